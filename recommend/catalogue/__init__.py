@@ -1,0 +1,1 @@
+"""Products and their generic attributes, sizes, and which insole fits which shoe."""

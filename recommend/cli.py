@@ -1,0 +1,74 @@
+"""The `recommend` command: which commands there are, and how an error leaves the program.
+
+Commands live in `recommend/commands/`; a module is imported only when its command is called,
+so that the shortlist starts fast.
+"""
+
+from __future__ import annotations
+
+import importlib
+import sys
+from typing import Any
+
+import click
+import typer
+from typer.core import TyperGroup
+
+from recommend.errors import Exit, RecommendError
+
+# name of the command: (module with a typer app called `app`, one line of help)
+COMMANDS: dict[str, tuple[str, str]] = {}
+
+
+class LazyGroup(TyperGroup):
+    """A group that imports a command's module only when that command is called."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names of all commands, in the order of the table."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """The command called `cmd_name`, imported now; None when there is none."""
+        if cmd_name not in COMMANDS:
+            return None
+        module = importlib.import_module(COMMANDS[cmd_name][0])
+        command: click.Command = typer.main.get_command(module.app)
+        command.name = cmd_name
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands from the table, importing none of them."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
+
+
+app = typer.Typer(cls=LazyGroup, no_args_is_help=True, rich_markup_mode=None, add_completion=True)
+
+
+@app.callback()
+def _root() -> None:
+    """From measured feet to a reasoned shortlist of shoes and insoles.
+
+    Fitting advice, not a diagnosis. Exit codes: 0 done, 2 bad input, 3 stop (see a clinician),
+    4 nothing suitable.
+    """
+
+
+def main(args: list[str] | None = None) -> None:
+    """Run the command line; errors raised on purpose become one sentence on stderr."""
+    try:
+        app(args)
+    except RecommendError as error:
+        print(f"recommend: {error}", file=sys.stderr)
+        sys.exit(error.exit_code)
+    except BrokenPipeError:
+        # The reader of a pipe (head, less) went away: nothing is wrong with the input.
+        sys.stderr.close()
+        sys.exit(Exit.DONE)
+
+
+def single(function: Any) -> typer.Typer:
+    """A typer app that is one command, for a module in `recommend/commands/`."""
+    one = typer.Typer(add_completion=False, rich_markup_mode=None)
+    one.command()(function)
+    return one

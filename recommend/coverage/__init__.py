@@ -1,0 +1,1 @@
+"""Populations of feet, and which of them a catalogue serves."""

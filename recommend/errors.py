@@ -1,0 +1,72 @@
+"""Every error the tool raises on purpose, and the exit code that goes with it.
+
+A message is for the person at the counter: one sentence that says where, what was found,
+what is allowed and how to mend it.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from enum import IntEnum
+
+
+class Exit(IntEnum):
+    """Exit codes of every command."""
+
+    DONE = 0
+    BAD_INPUT = 2
+    STOP = 3  # see a clinician: the shortlist is withheld
+    NOTHING_SUITABLE = 4
+
+
+class RecommendError(Exception):
+    """Base of all errors raised on purpose; `exit_code` is what the command returns."""
+
+    exit_code = Exit.BAD_INPUT
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where in a file something stands; line and column count from 1, 0 means unknown."""
+
+    file: str
+    line: int = 0
+    column: int = 0
+
+    def __str__(self) -> str:
+        parts = [self.file, *(str(n) for n in (self.line, self.column) if n)]
+        return ":".join(parts)
+
+
+class InputError(RecommendError):
+    """Something a person wrote cannot be used; says where, what, and how to mend it.
+
+    Parameters
+    ----------
+    place : where it stands.
+    found : what was found, as a clause ("`fpi.total` is 13").
+    allowed : what is allowed, as a clause ("whole numbers from -12 to 12").
+    mend : what to do about it, as an imperative.
+    """
+
+    def __init__(self, place: Place, found: str, allowed: str = "", mend: str = "") -> None:
+        self.place, self.found, self.allowed, self.mend = place, found, allowed, mend
+        super().__init__(self.sentence)
+
+    @property
+    def sentence(self) -> str:
+        """The whole message as one line."""
+        text = f"{self.place}: {self.found}"
+        if self.allowed:
+            text += f"; allowed: {self.allowed}"
+        if self.mend:
+            text += f". {self.mend[0].upper()}{self.mend[1:]}"
+        return text.rstrip(".") + "."
+
+
+def nearest(word: str, known: Iterable[str]) -> str:
+    """The known spelling nearest to `word` as 'did you mean ...', or '' when none is near."""
+    close = difflib.get_close_matches(word, list(known), n=1, cutoff=0.6)
+    return f"did you mean `{close[0]}`?" if close else ""

@@ -1,0 +1,1 @@
+"""Running a rulebook: one visit (durable-rules) or many feet (numpy)."""

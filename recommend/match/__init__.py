@@ -1,0 +1,1 @@
+"""Reconciling two feet, judging products need by need, ranking them."""

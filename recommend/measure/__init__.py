@@ -1,0 +1,1 @@
+"""From captures and scores to measures; knows nothing of rules."""

@@ -1,0 +1,140 @@
+"""From plain data to checked models, with errors that name file, line and column."""
+
+from __future__ import annotations
+
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic_core import ErrorDetails
+
+from recommend.errors import InputError, nearest
+from recommend.reading.document import Document, Loc
+
+
+def kebab(name: str) -> str:
+    """The spelling of a field in a file: words joined by hyphens."""
+    return name.replace("_", "-")
+
+
+class Strict(BaseModel):
+    """Base of every model read from a file: frozen, no unknown keys, keys with hyphens."""
+
+    model_config = ConfigDict(
+        alias_generator=kebab,
+        allow_inf_nan=False,
+        extra="forbid",
+        frozen=True,
+        populate_by_name=True,
+        str_strip_whitespace=True,
+    )
+
+
+Model = TypeVar("Model", bound=BaseModel)
+
+
+def validate(model: type[Model], document: Document, loc: Loc = ()) -> Model:
+    """Check the part of `document` at `loc` against `model`.
+
+    Raises
+    ------
+    InputError
+        For the first thing that does not fit, with its place and the nearest known spelling.
+    """
+    data = document.data
+    for step in loc:
+        data = data[step]
+    try:
+        return model.model_validate(data)
+    except ValidationError as error:
+        raise _as_input_error(error.errors(), document, loc, model) from None
+
+
+def _as_input_error(
+    errors: list[ErrorDetails], document: Document, base: Loc, model: type[BaseModel]
+) -> InputError:
+    # An unknown key explains a missing one beside it, so it is said first.
+    first = min(errors, key=lambda e: e["type"] != "extra_forbidden")
+    loc = (*base, *_file_loc(first["loc"], document, base))
+    name = _dotted(loc) or "the file"
+    if first["type"] == "extra_forbidden":
+        return _unknown_key(first, document, loc, model)
+    if first["type"] == "missing":
+        return InputError(document.place(loc), f"`{name}` is missing", mend=f"add `{loc[-1]}` here")
+    return InputError(document.place(loc), f"`{name}` is {_shown(first)}", _allowed(first))
+
+
+def _unknown_key(
+    error: ErrorDetails, document: Document, loc: Loc, model: type[BaseModel]
+) -> InputError:
+    known = _fields_at(model, error["loc"][:-1])
+    hint = nearest(str(loc[-1]), known)
+    return InputError(
+        document.place(loc, key=True),
+        f"`{_dotted(loc)}` is not a known key",
+        ", ".join(sorted(known)) if known else "",
+        hint or "remove it or correct its spelling",
+    )
+
+
+def _file_loc(loc: tuple[int | str, ...], document: Document, base: Loc) -> Loc:
+    """Drop the parts of a pydantic location that name a union branch, not a key of the file."""
+    kept: list[str | int] = []
+    for part in loc:
+        candidate = (*base, *kept, part)
+        if candidate in document.places or candidate in document.key_places:
+            kept.append(part)
+    if loc and kept[-1:] != [loc[-1]] and isinstance(loc[-1], str):
+        kept.append(loc[-1])
+    return tuple(kept)
+
+
+def _fields_at(model: type[BaseModel], loc: tuple[int | str, ...]) -> set[str]:
+    """Keys that the model nested at `loc` would accept; empty when it cannot be told."""
+    current: Any = model
+    for part in loc:
+        candidates = _models_in(current)
+        step = None
+        for candidate in candidates:
+            for name, field in candidate.model_fields.items():
+                if part in (name, field.alias):
+                    step = field.annotation
+            if part == candidate.__name__:
+                step = candidate
+        if step is not None:
+            current = step
+    return {f.alias or n for m in _models_in(current) for n, f in m.model_fields.items()}
+
+
+def _models_in(annotation: Any) -> list[type[BaseModel]]:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return [annotation]
+    found: list[type[BaseModel]] = []
+    for part in getattr(annotation, "__args__", ()):
+        found += _models_in(part)
+    return found
+
+
+def _dotted(loc: Loc) -> str:
+    text = ""
+    for part in loc:
+        text += f"[{part}]" if isinstance(part, int) else f".{part}" if text else str(part)
+    return text
+
+
+def _shown(error: ErrorDetails) -> str:
+    value = error["input"]
+    if isinstance(value, dict):
+        return "a mapping"
+    if isinstance(value, list):
+        return "a list"
+    if value is None:
+        return "empty"
+    text = str(value)
+    return f"`{text[:40]}{'...' if len(text) > 40 else ''}`"
+
+
+def _allowed(error: ErrorDetails) -> str:
+    message = error["msg"]
+    for prefix in ("Value error, ", "Input should be ", "Assertion failed, "):
+        message = message.removeprefix(prefix)
+    return message

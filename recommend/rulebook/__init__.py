@@ -1,0 +1,1 @@
+"""The rule language: models, loading with file and line, compiling to conditions."""

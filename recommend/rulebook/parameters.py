@@ -1,0 +1,84 @@
+"""Named numbers with unit and source, read from ``rules/parameters/*.yaml``.
+
+Each file is one group; ``cutoff`` in ``capture.yaml`` is known as ``capture.cutoff``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Literal
+
+from pydantic import Field, model_validator
+
+from recommend.errors import InputError, Place, RecommendError, nearest
+from recommend.reading import Strict, read_document, validate
+
+Kind = Literal["published", "common-practice", "from-memory", "assumption"]
+
+
+class Sourced(Strict):
+    """One number and where it comes from.
+
+    `kind` says what stands behind it: a ``published`` value names its `source` in
+    ``rules/sources.yaml``; ``common-practice`` has no source; ``from-memory`` is to be
+    verified; an ``assumption`` is our engineering choice.
+    """
+
+    value: float
+    unit: str
+    title: str
+    kind: Kind
+    source: str | None = None
+    note: str = ""
+
+    @model_validator(mode="after")
+    def _published_names_its_source(self) -> Sourced:
+        if self.kind == "published" and not self.source:
+            raise ValueError("a published value names its `source` (an id in sources.yaml)")
+        return self
+
+
+class _Group(Strict):
+    title: str
+    values: dict[str, Sourced] = Field(min_length=1)
+
+
+class Parameters(Mapping[str, float]):
+    """All named numbers; ``parameters["capture.cutoff"]`` is the bare value."""
+
+    def __init__(self, sourced: Mapping[str, Sourced], places: Mapping[str, Place]) -> None:
+        self.sourced, self.places = dict(sourced), dict(places)
+
+    @classmethod
+    def load(cls, folder: Path) -> Parameters:
+        """Read every ``*.yaml`` in `folder`.
+
+        Raises
+        ------
+        InputError
+            If a file does not fit the schema.
+        """
+        sourced: dict[str, Sourced] = {}
+        places: dict[str, Place] = {}
+        for file in sorted(folder.glob("*.yaml")):
+            document = read_document(file)
+            for name, value in validate(_Group, document).values.items():
+                sourced[f"{file.stem}.{name}"] = value
+                places[f"{file.stem}.{name}"] = document.place(("values", name), key=True)
+        if not sourced:
+            raise InputError(Place(str(folder)), "no parameter files (*.yaml) are here")
+        return cls(sourced, places)
+
+    def __getitem__(self, name: str) -> float:
+        try:
+            return self.sourced[name].value
+        except KeyError:
+            hint = nearest(name, self.sourced)
+            raise RecommendError(f"no parameter is called `{name}`; {hint}") from None
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.sourced)
+
+    def __len__(self) -> int:
+        return len(self.sourced)

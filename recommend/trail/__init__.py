@@ -1,0 +1,1 @@
+"""Derivations and records: kept, verified, replayed and explained."""

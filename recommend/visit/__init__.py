@@ -1,0 +1,1 @@
+"""What was observed at one visit: the models and the reading of a visit file."""
