@@ -10,7 +10,6 @@ import importlib
 import sys
 from typing import Any
 
-import click
 import typer
 from typer.core import TyperGroup
 
@@ -23,26 +22,32 @@ COMMANDS: dict[str, tuple[str, str]] = {}
 class LazyGroup(TyperGroup):
     """A group that imports a command's module only when that command is called."""
 
-    def list_commands(self, ctx: click.Context) -> list[str]:
+    def list_commands(self, ctx: Any) -> list[str]:
         """Names of all commands, in the order of the table."""
         return list(COMMANDS)
 
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+    def get_command(self, ctx: Any, cmd_name: str) -> Any:
         """The command called `cmd_name`, imported now; None when there is none."""
         if cmd_name not in COMMANDS:
             return None
         module = importlib.import_module(COMMANDS[cmd_name][0])
-        command: click.Command = typer.main.get_command(module.app)
+        command: Any = typer.main.get_command(module.app)
         command.name = cmd_name
         return command
 
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+    def format_commands(self, ctx: Any, formatter: Any) -> None:
         """List the commands from the table, importing none of them."""
         with formatter.section("Commands"):
             formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
 
 
-app = typer.Typer(cls=LazyGroup, no_args_is_help=True, rich_markup_mode=None, add_completion=True)
+app = typer.Typer(
+    cls=LazyGroup,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    add_completion=True,
+    pretty_exceptions_enable=False,
+)
 
 
 @app.callback()
