@@ -1,0 +1,56 @@
+"""What each measure is, as ``rules/measures.yaml`` defines it."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field
+
+from recommend.reading import Strict
+
+Basis = Literal["published", "common-practice", "from-memory", "assumption"]
+
+
+class Norm(Strict):
+    """Mean and standard deviation of a published group; far outside it, a flag is raised."""
+
+    mean: float
+    sd: float = Field(gt=0)
+    kind: Basis
+    source: str | None = None
+    note: str = ""
+
+
+class ReadingError(Strict):
+    """Standard error of one reading.
+
+    `single` is that of one reading; `floor` is what repeating at the same visit cannot
+    remove (marks, camera, rater) and is added in quadrature.
+    """
+
+    single: float = Field(ge=0)
+    floor: float = Field(default=0, ge=0)
+    kind: Basis
+    source: str | None = None
+    note: str = ""
+
+
+class MeasureDef(Strict):
+    """One measure: its name for people, its unit, its error and norm.
+
+    `qualifiers` are words the value only means together with (gait, zero reference), each
+    with its vocabulary. A class measure has `values` and no error.
+    """
+
+    title: str
+    unit: str
+    plain: str
+    decimals: int = Field(default=1, ge=0, le=4)
+    values: list[str] = []
+    qualifiers: dict[str, list[str]] = {}
+    error: ReadingError | None = None
+    norm: Norm | None = None
+    how: str = ""
+
+
+MeasureDefs = dict[str, MeasureDef]

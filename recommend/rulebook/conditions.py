@@ -1,0 +1,132 @@
+"""Conditions of a rule as they are written in YAML.
+
+A condition is a mapping: ``all``, ``any`` or ``none`` of further conditions, or one
+comparison of a measure, an axis, an answer, a painful site or a fact of the visit.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, Discriminator, Field, Tag, model_validator
+
+from recommend.reading import Strict
+
+Order = Literal["above", "at-least", "below", "at-most", "clearly-above", "clearly-below"]
+ORDERS: tuple[str, ...] = (
+    "above", "at-least", "below", "at-most", "clearly-above", "clearly-below",
+)  # fmt: skip
+NOT_MEASURED = "not-measured"
+
+
+def _as_list(value: Any) -> Any:
+    return [value] if isinstance(value, str) else value
+
+
+Words = Annotated[list[str], BeforeValidator(_as_list), Field(min_length=1)]
+
+
+class All(Strict):
+    """True when every part is true, false when one is false, else unknown."""
+
+    all: list[Condition] = Field(min_length=1)
+
+
+class Any_(Strict):
+    """True when one part is true, false when every part is false, else unknown."""
+
+    any: list[Condition] = Field(min_length=1)
+
+
+class None_(Strict):
+    """True when every part is false, false when one is true, else unknown."""
+
+    none: list[Condition] = Field(min_length=1)
+
+
+class OfMeasure(Strict):
+    """A measure against a limit, or a class measure against words.
+
+    ``clearly-above`` and ``clearly-below`` ask the reading to lie beyond the limit by more
+    than its own error (times ``noise.clearly``).
+    """
+
+    measure: str
+    is_: Words = Field(alias="is")
+    limit: str | None = None
+
+    @model_validator(mode="after")
+    def _limit_goes_with_order(self) -> OfMeasure:
+        ordered = self.is_[0] in ORDERS
+        if ordered and (self.limit is None or len(self.is_) > 1):
+            raise ValueError(f"`is: {self.is_[0]}` needs exactly one `limit`")
+        if not ordered and self.limit is not None:
+            raise ValueError(f"`limit` goes with one of {', '.join(ORDERS)}")
+        return self
+
+
+class OfAxis(Strict):
+    """An axis that has, or with `is-not` has not, one of the values."""
+
+    axis: str
+    is_: Words | None = Field(default=None, alias="is")
+    is_not: Words | None = None
+
+    @model_validator(mode="after")
+    def _one_of_the_two(self) -> OfAxis:
+        if (self.is_ is None) == (self.is_not is None):
+            raise ValueError("write exactly one of `is` and `is-not`")
+        return self
+
+
+class OfAnswer(Strict):
+    """A screening answer; not asked is unknown."""
+
+    answer: str
+    is_: Literal["yes", "no"] = Field(alias="is")
+
+
+class OfPain(Strict):
+    """Pain at a site on this side; no list of pain at all is unknown."""
+
+    pain: str
+    is_: Literal["yes", "no"] = Field(alias="is")
+
+
+class OfVisit(Strict):
+    """A fact of the visit: ``age-band`` or ``purpose``."""
+
+    visit: Literal["age-band", "purpose"]
+    is_: Words = Field(alias="is")
+
+
+_KEYS = {
+    "all": All, "any": Any_, "none": None_, "measure": OfMeasure, "axis": OfAxis,
+    "answer": OfAnswer, "pain": OfPain, "visit": OfVisit,
+}  # fmt: skip
+
+
+def _which(value: Any) -> str | None:
+    if isinstance(value, dict):
+        return next((key for key in _KEYS if key in value), None)
+    return next((key for key, model in _KEYS.items() if isinstance(value, model)), None)
+
+
+Condition = Annotated[
+    Annotated[All, Tag("all")]
+    | Annotated[Any_, Tag("any")]
+    | Annotated[None_, Tag("none")]
+    | Annotated[OfMeasure, Tag("measure")]
+    | Annotated[OfAxis, Tag("axis")]
+    | Annotated[OfAnswer, Tag("answer")]
+    | Annotated[OfPain, Tag("pain")]
+    | Annotated[OfVisit, Tag("visit")],
+    Discriminator(
+        _which,
+        custom_error_type="condition",
+        custom_error_message="a condition with one of the keys " + ", ".join(_KEYS),
+    ),
+]
+
+for _model in (All, Any_, None_):
+    _model.model_rebuild()

@@ -1,0 +1,236 @@
+"""What stands in the files of a rulebook."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from recommend.measure.definitions import MeasureDefs
+from recommend.reading import Strict
+from recommend.rulebook.conditions import Condition
+from recommend.rulebook.parameters import Kind
+
+Id = Annotated[str, Field(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$")]
+Strength = Literal["must", "prefer", "never"]
+Comparison = Literal["at-least", "at-most", "above", "below"]
+Weight = Literal["strong", "usual", "slight"]
+NoteLevel = Literal["stop", "see-clinician", "caution"]
+
+
+class Basis(Strict):
+    """What stands behind a statement: sources in ``sources.yaml``, or the trade's custom."""
+
+    kind: Kind
+    sources: list[Id] = []
+    note: str = ""
+
+    @model_validator(mode="after")
+    def _published_names_sources(self) -> Basis:
+        if self.kind == "published" and not self.sources:
+            raise ValueError("a published basis names its `sources` (ids in sources.yaml)")
+        return self
+
+
+class Source(Strict):
+    """One bibliography entry.
+
+    `seen` tells how far the numbers were verified: ``in-source``, ``second-hand``,
+    ``derived`` or ``from-memory``.
+    """
+
+    cite: str
+    seen: Literal["in-source", "second-hand", "derived", "from-memory"]
+    says: str
+    conflict: str = ""
+
+
+class LimitValue(Strict):
+    """The value of a limit where the measure's qualifiers have the given words."""
+
+    where: dict[str, str] = {}
+    value: float
+    kind: Kind
+    source: Id | None = None
+    note: str = ""
+
+    @model_validator(mode="after")
+    def _published_names_its_source(self) -> LimitValue:
+        if self.kind == "published" and not self.source:
+            raise ValueError("a published value names its `source` (an id in sources.yaml)")
+        return self
+
+
+class Limit(Strict):
+    """A named threshold of a measure, or a named target of a product attribute."""
+
+    title: str
+    unit: str
+    population: str
+    values: list[LimitValue] = Field(min_length=1)
+
+
+class AxisDef(Strict):
+    """An axis of a foot and its values, each in words."""
+
+    title: str
+    values: dict[Id, str] = Field(min_length=2)
+
+
+class Question(Strict):
+    """A screening question as it is asked."""
+
+    ask: str
+    why: str
+
+
+class AttributeDef(Strict):
+    """A product attribute: a number with unit and range, or an ordered scale of words.
+
+    `tolerance` is the shortfall (in the unit, or in steps of the scale) at which a product
+    no longer satisfies a preference at all. `gentler` is the side on which a contradiction
+    between two feet is settled.
+    """
+
+    title: str
+    unit: str = "step"
+    low: float | None = None
+    high: float | None = None
+    scale: dict[str, str] = {}
+    sum_of: list[str] = []
+    tolerance: float = Field(gt=0)
+    gentler: Literal["low", "high"]
+    kind: Kind = "assumption"
+    note: str = ""
+
+    @model_validator(mode="after")
+    def _number_or_scale(self) -> AttributeDef:
+        if not self.scale and (self.low is None or self.high is None):
+            raise ValueError("give `low` and `high` of a number, or a `scale` of words")
+        return self
+
+
+class NeedThen(Strict):
+    """One wish of a foot for an attribute of a product."""
+
+    attribute: str
+    is_: Comparison = Field(alias="is")
+    limit: str | None = None
+    level: str | None = None
+    strength: Strength
+    weight: Weight = "usual"
+
+    @model_validator(mode="after")
+    def _limit_or_level(self) -> NeedThen:
+        if (self.limit is None) == (self.level is None):
+            raise ValueError("write a `limit` (numbers) or a `level` (scales), not both")
+        return self
+
+
+class AxisThen(Strict):
+    """The conclusion that an axis has a value."""
+
+    axis: str
+    value: str
+
+
+class NoteThen(Strict):
+    """The conclusion that a note is due; a ``stop`` withholds the shortlist."""
+
+    note: NoteLevel
+    say: str
+
+
+class NeedsThen(Strict):
+    """The conclusion that a foot needs something."""
+
+    needs: list[NeedThen] = Field(min_length=1)
+
+
+class Rule(Strict):
+    """One rule: when a condition holds, conclude; `because` is for the customer."""
+
+    id: Id
+    title: str
+    when: Condition
+    then: AxisThen | NoteThen | NeedsThen
+    because: str
+    basis: Basis
+
+
+class RuleFile(Strict):
+    """A file of ``screen/``, ``classify/`` or ``need/``."""
+
+    title: str
+    rules: list[Rule] = Field(min_length=1)
+
+
+class FootType(Strict):
+    """A named combination of axis values; `sentence` is said to the customer."""
+
+    id: Id
+    title: str
+    sentence: str
+    when: Condition
+    basis: Basis
+
+
+class TypesFile(Strict):
+    """``types.yaml``."""
+
+    title: str
+    types: list[FootType] = Field(min_length=2)
+
+
+class LimitsFile(Strict):
+    """``limits.yaml``."""
+
+    title: str
+    limits: dict[Id, Limit]
+
+
+class SourcesFile(Strict):
+    """``sources.yaml``."""
+
+    title: str
+    sources: dict[Id, Source]
+
+
+class MeasuresFile(Strict):
+    """``measures.yaml``."""
+
+    title: str
+    measures: MeasureDefs
+
+
+class AxesFile(Strict):
+    """``axes.yaml``."""
+
+    title: str
+    axes: dict[Id, AxisDef]
+
+
+class QuestionsFile(Strict):
+    """``questions.yaml``."""
+
+    title: str
+    questions: dict[Id, Question]
+
+
+class AttributesFile(Strict):
+    """``attributes.yaml``: attributes of shoe, insole and of the pair."""
+
+    title: str
+    shoe: dict[Id, AttributeDef]
+    insole: dict[Id, AttributeDef]
+    pair: dict[Id, AttributeDef] = {}
+
+
+class Heading(Strict):
+    """``rulebook.yaml``: what this rulebook is called and which systems it uses."""
+
+    name: str
+    version: Annotated[str, Field(pattern=r"^\d+\.\d+\.\d+$")]
+    date: str
+    fpi_system: Literal["manual-2005", "adult-norm-2008"]
+    cautions: list[str] = Field(min_length=1)

@@ -1,0 +1,197 @@
+"""What a fitter writes down about one visit. Every field may be missing; missing is missing."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, Field, model_validator
+
+from recommend.reading import Strict
+
+AgeBand = Literal["child", "teen", "adult", "older"]
+Purpose = Literal["walking", "running", "standing-work"]
+Gait = Literal["standing", "walking", "running"]
+Reference = Literal["vertical", "relaxed-standing", "subtalar-neutral"]
+CopPattern = Literal["central", "lateral", "medial-early", "medial-late"]
+SizeSystem = Literal["mondopoint", "eu", "uk", "us-men", "us-women"]
+PainSite = Literal[
+    "heel", "arch", "forefoot", "toes", "ankle-inner", "ankle-outer", "achilles", "shin",
+    "knee-inner", "knee-outer", "knee-front", "hip", "back",
+]  # fmt: skip
+
+
+def _word_of(value: Any) -> Any:
+    """Let JSON's true and false stand for the words yes and no."""
+    return {True: "yes", False: "no"}.get(value, value) if isinstance(value, bool) else value
+
+
+def _listed(value: Any) -> Any:
+    """Let one reading stand without brackets."""
+    return [value] if isinstance(value, (int, float)) else value
+
+
+Answer = Annotated[Literal["yes", "no", "not-asked"], BeforeValidator(_word_of)]
+FpiItem = Annotated[int, Field(ge=-2, le=2)]
+Angle = Annotated[float, Field(ge=-45, le=45)]
+Strides = Annotated[list[Angle], BeforeValidator(_listed), Field(min_length=1, max_length=2000)]
+Point = Annotated[list[float], Field(min_length=2, max_length=2)]
+
+
+class FpiItems(Strict):
+    """The six items of the Foot Posture Index, each -2 (supinated) to +2 (pronated).
+
+    Source: Redmond, Crosbie and Ouvrier 2006, Clin Biomech 21:89-98.
+    """
+
+    talar_head: FpiItem | None = None
+    malleolar_curves: FpiItem | None = None
+    calcaneus: FpiItem | None = None
+    talonavicular_bulge: FpiItem | None = None
+    medial_arch: FpiItem | None = None
+    forefoot_abduction: FpiItem | None = None
+
+    def scores(self) -> list[int | None]:
+        """The six scores in the published order; None where not scored."""
+        return [getattr(self, name) for name in type(self).model_fields]
+
+
+class Fpi(Strict):
+    """FPI-6: the six items, or the total (-12 to +12) when only that was written down."""
+
+    items: FpiItems | None = None
+    total: Annotated[int, Field(ge=-12, le=12)] | None = None
+
+    @model_validator(mode="after")
+    def _total_agrees(self) -> Fpi:
+        if self.items is None or self.total is None:
+            return self
+        scores = self.items.scores()
+        known = [s for s in scores if s is not None]
+        if len(known) == len(scores) and sum(known) != self.total:
+            raise ValueError(f"the items add up to {sum(known)}; correct `total` or leave it out")
+        return self
+
+
+class SitStand(Strict):
+    """One height (mm) taken sitting (about 10 % of body weight) and standing (50 %)."""
+
+    sitting: Annotated[float, Field(gt=0, lt=200)] | None = None
+    standing: Annotated[float, Field(gt=0, lt=200)] | None = None
+
+
+class ArchIndex(Strict):
+    """Arch index with its kind: the kinds are different scales and never compared.
+
+    Source: Cavanagh and Rodgers 1987, J Biomech 20:547-551 (ink).
+    """
+
+    value: Annotated[float, Field(ge=0, le=1)]
+    kind: Literal["ink", "pressure-sensor", "pressure-weighted"]
+    load: Literal["static", "dynamic"]
+
+
+class Rearfoot(Strict):
+    """Rearfoot angle relative to the leg in degrees, eversion positive, one number a stride.
+
+    `contact` is the peak in contact, `midstance` and `propulsion` are means of their phase,
+    `touchdown` is the angle at first contact; a standing reading goes under `angle`.
+    """
+
+    gait: Gait
+    reference: Reference
+    angle: Strides | None = None
+    touchdown: Strides | None = None
+    contact: Strides | None = None
+    midstance: Strides | None = None
+    propulsion: Strides | None = None
+
+    @model_validator(mode="after")
+    def _standing_has_no_phases(self) -> Rearfoot:
+        phases = (self.touchdown, self.contact, self.midstance, self.propulsion)
+        if self.gait == "standing" and any(p is not None for p in phases):
+            raise ValueError("a standing reading has no phases; write it under `angle`")
+        if self.gait != "standing" and self.angle is not None:
+            raise ValueError("write the readings under `contact`, `midstance`, `propulsion`")
+        return self
+
+
+class Cop(Strict):
+    """Centre of pressure in walking: its path, or what was read off it.
+
+    `path_mm` is [x, y] per sample, x lateral positive from the foot axis, y forward from the
+    back of the heel.
+    """
+
+    pattern: CopPattern | None = None
+    excursion_index_percent: Annotated[float, Field(ge=-100, le=100)] | None = None
+    path_mm: Annotated[list[Point], Field(min_length=5, max_length=5000)] | None = None
+
+
+class Foot(Strict):
+    """What was measured on one foot."""
+
+    fpi: Fpi | None = None
+    foot_length_mm: Annotated[float, Field(ge=80, le=400)] | None = None
+    truncated_foot_length_mm: Annotated[float, Field(ge=50, le=350)] | None = None
+    forefoot_width_mm: Annotated[float, Field(ge=30, le=180)] | None = None
+    heel_width_mm: Annotated[float, Field(ge=20, le=120)] | None = None
+    dorsum_height_mm: SitStand | None = None
+    navicular_height_mm: SitStand | None = None
+    arch_index: ArchIndex | None = None
+    rearfoot: list[Rearfoot] = Field(default=[], max_length=20)
+    cop: Cop | None = None
+
+    @model_validator(mode="after")
+    def _lengths_fit(self) -> Foot:
+        whole, truncated = self.foot_length_mm, self.truncated_foot_length_mm
+        if whole is not None and truncated is not None and truncated >= whole:
+            raise ValueError(
+                f"the truncated foot length ({truncated:g} mm) is not shorter than the foot "
+                f"({whole:g} mm); it runs from the heel to the first metatarsal joint"
+            )
+        return self
+
+    @model_validator(mode="after")
+    def _each_angle_once(self) -> Foot:
+        seen = [(r.gait, r.reference) for r in self.rearfoot]
+        if len(seen) != len(set(seen)):
+            raise ValueError("a gait and reference stand twice; put all strides in one entry")
+        return self
+
+
+class Feet(Strict):
+    """The two feet; a foot that was not seen is left out."""
+
+    left: Foot = Foot()
+    right: Foot = Foot()
+
+
+class Pain(Strict):
+    """One painful site, its side, how bad (0 to 10) and for how long."""
+
+    site: PainSite
+    side: Literal["left", "right", "both"]
+    score: Annotated[int, Field(ge=0, le=10)] | None = None
+    weeks: Annotated[float, Field(ge=0, le=3000)] | None = None
+
+
+class ShoeSize(Strict):
+    """The size of the shoe worn now, in the system printed on it (Mondopoint in mm)."""
+
+    system: SizeSystem
+    value: Annotated[float, Field(gt=0, lt=400)]
+
+
+class Visit(Strict):
+    """One customer's fitting: a reference code, never a name."""
+
+    reference: Annotated[str, Field(min_length=1, max_length=40, pattern=r"^[\w.-]+$")]
+    date: Annotated[str, Field(pattern=r"^\d{4}-\d{2}-\d{2}$")] | None = None
+    age_band: AgeBand | None = None
+    body_mass_kg: Annotated[float, Field(ge=8, le=300)] | None = None
+    purpose: Purpose | None = None
+    shoe_size: ShoeSize | None = None
+    pain: list[Pain] | None = Field(default=None, max_length=40)
+    answers: dict[str, Answer] = {}
+    feet: Feet = Feet()
+    remarks: Annotated[str, Field(max_length=2000)] = ""
