@@ -17,8 +17,8 @@ from recommend.reading import Strict, read_document, validate
 Kind = Literal["published", "common-practice", "from-memory", "assumption"]
 
 
-class Sourced(Strict):
-    """One number and where it comes from.
+class Figure(Strict):
+    """A bare number and where it comes from; its unit and meaning stand where it is used.
 
     `kind` says what stands behind it: a ``published`` value names its `source` in
     ``rules/sources.yaml``; ``common-practice`` has no source; ``from-memory`` is to be
@@ -26,17 +26,22 @@ class Sourced(Strict):
     """
 
     value: float
-    unit: str
-    title: str
     kind: Kind
     source: str | None = None
     note: str = ""
 
     @model_validator(mode="after")
-    def _published_names_its_source(self) -> Sourced:
+    def _published_names_its_source(self) -> Figure:
         if self.kind == "published" and not self.source:
             raise ValueError("a published value names its `source` (an id in sources.yaml)")
         return self
+
+
+class Sourced(Figure):
+    """One named number with its unit, its meaning and where it comes from."""
+
+    unit: str
+    title: str
 
 
 class _Group(Strict):
