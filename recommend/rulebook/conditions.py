@@ -26,19 +26,19 @@ def _as_list(value: Any) -> Any:
 Words = Annotated[list[str], BeforeValidator(_as_list), Field(min_length=1)]
 
 
-class All(Strict):
+class AllOf(Strict):
     """True when every part is true, false when one is false, else unknown."""
 
     all: list[Condition] = Field(min_length=1)
 
 
-class Any_(Strict):
+class AnyOf(Strict):
     """True when one part is true, false when every part is false, else unknown."""
 
     any: list[Condition] = Field(min_length=1)
 
 
-class None_(Strict):
+class NoneOf(Strict):
     """True when every part is false, false when one is true, else unknown."""
 
     none: list[Condition] = Field(min_length=1)
@@ -101,7 +101,7 @@ class OfVisit(Strict):
 
 
 _KEYS = {
-    "all": All, "any": Any_, "none": None_, "measure": OfMeasure, "axis": OfAxis,
+    "all": AllOf, "any": AnyOf, "none": NoneOf, "measure": OfMeasure, "axis": OfAxis,
     "answer": OfAnswer, "pain": OfPain, "visit": OfVisit,
 }  # fmt: skip
 
@@ -113,9 +113,9 @@ def _which(value: Any) -> str | None:
 
 
 Condition = Annotated[
-    Annotated[All, Tag("all")]
-    | Annotated[Any_, Tag("any")]
-    | Annotated[None_, Tag("none")]
+    Annotated[AllOf, Tag("all")]
+    | Annotated[AnyOf, Tag("any")]
+    | Annotated[NoneOf, Tag("none")]
     | Annotated[OfMeasure, Tag("measure")]
     | Annotated[OfAxis, Tag("axis")]
     | Annotated[OfAnswer, Tag("answer")]
@@ -128,5 +128,5 @@ Condition = Annotated[
     ),
 ]
 
-for _model in (All, Any_, None_):
+for _model in (AllOf, AnyOf, NoneOf):
     _model.model_rebuild()

@@ -1,0 +1,189 @@
+"""A rulebook as a whole: everything its files say, checked and compiled."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Literal
+
+from recommend.errors import InputError, Place, nearest
+from recommend.measure.definitions import MeasureDefs
+from recommend.rulebook.compiling import Compiler, TooManyBranchesError
+from recommend.rulebook.models import (
+    AttributeDef,
+    AxisDef,
+    AxisThen,
+    FootType,
+    Heading,
+    Limit,
+    Question,
+    Rule,
+    Source,
+)
+from recommend.rulebook.parameters import Parameters
+from recommend.rulebook.terms import Conjunction, Disjunction, Word
+from recommend.rulebook.vocabulary import FOOT_TYPE, Vocabulary
+
+Stage = Literal["screen", "classify", "need"]
+
+
+@dataclass(frozen=True, slots=True)
+class CompiledRule:
+    """A rule with its place, its stage, its stratum and its normal form.
+
+    Rules of a stratum read only axes that lower strata conclude.
+    """
+
+    rule: Rule
+    stage: Stage
+    place: Place
+    stratum: int
+    holds: Disjunction
+    fails: Disjunction
+
+    @property
+    def id(self) -> str:
+        """The rule's id."""
+        return self.rule.id
+
+    @property
+    def facts(self) -> frozenset[str]:
+        """Names of the facts the rule reads."""
+        return facts_read(self.holds) | facts_read(self.fails)
+
+
+@dataclass(frozen=True)
+class Rulebook:
+    """Everything a rulebook's files say.
+
+    `digest` is the SHA-256 over the names and contents of all files.
+    """
+
+    folder: str
+    digest: str
+    heading: Heading
+    sources: Mapping[str, Source]
+    measures: MeasureDefs
+    limits: Mapping[str, Limit]
+    axes: Mapping[str, AxisDef]
+    questions: Mapping[str, Question]
+    attributes: Mapping[str, AttributeDef]
+    types: Mapping[str, FootType]
+    parameters: Parameters
+    vocabulary: Vocabulary
+    rules: tuple[CompiledRule, ...]
+
+    @cached_property
+    def by_id(self) -> dict[str, CompiledRule]:
+        """Rules by id."""
+        return {rule.id: rule for rule in self.rules}
+
+    @cached_property
+    def strata(self) -> tuple[tuple[CompiledRule, ...], ...]:
+        """Rules grouped by stratum, lowest first."""
+        count = 1 + max(rule.stratum for rule in self.rules)
+        return tuple(tuple(r for r in self.rules if r.stratum == n) for n in range(count))
+
+    def rule(self, rule_id: str) -> CompiledRule:
+        """The rule called `rule_id`.
+
+        Raises
+        ------
+        InputError
+            If there is none, with the nearest spelling.
+        """
+        if rule_id not in self.by_id:
+            raise InputError(
+                Place(self.folder),
+                f"no rule is called `{rule_id}`",
+                mend=nearest(rule_id, self.by_id) or "list the rules with `recommend rulebook`",
+            )
+        return self.by_id[rule_id]
+
+
+def facts_read(disjunction: Disjunction) -> frozenset[str]:
+    """Names of the facts that a normal form reads."""
+    return frozenset(term.fact for conjunction in disjunction for term in conjunction)
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """A rule read and checked by itself, before it is compiled together with the others."""
+
+    rule: Rule
+    stage: Stage
+    place: Place
+
+
+def type_as_rule(one: FootType) -> Rule:
+    """A foot type is a rule that concludes the axis ``foot-type``."""
+    return Rule(
+        id=f"type-{one.id}",
+        title=one.title,
+        when=one.when,
+        then=AxisThen(axis=FOOT_TYPE, value=one.id),
+        because=one.sentence,
+        basis=one.basis,
+    )
+
+
+def compile_rules(drafts: list[Draft], compiler: Compiler) -> tuple[CompiledRule, ...]:
+    """Compile and stratify; the result is ordered by stratum and id, not by file.
+
+    Raises
+    ------
+    InputError
+        If rules depend on each other in a circle, or a condition is too large.
+    """
+    forms = {d.rule.id: _normal_form(d, compiler) for d in drafts}
+    stratum = _stratify(drafts, forms)
+    compiled = [
+        CompiledRule(d.rule, d.stage, d.place, stratum[d.rule.id], *forms[d.rule.id])
+        for d in drafts
+    ]
+    return tuple(sorted(compiled, key=lambda r: (r.stratum, r.id)))
+
+
+def _normal_form(draft: Draft, compiler: Compiler) -> tuple[Disjunction, Disjunction]:
+    try:
+        holds, fails = compiler.normal_form(draft.rule.when)
+    except TooManyBranchesError as error:
+        raise InputError(
+            draft.place,
+            f"the condition of rule `{draft.rule.id}` multiplies out to {error}",
+            mend="split the rule, or name a part of it as an axis of its own",
+        ) from error
+    always = compiler.vocabulary.words["side"]
+    return _never_empty(holds, always), _never_empty(fails, always)
+
+
+def _never_empty(disjunction: Disjunction, sides: tuple[str, ...]) -> Disjunction:
+    """Give an always-true branch a term that is always true; engines need at least one."""
+    always: Conjunction = (Word("side", frozenset(sides)),)
+    return tuple(conjunction or always for conjunction in disjunction)
+
+
+def _stratify(
+    drafts: list[Draft], forms: Mapping[str, tuple[Disjunction, Disjunction]]
+) -> dict[str, int]:
+    concluded_by: dict[str, list[Draft]] = {}
+    for draft in drafts:
+        if isinstance(draft.rule.then, AxisThen):
+            concluded_by.setdefault(f"axis_{draft.rule.then.axis}", []).append(draft)
+    done: dict[str, int] = {}
+
+    def depth(draft: Draft, above: tuple[str, ...]) -> int:
+        name = draft.rule.id
+        if name in above:
+            circle = " -> ".join([*above[above.index(name) :], name])
+            raise InputError(
+                draft.place, f"rules depend on each other in a circle: {circle}", mend="break it"
+            )
+        if name not in done:
+            facts = facts_read(forms[name][0]) | facts_read(forms[name][1])
+            below = [d for fact in facts for d in concluded_by.get(fact, [])]
+            done[name] = 1 + max((depth(d, (*above, name)) for d in below), default=-1)
+        return done[name]
+
+    return {draft.rule.id: depth(draft, ()) for draft in drafts}

@@ -1,0 +1,151 @@
+"""From conditions as written to the normal form that every engine runs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+
+from recommend.reading.document import Loc
+from recommend.rulebook.conditions import (
+    NOT_MEASURED,
+    ORDERS,
+    AllOf,
+    AnyOf,
+    Condition,
+    NoneOf,
+    OfAnswer,
+    OfAxis,
+    OfMeasure,
+    OfPain,
+    OfVisit,
+)
+from recommend.rulebook.models import Limit
+from recommend.rulebook.terms import (
+    Conjunction,
+    Disjunction,
+    Number,
+    Op,
+    Term,
+    Word,
+    conjoin,
+    without_covered,
+)
+from recommend.rulebook.vocabulary import Vocabulary
+
+Leaf = OfMeasure | OfAxis | OfAnswer | OfPain | OfVisit
+
+# suffix of the fact compared, and the comparison, for each word of order
+_ORDER: dict[str, tuple[str, Op]] = {
+    "above": ("", "gt"),
+    "at-least": ("", "ge"),
+    "below": ("", "lt"),
+    "at-most": ("", "le"),
+    "clearly-above": ("_low", "gt"),
+    "clearly-below": ("_high", "lt"),
+}
+MAX_BRANCHES = 400  # a guard of time and memory, far above what a readable rule needs
+
+
+class TooManyBranchesError(ValueError):
+    """A condition whose normal form is too large to run."""
+
+
+@dataclass(frozen=True, slots=True)
+class Compiler:
+    """Compiles conditions given the limits and the vocabulary they refer to."""
+
+    limits: Mapping[str, Limit]
+    vocabulary: Vocabulary
+
+    def normal_form(self, condition: Condition) -> tuple[Disjunction, Disjunction]:
+        """The disjunctions satisfied when `condition` is true, and when it is false.
+
+        Raises
+        ------
+        TooManyBranchesError
+            If the condition multiplies out to more than `MAX_BRANCHES` branches.
+        """
+        return self._compile(condition, True), self._compile(condition, False)
+
+    def _compile(self, condition: Condition, want: bool) -> Disjunction:
+        if isinstance(condition, AllOf):
+            parts = [self._compile(part, want) for part in condition.all]
+            return _every(parts) if want else _some(parts)
+        if isinstance(condition, AnyOf):
+            parts = [self._compile(part, want) for part in condition.any]
+            return _some(parts) if want else _every(parts)
+        if isinstance(condition, NoneOf):
+            parts = [self._compile(part, not want) for part in condition.none]
+            return _every(parts) if want else _some(parts)
+        return without_covered(self._leaf(condition, want))
+
+    def _leaf(self, leaf: Leaf, want: bool) -> Iterator[Conjunction]:
+        if isinstance(leaf, OfMeasure) and leaf.is_[0] in ORDERS:
+            yield from self._against_limit(leaf, want)
+            return
+        fact, values = word_of(leaf)
+        if isinstance(leaf, OfAxis) and leaf.is_not is not None:
+            want = not want
+        yield (Word(fact, values if want else self.vocabulary.others(fact, values)),)
+
+    def _against_limit(self, leaf: OfMeasure, want: bool) -> Iterator[Conjunction]:
+        """One branch per value of the limit, guarded by the qualifiers it is meant for.
+
+        The guards stand in both forms, so a reading whose qualifiers no value is meant for
+        (an angle against another zero reference) is neither above nor below: unknown.
+        """
+        suffix, op = _ORDER[leaf.is_[0]]
+        assert leaf.limit is not None
+        for value in self.limits[leaf.limit].values:
+            guards: list[Term] = [
+                Word(f"{leaf.measure}_{qualifier}", frozenset({word}))
+                for qualifier, word in value.where.items()
+            ]
+            number = Number(leaf.measure + suffix, op, value.value, leaf.limit)
+            joined = conjoin([*guards, number if want else number.negated()])
+            assert joined is not None
+            yield joined
+
+
+def word_of(leaf: Leaf) -> tuple[str, frozenset[str]]:
+    """The word fact a leaf asks about and the words it names."""
+    if isinstance(leaf, OfMeasure):
+        if leaf.is_ == [NOT_MEASURED]:
+            return f"known_{leaf.measure}", frozenset({"no"})
+        return leaf.measure, frozenset(leaf.is_)
+    if isinstance(leaf, OfAxis):
+        return f"axis_{leaf.axis}", frozenset(leaf.is_ or leaf.is_not or ())
+    if isinstance(leaf, OfAnswer):
+        return f"answer_{leaf.answer}", frozenset({leaf.is_})
+    if isinstance(leaf, OfPain):
+        return f"pain_{leaf.pain}", frozenset({leaf.is_})
+    return f"visit_{leaf.visit}", frozenset(leaf.is_)
+
+
+def _some(parts: Iterable[Disjunction]) -> Disjunction:
+    return without_covered(one for part in parts for one in part)
+
+
+def _every(parts: list[Disjunction]) -> Disjunction:
+    joined: Disjunction = ((),)
+    for part in parts:
+        pairs = (conjoin([*one, *other]) for one in joined for other in part)
+        joined = without_covered(pair for pair in pairs if pair is not None)
+        if len(joined) > MAX_BRANCHES:
+            raise TooManyBranchesError(f"more than {MAX_BRANCHES} branches")
+    return joined
+
+
+def leaves(condition: Condition, loc: Loc) -> Iterator[tuple[Leaf, Loc]]:
+    """Every comparison inside `condition`, with its path below `loc`."""
+    if isinstance(condition, AllOf):
+        group, parts = "all", condition.all
+    elif isinstance(condition, AnyOf):
+        group, parts = "any", condition.any
+    elif isinstance(condition, NoneOf):
+        group, parts = "none", condition.none
+    else:
+        yield condition, loc
+        return
+    for index, part in enumerate(parts):
+        yield from leaves(part, (*loc, group, index))

@@ -1,0 +1,165 @@
+"""Checking that every name a rule uses is known, and that its unit fits."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from recommend.errors import InputError, Place, nearest
+from recommend.measure.definitions import MeasureDefs
+from recommend.reading import Document
+from recommend.reading.document import Loc
+from recommend.rulebook.compiling import Leaf, word_of
+from recommend.rulebook.conditions import NOT_MEASURED, ORDERS, OfAnswer, OfAxis, OfMeasure, OfPain
+from recommend.rulebook.models import (
+    AttributeDef,
+    AxisDef,
+    AxisThen,
+    Limit,
+    NeedsThen,
+    NeedThen,
+    NoteThen,
+    Question,
+    Source,
+)
+from recommend.rulebook.vocabulary import Vocabulary
+
+# Engines compare exactly; four decimals keep every constant free of exponents.
+DECIMALS = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Names:
+    """Every name that rules may use."""
+
+    measures: MeasureDefs
+    axes: Mapping[str, AxisDef]
+    questions: Mapping[str, Question]
+    limits: Mapping[str, Limit]
+    attributes: Mapping[str, AttributeDef]
+    sources: Mapping[str, Source]
+    vocabulary: Vocabulary
+
+    def check_sources(self, sources: Sequence[str], loc: Loc, at: Document) -> None:
+        """Raise InputError for a source that is not in ``sources.yaml``."""
+        for index, source in enumerate(sources):
+            _known("source", source, self.sources, at.place((*loc, index)))
+
+    def check_limits(self, at: Document) -> None:
+        """Raise InputError for a limit with an unknown source or too many decimals."""
+        for name, limit in self.limits.items():
+            for index, value in enumerate(limit.values):
+                loc: Loc = ("limits", name, "values", index)
+                if value.source:
+                    _known("source", value.source, self.sources, at.place((*loc, "source")))
+                if round(value.value, DECIMALS) != value.value:
+                    raise InputError(
+                        at.place((*loc, "value")),
+                        f"limit `{name}` is {value.value!r}",
+                        f"up to {DECIMALS} decimals",
+                        "round it",
+                    )
+
+
+def check_leaf(leaf: Leaf, loc: Loc, at: Document, names: Names) -> None:
+    """Raise InputError for a name in a comparison that is not known or does not fit."""
+    if isinstance(leaf, OfMeasure):
+        _known("measure", leaf.measure, names.measures, at.place((*loc, "measure")))
+        if leaf.is_[0] in ORDERS:
+            _check_limit(leaf, loc, at, names)
+            return
+        if leaf.is_ == [NOT_MEASURED]:
+            return
+        if not names.measures[leaf.measure].values:
+            raise InputError(
+                at.place((*loc, "is")),
+                f"`{leaf.measure}` is a number",
+                ", ".join((*ORDERS, NOT_MEASURED)),
+            )
+    elif isinstance(leaf, OfAxis):
+        _known("axis", leaf.axis, names.axes, at.place((*loc, "axis")))
+    elif isinstance(leaf, OfAnswer):
+        _known("question", leaf.answer, names.questions, at.place((*loc, "answer")))
+    fact, values = word_of(leaf)
+    if isinstance(leaf, OfPain):
+        sites = [w.removeprefix("pain_") for w in names.vocabulary.words if w.startswith("pain_")]
+        _known("painful site", leaf.pain, sites, at.place((*loc, "pain")))
+    key = "is-not" if isinstance(leaf, OfAxis) and leaf.is_not is not None else "is"
+    for value in sorted(values):
+        _known(f"value of `{fact}`", value, names.vocabulary.words[fact], at.place((*loc, key)))
+
+
+def _check_limit(leaf: OfMeasure, loc: Loc, at: Document, names: Names) -> None:
+    assert leaf.limit is not None
+    place = at.place((*loc, "limit"))
+    _known("limit", leaf.limit, names.limits, place)
+    measure, limit = names.measures[leaf.measure], names.limits[leaf.limit]
+    if measure.values:
+        raise InputError(place, f"`{leaf.measure}` is a class", ", ".join(measure.values))
+    if measure.unit != limit.unit:
+        raise InputError(
+            place,
+            f"limit `{leaf.limit}` is in {limit.unit} but `{leaf.measure}` is in {measure.unit}",
+            f"a limit in {measure.unit}",
+        )
+    for value in limit.values:
+        for qualifier, word in value.where.items():
+            _known("qualifier", qualifier, measure.qualifiers, place)
+            _known(f"`{qualifier}`", word, measure.qualifiers[qualifier], place)
+
+
+def check_then(
+    then: AxisThen | NoteThen | NeedsThen, stage: str, loc: Loc, at: Document, names: Names
+) -> None:
+    """Raise InputError when a conclusion does not fit its stage or names something unknown."""
+    fits = {"screen": NoteThen, "classify": AxisThen, "need": NeedsThen}[stage]
+    if not isinstance(then, fits):
+        raise InputError(
+            at.place(loc),
+            "this conclusion does not belong to this stage",
+            {"screen": "`note` and `say`", "classify": "`axis` and `value`", "need": "`needs`"}[
+                stage
+            ],
+            "move the rule to the folder of its stage",
+        )
+    if isinstance(then, AxisThen):
+        _known("axis", then.axis, names.axes, at.place((*loc, "axis")))
+        values = names.axes[then.axis].values
+        _known(f"value of axis `{then.axis}`", then.value, values, at.place((*loc, "value")))
+    elif isinstance(then, NeedsThen):
+        for index, need in enumerate(then.needs):
+            _check_need(need, (*loc, "needs", index), at, names)
+
+
+def _check_need(need: NeedThen, loc: Loc, at: Document, names: Names) -> None:
+    _known("attribute", need.attribute, names.attributes, at.place((*loc, "attribute")))
+    attribute = names.attributes[need.attribute]
+    if need.level is not None:
+        if not attribute.scale:
+            raise InputError(
+                at.place((*loc, "level")), f"`{need.attribute}` is a number", "`limit`"
+            )
+        _known(
+            f"level of `{need.attribute}`", need.level, attribute.scale, at.place((*loc, "level"))
+        )
+        return
+    assert need.limit is not None
+    place = at.place((*loc, "limit"))
+    _known("limit", need.limit, names.limits, place)
+    if names.limits[need.limit].unit != attribute.unit:
+        raise InputError(
+            place,
+            f"limit `{need.limit}` is in {names.limits[need.limit].unit} but "
+            f"`{need.attribute}` is in {attribute.unit}",
+            f"a limit in {attribute.unit}",
+        )
+    if len(names.limits[need.limit].values) > 1 or names.limits[need.limit].values[0].where:
+        raise InputError(place, f"limit `{need.limit}` has conditions", "one plain value")
+
+
+def _known(what: str, word: str, known: Iterable[str], place: Place) -> None:
+    names = sorted(known)
+    if word in names:
+        return
+    shown = ", ".join(names) if len(names) <= 12 else f"one of {len(names)} known names"
+    raise InputError(place, f"no {what} is called `{word}`", shown, nearest(word, names))

@@ -1,0 +1,126 @@
+"""The normal form every engine runs: a rule as two disjunctions of constant comparisons.
+
+A rule's condition is three-valued. Its normal form has one disjunction that is satisfied
+exactly when the condition is true and one exactly when it is false; when neither is, the
+condition is unknown. A literal over a missing fact satisfies nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+Op = Literal["gt", "ge", "lt", "le"]
+OPPOSITE: dict[Op, Op] = {"gt": "le", "ge": "lt", "lt": "ge", "le": "gt"}
+SIGN: dict[Op, str] = {"gt": ">", "ge": ">=", "lt": "<", "le": "<="}
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Number:
+    """A numeric fact compared with a constant; `limit` is the id the constant came from."""
+
+    fact: str
+    op: Op
+    value: float
+    limit: str = ""
+
+    def negated(self) -> Number:
+        """The literal that is true where this one is false."""
+        return Number(self.fact, OPPOSITE[self.op], self.value, self.limit)
+
+    def holds(self, value: float) -> bool:
+        """Whether `value` satisfies the comparison."""
+        return {
+            "gt": value > self.value,
+            "ge": value >= self.value,
+            "lt": value < self.value,
+            "le": value <= self.value,
+        }[self.op]
+
+
+@dataclass(frozen=True, slots=True)
+class Word:
+    """A word fact that has one of `values`; its vocabulary is closed."""
+
+    fact: str
+    values: frozenset[str]
+
+
+Term: TypeAlias = Number | Word
+Conjunction: TypeAlias = tuple[Term, ...]
+Disjunction: TypeAlias = tuple[Conjunction, ...]
+Facts: TypeAlias = Mapping[str, float | str]
+
+
+def term_key(term: Term) -> tuple[str, str]:
+    """A key that orders terms the same way in every run."""
+    if isinstance(term, Number):
+        return (term.fact, f"{term.op}{term.value!r}")
+    return (term.fact, ",".join(sorted(term.values)))
+
+
+def conjoin(parts: Iterable[Term]) -> Conjunction | None:
+    """Join terms into one conjunction, merged and ordered; None when it can never hold."""
+    words: dict[str, frozenset[str]] = {}
+    numbers: dict[tuple[str, str], Number] = {}
+    for term in parts:
+        if isinstance(term, Word):
+            values = words.get(term.fact, term.values) & term.values
+            if not values:
+                return None
+            words[term.fact] = values
+        else:
+            _tighten(numbers, term)
+    terms: list[Term] = [Word(fact, values) for fact, values in words.items()]
+    terms += numbers.values()
+    return None if _empty(numbers) else tuple(sorted(terms, key=term_key))
+
+
+def _tighten(numbers: dict[tuple[str, str], Number], term: Number) -> None:
+    """Keep the stricter of two bounds on the same side of the same fact."""
+    side = "lower" if term.op in ("gt", "ge") else "upper"
+    held = numbers.get((term.fact, side))
+    if held is None or _stricter(term, held):
+        numbers[(term.fact, side)] = term
+
+
+def _stricter(one: Number, other: Number) -> bool:
+    if one.value == other.value:
+        return one.op in ("gt", "lt") and other.op in ("ge", "le")
+    return (one.value > other.value) == (one.op in ("gt", "ge"))
+
+
+def _empty(numbers: Mapping[tuple[str, str], Number]) -> bool:
+    for (fact, side), lower in numbers.items():
+        upper = numbers.get((fact, "upper")) if side == "lower" else None
+        if upper is None:
+            continue
+        strict = lower.op == "gt" or upper.op == "lt"
+        if lower.value > upper.value or (lower.value == upper.value and strict):
+            return True
+    return False
+
+
+def without_covered(conjunctions: Iterable[Conjunction]) -> Disjunction:
+    """Drop conjunctions that another, shorter one already covers; order is made stable."""
+    kept: list[Conjunction] = []
+    for one in sorted(set(conjunctions), key=lambda c: (len(c), [term_key(t) for t in c])):
+        if not any(set(other) <= set(one) for other in kept):
+            kept.append(one)
+    return tuple(kept)
+
+
+def satisfied(terms: Conjunction, facts: Facts) -> bool:
+    """Whether every term holds on `facts`; a missing fact satisfies nothing."""
+    return all(term_holds(term, facts) for term in terms)
+
+
+def term_holds(term: Term, facts: Facts) -> bool:
+    """Whether one term holds on `facts`."""
+    value = facts.get(term.fact)
+    if value is None:
+        return False
+    if isinstance(term, Number):
+        return term.holds(float(value))
+    return value in term.values

@@ -1,0 +1,59 @@
+"""Which facts a foot can have, and what each may be: the names all engines share.
+
+A numeric measure ``m`` gives the facts ``m`` (the reading), ``m_low`` and ``m_high`` (the
+reading less and plus its error). Word facts: a class measure ``m``; a qualifier
+``m_reference``; ``known_m`` (yes or no, always there); ``axis_a``; ``answer_q``;
+``pain_site``; ``visit_age-band`` and ``visit_purpose``; ``side`` (always there).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import get_args
+
+from recommend.measure.definitions import MeasureDefs
+from recommend.rulebook.models import AxisDef, Question
+from recommend.visit.models import AgeBand, PainSite, Purpose
+
+YES_NO = ("no", "yes")
+FOOT_TYPE = "foot-type"
+
+
+@dataclass(frozen=True, slots=True)
+class Vocabulary:
+    """Names of numeric facts, and of word facts with their closed vocabularies."""
+
+    numbers: frozenset[str]
+    words: Mapping[str, tuple[str, ...]]
+
+    def others(self, fact: str, values: frozenset[str]) -> frozenset[str]:
+        """The values of word fact `fact` that are not in `values`."""
+        return frozenset(self.words[fact]) - values
+
+
+def vocabulary_of(
+    measures: MeasureDefs, axes: Mapping[str, AxisDef], questions: Mapping[str, Question]
+) -> Vocabulary:
+    """All facts that these measures, axes and questions give rise to."""
+    numbers = {
+        name + suffix
+        for name, one in measures.items()
+        if not one.values
+        for suffix in ("", "_low", "_high")
+    }
+    words: dict[str, tuple[str, ...]] = {
+        "side": ("left", "right"),
+        "visit_age-band": get_args(AgeBand),
+        "visit_purpose": get_args(Purpose),
+    }
+    for name, one in measures.items():
+        words[f"known_{name}"] = YES_NO
+        if one.values:
+            words[name] = tuple(one.values)
+        for qualifier, values in one.qualifiers.items():
+            words[f"{name}_{qualifier}"] = tuple(values)
+    words |= {f"axis_{name}": tuple(axis.values) for name, axis in axes.items()}
+    words |= {f"answer_{name}": YES_NO for name in questions}
+    words |= {f"pain_{site}": YES_NO for site in get_args(PainSite)}
+    return Vocabulary(frozenset(numbers), words)
