@@ -1,0 +1,180 @@
+"""Draw customers from a population: a Gaussian copula, seeded block by block.
+
+The same seed gives the same customers however the work is split, because every block of
+`BLOCK` customers has its own stream.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import reduce
+from statistics import NormalDist
+
+import numpy as np
+
+from recommend.coverage.numbers import Array, Numbers, modes, numbers_of, square_root
+from recommend.coverage.population import Derived, Population, Quantity
+from recommend.measure.model import SIDES, Side
+
+BLOCK = 65_536  # customers; bounds memory, and fixes which stream draws which customer
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """A column of words: a code per row into `values`; -1 where it is missing."""
+
+    codes: Array
+    values: tuple[str, ...]
+
+    def __len__(self) -> int:
+        return len(self.codes)
+
+    def texts(self) -> Array:
+        """The words themselves, shape (n,); empty where missing."""
+        return np.take(np.asarray([*self.values, ""]), self.codes)
+
+
+Column = Array | Words
+
+
+@dataclass(frozen=True, slots=True)
+class Customers:
+    """Columns of n customers and their feet.
+
+    Attributes
+    ----------
+    count : n.
+    own : columns of the customer (``body-mass`` in kg, ``age-band``, ``purpose``, ``sex``).
+    feet : columns of each foot, by measure id; numbers in the unit of the measure.
+    """
+
+    count: int
+    own: Mapping[str, Column]
+    feet: Mapping[Side, Mapping[str, Column]]
+
+
+class Sampler:
+    """Draws customers of one population.
+
+    Parameters
+    ----------
+    population : what to draw.
+    numbers : its numbers, when they are not those written in the file (a shop's own records,
+        other correlations).
+    """
+
+    def __init__(self, population: Population, numbers: Numbers | None = None) -> None:
+        self.population = population
+        self.numbers = numbers or numbers_of(population)
+        self._together, self._apart = (square_root(c) for c in modes(self.numbers))
+
+    def blocks(self, count: int, seed: int) -> Iterator[Customers]:
+        """Draw `count` customers, at most `BLOCK` at a time."""
+        for index, start in enumerate(range(0, count, BLOCK)):
+            yield self.block(seed, index, min(BLOCK, count - start))
+
+    def block(self, seed: int, index: int, size: int = BLOCK) -> Customers:
+        """The first `size` customers of block number `index`."""
+        rng = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(index,)))
+        sex = (rng.random(BLOCK) >= self.numbers.female).astype(np.int8)[:size]
+        own: dict[str, Column] = {"sex": Words(sex, ("female", "male"))}
+        for name, shares in self.numbers.words.items():
+            own[name] = _words(rng.random(BLOCK)[:size], shares)
+        scores = self._scores(rng, size)
+        values = {side: self._values(z, sex) for side, z in scores.items()}
+        feet = {side: self._foot(values[side], scores[side]) for side in SIDES}
+        for name, quantity in self.population.quantities.items():
+            if quantity.of == "customer" and not quantity.hidden:
+                own[name] = values["left"][name]
+        return Customers(size, own, feet)
+
+    def _scores(self, rng: np.random.Generator, size: int) -> dict[Side, Array]:
+        """Correlated standard normal scores of both feet, each of shape (size, k)."""
+        shape = (BLOCK, len(self.numbers.names))
+        together = rng.standard_normal(shape)[:size] @ self._together.T
+        apart = rng.standard_normal(shape)[:size] @ self._apart.T
+        return {
+            "left": (together + apart) * np.sqrt(0.5),
+            "right": (together - apart) * np.sqrt(0.5),
+        }
+
+    def _values(self, scores: Array, sex: Array) -> dict[str, Array]:
+        numbers, out = self.numbers, {}
+        for k, (name, quantity) in enumerate(self.population.quantities.items()):
+            mean, sd = numbers.mean[sex, k], numbers.sd[sex, k]
+            out[name] = _in_range(_spread(scores[:, k], mean, sd, quantity), quantity)
+        return out
+
+    def _foot(self, values: dict[str, Array], scores: Array) -> dict[str, Column]:
+        quantities = self.population.quantities
+        known = dict(values)
+        for name, derived in self.population.derived.items():
+            known[name] = _derive(known, derived)
+        out: dict[str, Column] = {
+            name: column
+            for name, column in known.items()
+            if name not in quantities
+            or (quantities[name].of == "foot" and not quantities[name].hidden)
+        }
+        for name, shares in self.numbers.classes.items():
+            cuts = self.population.classes[name]
+            along = [scores[:, self.numbers.names.index(cut.along)] for cut in cuts]
+            out[name] = _classes(along, shares, [c.of for c in cuts])
+        return out
+
+
+def _spread(score: Array, mean: Array, sd: Array, quantity: Quantity) -> Array:
+    """A standard normal score on the scale of the quantity."""
+    if quantity.shape == "normal":
+        return np.asarray(mean + sd * score)
+    variance = np.log1p((sd / mean) ** 2)
+    return np.asarray(np.exp(np.log(mean) - variance / 2 + np.sqrt(variance) * score))
+
+
+def _in_range(values: Array, quantity: Quantity) -> Array:
+    if quantity.step is not None:
+        values = np.rint(values / quantity.step) * quantity.step
+    if quantity.lowest is None and quantity.highest is None:
+        return values
+    return np.asarray(np.clip(values, quantity.lowest, quantity.highest))
+
+
+def _derive(known: Mapping[str, Array], derived: Derived) -> Array:
+    if derived.sum:
+        return reduce(np.add, [known[name] for name in derived.sum])
+    parts = [known[name] for name in derived.span]
+    return np.asarray(reduce(np.maximum, parts) - reduce(np.minimum, parts))
+
+
+def _words(uniform: Array, shares: Mapping[str, float]) -> Words:
+    """Words drawn by their shares from uniform numbers in [0, 1)."""
+    edges = np.cumsum(list(shares.values()))[:-1]
+    return Words(np.searchsorted(edges, uniform, side="right").astype(np.int8), tuple(shares))
+
+
+def _cut(scores: Array, shares: Mapping[str, float]) -> Array:
+    """Class codes of standard normal scores, so that each class has its share."""
+    edges = [_normal_quantile(p) for p in np.cumsum(list(shares.values()))[:-1]]
+    return np.asarray(np.searchsorted(edges, scores, side="right"), dtype=np.int8)
+
+
+def _normal_quantile(share: float) -> float:
+    if 0 < share < 1:
+        return NormalDist().inv_cdf(share)
+    return -np.inf if share <= 0 else np.inf
+
+
+def _classes(
+    along: list[Array], shares: tuple[Mapping[str, float], ...], of: list[str | None]
+) -> Words:
+    """Classes cut along scores; a later cut divides one class of an earlier one."""
+    codes = np.empty(0, dtype=np.int8)
+    values: list[str] = []
+    for scores, share, parent in zip(along, shares, of, strict=True):
+        part = _cut(scores, share) + len(values)
+        codes = part if parent is None else np.where(codes == values.index(parent), part, codes)
+        values += share
+    used = [value for value in values if value not in of]
+    renumber = np.array([used.index(v) if v in used else -1 for v in values], dtype=np.int8)
+    return Words(renumber[codes], tuple(used))

@@ -1,0 +1,240 @@
+"""Which lines to stock so that most customers are served: maximum coverage.
+
+A customer group is served by an *option*: one line alone, or a shoe together with an insole.
+Lines cost money or count as one each; the sum stays within a budget.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+from dataclasses import dataclass
+from math import e
+from typing import Literal
+
+import numpy as np
+
+from recommend.coverage.numbers import Array
+
+Method = Literal["exact", "within-gap", "greedy"]
+TINY = 1e-9  # two sums of the same weights may differ by rounding
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """What there is to choose from.
+
+    Attributes
+    ----------
+    weights : share of customers in each of g groups, shape (g,).
+    options : for each of o options, the lines it needs (one or two indexes).
+    serves : which option serves which group, bool, shape (g, o).
+    costs : cost of each of p lines, shape (p,).
+    budget : most that the chosen lines may cost together.
+    """
+
+    weights: Array
+    options: tuple[tuple[int, ...], ...]
+    serves: Array
+    costs: Array
+    budget: float
+
+    @property
+    def alone(self) -> bool:
+        """Whether every option is one line, so that gains only shrink as lines are added."""
+        return all(len(option) == 1 for option in self.options)
+
+    @property
+    def counted(self) -> bool:
+        """Whether all lines cost the same, so that the budget is a number of lines."""
+        return bool(np.ptp(self.costs) == 0) if len(self.costs) else True
+
+    def served_by(self, lines: set[int]) -> float:
+        """Weight of the groups that the given lines serve."""
+        usable = [o for o, option in enumerate(self.options) if lines.issuperset(option)]
+        return float(self.weights[self.serves[:, usable].any(axis=1)].sum())
+
+
+@dataclass(frozen=True, slots=True)
+class Selection:
+    """Lines chosen, what they serve, and how far from the best that can be.
+
+    Attributes
+    ----------
+    lines : chosen lines in the order of their gain.
+    gains : weight added by each, in that order.
+    served : weight served by all of them.
+    at_most : no choice within the budget serves more than this.
+    method : ``exact`` (proven best), ``within-gap`` (the solver stopped in time) or ``greedy``.
+    promise : the share of the best that greedy is proven to reach on any input; None if none.
+    """
+
+    lines: tuple[int, ...]
+    gains: tuple[float, ...]
+    served: float
+    at_most: float
+    method: Method
+    promise: float | None = None
+
+
+def select(problem: Problem, *, largest: int, seconds: float) -> Selection:
+    """Choose the lines that serve most.
+
+    Parameters
+    ----------
+    problem : what there is to choose from.
+    largest : number of group-option entries above which the integer program is not tried.
+    seconds : time after which the integer program stops.
+
+    Notes
+    -----
+    Exact by an integer program (HiGHS through scipy, optional extra ``plan``) when scipy is
+    there and the problem is not too large, else greedy.
+    """
+    small = merged(problem)
+    if int(small.serves.sum()) <= largest and importlib.util.find_spec("scipy"):
+        from recommend.coverage.integer_program import solve
+
+        return solve(small, seconds)
+    return greedy(small)
+
+
+def merged(problem: Problem) -> Problem:
+    """The same problem with groups that the same options serve taken together."""
+    if not problem.options:
+        return problem
+    useful = problem.serves.any(axis=1) & (problem.weights > 0)
+    packed = np.packbits(problem.serves[useful], axis=1)
+    _, first, group = np.unique(packed, axis=0, return_index=True, return_inverse=True)
+    weights = np.bincount(group.ravel(), problem.weights[useful], minlength=len(first))
+    return Problem(
+        weights, problem.options, problem.serves[useful][first], problem.costs, problem.budget
+    )
+
+
+def greedy(problem: Problem) -> Selection:
+    """Add the line (or shoe with insole) with most gain per cost until the budget is spent.
+
+    Notes
+    -----
+    When every option is one line, the result serves at least 1 - 1/e of the best possible for
+    a number of lines (Nemhauser, Wolsey and Fisher 1978, Math Program 14:265-294), and half
+    of that for a budget when the best single line is tried too (Khuller, Moss and Naor 1999,
+    Inf Process Lett 70:39-45). Where a shoe and an insole serve only together nothing is
+    proven, and `promise` is None.
+    """
+    chosen, limit = _climb(problem)
+    if not problem.counted:
+        chosen = _better_of_single(problem, chosen)
+    ordered, gains = in_order_of_gain(problem, chosen)
+    served = problem.served_by(set(chosen))
+    promise = None
+    if problem.alone:
+        promise = (1 - 1 / e) * (1.0 if problem.counted else 0.5)
+    most = limit if problem.alone else float(problem.weights.sum())
+    return Selection(ordered, gains, served, max(served, most), "greedy", promise)
+
+
+def _climb(problem: Problem) -> tuple[list[int], float]:
+    """Lines in the order greedy takes them, and an upper bound on what any choice serves.
+
+    The bound holds when every option is one line: at any stage no choice can add more than
+    the best remaining gains that fit into the whole budget.
+    """
+    chosen: list[int] = []
+    open_groups = np.ones(len(problem.weights), dtype=bool)
+    left, limit = problem.budget, float(problem.weights.sum())
+    while True:
+        moves = _moves(problem, chosen, open_groups)
+        served = float(problem.weights[~open_groups].sum())
+        limit = min(limit, served + _fill(problem, moves))
+        affordable = {m: gain for m, gain in moves.items() if _cost(problem, m) <= left + TINY}
+        if not affordable or max(affordable.values()) <= TINY:
+            return chosen, limit
+        best = max(affordable, key=lambda m: (affordable[m] / _cost(problem, m), -m[0]))
+        chosen += best
+        left -= _cost(problem, best)
+        usable = [o for o, option in enumerate(problem.options) if set(chosen) >= set(option)]
+        open_groups &= ~problem.serves[:, usable].any(axis=1)
+
+
+def _cost(problem: Problem, move: tuple[int, ...]) -> float:
+    return float(problem.costs[list(move)].sum())
+
+
+def _moves(problem: Problem, chosen: list[int], still: Array) -> dict[tuple[int, ...], float]:
+    """Lines to add together, and the weight of open groups that this serves at once."""
+    have = set(chosen)
+    served: dict[tuple[int, ...], Array] = {}
+    for o, option in enumerate(problem.options):
+        missing = tuple(line for line in option if line not in have)
+        if missing:
+            now = problem.serves[:, o] & still
+            served[missing] = served[missing] | now if missing in served else now
+    for move in [m for m in served if len(m) > 1]:
+        for line in move:
+            served[move] = served[move] | served.get((line,), served[move])
+    return {move: float(problem.weights[groups].sum()) for move, groups in served.items()}
+
+
+def _fill(problem: Problem, moves: dict[tuple[int, ...], float]) -> float:
+    """Most that single moves could add within the whole budget, the last one taken in part."""
+    rest, total = problem.budget, 0.0
+    for move in sorted(moves, key=lambda m: -moves[m] / _cost(problem, m)):
+        part = min(1.0, rest / _cost(problem, move))
+        total += part * moves[move]
+        rest -= part * _cost(problem, move)
+        if rest <= TINY:
+            break
+    return total
+
+
+def _better_of_single(problem: Problem, chosen: list[int]) -> list[int]:
+    """The greedy choice, or one affordable option that alone serves more."""
+    best, most = chosen, problem.served_by(set(chosen))
+    for option in problem.options:
+        served = problem.served_by(set(option))
+        if _cost(problem, option) <= problem.budget + TINY and served > most + TINY:
+            best, most = list(option), served
+    return best
+
+
+def in_order_of_gain(
+    problem: Problem, lines: list[int]
+) -> tuple[tuple[int, ...], tuple[float, ...]]:
+    """`lines` with the line of most gain first, then the next, and what each adds."""
+    order: list[int] = []
+    gains: list[float] = []
+    served = 0.0
+    rest = sorted(lines)
+    while rest:
+        now = {line: problem.served_by({*order, line}) for line in rest}
+        best = max(rest, key=lambda line: (now[line], -line))
+        order.append(best)
+        gains.append(now[best] - served)
+        served = now[best]
+        rest.remove(best)
+    return tuple(order), tuple(gains)
+
+
+def least_loss(problem: Problem, drop: int, *, largest: int, seconds: float) -> Selection:
+    """The lines to keep when `drop` of them must go; costs and budget are not looked at."""
+    lines = len(problem.costs)
+    keep = Problem(
+        problem.weights, problem.options, problem.serves, np.ones(lines), max(0, lines - drop)
+    )
+    small = merged(keep)
+    if int(small.serves.sum()) <= largest and importlib.util.find_spec("scipy"):
+        from recommend.coverage.integer_program import solve
+
+        return solve(small, seconds)
+    return _shed(small, drop)
+
+
+def _shed(problem: Problem, drop: int) -> Selection:
+    """Let go of the line that costs least coverage, one at a time; nothing is proven."""
+    kept = set(range(len(problem.costs)))
+    for _ in range(min(drop, len(kept))):
+        kept.remove(max(sorted(kept), key=lambda line: problem.served_by(kept - {line})))
+    order, gains = in_order_of_gain(problem, sorted(kept))
+    total = float(problem.weights.sum())
+    return Selection(order, gains, problem.served_by(kept), total, "greedy")
