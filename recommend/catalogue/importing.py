@@ -1,0 +1,302 @@
+"""A supplier's list (CSV) into products, by a mapping file; all rows or none.
+
+The mapping says which column becomes which field or attribute, and which of the supplier's
+words mean which of ours.
+"""
+
+from __future__ import annotations
+
+import csv
+import os
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+import yaml
+from pydantic import Field, model_validator
+
+from recommend.catalogue.loading import Item, as_item
+from recommend.catalogue.models import CatalogueFile, Product
+from recommend.errors import InputError, Place, RecommendError, nearest
+from recommend.reading import Document, Strict, read_document, validate
+from recommend.rulebook.models import AttributeDef
+
+SHOWN = 20  # problems listed before the rest is only counted
+
+
+class FromColumn(Strict):
+    """Where one value comes from: a `column`, or the same `always`.
+
+    `words` translates what stands in the column; a number is multiplied by `factor`. An empty
+    cell leaves the value out, which means unknown.
+    """
+
+    column: str | None = None
+    always: str | float | None = None
+    words: dict[str, str | float] = {}
+    factor: float = 1
+
+    @model_validator(mode="after")
+    def _one_of_the_two(self) -> FromColumn:
+        if (self.column is None) == (self.always is None):
+            raise ValueError("write exactly one of `column` and `always`")
+        return self
+
+
+class SizesFrom(Strict):
+    """Where sizes (Mondopoint, mm) and stock come from.
+
+    Either one `column` with entries such as ``250:3 255:0``, or one column per size in
+    `columns`, from size to the column that holds the number in stock (empty: not made).
+    """
+
+    column: str | None = None
+    columns: dict[str, str] = {}
+
+    @model_validator(mode="after")
+    def _one_of_the_two(self) -> SizesFrom:
+        if (self.column is None) == (not self.columns):
+            raise ValueError("write exactly one of `column` and `columns`")
+        return self
+
+
+class ColumnMapping(Strict):
+    """A mapping file."""
+
+    title: str
+    currency: str = ""
+    delimiter: Literal[",", ";", "\t", "|"] = ","
+    decimal: Literal[".", ","] = "."
+    id: FromColumn
+    kind: FromColumn
+    name: FromColumn
+    price: FromColumn | None = None
+    remarks: FromColumn | None = None
+    sizes: SizesFrom
+    insole: dict[str, FromColumn] = {}
+    shoe: dict[str, FromColumn] = Field(default={}, validate_default=True)
+
+    def columns(self) -> Iterator[tuple[tuple[str, ...], str]]:
+        """Every column the mapping reads, with where the mapping names it."""
+        single = {"id": self.id, "kind": self.kind, "name": self.name}
+        single |= {n: f for n, f in (("price", self.price), ("remarks", self.remarks)) if f}
+        for name, one in single.items():
+            if one.column:
+                yield (name, "column"), one.column
+        for kind, group in (("insole", self.insole), ("shoe", self.shoe)):
+            for name, one in group.items():
+                if one.column:
+                    yield (kind, name, "column"), one.column
+        if self.sizes.column:
+            yield ("sizes", "column"), self.sizes.column
+        for size, column in self.sizes.columns.items():
+            yield ("sizes", "columns", size), column
+
+
+class RowsError(RecommendError):
+    """Rows of a list that cannot be used; names each, and nothing was loaded."""
+
+    def __init__(self, file: str, problems: list[InputError], rows: int) -> None:
+        self.problems = problems
+        bad = len({p.place.line for p in problems})
+        lines = [problem.sentence for problem in problems[:SHOWN]]
+        if len(problems) > SHOWN:
+            lines.append(f"... and {len(problems) - SHOWN} more")
+        head = f"{file}: {bad} of {rows} rows cannot be used, so none was loaded"
+        super().__init__("\n  ".join([head, *lines]))
+
+
+@dataclass(frozen=True, slots=True)
+class Imported:
+    """The products of a list, checked against the rulebook's attributes."""
+
+    title: str
+    currency: str
+    items: tuple[Item, ...]
+
+
+def import_csv(path: Path, mapping_path: Path, attributes: Mapping[str, AttributeDef]) -> Imported:
+    """Read every row of `path` by the mapping.
+
+    Raises
+    ------
+    InputError
+        If the mapping does not fit, or the list lacks a column it names.
+    RowsError
+        If any row cannot be used; names every such row.
+    """
+    document = read_document(mapping_path)
+    mapping = validate(ColumnMapping, document)
+    rows = list(_rows(path, mapping, document))
+    if not rows:
+        raise InputError(Place(str(path), 2), "the list has a heading but no rows")
+    items: list[Item] = []
+    problems: list[InputError] = []
+    seen: dict[str, int] = {}
+    for line, row in rows:
+        try:
+            item = _item(row, line, str(path), mapping, attributes)
+            _claim(item.id, line, str(path), seen)
+            items.append(item)
+        except InputError as error:
+            problems.append(error)
+    if problems:
+        raise RowsError(str(path), problems, len(rows))
+    return Imported(mapping.title, mapping.currency, tuple(items))
+
+
+def _rows(
+    path: Path, mapping: ColumnMapping, document: Document
+) -> Iterator[tuple[int, dict[str, str]]]:
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as stream:
+            reader = csv.DictReader(stream, delimiter=mapping.delimiter, strict=True)
+            heading = [name.strip() for name in reader.fieldnames or []]
+            _check_heading(heading, mapping, document, str(path))
+            reader.fieldnames = heading
+            for row in reader:
+                if None in row or None in row.values():
+                    raise InputError(
+                        Place(str(path), reader.line_num),
+                        "the row has not as many cells as the heading",
+                        f"{len(heading)} cells",
+                    )
+                yield reader.line_num, {name: cell.strip() for name, cell in row.items()}
+    except OSError as error:
+        raise InputError(Place(str(path)), f"cannot be read ({error.strerror})") from error
+    except (UnicodeDecodeError, csv.Error) as error:
+        raise InputError(
+            Place(str(path)), f"this is not a CSV list in UTF-8 ({error})", mend="save it as such"
+        ) from error
+
+
+def _check_heading(
+    heading: list[str], mapping: ColumnMapping, document: Document, file: str
+) -> None:
+    if twice := sorted({name for name in heading if heading.count(name) > 1}):
+        raise InputError(Place(file, 1), f"the column `{twice[0]}` stands twice")
+    for loc, column in mapping.columns():
+        if column not in heading:
+            raise InputError(
+                document.place(loc),
+                f"{file} has no column `{column}`",
+                ", ".join(heading),
+                nearest(column, heading) or "correct the column's name",
+            )
+
+
+def _item(
+    row: Mapping[str, str],
+    line: int,
+    file: str,
+    mapping: ColumnMapping,
+    attributes: Mapping[str, AttributeDef],
+) -> Item:
+    reader = _Row(row, line, file, mapping)
+    data = reader.product()
+    at = Document(file, data, {(): (line, 0)}, {}, "")
+    return as_item(validate(Product, at), attributes, at, ())
+
+
+@dataclass(frozen=True, slots=True)
+class _Row:
+    """One row, and how to read a value from it."""
+
+    row: Mapping[str, str]
+    line: int
+    file: str
+    mapping: ColumnMapping
+
+    def product(self) -> dict[str, Any]:
+        mapping = self.mapping
+        kind = self.value(mapping.kind)
+        group = {"insole": mapping.insole, "shoe": mapping.shoe}.get(str(kind), {})
+        values: dict[str, Any] = {
+            "id": self._slug(mapping.id),
+            "kind": kind,
+            "title": self.value(mapping.name),
+            "price": self.value(mapping.price) if mapping.price else None,
+            "remarks": self.value(mapping.remarks) if mapping.remarks else None,
+            "stock": self._stock(mapping.sizes),
+        }
+        stated = {name: self.value(one) for name, one in group.items()}
+        known = {name: value for name, value in values.items() if value is not None}
+        known["attributes"] = {n: v for n, v in stated.items() if v is not None}
+        return known
+
+    def value(self, one: FromColumn) -> str | float | None:
+        """The translated value, None where the cell is empty."""
+        if one.column is None:
+            return one.always
+        cell = self.row[one.column]
+        if cell in one.words:
+            return one.words[cell]
+        if cell == "":
+            return None
+        number = _number(cell, self.mapping.decimal)
+        if number is not None:
+            return number * one.factor
+        if one.words:
+            raise self._error(one.column, cell, ", ".join(one.words), nearest(cell, one.words))
+        return cell
+
+    def _slug(self, one: FromColumn) -> str | None:
+        text = self.row[one.column] if one.column else str(one.always)
+        return re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-") or None
+
+    def _stock(self, sizes: SizesFrom) -> dict[str, int]:
+        if sizes.column is None:
+            cells = {size: self.row[column] for size, column in sizes.columns.items()}
+            return {s: self._count(s, cell) for s, cell in cells.items() if cell != ""}
+        cell = self.row[sizes.column]
+        pairs = [entry.partition(":") for entry in re.split(r"[\s;/]+", cell) if entry]
+        if not all(re.fullmatch(r"\d{3}(\.5)?", size) for size, _, _ in pairs):
+            raise self._error(sizes.column, cell, "entries such as `250:3 255:0`")
+        return {size: self._count(size, count) for size, _, count in pairs}
+
+    def _count(self, size: str, cell: str) -> int:
+        if not re.fullmatch(r"\d{1,7}", cell):
+            raise self._error(f"size {size}", cell, "a whole number in stock, 0 when none")
+        return int(cell)
+
+    def _error(self, column: str, cell: str, allowed: str, mend: str = "") -> InputError:
+        return InputError(Place(self.file, self.line), f"`{column}` is `{cell}`", allowed, mend)
+
+
+def _number(cell: str, decimal: str) -> float | None:
+    text = cell.replace(decimal, ".") if decimal != "." else cell
+    if not re.fullmatch(r"[-+]?\d{1,12}(\.\d{1,12})?", text):
+        return None
+    return float(text)
+
+
+def _claim(product_id: str, line: int, file: str, seen: dict[str, int]) -> None:
+    if product_id in seen:
+        raise InputError(
+            Place(file, line),
+            f"the id `{product_id}` stands twice (first on line {seen[product_id]})",
+        )
+    seen[product_id] = line
+
+
+def write_products(imported: Imported, path: Path, *, replace: bool) -> None:
+    """Write the products as a catalogue file, whole or not at all.
+
+    Raises
+    ------
+    InputError
+        If `path` exists and `replace` is not set, or cannot be written.
+    """
+    if path.exists() and not replace:
+        raise InputError(Place(str(path)), "the file exists already", mend="add --replace")
+    products = [item.product for item in imported.items]
+    file = CatalogueFile(title=imported.title, currency=imported.currency, products=products)
+    data = file.model_dump(mode="json", by_alias=True, exclude_defaults=True)
+    beside = path.with_name(f".{path.name}.part")
+    try:
+        beside.write_text(yaml.safe_dump(data, sort_keys=False, allow_unicode=True), "utf-8")
+        os.replace(beside, path)
+    except OSError as error:
+        raise InputError(Place(str(path)), f"cannot be written ({error.strerror})") from error

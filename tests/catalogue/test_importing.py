@@ -1,0 +1,136 @@
+"""A supplier's list becomes products, all or none."""
+
+from pathlib import Path
+
+import pytest
+
+from recommend.catalogue import load_catalogue
+from recommend.catalogue.importing import RowsError, import_csv, write_products
+from recommend.errors import InputError
+from recommend.reading import read_document, validate
+from recommend.rulebook.models import AttributeDef, AttributesFile
+
+RULES = Path(__file__).parents[2] / "rules"
+
+MAPPING = """
+title: Invented supplier
+currency: EUR
+delimiter: ";"
+decimal: ","
+id: {column: Article}
+kind: {column: Type, words: {footbed: insole, boot: shoe}}
+name: {column: Name}
+price: {column: Net, factor: 2}
+sizes: {column: Sizes}
+insole:
+  wedge: {column: Post}
+  heel-cup: {column: Cup, factor: 10}
+  cushion-heel: {column: Heel, words: {plush: soft, mid: medium, hard: firm}}
+shoe:
+  drop: {column: Post}
+"""
+HEADING = "Article;Type;Name;Net;Sizes;Post;Cup;Heel\n"
+GOOD = "A 1;footbed;Long name;12,50;250:3 255:0;0;1,4;plush\nB2;boot;Shoe;40;260:1;8;;\n"
+
+
+@pytest.fixture(scope="module")
+def attributes() -> dict[str, AttributeDef]:
+    """The shipped attributes under their full names."""
+    file = validate(AttributesFile, read_document(RULES / "attributes.yaml"))
+    groups = {"shoe": file.shoe, "insole": file.insole, "pair": file.pair}
+    return {f"{kind}.{name}": one for kind, group in groups.items() for name, one in group.items()}
+
+
+def written(folder: Path, rows: str, mapping: str = MAPPING) -> tuple[Path, Path]:
+    """A list and its mapping on disk."""
+    (folder / "list.csv").write_text(HEADING + rows, "utf-8")
+    (folder / "map.yaml").write_text(mapping, "utf-8")
+    return folder / "list.csv", folder / "map.yaml"
+
+
+def test_columns_become_attributes(tmp_path: Path, attributes: dict[str, AttributeDef]) -> None:
+    """Words are translated, numbers scaled, empty cells unknown, stock read by size."""
+    insole, shoe = import_csv(*written(tmp_path, GOOD), attributes).items
+    assert insole.id == "a-1"
+    assert insole.product.price == 25.0
+    assert insole.levels == {"insole.wedge": 0, "insole.heel-cup": 14, "insole.cushion-heel": 2}
+    assert insole.stock == {250.0: 3, 255.0: 0}
+    assert shoe.levels == {"shoe.drop": 8}
+
+
+@pytest.mark.parametrize(
+    ("row", "words"),
+    [
+        ("C;footbed;N;1;250:1;40;1;plush", ["list.csv:4", "wedge", "-8 to 10"]),
+        ("C;footbed;N;1;250:1;0;1;plsh", ["list.csv:4", "`Heel` is `plsh`", "`plush`"]),
+        ("C;sandal;N;1;250:1;0;1;plush", ["list.csv:4", "`Type`", "footbed, boot"]),
+        ("C;footbed;N;1;large:1;0;1;plush", ["list.csv:4", "`Sizes`", "250:3"]),
+        ("C;footbed;N;1;250:x;0;1;plush", ["list.csv:4", "size 250", "whole number"]),
+        ("C;footbed;;1;250:1;0;1;plush", ["list.csv:4", "`title` is missing"]),
+        ("A-1;footbed;N;1;250:1;0;1;plush", ["list.csv:4", "`a-1` stands twice", "line 2"]),
+        ("C;footbed;N;-1;250:1;0;1;plush", ["list.csv:4", "price"]),
+    ],
+)
+def test_one_bad_row_loads_nothing_and_is_named(
+    tmp_path: Path, attributes: dict[str, AttributeDef], row: str, words: list[str]
+) -> None:
+    """A row that cannot be used is named by line, and the good rows are not loaded either."""
+    with pytest.raises(RowsError) as caught:
+        import_csv(*written(tmp_path, GOOD + row + "\n"), attributes)
+    assert "1 of 3 rows" in str(caught.value)
+    for word in words:
+        assert word in str(caught.value)
+
+
+def test_every_bad_row_is_named(tmp_path: Path, attributes: dict[str, AttributeDef]) -> None:
+    """Thirty bad rows are counted, the first twenty spelled out."""
+    rows = "".join(f"C{n};footbed;N;1;250:1;99;1;plush\n" for n in range(30))
+    with pytest.raises(RowsError) as caught:
+        import_csv(*written(tmp_path, rows), attributes)
+    assert "30 of 30 rows" in str(caught.value)
+    assert "list.csv:21:" in str(caught.value)
+    assert "list.csv:22:" not in str(caught.value)
+    assert "and 10 more" in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("mapping", "rows", "words"),
+    [
+        (MAPPING.replace("column: Post", "column: Posting"), GOOD, ["map.yaml", "`Posting`"]),
+        (MAPPING.replace("sizes:", "size:"), GOOD, ["map.yaml", "`size`"]),
+        (MAPPING.replace("{column: Net,", "{always: 1, column: Net,"), GOOD, ["exactly one"]),
+        (MAPPING, "A;footbed\n", ["list.csv:2", "8 cells"]),
+        (MAPPING, "", ["no rows"]),
+    ],
+)
+def test_a_mapping_that_does_not_fit_the_list_is_refused(
+    tmp_path: Path, attributes: dict[str, AttributeDef], mapping: str, rows: str, words: list[str]
+) -> None:
+    """The file that must be mended is named."""
+    with pytest.raises(InputError) as caught:
+        import_csv(*written(tmp_path, rows, mapping), attributes)
+    for word in words:
+        assert word in str(caught.value)
+
+
+def test_a_list_that_is_not_text_is_refused(
+    tmp_path: Path, attributes: dict[str, AttributeDef]
+) -> None:
+    """Bytes that are not UTF-8 give one sentence."""
+    path, mapping = written(tmp_path, GOOD)
+    path.write_bytes(b"\xff\xfe\x00binary")
+    with pytest.raises(InputError, match="UTF-8"):
+        import_csv(path, mapping, attributes)
+
+
+def test_what_is_written_reads_back_the_same(
+    tmp_path: Path, attributes: dict[str, AttributeDef]
+) -> None:
+    """The catalogue file that the import writes holds the same items."""
+    imported = import_csv(*written(tmp_path, GOOD), attributes)
+    folder = tmp_path / "shop"
+    folder.mkdir()
+    write_products(imported, folder / "supplier.yaml", replace=False)
+    assert load_catalogue(folder, attributes).items == imported.items
+    with pytest.raises(InputError, match="exists already"):
+        write_products(imported, folder / "supplier.yaml", replace=False)
