@@ -1,0 +1,141 @@
+"""`recommend store`: look after the record store."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Annotated, Optional
+
+import typer
+
+from recommend.errors import Exit, InputError, Place
+from recommend.show.records import list_lines, verdict_lines
+from recommend.trail.database import failures, store_path
+from recommend.trail.forget import forget as forget_customer
+from recommend.trail.store import Store
+from recommend.trail.transfer import export as export_lines
+from recommend.trail.transfer import import_lines
+from recommend.trail.verify import verify as verify_store
+
+app = typer.Typer(add_completion=False, rich_markup_mode=None, no_args_is_help=True)
+
+StorePath = Annotated[
+    Optional[Path],  # noqa: UP007, UP045 - the option parser reads this spelling
+    typer.Option(
+        "--store",
+        metavar="PATH",
+        help="The record store. Default: RECOMMEND_STORE, else the platform's data folder.",
+    ),
+]
+
+
+@app.callback()
+def _store() -> None:
+    """Look after the records: list, verify, export, import, forget."""
+
+
+@app.command("list")
+def list_(
+    store: StorePath = None,
+    limit: Annotated[int, typer.Option(min=1, help="How many, newest first.")] = 20,
+) -> None:
+    """List the newest records.
+
+    Example: recommend store list --limit 5
+    """
+    with Store(store_path(store)) as opened:
+        for line in list_lines(opened, limit):
+            typer.echo(line)
+
+
+@app.command()
+def verify(
+    store: StorePath = None,
+    expect: Annotated[
+        str, typer.Option(help="Hash of a record noted earlier; it must still be there.")
+    ] = "",
+) -> None:
+    """Check every hash and link; name the first thing that differs (exit code 2).
+
+    Example: recommend store verify
+    """
+    with Store(store_path(store)) as opened:
+        verdict = verify_store(opened, expect)
+    for line in verdict_lines(verdict, str(store_path(store))):
+        typer.echo(line)
+    raise typer.Exit(Exit.DONE if verdict.sound else Exit.BAD_INPUT)
+
+
+@app.command()
+def export(
+    to: Annotated[
+        Optional[Path],  # noqa: UP007, UP045
+        typer.Option("--to", metavar="FILE", help="Write here; default is standard output."),
+    ] = None,
+    store: StorePath = None,
+) -> None:
+    """Write all records as JSON Lines, order and hashes kept.
+
+    It holds what the store holds, references and remarks included: keep it as safe as the store.
+
+    Example: recommend store export --to records.jsonl
+    """
+    with Store(store_path(store)) as opened, _target(to) as write:
+        for line in export_lines(opened):
+            write(line + b"\n")
+
+
+@app.command("import")
+def import_(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="What `store export` wrote.")],
+    store: StorePath = None,
+) -> None:
+    """Add the records of an export that continue this store; all of them or none.
+
+    Example: recommend store import records.jsonl --store copy.sqlite
+    """
+    with failures(file), file.open("rb") as lines, Store(store_path(store), write=True) as opened:
+        done = import_lines(opened, lines, str(file))
+    typer.echo(f"{done.added} records added, {done.present} were there already.")
+
+
+@app.command()
+def forget(
+    reference: Annotated[str, typer.Argument(metavar="REFERENCE", help="The customer's code.")],
+    store: StorePath = None,
+    yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
+) -> None:
+    """Delete a customer's reference and remarks from all records; the chain declares the gap.
+
+    Example: recommend store forget A-1042 --yes
+    """
+    with Store(store_path(store), write=_must_exist(store_path(store))) as opened:
+        count = len(opened.of_reference(reference))
+        if count and not yes:
+            typer.confirm(f"Forget `{reference}` in {count} records? It cannot be undone", abort=True)
+        done = forget_customer(opened, reference)
+    typer.echo(
+        f"Forgotten in {len(done.records)} records; record {done.declared.seq} declares the gap. "
+        "Copies and exports made earlier are not reached."
+    )
+    if not done.log_emptied:
+        typer.echo("Another program is reading the store: close it, and the log is emptied too.")
+
+
+def _must_exist(path: Path) -> bool:
+    if not path.exists():
+        Store(path)  # says that there is none
+    return True
+
+
+@contextmanager
+def _target(to: Path | None) -> Iterator[object]:
+    if to is None:
+        yield sys.stdout.buffer.write
+        return
+    if to.exists():
+        raise InputError(Place(str(to)), "the file is there already", mend="name a new file")
+    with failures(to), to.open("xb") as stream:
+        yield stream.write

@@ -1,0 +1,157 @@
+"""The SQLite file of a store: where it is, opening it, and its failures as sentences."""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from urllib.parse import quote
+
+from recommend.errors import InputError, Place
+from recommend.trail import schema
+
+BUSY_SECONDS = 30.0  # how long a writer waits for the others
+VARIABLE = "RECOMMEND_STORE"
+
+_KEEP = "keep a first record with `recommend shortlist VISIT --keep`"
+
+
+def store_path(given: Path | None = None) -> Path:
+    """Where records live: `given`, else ``RECOMMEND_STORE``, else the platform's data folder."""
+    if given is not None:
+        return given
+    if named := os.environ.get(VARIABLE):
+        return Path(named)
+    from platformdirs import user_data_path  # only here: it costs a few milliseconds
+
+    return user_data_path("recommend", appauthor=False) / "records.sqlite"
+
+
+def connect(path: Path, *, write: bool) -> sqlite3.Connection:
+    """Open the store at `path`; to write, make it when it is not there.
+
+    Raises
+    ------
+    InputError
+        If there is no store to read, or `path` is something else, or cannot be opened.
+    """
+    if path.is_dir():
+        raise InputError(Place(str(path)), "this is a folder", "a record store", "name a file")
+    if not write and not path.exists():
+        raise InputError(
+            Place(str(path)),
+            "there is no record store here",
+            mend=f"{_KEEP}, or name another store with --store or {VARIABLE}",
+        )
+    with failures(path):
+        connection = _open_to_write(path) if write else _open_to_read(path)
+        _check_kind(connection, path)
+    return connection
+
+
+@contextmanager
+def failures(path: Path) -> Iterator[None]:
+    """Turn what SQLite or the file system says into one sentence about the store."""
+    try:
+        yield
+    except sqlite3.Error as error:
+        raise InputError(Place(str(path)), f"the record store says: {error}", *_help(error)) from (
+            error
+        )
+    except UnicodeDecodeError as error:  # a damaged name inside what SQLite has to say
+        raise InputError(Place(str(path)), "the record store is damaged", *_DAMAGED) from error
+    except OSError as error:
+        raise InputError(Place(str(path)), f"cannot be used ({error.strerror})") from error
+
+
+def _help(error: sqlite3.Error) -> tuple[str, str]:
+    text = str(error)
+    if "locked" in text or "busy" in text:
+        return "", "another program is writing; try again, nothing was lost"
+    if "full" in text:
+        return "", "make room on the disk; nothing that was confirmed is lost"
+    if "not a database" in text or "malformed" in text:
+        return _DAMAGED
+    return "", ""
+
+
+_DAMAGED = ("", "restore the file from a copy, or import an export into a new store")
+
+
+def _open_to_write(path: Path) -> sqlite3.Connection:
+    path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+    if not path.exists():
+        os.close(os.open(path, os.O_CREAT | os.O_RDWR, 0o600))  # a customer's data: ours alone
+    connection = _configured(sqlite3.connect(path, timeout=BUSY_SECONDS, isolation_level=None))
+    _use_wal(connection)
+    # A confirmed record outlives a power cut, and a deleted one is overwritten, not only unlinked.
+    connection.execute("PRAGMA synchronous = FULL")
+    connection.execute("PRAGMA secure_delete = ON")
+    _make_tables(connection)
+    return connection
+
+
+def _open_to_read(path: Path) -> sqlite3.Connection:
+    address = f"file:{quote(str(path))}?mode=ro"
+    if not os.access(path.parent, os.W_OK) and not path.with_name(path.name + "-wal").exists():
+        address += "&immutable=1"  # a copy on a medium that cannot be written to
+    connection = sqlite3.connect(address, timeout=BUSY_SECONDS, isolation_level=None, uri=True)
+    return _configured(connection)
+
+
+def _configured(connection: sqlite3.Connection) -> sqlite3.Connection:
+    # A damaged byte must reach the check of the hashes, not end in a decoding error.
+    connection.text_factory = lambda raw: raw.decode("utf-8", "backslashreplace")
+    connection.execute("PRAGMA foreign_keys = ON")
+    return connection
+
+
+def _use_wal(connection: sqlite3.Connection) -> None:
+    """Switch to write-ahead logging; SQLite does not wait by itself while another does the same."""
+    until = time.monotonic() + BUSY_SECONDS
+    while True:
+        try:
+            connection.execute("PRAGMA journal_mode = WAL")
+        except sqlite3.OperationalError as error:
+            if "locked" not in str(error) or time.monotonic() > until:
+                raise
+            time.sleep(0.005)
+        else:
+            return
+
+
+def _make_tables(connection: sqlite3.Connection) -> None:
+    if connection.execute("PRAGMA application_id").fetchone()[0]:
+        return
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        if not connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]:
+            for statement in schema.TABLES.split(";"):
+                connection.execute(statement)
+            for statement in schema.trigger_statements():
+                connection.execute(statement)
+            connection.execute(f"PRAGMA application_id = {schema.APPLICATION_ID}")
+            connection.execute(f"PRAGMA user_version = {schema.VERSION}")
+    finally:
+        connection.execute("COMMIT")
+
+
+def _check_kind(connection: sqlite3.Connection, path: Path) -> None:
+    kind = connection.execute("PRAGMA application_id").fetchone()[0]
+    version = connection.execute("PRAGMA user_version").fetchone()[0]
+    if not kind and not connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]:
+        raise InputError(Place(str(path)), "the record store is still empty", mend=_KEEP)
+    if kind != schema.APPLICATION_ID:
+        raise InputError(
+            Place(str(path)), "this file is not a record store", mend="name another file"
+        )
+    if version != schema.VERSION:
+        raise InputError(
+            Place(str(path)),
+            f"the store has format {version}",
+            f"format {schema.VERSION}",
+            "use the version of this tool that wrote it, export, and import here",
+        )

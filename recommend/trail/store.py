@@ -1,0 +1,350 @@
+"""The record store: append-only, each record chained to the one before.
+
+A record is its *head*: a small canonical JSON document that names the visit, rulebook, catalogue
+and outcome by content hash, and the hash of the record before it. Changing anything in the past
+therefore changes the hash of every record after it.
+"""
+
+from __future__ import annotations
+
+import json
+import secrets
+import sqlite3
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+from types import TracebackType
+from typing import Any
+
+from recommend.errors import InputError, Place, nearest
+from recommend.trail.canonical import canonical, sha256
+from recommend.trail.database import connect, failures
+from recommend.trail.private import Private, separate
+
+FORMAT = 1
+SALT_BYTES = 32
+SHORTEST_PREFIX = 6  # of a hash typed by hand
+
+SHORTLIST, FORGOTTEN = "shortlist", "forgotten"
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """What is to be recorded.
+
+    Attributes
+    ----------
+    documents : the visit, rulebook, catalogue and outcome as plain JSON data; stored by content
+        hash, so that a rulebook used a thousand times is kept once.
+    facts : small plain data that stands in the head itself (summary, versions).
+    made_at : local time in ISO 8601; now when empty.
+    """
+
+    documents: Mapping[str, Any]
+    facts: Mapping[str, Any] = field(default_factory=dict)
+    kind: str = SHORTLIST
+    made_at: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """One record as it is stored; `hash` is the SHA-256 of `text`, which `head` is parsed from."""
+
+    seq: int
+    hash: str
+    text: bytes
+    head: dict[str, Any]
+
+    @property
+    def bodies(self) -> dict[str, str]:
+        """Content hashes of the documents, by name."""
+        return dict(self.head["bodies"])
+
+    @property
+    def kind(self) -> str:
+        """``shortlist`` or ``forgotten``."""
+        return str(self.head["kind"])
+
+    @property
+    def made_at(self) -> str:
+        """When it was kept: local time in ISO 8601."""
+        return str(self.head["made-at"])
+
+
+class Store:
+    """An open record store; use as a context manager.
+
+    Parameters
+    ----------
+    path : the SQLite file; made when it is missing and `write` is asked for.
+    write : open for appending. Several programs may write to one store at the same time.
+
+    Raises
+    ------
+    InputError
+        If the file is missing (reading), is not a record store, or cannot be used.
+    """
+
+    def __init__(self, path: Path, *, write: bool = False) -> None:
+        self.path = path
+        self.connection = connect(path, write=write)
+
+    def __enter__(self) -> Store:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, tb: TracebackType | None
+    ) -> None:
+        self.connection.close()
+
+    def __len__(self) -> int:
+        with failures(self.path):
+            row = self.connection.execute("SELECT count(*) FROM record").fetchone()
+        return int(row[0])
+
+    @contextmanager
+    def writing(self) -> Iterator[sqlite3.Connection]:
+        """One transaction: everything in it is confirmed together, or nothing is."""
+        with failures(self.path):
+            self.connection.execute("BEGIN IMMEDIATE")
+            try:
+                yield self.connection
+            except BaseException:
+                self.connection.execute("ROLLBACK")
+                raise
+            self.connection.execute("COMMIT")
+
+    @contextmanager
+    def reading(self) -> Iterator[sqlite3.Connection]:
+        """One consistent view, whatever others write meanwhile."""
+        with failures(self.path):
+            self.connection.execute("BEGIN")
+            try:
+                yield self.connection
+            finally:
+                self.connection.execute("ROLLBACK")
+
+    def append(self, entry: Entry) -> Record:
+        """Keep one record; when this returns, it is on the disk."""
+        return self.append_all([entry])[0]
+
+    def append_all(self, entries: Iterable[Entry]) -> list[Record]:
+        """Keep several records in one transaction."""
+        prepared = [prepare(entry) for entry in entries]
+        with self.writing() as db:
+            return [insert(db, one) for one in prepared]
+
+    def records(self, first: int = 1) -> Iterator[Record]:
+        """Every record in order, from number `first` on."""
+        with failures(self.path):
+            rows = self.connection.execute(
+                "SELECT seq, hash, head FROM record WHERE seq >= ? ORDER BY seq", (first,)
+            )
+            for row in rows:
+                yield _record(self.path, *row)
+
+    def record(self, seq: int) -> Record:
+        """The record with number `seq`."""
+        return self._one("SELECT seq, hash, head FROM record WHERE seq = ?", seq, f"record {seq}")
+
+    def body(self, content: str) -> Any:
+        """The document whose content hash is `content`.
+
+        Raises
+        ------
+        InputError
+            If it is missing or no longer has this hash.
+        """
+        with failures(self.path):
+            row = self.connection.execute(
+                "SELECT text FROM body WHERE hash = ?", (content,)
+            ).fetchone()
+        if row is None or sha256(row[0]) != content:
+            what = "is missing" if row is None else "was altered"
+            raise InputError(
+                Place(str(self.path)), f"the document {content[:12]} {what}", mend=_VERIFY
+            )
+        return json.loads(row[0])
+
+    def private(self, record: Record) -> Private | None:
+        """What was kept apart for `record`; None when it was forgotten, or there was none."""
+        with failures(self.path):
+            row = self.connection.execute(
+                "SELECT salt, text FROM private WHERE seq = ?", (record.seq,)
+            ).fetchone()
+        if row is None:
+            return None
+        if commitment(*row) != record.head["private"]:
+            raise InputError(
+                Place(str(self.path)),
+                f"the private part of record {record.seq} was altered",
+                mend=_VERIFY,
+            )
+        return dict(json.loads(row[1]))
+
+    def forgotten(self) -> dict[int, int]:
+        """Numbers of the records whose private part is gone, and of the records that say so."""
+        with failures(self.path):
+            rows = self.connection.execute("SELECT seq, declared FROM forgotten ORDER BY seq")
+            return {int(seq): int(declared) for seq, declared in rows}
+
+    def of_reference(self, reference: str) -> list[Record]:
+        """Records of one customer's reference code, oldest first."""
+        with failures(self.path):
+            rows = self.connection.execute(
+                "SELECT DISTINCT r.seq, r.hash, r.head FROM record r JOIN private p USING (seq), "
+                "json_each(p.text) e WHERE e.key LIKE '%/reference' AND e.value = ? ORDER BY r.seq",
+                (reference,),
+            )
+            return [_record(self.path, *row) for row in rows]
+
+    def find(self, name: str) -> Record:
+        """The record a person means by `name`.
+
+        `name` is ``last``, a number, the beginning of a record's hash, or a customer's reference
+        code (the latest of their records).
+
+        Raises
+        ------
+        InputError
+            If none or several fit; says which are near.
+        """
+        if name == "last":
+            return self._one(
+                "SELECT seq, hash, head FROM record WHERE seq > ? ORDER BY seq DESC LIMIT 1",
+                0,
+                "record",
+            )
+        if name.isascii() and name.isdigit() and int(name) <= len(self):
+            return self.record(int(name))
+        of_customer = self.of_reference(name)
+        if of_customer:
+            return of_customer[-1]
+        return self._by_prefix(name)
+
+    def _by_prefix(self, name: str) -> Record:
+        wanted = name.lower()
+        rows = []
+        if len(wanted) >= SHORTEST_PREFIX and set(wanted) <= set("0123456789abcdef"):
+            with failures(self.path):
+                rows = self.connection.execute(
+                    "SELECT seq, hash, head FROM record WHERE hash >= ? AND hash < ? LIMIT 2",
+                    (wanted, wanted + "g"),
+                ).fetchall()
+        if len(rows) == 1:
+            return _record(self.path, *rows[0])
+        raise InputError(
+            Place(str(self.path)),
+            f"{'several records begin' if rows else 'no record is called'} "
+            f"{'with ' if rows else ''}`{name}`",
+            f"a number from 1 to {len(self)}, `last`, a customer's reference, or at least "
+            f"{SHORTEST_PREFIX} characters of a record's hash",
+            self._near(name),
+        )
+
+    def _near(self, name: str) -> str:
+        with failures(self.path):
+            rows = self.connection.execute(
+                "SELECT DISTINCT e.value FROM private p, json_each(p.text) e "
+                "WHERE e.key LIKE '%/reference'"
+            ).fetchall()
+        hint = nearest(name, [str(value) for (value,) in rows])
+        return hint or "see `recommend store list`"
+
+    def _one(self, query: str, key: Any, what: str) -> Record:
+        with failures(self.path):
+            row = self.connection.execute(query, (key,)).fetchone()
+        if row is None:
+            raise InputError(
+                Place(str(self.path)), f"there is no {what}", mend="see `recommend store list`"
+            )
+        return _record(self.path, *row)
+
+
+_VERIFY = "run `recommend store verify`, and restore the store from a copy"
+
+
+@dataclass(frozen=True, slots=True)
+class Prepared:
+    """An entry made ready outside the transaction, so that the lock is held briefly."""
+
+    head: dict[str, Any]
+    bodies: dict[str, bytes]  # by content hash
+    salt: bytes
+    private: bytes
+
+
+def prepare(entry: Entry) -> Prepared:
+    """Everything about `entry` that does not depend on the records before it."""
+    public, private = separate(entry.documents)
+    texts = {name: canonical(value) for name, value in public.items()}
+    hashes = {name: sha256(text) for name, text in texts.items()}
+    salt, text = secrets.token_bytes(SALT_BYTES), canonical(private)
+    head = {
+        "format": FORMAT,
+        "kind": entry.kind,
+        "made-at": entry.made_at or datetime.now().astimezone().isoformat(timespec="seconds"),
+        "bodies": hashes,
+        "private": commitment(salt, text) if private else None,
+        **entry.facts,
+    }
+    bodies = {hashes[name]: text for name, text in texts.items()}
+    return Prepared(head, bodies, salt, text if private else b"")
+
+
+def insert(db: sqlite3.Connection, one: Prepared) -> Record:
+    """Chain `one` to the last record, inside a transaction of `Store.writing`."""
+    last = db.execute("SELECT seq, hash FROM record ORDER BY seq DESC LIMIT 1").fetchone()
+    seq, previous = (last[0] + 1, last[1]) if last else (1, None)
+    head = {**one.head, "seq": seq, "previous": previous}
+    text = canonical(head)
+    record = Record(seq, sha256(text), text, head)
+    for content, body in one.bodies.items():
+        db.execute("INSERT OR IGNORE INTO body VALUES (?, ?)", (content, body))
+    db.execute("INSERT INTO record VALUES (?, ?, ?)", (seq, record.hash, text))
+    if one.private:
+        db.execute("INSERT INTO private VALUES (?, ?, ?)", (seq, one.salt, one.private))
+    return record
+
+
+def commitment(salt: object, text: object) -> str:
+    """What a head says of its private part: SHA-256 of the salt and the text after it.
+
+    A damaged file may hold something else than bytes in their place; its hash is ''.
+    """
+    if not isinstance(salt, bytes) or not isinstance(text, bytes):
+        return ""
+    return sha256(salt + text)
+
+
+def parse_head(text: object) -> dict[str, Any] | None:
+    """The head in `text`, or None if it is not one."""
+    try:
+        head = json.loads(text) if isinstance(text, bytes) else None
+    except (ValueError, RecursionError):
+        return None
+    return head if isinstance(head, dict) and _is_head(head) else None
+
+
+def _is_head(head: dict[str, Any]) -> bool:
+    kinds = {"seq": int, "kind": str, "made-at": str, "bodies": dict, "format": int}
+    if not all(isinstance(head.get(key), kind) for key, kind in kinds.items()):
+        return False
+    if not all(isinstance(head.get(key, 0), str | None) for key in ("previous", "private")):
+        return False
+    named = head.get("forgets", [])
+    return (
+        all(isinstance(content, str) for content in head["bodies"].values())
+        and isinstance(named, list)
+        and all(isinstance(one, dict) and one.keys() == {"seq", "hash"} for one in named)
+        and (head["kind"] == FORGOTTEN) == ("forgets" in head)
+    )
+
+
+def _record(path: Path, seq: int, content: str, text: object) -> Record:
+    head = parse_head(text)
+    if head is None or not isinstance(text, bytes):
+        raise InputError(Place(str(path)), f"record {seq} cannot be read", mend=_VERIFY)
+    return Record(seq, content, text, head)

@@ -1,0 +1,182 @@
+"""A store as JSON Lines and back: order, text and hashes kept.
+
+The first line names the format. Then, for each record in order, the documents it is the first
+to name, and the record with its private part (or, when that was forgotten, without). Each line
+is canonical JSON.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from sqlite3 import Connection
+from typing import Any, NoReturn
+
+from recommend.errors import InputError, Place, RecommendError
+from recommend.reading.document import MAX_BYTES
+from recommend.trail.canonical import canonical, sha256
+from recommend.trail.store import FORGOTTEN, Store, commitment, parse_head
+
+HEADING = {"format": "recommend-records", "version": 1}
+
+
+def export(store: Store) -> Iterator[bytes]:
+    """The lines of `store`, without line ends; records kept meanwhile are left for next time."""
+    yield canonical(HEADING)
+    written: set[str] = set()
+    with store.reading() as db:
+        rows = db.execute(
+            "SELECT r.hash, r.head, p.salt, p.text FROM record r LEFT JOIN private p USING (seq) "
+            "ORDER BY r.seq"
+        )
+        for content, text, salt, private in rows:
+            head = json.loads(text)
+            yield from _bodies(db, head, written)
+            line: dict[str, Any] = {"record": content, "head": head}
+            if salt is not None:
+                line["salt"] = bytes(salt).hex()
+                line["private"] = json.loads(private)
+            yield canonical(line)
+
+
+def _bodies(db: Connection, head: dict[str, Any], written: set[str]) -> Iterator[bytes]:
+    for _, content in sorted(head["bodies"].items()):
+        if content not in written:
+            written.add(content)
+            row = db.execute("SELECT text FROM body WHERE hash = ?", (content,)).fetchone()
+            if row is not None:
+                yield canonical({"body": content, "text": json.loads(row[0])})
+
+
+@dataclass(frozen=True, slots=True)
+class Imported:
+    """How many records were new, and how many were there already."""
+
+    added: int
+    present: int
+
+
+def import_lines(store: Store, lines: Iterable[bytes], file: str) -> Imported:
+    """Append what `lines` hold beyond the records already in `store`; all of it or nothing.
+
+    Raises
+    ------
+    InputError
+        With the line: if it is not what `export` writes, a hash does not fit, or its records are
+        not a continuation of those in the store.
+    """
+    with store.writing() as db:
+        reader = _Reader(db, file)
+        for number, line in enumerate(lines, start=1):
+            reader.line(number, line)
+        reader.finish()
+        return Imported(reader.added, reader.present)
+
+
+class _Reader:
+    """Checks one line after the other and puts it into the store."""
+
+    def __init__(self, db: Connection, file: str) -> None:
+        self.db, self.file = db, file
+        self.number = self.seq = self.added = self.present = 0
+        self.previous: str | None = None
+        self.open_gaps: dict[int, int] = {}  # records without private part, and their line
+
+    def line(self, number: int, raw: bytes) -> None:
+        self.number = number
+        data = self._parsed(raw)
+        if number == 1:
+            if data != HEADING:
+                self._refuse("this is not an export of records", "a file from `store export`")
+        elif data.keys() == {"body", "text"}:
+            self._body(data)
+        elif {"record", "head"} <= data.keys() <= {"record", "head", "salt", "private"}:
+            self._record(data)
+        else:
+            self._refuse("the line is neither a document nor a record")
+
+    def finish(self) -> None:
+        if not self.number:
+            self.number = 1
+            self._refuse("the file is empty", "a file from `store export`")
+        for seq, self.number in self.open_gaps.items():
+            self._refuse(f"record {seq} lacks its private part, and no record declares the gap")
+
+    def _parsed(self, raw: bytes) -> dict[str, Any]:
+        if len(raw) > MAX_BYTES * 10:
+            self._refuse("the line is too long")
+        try:
+            data = json.loads(raw)
+            text = canonical(data)
+        except (ValueError, RecursionError, RecommendError):
+            self._refuse("the line is not JSON")
+        if not isinstance(data, dict) or text != raw.rstrip(b"\r\n"):
+            self._refuse("the line was altered: it is not canonical JSON")
+        return data
+
+    def _body(self, data: dict[str, Any]) -> None:
+        text = canonical(data["text"])
+        if sha256(text) != data["body"]:
+            self._refuse(f"the document does not have the hash {str(data['body'])[:12]}")
+        self.db.execute("INSERT OR IGNORE INTO body VALUES (?, ?)", (data["body"], text))
+
+    def _record(self, data: dict[str, Any]) -> None:
+        text = canonical(data["head"])
+        head = parse_head(text)
+        self.seq += 1
+        if head is None:
+            self._refuse(f"record {self.seq} is not complete")
+        if sha256(text) != data["record"]:
+            self._refuse(f"record {self.seq} does not have the hash {str(data['record'])[:12]}")
+        if head["seq"] != self.seq or head["previous"] != self.previous:
+            self._refuse(f"record {self.seq} is not chained to the record before it")
+        self.previous = data["record"]
+        there = self.db.execute("SELECT hash FROM record WHERE seq = ?", (self.seq,)).fetchone()
+        if there is None:
+            self._add(data, text)
+        elif there[0] == data["record"]:
+            self.present += 1
+        else:
+            self._refuse(
+                f"record {self.seq} is another one than record {self.seq} of the store",
+                "an export of this store, or of one it was the beginning of",
+                "import it into a new store: two chains cannot become one",
+            )
+
+    def _add(self, data: dict[str, Any], text: bytes) -> None:
+        head = data["head"]
+        for name, content in head["bodies"].items():
+            if not self.db.execute("SELECT 1 FROM body WHERE hash = ?", (content,)).fetchone():
+                self._refuse(f"the {name} of record {self.seq} does not stand before it")
+        self.db.execute("INSERT INTO record VALUES (?, ?, ?)", (self.seq, data["record"], text))
+        self.added += 1
+        if "salt" in data or "private" in data:
+            self._private(data)
+        elif head["private"] is not None:
+            self.open_gaps[self.seq] = self.number
+        if head["kind"] == FORGOTTEN:
+            self._declare(head)
+
+    def _private(self, data: dict[str, Any]) -> None:
+        try:
+            salt = bytes.fromhex(data["salt"])
+        except (KeyError, TypeError, ValueError):
+            salt = b""
+        if not salt or salt.hex() != data["salt"]:  # one spelling only: nothing may be altered
+            self._refuse(f"the salt of record {self.seq} is missing or not hexadecimal")
+        text = canonical(data.get("private"))
+        if commitment(salt, text) != data["head"]["private"]:
+            self._refuse(f"the private part of record {self.seq} does not have the hash it names")
+        self.db.execute("INSERT INTO private VALUES (?, ?, ?)", (self.seq, salt, text))
+
+    def _declare(self, head: dict[str, Any]) -> None:
+        for named in head["forgets"]:
+            self.open_gaps.pop(named["seq"], None)
+            self.db.execute("INSERT INTO forgotten VALUES (?, ?)", (named["seq"], self.seq))
+            self.db.execute("DELETE FROM private WHERE seq = ?", (named["seq"],))
+
+    def _refuse(self, found: str, allowed: str = "", mend: str = "") -> NoReturn:
+        raise InputError(
+            Place(self.file, self.number), found, allowed, mend or "nothing was imported"
+        )

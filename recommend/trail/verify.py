@@ -1,0 +1,192 @@
+"""Checking a store from end to end: every hash, every link, every declared gap."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing
+from dataclasses import dataclass
+from typing import Any
+
+from recommend.errors import InputError
+from recommend.trail import schema
+from recommend.trail.canonical import canonical, sha256
+from recommend.trail.store import FORGOTTEN, Store, commitment, parse_head
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What a check of a store found.
+
+    Attributes
+    ----------
+    records : how many records there are.
+    last : hash of the last one; note it down elsewhere, and `expect` it next time.
+    forgotten : numbers of the records whose private part is gone, as declared.
+    differs : the first thing that differs, as a sentence; '' when all is well.
+    """
+
+    records: int
+    last: str
+    forgotten: tuple[int, ...]
+    differs: str
+
+    @property
+    def sound(self) -> bool:
+        """Whether nothing differs."""
+        return not self.differs
+
+
+def verify(store: Store, expect: str = "") -> Verdict:
+    """Check the chain and every hash of `store`, in the order of the records.
+
+    Parameters
+    ----------
+    expect : hash of a record noted earlier. A chain proves that nothing inside it was changed,
+        not that nothing was cut off its end or that all of it was not written anew; a hash kept
+        elsewhere does.
+    """
+    records, last, gone, differs = 0, "", (), ""
+    try:
+        with store.reading() as db:
+            differs = next(_differences(db, expect), "")
+            records, last = _extent(db)
+            gone = tuple(row[0] for row in db.execute("SELECT seq FROM forgotten ORDER BY seq"))
+    except InputError as error:
+        differs = differs or f"the file itself is damaged: {error.found}"
+    return Verdict(records, last, gone, differs)
+
+
+def _extent(db: sqlite3.Connection) -> tuple[int, str]:
+    count = db.execute("SELECT count(*) FROM record").fetchone()[0]
+    last = db.execute("SELECT hash FROM record ORDER BY seq DESC LIMIT 1").fetchone()
+    return int(count), str(last[0]) if last else ""
+
+
+def _differences(db: sqlite3.Connection, expect: str) -> Iterator[str]:
+    yield from _of_tables(db)
+    yield from _of_chain(db)
+    yield from _of_strays(db)
+    yield from _of_file(db)
+    if expect and not db.execute("SELECT 1 FROM record WHERE hash = ?", (expect,)).fetchone():
+        yield f"no record has the expected hash {expect}: records were cut off or written anew"
+
+
+def _of_tables(db: sqlite3.Connection) -> Iterator[str]:
+    """Whether the tables and the triggers that guard them are the ones a store is made with."""
+    with closing(sqlite3.connect(":memory:")) as fresh:
+        fresh.executescript(schema.TABLES + ";".join(schema.trigger_statements()))
+        expected = fresh.execute(_STATEMENTS).fetchall()
+    found = db.execute(_STATEMENTS).fetchall()
+    for name, statement in expected:
+        if (name, statement) not in found:
+            yield f"the table or guard `{name}` of the file was altered"
+    for name, statement in found:
+        if (name, statement) not in expected:
+            yield f"the file holds `{name}`, which does not belong there"
+
+
+_STATEMENTS = "SELECT name, sql FROM sqlite_master ORDER BY name"
+
+_ROWS = (
+    "SELECT r.seq, r.hash, r.head, p.salt, p.text, f.declared FROM record r "
+    "LEFT JOIN private p USING (seq) LEFT JOIN forgotten f USING (seq) ORDER BY r.seq"
+)
+
+
+def _of_chain(db: sqlite3.Connection) -> Iterator[str]:
+    previous: str | None = None
+    checked: set[str] = set()  # bodies found sound; a rulebook is hashed once, not per record
+    declared: dict[int, int] = {}
+    said: dict[int, int] = {}
+    for number, (seq, content, text, salt, private, gap) in enumerate(db.execute(_ROWS), start=1):
+        if seq != number:
+            yield f"record {number} is missing: the next one is {seq}"
+        yield from _of_head(seq, content, text, previous)
+        head = parse_head(text)
+        if head is None:
+            yield f"record {seq}: it is not complete"
+            return
+        yield from _of_bodies(db, seq, head, checked)
+        yield from _of_private(seq, head["private"], (salt, private), gap)
+        yield from _of_forgetting(db, seq, head, declared)
+        previous = content
+        if gap is not None:
+            said[seq] = gap
+    for seq in sorted(said.keys() | declared.keys()):
+        if said.get(seq) != declared.get(seq):
+            yield f"record {seq}: its gap is not declared by the record that should"
+
+
+def _of_head(seq: int, content: str, text: object, previous: str | None) -> Iterator[str]:
+    if not isinstance(text, bytes) or sha256(text) != content:
+        yield f"record {seq}: its text does not have the hash {str(content)[:12]} it was kept under"
+        return
+    head = parse_head(text)
+    if head is None or canonical(head) != text:
+        yield f"record {seq}: its text is not a record in canonical JSON"
+    elif head["previous"] != previous:
+        yield f"record {seq}: it is not chained to the record before it"
+    elif head["seq"] != seq:
+        yield f"record {seq}: it says that it is record {head['seq']}"
+
+
+def _of_bodies(
+    db: sqlite3.Connection, seq: int, head: dict[str, Any], checked: set[str]
+) -> Iterator[str]:
+    for name, content in head["bodies"].items():
+        if content in checked:
+            continue
+        row = db.execute("SELECT text FROM body WHERE hash = ?", (content,)).fetchone()
+        if row is None:
+            yield f"record {seq}: its {name} ({content[:12]}) is missing"
+        elif not isinstance(row[0], bytes) or sha256(row[0]) != content:
+            yield f"record {seq}: its {name} does not have the hash {content[:12]}"
+        checked.add(content)
+
+
+def _of_forgetting(
+    db: sqlite3.Connection, seq: int, head: dict[str, Any], declared: dict[int, int]
+) -> Iterator[str]:
+    if head["kind"] != FORGOTTEN:
+        return
+    for named in head["forgets"]:
+        row = db.execute("SELECT hash FROM record WHERE seq = ?", (named["seq"],)).fetchone()
+        if row is None or row[0] != named["hash"]:
+            yield f"record {seq}: it declares a gap in a record that is not there"
+        declared.setdefault(named["seq"], seq)
+
+
+def _of_private(
+    seq: int, promised: str | None, kept: tuple[object, object], gap: int | None
+) -> Iterator[str]:
+    there = kept != (None, None)
+    if promised is None and there:
+        yield f"record {seq}: it has a private part that it does not know of"
+    elif promised is not None and not there and gap is None:
+        yield f"record {seq}: its private part is missing, and no record declares it forgotten"
+    elif there and gap is not None:
+        yield f"record {seq}: its private part is declared forgotten, but it is there"
+    elif there and commitment(*kept) != promised:
+        yield f"record {seq}: its private part does not have the hash the record names"
+
+
+def _of_strays(db: sqlite3.Connection) -> Iterator[str]:
+    """Rows that hang on no record."""
+    named: set[str] = set()
+    for (text,) in db.execute("SELECT head FROM record"):
+        head = parse_head(text)
+        named.update(head["bodies"].values() if head else ())
+    for (content,) in db.execute("SELECT hash FROM body ORDER BY hash"):
+        if content not in named:
+            yield f"the document {content[:12]} belongs to no record"
+    for table in ("private", "forgotten"):
+        query = f"SELECT seq FROM {table} WHERE seq NOT IN (SELECT seq FROM record) ORDER BY seq"
+        for (seq,) in db.execute(query):
+            yield f"a row of `{table}` belongs to record {seq}, which is not there"
+
+
+def _of_file(db: sqlite3.Connection) -> Iterator[str]:
+    for (line,) in db.execute("PRAGMA integrity_check(1)"):
+        if line != "ok":
+            yield f"the file itself is damaged: {line}"

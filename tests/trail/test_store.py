@@ -1,0 +1,185 @@
+"""The store keeps what it is given, in order, and refuses to change it."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import sqlite3
+import stat
+import threading
+from pathlib import Path
+
+import pytest
+
+from recommend.errors import InputError
+from recommend.trail.canonical import canonical
+from recommend.trail.database import VARIABLE, store_path
+from recommend.trail.private import join, separate
+from recommend.trail.store import Store
+from recommend.trail.verify import verify
+from tests.trail.conftest import entry
+
+
+def test_a_record_comes_back_as_it_was_kept(path: Path) -> None:
+    """Joining the bodies of a record with its private part gives the documents kept."""
+    given = entry("A-1")
+    with Store(path, write=True) as store:
+        store.append(given)
+    with Store(path) as store:
+        record = store.find("last")
+        public = {name: store.body(content) for name, content in record.bodies.items()}
+        whole = join(public, store.private(record))
+    assert canonical(whole) == canonical(given.documents)
+    assert record.head["summary"] == {"types": ["plain", "plain"]}
+
+
+def test_the_chain_is_sha_256_over_the_head_before(path: Path) -> None:
+    """Each head holds the SHA-256 (hashlib) of the head before it; the first holds none."""
+    with Store(path, write=True) as store:
+        store.append_all([entry(), entry(), entry()])
+        heads = [record.text for record in store.records()]
+    previous = [json.loads(head)["previous"] for head in heads]
+    assert previous == [None, *(hashlib.sha256(head).hexdigest() for head in heads[:-1])]
+
+
+def test_a_document_used_twice_is_stored_once(path: Path) -> None:
+    """Three records of one rulebook and catalogue hold one copy of each."""
+    with Store(path, write=True) as store:
+        store.append_all([entry(value=v) for v in (1.5, 2.5, 3.5)])
+        (count,) = store.connection.execute("SELECT count(*) FROM body").fetchone()
+    assert count == 3 + 3 + 1 + 1  # visits, outcomes, rulebook, catalogue
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "UPDATE record SET head = x'7b7d'",
+        "DELETE FROM record WHERE seq = 2",
+        "UPDATE body SET text = x'7b7d'",
+        "DELETE FROM body",
+        "UPDATE private SET salt = x'00'",
+        "DELETE FROM private",
+        "UPDATE forgotten SET declared = 1",
+        "DELETE FROM forgotten",
+        "INSERT INTO record VALUES (99, 'x', x'7b7d')",
+        "INSERT OR REPLACE INTO record VALUES (2, 'x', x'7b7d')",
+    ],
+)
+def test_the_tables_refuse_every_change(filled: Path, statement: str) -> None:
+    """Updating, deleting, replacing or leaving a gap fails in the database itself."""
+    with sqlite3.connect(filled) as db, pytest.raises(sqlite3.IntegrityError):
+        db.execute(statement)
+
+
+def test_many_writers_at_once(path: Path) -> None:
+    """Eight threads that open the store anew and keep 25 records each lose none of them."""
+    kept: list[str] = []
+
+    def write(number: int) -> None:
+        with Store(path, write=True) as store:
+            for i in range(25):
+                kept.append(store.append(entry(f"W-{number}", i + 0.5)).hash)
+
+    threads = [threading.Thread(target=write, args=(n,)) for n in range(8)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    with Store(path) as store:
+        assert {record.hash for record in store.records()} == set(kept)
+        assert len(kept) == 200
+        assert verify(store).sound
+
+
+def test_a_reader_sees_one_state_while_another_writes(path: Path) -> None:
+    """A check that is under way is not disturbed by a record kept meanwhile."""
+    with Store(path, write=True) as writer, Store(path) as reader:
+        writer.append(entry())
+        with reader.reading() as db:
+            assert db.execute("SELECT count(*) FROM record").fetchone() == (1,)
+            writer.append(entry())
+            assert db.execute("SELECT count(*) FROM record").fetchone() == (1,)
+        assert len(reader) == 2
+
+
+@pytest.mark.parametrize("name", ["last", "2", "A-2"])
+def test_a_record_is_found_by_what_a_person_types(path: Path, name: str) -> None:
+    """`last`, a number, a reference and the beginning of a hash all lead to the record."""
+    with Store(path, write=True) as store:
+        store.append_all([entry("A-1"), entry("A-2")])
+        found = store.find(name)
+        assert found.seq == 2
+        assert store.find(found.hash[:8]) == found
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [("A-22", "Did you mean `A-2`"), ("9", "a number from 1 to 2"), ("ffff", "6 characters")],
+)
+def test_an_unknown_record_gets_a_helpful_sentence(path: Path, name: str, words: str) -> None:
+    """A name that leads nowhere is answered with what would."""
+    with Store(path, write=True) as store:
+        store.append_all([entry("A-1"), entry("A-2")])
+        with pytest.raises(InputError, match=words):
+            store.find(name)
+
+
+def test_a_failed_transaction_leaves_nothing(path: Path) -> None:
+    """When one of several entries cannot be recorded, none is."""
+    with Store(path, write=True) as store:
+        store.append(entry())
+        with pytest.raises(RuntimeError), store.writing() as db:
+            db.execute("INSERT INTO body VALUES ('x', x'00')")
+            raise RuntimeError
+        assert verify(store).sound
+
+
+def test_where_the_store_is(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The option wins over the environment, which wins over the platform's folder."""
+    monkeypatch.setenv(VARIABLE, str(tmp_path / "env.sqlite"))
+    assert store_path(tmp_path / "given.sqlite") == tmp_path / "given.sqlite"
+    assert store_path() == tmp_path / "env.sqlite"
+    monkeypatch.delenv(VARIABLE)
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "xdg"))
+    assert store_path().name == "records.sqlite"
+
+
+@pytest.mark.skipif(os.name == "nt", reason="this platform has no such permissions")
+def test_only_its_owner_may_read_a_new_store(path: Path) -> None:
+    """A new store is readable by its owner alone."""
+    with Store(path, write=True):
+        assert stat.S_IMODE(path.stat().st_mode) == 0o600
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [(None, "no record store here"), (b"", "still empty"), (b"not sqlite" * 200, "not a database")],
+)
+def test_what_is_not_a_store_is_refused(path: Path, content: bytes | None, words: str) -> None:
+    """A missing, empty or foreign file is refused with a sentence."""
+    if content is not None:
+        path.write_bytes(content)
+    with pytest.raises(InputError, match=words):
+        Store(path)
+
+
+def test_another_programs_database_is_left_alone(path: Path) -> None:
+    """A database of another program is neither read nor written."""
+    with sqlite3.connect(path) as db:
+        db.execute("CREATE TABLE mine (x)")
+    for write in (False, True):
+        with pytest.raises(InputError, match="not a record store"):
+            Store(path, write=write)
+    with sqlite3.connect(path) as db:
+        assert db.execute("SELECT name FROM sqlite_master").fetchall() == [("mine",)]
+
+
+def test_private_parts_are_taken_out_wherever_they_stand() -> None:
+    """References and remarks leave no trace in the public part, and come back in place."""
+    document = {"visit": {"reference": "A-1", "steps": [{"remarks": "hello"}, {"n": 1}]}}
+    public, private = separate(document)
+    assert "A-1" not in json.dumps(public)
+    assert "hello" not in json.dumps(public)
+    assert join(public, private) == document
+    assert join(public, None) == public
