@@ -16,7 +16,9 @@ from typer.core import TyperGroup
 from recommend.errors import Exit, RecommendError
 
 # name of the command: (module with a typer app called `app`, one line of help)
-COMMANDS: dict[str, tuple[str, str]] = {}
+COMMANDS: dict[str, tuple[str, str]] = {
+    "store": ("recommend.commands.store", "Look after the records: verify, export, forget"),
+}
 
 
 class LazyGroup(TyperGroup):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated, Optional
@@ -11,7 +11,7 @@ from typing import Annotated, Optional
 import typer
 
 from recommend.errors import Exit, InputError, Place
-from recommend.show.records import list_lines, verdict_lines
+from recommend.show.records import counted, list_lines, verdict_lines
 from recommend.trail.database import failures, store_path
 from recommend.trail.forget import forget as forget_customer
 from recommend.trail.store import Store
@@ -22,7 +22,7 @@ from recommend.trail.verify import verify as verify_store
 app = typer.Typer(add_completion=False, rich_markup_mode=None, no_args_is_help=True)
 
 StorePath = Annotated[
-    Optional[Path],  # noqa: UP007, UP045 - the option parser reads this spelling
+    Optional[Path],  # noqa: UP045 - the option parser reads this spelling
     typer.Option(
         "--store",
         metavar="PATH",
@@ -57,7 +57,9 @@ def verify(
         str, typer.Option(help="Hash of a record noted earlier; it must still be there.")
     ] = "",
 ) -> None:
-    """Check every hash and link; name the first thing that differs (exit code 2).
+    """Check every hash and link of the chain.
+
+    Names the first thing that differs, and then ends with exit code 2.
 
     Example: recommend store verify
     """
@@ -71,14 +73,14 @@ def verify(
 @app.command()
 def export(
     to: Annotated[
-        Optional[Path],  # noqa: UP007, UP045
+        Optional[Path],  # noqa: UP045
         typer.Option("--to", metavar="FILE", help="Write here; default is standard output."),
     ] = None,
     store: StorePath = None,
 ) -> None:
-    """Write all records as JSON Lines, order and hashes kept.
+    """Write all records as JSON Lines.
 
-    It holds what the store holds, references and remarks included: keep it as safe as the store.
+    Order and hashes are kept. The file holds what the store holds, references and remarks included: keep it as safe as the store.
 
     Example: recommend store export --to records.jsonl
     """
@@ -92,13 +94,15 @@ def import_(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="What `store export` wrote.")],
     store: StorePath = None,
 ) -> None:
-    """Add the records of an export that continue this store; all of them or none.
+    """Add the records of an export.
+
+    They must continue the records of this store; all are added, or none.
 
     Example: recommend store import records.jsonl --store copy.sqlite
     """
     with failures(file), file.open("rb") as lines, Store(store_path(store), write=True) as opened:
         done = import_lines(opened, lines, str(file))
-    typer.echo(f"{done.added} records added, {done.present} were there already.")
+    typer.echo(f"{counted(done.added)} added; {done.present} already there.")
 
 
 @app.command()
@@ -107,17 +111,19 @@ def forget(
     store: StorePath = None,
     yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
 ) -> None:
-    """Delete a customer's reference and remarks from all records; the chain declares the gap.
+    """Forget a customer's reference and remarks.
+
+    They are deleted from all records; what was measured stays, and the chain declares the gap.
 
     Example: recommend store forget A-1042 --yes
     """
     with Store(store_path(store), write=_must_exist(store_path(store))) as opened:
         count = len(opened.of_reference(reference))
         if count and not yes:
-            typer.confirm(f"Forget `{reference}` in {count} records? It cannot be undone", abort=True)
+            typer.confirm(f"Forget `{reference}` in {counted(count)} for good?", abort=True)
         done = forget_customer(opened, reference)
     typer.echo(
-        f"Forgotten in {len(done.records)} records; record {done.declared.seq} declares the gap. "
+        f"Forgotten in {counted(len(done.records))}; record {done.declared.seq} declares the gap.\n"
         "Copies and exports made earlier are not reached."
     )
     if not done.log_emptied:
@@ -131,7 +137,7 @@ def _must_exist(path: Path) -> bool:
 
 
 @contextmanager
-def _target(to: Path | None) -> Iterator[object]:
+def _target(to: Path | None) -> Iterator[Callable[[bytes], int]]:
     if to is None:
         yield sys.stdout.buffer.write
         return

@@ -8,15 +8,21 @@ from recommend.trail.store import FORGOTTEN, Record, Store
 from recommend.trail.verify import Verdict
 
 
+def counted(number: int) -> str:
+    """`number` records, in words."""
+    return f"{number} record{'' if number == 1 else 's'}"
+
+
 def list_lines(store: Store, limit: int) -> Iterator[str]:
     """The newest `limit` records, newest first, at most 80 columns."""
     total = len(store)
-    yield f"{total} records in {store.path}"
+    yield f"{counted(total)} in {store.path}"
     yield f"{'No.':>6}  {'kept at':<25} {'hash':<12}  of"
     gone = store.forgotten()
     newest = list(store.records(max(1, total - limit + 1)))
     for record in reversed(newest):
-        yield f"{record.seq:>6}  {record.made_at:<25} {record.hash[:12]}  {_of(store, record, gone)}"
+        subject = _of(store, record, gone)
+        yield f"{record.seq:>6}  {record.made_at:<25} {record.hash[:12]}  {subject}"
 
 
 def _of(store: Store, record: Record, gone: dict[int, int]) -> str:
@@ -34,10 +40,10 @@ def verdict_lines(verdict: Verdict, path: str) -> Iterator[str]:
         yield f"DIFFERS: {verdict.differs}"
         yield "Restore the store from a copy, and verify the copy. Nothing was changed."
         return
-    yield f"Sound: {verdict.records} records in {path}"
+    yield f"Sound: {counted(verdict.records)} in {path}"
     if verdict.forgotten:
         numbers = ", ".join(map(str, verdict.forgotten))
         yield f"Forgotten on request, as declared: {numbers}"
     if verdict.last:
         yield f"Last record: {verdict.last}"
-        yield "Note this hash elsewhere: `store verify --expect HASH` then also finds a cut-off end."
+        yield "Note it elsewhere: `store verify --expect HASH` then also finds a cut-off end."

@@ -33,7 +33,8 @@ def canonical(value: Any) -> bytes:
     ------
     RecommendError
         If `value` holds what JSON cannot carry: a number that is not finite, a whole number
-        that no double tells from its neighbours, a key that is not text, a lone surrogate, another kind of object.
+        that no double tells from its neighbours, a key that is not text, a lone surrogate,
+        another kind of object.
     """
     out: list[str] = []
     _write(value, out.append)
@@ -132,7 +133,7 @@ def number(value: float) -> str:
 
 
 def _placed(digits: str, point: int) -> str:
-    """Lay out `digits` with the decimal point after `point` of them (ECMA-262, Number::toString)."""
+    """`digits` with the decimal point after `point` of them, as Number::toString of ECMA-262."""
     if len(digits) <= point <= 21:
         return digits + "0" * (point - len(digits))
     if 0 < point <= 21:

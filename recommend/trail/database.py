@@ -73,7 +73,9 @@ def _help(error: sqlite3.Error) -> tuple[str, str]:
         return "", "another program is writing; try again, nothing was lost"
     if "full" in text:
         return "", "make room on the disk; nothing that was confirmed is lost"
-    if "not a database" in text or "malformed" in text:
+    if "not a database" in text:
+        return "a record store", "name another file, or restore this one from a copy"
+    if "malformed" in text:
         return _DAMAGED
     return "", ""
 

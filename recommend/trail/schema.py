@@ -33,7 +33,9 @@ CREATE TABLE forgotten (
 );
 """
 
-_REFUSALS = [(table, act) for table in ("body", "record", "forgotten") for act in ("UPDATE", "DELETE")]
+_REFUSALS = [
+    (table, act) for table in ("body", "record", "forgotten") for act in ("UPDATE", "DELETE")
+]
 _REFUSALS.append(("private", "UPDATE"))
 
 

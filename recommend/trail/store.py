@@ -95,7 +95,10 @@ class Store:
         return self
 
     def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, tb: TracebackType | None
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        tb: TracebackType | None,
     ) -> None:
         self.connection.close()
 

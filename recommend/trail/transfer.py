@@ -100,7 +100,8 @@ class _Reader:
         if not self.number:
             self.number = 1
             self._refuse("the file is empty", "a file from `store export`")
-        for seq, self.number in self.open_gaps.items():
+        for seq, line in self.open_gaps.items():
+            self.number = line
             self._refuse(f"record {seq} lacks its private part, and no record declares the gap")
 
     def _parsed(self, raw: bytes) -> dict[str, Any]:

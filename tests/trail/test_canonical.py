@@ -124,7 +124,8 @@ def test_numbers_as_ecmascript_writes_them() -> None:
     """20,000 doubles of every size are written as a real ECMAScript engine writes them."""
     bits = [f"{(i * 0x9E3779B97F4A7C15) % 2**64:016x}" for i in range(1, 20_001)]
     program = (
-        "const b=JSON.parse(require('fs').readFileSync(0));const v=new DataView(new ArrayBuffer(8));"
+        "const b=JSON.parse(require('fs').readFileSync(0));"
+        "const v=new DataView(new ArrayBuffer(8));"
         "console.log(JSON.stringify(b.map(h=>{v.setBigUint64(0,BigInt('0x'+h));"
         "const d=v.getFloat64(0);return Number.isFinite(d)?String(d):null})))"
     )

@@ -77,9 +77,9 @@ def test_a_full_disk_is_a_sentence_and_loses_nothing(path: Path) -> None:
         store.append(entry())
         pages = store.connection.execute("PRAGMA page_count").fetchone()[0]
         store.connection.execute(f"PRAGMA max_page_count = {pages + 1}")
+        entries = [entry(f"F-{i}", i + 0.25) for i in range(200)]
         with pytest.raises(InputError, match="Make room on the disk"):
-            for i in range(200):
-                store.append(entry(f"F-{i}", i + 0.25))
+            store.append_all(entries)
         assert verify(store).sound
     shutil.copy(path, path.with_name("after.sqlite"))
     with Store(path.with_name("after.sqlite")) as store:

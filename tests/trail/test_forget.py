@@ -43,7 +43,7 @@ def test_nothing_of_a_forgotten_customer_is_left_in_the_files(two_customers: Pat
 
 
 def test_the_chain_still_verifies_and_declares_the_gap(two_customers: Path) -> None:
-    """The store is sound; the gap is a record of the chain that names the records, not the person."""
+    """The gap is a record of the chain that names the records, not the person."""
     with Store(two_customers, write=True) as store:
         done = forget(store, REFERENCE)
         verdict = verify(store)

@@ -12,11 +12,11 @@ from pathlib import Path
 
 import pytest
 
-from recommend.errors import InputError
+from recommend.errors import InputError, RecommendError
 from recommend.trail.canonical import canonical
 from recommend.trail.database import VARIABLE, store_path
 from recommend.trail.private import join, separate
-from recommend.trail.store import Store
+from recommend.trail.store import Entry, Store
 from recommend.trail.verify import verify
 from tests.trail.conftest import entry
 
@@ -129,10 +129,19 @@ def test_a_failed_transaction_leaves_nothing(path: Path) -> None:
     """When one of several entries cannot be recorded, none is."""
     with Store(path, write=True) as store:
         store.append(entry())
-        with pytest.raises(RuntimeError), store.writing() as db:
-            db.execute("INSERT INTO body VALUES ('x', x'00')")
-            raise RuntimeError
+        with pytest.raises(RecommendError, match="object cannot be recorded"):
+            store.append_all([entry("A-2"), Entry({"visit": object()})])
+        with pytest.raises(InputError, match="UNIQUE"):
+            insert_twice(store)
+        assert len(store) == 1
         assert verify(store).sound
+
+
+def insert_twice(store: Store) -> None:
+    """Try to keep one document under one hash twice, in one transaction."""
+    with store.writing() as db:
+        db.execute("INSERT INTO body VALUES ('x', x'00')")
+        db.execute("INSERT INTO body VALUES ('x', x'00')")
 
 
 def test_where_the_store_is(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

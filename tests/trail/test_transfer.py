@@ -91,15 +91,11 @@ def test_an_altered_line_is_refused_and_nothing_is_imported(
     at = data.draw(st.integers(0, len(line) - 1))
     line[at] ^= data.draw(st.integers(1, 255))
     lines[number] = bytes(line)
-    with (
-        Store(filled.with_name("empty.sqlite"), write=True) as store,
-        pytest.raises(InputError, match=r"records\.jsonl:\d+"),
-    ):
-        try:
+    with Store(filled.with_name("empty.sqlite"), write=True) as store:
+        with pytest.raises(InputError, match=r"records\.jsonl:\d+"):
             import_lines(store, lines, "records.jsonl")
-        finally:
-            assert len(store) == 0
-            assert store.connection.execute("SELECT count(*) FROM body").fetchone() == (0,)
+        assert len(store) == 0
+        assert store.connection.execute("SELECT count(*) FROM body").fetchone() == (0,)
 
 
 @pytest.mark.parametrize(

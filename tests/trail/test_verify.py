@@ -166,7 +166,8 @@ def test_an_end_cut_off_is_found_with_a_hash_noted_earlier(path: Path) -> None:
         path,
         "DELETE FROM private WHERE seq = 2",
         "DELETE FROM record WHERE seq = 2",
-        "DELETE FROM body WHERE CAST(text AS TEXT) LIKE '%9.5%' OR CAST(text AS TEXT) LIKE '%1.357%'",
+        "DELETE FROM body WHERE CAST(text AS TEXT) LIKE '%9.5%'",
+        "DELETE FROM body WHERE CAST(text AS TEXT) LIKE '%1.357%'",
     )
     with Store(path) as store:
         assert verify(store).sound
