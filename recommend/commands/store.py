@@ -80,7 +80,8 @@ def export(
 ) -> None:
     """Write all records as JSON Lines.
 
-    Order and hashes are kept. The file holds what the store holds, references and remarks included: keep it as safe as the store.
+    Order and hashes are kept. The file holds what the store holds, references and remarks
+    included: keep it as safe as the store.
 
     Example: recommend store export --to records.jsonl
     """
