@@ -62,19 +62,29 @@ class Quantity(Strict):
 
 
 class Derived(Strict):
-    """A measure computed from quantities of the same foot: their sum, or their span."""
+    """A measure computed from others: a sum or a ratio in one foot, or a difference of feet.
+
+    `between_feet` is the size of the left-right difference, the same for both feet.
+    """
 
     unit: str
     sum: list[str] = []
-    span: list[str] = []
+    ratio: list[str] = Field(default=[], max_length=2)
+    between_feet: str | None = None
     note: str
     qualifiers: dict[str, str] = {}
 
     @model_validator(mode="after")
     def _one_way(self) -> Derived:
-        if bool(self.sum) == bool(self.span):
-            raise ValueError("write exactly one of `sum` and `span`")
+        ways = [bool(self.sum), len(self.ratio) == 2, self.between_feet is not None]
+        if ways.count(True) != 1:
+            raise ValueError("write exactly one of `sum`, `ratio` (of two) and `between-feet`")
         return self
+
+    @property
+    def parts(self) -> list[str]:
+        """The quantities it is computed from."""
+        return self.sum or self.ratio or [self.between_feet or ""]
 
 
 class Cut(Strict):
@@ -199,7 +209,7 @@ def _check_names(population: Population, document: Document) -> None:
         seen.add(key)
     known = set(population.names)
     for name, derived in population.derived.items():
-        for part in derived.sum or derived.span:
+        for part in derived.parts:
             _known(part, known, document, ("derived", name))
         known.add(name)
     for name, cuts in population.classes.items():

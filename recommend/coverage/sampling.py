@@ -14,7 +14,7 @@ from statistics import NormalDist
 import numpy as np
 
 from recommend.coverage.numbers import Array, Numbers, modes, numbers_of, square_root
-from recommend.coverage.population import Derived, Population, Quantity
+from recommend.coverage.population import Population, Quantity
 from recommend.measure.model import SIDES, Side
 
 BLOCK = 65_536  # customers; bounds memory, and fixes which stream draws which customer
@@ -67,7 +67,7 @@ class Sampler:
     def __init__(self, population: Population, numbers: Numbers | None = None) -> None:
         self.population = population
         self.numbers = numbers or numbers_of(population)
-        self._together, self._apart = (square_root(c) for c in modes(self.numbers))
+        self._together, self._apart = (square_root(c / 2) for c in modes(self.numbers))
 
     def blocks(self, count: int, seed: int) -> Iterator[Customers]:
         """Draw `count` customers, at most `BLOCK` at a time."""
@@ -83,6 +83,7 @@ class Sampler:
             own[name] = _words(rng.random(BLOCK)[:size], shares)
         scores = self._scores(rng, size)
         values = {side: self._values(z, sex) for side, z in scores.items()}
+        self._derive(values)
         feet = {side: self._foot(values[side], scores[side]) for side in SIDES}
         for name, quantity in self.population.quantities.items():
             if quantity.of == "customer" and not quantity.hidden:
@@ -90,38 +91,48 @@ class Sampler:
         return Customers(size, own, feet)
 
     def _scores(self, rng: np.random.Generator, size: int) -> dict[Side, Array]:
-        """Correlated standard normal scores of both feet, each of shape (size, k)."""
-        shape = (BLOCK, len(self.numbers.names))
-        together = rng.standard_normal(shape)[:size] @ self._together.T
-        apart = rng.standard_normal(shape)[:size] @ self._apart.T
-        return {
-            "left": (together + apart) * np.sqrt(0.5),
-            "right": (together - apart) * np.sqrt(0.5),
-        }
+        """Correlated standard normal scores of both feet, each of shape (k, size)."""
+        shape = (len(self.numbers.names), BLOCK)
+        together = self._together @ rng.standard_normal(shape)[:, :size]
+        apart = self._apart @ rng.standard_normal(shape)[:, :size]
+        return {"left": together + apart, "right": together - apart}
 
     def _values(self, scores: Array, sex: Array) -> dict[str, Array]:
         numbers, out = self.numbers, {}
         for k, (name, quantity) in enumerate(self.population.quantities.items()):
-            mean, sd = numbers.mean[sex, k], numbers.sd[sex, k]
-            out[name] = _in_range(_spread(scores[:, k], mean, sd, quantity), quantity)
+            mean, sd = (_by_sex(table[:, k], sex) for table in (numbers.mean, numbers.sd))
+            out[name] = _in_range(_spread(scores[k], mean, sd, quantity), quantity)
         return out
+
+    def _derive(self, values: dict[Side, dict[str, Array]]) -> None:
+        """Add the derived measures to the values of both feet."""
+        for name, derived in self.population.derived.items():
+            if derived.between_feet is not None:
+                left, right = (values[side][derived.between_feet] for side in SIDES)
+                values["left"][name] = values["right"][name] = np.abs(left - right)
+                continue
+            for known in values.values():
+                parts = [known[part] for part in derived.parts]
+                known[name] = reduce(np.add if derived.sum else np.divide, parts)
 
     def _foot(self, values: dict[str, Array], scores: Array) -> dict[str, Column]:
         quantities = self.population.quantities
-        known = dict(values)
-        for name, derived in self.population.derived.items():
-            known[name] = _derive(known, derived)
         out: dict[str, Column] = {
             name: column
-            for name, column in known.items()
+            for name, column in values.items()
             if name not in quantities
             or (quantities[name].of == "foot" and not quantities[name].hidden)
         }
         for name, shares in self.numbers.classes.items():
             cuts = self.population.classes[name]
-            along = [scores[:, self.numbers.names.index(cut.along)] for cut in cuts]
+            along = [scores[self.numbers.names.index(cut.along)] for cut in cuts]
             out[name] = _classes(along, shares, [c.of for c in cuts])
         return out
+
+
+def _by_sex(values: Array, sex: Array) -> Array:
+    """The value of each customer, or the one value that holds for all."""
+    return values[sex] if values[0] != values[1] else values[:1]
 
 
 def _spread(score: Array, mean: Array, sd: Array, quantity: Quantity) -> Array:
@@ -138,13 +149,6 @@ def _in_range(values: Array, quantity: Quantity) -> Array:
     if quantity.lowest is None and quantity.highest is None:
         return values
     return np.asarray(np.clip(values, quantity.lowest, quantity.highest))
-
-
-def _derive(known: Mapping[str, Array], derived: Derived) -> Array:
-    if derived.sum:
-        return reduce(np.add, [known[name] for name in derived.sum])
-    parts = [known[name] for name in derived.span]
-    return np.asarray(reduce(np.maximum, parts) - reduce(np.minimum, parts))
 
 
 def _words(uniform: Array, shares: Mapping[str, float]) -> Words:

@@ -34,7 +34,7 @@ def broken(tmp_path: Path, old: str, new: str) -> Path:
         ("kind: published, source: nielsen-2014,", "kind: published,", ["names its `source`"]),
         ("    left-right: {value: 0.96,", "    left-write: {value: 0.96,", ["left-write"]),
         ("of: customer", "of: foot", ["`left-right` goes with"]),
-        ("span: [contact-angle,", "sum: [fpi]\n    span: [contact-angle,", ["exactly one"]),
+        ("between-feet: fpi", "between-feet: fpi\n    sum: [fpi]", ["exactly one"]),
     ],
 )
 def test_a_defect_is_refused_where_it_stands(
@@ -95,8 +95,11 @@ def test_late_pronation_loads_the_inside_late(population: Population) -> None:
 
 
 def test_assumed_correlations_can_be_switched_off(population: Population) -> None:
-    """With the factor zero every assumed correlation is gone and marginals are unchanged."""
+    """With the factor zero only published correlations are left; marginals are unchanged."""
     without = numbers_of(population, assumed=0.0)
+    i, j = (without.names.index(n) for n in ("arch-height-ratio", "arch-stiffness"))
+    assert without.matrix[i, j] == 0.3
+    without.matrix[i, j] = without.matrix[j, i] = 0
     assert np.array_equal(without.matrix, np.eye(len(without.names)))
     assert np.array_equal(without.mean, numbers_of(population).mean)
 
