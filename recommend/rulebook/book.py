@@ -170,7 +170,8 @@ def _stratify(
     concluded_by: dict[str, list[Draft]] = {}
     for draft in drafts:
         if isinstance(draft.rule.then, AxisThen):
-            concluded_by.setdefault(f"axis_{draft.rule.then.axis}", []).append(draft)
+            for fact in ("axis", "decided"):
+                concluded_by.setdefault(f"{fact}_{draft.rule.then.axis}", []).append(draft)
     done: dict[str, int] = {}
 
     def depth(draft: Draft, above: tuple[str, ...]) -> int:

@@ -9,6 +9,7 @@ from recommend.reading.document import Loc
 from recommend.rulebook.conditions import (
     NOT_MEASURED,
     ORDERS,
+    UNDETERMINED,
     AllOf,
     AnyOf,
     Condition,
@@ -84,9 +85,32 @@ class Compiler:
             yield from self._against_limit(leaf, want)
             return
         fact, values = word_of(leaf)
-        if isinstance(leaf, OfAxis) and leaf.is_not is not None:
-            want = not want
+        if isinstance(leaf, OfAxis):
+            yield from self._of_axis(leaf, values, want)
+            return
         yield (Word(fact, values if want else self.vocabulary.others(fact, values)),)
+
+    def _of_axis(self, leaf: OfAxis, values: frozenset[str], want: bool) -> Iterator[Conjunction]:
+        """Values of an axis; ``undetermined`` reads the fact that says whether it was decided."""
+        if leaf.is_not is not None:
+            want = not want
+        fact, decided = f"axis_{leaf.axis}", f"decided_{leaf.axis}"
+        plain = values - {UNDETERMINED}
+        if want:
+            if plain:
+                yield (Word(fact, plain),)
+            if UNDETERMINED in values:
+                yield (Word(decided, frozenset({"no"})),)
+        elif UNDETERMINED in values:
+            terms = (
+                Word(fact, self.vocabulary.others(fact, plain)),
+                Word(decided, frozenset({"yes"})),
+            )
+            joined = conjoin(terms)
+            if joined:
+                yield joined
+        else:
+            yield (Word(fact, self.vocabulary.others(fact, plain)),)
 
     def _against_limit(self, leaf: OfMeasure, want: bool) -> Iterator[Conjunction]:
         """One branch per value of the limit, guarded by the qualifiers it is meant for.

@@ -17,6 +17,7 @@ ORDERS: tuple[str, ...] = (
     "above", "at-least", "below", "at-most", "clearly-above", "clearly-below",
 )  # fmt: skip
 NOT_MEASURED = "not-measured"
+UNDETERMINED = "undetermined"
 
 
 def _as_list(value: Any) -> Any:
@@ -66,7 +67,11 @@ class OfMeasure(Strict):
 
 
 class OfAxis(Strict):
-    """An axis that has, or with `is-not` has not, one of the values."""
+    """An axis that has, or with `is-not` has not, one of the values.
+
+    ``is: undetermined`` asks whether no rule could decide the axis; that is never unknown. It
+    may stand beside values.
+    """
 
     axis: str
     is_: Words | None = Field(default=None, alias="is")

@@ -70,6 +70,8 @@ class _Loader:
         sources, _ = self._one("sources.yaml", SourcesFile)
         measures, _ = self._one("measures.yaml", MeasuresFile)
         limits, limits_at = self._one("limits.yaml", LimitsFile)
+        system = heading.fpi_system
+        in_system = {name: one.of_system(system) for name, one in limits.limits.items()}
         axes_file, _ = self._one("axes.yaml", AxesFile)
         questions, _ = self._one("questions.yaml", QuestionsFile)
         attributes, _ = self._one("attributes.yaml", AttributesFile)
@@ -79,12 +81,12 @@ class _Loader:
             measures=measures.measures,
             axes=axes,
             questions=questions.questions,
-            limits=limits.limits,
+            limits=in_system,
             attributes=_flat(attributes),
             sources=sources.sources,
             vocabulary=vocabulary_of(measures.measures, axes, questions.questions),
         )
-        names.check_limits(limits_at)
+        names.check_limits(limits_at, limits.limits, system)
         self._types(types, types_at, names)
         for stage in STAGES:
             self._stage(stage, names)
@@ -94,14 +96,14 @@ class _Loader:
             heading=heading,
             sources=sources.sources,
             measures=measures.measures,
-            limits=limits.limits,
+            limits=in_system,
             axes=axes,
             questions=questions.questions,
             attributes=names.attributes,
             types={one.id: one for one in types.types},
             parameters=Parameters.load(self.folder / "parameters"),
             vocabulary=names.vocabulary,
-            rules=compile_rules(self.drafts, Compiler(limits.limits, names.vocabulary)),
+            rules=compile_rules(self.drafts, Compiler(in_system, names.vocabulary)),
         )
 
     def _one(self, name: str, model: type[File]) -> tuple[File, Document]:

@@ -9,12 +9,13 @@ from pydantic import Field, model_validator
 from recommend.measure.definitions import MeasureDefs
 from recommend.reading import Strict
 from recommend.rulebook.conditions import Condition
-from recommend.rulebook.parameters import Kind
+from recommend.rulebook.parameters import Figure, Kind
 
 Id = Annotated[str, Field(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$")]
 Strength = Literal["must", "prefer", "never"]
 Comparison = Literal["at-least", "at-most", "above", "below"]
 Weight = Literal["strong", "usual", "slight"]
+FpiSystem = Literal["manual-2005", "adult-norm-2008"]
 NoteLevel = Literal["stop", "see-clinician", "caution"]
 
 
@@ -45,20 +46,14 @@ class Source(Strict):
     conflict: str = ""
 
 
-class LimitValue(Strict):
-    """The value of a limit where the measure's qualifiers have the given words."""
+class LimitValue(Figure):
+    """The value of a limit where the measure's qualifiers have the given words.
+
+    With a `system` it belongs to that category system of the Foot Posture Index only.
+    """
 
     where: dict[str, str] = {}
-    value: float
-    kind: Kind
-    source: Id | None = None
-    note: str = ""
-
-    @model_validator(mode="after")
-    def _published_names_its_source(self) -> LimitValue:
-        if self.kind == "published" and not self.source:
-            raise ValueError("a published value names its `source` (an id in sources.yaml)")
-        return self
+    system: FpiSystem | None = None
 
 
 class Limit(Strict):
@@ -68,6 +63,11 @@ class Limit(Strict):
     unit: str
     population: str
     values: list[LimitValue] = Field(min_length=1)
+
+    def of_system(self, system: FpiSystem) -> Limit:
+        """The limit with the values of other category systems left out."""
+        kept = [value for value in self.values if value.system in (None, system)]
+        return self.model_copy(update={"values": kept})
 
 
 class AxisDef(Strict):
@@ -232,5 +232,5 @@ class Heading(Strict):
     name: str
     version: Annotated[str, Field(pattern=r"^\d+\.\d+\.\d+$")]
     date: str
-    fpi_system: Literal["manual-2005", "adult-norm-2008"]
+    fpi_system: FpiSystem
     cautions: list[str] = Field(min_length=1)

@@ -10,7 +10,15 @@ from recommend.measure.definitions import MeasureDefs
 from recommend.reading import Document
 from recommend.reading.document import Loc
 from recommend.rulebook.compiling import Leaf, word_of
-from recommend.rulebook.conditions import NOT_MEASURED, ORDERS, OfAnswer, OfAxis, OfMeasure, OfPain
+from recommend.rulebook.conditions import (
+    NOT_MEASURED,
+    ORDERS,
+    UNDETERMINED,
+    OfAnswer,
+    OfAxis,
+    OfMeasure,
+    OfPain,
+)
 from recommend.rulebook.models import (
     AttributeDef,
     AxisDef,
@@ -45,9 +53,19 @@ class Names:
         for index, source in enumerate(sources):
             _known("source", source, self.sources, at.place((*loc, index)))
 
-    def check_limits(self, at: Document) -> None:
-        """Raise InputError for a limit with an unknown source or too many decimals."""
-        for name, limit in self.limits.items():
+    def check_limits(self, at: Document, written: Mapping[str, Limit], system: str) -> None:
+        """Raise InputError for a limit as written that cannot be used.
+
+        An unknown source, too many decimals for exact comparison, or no value in the category
+        `system` that the rulebook names.
+        """
+        for name, limit in written.items():
+            if not self.limits[name].values:
+                raise InputError(
+                    at.place(("limits", name), key=True),
+                    f"limit `{name}` has no value in the system `{system}` of rulebook.yaml",
+                    mend="add a value with that `system`; the two systems are never mixed",
+                )
             for index, value in enumerate(limit.values):
                 loc: Loc = ("limits", name, "values", index)
                 if value.source:
@@ -85,6 +103,8 @@ def check_leaf(leaf: Leaf, loc: Loc, at: Document, names: Names) -> None:
         sites = [w.removeprefix("pain_") for w in names.vocabulary.words if w.startswith("pain_")]
         _known("painful site", leaf.pain, sites, at.place((*loc, "pain")))
     key = "is-not" if isinstance(leaf, OfAxis) and leaf.is_not is not None else "is"
+    if isinstance(leaf, OfAxis):
+        values -= {UNDETERMINED}
     for value in sorted(values):
         _known(f"value of `{fact}`", value, names.vocabulary.words[fact], at.place((*loc, key)))
 

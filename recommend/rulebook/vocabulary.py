@@ -3,7 +3,8 @@
 A numeric measure ``m`` gives the facts ``m`` (the reading), ``m_low`` and ``m_high`` (the
 reading less and plus its error). Word facts: a class measure ``m``; a qualifier
 ``m_reference``; ``known_m`` (yes or no, always there); ``axis_a``; ``answer_q``;
-``pain_site``; ``visit_age-band`` and ``visit_purpose``; ``side`` (always there).
+``decided_a`` (yes or no, there once the rules of the axis have
+run); ``pain_site``; ``visit_age-band`` and ``visit_purpose``; ``side`` (always there).
 """
 
 from __future__ import annotations
@@ -54,6 +55,7 @@ def vocabulary_of(
         for qualifier, values in one.qualifiers.items():
             words[f"{name}_{qualifier}"] = tuple(values)
     words |= {f"axis_{name}": tuple(axis.values) for name, axis in axes.items()}
+    words |= {f"decided_{name}": YES_NO for name in axes}
     words |= {f"answer_{name}": YES_NO for name in questions}
     words |= {f"pain_{site}": YES_NO for site in get_args(PainSite)}
     return Vocabulary(frozenset(numbers), words)

@@ -1,0 +1,258 @@
+"""From what a visit file says to measures: values, units, errors, flags. Knows nothing of rules.
+
+Sources: FPI-6 total, Redmond and others 2006 (sum of six items); arch height ratio = dorsum
+height at half foot length over truncated foot length, Williams and McClay 2000; its stiffness =
+standing over sitting ratio, as used by the gait study center of Temple University.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from statistics import fmean, stdev
+
+from recommend.measure.cop import cpei, drift_class
+from recommend.measure.definitions import MeasureDef, MeasureDefs
+from recommend.measure.model import SIDES, Flag, Measure, Side
+from recommend.visit.models import Foot, Rearfoot, Visit
+
+PHASES = ("touchdown", "contact", "midstance", "propulsion")
+
+
+@dataclass(frozen=True, slots=True)
+class Observed:
+    """Measures of both feet.
+
+    `used` is what rules read, by side and measure name; `further` are readings shown beside
+    them (another gait, another zero reference) that rules do not read at this visit.
+    """
+
+    used: Mapping[Side, Mapping[str, Measure]]
+    further: Mapping[Side, tuple[Measure, ...]]
+
+
+def observe(visit: Visit, defs: MeasureDefs, parameters: Mapping[str, float]) -> Observed:
+    """All measures that follow from a visit; a missing reading gives no measure."""
+    maker = _Maker(visit, defs, parameters)
+    feet: dict[Side, Foot] = {"left": visit.feet.left, "right": visit.feet.right}
+    used = {side: {m.name: m for m in maker.of_foot(side, feet[side])} for side in SIDES}
+    for measure in maker.of_both(used):
+        used[measure.side][measure.name] = measure
+    further = {side: tuple(maker.further(side, feet[side])) for side in SIDES}
+    return Observed(used, further)
+
+
+def reading_error(
+    definition: MeasureDef, values: Sequence[float], parameters: Mapping[str, float]
+) -> float:
+    """Standard error of the mean of `values`, in the measure's unit.
+
+    From the scatter of the readings when there are at least ``noise.few-strides`` of them;
+    with fewer, the larger of that and the published error of one reading over the square root
+    of their number. What repeating cannot remove (`floor`) is added in quadrature.
+    """
+    count = len(values)
+    known = definition.error
+    single = known.single if known else 0.0
+    spread = stdev(values) if count > 1 else 0.0
+    if count < parameters["noise.few-strides"]:
+        spread = max(spread, single)
+    return math.hypot(spread / math.sqrt(count), known.floor if known else 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class _Maker:
+    visit: Visit
+    defs: MeasureDefs
+    parameters: Mapping[str, float]
+
+    def of_foot(self, side: Side, foot: Foot) -> Iterator[Measure]:
+        yield from self._fpi(side, foot)
+        yield from self._arch(side, foot)
+        yield from self._rearfoot(side, foot)
+        yield from self._cop(side, foot)
+        yield from self._sizes(side, foot)
+        yield from self._person(side)
+
+    def of_both(self, used: Mapping[Side, Mapping[str, Measure]]) -> Iterator[Measure]:
+        """Left-right differences; each stands with both feet."""
+        pairs = (("fpi", "fpi-difference"), ("contact-angle", "contact-difference"))
+        for name, difference in pairs:
+            left, right = used["left"].get(name), used["right"].get(name)
+            if left is None or right is None or left.qualifiers != right.qualifiers:
+                continue
+            gap = abs(float(left.value) - float(right.value))
+            error = math.hypot(left.error or 0.0, right.error or 0.0)
+            for side in SIDES:
+                yield self._measure(difference, side, gap, error, 1, "left and right compared")
+
+    def further(self, side: Side, foot: Foot) -> Iterator[Measure]:
+        """Angles that were taken but are not the ones rules read."""
+        chosen = self._chosen(foot)
+        for entry in foot.rearfoot:
+            if entry is not chosen and entry.gait != "standing":
+                yield from self._angles(side, entry)
+        standing = self._standing(foot)
+        for entry in foot.rearfoot:
+            if entry.gait == "standing" and entry is not standing and entry.angle:
+                yield self._angle("standing-angle", side, entry, entry.angle)
+
+    def _fpi(self, side: Side, foot: Foot) -> Iterator[Measure]:
+        if foot.fpi is None:
+            return
+        scores = foot.fpi.items.scores() if foot.fpi.items else []
+        known = [score for score in scores if score is not None]
+        total = foot.fpi.total
+        method = "total as written"
+        if total is None and scores and len(known) == len(scores):
+            total, method = sum(known), "sum of six items"
+        if total is not None:
+            error = self._single("fpi")
+            yield self._measure("fpi", side, float(total), error, 1, method)
+
+    def _arch(self, side: Side, foot: Foot) -> Iterator[Measure]:
+        height, length = foot.dorsum_height_mm, foot.truncated_foot_length_mm
+        if height and height.standing and length:
+            ratio = height.standing / length
+            method = "dorsum height over truncated length, standing"
+            error = self._single("arch-height-ratio")
+            yield self._measure("arch-height-ratio", side, ratio, error, 1, method)
+        if height and height.standing and height.sitting:
+            stiffness = height.standing / height.sitting
+            error = self._single("arch-stiffness")
+            yield self._measure(
+                "arch-stiffness", side, stiffness, error, 1, "standing over sitting"
+            )
+        navicular = foot.navicular_height_mm
+        if navicular and navicular.sitting and navicular.standing:
+            drop = navicular.sitting - navicular.standing
+            error = self._single("navicular-drop")
+            yield self._measure("navicular-drop", side, drop, error, 1, "sitting less standing")
+        if foot.arch_index:
+            index = foot.arch_index
+            words: dict[str, str] = {"kind": index.kind, "load": index.load}
+            error = self._single("arch-index")
+            yield self._measure("arch-index", side, index.value, error, 1, "as written", words)
+
+    def _rearfoot(self, side: Side, foot: Foot) -> Iterator[Measure]:
+        standing = self._standing(foot)
+        if standing and standing.angle:
+            yield self._angle("standing-angle", side, standing, standing.angle)
+        chosen = self._chosen(foot)
+        if chosen:
+            yield from self._angles(side, chosen)
+
+    def _chosen(self, foot: Foot) -> Rearfoot | None:
+        """The moving angles that rules read: the gait of the purpose, vertical zero first."""
+        first = "running" if self.visit.purpose == "running" else "walking"
+        moving = [entry for entry in foot.rearfoot if entry.gait != "standing"]
+        moving.sort(key=lambda e: (e.gait != first, e.reference != "vertical"))
+        return moving[0] if moving else None
+
+    def _standing(self, foot: Foot) -> Rearfoot | None:
+        standing = [entry for entry in foot.rearfoot if entry.gait == "standing"]
+        standing.sort(key=lambda e: e.reference != "vertical")
+        return standing[0] if standing else None
+
+    def _angles(self, side: Side, entry: Rearfoot) -> Iterator[Measure]:
+        for phase in PHASES:
+            strides = getattr(entry, phase)
+            if strides:
+                yield self._angle(f"{phase}-angle", side, entry, strides)
+        if entry.touchdown and entry.contact and len(entry.touchdown) == len(entry.contact):
+            ranges = [
+                peak - start for start, peak in zip(entry.touchdown, entry.contact, strict=True)
+            ]
+            error = reading_error(self.defs["rearfoot-range"], ranges, self.parameters)
+            words = {"gait": entry.gait}
+            count = len(ranges)
+            method = "peak in contact less first contact"
+            yield self._measure("rearfoot-range", side, fmean(ranges), error, count, method, words)
+
+    def _angle(self, name: str, side: Side, entry: Rearfoot, strides: list[float]) -> Measure:
+        error = reading_error(self.defs[name], strides, self.parameters)
+        both: dict[str, str] = {"gait": entry.gait, "reference": entry.reference}
+        words = {key: both[key] for key in self.defs[name].qualifiers}
+        method = "mean of readings" if entry.gait == "standing" else "mean of strides"
+        return self._measure(name, side, fmean(strides), error, len(strides), method, words)
+
+    def _cop(self, side: Side, foot: Foot) -> Iterator[Measure]:
+        cop = foot.cop
+        if cop is None:
+            return
+        length, width = foot.foot_length_mm, foot.forefoot_width_mm
+        pattern, index, method = cop.pattern, cop.excursion_index_percent, "as written"
+        flags: tuple[Flag, ...] = ()
+        if cop.path_mm and length and width:
+            drift = drift_class(cop.path_mm, length, width, self.parameters)
+            if pattern not in (None, drift):
+                text = f"`{pattern}` was written, the path itself reads `{drift}`, which is used"
+                flags = (Flag("pattern-differs-from-path", text),)
+            pattern, method = drift, "from the path"
+            index = cpei(cop.path_mm, length, width, self.parameters)
+        if pattern:
+            yield Measure("cop-pattern", side, pattern, "class", None, 1, method, {}, flags)
+        if index is not None:
+            yield self._measure("cpei", side, index, self._single("cpei"), 1, method)
+
+    def _sizes(self, side: Side, foot: Foot) -> Iterator[Measure]:
+        length, width = foot.foot_length_mm, foot.forefoot_width_mm
+        sizes = (
+            ("foot-length", length),
+            ("forefoot-width", width),
+            ("heel-width", foot.heel_width_mm),
+        )
+        for name, value in sizes:
+            if value:
+                yield self._measure(name, side, value, self._single(name), 1, "as written")
+        if length and width:
+            error = self._single("width-ratio")
+            yield self._measure("width-ratio", side, width / length, error, 1, "width over length")
+
+    def _person(self, side: Side) -> Iterator[Measure]:
+        if self.visit.body_mass_kg:
+            mass = self.visit.body_mass_kg
+            yield self._measure("body-mass", side, mass, self._single("body-mass"), 1, "as written")
+        if self.visit.pain is None:
+            return
+        here = [pain for pain in self.visit.pain if pain.side in (side, "both")]
+        scores = [pain.score for pain in here if pain.score is not None]
+        weeks = [pain.weeks for pain in here if pain.weeks is not None]
+        # No pain on this side is known to be none; pain without a score stays unknown.
+        if scores or not here:
+            worst = float(max(scores, default=0))
+            yield self._measure("pain-score", side, worst, self._single("pain-score"), 1, "asked")
+        if weeks or not here:
+            longest = float(max(weeks, default=0))
+            yield self._measure("pain-weeks", side, longest, 0.0, 1, "asked")
+
+    def _single(self, name: str) -> float:
+        error = self.defs[name].error
+        return math.hypot(error.single, error.floor) if error else 0.0
+
+    def _measure(
+        self,
+        name: str,
+        side: Side,
+        value: float,
+        error: float,
+        count: int,
+        method: str,
+        qualifiers: dict[str, str] | None = None,
+    ) -> Measure:
+        unit = self.defs[name].unit
+        made = Measure(name, side, value, unit, error, count, method, qualifiers or {})
+        return self._doubted(made)
+
+    def _doubted(self, measure: Measure) -> Measure:
+        """Flag a value that is far outside the published norm."""
+        norm = self.defs[measure.name].norm
+        bound = self.parameters["noise.implausible"]
+        if norm is None or abs(float(measure.value) - norm.mean) <= bound * norm.sd:
+            return measure
+        text = (
+            f"{float(measure.value):g} {measure.unit} is more than {bound:g} SD from the published "
+            f"mean of {norm.mean:g}; measure again"
+        )
+        return measure.flagged(Flag("implausible", text))
