@@ -80,10 +80,14 @@ class Engine:
         self._current = _Run()
         self._sessions = itertools.count()
         self._host = _QuietHost()
-        self._rulesets = [
-            [self._define(f"s{depth}c{index}", chunk) for index, chunk in enumerate(chunks(rules))]
-            for depth, rules in enumerate(book.strata)
-        ]
+        # Name of each ruleset of a stratum, and the facts that it reads.
+        self._rulesets: list[dict[str, frozenset[str]]] = []
+        for depth, rules in enumerate(book.strata):
+            named = {f"s{depth}c{index}": group for index, group in enumerate(chunks(rules))}
+            for name, group in named.items():
+                self._define(name, group)
+            reads = {n: frozenset().union(*(r.facts for r in g)) for n, g in named.items()}
+            self._rulesets.append(reads)
 
     def conclude(self, facts: Facts) -> Conclusions:
         """Run every stratum over `facts`.
@@ -111,10 +115,12 @@ class Engine:
 
     def _fire(self, depth: int, facts: Facts) -> dict[str, bool]:
         self._current = _Run()
-        for ruleset in self._rulesets[depth]:
+        for ruleset, reads in self._rulesets[depth].items():
             session = f"f{next(self._sessions)}"
+            # Only what the ruleset reads: a fact may have some 250 properties at most.
+            message = {name: value for name, value in facts.items() if name in reads}
             try:
-                self._host.assert_fact(ruleset, {"sid": session, **facts})
+                self._host.assert_fact(ruleset, {"sid": session, **message})
             except MessageNotHandledException:
                 pass  # no rule of this ruleset reads as true or false: all are undecided
             finally:
@@ -123,7 +129,7 @@ class Engine:
             raise self._current.errors[0]
         return dict(self._current.fired)
 
-    def _define(self, name: str, rules: list[CompiledRule]) -> str:
+    def _define(self, name: str, rules: list[CompiledRule]) -> None:
         definition: dict[str, Any] = {}
         for rule in rules:
             for verdict, form in ((True, rule.holds), (False, rule.fails)):
@@ -135,7 +141,6 @@ class Engine:
                         "run": self._action(rule.id, verdict),
                     }
         self._host.set_rulesets({name: definition})
-        return name
 
     def _plain(self, conjunction: Conjunction) -> Iterator[tuple[str, str, float | str]]:
         for term in conjunction:
@@ -231,13 +236,21 @@ def settle(rules: tuple[CompiledRule, ...], truth: Mapping[str, Truth]) -> dict[
             continue
         before = concluded.get(then.axis)
         if before and before[0] != then.value:
-            raise ContradictionError(
-                f"rules `{before[1].id}` ({before[1].place}) and `{rule.id}` ({rule.place}) "
-                f"contradict each other: axis `{then.axis}` is `{before[0]}` and `{then.value}` "
-                "for the same foot; make their conditions exclude each other"
-            )
+            raise contradiction(before[1], rule)
         concluded[then.axis] = (then.value, rule)
     return {axis: value for axis, (value, _) in concluded.items()}
+
+
+def contradiction(one: CompiledRule, other: CompiledRule) -> ContradictionError:
+    """The error for two rules that conclude different values of one axis for the same foot."""
+    first, second = one.rule.then, other.rule.then
+    assert isinstance(first, AxisThen)
+    assert isinstance(second, AxisThen)
+    return ContradictionError(
+        f"rules `{one.id}` ({one.place}) and `{other.id}` ({other.place}) contradict each other: "
+        f"axis `{first.axis}` is `{first.value}` and `{second.value}` for the same foot; "
+        "make their conditions exclude each other"
+    )
 
 
 def last_stratum_of_axes(book: Rulebook) -> dict[str, int]:

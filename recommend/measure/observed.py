@@ -165,7 +165,7 @@ class _Maker:
                 peak - start for start, peak in zip(entry.touchdown, entry.contact, strict=True)
             ]
             error = reading_error(self.defs["rearfoot-range"], ranges, self.parameters)
-            words = {"gait": entry.gait}
+            words: dict[str, str] = {"gait": entry.gait}
             count = len(ranges)
             method = "peak in contact less first contact"
             yield self._measure("rearfoot-range", side, fmean(ranges), error, count, method, words)

@@ -1,0 +1,116 @@
+"""A whole visit through the rulebook: both feet measured, screened, classified, their needs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from recommend.infer.derivation import Derivation, Lacking, Lacks, derivations
+from recommend.infer.facts import facts_of
+from recommend.infer.one import Conclusions, Engine
+from recommend.measure.model import SIDES, Measure, Side
+from recommend.measure.observed import Observed, observe
+from recommend.rulebook.book import Rulebook
+from recommend.rulebook.models import NoteThen
+from recommend.rulebook.vocabulary import FOOT_TYPE
+from recommend.visit.models import Visit
+
+_LEVELS = ("stop", "see-clinician", "caution")
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """Something to say before any product: a stop, a see-a-clinician note or a caution."""
+
+    level: Literal["stop", "see-clinician", "caution"]
+    say: str
+    because: str
+    rule: str
+    sides: tuple[Side, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class FootAssessment:
+    """One foot: what was measured, what the rules concluded, what is missing.
+
+    `lacking` tells by axis what would decide it, for axes that are undetermined.
+    """
+
+    side: Side
+    measures: Mapping[str, Measure]
+    further: tuple[Measure, ...]
+    conclusions: Conclusions
+    derivations: tuple[Derivation, ...]
+    lacking: Mapping[str, Lacking]
+
+    @property
+    def foot_type(self) -> str | None:
+        """The foot type's id, or None when undetermined."""
+        return self.conclusions.axes[FOOT_TYPE]
+
+
+@dataclass(frozen=True, slots=True)
+class Assessment:
+    """A visit assessed: notes first; `to_ask` are screening questions still open."""
+
+    visit: Visit
+    feet: Mapping[Side, FootAssessment]
+    notes: tuple[Note, ...]
+    to_ask: tuple[str, ...]
+
+    @property
+    def stopped(self) -> bool:
+        """Whether a stop withholds the shortlist."""
+        return any(note.level == "stop" for note in self.notes)
+
+
+def assess(visit: Visit, book: Rulebook, engine: Engine | None = None) -> Assessment:
+    """Measure, screen and classify both feet of a visit.
+
+    Raises
+    ------
+    ContradictionError
+        If the rulebook contradicts itself on this foot.
+    """
+    engine = engine or Engine(book)
+    observed = observe(visit, book.measures, book.parameters)
+    feet = {side: _foot(visit, side, observed, engine) for side in SIDES}
+    return Assessment(visit, feet, tuple(_notes(book, feet)), _to_ask(book, feet))
+
+
+def _foot(visit: Visit, side: Side, observed: Observed, engine: Engine) -> FootAssessment:
+    measures = observed.used[side]
+    conclusions = engine.conclude(facts_of(visit, side, measures, engine.book))
+    lacks = Lacks(engine.book, conclusions)
+    undetermined = [axis for axis, value in conclusions.axes.items() if value is None]
+    return FootAssessment(
+        side=side,
+        measures=measures,
+        further=observed.further[side],
+        conclusions=conclusions,
+        derivations=derivations(engine.book, conclusions, side),
+        lacking={axis: lacks.for_axis(axis) for axis in undetermined},
+    )
+
+
+def _notes(book: Rulebook, feet: Mapping[Side, FootAssessment]) -> Iterator[Note]:
+    """Notes of both feet, worst first; the same note of both feet is said once."""
+    rules = [rule for rule in book.rules if isinstance(rule.rule.then, NoteThen)]
+    rules.sort(key=lambda r: _LEVELS.index(r.rule.then.note))  # type: ignore[union-attr]
+    for rule in rules:
+        then = rule.rule.then
+        sides = tuple(side for side in SIDES if feet[side].conclusions.truth[rule.id])
+        if sides and isinstance(then, NoteThen):
+            yield Note(then.note, then.say, rule.rule.because, rule.id, sides)
+
+
+def _to_ask(book: Rulebook, feet: Mapping[Side, FootAssessment]) -> tuple[str, ...]:
+    """Questions not asked on which a screening rule still depends, in the order of asking."""
+    open_: set[str] = set()
+    for foot in feet.values():
+        lacks = Lacks(book, foot.conclusions)
+        for rule in book.rules:
+            if rule.stage == "screen":
+                open_ |= lacks.for_rule(rule).answers
+    return tuple(question for question in book.questions if question in open_)

@@ -1,0 +1,203 @@
+"""Derivations: why a rule fired, from facts and limits to its conclusion, and what is missing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+
+from recommend.infer.one import Conclusions
+from recommend.measure.model import Side
+from recommend.rulebook.book import CompiledRule, Rulebook
+from recommend.rulebook.models import AxisThen, NoteThen
+from recommend.rulebook.terms import SIGN, Conjunction, Facts, Number, satisfied, term_holds
+
+
+@dataclass(frozen=True, slots=True)
+class LimitUsed:
+    """A limit that a firing compared with, and where its value comes from."""
+
+    id: str
+    title: str
+    fact: str
+    sign: str
+    value: float
+    unit: str
+    kind: str
+    source: str | None
+    cite: str
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class Derivation:
+    """One firing: rule, version, facts matched, limits, conclusion.
+
+    `facts` are those of the first branch that was satisfied; `concludes` names what the rule
+    said: ``axis posture = pronated``, ``note stop``, ``needs``.
+    """
+
+    rule: str
+    title: str
+    stage: str
+    side: Side
+    version: str
+    place: str
+    facts: Mapping[str, float | str]
+    limits: tuple[LimitUsed, ...]
+    concludes: str
+    because: str
+    kind: str
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Lacking:
+    """What would have to be known to decide something.
+
+    `measures` and `answers` (question ids) are missing; `incomparable` are measures that were
+    taken in a way no limit is meant for, such as against another zero reference; `visit` are
+    missing facts of the visit.
+    """
+
+    measures: frozenset[str] = frozenset()
+    answers: frozenset[str] = frozenset()
+    visit: frozenset[str] = frozenset()
+    incomparable: frozenset[str] = frozenset()
+
+    def __or__(self, other: Lacking) -> Lacking:
+        return Lacking(
+            self.measures | other.measures,
+            self.answers | other.answers,
+            self.visit | other.visit,
+            self.incomparable | other.incomparable,
+        )
+
+
+def derivations(book: Rulebook, conclusions: Conclusions, side: Side) -> tuple[Derivation, ...]:
+    """One derivation for every rule that is true, in the order of the rulebook's strata."""
+    return tuple(
+        _derive(book, rule, conclusions.facts, side)
+        for rule in book.rules
+        if conclusions.truth[rule.id]
+    )
+
+
+def _derive(book: Rulebook, rule: CompiledRule, facts: Facts, side: Side) -> Derivation:
+    branch = next(terms for terms in rule.holds if satisfied(terms, facts))
+    return Derivation(
+        rule=rule.id,
+        title=rule.rule.title,
+        stage=rule.stage,
+        side=side,
+        version=book.heading.version,
+        place=str(rule.place),
+        facts={term.fact: facts[term.fact] for term in branch},
+        limits=tuple(limits_used(book, branch, facts)),
+        concludes=conclusion_words(rule),
+        because=rule.rule.because,
+        kind=rule.rule.basis.kind,
+        sources=tuple(rule.rule.basis.sources),
+    )
+
+
+def limits_used(book: Rulebook, branch: Conjunction, facts: Facts) -> Iterator[LimitUsed]:
+    """The limits a branch compares with, as they apply to these facts."""
+    for term in branch:
+        if not isinstance(term, Number):
+            continue
+        limit = book.limits[term.limit]
+        measure = measure_of(term.fact)
+        value = next(
+            v
+            for v in limit.values
+            if v.value == term.value
+            and all(facts.get(f"{measure}_{q}") == w for q, w in v.where.items())
+        )
+        cite = book.sources[value.source].cite if value.source else value.kind.replace("-", " ")
+        yield LimitUsed(
+            term.limit, limit.title, term.fact, SIGN[term.op], term.value, limit.unit,
+            value.kind, value.source, cite, value.note,
+        )  # fmt: skip
+
+
+def conclusion_words(rule: CompiledRule) -> str:
+    """What a rule concludes, in a few words."""
+    then = rule.rule.then
+    if isinstance(then, AxisThen):
+        return f"axis {then.axis} = {then.value}"
+    if isinstance(then, NoteThen):
+        return f"note {then.note}"
+    return "needs " + ", ".join(f"{n.attribute} {n.is_} {n.limit or n.level}" for n in then.needs)
+
+
+def measure_of(fact: str) -> str:
+    """The measure that a numeric fact belongs to."""
+    return fact.removesuffix("_low").removesuffix("_high")
+
+
+@dataclass
+class Lacks:
+    """Works out what is missing to decide rules and axes of one foot."""
+
+    book: Rulebook
+    conclusions: Conclusions
+    _axes: dict[str, Lacking] = field(default_factory=dict)
+
+    def for_axis(self, axis: str) -> Lacking:
+        """What would decide `axis`; nothing when it is decided."""
+        if self.conclusions.axes[axis] is not None:
+            return Lacking()
+        if axis not in self._axes:
+            out = Lacking()
+            for rule in self.book.rules:
+                then = rule.rule.then
+                if isinstance(then, AxisThen) and then.axis == axis:
+                    out |= self.for_rule(rule)
+            self._axes[axis] = out
+        return self._axes[axis]
+
+    def for_rule(self, rule: CompiledRule) -> Lacking:
+        """What would decide `rule`; nothing when it is decided."""
+        if self.conclusions.truth[rule.id] is not None:
+            return Lacking()
+        out = Lacking()
+        for branch in rule.holds:
+            out |= self._branch(branch)
+        return out
+
+    def _branch(self, branch: Conjunction) -> Lacking:
+        facts = self.conclusions.facts
+        if any(t.fact in facts and not term_holds(t, facts) for t in branch):
+            return self._other_reference(branch)
+        out = Lacking()
+        for term in branch:
+            if term.fact not in facts:
+                out |= self._fact(term.fact)
+        return out
+
+    def _other_reference(self, branch: Conjunction) -> Lacking:
+        """A measure that is there, but with qualifiers that none of its limits is meant for."""
+        facts, found = self.conclusions.facts, set()
+        for term in branch:
+            if isinstance(term, Number) and term.fact in facts:
+                measure = measure_of(term.fact)
+                values = self.book.limits[term.limit].values
+                meant = any(
+                    all(facts.get(f"{measure}_{q}") == w for q, w in value.where.items())
+                    for value in values
+                )
+                if not meant:
+                    found.add(measure)
+        return Lacking(incomparable=frozenset(found))
+
+    def _fact(self, fact: str) -> Lacking:
+        kind, _, name = fact.partition("_")
+        if kind == "axis":
+            return self.for_axis(name)
+        if kind == "answer":
+            return Lacking(answers=frozenset({name}))
+        if kind == "visit":
+            return Lacking(visit=frozenset({name}))
+        if kind == "pain":
+            return Lacking(visit=frozenset({"pain"}))
+        return Lacking(measures=frozenset({measure_of(fact).partition("_")[0]}))
