@@ -1,0 +1,15 @@
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from recommend.rulebook.parameters import Parameters
+
+RULES = Path(__file__).parents[2] / "rules"
+
+
+@pytest.fixture(scope="session")
+def parameters() -> Parameters:
+    """The numbers that ship."""
+    return Parameters.load(RULES / "parameters")
