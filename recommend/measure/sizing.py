@@ -1,0 +1,57 @@
+"""Shoe sizes from the definitions of their systems, on foot length in mm.
+
+EU: Paris points of 20/3 mm, counted from zero on the length of the last. UK: barleycorns of
+1/3 inch, adult size 0 at 25 barleycorns of last length. US men: UK plus 1; US women: US men
+plus ``sizing.us-women-offset``. Last = foot plus ``sizing.toe-allowance``. ISO 19407:2023
+bases conversion on foot length in the same way; its tables are a guideline. Mondopoint
+(ISO 9407) is the foot length itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from fractions import Fraction
+from typing import get_args
+
+from recommend.visit.models import SizeSystem
+
+# Definitions of the units, not limits: a Paris point is 2/3 cm, a barleycorn 1/3 inch.
+PARIS_POINT_MM = Fraction(20, 3)
+BARLEYCORN_MM = Fraction(254, 30)
+ADULT_ZERO_BARLEYCORNS = 25
+
+
+def size_in(system: SizeSystem, foot_length_mm: float, parameters: Mapping[str, float]) -> float:
+    """Size number of a foot length (mm) in `system`, not rounded to whole or half sizes."""
+    if system == "mondopoint":
+        return foot_length_mm
+    last = foot_length_mm + parameters["sizing.toe-allowance"]
+    if system == "eu":
+        return last / float(PARIS_POINT_MM)
+    uk = last / float(BARLEYCORN_MM) - ADULT_ZERO_BARLEYCORNS
+    return uk + _beyond_uk(system, parameters)
+
+
+def foot_length_of(system: SizeSystem, size: float, parameters: Mapping[str, float]) -> float:
+    """Foot length in mm that a size number in `system` is made for."""
+    if system == "mondopoint":
+        return size
+    allowance = parameters["sizing.toe-allowance"]
+    if system == "eu":
+        return size * float(PARIS_POINT_MM) - allowance
+    uk = size - _beyond_uk(system, parameters)
+    return (uk + ADULT_ZERO_BARLEYCORNS) * float(BARLEYCORN_MM) - allowance
+
+
+def all_sizes(foot_length_mm: float, parameters: Mapping[str, float]) -> dict[SizeSystem, float]:
+    """The size of a foot length in every system, rounded to half sizes (EU, UK, US)."""
+    out: dict[SizeSystem, float] = {}
+    for system in get_args(SizeSystem):
+        size = size_in(system, foot_length_mm, parameters)
+        out[system] = size if system == "mondopoint" else round(size * 2) / 2
+    return out
+
+
+def _beyond_uk(system: SizeSystem, parameters: Mapping[str, float]) -> float:
+    us_men = 0.0 if system == "uk" else 1.0
+    return us_men + (parameters["sizing.us-women-offset"] if system == "us-women" else 0.0)
