@@ -95,6 +95,12 @@ def load_catalogue(folder: Path | str, attributes: Mapping[str, AttributeDef]) -
         document = read_document(file)
         running.update(f"{file.name}\n{document.text}".encode())
         parsed = validate(CatalogueFile, document)
+        if currency and parsed.currency not in ("", currency):
+            raise InputError(
+                document.place(("currency",)),
+                f"the currency is `{parsed.currency}`, in another file it is `{currency}`",
+                "one currency for a catalogue",
+            )
         currency = parsed.currency or currency
         for index, product in enumerate(parsed.products):
             loc: Loc = ("products", index)
@@ -152,7 +158,14 @@ def level_of(name: str, value: float | str, attribute: AttributeDef, place: Plac
             raise InputError(place, f"`{name}` is `{value}`", ", ".join(steps), hint)
         return float(steps.index(str(value)))
     low, high = attribute.low, attribute.high
-    if isinstance(value, str) or low is None or high is None or not low <= value <= high:
+    if isinstance(value, str):
+        raise InputError(
+            place,
+            f"`{name}` is the text `{value}`",
+            f"a number, {attribute.unit}",
+            "drop the quotes",
+        )
+    if low is None or high is None or not low <= value <= high:
         raise InputError(
             place, f"`{name}` is `{value}`", f"a number from {low:g} to {high:g} {attribute.unit}"
         )

@@ -2,15 +2,30 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+import re
+from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import AfterValidator, BeforeValidator, Field
 
 from recommend.reading import Strict
 from recommend.rulebook.models import Id
 
 Kind = Literal["shoe", "insole"]
-MondopointText = Annotated[str, Field(pattern=r"^\d{3}(\.5)?$")]
+
+
+def _mondopoint(value: str) -> str:
+    if not re.fullmatch(r"[1-3]\d\d(\.5)?", value):
+        raise ValueError("a Mondopoint length in mm from 100 to 399, such as 265 or 262.5")
+    return value
+
+
+def _stated(value: Any) -> Any:
+    """Let JSON's true and false stand for the words yes and no."""
+    return {True: "yes", False: "no"}[value] if isinstance(value, bool) else value
+
+
+MondopointText = Annotated[str, AfterValidator(_mondopoint)]
+Level = Annotated[float | str, BeforeValidator(_stated)]
 
 
 class Product(Strict):
@@ -24,8 +39,8 @@ class Product(Strict):
     kind: Kind
     title: Annotated[str, Field(min_length=1, max_length=60)]
     price: Annotated[float, Field(ge=0, le=100_000)] | None = None
-    attributes: dict[str, float | str]
-    stock: dict[MondopointText, Annotated[int, Field(ge=0, le=1_000_000)]]
+    attributes: dict[str, Level]
+    stock: dict[MondopointText, Annotated[int, Field(ge=0, le=1_000_000)]] = Field(min_length=1)
     remarks: str = ""
 
 

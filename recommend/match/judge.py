@@ -69,6 +69,20 @@ def judge(parts: tuple[Item, ...], needs: PairNeeds, book: Rulebook) -> Judgemen
     return Judgement(verdicts, score_of(verdicts))
 
 
+def judge_pair(
+    shoe: Judgement, insole: Judgement, parts: tuple[Item, Item], needs: PairNeeds, book: Rulebook
+) -> Judgement:
+    """The same as `judge` of both parts, from the judgements of each by itself."""
+    together = PairNeeds(tuple(n for n in needs.needs if _is_of_pair(n)), ())
+    own = [v for one in (shoe, insole) for v in one.verdicts if not _is_of_pair(v.need)]
+    verdicts = (*own, *judge(parts, together, book).verdicts)
+    return Judgement(verdicts, score_of(verdicts))
+
+
+def _is_of_pair(need: Need) -> bool:
+    return need.attribute.startswith("pair.")
+
+
 def levels_of(parts: tuple[Item, ...], book: Rulebook) -> dict[str, float]:
     """Levels of all attributes of the parts, and those of the pair they make."""
     levels = {name: level for part in parts for name, level in part.levels.items()}

@@ -9,7 +9,7 @@ from typing import Literal
 from recommend.catalogue.fitting import fit
 from recommend.catalogue.loading import Catalogue, Item
 from recommend.infer.assess import Assessment
-from recommend.match.judge import Judgement, Verdict, judge
+from recommend.match.judge import Judgement, Verdict, judge, judge_pair
 from recommend.match.needs import PairNeeds, needs_of
 from recommend.match.sizes import Sized, Wanted, size_for, wanted_length
 from recommend.rulebook.book import Rulebook
@@ -130,7 +130,8 @@ def _candidates(
         together = fit(shoe, insole, book.parameters)
         if together.fits:
             both = (sized[shoe.id], sized[insole.id])
-            yield Candidate("pair", parts, both, judge(parts, needs, book), together.unsure)
+            judgement = judge_pair(single[shoe.id], single[insole.id], parts, needs, book)
+            yield Candidate("pair", parts, both, judgement, together.unsure)
 
 
 def _fitting_pairs(

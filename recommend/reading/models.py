@@ -54,8 +54,12 @@ def _as_input_error(
 ) -> InputError:
     # An unknown key explains a missing one beside it, so it is said first.
     first = min(errors, key=lambda e: e["type"] != "extra_forbidden")
-    loc = (*base, *_file_loc(first["loc"], document, base))
+    loc = (*base, *_file_loc(first, document, base))
     name = _dotted(loc) or "the file"
+    if first["loc"][-1:] == ("[key]",):
+        return InputError(
+            document.place(loc, key=True), f"the key `{name}` stands here", _allowed(first)
+        )
     if first["type"] == "extra_forbidden":
         return _unknown_key(first, document, loc, model)
     if first["type"] == "missing":
@@ -76,14 +80,16 @@ def _unknown_key(
     )
 
 
-def _file_loc(loc: tuple[int | str, ...], document: Document, base: Loc) -> Loc:
+def _file_loc(error: ErrorDetails, document: Document, base: Loc) -> Loc:
     """Drop the parts of a pydantic location that name a union branch, not a key of the file."""
+    loc, error_type = error["loc"], error["type"]
     kept: list[str | int] = []
     for part in loc:
         candidate = (*base, *kept, part)
         if candidate in document.places or candidate in document.key_places:
             kept.append(part)
-    if loc and kept[-1:] != [loc[-1]] and isinstance(loc[-1], str):
+    missing = loc and isinstance(loc[-1], str) and kept[-1:] != [loc[-1]]
+    if missing and error_type == "missing":
         kept.append(loc[-1])
     return tuple(kept)
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TypeVar
@@ -14,7 +13,6 @@ from recommend.reading.document import Loc
 from recommend.rulebook.book import Draft, Rulebook, Stage, compile_rules, type_as_rule
 from recommend.rulebook.compiling import Compiler, leaves
 from recommend.rulebook.models import (
-    AttributeDef,
     AttributesFile,
     AxesFile,
     AxisDef,
@@ -82,7 +80,7 @@ class _Loader:
             axes=axes,
             questions=questions.questions,
             limits=in_system,
-            attributes=_flat(attributes),
+            attributes=attributes.by_name(),
             sources=sources.sources,
             vocabulary=vocabulary_of(measures.measures, axes, questions.questions),
         )
@@ -153,12 +151,3 @@ class _Loader:
                 "rename one of the two",
             )
         self.seen[rule_id] = place
-
-
-def _flat(file: AttributesFile) -> dict[str, AttributeDef]:
-    groups: Iterable[tuple[str, Mapping[str, AttributeDef]]] = (
-        ("shoe", file.shoe),
-        ("insole", file.insole),
-        ("pair", file.pair),
-    )
-    return {f"{group}.{name}": one for group, many in groups for name, one in many.items()}

@@ -225,6 +225,11 @@ class AttributesFile(Strict):
     insole: dict[Id, AttributeDef]
     pair: dict[Id, AttributeDef] = {}
 
+    def by_name(self) -> dict[str, AttributeDef]:
+        """All attributes by full name, such as ``shoe.width``."""
+        groups = {"shoe": self.shoe, "insole": self.insole, "pair": self.pair}
+        return {f"{g}.{name}": one for g, many in groups.items() for name, one in many.items()}
+
 
 class Heading(Strict):
     """``rulebook.yaml``: what this rulebook is called and which systems it uses."""

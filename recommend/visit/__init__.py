@@ -2,24 +2,42 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from pathlib import Path
 from typing import Any
 
+from recommend.errors import InputError, nearest
 from recommend.reading import read_document, validate
 from recommend.visit.models import Feet, Foot, Visit
 
 __all__ = ["Feet", "Foot", "Visit", "read_visit", "visit_schema"]
 
 
-def read_visit(path: Path | str) -> Visit:
+def read_visit(path: Path | str, questions: Collection[str] | None = None) -> Visit:
     """Read and check a visit file (YAML or JSON).
+
+    Parameters
+    ----------
+    path : the file.
+    questions : ids of the screening questions; an answer to any other is refused, since a
+        misspelt id would lose a warning sign.
 
     Raises
     ------
     InputError
         With file, line and column of the first thing that does not fit.
     """
-    return validate(Visit, read_document(path))
+    document = read_document(path)
+    visit = validate(Visit, document)
+    for answer in visit.answers if questions is not None else ():
+        if answer not in (questions or ()):
+            raise InputError(
+                document.place(("answers", answer), key=True),
+                f"`{answer}` is not a screening question",
+                ", ".join(questions or ()),
+                nearest(answer, questions or ()),
+            )
+    return visit
 
 
 def visit_schema() -> dict[str, Any]:
