@@ -17,6 +17,7 @@ from recommend.errors import Exit, RecommendError
 
 # name of the command: (module with a typer app called `app`, one line of help)
 COMMANDS: dict[str, tuple[str, str]] = {
+    "shortlist": ("recommend.commands.shortlist", "Turn a measured visit into a shortlist"),
     "store": ("recommend.commands.store", "Look after the records: verify, export, forget"),
 }
 

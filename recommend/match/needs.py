@@ -32,7 +32,7 @@ class Need:
     attribute : such as ``insole.heel-cup``.
     comparison, target : in the attribute's unit, or the step of its scale.
     strength : ``must``, ``prefer`` or ``never`` (the comparison must not hold).
-    weight : weight of a preference in the score; 0 for a never.
+    weight : weight of a preference in the score; 0 for a must or a never.
     sides, rules, because : which feet, by which rules, for which reasons.
     """
 
@@ -133,10 +133,8 @@ def target_of(book: Rulebook, then: NeedThen) -> float:
 
 
 def _weight(book: Rulebook, then: NeedThen) -> float:
-    if then.strength == "never":
-        return 0.0
-    weight = "strong" if then.strength == "must" else then.weight
-    return book.parameters[f"rank.weight-{weight}"]
+    """Weight in the score: a must and a never are gates, and add nothing to it."""
+    return book.parameters[f"rank.weight-{then.weight}"] if then.strength == "prefer" else 0.0
 
 
 def _joined(before: Need | None, need: Need) -> Need:
@@ -164,7 +162,8 @@ def _reconciled(needs: list[Need], book: Rulebook) -> PairNeeds:
             conflicts.append(Conflict(kept, given_up, _conflict_words(kept, given_up, book)))
             if given_up.strength == "must":  # a never is never given up
                 eased.add(given_up)
-    softened = [replace(n, strength="prefer") if n in eased else n for n in needs]
+    strong = book.parameters["rank.weight-strong"]
+    softened = [replace(n, strength="prefer", weight=strong) if n in eased else n for n in needs]
     return PairNeeds(tuple(sorted(softened, key=need_order)), tuple(conflicts))
 
 

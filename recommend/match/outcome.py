@@ -63,16 +63,7 @@ def as_document(outcome: Outcome) -> dict[str, Any]:
             "purpose": visit.purpose,
         },
         "stopped": assessment.stopped,
-        "notes": [
-            {
-                "level": n.level,
-                "say": n.say,
-                "because": n.because,
-                "rule": n.rule,
-                "feet": list(n.sides),
-            }
-            for n in assessment.notes
-        ],  # fmt: skip
+        "notes": [asdict(note) for note in assessment.notes],
         "to-ask": [{"id": q, "ask": book.questions[q].ask} for q in assessment.to_ask],
         "feet": {side: _foot(foot, book) for side, foot in assessment.feet.items()},
         "needs": [_need(need, book) for need in ranked.needs.needs] if ranked else None,

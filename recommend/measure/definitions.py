@@ -39,7 +39,8 @@ class MeasureDef(Strict):
     """One measure: its name for people, its unit, its error and norm.
 
     `qualifiers` are words the value only means together with (gait, zero reference), each
-    with its vocabulary. A class measure has `values` and no error.
+    with its vocabulary. A class measure has `values` and no error. A measure `of-person` is the
+    same for both feet.
     """
 
     title: str
@@ -51,6 +52,7 @@ class MeasureDef(Strict):
     error: ReadingError | None = None
     norm: Norm | None = None
     how: str = ""
+    of_person: bool = False
 
 
 MeasureDefs = dict[str, MeasureDef]

@@ -85,7 +85,7 @@ class _Maker:
             gap = abs(float(left.value) - float(right.value))
             error = math.hypot(left.error or 0.0, right.error or 0.0)
             for side in SIDES:
-                yield self._measure(difference, side, gap, error, 1, "left and right compared")
+                yield self._measure(difference, side, gap, error, 1, "both feet")
 
     def further(self, side: Side, foot: Foot) -> Iterator[Measure]:
         """Angles that were taken but are not the ones rules read."""
@@ -115,7 +115,7 @@ class _Maker:
         height, length = foot.dorsum_height_mm, foot.truncated_foot_length_mm
         if height and height.standing and length:
             ratio = height.standing / length
-            method = "dorsum height over truncated length, standing"
+            method = "dorsum height, standing"
             error = self._single("arch-height-ratio")
             yield self._measure("arch-height-ratio", side, ratio, error, 1, method)
         if height and height.standing and height.sitting:
@@ -167,7 +167,7 @@ class _Maker:
             error = reading_error(self.defs["rearfoot-range"], ranges, self.parameters)
             words: dict[str, str] = {"gait": entry.gait}
             count = len(ranges)
-            method = "peak in contact less first contact"
+            method = "first contact to peak"
             yield self._measure("rearfoot-range", side, fmean(ranges), error, count, method, words)
 
     def _angle(self, name: str, side: Side, entry: Rearfoot, strides: list[float]) -> Measure:

@@ -87,12 +87,13 @@ class Question(Strict):
 class AttributeDef(Strict):
     """A product attribute: a number with unit and range, or an ordered scale of words.
 
-    `tolerance` is the shortfall (in the unit, or in steps of the scale) at which a product
-    no longer satisfies a preference at all. `gentler` is the side on which a contradiction
-    between two feet is settled.
+    `short` is the name in tables. `tolerance` is the shortfall (in the unit, or in steps of
+    the scale) at which a product no longer satisfies a preference at all. `gentler` is the side
+    on which a contradiction between two feet is settled.
     """
 
     title: str
+    short: str
     unit: str = "step"
     low: float | None = None
     high: float | None = None

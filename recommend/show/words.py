@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from recommend.infer.derivation import Lacking
+from recommend.match.judge import Verdict
+from recommend.match.needs import level_words, need_words
 from recommend.measure.definitions import MeasureDef
 from recommend.measure.model import Measure
+from recommend.rulebook.book import Rulebook
+from recommend.visit.models import Visit
 
 _UNITS = {"deg": "°", "percent": " %", "score": "", "ratio": "", "class": ""}
+_COUNTED = {"mean of strides": "strides", "mean of readings": "readings"}
 
 
 def unit_words(unit: str) -> str:
@@ -30,18 +36,58 @@ def number(value: float, places: int) -> str:
     return text.removeprefix("-") if float(text) == 0 else text
 
 
-def qualifier_words(measure: Measure) -> str:
-    """What a value only means together with, in brackets: ``(walking, from vertical)``."""
-    words = [
-        f"from {value}" if name == "reference" else value
-        for name, value in measure.qualifiers.items()
-    ]
-    return f"({', '.join(words)})" if words else ""
-
-
 def sure_words(measure: Measure) -> str:
     """How sure a reading is, in words: what it stands on and what is doubted."""
-    many = {"mean of strides": "strides", "mean of readings": "readings"}.get(measure.method)
-    text = f"{measure.n} {many}" if many else measure.method
-    doubts = ", ".join(flag.name.replace("-", " ") for flag in measure.flags)
-    return f"{text}; {doubts}" if doubts else text
+    many = _COUNTED.get(measure.method)
+    words = [f"{measure.n} {many}" if many else measure.method]
+    for name, value in measure.qualifiers.items():
+        words.append(f"from {value}" if name == "reference" else value)
+    words += [flag.name.replace("-", " ").upper() for flag in measure.flags]
+    return ", ".join(words)
+
+
+def person_words(visit: Visit) -> str:
+    """Who was measured, without a name."""
+    mass = f"{visit.body_mass_kg:g} kg" if visit.body_mass_kg else "body mass not given"
+    age = visit.age_band or "age band not given"
+    purpose = f"for {visit.purpose}" if visit.purpose else "purpose not given"
+    return ", ".join((visit.date or "no date", age, mass, purpose))
+
+
+def pain_words(visit: Visit) -> str:
+    """Where it hurts, how much and how long."""
+    if visit.pain is None:
+        return "pain: not asked"
+    if not visit.pain:
+        return "pain: none"
+    places = []
+    for pain in visit.pain:
+        text = f"{pain.site} {pain.side}"
+        text += f" {pain.score} of 10" if pain.score is not None else ", not scored"
+        text += f" for {pain.weeks:g} weeks" if pain.weeks is not None else ""
+        places.append(text)
+    return "pain: " + "; ".join(places)
+
+
+def lacking_words(lacking: Lacking, book: Rulebook) -> str:
+    """What to do to decide something, as an instruction."""
+    parts = []
+    hows = [book.measures[name].how for name in book.measures if name in lacking.measures]
+    if hows:
+        parts.append("; ".join(dict.fromkeys(hows)))
+    if lacking.visit:
+        parts.append("ask " + ", ".join(sorted(lacking.visit)))
+    if lacking.incomparable:
+        names = ", ".join(book.measures[name].plain for name in sorted(lacking.incomparable))
+        parts.append(f"no limit is meant for how this was taken: {names}; take it from vertical")
+    return "; ".join(parts) or "the rules leave this combination open"
+
+
+def against_words(verdict: Verdict, book: Rulebook) -> str:
+    """What one verdict holds against a product."""
+    need = verdict.need
+    title = book.attributes[need.attribute].short
+    if verdict.level is None:
+        return f"{title} not stated"
+    level = level_words(need.attribute, verdict.level, book)
+    return f"{title} {level} (wanted {need_words(need, book)})"

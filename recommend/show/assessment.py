@@ -1,0 +1,143 @@
+"""What was measured, what to say first, and what kind of feet these are."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from rich.console import RenderableType
+from rich.padding import Padding
+from rich.text import Text
+
+from recommend.infer.assess import Assessment, FootAssessment, Note
+from recommend.measure.definitions import MeasureDefs
+from recommend.measure.model import SIDES, Measure, Side
+from recommend.rulebook.book import Rulebook
+from recommend.show.layout import WIDE, bullet, heading, inset, plain_table
+from recommend.show.words import lacking_words, pain_words, person_words, sure_words, value_words
+
+_LEVEL = {
+    "stop": ("STOP", "bold red"),
+    "see-clinician": ("SEE A CLINICIAN", "bold magenta"),
+    "caution": ("CAUTION", "bold yellow"),
+}
+Feet = Mapping[Side, FootAssessment]
+
+
+def assessment_blocks(
+    assessment: Assessment, book: Rulebook, width: int
+) -> Iterator[RenderableType]:
+    """Who, notes first, measures side by side, foot types."""
+    line = Text(f"Visit {assessment.visit.reference}", style="bold")
+    line.append("   " + person_words(assessment.visit), style="not bold")
+    yield line
+    yield Text(pain_words(assessment.visit))
+    yield Text(f"by the {book.heading.name} {book.heading.version}", style="dim")
+    yield heading("First")
+    yield from note_blocks(assessment, book)
+    yield heading("What was measured (± standard error)")
+    yield _measures(assessment.feet, book.measures, width)
+    yield from _flags(assessment.feet)
+    yield heading("What kind of feet")
+    yield from _types(assessment.feet, book)
+
+
+def note_blocks(assessment: Assessment, book: Rulebook) -> Iterator[RenderableType]:
+    """Notes, worst first, and the screening questions that are still open."""
+    for note in assessment.notes:
+        yield bullet(_note(note))
+    if not assessment.notes:
+        yield bullet("nothing that was asked or measured speaks against a fitting")
+    if assessment.to_ask:
+        yield inset("Still to ask (not asked is not 'no'):", 2, "bold")
+        for question in assessment.to_ask:
+            yield bullet(book.questions[question].ask)
+
+
+def _note(note: Note) -> Text:
+    word, style = _LEVEL[note.level]
+    body = Text(f"{word}: ", style=style)
+    body.append(note.say, style="not bold default")
+    if len(note.sides) == 1:
+        body.append(f" ({note.sides[0]} foot)", style="not bold default")
+    body.append(f" [{note.rule}]", style="not bold dim default")
+    return body
+
+
+def _measures(feet: Feet, defs: MeasureDefs, width: int) -> RenderableType:
+    wide = width >= WIDE
+    columns = ("measure", "left", "stands on", "right", "stands on")
+    table = plain_table(*(columns if wide else ("measure", "left", "right", "stands on")))
+    for name in defs:
+        found = [feet[side].measures.get(name) for side in SIDES]
+        if any(found) and not defs[name].of_person:
+            table.add_row(*_row(defs[name].plain, found, defs, wide))
+    for title, found in _further(feet, defs):
+        table.add_row(*_row(title, found, defs, wide), style="dim")
+    return Padding(table, (0, 0, 0, 2))
+
+
+def _row(title: str, found: list[Measure | None], defs: MeasureDefs, wide: bool) -> list[str]:
+    cells = [value_words(m, defs[m.name]) if m else "not measured" for m in found]
+    on = [sure_words(m) if m else "" for m in found]
+    if wide:
+        return [title, cells[0], on[0], cells[1], on[1]]
+    return [title, *cells, " / ".join(dict.fromkeys(filter(None, on)))]
+
+
+def _further(feet: Feet, defs: MeasureDefs) -> Iterator[tuple[str, list[Measure | None]]]:
+    """Readings that rules do not read at this visit, shown beside those they do."""
+    keyed: dict[tuple[str, tuple[tuple[str, str], ...]], list[Measure | None]] = {}
+    for index, side in enumerate(SIDES):
+        for measure in feet[side].further:
+            key = (measure.name, tuple(measure.qualifiers.items()))
+            keyed.setdefault(key, [None, None])[index] = measure
+    for (name, _), found in keyed.items():
+        yield f"{defs[name].plain} (beside)", found
+
+
+def _flags(feet: Feet) -> Iterator[RenderableType]:
+    for side in SIDES:
+        for measure in (*feet[side].measures.values(), *feet[side].further):
+            for flag in measure.flags:
+                yield bullet(f"{side} {measure.name}: {flag.detail} ({flag.effect})", "yellow")
+
+
+def _types(feet: Feet, book: Rulebook) -> Iterator[RenderableType]:
+    left, right = feet["left"], feet["right"]
+    alike = left.conclusions.axes == right.conclusions.axes and left.lacking == right.lacking
+    for name, foot in [("both feet", left)] if alike else [("left", left), ("right", right)]:
+        yield inset(_type(name, foot, book), 2)
+        yield from _axes(foot, book)
+
+
+def _type(name: str, foot: FootAssessment, book: Rulebook) -> Text:
+    kind = foot.foot_type
+    line = Text(f"{name}: ", style="bold")
+    if kind is None:
+        line.append("undetermined. To decide it: ", style="bold")
+        line.append(lacking_words(foot.lacking["foot-type"], book), style="not bold")
+        return line
+    line.append(book.types[kind].title, style="bold")
+    line.append(f" [{kind}]", style="not bold dim")
+    line.append(f"\n{book.types[kind].sentence}", style="not bold")
+    return line
+
+
+def _axes(foot: FootAssessment, book: Rulebook) -> Iterator[RenderableType]:
+    known = [
+        book.axes[axis].values[value]
+        for axis, value in foot.conclusions.axes.items()
+        if value is not None and axis != "foot-type"
+    ]
+    if known:
+        yield inset("signs: " + "; ".join(known), 4, "dim")
+    unknown = [book.axes[axis].title for axis in foot.lacking if axis != "foot-type"]
+    if unknown:
+        yield inset("not known: " + ", ".join(unknown), 4, "dim")
+    incomparable = {name for lack in foot.lacking.values() for name in lack.incomparable}
+    for name in sorted(incomparable):
+        words = sure_words(foot.measures[name])
+        yield bullet(
+            f"{book.measures[name].plain} ({words}) is not compared: no limit is meant for this "
+            "zero reference; take it from vertical"
+        )

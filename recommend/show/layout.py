@@ -1,0 +1,36 @@
+"""Small pieces that every screen is made of."""
+
+from __future__ import annotations
+
+from rich.console import RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+WIDE = 100  # columns from which a second column of detail is shown
+
+
+def heading(title: str) -> Text:
+    """The title of a section, with a line of air above."""
+    return Text(f"\n{title}", style="bold underline")
+
+
+def bullet(text: str | Text, style: str = "") -> RenderableType:
+    """A line of a list that wraps under itself."""
+    grid = Table.grid(padding=(0, 1))
+    grid.add_row("  -", Text(text, style=style) if isinstance(text, str) else text)
+    return grid
+
+
+def inset(text: str | Text, by: int, style: str = "") -> RenderableType:
+    """A paragraph moved in by some columns."""
+    body = Text(text, style=style) if isinstance(text, str) else text
+    return Padding(body, (0, 0, 0, by))
+
+
+def plain_table(*columns: str) -> Table:
+    """A table without rules, its first column moved in."""
+    table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="bold")
+    for column in columns:
+        table.add_column(column)
+    return table

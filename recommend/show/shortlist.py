@@ -1,0 +1,211 @@
+"""The shortlist at the terminal: needs and reasons, size, ranked products laid open."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from rich.console import Console, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from recommend.match.judge import Verdict
+from recommend.match.needs import Need, level_words, need_words
+from recommend.match.outcome import Outcome
+from recommend.match.shortlist import GROUPS, Candidate, Group, Shortlist
+from recommend.match.sizes import Sized
+from recommend.measure.model import SIDES
+from recommend.measure.sizing import all_sizes
+from recommend.rulebook.book import Rulebook
+from recommend.show.assessment import assessment_blocks
+from recommend.show.layout import bullet, heading, inset, plain_table
+from recommend.show.words import against_words
+
+_TITLES = {"shoe": "Shoes", "insole": "Insoles", "pair": "Shoe with insole"}
+_LETTERS = "ABCDEFGHIJ"
+_WORDS = {"never": "never", "must": "must", "prefer": "better"}
+
+
+def print_outcome(outcome: Outcome, console: Console) -> None:
+    """Print everything the fitter needs, notes first."""
+    for block in _blocks(outcome, console.width):
+        console.print(block)
+
+
+def _blocks(outcome: Outcome, width: int) -> Iterator[RenderableType]:
+    book, ranked = outcome.book, outcome.shortlist
+    yield from assessment_blocks(outcome.assessment, book, width)
+    if ranked is None:
+        yield heading("Shortlist")
+        yield inset("Withheld: a stop stands above. See a clinician first.", 2, "bold")
+    else:
+        yield heading("What the feet need, and why")
+        yield from _needs(ranked, book)
+        yield heading("Size")
+        yield from _sizes(ranked, book)
+        for group in GROUPS:
+            yield from _group(ranked, group, outcome)
+    yield heading("Before it is worn")
+    yield from (bullet(caution) for caution in book.heading.cautions)
+
+
+def _needs(ranked: Shortlist, book: Rulebook) -> Iterator[RenderableType]:
+    for conflict in ranked.needs.conflicts:
+        yield bullet(f"CONTRADICTION: {conflict.text}", "bold yellow")
+    for because, needs in _by_reason(ranked.needs.needs):
+        feet = needs[0].sides
+        who = "both feet" if len(feet) == len(SIDES) else f"{feet[0]} foot"
+        line = Text(f"{who}: ", style="bold")
+        line.append(because, style="not bold")
+        yield inset(line, 2)
+        for strength in ("never", "must", "prefer"):
+            same = [need for need in needs if need.strength == strength]
+            if same:
+                yield inset(_need_line(_WORDS[strength], same, book), 4)
+
+
+def _by_reason(needs: Iterable[Need]) -> list[tuple[str, list[Need]]]:
+    """Needs grouped by their first reason, in the order of the needs."""
+    groups: dict[tuple[str, tuple[str, ...]], list[Need]] = {}
+    for need in needs:
+        groups.setdefault((need.because[0], need.sides), []).append(need)
+    return [(because, grouped) for (because, _), grouped in groups.items()]
+
+
+def _need_line(word: str, needs: list[Need], book: Rulebook) -> Text:
+    text = Text(f"{word} ", style="dim" if word == "better" else "bold")
+    for index, need in enumerate(needs):
+        text.append("; " if index else "", style="not bold not dim")
+        text.append(need_title(need, book), style="not bold not dim")
+    return text
+
+
+def need_title(need: Need, book: Rulebook) -> str:
+    """A need in a few words: part, attribute, comparison, weight."""
+    part = need.attribute.partition(".")[0]
+    short = book.attributes[need.attribute].short
+    words = need_words(need, book).removeprefix("never ")
+    weight = f" ({need.weight:g})" if need.strength == "prefer" else ""
+    return f"{'' if part == 'pair' else part + ' '}{short} {words}{weight}"
+
+
+def _sizes(ranked: Shortlist, book: Rulebook) -> Iterator[RenderableType]:
+    if ranked.wanted.length is None:
+        yield bullet("no foot length and no shoe size: measure both feet; stock is not checked")
+        return
+    sizes = all_sizes(ranked.wanted.length, book.parameters)
+    allowance = book.parameters["sizing.toe-allowance"]
+    offset = book.parameters["sizing.us-women-offset"]
+    yield bullet(
+        f"Mondopoint {sizes['mondopoint']:g} mm ({ranked.wanted.basis}); about EU {sizes['eu']:g}, "
+        f"UK {sizes['uk']:g}, US men {sizes['us-men']:g}, US women {sizes['us-women']:g}"
+    )
+    yield inset(
+        f"EU, UK and US by their definitions, on a last {allowance:g} mm longer than the foot (EU "
+        f"zero on the last; US women = US men + {offset:g}). Makers differ: try it.",
+        4,
+        "dim",
+    )
+
+
+def _group(ranked: Shortlist, group: Group, outcome: Outcome) -> Iterator[RenderableType]:
+    shown = ranked.ranked[group][: int(outcome.book.parameters["rank.shown"])]
+    yield heading(f"{_TITLES[group]} (best first; equal scores, cheaper first)")
+    if not shown:
+        yield inset("Nothing suitable is in stock in this size.", 2, "bold")
+    if shown:
+        yield _candidates(shown, outcome)
+    if shown and group != "pair":
+        yield from _laid_open(shown, outcome.book)
+    yield from _left_out(ranked, group, len(shown))
+
+
+def _candidates(shown: tuple[Candidate, ...], outcome: Outcome) -> RenderableType:
+    table = Table.grid(padding=(0, 2, 0, 0))
+    for letter, candidate in zip(_LETTERS, shown, strict=False):
+        names = " + ".join(part.product.title for part in candidate.parts)
+        body = Text(names, style="bold")
+        body.append(f"\n{_stock(candidate)}; {_price(candidate, outcome)}", style="not bold")
+        against = [against_words(v, outcome.book) for v in candidate.against]
+        against += [f"check: {one}" for one in candidate.unsure]
+        if against:
+            body.append(f"\nagainst it: {'; '.join(against)}", style="not bold")
+        else:
+            body.append("\nnothing that was asked speaks against it", style="not bold dim")
+        table.add_row(f"  {letter}", f"{candidate.score:.0f}/100", body)
+    return table
+
+
+def _price(candidate: Candidate, outcome: Outcome) -> str:
+    prices = [part.product.price for part in candidate.parts]
+    if None in prices:
+        return "price not stated"
+    return f"{sum(p for p in prices if p is not None):.2f} {outcome.catalogue.currency}".rstrip()
+
+
+def _stock(candidate: Candidate) -> str:
+    pairs = zip(candidate.parts, candidate.sized, strict=True)
+    return "; ".join(_stock_of(part.id, sized) for part, sized in pairs)
+
+
+def _stock_of(product_id: str, sized: Sized) -> str:
+    if sized.size is None:
+        return f"{product_id}, size not checked"
+    text = f"{product_id} {sized.size:g}, {sized.count} in stock"
+    if sized.short_of is not None:
+        text += (
+            f" (between sizes: {sized.smaller:g} is {sized.short_of:g} mm shorter than the foot)"
+        )
+    return text
+
+
+def _laid_open(shown: tuple[Candidate, ...], book: Rulebook) -> Iterator[RenderableType]:
+    """The score need by need: what each product has against what was wished, with weights."""
+    letters = [letter for letter, _ in zip(_LETTERS, shown, strict=False)]
+    table = plain_table("wished (weight)", *letters)
+    bound = 0
+    for row in range(len(shown[0].judgement.verdicts)):
+        verdicts = [candidate.judgement.verdicts[row] for candidate in shown]
+        if verdicts[0].need.strength == "prefer":
+            cells = (_cell(verdict, book) for verdict in verdicts)
+            table.add_row(_wish(verdicts[0].need, book), *cells)
+        else:
+            bound += 1
+    yield inset(f"all {bound} musts and nevers are met" if bound else "no must, no never", 4)
+    if table.row_count:
+        yield Padding(table, (0, 0, 0, 4))
+        yield inset("+ met   ~ in part   - not met   ? not stated", 4, "dim")
+
+
+def _wish(need: Need, book: Rulebook) -> str:
+    sign = {"at-least": "≥", "at-most": "≤", "above": ">", "below": "<"}[need.comparison]
+    level = level_words(need.attribute, need.target, book)
+    return f"{book.attributes[need.attribute].short} {sign} {level} ({need.weight:g})"
+
+
+def _cell(verdict: Verdict, book: Rulebook) -> str:
+    if verdict.level is None:
+        return "?"
+    mark = "+" if verdict.satisfaction == 1 else "-" if verdict.satisfaction == 0 else "~"
+    return f"{mark}{level_words(verdict.need.attribute, verdict.level, book)}"
+
+
+def _left_out(ranked: Shortlist, group: Group, shown: int) -> Iterator[RenderableType]:
+    parts = []
+    if len(ranked.ranked[group]) > shown:
+        parts.append(f"{len(ranked.ranked[group]) - shown} more are suitable and in stock")
+    gone = [c for c in ranked.missing[group] if _sold_out(c)]
+    if gone:
+        more = ", ..." if len(gone) > 2 else ""
+        names = ", ".join(candidate.id for candidate in gone[:2])
+        parts.append(f"{len(gone)} would suit but are out of stock in this size ({names}{more})")
+    if len(ranked.missing[group]) > len(gone):
+        parts.append(f"{len(ranked.missing[group]) - len(gone)} are not made in it")
+    if ranked.excluded[group]:
+        parts.append(f"{len(ranked.excluded[group])} are ruled out by a must or a never")
+    if parts:
+        yield inset("; ".join(parts) + ".", 2, "dim")
+
+
+def _sold_out(candidate: Candidate) -> bool:
+    return all(one.availability != "not-made" for one in candidate.sized)
