@@ -42,15 +42,21 @@ class Verdict:
 
 @dataclass(frozen=True, slots=True)
 class Judgement:
-    """All verdicts of one product or pair, and its score of 100."""
+    """All verdicts of one product or pair.
+
+    `weight` and `gained` are the sums of weights asked and satisfied; `suitable` is whether
+    every must is met and no never is broken.
+    """
 
     verdicts: tuple[Verdict, ...]
-    score: float | None
+    weight: float
+    gained: float
+    suitable: bool
 
     @property
-    def suitable(self) -> bool:
-        """Whether every must is met and no never is broken."""
-        return not any(verdict.broken for verdict in self.verdicts)
+    def score(self) -> float | None:
+        """Weighted mean of satisfaction, of 100; None when nothing that counts was asked."""
+        return 100 * self.gained / self.weight if self.weight else None
 
 
 def judge(parts: tuple[Item, ...], needs: PairNeeds, book: Rulebook) -> Judgement:
@@ -59,38 +65,51 @@ def judge(parts: tuple[Item, ...], needs: PairNeeds, book: Rulebook) -> Judgemen
     Only needs that speak of these parts are judged; a need of the pair is judged on what is
     there (a shoe alone has no insole wedge to add).
     """
-    levels = levels_of(parts, book)
+    levels = {name: level for part in parts for name, level in part.levels.items()}
+    levels |= pair_levels(parts, book)
     kinds = {part.product.kind for part in parts} | {"pair"}
-    verdicts = tuple(
-        verdict_on(need, levels.get(need.attribute), book)
-        for need in needs.needs
-        if need.attribute.partition(".")[0] in kinds
+    return _judged(
+        tuple(
+            verdict_on(need, levels.get(need.attribute), book)
+            for need in needs.needs
+            if need.attribute.partition(".")[0] in kinds
+        )
     )
-    return Judgement(verdicts, score_of(verdicts))
 
 
 def judge_pair(
     shoe: Judgement, insole: Judgement, parts: tuple[Item, Item], needs: PairNeeds, book: Rulebook
 ) -> Judgement:
     """The same as `judge` of both parts, from the judgements of each by itself."""
-    together = PairNeeds(tuple(n for n in needs.needs if _is_of_pair(n)), ())
+    levels = pair_levels(parts, book)
     own = [v for one in (shoe, insole) for v in one.verdicts if not _is_of_pair(v.need)]
-    verdicts = (*own, *judge(parts, together, book).verdicts)
-    return Judgement(verdicts, score_of(verdicts))
+    both = [verdict_on(n, levels.get(n.attribute), book) for n in needs.needs if _is_of_pair(n)]
+    return _judged((*own, *both))
+
+
+def _judged(verdicts: tuple[Verdict, ...]) -> Judgement:
+    weight = sum(verdict.need.weight for verdict in verdicts)
+    gained = sum(verdict.need.weight * verdict.satisfaction for verdict in verdicts)
+    return Judgement(verdicts, weight, gained, not any(verdict.broken for verdict in verdicts))
 
 
 def _is_of_pair(need: Need) -> bool:
     return need.attribute.startswith("pair.")
 
 
-def levels_of(parts: tuple[Item, ...], book: Rulebook) -> dict[str, float]:
-    """Levels of all attributes of the parts, and those of the pair they make."""
-    levels = {name: level for part in parts for name, level in part.levels.items()}
-    kinds = {part.product.kind for part in parts}
-    for name, attribute in book.attributes.items():
-        parts_of = [one for one in attribute.sum_of if one.partition(".")[0] in kinds]
-        if parts_of and all(one in levels for one in parts_of):
-            levels[name] = sum(levels[one] for one in parts_of)
+def pair_levels(parts: tuple[Item, ...], book: Rulebook) -> dict[str, float]:
+    """Levels of the attributes that are sums over the parts; absent when a part is not stated."""
+    levels: dict[str, float] = {}
+    for name, sums in book.sums.items():
+        found = [
+            part.levels.get(one)
+            for part in parts
+            for one in sums
+            if one.partition(".")[0] == part.product.kind
+        ]
+        known = [level for level in found if level is not None]
+        if found and len(known) == len(found):
+            levels[name] = sum(known)
     return levels
 
 
@@ -104,11 +123,3 @@ def verdict_on(need: Need, level: float | None, book: Rulebook) -> Verdict:
     tolerance = book.attributes[need.attribute].tolerance
     satisfied = 1.0 if need.met(level) else max(0.0, 1.0 - shortfall / tolerance)
     return Verdict(need, level, shortfall, satisfied)
-
-
-def score_of(verdicts: tuple[Verdict, ...]) -> float | None:
-    """Weighted mean of satisfaction, of 100; None when nothing that counts was asked."""
-    total = sum(verdict.need.weight for verdict in verdicts)
-    if total == 0:
-        return None
-    return 100 * sum(v.need.weight * v.satisfaction for v in verdicts) / total

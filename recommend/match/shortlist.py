@@ -90,14 +90,14 @@ def shortlist(assessment: Assessment, book: Rulebook, catalogue: Catalogue) -> S
     }
     needs = needs_of(book, fired)
     wanted = wanted_length(assessment.visit, book.parameters)
-    candidates = list(_candidates(catalogue, needs, wanted, book))
-    groups: dict[str, dict[Group, tuple[Candidate, ...]]] = {}
-    for name in ("ranked", "missing", "excluded"):
-        groups[name] = {
-            group: ranked(c for c in candidates if c.group == group and _place(c) == name)
-            for group in GROUPS
-        }
-    return Shortlist(needs, wanted, groups["ranked"], groups["missing"], groups["excluded"])
+    placed: dict[tuple[str, Group], list[Candidate]] = {}
+    for candidate in _candidates(catalogue, needs, wanted, book):
+        placed.setdefault((_place(candidate), candidate.group), []).append(candidate)
+    groups = [
+        {group: ranked(placed.get((place, group), ())) for group in GROUPS}
+        for place in ("ranked", "missing", "excluded")
+    ]
+    return Shortlist(needs, wanted, *groups)
 
 
 def _place(candidate: Candidate) -> str:

@@ -22,6 +22,7 @@ class Strict(BaseModel):
     model_config = ConfigDict(
         alias_generator=kebab,
         allow_inf_nan=False,
+        defer_build=True,  # a nested model is built as part of the one that is read
         extra="forbid",
         frozen=True,
         populate_by_name=True,

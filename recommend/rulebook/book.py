@@ -85,6 +85,11 @@ class Rulebook:
         count = 1 + max(rule.stratum for rule in self.rules)
         return tuple(tuple(r for r in self.rules if r.stratum == n) for n in range(count))
 
+    @cached_property
+    def sums(self) -> dict[str, list[str]]:
+        """Attributes that add up others, such as the wedge of shoe and insole together."""
+        return {name: one.sum_of for name, one in self.attributes.items() if one.sum_of}
+
     def rule(self, rule_id: str) -> CompiledRule:
         """The rule called `rule_id`.
 

@@ -28,9 +28,9 @@ def inset(text: str | Text, by: int, style: str = "") -> RenderableType:
     return Padding(body, (0, 0, 0, by))
 
 
-def plain_table(*columns: str) -> Table:
-    """A table without rules, its first column moved in."""
-    table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="bold")
+def plain_table(*columns: str, gap: int = 2) -> Table:
+    """A table without rules, columns `gap` apart."""
+    table = Table(box=None, padding=(0, gap, 0, 0), pad_edge=False, header_style="bold")
     for column in columns:
         table.add_column(column)
     return table

@@ -18,11 +18,12 @@ from recommend.measure.model import SIDES
 from recommend.measure.sizing import all_sizes
 from recommend.rulebook.book import Rulebook
 from recommend.show.assessment import assessment_blocks
-from recommend.show.layout import bullet, heading, inset, plain_table
+from recommend.show.layout import WIDE, bullet, heading, inset, plain_table
 from recommend.show.words import against_words
 
 _TITLES = {"shoe": "Shoes", "insole": "Insoles", "pair": "Shoe with insole"}
 _LETTERS = "ABCDEFGHIJ"
+_NARROW_CELL = 7  # letters of a level that fit five columns into 80
 _WORDS = {"never": "never", "must": "must", "prefer": "better"}
 
 
@@ -44,7 +45,7 @@ def _blocks(outcome: Outcome, width: int) -> Iterator[RenderableType]:
         yield heading("Size")
         yield from _sizes(ranked, book)
         for group in GROUPS:
-            yield from _group(ranked, group, outcome)
+            yield from _group(ranked, group, outcome, width)
     yield heading("Before it is worn")
     yield from (bullet(caution) for caution in book.heading.cautions)
 
@@ -108,7 +109,9 @@ def _sizes(ranked: Shortlist, book: Rulebook) -> Iterator[RenderableType]:
     )
 
 
-def _group(ranked: Shortlist, group: Group, outcome: Outcome) -> Iterator[RenderableType]:
+def _group(
+    ranked: Shortlist, group: Group, outcome: Outcome, width: int
+) -> Iterator[RenderableType]:
     shown = ranked.ranked[group][: int(outcome.book.parameters["rank.shown"])]
     yield heading(f"{_TITLES[group]} (best first; equal scores, cheaper first)")
     if not shown:
@@ -116,7 +119,7 @@ def _group(ranked: Shortlist, group: Group, outcome: Outcome) -> Iterator[Render
     if shown:
         yield _candidates(shown, outcome)
     if shown and group != "pair":
-        yield from _laid_open(shown, outcome.book)
+        yield from _laid_open(shown, outcome.book, width)
     yield from _left_out(ranked, group, len(shown))
 
 
@@ -159,15 +162,18 @@ def _stock_of(product_id: str, sized: Sized) -> str:
     return text
 
 
-def _laid_open(shown: tuple[Candidate, ...], book: Rulebook) -> Iterator[RenderableType]:
+def _laid_open(
+    shown: tuple[Candidate, ...], book: Rulebook, width: int
+) -> Iterator[RenderableType]:
     """The score need by need: what each product has against what was wished, with weights."""
     letters = [letter for letter, _ in zip(_LETTERS, shown, strict=False)]
-    table = plain_table("wished (weight)", *letters)
+    table = plain_table("wished (weight)", *letters, gap=2 if width >= WIDE else 1)
+    table.columns[0].no_wrap = True
     bound = 0
     for row in range(len(shown[0].judgement.verdicts)):
         verdicts = [candidate.judgement.verdicts[row] for candidate in shown]
         if verdicts[0].need.strength == "prefer":
-            cells = (_cell(verdict, book) for verdict in verdicts)
+            cells = (_cell(verdict, book, width) for verdict in verdicts)
             table.add_row(_wish(verdicts[0].need, book), *cells)
         else:
             bound += 1
@@ -183,11 +189,12 @@ def _wish(need: Need, book: Rulebook) -> str:
     return f"{book.attributes[need.attribute].short} {sign} {level} ({need.weight:g})"
 
 
-def _cell(verdict: Verdict, book: Rulebook) -> str:
+def _cell(verdict: Verdict, book: Rulebook, width: int) -> str:
     if verdict.level is None:
         return "?"
     mark = "+" if verdict.satisfaction == 1 else "-" if verdict.satisfaction == 0 else "~"
-    return f"{mark}{level_words(verdict.need.attribute, verdict.level, book)}"
+    level = level_words(verdict.need.attribute, verdict.level, book)
+    return f"{mark}{level if width >= WIDE else level[:_NARROW_CELL]}"
 
 
 def _left_out(ranked: Shortlist, group: Group, shown: int) -> Iterator[RenderableType]:
