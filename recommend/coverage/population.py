@@ -34,7 +34,8 @@ class Quantity(Strict):
 
     `norm` has either ``everyone`` or both ``female`` and ``male``. `left_right` is the
     correlation of the two feet. A `hidden` quantity only feeds others. Values are clipped to
-    `lowest` and `highest` and rounded to `step`.
+    `lowest` and `highest` and rounded to `step`. `readings` is how many a visit usually takes,
+    for the error of their mean.
     """
 
     of: Literal["foot", "customer"]
@@ -47,6 +48,7 @@ class Quantity(Strict):
     lowest: float | None = None
     highest: float | None = None
     qualifiers: dict[str, str] = {}
+    readings: Figure | None = None
 
     @model_validator(mode="after")
     def _groups_and_feet(self) -> Quantity:
@@ -73,6 +75,7 @@ class Derived(Strict):
     between_feet: str | None = None
     note: str
     qualifiers: dict[str, str] = {}
+    readings: Figure | None = None
 
     @model_validator(mode="after")
     def _one_way(self) -> Derived:
@@ -116,6 +119,13 @@ class Correlations(Strict):
     pairs: list[Pair]
 
 
+class Agreement(Strict):
+    """Static axes whose values are put on one scale, and the agreement a study found."""
+
+    published: Figure
+    axes: dict[str, dict[str, Literal["out", "middle", "in"]]] = Field(min_length=2)
+
+
 class Population(Strict):
     """Everything ``population.yaml`` says."""
 
@@ -124,10 +134,12 @@ class Population(Strict):
     sex: dict[Sex, Figure]
     words: dict[str, dict[str, Figure]]
     answers: Literal["no", "not-asked"]
+    fixed: dict[str, Figure] = {}
     quantities: dict[str, Quantity] = Field(min_length=2)
     derived: dict[str, Derived] = {}
     classes: dict[str, list[Cut]] = {}
     correlations: Correlations
+    agreement: Agreement | None = None
 
     @model_validator(mode="after")
     def _shares_add_up(self) -> Population:

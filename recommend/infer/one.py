@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from durable.engine import Host
+from durable.engine import Host, MessageNotHandledException
 
 from recommend.errors import InputError, RecommendError
 from recommend.rulebook.book import CompiledRule, Rulebook
@@ -23,10 +23,6 @@ from recommend.rulebook.terms import Conjunction, Facts, Number, Term
 # a ruleset with no more distinct comparisons than this can reach neither.
 MAX_COMPARISONS = 60
 _OPERATOR = {"gt": "$gt", "ge": "$gte", "lt": "$lt", "le": "$lte"}
-
-# A session in which no action ran is deleted through pointers that were never set, and takes the
-# process with it. Every message therefore carries this, and one rule of every ruleset asks for it.
-_PRESENT = {"present": "yes"}
 
 Truth = bool | None
 
@@ -123,14 +119,18 @@ class Engine:
             session = f"f{next(self._sessions)}"
             # Only what the ruleset reads: a fact may have some 250 properties at most.
             message = {name: value for name, value in facts.items() if name in reads}
-            self._host.assert_fact(ruleset, {"sid": session, **_PRESENT, **message})
-            self._host.delete_state(ruleset, session)
+            try:
+                self._host.assert_fact(ruleset, {"sid": session, **message})
+            except MessageNotHandledException:
+                pass  # no rule of this ruleset reads as true or false: all are undecided
+            finally:
+                self._host.delete_state(ruleset, session)
         if self._current.errors:
             raise self._current.errors[0]
         return dict(self._current.fired)
 
     def _define(self, name: str, rules: list[CompiledRule]) -> None:
-        definition: dict[str, Any] = {"present": {"all": [{"m": _PRESENT}], "run": _nothing}}
+        definition: dict[str, Any] = {}
         for rule in rules:
             for verdict, form in ((True, rule.holds), (False, rule.fails)):
                 for conjunction in form:
@@ -155,10 +155,6 @@ class Engine:
                 self._current.errors.append(error)
 
         return act
-
-
-def _nothing(_closure: Any) -> None:
-    """The action of the rule that is always true."""
 
 
 def plain_comparisons(term: Term, book: Rulebook) -> Iterator[tuple[str, str, float | str]]:

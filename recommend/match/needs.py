@@ -156,9 +156,9 @@ def _reconciled(needs: list[Need], book: Rulebook) -> PairNeeds:
     eased: set[Need] = set()
     for index, one in enumerate(binding):
         for other in binding[index + 1 :]:
-            if {one, other} & eased or not _contradict(one, other):
+            if {one, other} & eased or not contradict(one, other):
                 continue
-            kept, given_up = _gentler(one, other, book)
+            kept, given_up = gentler(one, other, book)
             conflicts.append(Conflict(kept, given_up, _conflict_words(kept, given_up, book)))
             if given_up.strength == "must":  # a never is never given up
                 eased.add(given_up)
@@ -173,7 +173,8 @@ def _bound(need: Need) -> tuple[Comparison, float]:
     return comparison, need.target
 
 
-def _contradict(one: Need, other: Need) -> bool:
+def contradict(one: Need, other: Need) -> bool:
+    """Whether no level of an attribute could satisfy both binding needs."""
     if one.attribute != other.attribute:
         return False
     (first, low), (second, high) = _bound(one), _bound(other)
@@ -185,7 +186,7 @@ def _contradict(one: Need, other: Need) -> bool:
     return low > high or (low == high and strict)
 
 
-def _gentler(one: Need, other: Need, book: Rulebook) -> tuple[Need, Need]:
+def gentler(one: Need, other: Need, book: Rulebook) -> tuple[Need, Need]:
     """The need that stays and the one that gives way; a never always stays over a must."""
     if (one.strength == "never") != (other.strength == "never"):
         return (one, other) if one.strength == "never" else (other, one)

@@ -1,0 +1,100 @@
+"""Drawn customers as the columns of facts that the vectorised rulebook reads."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from math import hypot, sqrt
+from typing import get_args
+
+import numpy as np
+
+from recommend.coverage.numbers import Array
+from recommend.coverage.population import Population
+from recommend.coverage.sampling import Customers, Words
+from recommend.infer.many import Column
+from recommend.measure.definitions import MeasureDef
+from recommend.measure.model import Side
+from recommend.rulebook.book import Rulebook
+from recommend.rulebook.naming import DECIMALS
+from recommend.rulebook.vocabulary import YES_NO
+from recommend.visit.models import PainSite
+
+NO, YES = (np.array([YES_NO.index(word)], np.int8) for word in ("no", "yes"))
+
+
+class FactColumns:
+    """Builds, for one rulebook and population, only the facts that some rule reads."""
+
+    def __init__(self, book: Rulebook, population: Population) -> None:
+        self.book, self.population = book, population
+        self.read = frozenset().union(*(rule.facts for rule in book.rules))
+        self.errors = dict(_errors(book, population))
+        self.shared = dict(self._same_for_all())
+
+    def of_foot(self, customers: Customers, side: Side) -> dict[str, Column]:
+        """Fact columns of the feet on `side`, as `infer.many` describes them."""
+        codes = self.book.vocabulary.words["side"].index(side)
+        out = {**self.shared, "side": np.array([codes], np.int8)}
+        for name, column in {**customers.own, **customers.feet[side]}.items():
+            if isinstance(column, Words):
+                fact = name if name in self.book.measures else f"visit_{name}"
+                if fact in self.read:
+                    out[fact] = self._recoded(fact, column)
+                if name in self.book.measures:
+                    out[f"known_{name}"] = (column.codes >= 0).astype(np.int8)
+            elif name in self.book.measures:
+                out |= dict(self._numbers(name, column))
+        return out
+
+    def _numbers(self, name: str, values: Array) -> Iterator[tuple[str, Column]]:
+        margin = self.book.parameters["noise.clearly"] * self.errors.get(name, 0.0)
+        for fact, shift in ((name, 0.0), (f"{name}_low", -margin), (f"{name}_high", margin)):
+            if fact in self.read:
+                # Rounded as every engine's facts are; adding zero removes a negative zero.
+                yield fact, np.round(values + shift, DECIMALS) + 0.0
+        if f"known_{name}" in self.read:
+            yield f"known_{name}", np.isfinite(values).astype(np.int8)
+
+    def _recoded(self, fact: str, column: Words) -> Column:
+        """Codes into the vocabulary of the fact; a word outside it is missing."""
+        words = self.book.vocabulary.words[fact]
+        table = [words.index(value) if value in words else -1 for value in column.values]
+        return np.take(np.array([*table, -1], np.int8), column.codes)
+
+    def _same_for_all(self) -> Iterator[tuple[str, Column]]:
+        words = self.book.vocabulary.words
+        for name in self.book.measures:
+            yield f"known_{name}", NO
+        for name, qualifiers in _qualifiers(self.population):
+            for qualifier, word in qualifiers.items():
+                fact = f"{name}_{qualifier}"
+                if fact in words:
+                    yield fact, np.array([words[fact].index(word)], np.int8)
+        for name, figure in self.population.fixed.items():
+            yield f"known_{name}", YES
+            value = np.array([figure.value])
+            yield from ((f"{name}{end}", value) for end in ("", "_low", "_high"))
+        if self.population.answers == "no":
+            yield from ((f"answer_{question}", NO) for question in self.book.questions)
+            yield from ((f"pain_{site}", NO) for site in get_args(PainSite))
+
+
+def _qualifiers(population: Population) -> Iterator[tuple[str, Mapping[str, str]]]:
+    for name, quantity in population.quantities.items():
+        yield name, quantity.qualifiers
+    for name, derived in population.derived.items():
+        yield name, derived.qualifiers
+
+
+def _errors(book: Rulebook, population: Population) -> Iterator[tuple[str, float]]:
+    """Standard error of each measure, from the rulebook and the usual number of readings."""
+    for name, definition in book.measures.items():
+        drawn = population.quantities.get(name) or population.derived.get(name)
+        readings = drawn.readings.value if drawn and drawn.readings else 1.0
+        yield name, _error_of_mean(definition, readings)
+
+
+def _error_of_mean(definition: MeasureDef, readings: float) -> float:
+    if definition.error is None:
+        return 0.0
+    return hypot(definition.error.single / sqrt(readings), definition.error.floor)

@@ -1,0 +1,113 @@
+"""Who is counted: the published population, the shop's visits, or the one moved by the other."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal
+
+from recommend.coverage.agreement import fleiss_kappa, ratings
+from recommend.coverage.columns import FactColumns
+from recommend.coverage.numbers import Numbers, numbers_of
+from recommend.coverage.population import Population
+from recommend.coverage.sampling import BLOCK, Sampler
+from recommend.coverage.shop import Shrunk, shrink
+from recommend.coverage.size_classes import SizeClasses
+from recommend.coverage.tally import Tally, add, tally
+from recommend.coverage.visits import Shop, tally_visits
+from recommend.infer.many import conclude_many
+from recommend.rulebook.book import Rulebook
+
+Mode = Literal["published", "shop", "both"]
+MODES: tuple[Mode, ...] = ("published", "shop", "both")
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Crowd:
+    """Customers to count, and what they stand on.
+
+    Attributes
+    ----------
+    mode : ``published`` (drawn from the population file), ``shop`` (the visits themselves) or
+        ``both`` (drawn from the population moved towards the visits).
+    population : the population file.
+    count, seed : how many are drawn, and how.
+    shop : the shop's visits, where there are some.
+    """
+
+    mode: Mode
+    population: Population
+    count: int
+    seed: int
+    shop: Shop | None = None
+
+    @property
+    def visits(self) -> int:
+        """Visits that stand behind it."""
+        return len(self.shop.visits) if self.shop else 0
+
+    def numbers(self, book: Rulebook, assumed: float = 1.0) -> tuple[Numbers, Shrunk | None]:
+        """The numbers drawn from, and what the shop's visits moved."""
+        numbers = numbers_of(self.population, assumed)
+        if self.mode != "both" or self.shop is None:
+            return numbers, None
+        prior = book.parameters["coverage.prior-visits"]
+        moved = shrink(self.population, numbers, self.shop.customers, prior)
+        return moved.numbers, moved
+
+    def tally(
+        self,
+        book: Rulebook,
+        sizes: SizeClasses,
+        *,
+        assumed: float = 1.0,
+        count: int | None = None,
+        progress: Progress | None = None,
+    ) -> Tally:
+        """Count the customers by case.
+
+        Parameters
+        ----------
+        assumed : factor on the assumed correlations.
+        count : draw this many instead.
+        """
+        if self.mode == "shop" and self.shop is not None:
+            return tally_visits(self.shop, book, sizes)
+        facts = FactColumns(book, self.population)
+        sampler = Sampler(self.population, self.numbers(book, assumed)[0])
+        total, parts = self.count if count is None else count, []
+        for block in sampler.blocks(total, self.seed):
+            parts.append(tally(book, facts, block, sizes))
+            if len(parts) > 1 and len(parts) % 16 == 0:
+                parts = [add(parts)]  # keeps what is held from growing with the customers
+            if progress:
+                progress(block.count, total)
+        return add(parts)
+
+    def agreement(self, book: Rulebook) -> float | None:
+        """Fleiss kappa of the static axes of drawn left feet; None where it cannot be told."""
+        if self.population.agreement is None or self.mode == "shop":
+            return None
+        sampler = Sampler(self.population, self.numbers(book)[0])
+        drawn = sampler.block(self.seed, 0, min(self.count, BLOCK))
+        facts = FactColumns(book, self.population).of_foot(drawn, "left")
+        axes = conclude_many(book, facts, drawn.count).axes
+        return fleiss_kappa(ratings(book, axes, self.population.agreement))
+
+
+def assumed_figures(population: Population) -> tuple[int, int]:
+    """How many figures of the population are not published, and how many there are."""
+    kinds = [figure["kind"] for figure in _figures(population.model_dump())]
+    return sum(kind != "published" for kind in kinds), len(kinds)
+
+
+def _figures(data: object) -> list[dict[str, str]]:
+    """Every figure in the plain data of a population."""
+    if isinstance(data, dict):
+        if {"value", "kind"} <= set(data):
+            return [data]
+        return [figure for part in data.values() for figure in _figures(part)]
+    if isinstance(data, list):
+        return [figure for part in data for figure in _figures(part)]
+    return []

@@ -1,0 +1,221 @@
+"""What a buyer is told about a catalogue and the customers it is for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from recommend.catalogue.loading import Catalogue, Item
+from recommend.coverage.cells import Cell, CellSums, ranges_of
+from recommend.coverage.evaluate import Evaluator, Kinds, Progress, Served, Wishes, kinds_of
+from recommend.coverage.interval import Share, share_of
+from recommend.coverage.need_table import NeedTable
+from recommend.coverage.numbers import Array
+from recommend.coverage.shelf import Shelf
+from recommend.coverage.size_classes import SizeClasses
+from recommend.coverage.tally import Layout, Tally, layout_of
+from recommend.rulebook.book import Rulebook
+from recommend.rulebook.vocabulary import FOOT_TYPE
+
+
+@dataclass(frozen=True, slots=True)
+class ProductUse:
+    """One product: whom it serves, and who would be lost without it (shares of customers).
+
+    `suits_someone` is false when no customer drawn could wear it even if every size were there.
+    """
+
+    id: str
+    kind: str
+    reach: float
+    sole: float
+    suits_someone: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Blocking:
+    """What one attribute rules out.
+
+    Attributes
+    ----------
+    attribute : such as ``shoe.width``.
+    excluded : share of the products of its kind that it rules out, for the average customer.
+    alone : share of customers who are not served and would be if this one were waived.
+    """
+
+    attribute: str
+    excluded: float
+    alone: float
+
+
+@dataclass(frozen=True, slots=True)
+class MissingSize:
+    """A Mondopoint size (mm) and the share of customers not served only for lack of it."""
+
+    size: float
+    share: float
+
+
+@dataclass(frozen=True, slots=True)
+class Unserved:
+    """Why customers are not served, as shares of all customers; they add up.
+
+    `size` : something suits but not in their size; `score` : everything that meets the binding
+    needs scores too low; `needs` : nothing meets the binding needs; `stopped` : a stop withholds
+    the shortlist.
+    """
+
+    size: float
+    score: float
+    needs: float
+    stopped: float
+
+
+@dataclass(frozen=True, slots=True)
+class Coverage:
+    """A catalogue against a population; shares are of the customers no stop withholds."""
+
+    customers: int
+    served: Share
+    choice: Share
+    unserved: Unserved
+    cells: tuple[Cell, ...]
+    products: tuple[ProductUse, ...]
+    blocking: tuple[Blocking, ...]
+    missing_sizes: tuple[MissingSize, ...]
+
+
+class Assessor:
+    """Answers about one rulebook; prepared once, used for several catalogues and tallies."""
+
+    def __init__(self, book: Rulebook, classes: SizeClasses, wishes: Wishes) -> None:
+        self.book, self.classes, self.wishes = book, classes, wishes
+        self.layout: Layout = layout_of(book)
+        self.table = NeedTable(book, self.layout.needs)
+
+    def evaluator(self, catalogue: Catalogue, kinds: Kinds) -> Evaluator:
+        """What judges `kinds` against the catalogue."""
+        return self.evaluator_of(catalogue.shoes, catalogue.insoles, kinds)
+
+    def evaluator_of(
+        self, shoes: tuple[Item, ...], insoles: tuple[Item, ...], kinds: Kinds
+    ) -> Evaluator:
+        """What judges `kinds` against some shoes and insoles."""
+        return Evaluator(Shelf(self.table, shoes, insoles), self.classes, kinds, self.wishes)
+
+    def headline(self, catalogue: Catalogue, tally: Tally) -> Share:
+        """Share of customers served, with its interval."""
+        kinds = kinds_of(tally, self.layout)
+        served = self.evaluator(catalogue, kinds).evaluate()
+        return self._share(kinds, served.served)
+
+    def cover(
+        self, catalogue: Catalogue, tally: Tally, progress: Progress | None = None
+    ) -> Coverage:
+        """The whole report for one catalogue."""
+        kinds = kinds_of(tally, self.layout)
+        evaluator = self.evaluator(catalogue, kinds)
+        types = tuple(self.book.axes[FOOT_TYPE].values)
+        ranges = ranges_of(self.classes, kinds.sizes, self.book.parameters)
+        sums = CellSums(evaluator, tally, self.layout, ranges, len(types))
+        served = evaluator.evaluate(progress, sums.add)
+        enough = served.choices >= self.book.parameters["coverage.choice"]
+        return Coverage(
+            customers=tally.customers,
+            served=self._share(kinds, served.served),
+            choice=self._share(kinds, enough),
+            unserved=self._unserved(kinds, served, tally.customers),
+            cells=sums.cells(served, types),
+            products=tuple(self._products(evaluator, kinds, served)),
+            blocking=tuple(self._blocking(evaluator, kinds, served)),
+            missing_sizes=self._missing_sizes(kinds, served),
+        )
+
+    def _share(self, kinds: Kinds, which: Array) -> Share:
+        total = int(kinds.weights.sum())
+        return share_of(
+            float(kinds.weights[which].sum()), total, self.book.parameters["coverage.confidence"]
+        )
+
+    def _unserved(self, kinds: Kinds, served: Served, customers: int) -> Unserved:
+        lost = np.where(served.served, 0, kinds.weights).sum(axis=1)
+        by_size = float(lost[served.any_size].sum())
+        by_score = float(lost[~served.any_size & served.any_score].sum())
+        by_needs = float(lost[~served.any_score].sum())
+        stopped = customers - kinds.weights.sum()
+        return Unserved(*(float(n) / customers for n in (by_size, by_score, by_needs, stopped)))
+
+    def _products(self, evaluator: Evaluator, kinds: Kinds, served: Served) -> Iterator[ProductUse]:
+        total = max(1.0, float(kinds.weights.sum()))
+        sold = {k for way in self.wishes.ways for k in _kinds_in(way)}
+        for n, item in enumerate(evaluator.shelf.items):
+            if item.product.kind in sold:
+                yield ProductUse(
+                    item.id,
+                    item.product.kind,
+                    float(served.reach[n]) / total,
+                    float(served.sole[n]) / total,
+                    bool(served.fits_someone[n]),
+                )
+
+    def _blocking(self, evaluator: Evaluator, kinds: Kinds, served: Served) -> Iterator[Blocking]:
+        """Every attribute with binding needs, the one that rules out most first."""
+        weights = kinds.weights.sum(axis=1)
+        lost = np.flatnonzero(~served.any_size & (weights > 0))
+        found = []
+        binding = self.table.must | self.table.never
+        for attribute in sorted({self.table.needs[n].attribute for n in np.flatnonzero(binding)}):
+            mask = self.table.of(attribute) & binding
+            excluded = self._excluded(evaluator, mask, weights)
+            alone = self._waived(evaluator, mask, lost, weights)
+            found.append(Blocking(attribute, excluded, alone))
+        yield from sorted(found, key=lambda b: (-b.alone, -b.excluded, b.attribute))
+
+    def _excluded(self, evaluator: Evaluator, mask: Array, weights: Array) -> float:
+        """Share of products of the kind that the needs rule out for the average customer."""
+        kind = self.table.needs[int(np.flatnonzero(mask)[0])].attribute.partition(".")[0]
+        broken, counts = evaluator.shelf.breaks(kind, mask)
+        if not counts.sum() or not weights.sum():
+            return 0.0
+        binding = evaluator.active.binding[:, mask].astype(np.float32)
+        out = (binding @ broken.T.astype(np.float32) > 0) @ (counts / counts.sum())
+        return float(out @ weights / weights.sum())
+
+    def _waived(self, evaluator: Evaluator, mask: Array, lost: Array, weights: Array) -> float:
+        """Share of customers whom something would suit if the needs of a mask were waived."""
+        saved = 0.0
+        active = evaluator.active.rows(lost).without(mask)
+        for rows in evaluator.parts(len(lost)):
+            scores = evaluator.scores(active.rows(rows)).values()
+            suits = [(s >= evaluator.floor).reshape(len(s), -1).any(axis=1) for s in scores]
+            saved += float(weights[lost[rows]] @ np.logical_or.reduce(suits))
+        return saved / max(1.0, float(weights.sum()))
+
+    def _missing_sizes(self, kinds: Kinds, served: Served) -> tuple[MissingSize, ...]:
+        """Sizes for want of which most customers are lost, worst first."""
+        total = max(1.0, float(kinds.weights.sum()))
+        lost = np.where(served.served | ~served.any_size[:, None], 0, kinds.weights).sum(axis=0)
+        by_size: dict[float, float] = {}
+        for index, count in zip(kinds.sizes, lost, strict=True):
+            size = self.classes.mondopoint(int(index))
+            if size is not None and count:
+                by_size[size] = by_size.get(size, 0.0) + float(count)
+        ordered = sorted(by_size.items(), key=lambda pair: (-pair[1], pair[0]))
+        return tuple(MissingSize(size, count / total) for size, count in ordered)
+
+
+def _kinds_in(way: str) -> tuple[str, ...]:
+    return ("shoe", "insole") if way == "pair" else (way,)
+
+
+def by_type(cells: tuple[Cell, ...]) -> Mapping[str, tuple[float, float]]:
+    """Share of feet, and share of them served, of every foot type; most common first."""
+    sums: dict[str, list[float]] = {}
+    for cell in cells:
+        one = sums.setdefault(cell.foot_type, [0.0, 0.0])
+        one[0] += cell.share
+        one[1] += cell.share * (cell.served or 0.0)
+    ordered = sorted(sums.items(), key=lambda pair: -pair[1][0])
+    return {name: (share, served / share) for name, (share, served) in ordered}

@@ -1,0 +1,121 @@
+"""The shop's own visits: from a folder of visit files or from its record store."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, get_args
+
+import numpy as np
+
+from recommend.coverage.numbers import Array
+from recommend.coverage.sampling import Column, Customers, Words
+from recommend.coverage.size_classes import SizeClasses
+from recommend.coverage.tally import Tally, tally_facts
+from recommend.errors import InputError, Place
+from recommend.infer.facts import facts_of
+from recommend.infer.many import columns_of
+from recommend.match.sizes import wanted_length
+from recommend.measure.model import SIDES, Measure
+from recommend.measure.observed import observe
+from recommend.rulebook.book import Rulebook
+from recommend.rulebook.terms import Facts
+from recommend.trail.store import SHORTLIST, Store
+from recommend.visit import read_visit
+from recommend.visit.models import AgeBand, Purpose, Visit
+
+ENDINGS = (".yaml", ".yml", ".json")
+
+
+@dataclass(frozen=True, slots=True)
+class Shop:
+    """Visits of one shop, measured.
+
+    Attributes
+    ----------
+    visits : the visits.
+    customers : their measures as columns, NaN where a foot was not measured.
+    """
+
+    visits: tuple[Visit, ...]
+    customers: Customers
+
+
+def read_shop(path: Path, book: Rulebook) -> Shop:
+    """Read the visits of a shop.
+
+    Parameters
+    ----------
+    path : a folder of visit files, or a record store.
+
+    Raises
+    ------
+    InputError
+        If there are none, or one does not fit.
+    """
+    visits = _from_folder(path, book) if path.is_dir() else _from_store(path)
+    if not visits:
+        raise InputError(
+            Place(str(path)), "no visits are here", "a folder of visit files, or a record store"
+        )
+    return Shop(visits, customers_of(visits, book))
+
+
+def _from_folder(folder: Path, book: Rulebook) -> tuple[Visit, ...]:
+    files = sorted(file for file in folder.rglob("*") if file.suffix in ENDINGS)
+    return tuple(read_visit(file, book.questions) for file in files)
+
+
+def _from_store(path: Path) -> tuple[Visit, ...]:
+    """Visits of a record store, each once; the reference code is not needed and not read."""
+    with Store(path) as store:
+        hashes = {r.bodies["visit"]: None for r in store.records() if r.kind == SHORTLIST}
+        bodies = [store.body(one) for one in hashes]
+    return tuple(Visit.model_validate({**body, "reference": "kept"}) for body in bodies)
+
+
+def customers_of(visits: Iterable[Visit], book: Rulebook) -> Customers:
+    """Measures of the visits as columns."""
+    seen = list(visits)
+    measured = [observe(visit, book.measures, book.parameters).used for visit in seen]
+    feet = {
+        side: {name: _column(name, [one[side] for one in measured], book) for name in book.measures}
+        for side in SIDES
+    }
+    own: dict[str, Column] = {
+        "age-band": _words([visit.age_band for visit in seen], get_args(AgeBand)),
+        "purpose": _words([visit.purpose for visit in seen], get_args(Purpose)),
+        "body-mass": np.array([visit.body_mass_kg or np.nan for visit in seen], float),
+    }
+    return Customers(len(seen), own, feet)
+
+
+def _column(name: str, feet: list[Mapping[str, Measure]], book: Rulebook) -> Column:
+    values: list[Any] = [foot[name].value if name in foot else None for foot in feet]
+    words = book.measures[name].values
+    if words:
+        return _words(values, tuple(words))
+    return np.array([np.nan if value is None else value for value in values], float)
+
+
+def _words(texts: list[Any], values: tuple[str, ...]) -> Words:
+    codes = [values.index(text) if text in values else -1 for text in texts]
+    return Words(np.array(codes, np.int8), values)
+
+
+def tally_visits(shop: Shop, book: Rulebook, sizes: SizeClasses) -> Tally:
+    """Count the visits as they are: what was not measured or asked stays unknown."""
+    columns = {}
+    for side in SIDES:
+        rows: list[Facts] = []
+        for visit in shop.visits:
+            measures = observe(visit, book.measures, book.parameters).used[side]
+            rows.append(facts_of(visit, side, measures, book))
+        columns[side] = columns_of(rows, book.vocabulary)
+    return tally_facts(book, columns, _sizes(shop.visits, book, sizes))
+
+
+def _sizes(visits: tuple[Visit, ...], book: Rulebook, sizes: SizeClasses) -> Array:
+    wanted = [wanted_length(visit, book.parameters).length for visit in visits]
+    return sizes.of_lengths(np.array([np.nan if w is None else w for w in wanted], float))
