@@ -89,9 +89,9 @@ def _file_loc(error: ErrorDetails, document: Document, base: Loc) -> Loc:
         candidate = (*base, *kept, part)
         if candidate in document.places or candidate in document.key_places:
             kept.append(part)
-    missing = loc and isinstance(loc[-1], str) and kept[-1:] != [loc[-1]]
-    if missing and error_type == "missing":
-        kept.append(loc[-1])
+    named = [part for part in loc if isinstance(part, str)]
+    if named and (not kept or (error_type == "missing" and kept[-1] != loc[-1])):
+        kept.append(named[-1])
     return tuple(kept)
 
 
