@@ -21,6 +21,7 @@ from recommend.catalogue.loading import Item, as_item
 from recommend.catalogue.models import CatalogueFile, Product
 from recommend.errors import InputError, Place, RecommendError, nearest
 from recommend.reading import Document, Strict, read_document, validate
+from recommend.reading.document import Loc
 from recommend.rulebook.models import AttributeDef
 
 SHOWN = 20  # problems listed before the rest is only counted
@@ -196,8 +197,16 @@ def _item(
 ) -> Item:
     reader = _Row(row, line, file, mapping)
     data = reader.product()
-    at = Document(file, data, {(): (line, 0)}, {}, "")
+    at = Document(file, data, dict.fromkeys(_paths(data), (line, 0)), {}, "")
     return as_item(validate(Product, at), attributes, at, ())
+
+
+def _paths(data: Any, above: Loc = ()) -> Iterator[Loc]:
+    """Every path of keys in the data of a row, so that each is known to stand on its line."""
+    yield above
+    if isinstance(data, dict):
+        for key, part in data.items():
+            yield from _paths(part, (*above, key))
 
 
 @dataclass(frozen=True, slots=True)
