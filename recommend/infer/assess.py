@@ -8,7 +8,7 @@ from typing import Literal
 
 from recommend.infer.derivation import Derivation, Lacking, Lacks, derivations
 from recommend.infer.facts import facts_of
-from recommend.infer.one import Conclusions, Engine
+from recommend.infer.one import Conclusions, Engine, engine_of
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.measure.observed import Observed, observe
 from recommend.rulebook.book import Rulebook
@@ -73,7 +73,7 @@ def assess(visit: Visit, book: Rulebook, engine: Engine | None = None) -> Assess
     ContradictionError
         If the rulebook contradicts itself on this foot.
     """
-    engine = engine or Engine(book)
+    engine = engine or engine_of(book)
     observed = observe(visit, book.measures, book.parameters)
     feet = {side: _foot(visit, side, observed, engine) for side in SIDES}
     return Assessment(visit, feet, tuple(_notes(book, feet)), _to_ask(book, feet))

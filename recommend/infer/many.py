@@ -112,6 +112,8 @@ class _Part:
     def run(self, fails: bool) -> None:
         self.axes = {axis: np.full(self.count, -1, np.int8) for axis in self.book.axes}
         last = last_stratum_of_axes(self.book)
+        for axis in self.axes.keys() - last:
+            self.columns[f"decided_{axis}"] = np.zeros(1, np.int8)
         for depth, rules in enumerate(self.book.strata):
             for rule in rules:
                 self.holds[rule.id] = self._any(rule.holds)

@@ -8,15 +8,18 @@ small rulesets, one session per foot and no threads.
 from __future__ import annotations
 
 import itertools
+import threading
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from durable.engine import Host, MessageNotHandledException
+from durable.engine import Host
 
 from recommend.errors import InputError, RecommendError
 from recommend.rulebook.book import CompiledRule, Rulebook
+from recommend.rulebook.compiling import LARGEST
 from recommend.rulebook.models import AxisThen
+from recommend.rulebook.naming import DECIMALS
 from recommend.rulebook.terms import Conjunction, Facts, Number, Term
 
 # At most 64 sibling conditions may be satisfied by one fact, and 512 may stand at one level;
@@ -24,7 +27,14 @@ from recommend.rulebook.terms import Conjunction, Facts, Number, Term
 MAX_COMPARISONS = 60
 _OPERATOR = {"gt": "$gt", "ge": "$gte", "lt": "$lt", "le": "$lte"}
 
+# A session in which no action ran is deleted through pointers that were never set, and takes the
+# process with it. Every message therefore carries this, and one rule of every ruleset asks for it.
+_PRESENT = {"present": "yes"}
+# Keeps facts apart from `present`, `sid` and `id`, which mean something to the engine or to us.
+_PREFIX = "fact_"
+
 Truth = bool | None
+Plain = tuple[str, str, float | str]  # fact, operator, constant
 
 
 class ContradictionError(RecommendError):
@@ -78,12 +88,13 @@ class Engine:
     def __init__(self, book: Rulebook) -> None:
         self.book = book
         self._current = _Run()
+        self._one_at_a_time = threading.Lock()
         self._sessions = itertools.count()
         self._host = _QuietHost()
         # Name of each ruleset of a stratum, and the facts that it reads.
         self._rulesets: list[dict[str, frozenset[str]]] = []
         for depth, rules in enumerate(book.strata):
-            named = {f"s{depth}c{index}": group for index, group in enumerate(chunks(rules))}
+            named = {f"s{depth}c{index}": group for index, group in enumerate(chunks(rules, book))}
             for name, group in named.items():
                 self._define(name, group)
             reads = {n: frozenset().union(*(r.facts for r in g)) for n, g in named.items()}
@@ -97,12 +108,17 @@ class Engine:
         ContradictionError
             If two rules conclude different values of one axis.
         RecommendError
-            If a fact is not one the vocabulary allows.
+            If a fact is not one the vocabulary allows, or is one that rules conclude.
         """
+        with self._one_at_a_time:
+            return self._conclude(facts)
+
+    def _conclude(self, facts: Facts) -> Conclusions:
         known: dict[str, float | str] = dict(checked_facts(facts, self.book))
         truth: dict[str, Truth] = {}
         axes: dict[str, str | None] = dict.fromkeys(self.book.axes)
         last = last_stratum_of_axes(self.book)
+        known |= {f"decided_{axis}": "no" for axis in axes if axis not in last}
         for depth, rules in enumerate(self.book.strata):
             fired = self._fire(depth, known)
             truth |= {rule.id: fired.get(rule.id) for rule in rules}
@@ -118,19 +134,19 @@ class Engine:
         for ruleset, reads in self._rulesets[depth].items():
             session = f"f{next(self._sessions)}"
             # Only what the ruleset reads: a fact may have some 250 properties at most.
-            message = {name: value for name, value in facts.items() if name in reads}
-            try:
-                self._host.assert_fact(ruleset, {"sid": session, **message})
-            except MessageNotHandledException:
-                pass  # no rule of this ruleset reads as true or false: all are undecided
-            finally:
-                self._host.delete_state(ruleset, session)
+            message = {_PREFIX + name: value for name, value in facts.items() if name in reads}
+            self._host.assert_fact(ruleset, {"sid": session, **_PRESENT, **message})
+            self._host.delete_state(ruleset, session)
         if self._current.errors:
             raise self._current.errors[0]
-        return dict(self._current.fired)
+        verdicts = set(self._current.fired)
+        for rule, verdict in verdicts:
+            if verdict and (rule, False) in verdicts:
+                raise RecommendError(f"rule `{rule}` came out true and false for the same foot")
+        return dict(verdicts)
 
     def _define(self, name: str, rules: list[CompiledRule]) -> None:
-        definition: dict[str, Any] = {}
+        definition: dict[str, Any] = {"present": {"all": [{"m": _PRESENT}], "run": _nothing}}
         for rule in rules:
             for verdict, form in ((True, rule.holds), (False, rule.fails)):
                 for conjunction in form:
@@ -142,7 +158,7 @@ class Engine:
                     }
         self._host.set_rulesets({name: definition})
 
-    def _plain(self, conjunction: Conjunction) -> Iterator[tuple[str, str, float | str]]:
+    def _plain(self, conjunction: Conjunction) -> Iterator[Plain]:
         for term in conjunction:
             yield from plain_comparisons(term, self.book)
 
@@ -157,7 +173,11 @@ class Engine:
         return act
 
 
-def plain_comparisons(term: Term, book: Rulebook) -> Iterator[tuple[str, str, float | str]]:
+def _nothing(_closure: Any) -> None:
+    """The action of the rule that is always true."""
+
+
+def plain_comparisons(term: Term, book: Rulebook) -> Iterator[Plain]:
     """A term as (fact, operator, constant) comparisons that must all hold.
 
     A word with several values becomes inequality with each other value of its closed
@@ -176,12 +196,13 @@ def plain_comparisons(term: Term, book: Rulebook) -> Iterator[tuple[str, str, fl
             yield term.fact, "$neq", value
 
 
-def _comparison(plain: tuple[str, str, float | str]) -> dict[str, Any]:
+def _comparison(plain: Plain) -> dict[str, Any]:
     fact, operator, constant = plain
-    return {fact: constant} if operator == "==" else {operator: {fact: constant}}
+    named = {_PREFIX + fact: constant}
+    return named if operator == "==" else {operator: named}
 
 
-def chunks(rules: tuple[CompiledRule, ...]) -> Iterator[list[CompiledRule]]:
+def chunks(rules: tuple[CompiledRule, ...], book: Rulebook) -> Iterator[list[CompiledRule]]:
     """Split rules into groups with at most `MAX_COMPARISONS` distinct comparisons each.
 
     Raises
@@ -190,9 +211,14 @@ def chunks(rules: tuple[CompiledRule, ...]) -> Iterator[list[CompiledRule]]:
         If one rule alone has more.
     """
     group: list[CompiledRule] = []
-    seen: set[tuple[str, str, str]] = set()
+    seen: set[Plain] = set()
     for rule in rules:
-        own = set(_distinct(rule))
+        own = {
+            plain
+            for conjunction in (*rule.holds, *rule.fails)
+            for term in conjunction
+            for plain in plain_comparisons(term, book)
+        }
         if len(own) > MAX_COMPARISONS:
             raise InputError(
                 rule.place,
@@ -207,18 +233,6 @@ def chunks(rules: tuple[CompiledRule, ...]) -> Iterator[list[CompiledRule]]:
         seen |= own
     if group:
         yield group
-
-
-def _distinct(rule: CompiledRule) -> Iterator[tuple[str, str, str]]:
-    """Upper bound of the distinct comparisons a rule becomes (every other word counts)."""
-    for form in (rule.holds, rule.fails):
-        for conjunction in form:
-            for term in conjunction:
-                if isinstance(term, Number):
-                    yield term.fact, term.op, repr(term.value)
-                else:
-                    yield from ((term.fact, "word", value) for value in term.values)
-                    yield term.fact, "others", ",".join(sorted(term.values))
 
 
 def settle(rules: tuple[CompiledRule, ...], truth: Mapping[str, Truth]) -> dict[str, str]:
@@ -263,7 +277,7 @@ def last_stratum_of_axes(book: Rulebook) -> dict[str, int]:
 
 
 def checked_facts(facts: Facts, book: Rulebook) -> Facts:
-    """`facts`, if every one is of the vocabulary and every number finite.
+    """`facts`, if every one is of the vocabulary and every number is as engines compare it.
 
     Raises
     ------
@@ -271,12 +285,33 @@ def checked_facts(facts: Facts, book: Rulebook) -> Facts:
         Otherwise.
     """
     for name, value in facts.items():
+        if name.startswith(("axis_", "decided_")):
+            raise RecommendError(f"`{name}` is concluded by rules, it cannot be given")
         words = book.vocabulary.words.get(name)
         if words is not None:
             if value not in words:
                 raise RecommendError(f"`{name}` is `{value}`; allowed: {', '.join(words)}")
         elif name not in book.vocabulary.numbers:
             raise RecommendError(f"no fact is called `{name}`")
-        elif not isinstance(value, float) or value != value or abs(value) > 1e9:
-            raise RecommendError(f"`{name}` is `{value}`; allowed: a finite decimal number")
+        elif not _comparable(value):
+            raise RecommendError(
+                f"`{name}` is `{value!r}`; allowed: a decimal number from -{LARGEST:.0f} to "
+                f"{LARGEST:.0f} with up to {DECIMALS} decimals"
+            )
     return facts
+
+
+def _comparable(value: object) -> bool:
+    """Whether `value` is a float that every engine reads and compares alike (NaN is not)."""
+    return isinstance(value, float) and abs(value) <= LARGEST and round(value, DECIMALS) == value
+
+
+_ENGINES: dict[int, Engine] = {}
+
+
+def engine_of(book: Rulebook) -> Engine:
+    """The engine of `book`, built at its first use: what durable-rules builds is never freed."""
+    engine = _ENGINES.get(id(book))  # an engine keeps its book, so its id is not given again
+    if engine is None:
+        engine = _ENGINES[id(book)] = Engine(book)
+    return engine

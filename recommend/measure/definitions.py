@@ -6,7 +6,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from recommend.reading import Strict
+from recommend.reading import Id, Strict
 
 Basis = Literal["published", "common-practice", "from-memory", "assumption"]
 
@@ -47,12 +47,12 @@ class MeasureDef(Strict):
     unit: str
     plain: str
     decimals: int = Field(default=1, ge=0, le=4)
-    values: list[str] = []
-    qualifiers: dict[str, list[str]] = {}
+    values: list[Id] = []
+    qualifiers: dict[Id, list[Id]] = {}
     error: ReadingError | None = None
     norm: Norm | None = None
     how: str = ""
     of_person: bool = False
 
 
-MeasureDefs = dict[str, MeasureDef]
+MeasureDefs = dict[Id, MeasureDef]

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Any, TypeVar
+from typing import Annotated, Any, TypeVar
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from pydantic_core import ErrorDetails
 
 from recommend.errors import InputError, nearest
 from recommend.reading.document import Document, Loc
+
+
+# A name that rules may use; its plain letters and hyphens mean the same to every engine.
+Id = Annotated[str, Field(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$")]
 
 
 def kebab(name: str) -> str:

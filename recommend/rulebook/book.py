@@ -9,7 +9,7 @@ from typing import Literal
 
 from recommend.errors import InputError, Place, nearest
 from recommend.measure.definitions import MeasureDefs
-from recommend.rulebook.compiling import Compiler, TooManyBranchesError
+from recommend.rulebook.compiling import CannotRunError, Compiler
 from recommend.rulebook.models import (
     AttributeDef,
     AxisDef,
@@ -153,12 +153,9 @@ def compile_rules(drafts: list[Draft], compiler: Compiler) -> tuple[CompiledRule
 def _normal_form(draft: Draft, compiler: Compiler) -> tuple[Disjunction, Disjunction]:
     try:
         holds, fails = compiler.normal_form(draft.rule.when)
-    except TooManyBranchesError as error:
-        raise InputError(
-            draft.place,
-            f"the condition of rule `{draft.rule.id}` multiplies out to {error}",
-            mend="split the rule, or name a part of it as an axis of its own",
-        ) from error
+    except CannotRunError as error:
+        found = f"the condition of rule `{draft.rule.id}` {error}"
+        raise InputError(draft.place, found, mend=error.mend) from error
     always = compiler.vocabulary.words["side"]
     return _never_empty(holds, always), _never_empty(fails, always)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from itertools import combinations
 
 from recommend.reading.document import Loc
 from recommend.rulebook.conditions import (
@@ -47,8 +48,15 @@ _ORDER: dict[str, tuple[str, Op]] = {
 MAX_BRANCHES = 400  # a guard of time and memory, far above what a readable rule needs
 
 
-class TooManyBranchesError(ValueError):
-    """A condition whose normal form is too large to run."""
+LARGEST = 1e9  # a number below this has no exponent, which some engines cannot read
+
+
+class CannotRunError(ValueError):
+    """A condition that no engine can run as it is meant; `mend` says what to do about it."""
+
+    def __init__(self, found: str, mend: str) -> None:
+        self.mend = mend
+        super().__init__(found)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,8 +71,9 @@ class Compiler:
 
         Raises
         ------
-        TooManyBranchesError
-            If the condition multiplies out to more than `MAX_BRANCHES` branches.
+        CannotRunError
+            If the condition multiplies out to more than `MAX_BRANCHES` branches, or compares
+            with a limit that is too large or that means two values for one reading.
         """
         return self._compile(condition, True), self._compile(condition, False)
 
@@ -78,7 +87,9 @@ class Compiler:
         if isinstance(condition, NoneOf):
             parts = [self._compile(part, not want) for part in condition.none]
             return _every(parts) if want else _some(parts)
-        return without_covered(self._leaf(condition, want))
+        # A leaf over no word at all (the negation of every word) can never hold.
+        joined = (conjoin(branch) for branch in self._leaf(condition, want))
+        return without_covered(branch for branch in joined if branch is not None)
 
     def _leaf(self, leaf: Leaf, want: bool) -> Iterator[Conjunction]:
         if isinstance(leaf, OfMeasure) and leaf.is_[0] in ORDERS:
@@ -106,9 +117,7 @@ class Compiler:
                 Word(fact, self.vocabulary.others(fact, plain)),
                 Word(decided, frozenset({"yes"})),
             )
-            joined = conjoin(terms)
-            if joined:
-                yield joined
+            yield terms
         else:
             yield (Word(fact, self.vocabulary.others(fact, plain)),)
 
@@ -120,15 +129,14 @@ class Compiler:
         """
         suffix, op = _ORDER[leaf.is_[0]]
         assert leaf.limit is not None
+        _check_values(leaf.limit, self.limits[leaf.limit])
         for value in self.limits[leaf.limit].values:
             guards: list[Term] = [
                 Word(f"{leaf.measure}_{qualifier}", frozenset({word}))
                 for qualifier, word in value.where.items()
             ]
             number = Number(leaf.measure + suffix, op, value.value, leaf.limit)
-            joined = conjoin([*guards, number if want else number.negated()])
-            assert joined is not None
-            yield joined
+            yield (*guards, number if want else number.negated())
 
 
 def word_of(leaf: Leaf) -> tuple[str, frozenset[str]]:
@@ -146,6 +154,24 @@ def word_of(leaf: Leaf) -> tuple[str, frozenset[str]]:
     return f"visit_{leaf.visit}", frozenset(leaf.is_)
 
 
+def _check_values(name: str, limit: Limit) -> None:
+    """Raise CannotRunError for a value too large, or two values for the same reading."""
+    for value in limit.values:
+        if abs(value.value) > LARGEST:
+            raise CannotRunError(
+                f"compares with limit `{name}`, which is {value.value:g}",
+                f"keep limits between {-LARGEST:.0f} and {LARGEST:.0f}",
+            )
+    for one, other in combinations(limit.values, 2):
+        shared = one.where.keys() & other.where.keys()
+        if all(one.where[qualifier] == other.where[qualifier] for qualifier in shared):
+            raise CannotRunError(
+                f"compares with limit `{name}`, of which {one.value:g} and {other.value:g} may "
+                "both be meant for one reading",
+                "give each value a `where` that excludes the others",
+            )
+
+
 def _some(parts: Iterable[Disjunction]) -> Disjunction:
     return without_covered(one for part in parts for one in part)
 
@@ -156,7 +182,10 @@ def _every(parts: list[Disjunction]) -> Disjunction:
         pairs = (conjoin([*one, *other]) for one in joined for other in part)
         joined = without_covered(pair for pair in pairs if pair is not None)
         if len(joined) > MAX_BRANCHES:
-            raise TooManyBranchesError(f"more than {MAX_BRANCHES} branches")
+            raise CannotRunError(
+                f"multiplies out to more than {MAX_BRANCHES} branches",
+                "split the rule, or name a part of it as an axis of its own",
+            )
     return joined
 
 

@@ -7,16 +7,19 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from recommend.measure.definitions import MeasureDefs
+from recommend.reading import Id as Id  # also the id of a product attribute
 from recommend.reading import Strict
 from recommend.rulebook.conditions import Condition
 from recommend.rulebook.parameters import Figure, Kind
 
-Id = Annotated[str, Field(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$")]
 Strength = Literal["must", "prefer", "never"]
 Comparison = Literal["at-least", "at-most", "above", "below"]
 Weight = Literal["strong", "usual", "slight"]
 FpiSystem = Literal["manual-2005", "adult-norm-2008"]
 NoteLevel = Literal["stop", "see-clinician", "caution"]
+# A measure so called would give facts that already mean something else (see `vocabulary`).
+RESERVED_MEASURES = frozenset({"answer", "axis", "decided", "known", "pain", "side", "visit"})
+RESERVED_QUALIFIERS = frozenset({"high", "low"})
 
 
 class Basis(Strict):
@@ -202,6 +205,15 @@ class MeasuresFile(Strict):
 
     title: str
     measures: MeasureDefs
+
+    @model_validator(mode="after")
+    def _facts_have_one_meaning(self) -> MeasuresFile:
+        for name, one in self.measures.items():
+            if name in RESERVED_MEASURES:
+                raise ValueError(f"no measure may be called `{name}`; facts of that name exist")
+            for qualifier in RESERVED_QUALIFIERS & set(one.qualifiers):
+                raise ValueError(f"no qualifier of `{name}` may be called `{qualifier}`")
+        return self
 
 
 class AxesFile(Strict):

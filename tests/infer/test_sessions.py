@@ -1,0 +1,26 @@
+"""Feet about which hardly anything is known, many of them, through the reference engine."""
+
+import subprocess
+import sys
+
+_MANY_BARE_VISITS = """
+from recommend.infer.assess import assess
+from recommend.infer.one import Engine
+from recommend.rulebook import load_rulebook, shipped_folder
+from recommend.visit.models import Visit
+
+book = load_rulebook(shipped_folder("rules"))
+engine = Engine(book)
+for _ in range(30):
+    assess(Visit(reference="a"), book, engine)
+    assess(Visit(reference="a", answers={"open-wound": "no"}), book, engine)
+print("done")
+"""
+
+
+def test_visits_that_decide_nothing_leave_the_process_alive():
+    """A visit with one answer or none is assessed again and again without harm."""
+    run = subprocess.run(
+        [sys.executable, "-c", _MANY_BARE_VISITS], capture_output=True, text=True, check=False
+    )
+    assert (run.returncode, run.stdout.strip()) == (0, "done")
