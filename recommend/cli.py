@@ -18,6 +18,7 @@ from recommend.errors import Exit, RecommendError
 # name of the command: (module with a typer app called `app`, one line of help)
 COMMANDS: dict[str, tuple[str, str]] = {
     "shortlist": ("recommend.commands.shortlist", "Turn a measured visit into a shortlist"),
+    "visit": ("recommend.commands.visit", "Type a visit at the counter, go on with it, look back"),
     "store": ("recommend.commands.store", "Look after the records: verify, export, forget"),
 }
 

@@ -1,0 +1,141 @@
+"""`recommend visit`: type a visit at the counter, go on with it, look at it again."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from datetime import date
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from recommend.errors import Exit, InputError, Place
+from recommend.infer.counter import Counter
+from recommend.rulebook import load_rulebook
+from recommend.settings import setting
+from recommend.show.dialogue import LeftError, run, say
+from recommend.show.progress import progress_line
+from recommend.visit.answers import RefusedError, Text
+from recommend.visit.entry import Entry, visit_of
+from recommend.visit.intake import intake
+from recommend.visit.shelf import REFERENCE, Draft, Shelf
+from recommend.visit.steps import Step
+
+app = typer.Typer(add_completion=False, rich_markup_mode=None, no_args_is_help=True)
+
+REFERENCE_KIND = Text(
+    "a reference code of the shop: letters, digits, - _ . (up to 40); never a name", REFERENCE
+)
+
+Reference = Annotated[
+    str | None, typer.Argument(metavar="[REFERENCE]", help="The customer's code, never a name.")
+]
+VisitsFolder = Annotated[
+    Path | None, typer.Option("--visits", help="Folder of visits; see `recommend setup show`.")
+]
+RulesFolder = Annotated[
+    Path | None, typer.Option("--rules", help="Folder of the rulebook; see `recommend setup show`.")
+]
+
+
+@app.callback()
+def _visit() -> None:
+    """Type a visit at the counter, go on with it, change it, look back."""
+
+
+@app.command()
+def new(
+    reference: Reference = None, visits: VisitsFolder = None, rules: RulesFolder = None
+) -> None:
+    """Begin a visit: the questions of a fitting, one by one, saved after every answer.
+
+    Ends with exit code 3 when a stop was found.
+
+    Example: recommend visit new A-1042
+    """
+    shelf = Shelf(setting("visits", visits).value)
+    code = _reference(reference)
+    with shelf.held(code):
+        if shelf.draft(code) is not None:
+            raise InputError(
+                Place(str(shelf.folder)),
+                f"a visit of `{code}` is under way",
+                mend=f"go on with `recommend visit resume {code}`",
+            )
+        draft = Draft({"reference": code, "date": date.today().isoformat()})
+        _enter(draft, shelf, rules)
+
+
+@app.command()
+def resume(
+    reference: Reference = None, visits: VisitsFolder = None, rules: RulesFolder = None
+) -> None:
+    """Go on with a visit that was interrupted; the last one when no code is given.
+
+    Example: recommend visit resume
+    """
+    shelf = Shelf(setting("visits", visits).value)
+    drafts = shelf.drafts()
+    found = shelf.draft(reference) if reference else next(iter(drafts), None)
+    if found is None:
+        waiting = ", ".join(one.reference for one in drafts) or "none"
+        raise InputError(
+            Place(str(shelf.folder)),
+            f"no visit{f' of `{reference}`' if reference else ''} is under way",
+            mend=f"under way: {waiting}; begin one with `recommend visit new`",
+        )
+    with shelf.held(found.reference):
+        say(f"Going on with {found.reference}.")
+        _enter(shelf.draft(found.reference) or found, shelf, rules)
+
+
+def _reference(given: str | None) -> str:
+    """The reference code, asked for when it was not given."""
+    while True:
+        try:
+            return REFERENCE_KIND.parse(given if given is not None else _asked_reference())
+        except RefusedError as error:
+            if given is not None or not sys.stdin.isatty():
+                raise InputError(Place("REFERENCE"), str(error)) from None
+            say(str(error))
+
+
+def _asked_reference() -> str:
+    print("Reference code of the customer (never a name) > ", end="", flush=True)
+    try:
+        return input()
+    except (EOFError, KeyboardInterrupt):
+        raise InputError(Place("REFERENCE"), "no reference code was given") from None
+
+
+def _steps(draft: Draft, counter: Counter) -> Sequence[Step]:
+    return intake(counter.book.questions, setting("sizes").value, setting("zero-reference").value)
+
+
+def _enter(draft: Draft, shelf: Shelf, rules: Path | None) -> None:
+    """Ask what is still to be asked, then put the visit on the shelf."""
+    counter = Counter(load_rulebook(setting("rulebook", rules).value))
+    entry = Entry(_steps(draft, counter), draft, counter)
+    shelf.save(draft)
+    try:
+        run(
+            entry,
+            lambda: shelf.save(draft),
+            lambda block: progress_line(counter.progress(visit_of(draft.tree)), block),
+        )
+    except LeftError:
+        print()
+        say(f"Saved. Go on with: recommend visit resume {draft.reference}")
+        return
+    visit = visit_of(draft.tree)
+    path = shelf.finish(draft)
+    stops = counter.stops(visit)
+    print()
+    say(progress_line(counter.progress(visit), "end"))
+    print(f"Visit: {path}")
+    if stops:
+        for stop in stops.values():
+            say(f"STOP: {stop}")
+        raise typer.Exit(Exit.STOP)
+    print(f"Next:  recommend shortlist {path}")

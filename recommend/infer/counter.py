@@ -1,0 +1,154 @@
+"""The rulebook at the counter: stops and doubts while a visit is typed, and what to do next."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from statistics import stdev
+
+from recommend.infer.assess import Assessment, assess
+from recommend.infer.one import Engine
+from recommend.measure.model import SIDES, Side
+from recommend.measure.observed import PHASES, observe
+from recommend.rulebook.book import Rulebook
+from recommend.rulebook.vocabulary import FOOT_TYPE
+from recommend.visit.models import Foot, Visit
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """What is known so far, and the next most useful measure.
+
+    `foot` has by side what is known in words; `next_how` says how to take the measure that
+    would settle most, empty when nothing is missing for the foot types.
+    """
+
+    asked: int
+    questions: int
+    notes: tuple[str, ...]
+    foot: Mapping[Side, tuple[str, ...]]
+    next_measure: str
+    next_how: str
+    next_sides: tuple[Side, ...]
+
+
+class Counter:
+    """Judges a visit that is being typed, by one rulebook."""
+
+    def __init__(self, book: Rulebook) -> None:
+        self.book, self.engine = book, Engine(book)
+
+    def assess(self, visit: Visit) -> Assessment:
+        """The visit assessed as it stands."""
+        return assess(visit, self.book, self.engine)
+
+    def stops(self, visit: Visit) -> dict[str, str]:
+        """Stops that hold, by rule, each as a sentence."""
+        notes = self.assess(visit).notes
+        return {note.rule: note.say for note in notes if note.level == "stop"}
+
+    def doubt(self, before: Visit, after: Visit) -> str:
+        """Why the newest answer is hardly possible; empty when it is plausible."""
+        old = set(self._doubts(before))
+        return next((text for text in self._doubts(after) if text not in old), "")
+
+    def progress(self, visit: Visit) -> Progress:
+        """What is known so far, and what to measure next."""
+        seen = self.assess(visit)
+        axes = self.book.axes
+        known = {
+            side: tuple(
+                axes[axis].values[value]
+                for axis, value in foot.conclusions.axes.items()
+                if value is not None and (axis == FOOT_TYPE or foot.foot_type is None)
+            )
+            for side, foot in seen.feet.items()
+        }
+        measure, sides = self._next(seen)
+        return Progress(
+            asked=sum(a != "not-asked" for a in visit.answers.values()),
+            questions=len(self.book.questions),
+            notes=tuple(
+                f"{note.level}: {self.book.rule(note.rule).rule.title}" for note in seen.notes
+            ),
+            foot={
+                side: words[-1:] if seen.feet[side].foot_type else words
+                for side, words in known.items()
+            },
+            next_measure=measure,
+            next_how=self.book.measures[measure].how if measure else "",
+            next_sides=sides,
+        )
+
+    def _next(self, seen: Assessment) -> tuple[str, tuple[Side, ...]]:
+        """The measure that the most undecided axes wait for; that of both feet before one."""
+        waits: dict[str, dict[Side, int]] = {}
+        for side, foot in seen.feet.items():
+            wanted = foot.lacking.get(FOOT_TYPE)
+            for measure in wanted.measures if wanted else ():
+                count = sum(measure in one.measures for one in foot.lacking.values())
+                waits.setdefault(measure, {})[side] = count
+        order = list(self.book.measures)
+        best = max(waits, key=lambda m: (sum(waits[m].values()), -order.index(m)), default="")
+        return best, tuple(side for side in SIDES if side in waits.get(best, {}))
+
+    def _doubts(self, visit: Visit) -> Iterator[str]:
+        yield from self._unusual(visit)  # about what was typed; plainer than a derived measure
+        observed = observe(visit, self.book.measures, self.book.parameters)
+        for side in SIDES:
+            for measure in observed.used[side].values():
+                title = self.book.measures[measure.name].title
+                for flag in measure.flags:
+                    if flag.name == "implausible":
+                        yield f"{side}, {title}: {flag.detail}"
+
+    def _usual(self, name: str) -> float:
+        return self.book.parameters[f"entry.{name}"]
+
+    def _unusual(self, visit: Visit) -> Iterator[str]:
+        feet: dict[Side, Foot] = {"left": visit.feet.left, "right": visit.feet.right}
+        for side, foot in feet.items():
+            length = foot.foot_length_mm
+            yield from self._outside(side, "foot length", "foot-length", length, "mm")
+            if length:
+                truncated, width = foot.truncated_foot_length_mm, foot.forefoot_width_mm
+                shares = (
+                    ("truncated length over foot length", "truncated-share", truncated),
+                    ("forefoot width over foot length", "width-share", width),
+                )
+                for words, name, part in shares:
+                    yield from self._outside(side, words, name, part and part / length, "")
+            yield from self._heights(side, foot)
+            yield from self._strides(side, foot)
+        lengths = [foot.foot_length_mm for foot in feet.values() if foot.foot_length_mm]
+        if len(lengths) == len(SIDES) and abs(lengths[0] - lengths[1]) > self._usual("side-gap"):
+            yield f"left {lengths[0]:g} mm and right {lengths[1]:g} mm differ by two sizes or more"
+
+    def _outside(
+        self, side: Side, words: str, name: str, value: float | None, unit: str
+    ) -> Iterator[str]:
+        low, high = self._usual(f"{name}-low"), self._usual(f"{name}-high")
+        if value is not None and not low <= value <= high:
+            shown = f"{value:.3g} {unit}".strip()
+            yield f"{side}: {words} would be {shown}; {low:g} to {high:g} is usual"
+
+    def _heights(self, side: Side, foot: Foot) -> Iterator[str]:
+        pairs = (("dorsum", foot.dorsum_height_mm), ("navicular", foot.navicular_height_mm))
+        for words, height in pairs:
+            if height is None or height.sitting is None or height.standing is None:
+                continue
+            if height.standing - height.sitting > self._usual("rise-under-load"):
+                yield (
+                    f"{side}: {words} height rises from {height.sitting:g} mm sitting to "
+                    f"{height.standing:g} mm standing; it usually sinks"
+                )
+
+    def _strides(self, side: Side, foot: Foot) -> Iterator[str]:
+        for entry in foot.rearfoot:
+            for phase in ("angle", *PHASES):
+                strides = getattr(entry, phase) or []
+                if len(strides) > 1 and stdev(strides) > self._usual("stride-spread"):
+                    yield (
+                        f"{side}: the {phase} readings run from {min(strides):g} to "
+                        f"{max(strides):g} deg, more than strides of one person usually scatter"
+                    )

@@ -1,0 +1,231 @@
+"""The shop's own settings: option, then environment, then file, then default.
+
+One TOML file in the platform's configuration folder; every value can say where it came from.
+Imports stay light, because every command asks here.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from recommend.errors import InputError, Place, nearest
+
+FILE_VARIABLE = "RECOMMEND_SETTINGS"
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """One setting: its name in the file, its environment variable, what it is for.
+
+    `allowed` are the words it may have; empty means a path, or free text. A `many` setting is
+    a list in the file, and is separated like a search path in the environment.
+    """
+
+    name: str
+    variable: str
+    help: str
+    allowed: tuple[str, ...] = ()
+    path: bool = False
+    many: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Value:
+    """What a setting is (None: nothing was given, and there is no default), and why."""
+
+    setting: Setting
+    value: Any
+    origin: str
+
+
+SIZE_SYSTEMS = ("mondopoint", "eu", "uk", "us-men", "us-women")
+ZERO_REFERENCES = ("vertical", "relaxed-standing", "subtalar-neutral")
+
+SETTINGS: dict[str, Setting] = {
+    one.name: one
+    for one in (
+        Setting(
+            "catalogue", "RECOMMEND_CATALOGUE", "folders of products, the later over the earlier",
+            path=True, many=True,
+        ),
+        Setting("rulebook", "RECOMMEND_RULEBOOK", "folder of rules", path=True),
+        Setting("records", "RECOMMEND_STORE", "file of kept records", path=True),
+        Setting("visits", "RECOMMEND_VISITS", "folder of visit files and drafts", path=True),
+        Setting("stock", "RECOMMEND_STOCK", "CSV file with stock levels of today", path=True),
+        Setting("sizes", "RECOMMEND_SIZES", "size system to ask for and show", SIZE_SYSTEMS),
+        Setting("language", "RECOMMEND_LANGUAGE", "language of what the customer is given"),
+        Setting("shop", "RECOMMEND_SHOP", "the shop's name, for what the customer is given"),
+        Setting(
+            "zero-reference", "RECOMMEND_ZERO_REFERENCE", "usual zero of rearfoot angles",
+            ZERO_REFERENCES,
+        ),
+    )
+}  # fmt: skip
+
+
+def settings_file() -> Path:
+    """The settings file: ``RECOMMEND_SETTINGS``, else in the platform's configuration folder."""
+    if named := os.environ.get(FILE_VARIABLE):
+        return Path(named).expanduser()
+    from platformdirs import user_config_path  # only here: it costs a few milliseconds
+
+    return user_config_path("recommend", appauthor=False) / "settings.toml"
+
+
+def setting(name: str, option: Any = None) -> Value:
+    """The value of a setting, and where it came from.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, or the value that counts is not allowed.
+    """
+    one = SETTINGS[name]
+    if option:
+        return Value(one, _checked(one, option, Place(f"--{name}")), "option")
+    if from_environment := os.environ.get(one.variable):
+        given: Any = from_environment.split(os.pathsep) if one.many else from_environment
+        return Value(one, _checked(one, given, Place(one.variable)), f"environment {one.variable}")
+    file = settings_file()
+    written = read_settings(file)
+    if name in written:
+        return Value(one, written[name], f"file {file}")
+    return Value(one, _default(one), "default")
+
+
+def lab_errors() -> dict[str, dict[str, float]]:
+    """Errors of measurement of this lab, by measure: ``single`` and ``floor`` in its unit."""
+    tables: dict[str, dict[str, Any]] = read_settings(settings_file()).get("errors", {})
+    return {
+        measure: {key: float(number) for key, number in table.items() if key != "note"}
+        for measure, table in tables.items()
+    }
+
+
+def read_settings(file: Path) -> dict[str, Any]:
+    """All that stands in a settings file, checked; nothing when there is no file.
+
+    Raises
+    ------
+    InputError
+        If it is not TOML, holds a key that is not known or a value that is not allowed.
+    """
+    try:
+        stamp = file.stat().st_mtime_ns
+    except FileNotFoundError:
+        return {}
+    except OSError as error:
+        raise InputError(Place(str(file)), f"cannot be read ({error.strerror})") from error
+    return _read(file, stamp)
+
+
+@lru_cache(maxsize=2)
+def _read(file: Path, _stamp: int) -> dict[str, Any]:
+    try:
+        text = file.read_text("utf-8")
+        data = tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise InputError(
+            Place(str(file)), f"the settings are not TOML ({error})", mend="run `recommend setup`"
+        ) from error
+    except OSError as error:
+        raise InputError(Place(str(file)), f"cannot be read ({error.strerror})") from error
+    return {key: _entry(key, value, _place(file, text, key)) for key, value in data.items()}
+
+
+def _entry(key: str, value: Any, place: Place) -> Any:
+    if key == "errors":
+        return _errors(value, place)
+    if key not in SETTINGS:
+        known = (*SETTINGS, "errors")
+        raise InputError(place, f"`{key}` is not a setting", ", ".join(known), nearest(key, known))
+    return _checked(SETTINGS[key], value, place)
+
+
+def _place(file: Path, text: str, key: str) -> Place:
+    lines = text.splitlines()
+    starts = (n for n, line in enumerate(lines, 1) if line.lstrip(" [\"'").startswith(key))
+    return Place(str(file), next(starts, 0))
+
+
+def _checked(one: Setting, value: Any, place: Place) -> Any:
+    values = value if one.many and isinstance(value, (list, tuple)) else [value]
+    for single in values:
+        if not isinstance(single, (str, Path)) or not str(single):
+            raise InputError(place, f"`{one.name}` is `{single}`", "text in quotes")
+        if one.allowed and str(single) not in one.allowed:
+            hint = nearest(str(single), one.allowed)
+            raise InputError(place, f"`{one.name}` is `{single}`", ", ".join(one.allowed), hint)
+    made = [Path(v).expanduser() if one.path else str(v) for v in values]
+    return made if one.many else made[0]
+
+
+def _errors(value: Any, place: Place) -> dict[str, dict[str, Any]]:
+    allowed = "a table for each measure, with `single` and if needed `floor`, numbers from 0"
+    if not isinstance(value, dict):
+        raise InputError(place, "`errors` is not a table", allowed)
+    for measure, table in value.items():
+        numbers = dict(table) if isinstance(table, dict) else {}
+        numbers.pop("note", None)
+        if not numbers or not all(
+            key in ("single", "floor") and _is_error(number) for key, number in numbers.items()
+        ):
+            raise InputError(place, f"`errors.{measure}` is `{table}`", allowed)
+    return value
+
+
+def _is_error(number: Any) -> bool:
+    # A comparison with NaN is false, so this also keeps NaN and infinity out.
+    return isinstance(number, (int, float)) and not isinstance(number, bool) and 0 <= number < 1e6
+
+
+def _default(one: Setting) -> Any:
+    simple = {"sizes": "eu", "language": "en", "zero-reference": "vertical"}
+    if one.name in simple:
+        return simple[one.name]
+    if one.name in ("rulebook", "catalogue"):
+        from recommend.rulebook.shipped import shipped_folder
+
+        return shipped_folder("rules") if one.name == "rulebook" else [_demo(shipped_folder)]
+    if one.name in ("records", "visits"):
+        from platformdirs import user_data_path
+
+        folder = user_data_path("recommend", appauthor=False)
+        return folder / ("records.sqlite" if one.name == "records" else "visits")
+    return None
+
+
+def _demo(shipped_folder: Any) -> Path:
+    folder: Path = shipped_folder("catalogue_demo")
+    return folder
+
+
+def settings_text(values: Mapping[str, Any], errors: Mapping[str, Mapping[str, Any]]) -> str:
+    """The settings as TOML."""
+    lines = [
+        "# Settings of this shop. `recommend setup show` says where each value comes from.",
+        "",
+    ]
+    for name, one in SETTINGS.items():
+        if name in values:
+            lines += [f"# {one.help}", f"{name} = {_toml(values[name])}"]
+    for measure, table in sorted(errors.items()):
+        lines += ["", f"[errors.{measure}]"]
+        lines += [f"{key} = {_toml(value)}" for key, value in table.items()]
+    return "\n".join(lines) + "\n"
+
+
+def _toml(value: Any) -> str:
+    if isinstance(value, (list, tuple)):
+        return f"[{', '.join(map(_toml, value))}]"
+    if isinstance(value, float):
+        return repr(value)
+    # A basic string of TOML escapes as JSON does, but for the delete character.
+    return json.dumps(str(value), ensure_ascii=False).replace("\x7f", "\\u007f")

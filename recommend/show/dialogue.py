@@ -1,0 +1,201 @@
+"""The terminal side of guided entry: asks, reads a key or a line, says what became of it.
+
+Plain text only: no colour, no mouse, no cursor movement, so that it works over any line. The
+thinking is done by the state machine it is handed.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import select
+import shutil
+import sys
+import textwrap
+from collections.abc import Callable
+from typing import Any
+
+from recommend.visit.answers import Item
+from recommend.visit.entry import COMMANDS, Entry, Reply
+from recommend.visit.steps import Step
+
+WIDEST = 100
+LEAVE = "q"
+KEYS = (
+    "At any question: ? help, < back, x remove, > rest of this block, q stop for now. "
+    "Enter leaves a question out, or keeps what stands in [brackets]. "
+    "Saved after every answer."
+)
+
+try:
+    import termios
+    import tty
+except ImportError:  # a platform without termios: every answer is a line
+    termios = tty = None  # type: ignore[assignment]
+
+
+class LeftError(Exception):
+    """The fitter leaves; everything answered is saved."""
+
+
+def run(entry: Entry, save: Callable[[], None], after_block: Callable[[str], str]) -> None:
+    """Ask until the entry ends.
+
+    Parameters
+    ----------
+    entry : the state machine.
+    save : called after every answer.
+    after_block : one line of what is known, for the name of the block that ended.
+
+    Raises
+    ------
+    LeftError
+        If the fitter leaves, with Ctrl-C, Ctrl-D or q.
+    """
+    say(KEYS)
+    try:
+        _converse(entry, save, after_block)
+    except (KeyboardInterrupt, EOFError):
+        save()
+        raise LeftError from None
+
+
+def _converse(entry: Entry, save: Callable[[], None], after_block: Callable[[str], str]) -> None:
+    block = ""
+    while step := entry.step:
+        if step.block != block:
+            block = step.block
+            heading(block)
+        _ask(step, entry)
+        by_key = bool(step.kind.keys) and _can_read_keys()
+        reply = entry.feed(_read(step, by_key))
+        save()
+        _tell(reply, by_key)
+        if reply.block_ended and entry.step is not None:
+            say(after_block(reply.block_ended))
+            block = ""
+
+
+def width() -> int:
+    """Columns to use: those of the terminal, at most as wide as a line reads well."""
+    return min(shutil.get_terminal_size().columns, WIDEST)
+
+
+def say(text: str, indent: str = "") -> None:
+    """Print `text` wrapped; nothing when it is empty."""
+    for paragraph in text.splitlines():
+        print(textwrap.fill(paragraph, width(), initial_indent=indent, subsequent_indent=indent))
+
+
+def heading(text: str) -> None:
+    """Print a line that begins a block."""
+    print(f"\n-- {text} ".ljust(width(), "-"))
+
+
+def _ask(step: Step, entry: Entry) -> None:
+    number, count = entry.number
+    place = f" ({number}/{count})" if step.block != "Stop" else ""
+    standing = step.standing(entry.draft.tree)
+    usual = None if standing else step.usual(entry.draft.tree)
+    keyed = bool(step.kind.keys)
+    if not keyed:
+        print()
+    say(f"{step.ask}{place}")
+    for line in step.reminder:
+        parts = [line] if len(line) + 2 <= width() else line.split(" | ")
+        for part in parts:
+            say(part, "  ")
+    prompt = f"[{standing or usual}] > " if standing or usual else "> "
+    if keyed:
+        print(f"  {step.kind.hint}   {prompt}", end="", flush=True)
+        return
+    say(step.kind.hint, "  ")
+    print(prompt, end="", flush=True)
+
+
+def _tell(reply: Reply, by_key: bool) -> None:
+    """Say what became of an answer; after a key, on the line of the key."""
+    short = {"taken": f"= {reply.say}", "kept": f"= {reply.say}", "left-out": "left out"}
+    if reply.kind in short:
+        say(short[reply.kind], "  " if not by_key else "")
+    elif by_key:
+        print()
+    if reply.kind in ("help", "refused", "removed"):
+        say(reply.say, "  ")
+    elif reply.kind == "again":
+        say(f"Is that so? {reply.say}", "  ")
+        say("Type it again, the same or corrected.", "  ")
+    for stop in reply.stops:
+        print("\n" + "!" * width())
+        say(f"STOP: {stop}")
+        print("!" * width())
+
+
+def _read(step: Step, by_key: bool) -> str:
+    text = _key(step) if by_key else _line()
+    if text.strip() == LEAVE:
+        raise LeftError
+    return text
+
+
+def _can_read_keys() -> bool:
+    return termios is not None and sys.stdin.isatty()
+
+
+def _line() -> str:
+    if sys.stdin.isatty():
+        with contextlib.suppress(ImportError):
+            import readline  # noqa: F401 - line editing for input()
+        return input()
+    line = sys.stdin.readline()
+    if not line:
+        raise EOFError
+    return line.rstrip("\n")
+
+
+def _key(step: Step) -> str:
+    """One key that answers or commands, echoed; Enter is an empty answer."""
+    descriptor = sys.stdin.fileno()
+    before = termios.tcgetattr(descriptor)
+    try:
+        tty.setcbreak(descriptor, termios.TCSADRAIN)
+        text = _pressed(descriptor)
+        if isinstance(step.kind, Item) and text in ("-", "+"):
+            print(text, end="", flush=True)
+            text += _pressed(descriptor)
+    finally:
+        termios.tcsetattr(descriptor, termios.TCSADRAIN, before)
+    print(text[-1:], end=" ", flush=True)
+    return text
+
+
+def _pressed(descriptor: int) -> str:
+    """The next key; an arrow to the left or up means back, other such keys are passed over."""
+    while True:
+        raw = os.read(descriptor, 1)
+        if not raw or raw == b"\x04":
+            raise EOFError
+        if raw == b"\x1b":
+            if _rest_of_escape(descriptor) in (b"[D", b"[A", b"OD", b"OA"):
+                return "<"
+            continue
+        if raw in (b"\r", b"\n"):
+            return ""
+        while raw[0] >= 0x80 and _waiting(descriptor):
+            raw += os.read(descriptor, 1)
+        text = raw.decode("utf-8", "replace")
+        if text.isprintable() and text != " ":
+            return text.lower() if text not in COMMANDS else text
+
+
+def _rest_of_escape(descriptor: int) -> bytes:
+    rest = b""
+    while _waiting(descriptor) and len(rest) < 16:
+        rest += os.read(descriptor, 1)
+        if rest[-1:].isalpha() and rest != b"O":
+            break
+    return rest
+
+
+def _waiting(descriptor: int) -> Any:
+    return select.select([descriptor], [], [], 0.02)[0]

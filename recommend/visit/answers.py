@@ -1,0 +1,270 @@
+"""Kinds of answer: what may be typed, and what it means. Independent of any terminal."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Protocol, get_args
+
+from recommend.errors import RecommendError, nearest
+from recommend.visit.models import PainSite, SizeSystem
+
+MAX_SHOWN = 60
+
+
+class RefusedError(RecommendError):
+    """What was typed cannot be an answer to this question; the message says what can."""
+
+
+class Kind(Protocol):
+    """One kind of answer.
+
+    `hint` tells what may be typed; `keys` are the single keys that answer at once (empty when
+    the answer is typed and ended with Enter).
+    """
+
+    @property
+    def hint(self) -> str:
+        """What may be typed."""
+
+    @property
+    def keys(self) -> frozenset[str]:
+        """Single keys that answer at once."""
+
+    def parse(self, text: str) -> Any:
+        """The value that `text` means.
+
+        Raises
+        ------
+        RefusedError
+            If it means nothing here.
+        """
+
+    def show(self, value: Any) -> str:
+        """`value` as the fitter would write it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One of a few words, each with its key: ``Choice({"y": "yes", "n": "no"})``."""
+
+    by_key: Mapping[str, str]
+
+    @property
+    def hint(self) -> str:
+        """What may be typed."""
+        return "   ".join(f"{key} {word}" for key, word in self.by_key.items())
+
+    @property
+    def keys(self) -> frozenset[str]:
+        """Single keys that answer at once."""
+        return frozenset(self.by_key)
+
+    def parse(self, text: str) -> str:
+        """The value that `text` means; RefusedError when it means nothing here."""
+        word = text.strip().lower()
+        if word in self.by_key:
+            return self.by_key[word]
+        if word in self.by_key.values():
+            return word
+        raise RefusedError(f"`{_short(text)}` is no answer here; allowed: {self.hint}")
+
+    def show(self, value: Any) -> str:
+        """`value` as the fitter would write it."""
+        return str(value)
+
+
+# Five keys under one hand, in the order of the scale; a digit means what it says.
+ITEM_KEYS = {"a": -2, "s": -1, "d": 0, "f": 1, "g": 2, "0": 0, "1": 1, "2": 2}
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """A score of -2 to +2 by one key."""
+
+    hint: str = "a -2   s -1   d 0   f +1   g +2   (or type -2 -1 0 1 2)"
+    keys: frozenset[str] = frozenset(ITEM_KEYS)
+
+    def parse(self, text: str) -> int:
+        """The value that `text` means; RefusedError when it means nothing here."""
+        word = text.strip().lower()
+        if word in ITEM_KEYS:
+            return ITEM_KEYS[word]
+        if re.fullmatch(r"[-+\u2212]?[0-2]", word):
+            return int(word.replace("\u2212", "-"))
+        raise RefusedError(f"`{_short(text)}` is no score of one item; allowed: -2, -1, 0, +1, +2")
+
+    def show(self, value: Any) -> str:
+        """`value` as the fitter would write it."""
+        return f"{value:+d}" if value else "0"
+
+
+_NUMBER = re.compile(r"([-+\u2212]?\d+(?:[.,]\d+)?)\s*([a-z%°]*)", re.IGNORECASE)
+_TO = {  # written unit -> (unit of the question, factor)
+    "mm": ("mm", 1.0), "cm": ("mm", 10.0), "kg": ("kg", 1.0), "deg": ("deg", 1.0),
+    "°": ("deg", 1.0), "%": ("percent", 1.0), "percent": ("percent", 1.0),
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Number:
+    """One number in `unit`; a decimal comma and a written unit are understood."""
+
+    unit: str = ""
+    whole: bool = False
+    keys: frozenset[str] = frozenset()
+
+    @property
+    def hint(self) -> str:
+        """What may be typed."""
+        return f"a {'whole ' if self.whole else ''}number{f' in {self.unit}' if self.unit else ''}"
+
+    def parse(self, text: str) -> float | int:
+        """The value that `text` means; RefusedError when it means nothing here."""
+        return _number(text, self)
+
+    def show(self, value: Any) -> str:
+        """`value` as the fitter would write it."""
+        return f"{value:g}{f' {self.unit}' if self.unit else ''}"
+
+
+def _number(text: str, kind: Number) -> float | int:
+    match = _NUMBER.fullmatch(text.strip())
+    if match is None or len(text.strip()) > 16:
+        raise RefusedError(f"`{_short(text)}` is not {kind.hint}")
+    digits, unit = match.groups()
+    number = float(digits.replace(",", ".").replace("\u2212", "-"))
+    if unit:
+        to, factor = _TO.get(unit.lower(), ("", 1.0))
+        if to != kind.unit:
+            raise RefusedError(f"`{unit}` is not a unit of this; write {kind.hint}")
+        number = round(number * factor, 6)
+    if kind.whole and number != int(number):
+        raise RefusedError(f"`{_short(text)}` is not a whole number")
+    return int(number) if number == int(number) else number
+
+
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """Several readings in `unit`, such as one angle for each stride."""
+
+    unit: str
+    keys: frozenset[str] = frozenset()
+
+    @property
+    def hint(self) -> str:
+        """What may be typed."""
+        return f"numbers in {self.unit} with spaces between, such as 4.5 5.1 3.9"
+
+    def parse(self, text: str) -> list[float | int]:
+        """The value that `text` means; RefusedError when it means nothing here."""
+        if "," in text and "." not in text and not re.search(r",\s|;", text) and " " not in text:
+            raise RefusedError(
+                f"`{_short(text)}` can be read in two ways; write 4.5 with a point, or 4 5 with "
+                "a space"
+            )
+        separator = r"[;\s]+" if re.search(r"\d,\d", text) and "." not in text else r"[,;\s]+"
+        words = [word for word in re.split(separator, text.strip().strip("[]")) if word]
+        if not words:
+            raise RefusedError(f"nothing to read; write {self.hint}")
+        return [_number(word.strip(","), Number(self.unit)) for word in words]
+
+    def show(self, value: Any) -> str:
+        """`value` as the fitter would write it."""
+        text = " ".join(f"{one:g}" for one in value)
+        return text if len(text) <= MAX_SHOWN else f"{len(value)} readings"
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    """Free text, or a word that fits `pattern`."""
+
+    hint: str
+    pattern: str = ".*"
+    keys: frozenset[str] = frozenset()
+
+    def parse(self, text: str) -> str:
+        """The value that `text` means; RefusedError when it means nothing here."""
+        if not re.fullmatch(self.pattern, text.strip()) or not text.isprintable():
+            raise RefusedError(f"`{_short(text)}` cannot be used; write {self.hint}")
+        return text.strip()
+
+    def show(self, value: Any) -> str:
+        """`value` as the fitter would write it."""
+        return _short(str(value))
+
+
+@dataclass(frozen=True, slots=True)
+class Size:
+    """A shoe size: a number in the usual system, or with its system in front."""
+
+    usual: str
+    keys: frozenset[str] = frozenset()
+
+    @property
+    def hint(self) -> str:
+        """What may be typed."""
+        others = ", ".join(one for one in get_args(SizeSystem) if one != self.usual)
+        return f"a number ({self.usual}), or with its system in front ({others})"
+
+    def parse(self, text: str) -> dict[str, Any]:
+        """The value that `text` means; RefusedError when it means nothing here."""
+        *system, number = text.strip().lower().replace("us men", "us-men").replace(
+            "us women", "us-women"
+        ).split() or [""]
+        name = system[0] if system else self.usual
+        if len(system) > 1 or name not in get_args(SizeSystem):
+            hint = nearest(name, get_args(SizeSystem))
+            raise RefusedError(f"`{_short(text)}` is not a size; write {self.hint}. {hint}".strip())
+        return {"system": name, "value": _number(number, Number())}
+
+    def show(self, value: Any) -> str:
+        """`value` as the fitter would write it."""
+        return f"{value['system']} {value['value']:g}"
+
+
+_SIDES = {"left": "left", "l": "left", "right": "right", "r": "right", "both": "both", "b": "both"}
+
+
+@dataclass(frozen=True, slots=True)
+class Pains:
+    """Painful sites: ``heel left 4 12, shin both 2``, or ``none``."""
+
+    keys: frozenset[str] = frozenset()
+    hint: str = "none, or site side score weeks, such as: heel left 4 12, shin both 2"
+    sites: Sequence[str] = field(default=get_args(PainSite))
+
+    def parse(self, text: str) -> list[dict[str, Any]]:
+        """The value that `text` means; RefusedError when it means nothing here."""
+        if text.strip().lower() in ("none", "no", "n"):
+            return []
+        return [self._one(part) for part in re.split(r"[,;]", text) if part.strip()]
+
+    def _one(self, part: str) -> dict[str, Any]:
+        site, *rest = part.lower().split()
+        if site not in self.sites:
+            hint = nearest(site, self.sites)
+            raise RefusedError(
+                f"`{_short(site)}` is not a site; allowed: {', '.join(self.sites)}. {hint}".strip()
+            )
+        if not rest or rest[0] not in _SIDES:
+            raise RefusedError(f"say the side of `{site}`: left, right or both")
+        if len(rest) > 3:
+            raise RefusedError(f"`{_short(part.strip())}` has too many words; write {self.hint}")
+        numbers = dict(zip(("score", "weeks"), rest[1:], strict=False))
+        read = {key: _number(word, Number(whole=key == "score")) for key, word in numbers.items()}
+        return {"site": site, "side": _SIDES[rest[0]], **read}
+
+    def show(self, value: Any) -> str:
+        """`value` as the fitter would write it."""
+        parts = (
+            " ".join(str(one[key]) for key in ("site", "side", "score", "weeks") if key in one)
+            for one in value
+        )
+        return ", ".join(parts) or "none"
+
+
+def _short(text: str) -> str:
+    text = "".join(c if c.isprintable() else "?" for c in text)
+    return text if len(text) <= MAX_SHOWN else f"{text[: MAX_SHOWN - 3]}..."

@@ -1,0 +1,200 @@
+"""Guided entry as a plain state machine over a list of steps. Knows of no terminal.
+
+Feed it what was typed; it says what became of it. It never loses the answers that stand: the
+caller saves the draft after every reply.
+"""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal, Protocol
+
+from recommend.errors import InputError
+from recommend.reading import Document, validate
+from recommend.visit.answers import Choice, RefusedError
+from recommend.visit.models import Visit
+from recommend.visit.shelf import Draft
+from recommend.visit.steps import Step
+from recommend.visit.tree import Tree, drop, get, put, tidied
+
+HELP, BACK, PAST, CLEAR = "?", "<", ">", "x"
+COMMANDS = frozenset({HELP, BACK, PAST, CLEAR})
+
+# Asked after a stop, in place of the next step.
+AFTER_STOP = Step(
+    id="after-stop",
+    block="Stop",
+    ask="End here, or carry on for the record?",
+    kind=Choice({"e": "end here", "c": "carry on"}),
+    path=("after-stop",),
+    help="A stop withholds the shortlist whatever else is typed. Ending keeps the visit.",
+)
+
+
+class Judge(Protocol):
+    """What the rulebook has to say while answers come in."""
+
+    def doubt(self, before: Visit, after: Visit) -> str:
+        """Why the newest answer is hardly possible; empty when it is plausible."""
+
+    def stops(self, visit: Visit) -> dict[str, str]:
+        """Stops that hold, by rule, each as a sentence."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reply:
+    """What became of what was typed.
+
+    `stops` are sentences to say at once; `block_ended` names a block that was just left.
+    """
+
+    kind: Literal["taken", "left-out", "kept", "refused", "again", "help", "back", "removed"]
+    say: str = ""
+    stops: tuple[str, ...] = ()
+    block_ended: str = ""
+
+
+class Entry:
+    """An entry under way.
+
+    Parameters
+    ----------
+    steps : in the order of asking.
+    draft : what was answered so far; changed in place.
+    judge : asked after every answer.
+    """
+
+    def __init__(self, steps: Sequence[Step], draft: Draft, judge: Judge) -> None:
+        self.steps, self.draft, self.judge = tuple(steps), draft, judge
+        self._index = {step.id: number for number, step in enumerate(self.steps)}
+        self._done = False
+        if draft.at not in self._index:
+            draft.at = self.steps[0].id
+
+    @property
+    def step(self) -> Step | None:
+        """The step being asked; None at the end."""
+        if self._done:
+            return None
+        return AFTER_STOP if self.draft.halted else self.steps[self._position]
+
+    @property
+    def number(self) -> tuple[int, int]:
+        """Which step of its block this is, and of how many that are asked."""
+        block = [s for s in self._asked() if s.block == self.steps[self._position].block]
+        return block.index(self.steps[self._position]) + 1, len(block)
+
+    def feed(self, text: str) -> Reply:
+        """Take one answer, one command, or nothing (Enter alone)."""
+        step = self.step
+        if step is None:
+            raise RuntimeError("the entry has ended")
+        command = text.strip()
+        if command == HELP:
+            return Reply("help", step.help)
+        if command == BACK:
+            return self._back()
+        if step is AFTER_STOP:
+            return self._after_stop(text)
+        if command == PAST:
+            return self._move(Reply("left-out"), past=True)
+        if command == CLEAR:
+            return self._clear(step)
+        return self._answer(step, text) if command else self._enter(step)
+
+    def finish(self) -> None:
+        """End here; what was not asked stays not asked."""
+        self._done, self.draft.at = True, ""
+
+    @property
+    def _position(self) -> int:
+        return self._index[self.draft.at]
+
+    def _asked(self) -> list[Step]:
+        return [step for step in self.steps if step.asked_if(self.draft.tree)]
+
+    def _enter(self, step: Step) -> Reply:
+        """Enter alone keeps what stands, or gives the usual answer, or leaves the step out."""
+        if get(self.draft.tree, step.path) is not None:
+            return self._move(Reply("kept", step.standing(self.draft.tree) or ""))
+        usual = step.usual(self.draft.tree)
+        return self._answer(step, usual) if usual else self._move(Reply("left-out"))
+
+    def _answer(self, step: Step, text: str) -> Reply:
+        before = self.draft.tree
+        after = copy.deepcopy(before)
+        try:
+            put(after, step.path, step.kind.parse(text))
+            visit = visit_of(after)
+        except RefusedError as error:
+            return Reply("refused", str(error))
+        except InputError as error:
+            return Reply("refused", _refusal(text, error))
+        doubt = "" if step.id in self.draft.doubted else self.judge.doubt(visit_of(before), visit)
+        if doubt:
+            self.draft.doubted.append(step.id)
+            return Reply("again", doubt)
+        self.draft.tree = after
+        stops = self._new_stops(visit)
+        return self._move(Reply("taken", step.standing(after) or "", stops))
+
+    def _clear(self, step: Step) -> Reply:
+        drop(self.draft.tree, step.path)
+        self.draft.said = list(self.judge.stops(visit_of(self.draft.tree)))
+        return self._move(Reply("removed", "left out; missing stays missing"))
+
+    def _new_stops(self, visit: Visit) -> tuple[str, ...]:
+        stops = self.judge.stops(visit)
+        new = tuple(say for rule, say in stops.items() if rule not in self.draft.said)
+        self.draft.said = list(stops)
+        self.draft.halted = bool(new)
+        return new
+
+    def _after_stop(self, text: str) -> Reply:
+        try:
+            chosen = AFTER_STOP.kind.parse(text)
+        except RefusedError as error:
+            return Reply("refused", str(error))
+        self.draft.halted = False
+        if chosen == "end here":
+            self.finish()
+        return Reply("taken", str(chosen))
+
+    def _back(self) -> Reply:
+        if self.draft.halted:  # the step that brought the stop is the one before
+            self.draft.halted = False
+        before = [s for s in self._asked() if self._index[s.id] < self._position]
+        if not before:
+            return Reply("refused", "this is the first question")
+        self.draft.at = before[-1].id
+        return Reply("back")
+
+    def _move(self, reply: Reply, *, past: bool = False) -> Reply:
+        here = self.steps[self._position]
+        ahead = [s for s in self._asked() if self._index[s.id] > self._position]
+        if past:
+            ahead = [s for s in ahead if s.block != here.block]
+        if not ahead:
+            if not self.draft.halted:
+                self.finish()
+            return Reply(reply.kind, reply.say, reply.stops, here.block)
+        self.draft.at = ahead[0].id
+        ended = here.block if ahead[0].block != here.block else ""
+        return Reply(reply.kind, reply.say, reply.stops, ended)
+
+
+def visit_of(tree: Tree) -> Visit:
+    """The visit that the answers so far make up.
+
+    Raises
+    ------
+    InputError
+        If an answer is impossible.
+    """
+    return validate(Visit, Document("entry", tidied(copy.deepcopy(tree)), {}, {}, ""))
+
+
+def _refusal(text: str, error: InputError) -> str:
+    return f"`{text.strip()[:40]}` is not possible here: {error.allowed or error.found}"

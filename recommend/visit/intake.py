@@ -1,0 +1,307 @@
+"""The steps of a first fitting, in the order in which a fitting goes.
+
+The six items of the Foot Posture Index and their order: Redmond, Crosbie and Ouvrier 2006,
+Clin Biomech 21:89-98. The reminders are our own words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from typing import Protocol
+
+from recommend.visit.answers import Choice, Item, Number, Pains, Readings, Size, Text
+from recommend.visit.steps import Step
+from recommend.visit.tree import SIDES, Angles, Both, Path, Tree, get
+
+SCREENING = "Screening"
+POSTURE = "Standing posture"
+
+
+class Asked(Protocol):
+    """A screening question of a rulebook."""
+
+    @property
+    def ask(self) -> str:
+        """The question."""
+
+    @property
+    def why(self) -> str:
+        """Why it is asked."""
+
+
+YES_NO = Choice({"y": "yes", "n": "no"})
+AGE = Choice({"c": "child", "t": "teen", "a": "adult", "o": "older"})
+PURPOSE = Choice({"w": "walking", "r": "running", "s": "standing-work"})
+GAIT = Choice({"w": "walking", "r": "running"})
+ZERO = Choice({"v": "vertical", "r": "relaxed-standing", "s": "subtalar-neutral"})
+PRINT = Choice({"i": "ink", "p": "pressure-sensor", "w": "pressure-weighted"})
+LOAD = Choice({"s": "static", "d": "dynamic"})
+PATTERN = Choice({"c": "central", "l": "lateral", "e": "medial-early", "m": "medial-late"})
+
+# id, name, what -2, 0 and +2 look like.
+FPI_ITEMS = (
+    (
+        "talar-head", "Talar head, felt on both sides of the ankle in front",
+        "felt on the outer side only", "felt alike on both sides", "felt on the inner side only",
+    ),
+    (
+        "malleolar-curves", "Curves above and below the outer ankle bone",
+        "lower curve flat or bulging out", "both curves alike", "lower curve far deeper",
+    ),
+    (
+        "calcaneus", "Calcaneus, from behind",
+        "heel leans outwards 5 deg or more", "heel upright", "heel leans inwards 5 deg or more",
+    ),
+    (
+        "talonavicular-bulge", "Inner side over the talonavicular joint",
+        "clearly hollow", "flat", "bulges clearly",
+    ),
+    (
+        "medial-arch", "Medial longitudinal arch: height and shape",
+        "high, steep towards the heel", "even curve, usual height", "low, middle on the floor",
+    ),
+    (
+        "forefoot-abduction", "Forefoot on rearfoot, from behind: which toes show",
+        "only inner toes show", "inner and outer alike", "only outer toes show",
+    ),
+)  # fmt: skip
+
+# id, name, keys in the visit file, how it is taken.
+LENGTHS: tuple[tuple[str, str, Path, str], ...] = (
+    (
+        "foot-length", "Foot length", ("foot-length-mm",),
+        "Standing on both feet, back of the heel to the longest toe.",
+    ),
+    (
+        "truncated-length", "Truncated foot length", ("truncated-foot-length-mm",),
+        "Back of the heel to the joint of the first metatarsal; the toes are left out.",
+    ),
+    (
+        "forefoot-width", "Forefoot width", ("forefoot-width-mm",),
+        "Standing, across the metatarsal heads.",
+    ),
+    (
+        "heel-width", "Heel width", ("heel-width-mm",), "Standing, the widest part of the heel.",
+    ),
+    (
+        "dorsum-sitting", "Dorsum height, sitting", ("dorsum-height-mm", "sitting"),
+        "Top of the foot above the floor at half of the foot length, sitting, foot at rest.",
+    ),
+    (
+        "dorsum-standing", "Dorsum height, standing", ("dorsum-height-mm", "standing"),
+        "The same place, standing with equal weight on both feet. Over the truncated length it "
+        "is the arch height ratio.",
+    ),
+    (
+        "navicular-sitting", "Navicular height, sitting", ("navicular-height-mm", "sitting"),
+        "Navicular tuberosity above the floor, sitting.",
+    ),
+    (
+        "navicular-standing", "Navicular height, standing", ("navicular-height-mm", "standing"),
+        "The same mark, standing. Sitting less standing is the navicular drop.",
+    ),
+)  # fmt: skip
+
+PHASES = (
+    (
+        "touchdown", "first contact",
+        "The angle at the first contact of the heel, one number a stride.",
+    ),
+    (
+        "contact", "contact, the peak",
+        "The largest angle while the foot comes down, one number a stride. At least 7 strides "
+        "let their own scatter speak.",
+    ),
+    (
+        "midstance", "midstance, the mean",
+        "The mean angle while the foot is flat, one number a stride.",
+    ),
+    (
+        "propulsion", "propulsion, the mean",
+        "The mean angle from heel lift to toe-off, one number a stride.",
+    ),
+)  # fmt: skip
+
+_ZERO_HELP = (
+    "What the angle is measured from: the vertical (v), the leg in relaxed standing (r), or "
+    "subtalar neutral (s). Numbers with different zeros are never compared; they differ by up "
+    "to 7 degrees."
+)
+_ANGLE_HELP = (
+    "Rearfoot to leg in degrees; inwards (eversion, pronation) is positive, outwards negative."
+)
+
+
+def intake(questions: Mapping[str, Asked], sizes: str, zero: str) -> tuple[Step, ...]:
+    """The steps of a first fitting.
+
+    Parameters
+    ----------
+    questions : screening questions by id, in the order of asking.
+    sizes : the usual size system of the shop.
+    zero : the usual zero reference of rearfoot angles of the shop.
+    """
+    return (
+        *screening(questions),
+        *_purpose(sizes),
+        *_posture(),
+        *_lengths(),
+        *_footprint(),
+        *_angles(zero),
+        *_load_path(),
+        *_remarks(),
+    )
+
+
+def screening(questions: Mapping[str, Asked]) -> Iterator[Step]:
+    """Age band, every screening question, and pain: all of it before anything is measured."""
+    yield Step(
+        "age-band", SCREENING, "Age band of the customer", AGE, ("age-band",),
+        "Bones still grow in a child (to about 12) and a teen (to about 17); from about 60 feet "
+        "change again (older). Some stops depend on it. Never a birth date.",
+    )  # fmt: skip
+    for name, question in questions.items():
+        why = f"Asked because {question.why}. Not asked stays not asked; it is never read as no."
+        yield Step(name, SCREENING, question.ask, YES_NO, ("answers", name), why)
+    sites = Pains()
+    yield Step(
+        "pain", SCREENING, "Where does it hurt?", sites, ("pain",),
+        "Site, side, worst score from 0 (none) to 10 (worst), and for how many weeks; several "
+        f"with commas between. Sites: {', '.join(sites.sites)}. Type none when nothing hurts.",
+    )  # fmt: skip
+
+
+def _purpose(sizes: str) -> Iterator[Step]:
+    block = "Purpose and size"
+    yield Step(
+        "purpose", block, "What are the shoes for?", PURPOSE, ("purpose",),
+        "It decides which gait is looked at and which shoes are offered.",
+    )  # fmt: skip
+    yield Step(
+        "shoe-size", block, "Size of the shoe worn now", Size(sizes), ("shoe-size",),
+        "As printed in the shoe. The feet decide the size; this is a cross-check.",
+    )  # fmt: skip
+    yield Step(
+        "body-mass", block, "Body mass", Number("kg"), ("body-mass-kg",),
+        "Soft foams are pressed flat under much weight. Ask, or weigh.",
+    )  # fmt: skip
+
+
+def _posture() -> Iterator[Step]:
+    general = (
+        "Relaxed standing on both feet, looking ahead. -1 and +1 lie between what is written. "
+        "One item that cannot be seen is left out; the total then stays unknown."
+    )
+    for name, title, low, middle, high in FPI_ITEMS:
+        reminder = (f"-2 {low} | 0 {middle} | +2 {high}",)
+        for side in SIDES:
+            path: Path = ("feet", side, "fpi", "items", name)
+            ask = f"{side.upper()}: {title}"
+            yield Step(f"{name}.{side}", POSTURE, ask, Item(), path, general, reminder)
+    for side in SIDES:
+        yield Step(
+            f"fpi-total.{side}", POSTURE, f"{side.upper()}: FPI total, if only that was written",
+            Number(whole=True), ("feet", side, "fpi", "total"),
+            "The sum of the six items, -12 to +12, when the items themselves were not kept.",
+            asked_if=_no_item_of(side),
+        )  # fmt: skip
+
+
+def _no_item_of(side: str) -> Callable[[Tree], bool]:
+    def unscored(tree: Tree) -> bool:
+        return not get(tree, ("feet", side, "fpi", "items"))
+
+    return unscored
+
+
+def _lengths() -> Iterator[Step]:
+    for name, title, keys, explained in LENGTHS:
+        for side in SIDES:
+            path: Path = ("feet", side, *keys)
+            ask = f"{side.upper()}: {title}"
+            yield Step(f"{name}.{side}", "Lengths and heights", ask, Number("mm"), path, explained)
+
+
+def _footprint() -> Iterator[Step]:
+    block = "Footprint"
+    both: Path = ("feet", Both(), "arch-index")
+    yield Step(
+        "print-kind", block, "Arch index: how is the print taken?", PRINT, (*both, "kind"),
+        "Ink or optical (i), area on pressure sensors (p), or weighted by pressure (w). They are "
+        "different scales and never compared. Leave out when no print is taken.",
+    )  # fmt: skip
+    yield Step(
+        "print-load", block, "Standing still or walking?", LOAD, (*both, "load"),
+        "A walking print is wider under the arch than a standing one.", asked_if=_has_print,
+        usual=lambda _tree: "static",
+    )  # fmt: skip
+    for side in SIDES:
+        yield Step(
+            f"arch-index.{side}", block, f"{side.upper()}: Arch index", Number(),
+            ("feet", side, "arch-index", "value"),
+            "Middle third of the print without toes over the whole print without toes, 0 to 1.",
+            asked_if=_has_print,
+        )  # fmt: skip
+
+
+def _has_print(tree: Tree) -> bool:
+    return any(get(tree, ("feet", side, "arch-index", "kind")) for side in SIDES)
+
+
+def _angles(zero: str) -> Iterator[Step]:
+    block = "Rearfoot angles"
+    still, moving = Angles(False, zero), Angles(True, zero)
+    yield Step(
+        "standing-zero", block, "Standing angle: measured from?", ZERO,
+        ("feet", Both(), still, "reference"), _ZERO_HELP, usual=lambda _tree: zero,
+    )  # fmt: skip
+    for side in SIDES:
+        yield Step(
+            f"standing-angle.{side}", block, f"{side.upper()}: standing, degrees inwards",
+            Readings("deg"), ("feet", side, still, "angle"), _ANGLE_HELP,
+        )  # fmt: skip
+    yield Step(
+        "gait", block, "Filmed in walking or running?", GAIT,
+        ("feet", Both(), moving, "gait"),
+        "Walking and running have limits of their own.", usual=_gait_of,
+    )  # fmt: skip
+    yield Step(
+        "moving-zero", block, "Angles in motion: measured from?", ZERO,
+        ("feet", Both(), moving, "reference"), _ZERO_HELP, usual=lambda _tree: zero,
+    )  # fmt: skip
+    for phase, title, explained in PHASES:
+        for side in SIDES:
+            yield Step(
+                f"{phase}.{side}", block, f"{side.upper()}: {title}, degrees inwards by stride",
+                Readings("deg"), ("feet", side, moving, phase),
+                f"{explained} {_ANGLE_HELP}",
+            )  # fmt: skip
+
+
+def _gait_of(tree: Tree) -> str:
+    return "running" if tree.get("purpose") == "running" else "walking"
+
+
+def _load_path() -> Iterator[Step]:
+    block = "Path of the load"
+    for side in SIDES:
+        yield Step(
+            f"cop-pattern.{side}", block, f"{side.upper()}: Course of the centre of pressure",
+            PATTERN, ("feet", side, "cop", "pattern"),
+            "Central, along the outer side, or drifting to the inner side: early (over the "
+            "midfoot) or late (over the forefoot).",
+        )  # fmt: skip
+    for side in SIDES:
+        yield Step(
+            f"cpei.{side}", block, f"{side.upper()}: Excursion index", Number("percent"),
+            ("feet", side, "cop", "excursion-index-percent"),
+            "Bow of the path at the front third over forefoot width, outwards positive. Average "
+            "at least three, better five steps.",
+        )  # fmt: skip
+
+
+def _remarks() -> Iterator[Step]:
+    yield Step(
+        "remarks", "Remarks", "Anything else to keep? (no names)", Text("one line of text"),
+        ("remarks",), "Kept apart from what was measured, and deleted on request.",
+    )  # fmt: skip

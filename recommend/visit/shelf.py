@@ -1,0 +1,203 @@
+"""The folder of visits: finished visit files, and drafts of entries under way."""
+
+from __future__ import annotations
+
+import copy
+import json
+import os
+import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import asdict, dataclass, field
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import yaml
+
+from recommend.atomic import write_atomically
+from recommend.errors import InputError, Place, nearest
+from recommend.reading import read_document
+from recommend.visit.tree import Tree, tidied
+
+DRAFTS = "drafts"
+REFERENCE = r"[\w.-]{1,40}"
+_FINISHED = re.compile(rf"({REFERENCE}?)_(\d{{4}}-\d{{2}}-\d{{2}})(?:_(\d+))?\.yaml")
+
+
+@dataclass
+class Draft:
+    """An entry under way: what was answered, and where it stands.
+
+    `at` is the id of the step being asked, empty at the end; `doubted` are steps whose answer
+    was already asked again; `said` are stops already said; `halted` tells that the fitter has
+    to choose whether to go on after a stop.
+    """
+
+    tree: Tree
+    at: str = ""
+    doubted: list[str] = field(default_factory=list)
+    said: list[str] = field(default_factory=list)
+    halted: bool = False
+
+    @property
+    def reference(self) -> str:
+        """The customer's reference code."""
+        return str(self.tree["reference"])
+
+    @property
+    def follow_up(self) -> bool:
+        """Whether the customer has come back."""
+        return "follow-up" in self.tree
+
+
+@dataclass(frozen=True, slots=True)
+class Shelved:
+    """A finished visit file."""
+
+    path: Path
+    reference: str
+    day: str
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
+class Shelf:
+    """Visits in `folder`: ``REF_2026-03-05.yaml``, a second one of the day ``..._2.yaml``."""
+
+    folder: Path
+
+    def finished(self, reference: str | None = None) -> list[Shelved]:
+        """Visit files, oldest first; those of one customer when `reference` is given."""
+        found = []
+        for path in self.folder.glob("*.yaml"):
+            match = _FINISHED.fullmatch(path.name)
+            if match and reference in (None, match[1]):
+                found.append(Shelved(path, match[1], match[2], int(match[3] or 1)))
+        return sorted(found, key=lambda one: (one.day, one.reference, one.count))
+
+    def newest(self, reference: str) -> Shelved:
+        """The newest visit of a customer.
+
+        Raises
+        ------
+        InputError
+            If there is none, with the nearest reference.
+        """
+        visits = self.finished(reference)
+        if not visits:
+            known = {one.reference for one in self.finished()}
+            mend = nearest(reference, known) or "list visits with `recommend visit list --all`"
+            raise InputError(
+                Place(str(self.folder)), f"no visit of `{reference}` is here", mend=mend
+            )
+        return visits[-1]
+
+    def drafts(self) -> list[Draft]:
+        """Drafts, the last changed first."""
+        files = sorted((self.folder / DRAFTS).glob("*.json"), key=lambda f: -f.stat().st_mtime_ns)
+        return [self._read(file) for file in files]
+
+    def draft(self, reference: str) -> Draft | None:
+        """The draft of a customer, or None."""
+        file = self._draft_file(reference)
+        return self._read(file) if file.exists() else None
+
+    def save(self, draft: Draft) -> None:
+        """Keep a draft; it is on the disk when this returns."""
+        text = json.dumps(asdict(draft), ensure_ascii=False, indent=1)
+        write_atomically(self._draft_file(draft.reference), text)
+
+    def discard(self, reference: str) -> None:
+        """Remove the draft of a customer."""
+        self._draft_file(reference).unlink(missing_ok=True)
+
+    def finish(self, draft: Draft) -> Path:
+        """Turn a draft into a visit file, and remove the draft.
+
+        A crash between the two leaves both; finishing again writes the same file.
+        """
+        day = str(draft.tree.get("date") or date.today().isoformat())
+        same = [one for one in self.finished(draft.reference) if one.day == day]
+        text = visit_text(draft.tree)
+        path = next((one.path for one in same if _same(one.path, draft.tree)), None)
+        if path is None:
+            count = max((one.count for one in same), default=0) + 1
+            suffix = f"_{count}" if count > 1 else ""
+            path = self.folder / f"{draft.reference}_{day}{suffix}.yaml"
+            write_atomically(path, text)
+        self.discard(draft.reference)
+        return path
+
+    @contextmanager
+    def held(self, reference: str) -> Iterator[None]:
+        """Keep the draft of a customer to this program; freed even when it is killed.
+
+        Raises
+        ------
+        InputError
+            If another terminal works on it.
+        """
+        file = self._draft_file(reference).with_suffix(".lock")
+        try:
+            file.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+            handle = os.open(file, os.O_CREAT | os.O_RDWR, 0o600)
+        except OSError as error:
+            raise InputError(
+                Place(str(file)),
+                f"cannot be written ({error.strerror})",
+                mend="choose another folder with `recommend setup`",
+            ) from error
+        try:
+            _lock(handle, file)
+            yield
+            file.unlink(missing_ok=True)
+        finally:
+            os.close(handle)
+
+    def _draft_file(self, reference: str) -> Path:
+        return self.folder / DRAFTS / f"{reference}.json"
+
+    def _read(self, file: Path) -> Draft:
+        try:
+            return Draft(**json.loads(file.read_text("utf-8")))
+        except (ValueError, TypeError, OSError) as error:
+            raise InputError(
+                Place(str(file)), "this draft cannot be read", mend="move it out of the folder"
+            ) from error
+
+
+def _lock(handle: int, file: Path) -> None:
+    try:
+        import fcntl
+    except ImportError:  # a platform without file locks: the last writer wins
+        return
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        raise InputError(
+            Place(str(file)),
+            "another terminal is working on this visit",
+            mend="finish there, or close it; nothing typed there is lost",
+        ) from None
+
+
+def _same(path: Path, tree: Tree) -> bool:
+    return bool(read_document(path).data == tidied(copy.deepcopy(tree)))
+
+
+def visit_text(tree: Tree) -> str:
+    """A visit as the text of a visit file."""
+    head = "# A visit typed at the counter. What is not here was not asked or not measured.\n"
+    body = yaml.dump(
+        tidied(tree), Dumper=_Dumper, sort_keys=False, allow_unicode=True,
+        default_flow_style=None, width=100,
+    )  # fmt: skip
+    return head + str(body)
+
+
+class _Dumper(yaml.SafeDumper):
+    """Lists of numbers on one line; no aliases, which a visit file may not hold."""
+
+    def ignore_aliases(self, _data: Any) -> bool:
+        return True

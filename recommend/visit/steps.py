@@ -1,0 +1,50 @@
+"""One step of a guided entry: what is asked, what may answer it, where the answer belongs."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from recommend.visit.answers import Kind
+from recommend.visit.tree import Path, Tree, get
+
+
+def _always(_tree: Tree) -> bool:
+    return True
+
+
+def _nothing(_tree: Tree) -> str | None:
+    return None
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One question.
+
+    Attributes
+    ----------
+    id : what it is called at the command line, such as ``talar-head.left``.
+    block : the part of the fitting it belongs to; a block ends with one line of what is known.
+    ask : the question, one line.
+    kind : what may answer it.
+    path : where the answer stands in the visit file.
+    help : what '?' shows.
+    reminder : lines shown with the question.
+    asked_if : whether it is asked at all, from what was answered so far.
+    usual : the answer that Enter gives when nothing was answered yet; None for none.
+    """
+
+    id: str
+    block: str
+    ask: str
+    kind: Kind
+    path: Path
+    help: str
+    reminder: tuple[str, ...] = ()
+    asked_if: Callable[[Tree], bool] = _always
+    usual: Callable[[Tree], str | None] = _nothing
+
+    def standing(self, tree: Tree) -> str | None:
+        """The answer that stands, as the fitter would write it; None when there is none."""
+        value = get(tree, self.path)
+        return None if value is None else self.kind.show(value)

@@ -1,0 +1,30 @@
+"""A guided entry without a terminal, judged by the rulebook that ships."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from recommend.infer.counter import Counter
+from recommend.rulebook import load_rulebook, shipped_folder
+from recommend.visit.entry import Entry
+from recommend.visit.intake import intake
+from recommend.visit.shelf import Draft
+
+
+@pytest.fixture(scope="session")
+def counter() -> Counter:
+    """The shipped rulebook, compiled once."""
+    return Counter(load_rulebook(shipped_folder("rules")))
+
+
+@pytest.fixture
+def begin(counter: Counter) -> Callable[..., Entry]:
+    """Begin an entry, at a step when one is named."""
+
+    def make(at: str = "", **tree: object) -> Entry:
+        draft = Draft({"reference": "T-1", "date": "2026-03-05", **tree}, at=at)
+        return Entry(intake(counter.book.questions, "eu", "vertical"), draft, counter)
+
+    return make

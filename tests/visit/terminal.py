@@ -1,0 +1,84 @@
+"""A program at the other end of a real pseudo-terminal."""
+
+from __future__ import annotations
+
+import fcntl
+import os
+import pty
+import re
+import select
+import signal
+import struct
+import sys
+import termios
+import time
+from collections.abc import Mapping
+from pathlib import Path
+
+PATIENCE = 60.0  # seconds; a slow machine is no failure
+
+
+class Terminal:
+    """Runs ``recommend`` with `arguments` at a terminal of 80 columns."""
+
+    def __init__(
+        self, arguments: list[str], environment: Mapping[str, str], columns: int = 80
+    ) -> None:
+        self.seen = ""
+        self.pid, self.file = pty.fork()
+        if self.pid == 0:  # the child
+            try:
+                os.execve(
+                    sys.executable,
+                    [sys.executable, "-m", "recommend", *arguments],
+                    {**os.environ, "TERM": "dumb", "NO_COLOR": "1", **environment},
+                )
+            finally:
+                os._exit(127)
+        fcntl.ioctl(self.file, termios.TIOCSWINSZ, struct.pack("HHHH", 40, columns, 0, 0))
+
+    def wait_for(self, text: str) -> str:
+        """Read until `text` appears after what was waited for before; what came, up to it."""
+        until = time.monotonic() + PATIENCE
+        while text not in self.seen:
+            if not self._read(until):
+                raise AssertionError(f"{text!r} never came; the screen ends: {self.seen[-800:]!r}")
+        before, _, self.seen = self.seen.partition(text)
+        return before + text
+
+    def type(self, text: str) -> None:
+        """Press the keys of `text`."""
+        os.write(self.file, text.encode())
+
+    def kill(self) -> None:
+        """End the program as a crash would: it gets no chance to save."""
+        os.kill(self.pid, signal.SIGKILL)
+        os.waitpid(self.pid, 0)
+        os.close(self.file)
+
+    def end(self) -> int:
+        """Read to the end; the exit code."""
+        until = time.monotonic() + PATIENCE
+        while self._read(until):
+            pass
+        _, status = os.waitpid(self.pid, 0)
+        os.close(self.file)
+        return os.waitstatus_to_exitcode(status)
+
+    def _read(self, until: float) -> bool:
+        if not select.select([self.file], [], [], max(0.0, until - time.monotonic()))[0]:
+            return False
+        try:
+            data = os.read(self.file, 65536)
+        except OSError:  # the other end has closed
+            return False
+        self.seen += re.sub("\r", "", data.decode("utf-8", "replace"))
+        return bool(data)
+
+
+def environment(folder: Path) -> dict[str, str]:
+    """Settings and visits in `folder`, none of the user's own."""
+    return {
+        "RECOMMEND_SETTINGS": str(folder / "settings.toml"),
+        "RECOMMEND_VISITS": str(folder / "visits"),
+    }

@@ -1,0 +1,188 @@
+"""Guided entry as a state machine, without any terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from recommend.visit.entry import Entry, visit_of
+from recommend.visit.intake import FPI_ITEMS, intake
+
+Begin = Callable[..., Entry]
+
+# Redmond, Crosbie and Ouvrier 2006, Clin Biomech 21:89-98: the six criteria in their order, as
+# listed with the instrument in Redmond, Crane and Menz 2008, J Foot Ankle Res 1:6.
+PUBLISHED_ITEMS = (
+    "talar head",
+    "malleol",
+    "calcane",
+    "talonavicular",
+    "medial longitudinal arch",
+    "forefoot on rearfoot",
+)
+
+
+def test_posture_items_are_the_published_six_in_the_published_order() -> None:
+    """Anatomy and order of the FPI-6 items are those of the publication."""
+    written = [f"{name.replace('-', ' ')} {title}".lower() for name, title, *_ in FPI_ITEMS]
+    assert len(written) == len(PUBLISHED_ITEMS)
+    for published, ours in zip(PUBLISHED_ITEMS, written, strict=True):
+        assert published in ours
+
+
+def test_screening_comes_before_any_measure(begin: Begin) -> None:
+    """Every screening question and pain are asked before purpose, posture and lengths."""
+    entry = begin()
+    blocks = [step.block for step in entry.steps]
+    screening = [s.id for s in entry.steps if s.block == "Screening"]
+    assert set(entry.judge.book.questions) <= set(screening)
+    assert blocks[: len(screening)] == ["Screening"] * len(screening)
+    order = list(dict.fromkeys(blocks))
+    assert order[:5] == [
+        "Screening", "Purpose and size", "Standing posture", "Lengths and heights", "Footprint",
+    ]  # fmt: skip
+
+
+def test_a_stop_is_said_with_the_answer_that_brings_it(begin: Begin) -> None:
+    """A warning sign halts the entry at once, before anything is measured."""
+    entry = begin("open-wound")
+    reply = entry.feed("y")
+    assert len(reply.stops) == 1
+    assert "wound" in reply.stops[0]
+    assert entry.step is not None
+    assert entry.step.id == "after-stop"
+    entry.feed("e")
+    assert entry.step is None
+    assert visit_of(entry.draft.tree).answers == {"open-wound": "yes"}
+
+
+def test_a_stop_typed_by_mistake_is_taken_back(begin: Begin) -> None:
+    """Going back from a stop and answering no carries on as if nothing had been."""
+    entry = begin("open-wound")
+    entry.feed("y")
+    entry.feed("<")
+    assert entry.step is not None
+    assert entry.step.id == "open-wound"
+    assert entry.feed("n").stops == ()
+    assert entry.draft.halted is False
+    assert entry.feed("y").stops != ()  # hot, swollen foot: another stop still stops
+
+
+def test_what_is_left_out_stays_missing(begin: Begin) -> None:
+    """Enter alone, skipping a block and removing leave nothing behind in the visit."""
+    entry = begin("age-band")
+    while entry.step is not None:
+        entry.feed(">" if entry.step.block != "Screening" else "")
+    assert entry.draft.tree == {"reference": "T-1", "date": "2026-03-05"}
+    visit = visit_of(entry.draft.tree)
+    assert (visit.answers, visit.pain, visit.feet.left.fpi) == ({}, None, None)
+
+
+def test_an_impossible_value_is_refused_on_the_spot(begin: Begin) -> None:
+    """A foot of 26 mm is refused, and the same question is asked again."""
+    entry = begin("foot-length.left")
+    reply = entry.feed("26")
+    assert reply.kind == "refused"
+    assert "80" in reply.say
+    assert entry.step is not None
+    assert entry.step.id == "foot-length.left"
+    assert "feet" not in entry.draft.tree
+
+
+def test_a_truncated_length_longer_than_the_foot_is_refused(begin: Begin) -> None:
+    """What contradicts an earlier answer is refused with both numbers."""
+    entry = begin("truncated-length.left", feet={"left": {"foot-length-mm": 265}})
+    reply = entry.feed("270")
+    assert reply.kind == "refused"
+    assert "270" in reply.say
+    assert "265" in reply.say
+
+
+def test_an_implausible_value_is_asked_again_once(begin: Begin) -> None:
+    """A value far outside the norm is taken only when it is typed a second time."""
+    entry = begin("contact.left", purpose="walking")
+    assert entry.feed("22 23 22").kind == "again"
+    assert entry.feed("22 23 22").kind == "taken"
+    assert visit_of(entry.draft.tree).feet.left.rearfoot[0].contact == [22, 23, 22]
+
+
+def test_an_implausible_value_may_be_corrected(begin: Begin) -> None:
+    """The second answer counts, whatever the first was."""
+    entry = begin("dorsum-standing.left", feet={"left": {"dorsum-height-mm": {"sitting": 58}}})
+    assert "sinks" in entry.feed("68").say
+    assert entry.feed("56").kind == "taken"
+    height = visit_of(entry.draft.tree).feet.left.dorsum_height_mm
+    assert height is not None
+    assert (height.sitting, height.standing) == (58, 56)
+
+
+def test_going_back_keeps_what_stands(begin: Begin) -> None:
+    """Back shows the earlier answer, Enter keeps it, x removes it."""
+    entry = begin("body-mass")
+    entry.feed("78")
+    entry.feed("<")
+    assert entry.step is not None
+    assert entry.step.standing(entry.draft.tree) == "78 kg"
+    assert entry.feed("").kind == "kept"
+    entry.feed("<")
+    entry.feed("x")
+    assert "body-mass-kg" not in entry.draft.tree
+
+
+def test_help_answers_and_asks_the_same_again(begin: Begin) -> None:
+    """'?' says more about the question and changes nothing."""
+    entry = begin("truncated-length.left")
+    assert "metatarsal" in entry.feed("?").say
+    assert entry.step is not None
+    assert entry.step.id == "truncated-length.left"
+
+
+def test_every_step_has_help_and_a_place_of_its_own(begin: Begin) -> None:
+    """No two steps write to the same place, and '?' has something to say everywhere."""
+    steps = begin().steps
+    assert all(step.help and step.kind.hint for step in steps)
+    assert len({step.path for step in steps}) == len(steps)
+    assert len({step.id for step in steps}) == len(steps)
+
+
+def test_angles_carry_gait_and_zero_reference(begin: Begin) -> None:
+    """Readings are kept with the gait of the purpose and the zero that was chosen."""
+    entry = begin("standing-zero", purpose="running")
+    for typed in ("r", "9 8.5", "", "", "s", "1 2", "", "12 11 13"):
+        entry.feed(typed)
+    standing, moving = visit_of(entry.draft.tree).feet.left.rearfoot
+    assert (standing.gait, standing.reference) == ("standing", "relaxed-standing")
+    assert (moving.gait, moving.reference) == ("running", "subtalar-neutral")
+    assert (moving.touchdown, moving.contact) == ([1, 2], [12, 11, 13])
+    assert visit_of(entry.draft.tree).feet.right.rearfoot == []
+
+
+def test_the_total_is_asked_only_when_no_item_was_scored(begin: Begin) -> None:
+    """A foot whose items were scored is not asked for their sum."""
+    entry = begin("talar-head.left")
+    entry.feed("f")
+    asked = [step.id for step in entry.steps if step.asked_if(entry.draft.tree)]
+    assert "fpi-total.left" not in asked
+    assert "fpi-total.right" in asked
+
+
+@pytest.mark.parametrize(
+    "typed", ["?", "<", ">", "x", "", "y", "n", "-", "q" * 500, "\x00", "é", "２"]
+)
+def test_no_key_at_any_step_breaks_the_entry(begin: Begin, typed: str) -> None:
+    """Whatever is pressed at whatever question, the draft stays a valid visit."""
+    for step in begin().steps:
+        entry = begin(step.id)
+        entry.feed(typed)
+        visit_of(entry.draft.tree)
+
+
+def test_the_order_of_asking_needs_no_rulebook_of_ours() -> None:
+    """A shop's own screening questions are asked in the order of its rulebook."""
+
+    class Own:
+        ask, why = "Is it so?", "it matters"
+
+    steps = [s.id for s in intake({"second": Own(), "first": Own()}, "uk", "vertical")]
+    assert steps[:4] == ["age-band", "second", "first", "pain"]

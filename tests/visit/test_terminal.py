@@ -1,0 +1,150 @@
+"""Guided entry through a real pseudo-terminal, killed and resumed."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import sys
+from pathlib import Path
+
+import pytest
+
+pytest.importorskip("pty", reason="this platform has no pseudo-terminals")
+
+from recommend.visit import read_visit
+from tests.visit.terminal import Terminal, environment
+
+QUESTIONS = 14
+
+
+def _screened(terminal: Terminal) -> None:
+    terminal.wait_for("Age band")
+    terminal.type("a")
+    for number in range(QUESTIONS):
+        terminal.wait_for(f"({number + 2}/")
+        terminal.type("n")
+    terminal.wait_for("Where does it hurt?")
+    terminal.type("heel left 4 2\n")
+    terminal.wait_for("So far:")
+
+
+def test_a_fitting_is_typed_one_key_each_and_becomes_a_visit_file(tmp_path: Path) -> None:
+    """Keys for answers and scores, lines for numbers; the visit file holds exactly those."""
+    terminal = Terminal(["visit", "new", "A-1042"], environment(tmp_path))
+    _screened(terminal)
+    terminal.wait_for("shoes for?")
+    terminal.type("w")
+    terminal.wait_for("shoe worn now")
+    terminal.type("42\n")
+    terminal.wait_for("Body mass")
+    terminal.type("\n")
+    terminal.wait_for("Standing posture")
+    for _ in range(6):
+        terminal.wait_for("LEFT:")
+        terminal.type("f")
+        terminal.wait_for("RIGHT:")
+        terminal.type("-1")
+    terminal.wait_for("So far: left stands rolled inwards")
+    for _ in range(5):
+        terminal.wait_for("/")
+        terminal.type(">\n")
+    assert terminal.end() == 0
+    visit = read_visit(next((tmp_path / "visits").glob("*.yaml")))
+    assert (visit.reference, visit.purpose, visit.age_band) == ("A-1042", "walking", "adult")
+    assert set(visit.answers.values()) == {"no"}
+    assert visit.pain is not None
+    assert (visit.pain[0].site, visit.pain[0].score) == ("heel", 4)
+    assert visit.feet.left.fpi is not None
+    assert visit.feet.right.fpi is not None
+    assert visit.feet.left.fpi.items is not None
+    assert visit.feet.right.fpi.items is not None
+    assert visit.feet.left.fpi.items.scores() == [1] * 6
+    assert visit.feet.right.fpi.items.scores() == [-1] * 6
+    assert visit.body_mass_kg is None
+
+
+def test_a_kill_at_any_answer_loses_nothing(tmp_path: Path) -> None:
+    """Killed without warning after each of several answers, resume goes on at the next."""
+    places = environment(tmp_path)
+    terminal = Terminal(["visit", "new", "B-7"], places)
+    answered = [("Age band", "a", "adult"), ("open wound", "n", "no"), ("hot, red", "n", "no")]
+    for question, key, word in answered:
+        terminal.wait_for(question)
+        terminal.type(key)
+        terminal.wait_for(f"= {word}")
+        terminal.kill()
+        terminal = Terminal(["visit", "resume", "B-7"], places)
+    terminal.wait_for("fall, a twist")
+    terminal.kill()
+    draft = json.loads((tmp_path / "visits/drafts/B-7.json").read_text())
+    assert draft["tree"]["age-band"] == "adult"
+    assert draft["tree"]["answers"] == {"open-wound": "no", "hot-swollen-foot": "no"}
+    assert draft["at"] == "acute-injury"
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no such signals there")
+@pytest.mark.parametrize("how", ["interrupt", "q", "closed"])
+def test_leaving_keeps_what_was_typed(tmp_path: Path, how: str) -> None:
+    """Ctrl-C, q and a closed terminal all leave a draft that resumes."""
+    places = environment(tmp_path)
+    terminal = Terminal(["visit", "new", "C-3"], places)
+    terminal.wait_for("Age band")
+    terminal.type("o")
+    terminal.wait_for("open wound")
+    if how == "closed":
+        os.kill(terminal.pid, signal.SIGHUP)
+        terminal.end()
+    else:
+        terminal.type("\x03" if how == "interrupt" else "q")
+        terminal.wait_for("recommend visit resume C-3")
+        assert terminal.end() == 0
+    again = Terminal(["visit", "resume"], places)
+    again.wait_for("Going on with C-3")
+    again.wait_for("open wound")
+    again.type("<")
+    again.wait_for("[older] > ")
+    again.type("\x03")
+    assert again.end() == 0
+
+
+def test_a_stop_is_said_at_once_and_ends_with_its_exit_code(tmp_path: Path) -> None:
+    """The warning sign is answered before the next question, and the command returns 3."""
+    terminal = Terminal(["visit", "new", "D-4"], environment(tmp_path))
+    terminal.wait_for("Age band")
+    terminal.type("a")
+    terminal.wait_for("open wound")
+    terminal.type("y")
+    said = terminal.wait_for("carry on for the record?")
+    assert "STOP: An open wound" in said
+    assert "hot, red" not in said
+    terminal.type("e")
+    assert terminal.end() == 3
+
+
+def test_no_line_is_wider_than_the_terminal_and_nothing_is_coloured(tmp_path: Path) -> None:
+    """At 80 columns all lines fit, and no escape sequence is written."""
+    terminal = Terminal(["visit", "new", "E-5"], environment(tmp_path))
+    text = ""
+    for question in range(QUESTIONS + 2):
+        text += terminal.wait_for("> ")
+        terminal.type("?\n" if question > QUESTIONS else "?")
+        text += terminal.wait_for("> ")
+        terminal.type("\n")
+    text += terminal.wait_for("So far:")
+    terminal.kill()
+    assert max(map(len, text.splitlines())) <= 80
+    assert "\x1b" not in text
+
+
+def test_two_terminals_do_not_write_one_draft(tmp_path: Path) -> None:
+    """The second terminal is told, and the first goes on."""
+    places = environment(tmp_path)
+    first = Terminal(["visit", "new", "F-6"], places)
+    first.wait_for("Age band")
+    second = Terminal(["visit", "resume", "F-6"], places)
+    second.wait_for("another terminal")
+    assert second.end() == 2
+    first.type("a")
+    first.wait_for("= adult")
+    first.kill()
