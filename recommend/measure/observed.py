@@ -10,11 +10,12 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from statistics import fmean, stdev
+from statistics import fmean
 
 from recommend.measure.cop import cpei, drift_class
 from recommend.measure.definitions import MeasureDef, MeasureDefs
 from recommend.measure.model import SIDES, Flag, Measure, Side
+from recommend.measure.spread import standard_error
 from recommend.visit.models import Foot, Rearfoot, Visit
 
 PHASES = ("touchdown", "contact", "midstance", "propulsion")
@@ -52,13 +53,13 @@ def reading_error(
     with fewer, the larger of that and the published error of one reading over the square root
     of their number. What repeating cannot remove (`floor`) is added in quadrature.
     """
-    count = len(values)
     known = definition.error
-    single = known.single if known else 0.0
-    spread = stdev(values) if count > 1 else 0.0
-    if count < parameters["noise.few-strides"]:
-        spread = max(spread, single)
-    return math.hypot(spread / math.sqrt(count), known.floor if known else 0.0)
+    return standard_error(
+        values,
+        single=known.single if known else 0.0,
+        few=parameters["noise.few-strides"],
+        floor=known.floor if known else 0.0,
+    )
 
 
 @dataclass(frozen=True, slots=True)

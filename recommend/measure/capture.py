@@ -1,0 +1,146 @@
+"""Open a capture of any kind and measure it.
+
+Kinds: pressure frames (``.npz``, or ``.csv`` whose head says ``# capture: pressure``) and video
+marks (``.csv`` whose head says ``# capture: marks``, or ``.c3d``).
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+from recommend.errors import InputError, Place, nearest
+from recommend.measure.definitions import MeasureDefs
+from recommend.measure.header import Gait, read_head
+from recommend.measure.measured import Measured
+from recommend.measure.model import Side
+
+if TYPE_CHECKING:
+    from recommend.measure.video.recording import MarksRecording
+
+_KINDS = ("pressure", "marks")
+
+
+@dataclass(frozen=True, slots=True)
+class CaptureOptions:
+    """What a capture file may leave open.
+
+    Attributes
+    ----------
+    side : the foot, where the file does not say (or to check against what it says).
+    still : capture of the same marks in still standing, the zero of ``relaxed-standing`` angles
+        and the level of the camera.
+    marks : for C3D files, which point stands for which mark (``upper-leg: RTIB`` ...).
+    facing : for C3D files, the way the person faces (``+x``, ``-x``, ``+y``, ``-y``), z up.
+    gait, condition : for C3D files, what was done and worn.
+    """
+
+    side: Side | None = None
+    still: Path | None = None
+    marks: Mapping[str, str] = field(default_factory=dict)
+    facing: Literal["+x", "-x", "+y", "-y"] | None = None
+    gait: Gait = "walking"
+    condition: str = "barefoot"
+
+
+def sha256_of(path: Path) -> str:
+    """SHA-256 of the file's bytes, in hexadecimal."""
+    digest = hashlib.sha256()
+    with path.open("rb") as file:
+        while block := file.read(1 << 20):
+            digest.update(block)
+    return digest.hexdigest()
+
+
+def measure_capture(
+    path: Path,
+    parameters: Mapping[str, float],
+    defs: MeasureDefs,
+    options: CaptureOptions | None = None,
+) -> tuple[Measured, ...]:
+    """Measure every foot in the capture at `path`.
+
+    `parameters` holds ``capture.*`` and ``noise.few-strides``; `defs` the usual error of one
+    reading of each measure.
+
+    Raises
+    ------
+    InputError
+        If the file is missing, is no capture, or holds nothing that can be trusted.
+    """
+    path, options = Path(path), options or CaptureOptions()
+    _refuse_no_file(path)
+    try:
+        found = _measure(path, parameters, defs, options)
+        digest = sha256_of(path)
+    except OSError as error:
+        raise InputError(Place(str(path)), f"cannot be read ({error.strerror})") from error
+    return tuple(one.hashed(digest, str(path)) for one in found)
+
+
+def _measure(
+    path: Path, parameters: Mapping[str, float], defs: MeasureDefs, options: CaptureOptions
+) -> tuple[Measured, ...]:
+    # Imported here, so that a pressure capture does not load the readers of video and back.
+    if _kind(path) == "pressure":
+        from recommend.measure.pressure import measure_pressure, read_pressure
+
+        recording = read_pressure(path, parameters, options.side)
+        return measure_pressure(recording, parameters, defs)
+    from recommend.measure.video import measure_marks
+
+    still = _read_marks(options.still, options, None) if options.still else None
+    marks = _read_marks(path, options, options.side)
+    return (measure_marks(marks, still, parameters, defs),)
+
+
+def _read_marks(path: Path, options: CaptureOptions, side: Side | None) -> MarksRecording:
+    """Marks of a CSV or C3D file; a still C3D capture is of the same foot as the other."""
+    _refuse_no_file(path)
+    if path.suffix.lower() == ".c3d":
+        from recommend.measure.video.c3d import read_marks_c3d
+
+        return read_marks_c3d(
+            path, options.side, options.marks, options.facing, options.gait, options.condition
+        )
+    from recommend.measure.video.reading import read_marks_csv
+
+    return read_marks_csv(path, side)
+
+
+def _kind(path: Path) -> str:
+    suffix = path.suffix.lower()
+    if suffix == ".npz":
+        return "pressure"
+    if suffix == ".c3d":
+        return "marks"
+    if suffix != ".csv":
+        raise InputError(
+            Place(str(path)), f"`{path.suffix or path.name}` is not a capture", ".csv, .npz, .c3d"
+        )
+    document, _ = read_head(path)
+    kind = str(document.data.get("capture", ""))
+    if kind not in _KINDS:
+        raise InputError(
+            document.place(("capture",)),
+            f"`capture` is `{kind}`" if kind else "`capture` is missing",
+            " or ".join(f"`# capture: {word}`" for word in _KINDS),
+            nearest(kind, _KINDS),
+        )
+    return kind
+
+
+def _refuse_no_file(path: Path) -> None:
+    if path.is_dir():
+        raise InputError(
+            Place(str(path)), "this is a folder", "a capture file", "name a file in it"
+        )
+    if not path.exists():
+        raise InputError(
+            Place(str(path)), "there is no such file", mend="check the spelling of the path"
+        )
+    if not path.is_file():
+        raise InputError(Place(str(path)), "this is not an ordinary file")

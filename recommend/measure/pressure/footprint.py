@@ -1,0 +1,214 @@
+"""Areas and widths of a footprint: thirds, arch index, Chippaux-Smirak and Staheli indices.
+
+Areas are exact for sensors as rectangles at any angle of the foot. A sensor on the border of the
+contact is covered in part only and counts with ``capture.edge-share``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from recommend.measure.pressure.frame import FootFrame, cell_positions
+from recommend.measure.pressure.recording import Frames
+from recommend.measure.pressure.toes import toe_mask
+
+FloatArray = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Footprint:
+    """One footprint in its own frame.
+
+    Attributes
+    ----------
+    peak : (rows, columns) highest pressure in kPa.
+    pitch_mm : sensor pitch along rows and columns.
+    frame : where the foot lies.
+    toes : (rows, columns) true for toe contact.
+    weight : (rows, columns) share of each sensor that is covered: 0, edge share, or 1.
+    toeless_mm : length from the back of the heel to the front of the metatarsal heads.
+    """
+
+    peak: Frames
+    pitch_mm: tuple[float, float]
+    frame: FootFrame
+    toes: Mask
+    weight: FloatArray
+    toeless_mm: float
+
+    @property
+    def cell_mm2(self) -> float:
+        """Area of one sensor in mm^2."""
+        return self.pitch_mm[0] * self.pitch_mm[1]
+
+    @property
+    def cells(self) -> FloatArray:
+        """(rows, columns, 2) of x and y in mm of each sensor's centre in the foot."""
+        flat = cell_positions(self.peak.shape, self.pitch_mm).reshape(-1, 2)
+        return self.frame.to_foot(flat).reshape(*self.peak.shape, 2)
+
+    @property
+    def edge_mm(self) -> float:
+        """How far the contact reaches beyond the centre of its outermost sensor, on average."""
+        border = self.weight[(self.weight > 0) & (self.weight < 1)]
+        share = float(border.mean()) if len(border) else 1.0
+        return (share - 0.5) * max(self.pitch_mm)
+
+
+def footprint(
+    peak: Frames, pitch_mm: tuple[float, float], frame: FootFrame, parameters: Mapping[str, float]
+) -> Footprint:
+    """Footprint of `peak` (kPa, zero without contact) lying in `frame`."""
+    toes = toe_mask(peak, pitch_mm, frame, parameters)
+    contact = peak > 0
+    weight = border_weights(contact, parameters["capture.edge-share"])
+    flat = cell_positions(peak.shape, pitch_mm)[contact & ~toes]
+    edge = (parameters["capture.edge-share"] - 0.5) * max(pitch_mm)
+    toeless = float(frame.to_foot(flat)[:, 1].max()) + edge
+    return Footprint(peak, pitch_mm, frame, toes, weight, toeless)
+
+
+def border_weights(contact: Mask, edge_share: float) -> FloatArray:
+    """Covered share of each sensor: `edge_share` where an edge neighbour has no contact, else 1."""
+    padded = np.pad(contact, 1)
+    inside = padded[:-2, 1:-1] & padded[2:, 1:-1] & padded[1:-1, :-2] & padded[1:-1, 2:]
+    return np.where(contact, np.where(inside, 1.0, edge_share), 0.0)
+
+
+def share_behind(
+    positions: FloatArray, direction: FloatArray, pitch_mm: tuple[float, float], limit: float
+) -> FloatArray:
+    """Share of each sensor that lies behind a straight line, exactly.
+
+    Parameters
+    ----------
+    positions : (...,) centres of the sensors along the normal of the line, in mm.
+    direction : (2,) unit normal of the line in mat coordinates (right, forward).
+    pitch_mm : sensor size along rows (forward) and columns (right).
+    limit : where the line crosses its normal, in mm.
+
+    Notes
+    -----
+    The projection of a rectangle on a direction has the density of a sum of two uniform
+    variables, a trapezium; its distribution function is the share wanted.
+    """
+    wide, narrow = sorted(
+        (abs(direction[0]) * pitch_mm[1], abs(direction[1]) * pitch_mm[0]), reverse=True
+    )
+    u = limit - np.asarray(positions, dtype=np.float64)
+    if narrow < 1e-9 * wide:
+        return _share(u / wide + 0.5)
+
+    def ramp(t: FloatArray) -> FloatArray:
+        return np.square(np.maximum(t, 0.0))
+
+    half, rest = (wide + narrow) / 2.0, (wide - narrow) / 2.0
+    total = ramp(u + half) - ramp(u + rest) - ramp(u - rest) + ramp(u - half)
+    return _share(total / (2.0 * wide * narrow))
+
+
+def _share(values: FloatArray) -> FloatArray:
+    return np.asarray(np.clip(values, 0.0, 1.0), dtype=np.float64)
+
+
+def thirds(print_: Footprint, values: FloatArray | None = None) -> FloatArray:
+    """(3,) sum over rear, middle and front third of the toeless footprint.
+
+    Sums contact area in mm^2, or `values` (rows, columns) per sensor when given.
+    """
+    amount = print_.weight * print_.cell_mm2 if values is None else values
+    amount = np.where(print_.toes, 0.0, amount)
+    y = print_.cells[..., 1]
+    length = print_.toeless_mm
+    first, second = (
+        share_behind(y, print_.frame.forward, print_.pitch_mm, length * k / 3.0) for k in (1, 2)
+    )
+    rear, both = float((amount * first).sum()), float((amount * second).sum())
+    return np.array([rear, both - rear, float(amount.sum()) - both])
+
+
+def arch_index(print_: Footprint) -> float:
+    """Area of the middle third over the area of the toeless footprint.
+
+    References
+    ----------
+    Cavanagh PR, Rodgers MM 1987 J Biomech 20:547-551. On a sensor mat this is the
+    ``pressure-sensor`` index; the cut points of ink footprints do not apply.
+    """
+    areas = thirds(print_)
+    return float(areas[1] / areas.sum())
+
+
+def weighted_arch_index(print_: Footprint) -> float:
+    """Peak pressure summed over the middle third over that of the toeless footprint.
+
+    The ``pressure-weighted`` (modified) arch index: another scale, never compared with areas.
+    """
+    sums = thirds(print_, print_.peak.astype(np.float64))
+    return float(sums[1] / sums.sum())
+
+
+@dataclass(frozen=True, slots=True)
+class Widths:
+    """Widths across the axis in mm: widest forefoot, narrowest midfoot, widest heel."""
+
+    forefoot: float
+    midfoot: float
+    heel: float
+
+    @property
+    def chippaux_smirak(self) -> float:
+        """Narrowest midfoot over widest forefoot, in percent (Chippaux-Smirak index)."""
+        return 100.0 * self.midfoot / self.forefoot
+
+    @property
+    def staheli(self) -> float:
+        """Narrowest midfoot over widest heel, a ratio (Staheli LT et al. 1987)."""
+        return self.midfoot / self.heel
+
+
+def widths(print_: Footprint) -> Widths:
+    """Widths of the toeless footprint across the axis.
+
+    Heel and forefoot are read between the outermost contacts of a band one sensor deep. The
+    midfoot's width is contact area per length in such a band, so that gaps do not count; it is 0
+    where a high arch leaves the midfoot without contact.
+    """
+    cells = print_.cells[(print_.weight > 0) & ~print_.toes]
+    third = print_.toeless_mm / 3.0
+    return Widths(
+        max(_extents(cells, (2 * third, print_.toeless_mm), print_)),
+        min(_contact_widths(print_, (third, 2 * third))),
+        max(_extents(cells, (0.0, third), print_)),
+    )
+
+
+def _extents(cells: FloatArray, span: tuple[float, float], print_: Footprint) -> list[float]:
+    """Distance between outermost contacts in bands one sensor deep from `span` start to end."""
+    depth = max(print_.pitch_mm)
+    extra = 2.0 * print_.edge_mm
+    out = []
+    for low in np.arange(span[0], span[1] - depth / 2.0, depth / 2.0):
+        band = cells[np.abs(cells[:, 1] - low - depth / 2.0) <= depth / 2.0, 0]
+        out.append(float(np.ptp(band)) + extra if len(band) else 0.0)
+    return out
+
+
+def _contact_widths(print_: Footprint, span: tuple[float, float]) -> list[float]:
+    """Contact area per length in bands one sensor deep from `span` start to end."""
+    depth = max(print_.pitch_mm)
+    amount = np.where(print_.toes, 0.0, print_.weight * print_.cell_mm2)
+    y = print_.cells[..., 1]
+    borders = np.arange(span[0], span[1], depth / 2.0)
+    behind = np.array(
+        [
+            (amount * share_behind(y, print_.frame.forward, print_.pitch_mm, border)).sum()
+            for border in borders
+        ]
+    )
+    return [float(area) / depth for area in behind[2:] - behind[:-2]]

@@ -1,0 +1,278 @@
+"""From a pressure recording to the measures of each foot in it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from recommend.errors import InputError, Place, RecommendError
+from recommend.measure.cop import drift_class
+from recommend.measure.definitions import MeasureDefs
+from recommend.measure.doubts import Doubt, apply_doubts
+from recommend.measure.measured import FootPicture, Measured
+from recommend.measure.model import SIDES, Flag, Measure, Side
+from recommend.measure.phases import Curve, average
+from recommend.measure.pressure.frame import tell_side
+from recommend.measure.pressure.quality import Rejected, repair_sensors, step_doubts, whole_steps
+from recommend.measure.pressure.recording import PressureRecording
+from recommend.measure.pressure.step_values import StepResult, heading_of, measure_step
+from recommend.measure.pressure.steps import Step, find_steps
+from recommend.measure.pressure.toes import foot_map
+from recommend.measure.spread import standard_error
+
+# Unit, and parameters of spread and floor, by how a name begins; the first that fits counts.
+_KINDS: tuple[tuple[str, str], ...] = (
+    ("arch-index", "ratio"),
+    ("chippaux-smirak", "percent"),
+    ("staheli", "ratio"),
+    ("cpei", "percent"),
+    ("footprint-", "mm"),
+    ("cop-", "mm"),
+    ("toe-out", "deg"),
+    ("contact-time", "s"),
+    ("peak-", "kPa"),
+    ("integral-", "kPa.s"),
+    ("area-", "mm2"),
+    ("medial-lateral-", "ratio"),
+)
+
+_SHARES = ("peak-", "integral-", "area-", "medial-lateral-", "contact-time")
+
+
+def measure_pressure(
+    recording: PressureRecording, parameters: Mapping[str, float], defs: MeasureDefs
+) -> tuple[Measured, ...]:
+    """Measure every foot in `recording`, left before right.
+
+    Dead sensors are replaced in the recording's frames (in place).
+
+    Raises
+    ------
+    InputError
+        If no step of the recording can be used; the sentence says why.
+    """
+    doubts = repair_sensors(recording, parameters)
+    found = find_steps(recording, parameters)
+    steps, rejected = whole_steps(found, recording, parameters)
+    if not steps:
+        raise _nothing_usable(recording, rejected)
+    sided, side_doubts = _sides(steps, recording, parameters)
+    out = [
+        _one_foot(side, sided[side], recording, rejected, [*doubts, *side_doubts], parameters, defs)
+        for side in SIDES
+        if sided.get(side)
+    ]
+    if not out:
+        raise InputError(
+            Place(recording.name),
+            "the footprints do not tell left from right",
+            "left or right",
+            "add `side: left` or `side: right` to the head",
+        )
+    return tuple(out)
+
+
+def _nothing_usable(recording: PressureRecording, rejected: Sequence[Rejected]) -> InputError:
+    if not rejected:
+        return InputError(
+            Place(recording.name),
+            "no foot is on the mat in this recording",
+            mend="check the unit, and that someone walked over the mat",
+        )
+    reasons = "; ".join(f"step {r.number}: {r.why} ({r.name})" for r in rejected[:5])
+    return InputError(
+        Place(recording.name),
+        f"none of the {len(rejected)} steps can be used ({reasons})",
+        mend="record whole steps from heel contact to toe-off in the middle of the mat",
+    )
+
+
+def _sides(
+    steps: Sequence[Step], recording: PressureRecording, parameters: Mapping[str, float]
+) -> tuple[dict[Side, list[Step]], list[Doubt]]:
+    """Steps by foot: as the head says, or told from each footprint."""
+    told = [_told_side(step, recording, parameters) for step in steps]
+    if recording.side:
+        return {recording.side: list(steps)}, _side_doubts(told, recording.side)
+    sided: dict[Side, list[Step]] = {"left": [], "right": []}
+    unclear = 0
+    for step, (side, clarity) in zip(steps, told, strict=True):
+        if clarity < parameters["capture.side-least"]:
+            unclear += 1
+        else:
+            sided[side].append(step)
+    doubts = [Doubt(Flag("side-told-from-shape", "left and right were told from the footprints"))]
+    if unclear:
+        text = f"{unclear} of {len(steps)} steps left out: left or right cannot be told"
+        doubts.append(Doubt(Flag("side-unclear", text)))
+    return sided, doubts
+
+
+def _told_side(
+    step: Step, recording: PressureRecording, parameters: Mapping[str, float]
+) -> tuple[Side, float]:
+    heading = heading_of(step, recording, parameters["capture.trim-force"])
+    return tell_side(step.peak, recording.pitch_mm, heading, parameters)
+
+
+def _side_doubts(told: Sequence[tuple[Side, float]], side: Side) -> list[Doubt]:
+    against = sum(1 for shape, clarity in told if shape != side and clarity >= 1.0)
+    if 2 * against <= len(told):
+        return []
+    text = (
+        f"the file says {side}, but {against} of {len(told)} footprints look like the other "
+        "foot; medial and lateral may be exchanged"
+    )
+    return [Doubt(Flag("side-doubtful", text))]
+
+
+def _one_foot(
+    side: Side,
+    steps: Sequence[Step],
+    recording: PressureRecording,
+    rejected: Sequence[Rejected],
+    doubts: Sequence[Doubt],
+    parameters: Mapping[str, float],
+    defs: MeasureDefs,
+) -> Measured:
+    results, more = _results(steps, recording, side, parameters)
+    out = [*rejected, *more]
+    doubts = [*doubts, *step_doubts(out, len(results), recording.load, parameters)]
+    if not results:
+        raise _nothing_usable(recording, out)
+    names = sorted({name for result in results for name in result.values})
+    strides = {n: tuple(r.values[n] for r in results if n in r.values) for n in names}
+    measures = [_measure(n, side, v, recording, parameters, defs) for n, v in strides.items()]
+    measures += _pattern(results, side, parameters)
+    return Measured(
+        kind="pressure",
+        file=recording.name,
+        sha256="",
+        side=side,
+        gait=recording.gait,
+        condition=recording.condition,
+        load=recording.load,
+        n=len(results),
+        measures=apply_doubts(measures, doubts),
+        flags=tuple(doubt.flag for doubt in doubts),
+        strides=strides,
+        curves=_curves(results),
+        picture=_picture(results),
+    )
+
+
+def _results(
+    steps: Sequence[Step],
+    recording: PressureRecording,
+    side: Side,
+    parameters: Mapping[str, float],
+) -> tuple[list[StepResult], list[Rejected]]:
+    results, rejected = [], []
+    for number, step in enumerate(steps, start=1):
+        try:
+            results.append(measure_step(step, recording, side, parameters))
+        except InputError:
+            raise
+        except RecommendError as error:
+            rejected.append(Rejected(number, "partial-contact", str(error)))
+    return results, rejected
+
+
+def _measure(
+    name: str,
+    side: Side,
+    values: Sequence[float],
+    recording: PressureRecording,
+    parameters: Mapping[str, float],
+    defs: MeasureDefs,
+) -> Measure:
+    """Mean over steps with its error: spread between steps, and the grid of sensors."""
+    kind, unit = next(entry for entry in _KINDS if name.startswith(entry[0]))
+    mean = float(np.mean(values))
+    usual, grid = _usual_spread(kind, mean, parameters, defs), _grid_error(kind, mean, parameters)
+    error = standard_error(
+        values,
+        single=usual,
+        few=parameters["capture.steps-wanted"],
+        floor=0.5 / recording.rate_hz if kind == "contact-time" else grid * max(recording.pitch_mm),
+    )
+    public = name
+    qualifiers: dict[str, str] = {"load": recording.load}
+    if name.startswith("arch-index"):
+        weighted = name.endswith("weighted")
+        public = "arch-index"
+        qualifiers["kind"] = "pressure-weighted" if weighted else "pressure-sensor"
+    method = f"mean of {len(values)} steps" if len(values) > 1 else "one footprint"
+    return Measure(public, side, mean, unit, error, len(values), method, qualifiers)
+
+
+def _usual_spread(
+    kind: str, mean: float, parameters: Mapping[str, float], defs: MeasureDefs
+) -> float:
+    """Usual error of one step: from the measure's definition when it has one."""
+    known = defs.get(kind)
+    if known is not None and known.error is not None:
+        return known.error.single
+    return parameters[f"capture.usual-{kind.rstrip('-')}"] * _unit_of_share(kind, mean)
+
+
+def _grid_error(kind: str, mean: float, parameters: Mapping[str, float]) -> float:
+    """Error per mm of sensor pitch."""
+    return parameters[f"capture.grid-{kind.rstrip('-')}"] * _unit_of_share(kind, mean)
+
+
+def _unit_of_share(kind: str, mean: float) -> float:
+    """Spreads of loads, areas and times are given as shares of the mean, others in the unit."""
+    return abs(mean) if kind in _SHARES else 1.0
+
+
+def _pattern(
+    results: Sequence[StepResult], side: Side, parameters: Mapping[str, float]
+) -> list[Measure]:
+    """Drift class of the mean path, and a flag when single steps fall into other classes."""
+    paths = [result.path for result in results if result.path is not None]
+    if not paths:
+        return []
+    length = float(np.mean([r.values["footprint-length"] for r in results]))
+    width = float(np.mean([r.values["footprint-width"] for r in results]))
+    word = drift_class(np.mean(paths, axis=0), length, width, parameters)
+    same = sum(drift_class(path, length, width, parameters) == word for path in paths)
+    measure = Measure(
+        "cop-pattern", side, word, "class", None, len(paths), f"mean path of {len(paths)} steps"
+    )
+    if same < len(paths):
+        text = f"{same} of {len(paths)} steps show this pattern, the others another"
+        measure = measure.flagged(Flag("cop-pattern-unsteady", text))
+    return [measure]
+
+
+def _curves(results: Sequence[StepResult]) -> dict[str, Curve]:
+    paths = [r.path for r in results if r.path is not None]
+    forces = [r.force for r in results if r.force is not None]
+    if not paths:
+        return {}
+    return {"cop": average(paths, "mm"), "force": average(forces, "N")}
+
+
+def _picture(results: Sequence[StepResult]) -> FootPicture:
+    """Mean of the steps' footprints on one grid along the foot axis, half a sensor apart."""
+    pitch = min(results[0].footprint.pitch_mm)
+    cells = [foot_map(r.footprint.peak, r.footprint.pitch_mm, r.footprint.frame) for r in results]
+    low = min(float(c.x[0]) for c in cells)
+    high = max(float(c.x[-1]) for c in cells)
+    front = max(float(c.y[-1]) for c in cells)
+    x = np.arange(low, high + pitch / 4, pitch / 2)
+    y = np.arange(-pitch / 2, front + pitch / 4, pitch / 2)
+    total = np.zeros((len(y), len(x)))
+    for result in results:
+        print_ = result.footprint
+        total += foot_map(print_.peak, print_.pitch_mm, print_.frame, (x, y)).pressure
+    mean = {
+        name: float(np.mean([r.values[name] for r in results]))
+        for name in ("footprint-length", "footprint-width")
+    }
+    toeless = float(np.mean([r.footprint.toeless_mm for r in results]))
+    return FootPicture(
+        x, y, total / len(results), mean["footprint-length"], toeless, mean["footprint-width"]
+    )

@@ -1,0 +1,183 @@
+"""Doubts about pressure frames: sensors that fail, steps that are not whole, unclear sides."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from recommend.errors import InputError, Place
+from recommend.measure.doubts import Doubt
+from recommend.measure.model import Flag
+from recommend.measure.pressure.recording import Frames, PressureRecording
+from recommend.measure.pressure.steps import Step
+
+Mask = NDArray[np.bool_]
+LOAD_MEASURES = ("peak-", "integral-", "arch-index-weighted", "cpei", "cop-", "medial-lateral-")
+
+
+@dataclass(frozen=True, slots=True)
+class Rejected:
+    """A step left out, counted from 1, and why (a flag's name and words)."""
+
+    number: int
+    name: str
+    why: str
+
+
+def repair_sensors(recording: PressureRecording, parameters: Mapping[str, float]) -> list[Doubt]:
+    """Refuse negative load, replace dead sensors in place, and find saturation.
+
+    Dead sensors read nothing (or NaN) while all their neighbours bear, or read load all the
+    time; they take the mean of their neighbours that work.
+
+    Raises
+    ------
+    InputError
+        If pressures lie further below zero than the contact threshold.
+    """
+    frames = recording.frames
+    _refuse_negative(recording, parameters["capture.contact-threshold"])
+    dead = _dead_sensors(recording, parameters)
+    doubts = []
+    if dead.any():
+        _replace(frames, dead)
+        doubts.append(_dead_doubt(dead, frames, parameters))
+    saturated = _saturated_count(recording, parameters)
+    if saturated:
+        text = f"{saturated} sensors read the mat's upper end; true pressures are higher there"
+        widen = parameters["capture.saturated-widening"]
+        doubts.append(Doubt(Flag("saturated-sensors", text, "widened"), LOAD_MEASURES, widen))
+    return doubts
+
+
+def _refuse_negative(recording: PressureRecording, threshold: float) -> None:
+    frames = recording.frames
+    lowest = float(np.nanmin(frames)) if not np.isnan(frames).all() else 0.0
+    if lowest < -threshold:
+        raise InputError(
+            Place(recording.name),
+            f"the lowest pressure is {lowest:.0f} kPa",
+            "pressures from 0",
+            "zero the mat before recording, and check the unit",
+        )
+    if lowest < 0:
+        np.maximum(frames, 0.0, out=frames)
+
+
+def _dead_sensors(recording: PressureRecording, parameters: Mapping[str, float]) -> Mask:
+    frames = recording.frames
+    peak, least = frames.max(axis=0), frames.min(axis=0)
+    broken = np.isnan(peak)  # max keeps NaN, so this is any frame of the sensor
+    threshold = parameters["capture.contact-threshold"]
+    known = np.nan_to_num(peak)
+    surrounded = _neighbour_sum(known >= threshold) == 8
+    near = _neighbour_sum(known) / 8.0
+    silent = surrounded & (known < parameters["capture.dead-share"] * near)
+    stuck = np.nan_to_num(least) >= threshold
+    if recording.load == "static":
+        stuck[:] = False  # a still foot bears on its sensors all the time
+    dead: Mask = broken | silent | stuck
+    return dead
+
+
+def _neighbour_sum(values: NDArray[Any]) -> NDArray[np.float64]:
+    """Sum over the 8 neighbours of each sensor; beyond the mat is zero."""
+    padded = np.pad(values.astype(np.float64), 1)
+    rows, columns = values.shape
+    around = [(r, c) for r in range(3) for c in range(3) if (r, c) != (1, 1)]
+    return np.asarray(sum(padded[r : r + rows, c : c + columns] for r, c in around))
+
+
+def _replace(frames: Frames, dead: Mask) -> None:
+    """Give each dead sensor the mean of its working neighbours, frame by frame, in place."""
+    rows, columns = dead.shape
+    for row, column in np.argwhere(dead):
+        r0, r1 = max(row - 1, 0), min(row + 2, rows)
+        c0, c1 = max(column - 1, 0), min(column + 2, columns)
+        alive = ~dead[r0:r1, c0:c1]
+        near = frames[:, r0:r1, c0:c1][:, alive]
+        frames[:, row, column] = near.mean(axis=1) if alive.any() else 0.0
+
+
+def _dead_doubt(dead: Mask, frames: Frames, parameters: Mapping[str, float]) -> Doubt:
+    count = int(dead.sum())
+    active = max(int((frames.max(axis=0) >= parameters["capture.contact-threshold"]).sum()), 1)
+    text = f"{count} dead sensors were given the mean of their neighbours"
+    if count > parameters["capture.dead-limit"] * active:
+        text = f"{count} of the {active} sensors under the foot are dead: too many to bridge"
+        return Doubt(Flag("dead-sensors", text, "removed"))
+    return Doubt(Flag("dead-sensors", text, "widened"), widen=parameters["capture.dead-widening"])
+
+
+def _saturated_count(recording: PressureRecording, parameters: Mapping[str, float]) -> int:
+    """Sensors at the stated upper end; or, unstated, many readings at one same highest value."""
+    frames = recording.frames
+    top = float(frames.max())
+    if recording.saturation_kpa is not None:
+        return int((frames.max(axis=0) >= recording.saturation_kpa).sum())
+    if top <= 0:
+        return 0
+    at_top = frames >= top
+    enough = parameters["capture.saturated-readings"]
+    return int(at_top.any(axis=0).sum()) if at_top.sum() >= enough else 0
+
+
+def whole_steps(
+    steps: Sequence[Step], recording: PressureRecording, parameters: Mapping[str, float]
+) -> tuple[list[Step], list[Rejected]]:
+    """The steps that hold a whole foot from heel contact to toe-off, and the others with why."""
+    forces = [float(s.frames.sum(axis=(1, 2)).max()) * recording.cell_mm2 * 1e-3 for s in steps]
+    usual = float(np.median(forces)) if forces else 0.0
+    kept, rejected = [], []
+    for number, (step, force) in enumerate(zip(steps, forces, strict=True), start=1):
+        rows = np.flatnonzero(step.peak.any(axis=1))
+        length = float(np.ptp(rows) + 1) * recording.pitch_mm[0] if len(rows) else 0.0
+        reason = _not_whole(step, force / usual, length, parameters)
+        if reason:
+            rejected.append(Rejected(number, *reason))
+        else:
+            kept.append(step)
+    return kept, rejected
+
+
+def _not_whole(
+    step: Step, share: float, length: float, parameters: Mapping[str, float]
+) -> tuple[str, str] | None:
+    if step.cut_by_edge:
+        return "cut-by-edge", "the foot reaches the edge of the mat"
+    if step.cut_in_time:
+        return "cut-in-time", "the recording begins or ends while the foot is down"
+    if length < parameters["capture.footprint-least"]:
+        return "partial-contact", f"only {length:.0f} mm of the foot touched the mat"
+    if share < parameters["capture.partial-share"]:
+        return "partial-contact", f"the foot bore {100 * share:.0f} % of the other steps' load"
+    return None
+
+
+def step_doubts(
+    rejected: Sequence[Rejected], used: int, load: str, parameters: Mapping[str, float]
+) -> list[Doubt]:
+    """Doubts from steps left out and from few steps left."""
+    doubts = []
+    for name, count in Counter(r.name for r in rejected).items():
+        numbers = ", ".join(str(r.number) for r in rejected if r.name == name)
+        why = next(r.why for r in rejected if r.name == name)
+        text = f"{count} of {used + len(rejected)} steps left out (step {numbers}): {why}"
+        doubts.append(Doubt(Flag(name, text, "noted")))
+    if load == "dynamic" and used < parameters["capture.steps-wanted"]:
+        doubts.append(_few(used, parameters))
+    return doubts
+
+
+def _few(used: int, parameters: Mapping[str, float]) -> Doubt:
+    wanted = parameters["capture.steps-wanted"]
+    text = f"{used} steps; {wanted:g} give a steady mean"
+    if used < parameters["capture.steps-needed"]:
+        factor = parameters["capture.few-widening"]
+        return Doubt(Flag("too-few-steps", text, "widened"), widen=factor)
+    return Doubt(Flag("too-few-steps", text, "noted"))

@@ -1,0 +1,128 @@
+"""All numbers of one step: its footprint, its path over stance, what each region bears."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from recommend.errors import RecommendError
+from recommend.measure.cop import cpei, path_length
+from recommend.measure.model import Side
+from recommend.measure.phases import normalise, phase_slices
+from recommend.measure.pressure.footprint import (
+    Footprint,
+    arch_index,
+    footprint,
+    weighted_arch_index,
+    widths,
+)
+from recommend.measure.pressure.frame import find_frame, walking_direction
+from recommend.measure.pressure.path import centre_of_pressure
+from recommend.measure.pressure.recording import PressureRecording
+from recommend.measure.pressure.regions import medial_lateral_ratio, region_labels, region_loads
+from recommend.measure.pressure.steps import Step
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StepResult:
+    """One step, measured.
+
+    Attributes
+    ----------
+    footprint : areas and frame of the step.
+    path : (101, 2) x and y of the centre of pressure in the foot over stance; None when static.
+    force : (101,) vertical force in N over stance; None when static.
+    values : measures of this step by name, in the units of `UNITS`.
+    """
+
+    footprint: Footprint
+    path: FloatArray | None
+    force: FloatArray | None
+    values: dict[str, float]
+
+
+def heading_of(step: Step, recording: PressureRecording, trim_n: float) -> FloatArray:
+    """(2,) rough direction of walking: from first to last centre of pressure; forward if still."""
+    if recording.load == "static":
+        return np.array([0.0, 1.0])
+    path, _ = centre_of_pressure(step.frames, recording.pitch_mm, trim_n)
+    return walking_direction(path) if len(path) > 1 else np.array([0.0, 1.0])
+
+
+def measure_step(
+    step: Step, recording: PressureRecording, side: Side, parameters: Mapping[str, float]
+) -> StepResult:
+    """Measure one whole step of a known foot.
+
+    Raises
+    ------
+    RecommendError
+        If the path of the step cannot carry the construction of the excursion index.
+    """
+    trim = parameters["capture.trim-force"]
+    pitch = recording.pitch_mm
+    heading = heading_of(step, recording, trim)
+    peak = step.frames.mean(axis=0) if recording.load == "static" else step.peak
+    peak = np.where(peak >= parameters["capture.contact-threshold"], peak, np.float32(0))
+    print_ = footprint(peak, pitch, find_frame(peak, pitch, heading, side, parameters), parameters)
+    values = _shape_values(print_)
+    if recording.load == "static":
+        return StepResult(print_, None, None, values)
+    path, force = centre_of_pressure(step.frames, pitch, trim)
+    if len(path) < 3:
+        raise RecommendError("the step is too short or too light for a path")
+    curve = normalise(print_.frame.to_foot(path))
+    values |= _path_values(curve, print_, values, parameters)
+    values |= _load_values(step, print_, recording, parameters)
+    return StepResult(print_, curve, normalise(force), values)
+
+
+def _shape_values(print_: Footprint) -> dict[str, float]:
+    across = widths(print_)
+    return {
+        "arch-index": arch_index(print_),
+        "arch-index-weighted": weighted_arch_index(print_),
+        "chippaux-smirak": across.chippaux_smirak,
+        "staheli": across.staheli,
+        "footprint-length": print_.frame.length_mm,
+        "footprint-width": across.forefoot,
+        "toe-out": print_.frame.toe_out_deg,
+    }
+
+
+def _path_values(
+    curve: FloatArray,
+    print_: Footprint,
+    shape: Mapping[str, float],
+    parameters: Mapping[str, float],
+) -> dict[str, float]:
+    length, width = shape["footprint-length"], shape["footprint-width"]
+    values = {
+        "cpei": cpei(curve, length, width, parameters),
+        "cop-path-length": path_length(curve),
+    }
+    for phase, cut in phase_slices(parameters).items():
+        x = curve[cut, 0]
+        values[f"cop-excursion-{phase}"] = float(np.ptp(x))
+        values[f"cop-shift-{phase}"] = float(x[-1] - x[0])
+    return values
+
+
+def _load_values(
+    step: Step, print_: Footprint, recording: PressureRecording, parameters: Mapping[str, float]
+) -> dict[str, float]:
+    values = {"contact-time": (step.stop - step.start) / recording.rate_hz}
+    labels = region_labels(print_, parameters)
+    for region, load in region_loads(step.frames, print_, labels, recording.rate_hz).items():
+        values[f"peak-{region}"] = load.peak_kpa
+        values[f"integral-{region}"] = load.integral_kpa_s
+        values[f"area-{region}"] = load.area_mm2
+    for phase, ratio in medial_lateral_ratio(step.frames, print_, parameters).items():
+        if np.isfinite(ratio):
+            values[f"medial-lateral-{phase}"] = ratio
+    return values

@@ -1,0 +1,208 @@
+"""Read marks from CSV: a head of ``# key: value`` lines, a line of column names, then frames.
+
+Columns: ``frame``, then for each mark ``upper-leg-x``, ``upper-leg-y`` and so on; optional
+``contact`` (0 or 1) and ``plumb-upper-x`` to ``plumb-lower-y``. An empty cell is a missing mark.
+"""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from recommend.errors import InputError, Place, nearest
+from recommend.measure.header import CaptureHead, read_head
+from recommend.measure.model import Side
+from recommend.measure.video.recording import MARKS, MarksRecording
+from recommend.reading import validate
+
+FloatArray = NDArray[np.float64]
+MAX_FRAMES = 200_000  # a guard of memory: more than half an hour at 100 frames per second
+
+_MARK_COLUMNS = [f"{mark}-{axis}" for mark in MARKS for axis in "xy"]
+_PLUMB_COLUMNS = [f"plumb-{end}-{axis}" for end in ("upper", "lower") for axis in "xy"]
+_COLUMNS = ["frame", *_MARK_COLUMNS, "contact", *_PLUMB_COLUMNS]
+
+
+class MarksHead(CaptureHead):
+    """Head of a capture of marks.
+
+    `y_axis` says which way y counts: ``down`` as in most image programs, or ``up``. `stance`
+    gives stances as frame numbers, ``12-80; 152-220``, first and last frame on the ground.
+    """
+
+    capture: Literal["marks"]
+    unit: Literal["px", "mm"] = "px"
+    y_axis: Literal["up", "down"]
+    view: Literal["rear"] = "rear"
+    stance: str | None = None
+
+
+def read_marks_csv(path: Path, side: Side | None = None) -> MarksRecording:
+    """Read a CSV of marks (see the module's docstring); `side` when the head leaves it open.
+
+    Raises
+    ------
+    InputError
+        If head, columns or numbers do not fit; names the line.
+    """
+    document, lines = read_head(path)
+    head = validate(MarksHead, document)
+    foot = _side(path, head.side, side)
+    numbers, columns = _rows(path, lines)
+    frames, table, dropped = _even_frames(path, lines, numbers, columns)
+    if head.y_axis == "down":
+        for name in (*_MARK_COLUMNS, *_PLUMB_COLUMNS):
+            if name.endswith("-y") and name in table:
+                table[name] = -table[name]
+    return MarksRecording(
+        points=np.stack([table[name] for name in _MARK_COLUMNS], axis=1).reshape(-1, 4, 2),
+        unit=head.unit,
+        rate_hz=head.rate_hz,
+        side=foot,
+        gait=head.gait,
+        condition=head.condition,
+        contact=_contact(table),
+        stances=_stances(path, document.place(("stance",)), head.stance, frames),
+        plumb=_plumb(table),
+        dropped=dropped,
+        name=str(path),
+    )
+
+
+def _side(path: Path, in_head: Side | None, given: Side | None) -> Side:
+    if in_head and given and in_head != given:
+        raise InputError(
+            Place(str(path)), f"the head says `side: {in_head}`, you say {given}",
+            mend="correct one of the two",
+        )  # fmt: skip
+    side = in_head or given
+    if side is None:
+        raise InputError(
+            Place(str(path), 1),
+            "the head does not say which foot this is",
+            "`# side: left` or `# side: right`",
+        )
+    return side
+
+
+def _rows(path: Path, head_lines: int) -> tuple[FloatArray, list[str]]:
+    """All numbers below the line of column names, NaN for empty cells."""
+    rows: list[list[float]] = []
+    with path.open(encoding="utf-8-sig", errors="replace", newline="") as file:
+        reader = csv.reader(_after_head(file, head_lines))
+        columns = [name.strip() for name in next(reader, [])]
+        _check_columns(Place(str(path), head_lines + 1), columns)
+        for cells in reader:
+            place = Place(str(path), head_lines + reader.line_num)
+            if any(cell.strip() for cell in cells):
+                rows.append(_numbers(place, cells, columns))
+            if len(rows) > MAX_FRAMES:
+                raise InputError(place, f"more than {MAX_FRAMES} frames", mend="cut the recording")
+    if len(rows) < 2:
+        raise InputError(Place(str(path)), f"there are {len(rows)} frames", "at least 2")
+    return np.array(rows), columns
+
+
+def _after_head(lines: Iterator[str], count: int) -> Iterator[str]:
+    for number, line in enumerate(lines):
+        if number >= count:
+            yield line
+
+
+def _check_columns(place: Place, columns: list[str]) -> None:
+    for name in columns:
+        if name not in _COLUMNS:
+            raise InputError(
+                place, f"`{name[:40]}` is not a known column", ", ".join(_COLUMNS),
+                nearest(name, _COLUMNS),
+            )  # fmt: skip
+        if columns.count(name) > 1:
+            raise InputError(place, f"the column `{name}` stands twice", "each column once")
+    for name in ("frame", *_MARK_COLUMNS):
+        if name not in columns:
+            raise InputError(place, f"the column `{name}` is missing", mend=f"add `{name}`")
+
+
+def _numbers(place: Place, cells: list[str], columns: list[str]) -> list[float]:
+    if len(cells) != len(columns):
+        raise InputError(
+            place, f"this line has {len(cells)} cells", f"{len(columns)}, one for each column"
+        )
+    out = []
+    for name, cell in zip(columns, cells, strict=True):
+        word = cell.strip()
+        try:
+            value = float(word) if word else float("nan")
+        except ValueError:
+            value = float("inf")
+        if np.isinf(value):
+            raise InputError(
+                place, f"`{name}` is `{word[:20]}`", "a finite number, or nothing if missing"
+            )
+        out.append(value)
+    return out
+
+
+def _even_frames(
+    path: Path, head_lines: int, numbers: FloatArray, columns: list[str]
+) -> tuple[NDArray[np.int64], dict[str, FloatArray], int]:
+    """Rows for every frame number from first to last; frames left out become NaN."""
+    frames = numbers[:, columns.index("frame")]
+    steps = np.diff(frames)
+    wrong = np.flatnonzero(~((steps >= 1) & (steps == np.round(steps))))
+    if np.isnan(frames).any() or len(wrong):
+        row = int(wrong[0]) + 1 if len(wrong) else int(np.argmax(np.isnan(frames)))
+        raise InputError(
+            Place(str(path), head_lines + 2 + row),
+            f"the frame number is {frames[row]:g} after {frames[max(row - 1, 0)]:g}",
+            "whole numbers that count up",
+        )
+    count = int(frames[-1] - frames[0]) + 1
+    if count > MAX_FRAMES:
+        raise InputError(
+            Place(str(path)), f"the frames span {count} numbers", f"up to {MAX_FRAMES}"
+        )
+    at = (frames - frames[0]).astype(np.int64)
+    table = {}
+    for i, name in enumerate(columns):
+        table[name] = np.full(count, np.nan)
+        table[name][at] = numbers[:, i]
+    return np.arange(count) + int(frames[0]), table, count - len(frames)
+
+
+def _contact(table: Mapping[str, FloatArray]) -> NDArray[np.bool_] | None:
+    if "contact" not in table:
+        return None
+    return np.asarray(np.nan_to_num(table["contact"]) > 0)
+
+
+def _plumb(table: Mapping[str, FloatArray]) -> FloatArray | None:
+    if any(name not in table for name in _PLUMB_COLUMNS):
+        return None
+    return np.stack([table[name] for name in _PLUMB_COLUMNS], axis=1).reshape(-1, 2, 2)
+
+
+def _stances(
+    path: Path, place: Place, text: str | None, frames: NDArray[np.int64]
+) -> tuple[tuple[int, int], ...] | None:
+    if text is None:
+        return None
+    spans = []
+    for part in text.split(";"):
+        first, dash, last = part.strip().partition("-")
+        if not (dash and first.strip().isdigit() and last.strip().isdigit()):
+            raise InputError(place, f"`{part.strip()[:30]}` is not a stance", "`12-80; 152-220`")
+        start, stop = int(first) - int(frames[0]), int(last) - int(frames[0]) + 1
+        if not 0 <= start < stop - 1 <= len(frames) - 1:
+            raise InputError(
+                place,
+                f"the stance {part.strip()} does not lie in the frames of the file",
+                f"frames {frames[0]} to {frames[-1]}, the first before the last",
+            )
+        spans.append((start, stop))
+    return tuple(spans)

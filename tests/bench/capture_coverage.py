@@ -1,0 +1,93 @@
+"""How often the stated interval of a measure holds the truth, over many generated feet.
+
+Run from the project's folder: ``python -m tests.bench.capture_coverage --feet 1000``. Prints, for
+each measure, the share of feet whose value plus or minus 1.96 standard errors holds the true
+value, the bias and the root mean square error. The feet, their steps and their mat are those of
+``catalogue_demo/captures/foot_model.py``; the truth is integrated there without the program.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+from pathlib import Path
+
+import numpy as np
+
+from catalogue_demo.captures.foot_model import Mat, invent, truth, walk
+from recommend.measure.pressure.measures import measure_pressure
+from recommend.measure.pressure.recording import PressureRecording
+from recommend.rulebook.parameters import Parameters
+
+RULES = Path(__file__).parents[2] / "rules"
+NAMES = {
+    "arch-index": ("arch-index", {"kind": "pressure-sensor"}),
+    "arch-index-weighted": ("arch-index", {"kind": "pressure-weighted"}),
+    "chippaux-smirak": ("chippaux-smirak", {}),
+    "staheli": ("staheli", {}),
+    "forefoot-width": ("footprint-width", {}),
+    "footprint-length": ("footprint-length", {}),
+    "cpei": ("cpei", {}),
+    "contact-time": ("contact-time", {}),
+}
+
+
+def one_foot(seed: int, steps: int, mat: Mat, parameters: dict[str, float]) -> dict | None:
+    """True value, value and error of each measure of one generated foot; None when refused."""
+    rng = np.random.default_rng([seed, steps])
+    foot = invent(rng)
+    frames = walk(foot, steps, rng, mat)
+    recording = PressureRecording(
+        frames, (mat.pitch, mat.pitch), mat.rate, None, "dynamic", "walking", "barefoot", None, "x"
+    )
+    try:
+        measured = measure_pressure(recording, parameters)
+    except Exception as error:  # a bench reports what failed and goes on
+        print(f"foot {seed}: {error}")
+        return None
+    if len(measured) != 1 or measured[0].side != foot.side:
+        print(f"foot {seed}: a {foot.side} foot was told as {[m.side for m in measured]}")
+        return None
+    true = truth(foot)
+    rows = {}
+    for key, (name, qualifiers) in NAMES.items():
+        measure = measured[0].find(name, **qualifiers)
+        if measure is not None:
+            rows[key] = (true[key], measure.value, measure.error)
+    return rows
+
+
+def report(feet: int, steps: int, mat: Mat) -> dict[str, float]:
+    """Print the table of coverage; the coverage of each measure as a share."""
+    parameters = dict(Parameters.load(RULES / "parameters"))
+    start = time.perf_counter()
+    found = [one_foot(seed, steps, mat, parameters) for seed in range(feet)]
+    rows = [row for row in found if row is not None]
+    print(f"{feet} feet, {steps} steps each, pitch {mat.pitch:g} mm, {mat.rate:g} Hz;")
+    print(f"{feet - len(rows)} refused or mistaken; {time.perf_counter() - start:.0f} s")
+    print(f"{'measure':22s}{'coverage':>9s}{'bias':>10s}{'rms':>9s}{'stated':>9s}{'spread':>9s}")
+    coverage = {}
+    for key in NAMES:
+        true, value, error = np.array([row[key] for row in rows if key in row]).T
+        off = value - true
+        coverage[key] = float(np.mean(np.abs(off) <= 1.96 * error))
+        print(
+            f"{key:22s}{100 * coverage[key]:8.1f}%{off.mean():10.4f}{np.sqrt((off**2).mean()):9.4f}"
+            f"{error.mean():9.4f}{true.std():9.4f}"
+        )
+    return coverage
+
+
+def main() -> None:
+    """Read the options and print the report."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--feet", type=int, default=1000)
+    parser.add_argument("--steps", type=int, default=5)
+    parser.add_argument("--pitch", type=float, default=5.0)
+    options = parser.parse_args()
+    rows = round(320 / options.pitch)
+    report(options.feet, options.steps, Mat(rows, rows // 2, options.pitch))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,127 @@
+"""Pressure captures as files: both forms, both units, and every way to get them wrong."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from recommend.errors import InputError
+from recommend.measure.pressure import read_pressure
+
+HEAD = """\
+# capture: pressure
+# unit: kPa
+# pitch-mm: 5
+# rate-hz: 100
+# rows: 4
+# columns: 5
+# side: left
+"""
+ROW = "0,1,2.5,30,0\n"
+LIMIT = {"capture.recording-limit": 1.0}
+
+
+def written(tmp_path, text: str | bytes, name: str = "walk.csv"):
+    """A file with `text`."""
+    path = tmp_path / name
+    path.write_bytes(text if isinstance(text, bytes) else text.encode())
+    return path
+
+
+def test_one_row_of_sensors_a_line(tmp_path):
+    """Lines of one sensor row each, four to a frame, read in order."""
+    path = written(tmp_path, HEAD + "".join(f"{i},1,2.5,30,0\n" for i in range(8)))
+
+    found = read_pressure(path, LIMIT)
+
+    assert found.frames.shape == (2, 4, 5)
+    assert found.frames[1, 2].tolist() == [6, 1, 2.5, 30, 0]
+    assert (found.side, found.pitch_mm, found.load) == ("left", (5.0, 5.0), "dynamic")
+
+
+def test_one_frame_a_line_and_other_separators(tmp_path):
+    """Lines of one frame each, with semicolons and Windows line ends, read the same."""
+    line = ";".join(["0", "1", "2.5", "30", "0"] * 4) + "\r\n"
+    path = written(tmp_path, HEAD.replace("\n", "\r\n") + line + "\r\n" + line)
+
+    found = read_pressure(path, LIMIT)
+
+    assert found.frames.shape == (2, 4, 5)
+    assert found.frames[1, 3].tolist() == [0, 1, 2.5, 30, 0]
+
+
+def test_newtons_per_square_centimetre_are_ten_kilopascal(tmp_path):
+    """Definition: 1 N/cm2 is 10 kPa."""
+    path = written(tmp_path, HEAD.replace("kPa", "N/cm2") + ROW * 4)
+
+    assert read_pressure(path, LIMIT).frames.max() == 300.0
+
+
+def test_npz_holds_the_same(tmp_path):
+    """An NPZ with the keys of the head reads like the CSV."""
+    frames = np.random.default_rng(0).random((3, 6, 7)).astype(np.float32)
+    path = tmp_path / "walk.npz"
+    np.savez(path, pressure=frames, pitch_mm=5.0, rate_hz=50.0, unit="kPa", side="right")
+
+    found = read_pressure(path, LIMIT)
+
+    assert np.array_equal(found.frames, frames)
+    assert (found.rate_hz, found.side) == (50.0, "right")
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("", "the capture has no head"),
+        ("1,2,3\n", "the capture has no head"),
+        (HEAD + ROW * 3, "whole frames of 4 x 5 = 20 numbers"),
+        (HEAD + ROW * 3 + "0,1,2\n", "walk.csv:11: this line holds 3 numbers"),
+        (HEAD + ROW * 3 + "0,,2,3,4\n", "walk.csv:11: number 2 of the line is empty"),
+        (HEAD + ROW * 3 + "0,a,2,3,4\n", "walk.csv:11: number 2 of the line is `a`"),
+        (HEAD + ROW * 3 + "0,1e99,2,3,4\n", "number 2 of the line is infinite"),
+        (HEAD + ROW * 3 + "0,inf,2,3,4\n", "number 2 of the line is infinite"),
+        (HEAD.replace("kPa", "psi") + ROW * 4, "`unit` is `psi`; allowed: 'kPa' or 'N/cm2'"),
+        (HEAD.replace("pitch-mm", "pich-mm") + ROW * 4, "did you mean `pitch-mm`|Did you mean"),
+        (HEAD.replace("# rate-hz: 100\n", "") + ROW * 4, "`rate-hz` is missing"),
+        (HEAD.replace("# rows: 4\n", "") + ROW * 4, "`rows` is missing"),
+        (HEAD.replace("left", "middle") + ROW * 4, "`side` is `middle`"),
+        (HEAD + "# side: right\n" + ROW * 4, "`side` stands twice"),
+        (HEAD + "# note\n" + ROW * 4, "is not a line of the head"),
+        (HEAD.encode() + b"\xff\xfe\x00\x01,2\n", "number 1 of the line|this line holds"),
+    ],
+)
+def test_what_does_not_fit_is_refused_with_its_line(tmp_path, text, words):
+    """Each defect is named with file and line and what is allowed."""
+    with pytest.raises(InputError, match=words):
+        read_pressure(written(tmp_path, text), LIMIT)
+
+
+def test_nan_is_a_dead_sensor_not_a_zero(tmp_path):
+    """The word nan keeps its meaning for the check of sensors."""
+    path = written(tmp_path, HEAD + ROW * 3 + "0,nan,2,3,4\n")
+
+    assert np.isnan(read_pressure(path, LIMIT).frames[0, 3, 1])
+
+
+def test_a_recording_beyond_the_limit_is_refused_without_holding_it(tmp_path):
+    """Reading stops with a sentence as soon as the limit of memory is passed."""
+    path = written(tmp_path, HEAD + ROW * 4 * 20_000)
+
+    with pytest.raises(InputError, match="more than 1 MB in memory"):
+        read_pressure(path, LIMIT)
+
+
+def test_an_archive_that_unpacks_too_large_is_refused(tmp_path):
+    """A small NPZ that unpacks beyond the limit is refused before it is unpacked."""
+    path = tmp_path / "bomb.npz"
+    np.savez_compressed(path, pressure=np.zeros((200, 64, 64), dtype=np.float32))
+
+    with pytest.raises(InputError, match="more than 1 MB in memory"):
+        read_pressure(path, LIMIT)
+
+
+@pytest.mark.parametrize("content", [b"", b"PK\x03\x04 not an archive", b"hello"])
+def test_an_npz_that_is_none_is_refused(tmp_path, content):
+    """A damaged archive is one sentence, not a traceback."""
+    with pytest.raises(InputError, match="not a pressure capture in NPZ"):
+        read_pressure(written(tmp_path, content, "x.npz"), LIMIT)

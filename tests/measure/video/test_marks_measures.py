@@ -1,0 +1,212 @@
+"""Angles of invented strides whose truth is known, and the doubts bad marks raise."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from catalogue_demo.captures.gait_model import Gait, truth
+from recommend.errors import InputError
+from recommend.measure.video import measure_marks
+from recommend.measure.video.stance import heel_stances
+from tests.measure.conftest import filmed
+
+ANGLES = ("touchdown-angle", "contact-angle", "midstance-angle", "propulsion-angle")
+
+
+def flags(measured) -> dict[str, str]:
+    """Flags by name, with their effect."""
+    return {flag.name: flag.effect for flag in measured.flags}
+
+
+@pytest.mark.parametrize("side", ["left", "right"])
+@pytest.mark.parametrize("peak", [2.0, 5.0, 11.0])
+def test_angles_of_invented_strides_are_recovered(parameters, defs, side, peak):
+    """Each phase's angle lies within two stated errors of the curve the marks were made from."""
+    gait = Gait(side=side, peak=peak)
+
+    measured = measure_marks(filmed(gait, 10, seed=3), None, parameters, defs)
+
+    for name, true in truth(gait).items():
+        found = measured.find(name)
+        assert abs(found.value - true) < 2.0 * found.error, name
+        assert found.n == 10
+
+
+def test_a_foot_that_everts_late_shows_it_in_propulsion(parameters, defs):
+    """Common practice, no source: a late pronator is ordinary in contact, everted in propulsion."""
+    late = measure_marks(filmed(Gait(peak=6, peak_at=0.75, late=4)), None, parameters, defs)
+    plain = measure_marks(filmed(Gait()), None, parameters, defs)
+
+    assert late.find("propulsion-angle").value > plain.find("propulsion-angle").value + 4
+    assert late.find("peak-time").value > 60 > plain.find("peak-time").value
+
+
+def test_a_still_capture_becomes_the_zero(parameters, defs):
+    """With relaxed standing at 3 degrees, every angle reads 3 less and says so."""
+    gait = Gait(peak=6)
+    still = filmed(Gait(touchdown=3, peak=3, late=3), 2, spread_deg=0.0, click_px=0.0)
+    plain = measure_marks(filmed(gait), None, parameters, defs)
+    zeroed = measure_marks(filmed(gait), still, parameters, defs)
+
+    assert plain.find("contact-angle").qualifiers == {"gait": "walking", "reference": "vertical"}
+    assert zeroed.find("contact-angle").qualifiers["reference"] == "relaxed-standing"
+    for name in ANGLES:
+        assert zeroed.find(name).value == pytest.approx(plain.find(name).value - 3.0, abs=0.05)
+    assert zeroed.find("rearfoot-range").value == plain.find("rearfoot-range").value
+
+
+def test_standing_marks_give_one_standing_angle(parameters, defs):
+    """A still capture by itself is one reading of the standing angle."""
+    still = replace(filmed(Gait(touchdown=4, peak=4, late=4), 2, spread_deg=0.0), gait="standing")
+
+    measured = measure_marks(still, None, parameters, defs)
+
+    assert measured.find("standing-angle").value == pytest.approx(4.0, abs=0.2)
+    assert measured.find("standing-angle").n == 1
+    assert measured.find("contact-angle") is None
+
+
+def test_short_gaps_are_bridged_said_and_widened(parameters, defs):
+    """Dropped frames inside a stride are bridged; the angle stays, the error grows."""
+    whole = filmed(Gait())
+    points = whole.points.copy()
+    for start in (60, 170, 300):
+        points[start : start + 4] = np.nan
+    measured = measure_marks(replace(whole, points=points), None, parameters, defs)
+    plain = measure_marks(whole, None, parameters, defs)
+
+    assert flags(measured)["gaps-bridged"] == "widened"
+    assert measured.n == plain.n
+    assert measured.find("midstance-angle").value == pytest.approx(
+        plain.find("midstance-angle").value, abs=0.2
+    )
+    assert measured.find("midstance-angle").error > plain.find("midstance-angle").error
+
+
+def test_long_gaps_lose_their_stride_and_are_said(parameters, defs):
+    """A gap too long to bridge removes the stride it lies in, and no other."""
+    whole = filmed(Gait())
+    points = whole.points.copy()
+    middle = np.flatnonzero(whole.contact)[30]
+    points[middle : middle + 20] = np.nan
+    measured = measure_marks(replace(whole, points=points), None, parameters, defs)
+
+    assert measured.n == 7
+    assert {"gaps-left", "stride-broken"} <= flags(measured).keys()
+
+
+def test_exchanged_marks_are_put_back_and_said(parameters, defs):
+    """Upper and lower heel exchanged in single frames change nothing but the error."""
+    whole = filmed(Gait())
+    points = whole.points.copy()
+    for frame in (70, 71, 200, 310):
+        points[frame, [2, 3]] = points[frame, [3, 2]]
+    measured = measure_marks(replace(whole, points=points), None, parameters, defs)
+    plain = measure_marks(whole, None, parameters, defs)
+
+    assert flags(measured)["marks-swapped"] == "widened"
+    for name in ANGLES:
+        assert measured.find(name).value == pytest.approx(plain.find(name).value, abs=0.05)
+
+
+def test_marks_named_wrongly_throughout_are_refused(parameters, defs):
+    """Upper and lower marks exchanged in all frames are refused with what to do."""
+    whole = filmed(Gait())
+    with pytest.raises(
+        InputError, match=r"lies below .* exchange the two columns|Exchange the two"
+    ):
+        measure_marks(replace(whole, points=whole.points[:, [1, 0, 2, 3]]), None, parameters, defs)
+
+
+def test_a_jump_is_taken_out_and_said(parameters, defs):
+    """A mark that jumps across the picture for a frame is taken out."""
+    whole = filmed(Gait())
+    points = whole.points.copy()
+    points[[75, 210], 3] += [400.0, -150.0]
+    measured = measure_marks(replace(whole, points=points), None, parameters, defs)
+    plain = measure_marks(whole, None, parameters, defs)
+
+    assert flags(measured)["implausible-velocity"] == "widened"
+    for name in ANGLES:
+        assert measured.find(name).value == pytest.approx(plain.find(name).value, abs=0.3)
+
+
+def test_a_leaning_camera_is_levelled_and_said(parameters, defs):
+    """Six degrees of roll: the leg-heel angle stays, the heel against the vertical is corrected."""
+    gait = Gait()
+    level, leaning = (filmed(gait, roll_deg=roll) for roll in (0.0, 6.0))
+    turn = np.radians(6.0)
+    upright = np.array([[0.0, 100.0], [0.0, 0.0]])
+    matrix = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
+    plumb = np.repeat((upright @ matrix)[None], len(leaning.points), axis=0)
+    corrected = measure_marks(replace(leaning, plumb=plumb), None, parameters, defs)
+    plain = measure_marks(level, None, parameters, defs)
+
+    assert flags(corrected)["camera-not-level"] == "widened"
+    for name in ("contact-angle", "heel-vertical-midstance", "leg-vertical-midstance"):
+        assert corrected.find(name).value == pytest.approx(plain.find(name).value, abs=0.3), name
+    assert not any(f.name == "camera-not-level" for f in corrected.find("contact-angle").flags)
+
+
+def test_a_camera_on_its_side_withdraws_angles_to_the_vertical(parameters, defs):
+    """Fifteen degrees of roll withdraw only what stands against the vertical."""
+    turn = np.radians(15.0)
+    plumb = np.array([[[100 * np.sin(turn), 100 * np.cos(turn)], [0.0, 0.0]]])
+    whole = filmed(Gait())
+    plumb = np.repeat(plumb, len(whole.points), axis=0)
+    measured = measure_marks(replace(whole, plumb=plumb), None, parameters, defs)
+
+    assert flags(measured)["camera-not-level"] == "removed"
+    assert measured.find("heel-vertical-midstance") is None
+    assert measured.find("contact-angle") is not None
+
+
+def test_few_strides_are_said_and_widened(parameters, defs):
+    """Two strides widen the error and are named; eight are enough."""
+    few = measure_marks(filmed(Gait(), 2), None, parameters, defs)
+    enough = measure_marks(filmed(Gait(), 8), None, parameters, defs)
+
+    assert flags(few)["too-few-strides"] == "widened"
+    assert "too-few-strides" not in flags(enough)
+
+
+def test_stance_is_told_from_the_heel_when_nothing_else_says_it(parameters, defs):
+    """Without a contact signal the strides are found, and every error is wider."""
+    known = filmed(Gait())
+    guessed = measure_marks(replace(known, contact=None), None, parameters, defs)
+
+    assert guessed.n == 8
+    assert flags(guessed)["stance-estimated"] == "widened"
+    assert guessed.find("contact-time").value == pytest.approx(0.68, abs=0.12)
+
+
+def test_given_stances_come_before_the_contact_signal(parameters, defs):
+    """Stances given by the person are used as they are."""
+    known = filmed(Gait())
+    measured = measure_marks(replace(known, stances=((43, 110),)), None, parameters, defs)
+
+    assert measured.n == 1
+
+
+def test_a_heel_that_never_moves_has_no_stance(parameters):
+    """A height that never changes or is never seen holds no whole step."""
+    assert heel_stances(np.full(300, 5.0), 100.0, parameters) == []
+    assert heel_stances(np.full(300, np.nan), 100.0, parameters) == []
+
+
+def test_a_missing_mark_is_refused(parameters, defs):
+    """A mark never seen is named."""
+    whole = filmed(Gait())
+    points = whole.points.copy()
+    points[:, 2] = np.nan
+    with pytest.raises(InputError, match="`upper-heel` is missing in every frame"):
+        measure_marks(replace(whole, points=points), None, parameters, defs)
+
+
+def test_a_still_capture_of_the_other_foot_is_refused(parameters, defs):
+    """The zero of one foot is not that of the other."""
+    with pytest.raises(InputError, match="still capture is of the right foot"):
+        measure_marks(filmed(Gait()), filmed(Gait(side="right")), parameters, defs)

@@ -1,0 +1,95 @@
+"""Captures of marks as files, and every way to get them wrong."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from recommend.errors import InputError
+from recommend.measure.video.reading import read_marks_csv
+
+HEAD = """\
+# capture: marks
+# unit: px
+# y-axis: down
+# rate-hz: 100
+# side: left
+"""
+MARKS = ("upper-leg", "lower-leg", "upper-heel", "lower-heel")
+COLUMNS = ",".join(["frame", *(f"{mark}-{axis}" for mark in MARKS for axis in "xy")])
+ROW = "100,10,101,110,102,210,103,310"
+
+
+def written(tmp_path, *lines: str, head: str = HEAD):
+    """A file of `head` and `lines`."""
+    path = tmp_path / "video.csv"
+    path.write_text(head + "\n".join(lines) + "\n")
+    return path
+
+
+def test_y_down_becomes_y_up_and_a_dropped_frame_a_gap(tmp_path):
+    """Image rows count down; a frame number left out is a row of missing marks."""
+    found = read_marks_csv(written(tmp_path, COLUMNS, f"7,{ROW}", f"9,{ROW}"))
+
+    assert found.points.shape == (3, 4, 2)
+    assert found.points[0, 0].tolist() == [100, -10]
+    assert np.isnan(found.points[1]).all()
+    assert found.dropped == 1
+
+
+def test_an_empty_cell_is_a_missing_mark_not_a_zero(tmp_path):
+    """Missing stays missing."""
+    found = read_marks_csv(written(tmp_path, COLUMNS, f"7,{ROW}", f"8,,,{ROW[7:]}"))
+
+    assert np.isnan(found.points[1, 0]).all()
+    assert found.points[1, 1].tolist() == [101, -110]
+
+
+def test_contact_plumb_and_stances(tmp_path):
+    """Optional columns and given stances are read."""
+    columns = COLUMNS + ",contact,plumb-upper-x,plumb-upper-y,plumb-lower-x,plumb-lower-y"
+    rows = [f"{i},{ROW},{int(i > 8)},5,0,5,100" for i in range(7, 12)]
+    found = read_marks_csv(written(tmp_path, columns, *rows, head=HEAD + "# stance: 8-10\n"))
+
+    assert found.contact.tolist() == [False, False, True, True, True]
+    assert found.plumb[0].tolist() == [[5, 0], [5, -100]]
+    assert found.stances == ((1, 4),)
+
+
+@pytest.mark.parametrize(
+    ("lines", "head", "words"),
+    [
+        ((COLUMNS, f"7,{ROW}"), HEAD, "there are 1 frames"),
+        (
+            (COLUMNS.replace("lower-heel-y", "lower-hel-y"),),
+            HEAD,
+            "video.csv:6: `lower-hel-y` is not",
+        ),
+        ((COLUMNS.replace(",lower-heel-y", ""),), HEAD, "column `lower-heel-y` is missing"),
+        ((COLUMNS, f"7,{ROW},5"), HEAD, "video.csv:7: this line has 10 cells; allowed: 9"),
+        ((COLUMNS, f"7,{ROW}", f"8,x,{ROW[4:]}"), HEAD, "video.csv:8: `upper-leg-x` is `x`"),
+        ((COLUMNS, f"7,{ROW}", f"8,inf,{ROW[4:]}"), HEAD, "video.csv:8: `upper-leg-x` is `inf`"),
+        ((COLUMNS, f"7,{ROW}", f"7,{ROW}"), HEAD, "video.csv:8: the frame number is 7 after 7"),
+        ((COLUMNS, f"7,{ROW}", f"900000000,{ROW}"), HEAD, "the frames span"),
+        (
+            (COLUMNS, f"7,{ROW}", f"8,{ROW}"),
+            HEAD.replace("# y-axis: down\n", ""),
+            "`y-axis` is missing",
+        ),
+        (
+            (COLUMNS, f"7,{ROW}", f"8,{ROW}"),
+            HEAD.replace("# side: left\n", ""),
+            "which foot this is",
+        ),
+        ((COLUMNS, f"7,{ROW}", f"8,{ROW}"), HEAD + "# stance: 8\n", "`8` is not a stance"),
+        (
+            (COLUMNS, f"7,{ROW}", f"8,{ROW}"),
+            HEAD + "# stance: 8-90\n",
+            "does not lie in the frames",
+        ),
+    ],
+)
+def test_what_does_not_fit_is_refused_with_its_line(tmp_path, lines, head, words):
+    """Each defect is named with file and line."""
+    with pytest.raises(InputError, match=words):
+        read_marks_csv(written(tmp_path, *lines, head=head))
