@@ -19,6 +19,10 @@ from recommend.errors import Exit, RecommendError
 COMMANDS: dict[str, tuple[str, str]] = {
     "shortlist": ("recommend.commands.shortlist", "Turn a measured visit into a shortlist"),
     "visit": ("recommend.commands.visit", "Type a visit at the counter, go on with it, look back"),
+    "trial": (
+        "recommend.commands.trial",
+        "Add what was tried to a visit, and judge whether it worked",
+    ),
     "store": ("recommend.commands.store", "Look after the records: verify, export, forget"),
 }
 

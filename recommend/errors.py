@@ -63,7 +63,7 @@ class InputError(RecommendError):
             text += f"; allowed: {self.allowed}"
         if self.mend:
             text += f". {self.mend[0].upper()}{self.mend[1:]}"
-        return text.rstrip(".") + "."
+        return text if text.endswith("?") else text.rstrip(".") + "."
 
 
 def nearest(word: str, known: Iterable[str]) -> str:

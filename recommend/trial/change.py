@@ -92,9 +92,7 @@ class Change:
         return max(0, self.needed - min(self.before.n, self.after.n))
 
 
-def sample(
-    strides: Sequence[float], parameters: Mapping[str, float], usual: str = "trial.stride-sd"
-) -> Sample:
+def sample(strides: Sequence[float], parameters: Mapping[str, float], single: float) -> Sample:
     """Mean and spread of the strides of one phase.
 
     Parameters
@@ -102,7 +100,8 @@ def sample(
     strides : one number a stride, in the unit of the reading.
     parameters : ``trial.reading-step`` is the finest step in which readings are written: equal
         strides are rounded strides, not strides without noise.
-    usual : name of the parameter that stands in where one stride has no spread.
+    single : spread that stands in where one stride has none: the error of one reading in
+        ``rules/measures.yaml``, in the unit of the reading.
 
     Raises
     ------
@@ -114,7 +113,7 @@ def sample(
         raise ValueError("`strides` must hold at least one stride, was empty")
     mean = float(values.mean())
     if values.size == 1:
-        return Sample(mean, parameters[usual], 1, assumed=True)
+        return Sample(mean, single, 1, assumed=True)
     rounding = parameters["trial.reading-step"] / math.sqrt(12)
     return Sample(mean, max(float(values.std(ddof=1)), rounding), int(values.size))
 

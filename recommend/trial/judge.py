@@ -23,6 +23,7 @@ class Verdict(Enum):
     UNCLEAR = "not-told-from-noise"
     TOWARDS = "towards-band"
     WITHIN = "within-band"
+    NO_BAND = "no-band"
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +49,7 @@ class Judged:
     Attributes
     ----------
     change : before, after, and the change with its interval.
-    band : what is ordinary.
+    band : what is ordinary; None where the rulebook knows none for this gait and zero.
     verdict : see `Verdict`.
     level : the mean after, with its own interval.
     clear : True when that whole interval lies on one side of each end of the band, so that
@@ -56,28 +57,32 @@ class Judged:
     """
 
     change: Change
-    band: Band
+    band: Band | None
     verdict: Verdict
     level: Interval
     clear: bool
 
     @property
     def residual(self) -> float:
-        """Units outside the band after the change; 0 inside."""
-        return self.band.outside(self.change.after.mean)
+        """Units outside the band after the change; 0 inside, and where no band is known."""
+        return self.band.outside(self.change.after.mean) if self.band else 0.0
 
 
-def judge(before: Sample, after: Sample, band: Band, parameters: Mapping[str, float]) -> Judged:
+def judge(
+    before: Sample, after: Sample, band: Band | None, parameters: Mapping[str, float]
+) -> Judged:
     """Judge the motion of one foot in one phase.
 
     Parameters
     ----------
     before, after : strides (degrees, eversion positive), same gait and zero reference.
-    band : degrees.
+    band : degrees, or None where none is known: the change is still told or not.
     parameters : the group ``trial``.
     """
     moved = change(before, after, parameters)
     level = mean_interval(after, parameters["trial.confidence"])
+    if band is None:
+        return Judged(moved, None, Verdict.NO_BAND, level, clear=False)
     return Judged(moved, band, _verdict(moved, level, band), level, _clear(level, band))
 
 

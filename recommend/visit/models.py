@@ -14,6 +14,7 @@ Gait = Literal["standing", "walking", "running"]
 Reference = Literal["vertical", "relaxed-standing", "subtalar-neutral"]
 CopPattern = Literal["central", "lateral", "medial-early", "medial-late"]
 SizeSystem = Literal["mondopoint", "eu", "uk", "us-men", "us-women"]
+Region = Literal["heel", "arch", "forefoot", "toes", "ankle", "overall"]
 PainSite = Literal[
     "heel", "arch", "forefoot", "toes", "ankle-inner", "ankle-outer", "achilles", "shin",
     "knee-inner", "knee-outer", "knee-front", "hip", "back",
@@ -34,6 +35,10 @@ Answer = Annotated[Literal["yes", "no", "not-asked"], BeforeValidator(_word_of)]
 FpiItem = Annotated[int, Field(ge=-2, le=2)]
 Angle = Annotated[float, Field(ge=-45, le=45)]
 Strides = Annotated[list[Angle], BeforeValidator(_listed), Field(min_length=1, max_length=2000)]
+Share = Annotated[float, Field(ge=0, le=100)]
+Shares = Annotated[list[Share], BeforeValidator(_listed), Field(min_length=1, max_length=2000)]
+Rating = Annotated[float, Field(ge=0, le=10)]
+ProductId = Annotated[str, Field(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=60)]
 Point = Annotated[list[float], Field(min_length=2, max_length=2)]
 
 
@@ -115,6 +120,12 @@ class Rearfoot(Strict):
         return self
 
 
+def _refuse_twice(entries: list[Rearfoot]) -> None:
+    seen = [(entry.gait, entry.reference) for entry in entries]
+    if len(seen) != len(set(seen)):
+        raise ValueError("a gait and reference stand twice; put all strides in one entry")
+
+
 class Cop(Strict):
     """Centre of pressure in walking: its path, or what was read off it.
 
@@ -153,9 +164,7 @@ class Foot(Strict):
 
     @model_validator(mode="after")
     def _each_angle_once(self) -> Foot:
-        seen = [(r.gait, r.reference) for r in self.rearfoot]
-        if len(seen) != len(set(seen)):
-            raise ValueError("a gait and reference stand twice; put all strides in one entry")
+        _refuse_twice(self.rearfoot)
         return self
 
 
@@ -164,6 +173,48 @@ class Feet(Strict):
 
     left: Foot = Foot()
     right: Foot = Foot()
+
+
+class TrialFoot(Strict):
+    """One foot in one step of a trial, measured as the bare foot was.
+
+    `lateral_load_percent` is the share of load on the outer half of the foot, one number a
+    step; `comfort` is 0 (cannot be worn) to 10 (could not be better) by region.
+    """
+
+    rearfoot: list[Rearfoot] = Field(default=[], max_length=20)
+    lateral_load_percent: Shares | None = None
+    comfort: dict[Region, Rating] = {}
+
+    @model_validator(mode="after")
+    def _each_angle_once(self) -> TrialFoot:
+        _refuse_twice(self.rearfoot)
+        return self
+
+
+class TrialFeet(Strict):
+    """The two feet in one step of a trial; a foot that was not measured is left out."""
+
+    left: TrialFoot = TrialFoot()
+    right: TrialFoot = TrialFoot()
+
+
+class TrialStep(Strict):
+    """What was tried on and measured: a shoe, a shoe with an insole, or barefoot once more.
+
+    `shoe` is a product id, or ``own`` for the shoe the customer came in.
+    """
+
+    shoe: ProductId | None = None
+    insole: ProductId | None = None
+    feet: TrialFeet
+    remarks: Annotated[str, Field(max_length=2000)] = ""
+
+    @model_validator(mode="after")
+    def _insole_lies_in_a_shoe(self) -> TrialStep:
+        if self.insole is not None and self.shoe is None:
+            raise ValueError("an insole is tried in a shoe; add `shoe` (or `shoe: own`)")
+        return self
 
 
 class Pain(Strict):
@@ -194,4 +245,16 @@ class Visit(Strict):
     pain: list[Pain] | None = Field(default=None, max_length=40)
     answers: dict[str, Answer] = {}
     feet: Feet = Feet()
+    trials: list[TrialStep] = Field(default=[], max_length=60)
     remarks: Annotated[str, Field(max_length=2000)] = ""
+
+    @model_validator(mode="after")
+    def _each_step_once(self) -> Visit:
+        seen: set[tuple[str | None, str | None]] = set()
+        for step in self.trials:
+            what = (step.shoe, step.insole)
+            if what in seen:
+                worn = " with ".join(part for part in what if part) or "barefoot"
+                raise ValueError(f"the trial `{worn}` stands twice; put all strides in one step")
+            seen.add(what)
+        return self

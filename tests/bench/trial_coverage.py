@@ -67,7 +67,7 @@ def main(trials: int) -> None:
         for _ in range(trials):
             one, two = draw(rng, 9.8, sd1, n1), draw(rng, 9.8 + TRUTH, sd2, n2)
             start = time.perf_counter()
-            moved = change(sample(one, parameters), sample(two, parameters), parameters)
+            moved = change(sample(one, parameters, 1.5), sample(two, parameters, 1.5), parameters)
             spent += time.perf_counter() - start
             ours += moved.interval.holds(TRUTH)
             peer = stats.ttest_ind(two, one).confidence_interval(0.95)

@@ -37,7 +37,7 @@ def test_the_change_is_scipys_welch_interval(parameters: Parameters) -> None:
     for _ in range(100):
         before = rng.normal(6.5, rng.uniform(0.5, 2), rng.integers(2, 30))
         after = rng.normal(5.1, rng.uniform(0.5, 2), rng.integers(2, 30))
-        moved = change(sample(before, parameters), sample(after, parameters), parameters)
+        moved = change(sample(before, parameters, 1.5), sample(after, parameters, 1.5), parameters)
         welch = stats.ttest_ind(after, before, equal_var=False)
         peer = welch.confidence_interval(0.95)
         assert moved.interval.low == pytest.approx(peer.low, rel=1e-7, abs=1e-9)
@@ -54,7 +54,7 @@ def test_the_interval_holds_the_truth_19_times_in_20(parameters: Parameters) -> 
     held = 0
     for _ in range(2000):
         before, after = rng.normal(9.8, 1.3, 12), rng.normal(8.4, 0.9, 9)
-        moved = change(sample(before, parameters), sample(after, parameters), parameters)
+        moved = change(sample(before, parameters, 1.5), sample(after, parameters, 1.5), parameters)
         held += moved.interval.holds(-1.4)
     assert 0.94 <= held / 2000 <= 0.96
 
@@ -81,8 +81,8 @@ def test_the_strides_to_tell_do_tell(parameters: Parameters) -> None:
     rng = np.random.default_rng(4)
     told = [
         change(
-            sample(rng.normal(9.8, 1.2, needed), parameters),
-            sample(rng.normal(9.1, 1.0, needed), parameters),
+            sample(rng.normal(9.8, 1.2, needed), parameters, 1.5),
+            sample(rng.normal(9.1, 1.0, needed), parameters, 1.5),
             parameters,
         ).told
         for _ in range(1000)
@@ -93,7 +93,7 @@ def test_the_strides_to_tell_do_tell(parameters: Parameters) -> None:
 def _strides(mean: float, n: int, parameters: Parameters) -> Sample:
     """`n` strides with just this mean and an ordinary spread of 1.2 degrees."""
     noise = np.random.default_rng(n).normal(0, 1, n)
-    return sample(mean + 1.2 * (noise - noise.mean()) / noise.std(ddof=1), parameters)
+    return sample(mean + 1.2 * (noise - noise.mean()) / noise.std(ddof=1), parameters, 1.5)
 
 
 def test_a_well_fitted_shoe_then_a_zero_wedge_insole(parameters: Parameters) -> None:

@@ -9,17 +9,19 @@ from recommend.trial.change import change, mean_interval, sample, strides_to_tel
 
 def test_equal_strides_are_rounded_strides(parameters: Parameters) -> None:
     """Strides that all read the same keep the noise of their rounding; no interval is a point."""
-    moved = change(sample([5.0] * 6, parameters), sample([4.0] * 6, parameters), parameters)
+    moved = change(
+        sample([5.0] * 6, parameters, 1.5), sample([4.0] * 6, parameters, 1.5), parameters
+    )
     assert moved.interval.high - moved.interval.low > 0.03
     assert moved.told
 
 
 def test_one_stride_takes_the_rulebook_spread(parameters: Parameters) -> None:
     """One stride has no spread: the rulebook's stands in, marked, and 1 degree is not told."""
-    one = sample([5.0], parameters)
+    one = sample([5.0], parameters, 1.5)
     assert one.assumed
-    assert one.sd == parameters["trial.stride-sd"]
-    moved = change(one, sample([4.0], parameters), parameters)
+    assert one.sd == 1.5
+    moved = change(one, sample([4.0], parameters, 1.5), parameters)
     assert not moved.told
     assert moved.interval.value == -1.0
 
@@ -27,9 +29,15 @@ def test_one_stride_takes_the_rulebook_spread(parameters: Parameters) -> None:
 def test_the_smallest_change_is_the_edge_of_told(parameters: Parameters) -> None:
     """A shift of just over the smallest change is told, one of just under it is not."""
     before = np.array([5.1, 6.3, 4.4, 5.8, 5.0, 5.6, 4.9])
-    edge = change(sample(before, parameters), sample(before, parameters), parameters).smallest
-    over = change(sample(before, parameters), sample(before - edge * 1.01, parameters), parameters)
-    under = change(sample(before, parameters), sample(before - edge * 0.99, parameters), parameters)
+    edge = change(
+        sample(before, parameters, 1.5), sample(before, parameters, 1.5), parameters
+    ).smallest
+    over = change(
+        sample(before, parameters, 1.5), sample(before - edge * 1.01, parameters, 1.5), parameters
+    )
+    under = change(
+        sample(before, parameters, 1.5), sample(before - edge * 0.99, parameters, 1.5), parameters
+    )
     assert over.told
     assert not under.told
 
@@ -49,8 +57,8 @@ def test_more_counts_from_the_step_with_fewest_strides(parameters: Parameters) -
     """What is still to be filmed is counted from the shorter of the two steps."""
     rng = np.random.default_rng(3)
     moved = change(
-        sample(rng.normal(9.8, 1.2, 30), parameters),
-        sample(rng.normal(9.3, 1.2, 10), parameters),
+        sample(rng.normal(9.8, 1.2, 30), parameters, 1.5),
+        sample(rng.normal(9.3, 1.2, 10), parameters, 1.5),
         parameters,
     )
     assert moved.needed is not None
@@ -60,11 +68,11 @@ def test_more_counts_from_the_step_with_fewest_strides(parameters: Parameters) -
 def test_no_strides_are_refused(parameters: Parameters) -> None:
     """An empty list has no mean, and zero is not one."""
     with pytest.raises(ValueError, match="at least one stride"):
-        sample([], parameters)
+        sample([], parameters, 1.5)
 
 
 def test_the_interval_of_a_mean_shrinks_with_strides(parameters: Parameters) -> None:
     """Four times the strides at the same spread give less than half the width."""
-    few, many = sample([4.0, 6.0], parameters), sample([4.0, 6.0] * 4, parameters)
+    few, many = sample([4.0, 6.0], parameters, 1.5), sample([4.0, 6.0] * 4, parameters, 1.5)
     wide, narrow = mean_interval(few, 0.95), mean_interval(many, 0.95)
     assert narrow.high - narrow.low < (wide.high - wide.low) / 2

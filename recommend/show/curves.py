@@ -1,0 +1,95 @@
+"""The curves of a trial in characters: a letter for each step, the band shaded."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from itertools import pairwise
+
+from recommend.trial.curves import Curve, Picture
+from recommend.trial.judge import Band
+from recommend.trial.steps import PHASES
+
+MARKS = "oABCDEFGHIJKLMNPQRSTUVWXYZ"  # barefoot is o
+_ROWS = 13
+_WIDEST = 78
+_SHADE = "░"
+
+
+def curve_lines(picture: Picture, width: int) -> Iterator[str]:
+    """One block of lines for each foot, at most `width` columns wide."""
+    yield f"Rearfoot angle, {picture.gait}, from {picture.reference}, degrees (up: rolls in)"
+    for side, curves in picture.curves.items():
+        grid = _Grid(*picture.edges(), min(width, _WIDEST) - 8)
+        for phase, band in picture.bands.items():
+            grid.shade(phase, band)
+        grid.draw(curves, marks_of(picture))
+        yield ""
+        yield f"{side} foot"
+        yield from grid.lines()
+    legend = "   ".join(f"{mark} {step}" for step, mark in marks_of(picture).items())
+    yield f"{_SHADE} usual band   {legend}"
+
+
+def marks_of(picture: Picture) -> dict[str, str]:
+    """The letter of each step in the picture; a step has the same one in all pictures."""
+    drawn = {curve.step for curves in picture.curves.values() for curve in curves}
+    letters = {name: MARKS[i % len(MARKS)] for i, name in enumerate(picture.steps)}
+    return {name: letter for name, letter in letters.items() if name in drawn}
+
+
+@dataclass
+class _Grid:
+    """Characters to draw on: angles upwards, phases across."""
+
+    low: float
+    high: float
+    span: int
+    cells: list[list[str]] = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.cells = [[" "] * self.span for _ in range(_ROWS)]
+
+    def row(self, angle: float) -> int:
+        """The line of an angle; beyond the picture, its edge."""
+        inside = min(max(angle, self.low), self.high)
+        return round((self.high - inside) / (self.high - self.low) * (_ROWS - 1))
+
+    def column(self, phase: str) -> int:
+        """The middle column of a phase."""
+        return round((PHASES.index(phase) + 0.5) * self.span / len(PHASES))
+
+    def shade(self, phase: str, band: Band) -> None:
+        """Shade the band of a phase over its third of the width."""
+        third = self.span // len(PHASES)
+        start = PHASES.index(phase) * third
+        for line in self.cells[self.row(band.high) : self.row(band.low) + 1]:
+            line[start : start + third] = _SHADE * third
+
+    def draw(self, curves: tuple[Curve, ...], marks: dict[str, str]) -> None:
+        """Draw all curves; letters last, so that no line hides one."""
+        for curve in curves:
+            known = [(self.column(p), point.value) for p, point in curve.points.items()]
+            for (x1, y1), (x2, y2) in pairwise(known):
+                for x in range(x1 + 1, x2):
+                    self.cells[self.row(y1 + (y2 - y1) * (x - x1) / (x2 - x1))][x] = "·"
+        for curve in curves:
+            for phase, point in curve.points.items():
+                line, x = self.cells[self.row(point.value)], self.column(phase)
+                # Steps that fall on one spot stand side by side.
+                while line[x] in marks.values():
+                    x += 1
+                line[x] = marks[curve.step]
+
+    def lines(self) -> Iterator[str]:
+        """The picture with its axes."""
+        step = (self.high - self.low) / (_ROWS - 1)
+        for index, cells in enumerate(self.cells):
+            label = f"{self.high - index * step:6.1f}" if index % 3 == 0 else " " * 6
+            yield f"{label} |{''.join(cells)}".rstrip()
+        yield " " * 7 + "+" + "-" * self.span
+        names = [" "] * self.span
+        for phase in PHASES:
+            start = self.column(phase) - len(phase) // 2
+            names[start : start + len(phase)] = phase
+        yield (" " * 8 + "".join(names)).rstrip()

@@ -1,0 +1,173 @@
+"""The curves of a trial as SVG, for print and for the customer's page."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from html import escape
+
+from recommend.measure.model import Side
+from recommend.show.curves import marks_of
+from recommend.trial.curves import Curve, Picture
+from recommend.trial.outcome import TrialOutcome
+from recommend.trial.steps import PHASES
+
+_W, _H, _TOP, _LEFT, _BOTTOM = 330, 260, 34, 44, 34
+_DASHES = ("", "7 4", "2 4", "9 3 2 3", "4 2")
+_INK = ("#1a1a1a", "#0b5d8a", "#a63d00", "#5a2a82", "#1f6b2c")
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """What stands in the picture, in the reader's language."""
+
+    title: str
+    description: str
+    feet: Mapping[str, str]
+    phases: Mapping[str, str]
+    band: str
+    barefoot: str
+
+
+def english(picture: Picture) -> Words:
+    """The words of the terminal."""
+    return Words(
+        f"Rearfoot angle, {picture.gait}, from {picture.reference} (degrees, rolling in upwards)",
+        "Mean and 95 % interval of each step in contact, midstance and propulsion.",
+        {"left": "left foot", "right": "right foot"},
+        {phase: phase for phase in PHASES},
+        "usual band",
+        "barefoot",
+    )
+
+
+def svg_of(one: TrialOutcome) -> str:
+    """All pictures of a trial in one SVG document, below each other."""
+    height = _H + 70
+    parts = [
+        f'<g transform="translate(0 {i * height})">{"".join(_panels(p, english(p)))}</g>'
+        for i, p in enumerate(one.pictures)
+    ]
+    total = max(1, len(one.pictures)) * height
+    body = "\n".join(parts)
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {2 * _W} {total}" role="img" '
+        f'font-family="sans-serif" font-size="13">\n<title>Trial, rearfoot angle</title>\n'
+        f"{body}\n</svg>\n"
+    )
+
+
+def figure(picture: Picture, words: Words) -> str:
+    """One picture as an inline SVG element; its title and description are read aloud."""
+    name = f"curves-{picture.gait}-{picture.reference}"
+    return (
+        f'<svg viewBox="0 0 {2 * _W} {_H + 62}" role="img" font-size="13" direction="ltr" '
+        f'aria-labelledby="{name}-title {name}-text">'
+        f'<title id="{name}-title">{escape(words.title)}</title>'
+        f'<desc id="{name}-text">{escape(words.description)}</desc>'
+        f"{''.join(_panels(picture, words))}</svg>"
+    )
+
+
+def _panels(picture: Picture, words: Words) -> Iterator[str]:
+    yield _text(8, 16, words.title, weight="bold")
+    for index, (side, curves) in enumerate(picture.curves.items()):
+        yield f'<g transform="translate({index * _W} 22)">'
+        yield from _Panel(picture, words).draw(side, curves)
+        yield "</g>"
+    yield from _legend(picture, words)
+
+
+def _legend(picture: Picture, words: Words) -> Iterator[str]:
+    y = _H + 40
+    yield f'<rect x="8" y="{y - 10}" width="18" height="11" fill="#e3ecd9" stroke="#5d7a45"/>'
+    yield _text(31, y, words.band)
+    x = 45 + 7 * len(words.band)
+    for name, mark in marks_of(picture).items():
+        index = picture.steps.index(name)
+        shown = words.barefoot if name == "barefoot" else name.replace("+", " + ")
+        width = 46 + 7 * len(shown)
+        if x + width > 2 * _W:
+            x, y = 8, y + 17
+        yield _stroke(f"M{x} {y - 4}h22", index)
+        yield _text(x + 26, y, f"{mark} {shown}")
+        x += width
+
+
+@dataclass(frozen=True, slots=True)
+class _Panel:
+    """One foot: axes, band, curves."""
+
+    picture: Picture
+    words: Words
+
+    def draw(self, side: Side, curves: tuple[Curve, ...]) -> Iterator[str]:
+        """The elements of one foot."""
+        yield _text(_LEFT, 22, self.words.feet[side])
+        for phase, band in self.picture.bands.items():
+            top, bottom = self.y(band.high), self.y(band.low)
+            third = (_W - _LEFT - 10) / len(PHASES)
+            yield (
+                f'<rect x="{self.x(phase) - third / 2:.1f}" y="{top:.1f}" width="{third:.1f}" '
+                f'height="{bottom - top:.1f}" fill="#e3ecd9" stroke="#5d7a45" stroke-width="0.6"/>'
+            )
+        for angle in self._ticks():
+            y = self.y(angle)
+            yield f'<path d="M{_LEFT - 4} {y:.1f}H{_W - 10}" stroke="#c9c9c9" stroke-width="0.6"/>'
+            yield _text(_LEFT - 8, y + 4, f"{angle:g}", anchor="end")
+        for phase in PHASES:
+            yield _text(self.x(phase), _H - 8, self.words.phases[phase], anchor="middle")
+        for curve in curves:
+            yield from self._curve(curve, self.picture.steps.index(curve.step))
+
+    def _curve(self, curve: Curve, index: int) -> Iterator[str]:
+        shift = (index - 1) * 6  # steps side by side, so that no interval hides another
+        points = [(self.x(p) + shift, point) for p, point in curve.points.items()]
+        line = "L".join(f"{x:.1f} {self.y(point.value):.1f}" for x, point in points)
+        yield _stroke(f"M{line}", index)
+        for x, point in points:
+            yield _stroke(f"M{x:.1f} {self.y(point.low):.1f}V{self.y(point.high):.1f}", index, True)
+            mark = marks_of(self.picture)[curve.step]
+            y = self.y(point.value)
+            ink = _INK[index % len(_INK)]
+            yield f'<circle cx="{x:.1f}" cy="{y:.1f}" r="7" fill="#fff" stroke="{ink}"/>'
+            yield _text(x, y + 4, mark, anchor="middle", size=11)
+
+    def x(self, phase: str) -> float:
+        """The middle of a phase."""
+        return _LEFT + (PHASES.index(phase) + 0.5) * (_W - _LEFT - 10) / len(PHASES)
+
+    def y(self, angle: float) -> float:
+        """The height of an angle; beyond the picture, its edge."""
+        low, high = self.picture.edges()
+        low, high = low - 0.5, high + 0.5
+        inside = min(max(angle, low), high)
+        return _TOP + (high - inside) / (high - low) * (_H - _TOP - _BOTTOM)
+
+    def _ticks(self) -> Iterator[float]:
+        low, high = self.picture.edges()
+        step = 2 if high - low < 16 else 5
+        angle = -(-low // step) * step
+        while angle <= high:
+            yield angle
+            angle += step
+
+
+def _stroke(path: str, index: int, thin: bool = False) -> str:
+    dash = _DASHES[index % len(_DASHES)]
+    dashed = f' stroke-dasharray="{dash}"' if dash and not thin else ""
+    width = 1 if thin else 2
+    return (
+        f'<path d="{path}" fill="none" stroke="{_INK[index % len(_INK)]}" '
+        f'stroke-width="{width}"{dashed}/>'
+    )
+
+
+def _text(
+    x: float, y: float, text: str, anchor: str = "start", weight: str = "", size: int = 13
+) -> str:
+    bold = f' font-weight="{weight}"' if weight else ""
+    return (
+        f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" font-size="{size}"{bold}>'
+        f"{escape(text)}</text>"
+    )

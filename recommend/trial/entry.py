@@ -1,0 +1,217 @@
+"""Entering a step of a trial: what the fitter types, added to the visit file."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, get_args
+
+from ruamel.yaml.comments import CommentedMap
+
+from recommend.errors import InputError, Place, nearest
+from recommend.measure.model import SIDES, Side
+from recommend.reading import read_document, validate
+from recommend.trial.steps import PHASES, STANDING
+from recommend.visit.models import Foot, Region, TrialFeet, Visit
+from recommend.visit.writing import edit_visit, flow
+
+_LOAD = "lateral-load"
+_TYPED = Place("the command line")
+
+
+@dataclass
+class Entry:
+    """What is added to one step.
+
+    Attributes
+    ----------
+    shoe, insole : what was worn.
+    readings : degrees by side, gait, zero reference and phase.
+    load : lateral share of load in percent, by side.
+    comfort : 0 to 10 by side and region.
+    """
+
+    shoe: str | None = None
+    insole: str | None = None
+    readings: dict[tuple[Side, str, str], dict[str, list[float]]] = field(default_factory=dict)
+    load: dict[Side, list[float]] = field(default_factory=dict)
+    comfort: dict[tuple[Side, str], float] = field(default_factory=dict)
+
+    @property
+    def empty(self) -> bool:
+        """Whether nothing was read."""
+        return not (self.readings or self.load or self.comfort)
+
+
+@dataclass(frozen=True, slots=True)
+class Zero:
+    """Gait and zero reference that typed angles are meant in; None where not said."""
+
+    gait: str | None
+    reference: str | None
+
+
+def read_angle(entry: Entry, text: str, visit: Visit, zero: Zero) -> None:
+    """Add one typed reading, such as ``left.contact=5.1,4.8,5.0``.
+
+    Raises
+    ------
+    InputError
+        If the side, phase or a number is not understood, or gait and zero reference are
+        neither said nor clear from the bare foot.
+    """
+    name, _, numbers = text.partition("=")
+    side, phase = _side_and(name, text, (*PHASES, STANDING, _LOAD))
+    strides = _numbers(numbers, text)
+    for one in side:
+        if phase == _LOAD:
+            entry.load.setdefault(one, []).extend(strides)
+            continue
+        gait, reference = _meant(one, phase, visit, zero, text)
+        phases = entry.readings.setdefault((one, gait, reference), {})
+        phases.setdefault("angle" if phase == STANDING else phase, []).extend(strides)
+
+
+def read_comfort(entry: Entry, text: str) -> None:
+    """Add one typed rating, such as ``left.heel=8`` or ``both.arch=6``.
+
+    Raises
+    ------
+    InputError
+        If the side, region or number is not understood.
+    """
+    name, _, number = text.partition("=")
+    sides, region = _side_and(name, text, get_args(Region))
+    values = _numbers(number, text)
+    if len(values) != 1:
+        raise InputError(_TYPED, f"`{text}` holds {len(values)} ratings", "one from 0 to 10")
+    entry.comfort.update({(side, region): values[0] for side in sides})
+
+
+def read_step_file(entry: Entry, path: Path) -> None:
+    """Add the ``feet`` of a file that is written like a step of a visit.
+
+    Raises
+    ------
+    InputError
+        If the file does not fit.
+    """
+    feet = validate(TrialFeet, read_document(path), ("feet",))
+    for side in SIDES:
+        foot = feet.left if side == "left" else feet.right
+        for one in foot.rearfoot:
+            phases = entry.readings.setdefault((side, one.gait, one.reference), {})
+            for name in (*PHASES, "touchdown", "angle"):
+                if strides := getattr(one, name):
+                    phases.setdefault(name, []).extend(strides)
+        if foot.lateral_load_percent:
+            entry.load.setdefault(side, []).extend(foot.lateral_load_percent)
+        entry.comfort.update({(side, region): value for region, value in foot.comfort.items()})
+
+
+def add_step(path: Path, entry: Entry, *, anew: bool = False) -> Visit:
+    """Write a step into a visit file.
+
+    A step that is there already gets the further strides, and the new ratings in place of the
+    old; with `anew` it is written from scratch.
+
+    Raises
+    ------
+    InputError
+        If the visit would no longer be valid; nothing is written then.
+    """
+
+    def edit(trials: Any) -> None:
+        worn = (entry.shoe, entry.insole)
+        found = [s for s in trials if (s.get("shoe"), s.get("insole")) == worn]
+        if found and anew:
+            trials.remove(found.pop())
+        if not found:
+            head = {"shoe": entry.shoe, "insole": entry.insole}
+            found = [CommentedMap({k: v for k, v in head.items() if v})]
+            trials.append(found[0])
+        _fill(found[0], entry)
+
+    return edit_visit(path, "trials", edit, [])
+
+
+def _fill(step: Any, entry: Entry) -> None:
+    feet = _child(step, "feet")
+    for (side, gait, reference), phases in entry.readings.items():
+        rows = _child(feet, side).setdefault("rearfoot", [])
+        same = [r for r in rows if (r["gait"], r["reference"]) == (gait, reference)]
+        if not same:
+            same = [CommentedMap({"gait": gait, "reference": reference})]
+            rows.append(same[0])
+        for phase, strides in phases.items():
+            same[0][phase] = flow([*_listed(same[0].get(phase)), *strides])
+    for side, shares in entry.load.items():
+        foot = _child(feet, side)
+        foot["lateral-load-percent"] = flow([*_listed(foot.get("lateral-load-percent")), *shares])
+    for (side, region), rating in entry.comfort.items():
+        _child(_child(feet, side), "comfort")[region] = rating
+
+
+def _child(parent: Any, key: str) -> Any:
+    if parent.get(key) is None:
+        parent[key] = CommentedMap()
+    return parent[key]
+
+
+def _listed(value: Any) -> list[float]:
+    """What stands there already; one number may stand without brackets."""
+    if value is None:
+        return []
+    return list(value) if isinstance(value, list) else [value]
+
+
+def _side_and(name: str, text: str, known: Sequence[str]) -> tuple[tuple[Side, ...], str]:
+    side, _, rest = name.strip().partition(".")
+    allowed = f"left, right or both, a dot, one of {', '.join(known)}, = and numbers"
+    if side not in (*SIDES, "both"):
+        raise InputError(_TYPED, f"`{text}` does not begin with a foot", allowed)
+    if rest not in known:
+        raise InputError(
+            _TYPED, f"`{rest}` in `{text}` is not known", allowed, nearest(rest, known)
+        )
+    return (SIDES if side == "both" else tuple(s for s in SIDES if s == side)), rest
+
+
+def _numbers(text: str, whole: str) -> list[float]:
+    numbers: list[float] = []
+    for part in text.replace(";", ",").split(","):
+        try:
+            numbers.append(float(part))
+        except ValueError:
+            raise InputError(
+                _TYPED,
+                f"`{part.strip()}` in `{whole}` is not a number",
+                "numbers with a decimal point, separated by commas, such as 5.1,4.8,5.0",
+            ) from None
+    return numbers
+
+
+def _meant(side: Side, phase: str, visit: Visit, zero: Zero, text: str) -> tuple[str, str]:
+    """Gait and zero reference of a typed angle: as said, else as the bare foot was read."""
+    foot: Foot = visit.feet.left if side == "left" else visit.feet.right
+    gaits = [entry.gait for entry in foot.rearfoot if entry.gait != "standing"]
+    usual = "running" if visit.purpose == "running" else "walking"
+    gait = "standing" if phase == STANDING else zero.gait or _only({usual} & set(gaits) or gaits)
+    bare = {entry.reference for entry in foot.rearfoot if entry.gait == gait}
+    reference = zero.reference or _only(bare)
+    if gait is None or reference is None:
+        missing = "--gait and --reference" if gait is None else "--reference"
+        raise InputError(
+            _TYPED,
+            f"`{text}` does not say what it was read in, and the bare {side} foot does not tell",
+            "a gait (walking, running) and a zero (vertical, relaxed-standing, subtalar-neutral)",
+            f"add {missing}",
+        )
+    return gait, reference
+
+
+def _only(values: Iterable[str]) -> str | None:
+    """The one value of several that agree; None when there is none or they differ."""
+    different = set(values)
+    return different.pop() if len(different) == 1 else None

@@ -1,0 +1,150 @@
+"""A trial in its whole: judged, ordered, and what it does to the shortlist."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from recommend.match.outcome import Outcome
+from recommend.match.shortlist import GROUPS, Shortlist
+from recommend.reading import Document
+from recommend.trial.change import Change
+from recommend.trial.curves import Picture, pictures
+from recommend.trial.judge import Judged, LoadShift
+from recommend.trial.report import StepResult, Trial, judge_trial, order
+from recommend.trial.steps import Key
+from recommend.trial.tried import Ranking, Tried, against_rules, rank_tried, reranked
+
+FORMAT = 1  # raised when a field changes its meaning or goes away
+
+
+@dataclass(frozen=True, slots=True)
+class TrialOutcome:
+    """Everything a trial says.
+
+    Attributes
+    ----------
+    outcome : the visit's outcome without the trial.
+    trial : every step judged.
+    ranking : the tried combinations in order; empty when a stop withholds it.
+    against : what the rules say against tried combinations, by id.
+    shortlist : ranked again with what was measured; None when a stop withholds it.
+    pictures : the curves.
+    """
+
+    outcome: Outcome
+    trial: Trial
+    ranking: Ranking
+    against: Mapping[str, str]
+    shortlist: Shortlist | None
+    pictures: tuple[Picture, ...]
+
+
+def trial_outcome(outcome: Outcome, document: Document | None = None) -> TrialOutcome:
+    """Judge the trial of a visit and rank its shortlist again.
+
+    Raises
+    ------
+    InputError
+        If a step names a product that the catalogue does not hold, or was measured against
+        another zero reference than the bare foot.
+    """
+    book, visit = outcome.book, outcome.assessment.visit
+    trial = judge_trial(visit, book, document)
+    curves = pictures(trial, book)
+    if outcome.shortlist is None:
+        return TrialOutcome(outcome, trial, Ranking(()), {}, None, curves)
+    against = against_rules(outcome, (result.step for result in trial.results))
+    ranking = rank_tried(trial, book.parameters, against)
+    again = reranked(outcome.shortlist, ranking)
+    return TrialOutcome(outcome, trial, ranking, against, again, curves)
+
+
+def as_document(one: TrialOutcome) -> dict[str, Any]:
+    """The trial as plain data (str, float, int, None, list, dict), in a stable order.
+
+    Fields: ``format``, ``visit`` (reference), ``stopped``, ``steps`` (each with its readings
+    against barefoot and against the step before, load and comfort), ``tried`` (in order, with
+    what is against each), ``best`` (null for none of these) and ``shortlist`` (ids by group,
+    ranked again; null when a stop withholds it).
+    """
+    ranking, best = one.ranking, one.ranking.best
+    return {
+        "format": FORMAT,
+        "visit": {"reference": one.outcome.assessment.visit.reference},
+        "stopped": one.outcome.assessment.stopped,
+        "steps": [_step(result) for result in one.trial.results],
+        "tried": [_tried(tried, one.against) for tried in ranking.tried],
+        "best": best.id if best else None,
+        "shortlist": None
+        if one.shortlist is None
+        else {group: [c.id for c in one.shortlist.ranked[group]] for group in GROUPS},
+    }
+
+
+def _step(result: StepResult) -> dict[str, Any]:
+    return {
+        "id": result.step.id,
+        "added-to": result.parent.id,
+        "readings": [
+            {
+                **asdict(key),
+                "against-barefoot": _judged(result.whole[key]) if key in result.whole else None,
+                "against-step-before": _judged(result.part[key]) if key in result.part else None,
+            }
+            for key in sorted(result.step.readings, key=order)
+        ],
+        "load": {side: _load(shift) for side, shift in result.load.items()},
+        "over-corrected": [
+            asdict(one) if isinstance(one, Key) else {"side": one, "load": "outwards"}
+            for one in result.over
+        ],
+        "comfort": {side: dict(regions) for side, regions in result.step.comfort.items()},
+        "hurts": [asdict(rating) for rating in result.hurts],
+    }
+
+
+def _judged(judged: Judged) -> dict[str, Any]:
+    band = judged.band
+    return {
+        **_change(judged.change),
+        "band": {"low": _end(band.low), "high": _end(band.high)} if band else None,
+        "verdict": judged.verdict.value,
+        "outside-band": judged.residual if band else None,
+        "clear-of-edges": judged.clear,
+    }
+
+
+def _end(value: float) -> float | None:
+    """An end of a band; None where it is open (JSON has no infinity)."""
+    return value if math.isfinite(value) else None
+
+
+def _load(shift: LoadShift) -> dict[str, Any]:
+    return {**_change(shift.change), "over-corrected": shift.over}
+
+
+def _change(moved: Change) -> dict[str, Any]:
+    return {
+        "before": asdict(moved.before),
+        "after": asdict(moved.after),
+        "change": asdict(moved.interval),
+        "smallest-detectable": moved.smallest,
+        "told-from-noise": moved.told,
+        "strides-to-tell": moved.needed,
+    }
+
+
+def _tried(tried: Tried, against: Mapping[str, str]) -> dict[str, Any]:
+    return {
+        "id": tried.id,
+        "against": [bar.value for bar in tried.bars],
+        "rules": against.get(tried.id),
+        "degrees-outside-band": tried.residual,
+        "readings-compared": tried.readings,
+        "comfort": tried.result.comfort,
+        "worth": tried.worth,
+        "comfort-counted": tried.with_comfort,
+    }

@@ -1,0 +1,147 @@
+"""The steps of a trial as they are compared: barefoot, in a shoe, in a shoe with an insole."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from recommend.errors import InputError, Place
+from recommend.measure.model import SIDES, Side
+from recommend.reading import Document
+from recommend.visit.models import Rearfoot, TrialFeet, TrialFoot, TrialStep, Visit
+
+OWN = "own"  # the shoe the customer came in: no product of the catalogue
+PHASES = ("contact", "midstance", "propulsion")
+STANDING = "standing"
+
+Strides = tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """Which reading of which foot: only equal keys are ever compared.
+
+    `phase` is ``contact``, ``midstance``, ``propulsion``, or ``standing``.
+    """
+
+    side: Side
+    gait: str
+    reference: str
+    phase: str
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One step: what was worn, and what was read.
+
+    Attributes
+    ----------
+    shoe, insole : product ids; both None barefoot; shoe ``own`` for the customer's own.
+    readings : strides in degrees by `Key`.
+    load : lateral share of load in percent, by side.
+    comfort : 0 to 10 by side and region; a region not asked is absent.
+    """
+
+    shoe: str | None
+    insole: str | None
+    readings: Mapping[Key, Strides]
+    load: Mapping[Side, Strides]
+    comfort: Mapping[Side, Mapping[str, float]]
+
+    @property
+    def barefoot(self) -> bool:
+        """Whether nothing was worn."""
+        return self.shoe is None
+
+    @property
+    def id(self) -> str:
+        """Ids of what was worn joined by +, as in the shortlist; ``barefoot`` for nothing."""
+        return "+".join(part for part in (self.shoe, self.insole) if part) or "barefoot"
+
+    @property
+    def products(self) -> tuple[str, ...]:
+        """Ids of the catalogue's products in it; the customer's own shoe is none."""
+        return tuple(part for part in (self.shoe, self.insole) if part and part != OWN)
+
+
+def steps_of(visit: Visit, document: Document | None = None) -> tuple[Step, ...]:
+    """Barefoot first, then the steps in the order of the file.
+
+    The readings of the bare feet are those of the visit; a barefoot step of the trial stands
+    in for the readings that it repeats.
+
+    Raises
+    ------
+    InputError
+        If a step was measured against another zero reference than the bare foot.
+    """
+    bare = _bare(visit)
+    worn = []
+    for index, step in enumerate(visit.trials):
+        if step.shoe is None:
+            again = _step(step)
+            bare = replace(bare, readings={**bare.readings, **again.readings}, load=again.load)
+        else:
+            worn.append((index, _step(step)))
+    for index, one in worn:
+        _refuse_other_zero(bare, one, visit, index, document)
+    return (bare, *(one for _, one in worn))
+
+
+def parent_of(step: Step, steps: Sequence[Step]) -> Step:
+    """The step that `step` adds to: the same shoe without insole where tried, else barefoot."""
+    for other in steps:
+        if step.insole and other.shoe == step.shoe and other.insole is None:
+            return other
+    return steps[0]
+
+
+def _bare(visit: Visit) -> Step:
+    readings: dict[Key, Strides] = {}
+    for side in SIDES:
+        foot = visit.feet.left if side == "left" else visit.feet.right
+        readings.update(_readings(side, foot.rearfoot))
+    return Step(None, None, readings, {}, {})
+
+
+def _step(step: TrialStep) -> Step:
+    readings: dict[Key, Strides] = {}
+    load: dict[Side, Strides] = {}
+    comfort: dict[Side, Mapping[str, float]] = {}
+    for side, foot in _sides(step.feet):
+        readings.update(_readings(side, foot.rearfoot))
+        if foot.lateral_load_percent:
+            load[side] = tuple(foot.lateral_load_percent)
+        if foot.comfort:
+            comfort[side] = {str(region): rating for region, rating in foot.comfort.items()}
+    return Step(step.shoe, step.insole, readings, load, comfort)
+
+
+def _sides(feet: TrialFeet) -> tuple[tuple[Side, TrialFoot], ...]:
+    return (("left", feet.left), ("right", feet.right))
+
+
+def _readings(side: Side, entries: Sequence[Rearfoot]) -> Iterator[tuple[Key, Strides]]:
+    for entry in entries:
+        phases = {phase: getattr(entry, phase) for phase in PHASES} | {STANDING: entry.angle}
+        for phase, strides in phases.items():
+            if strides:
+                yield Key(side, entry.gait, entry.reference, phase), tuple(strides)
+
+
+def _refuse_other_zero(
+    bare: Step, step: Step, visit: Visit, index: int, document: Document | None
+) -> None:
+    for key in step.readings:
+        known = {k.reference for k in bare.readings if (k.side, k.gait) == (key.side, key.gait)}
+        if known and key.reference not in known:
+            place = Place("the visit")
+            if document is not None:
+                place = document.place(("trials", index, "feet", key.side, "rearfoot"))
+            raise InputError(
+                place,
+                f"{key.gait} in `{step.id}` was read from `{key.reference}`, the bare {key.side} "
+                f"foot from {' and '.join(f'`{name}`' for name in sorted(known))}",
+                "one zero reference for all steps, since their zeros differ by degrees",
+                "read the same marks again from the reference of the bare foot",
+            )

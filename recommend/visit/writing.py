@@ -1,0 +1,128 @@
+"""Writing into a visit file: one top-level part changes, every other byte stays as it was."""
+
+from __future__ import annotations
+
+import io
+import json
+import os
+import re
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from ruamel.yaml import YAML
+from ruamel.yaml.comments import CommentedMap, CommentedSeq
+
+from recommend.errors import InputError, Place
+from recommend.reading import validate
+from recommend.reading.document import Document, parse_document, read_document
+from recommend.visit.models import Visit
+
+_WIDTH = 100  # of a written line
+
+
+def edit_visit(path: Path | str, part: str, edit: Callable[[Any], None], empty: Any) -> Visit:
+    """Change one top-level part of a visit file, and check the whole before it is written.
+
+    Parameters
+    ----------
+    path : the visit file; it must be a valid visit already.
+    part : a top-level key such as ``trials``; it is added at the end when missing.
+    edit : changes the part in place (a list or mapping that keeps its comments).
+    empty : what the part is before it is changed when it is missing: ``[]`` or ``{}``.
+
+    Returns
+    -------
+    Visit
+        The visit as it now stands in the file.
+
+    Raises
+    ------
+    InputError
+        If the file is not a valid visit, before or after the change (nothing is written then),
+        or cannot be written.
+
+    Notes
+    -----
+    Comments and order inside the part are kept too, though its lines may be wrapped anew. The
+    file is replaced in one step, so that a crash leaves the old or the new one, never a half.
+    """
+    path = Path(path)
+    document = read_document(path)
+    validate(Visit, document)
+    if document.text.lstrip().startswith("{"):
+        text = _edited_json(document, part, edit, empty)
+    else:
+        text = _edited_yaml(document, part, edit, empty)
+    visit = validate(Visit, parse_document(text, str(path)))
+    _replace(path, text)
+    return visit
+
+
+def flow(values: list[float]) -> CommentedSeq:
+    """A list that is written on one line, in brackets."""
+    row = CommentedSeq(values)
+    row.fa.set_flow_style()
+    return row
+
+
+def _edited_json(document: Document, part: str, edit: Callable[[Any], None], empty: Any) -> str:
+    data = json.loads(document.text)
+    edit(data.setdefault(part, empty))
+    return json.dumps(data, indent=2, ensure_ascii=False) + "\n"
+
+
+def _edited_yaml(document: Document, part: str, edit: Callable[[Any], None], empty: Any) -> str:
+    lines = document.text.splitlines(keepends=True)
+    if lines and not lines[-1].endswith("\n"):
+        lines[-1] += "\n"
+    start, end = _span(document, part, lines)
+    yaml = _round_trip("".join(lines[start:end]))
+    tree = yaml.load("".join(lines[start:end])) or CommentedMap()
+    if tree.get(part) is None:
+        tree[part] = CommentedSeq() if isinstance(empty, list) else CommentedMap()
+    edit(tree[part])
+    out = io.StringIO()
+    yaml.dump(tree, out)
+    return "".join([*lines[:start], out.getvalue(), *lines[end:]])
+
+
+def _span(document: Document, part: str, lines: list[str]) -> tuple[int, int]:
+    """First line of a top-level part and the line after its last; the file's end when missing."""
+    tops = sorted(line - 1 for loc, (line, _) in document.key_places.items() if len(loc) == 1)
+    if (part,) not in document.key_places:
+        return len(lines), len(lines)
+    start = document.key_places[(part,)][0] - 1
+    end = next((line for line in tops if line > start), len(lines))
+    # A comment right above the next key, not indented, belongs to that key.
+    while end < len(lines) and end > start + 1 and re.match(r"(#|\s*$)", lines[end - 1]):
+        end -= 1
+    return start, end
+
+
+def _round_trip(text: str) -> YAML:
+    """A round-trip parser that indents lists as the text does."""
+    yaml = YAML()
+    yaml.width = _WIDTH
+    yaml.preserve_quotes = True
+    indented = re.search(
+        r"^\w[^\n]*:\s*(#[^\n]*)?\n(?:\s*(?:#[^\n]*)?\n)*( *)- ", text, re.MULTILINE
+    )
+    offset = len(indented.group(2)) if indented else 2
+    yaml.indent(mapping=2, sequence=offset + 2, offset=offset)
+    return yaml
+
+
+def _replace(path: Path, text: str) -> None:
+    try:
+        mode = path.stat().st_mode
+        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+        with os.fdopen(handle, "w", encoding="utf-8", newline="") as stream:
+            stream.write(text)
+            stream.flush()
+            os.fsync(stream.fileno())
+        os.chmod(name, mode)
+        os.replace(name, path)
+    except OSError as error:
+        raise InputError(Place(str(path)), f"cannot be written ({error.strerror})") from error

@@ -1,0 +1,105 @@
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+from xml.etree import ElementTree
+
+import pytest
+
+from recommend.cli import main
+from recommend.rulebook import shipped_folder
+
+DEMO = shipped_folder("catalogue_demo")
+STORY = DEMO / "trials" / "shoe-then-insole.yaml"
+
+
+def run(*args: str | Path) -> int:
+    """The exit code of a command."""
+    with pytest.raises(SystemExit) as ended:
+        main([str(arg) for arg in args])
+    return int(ended.value.code or 0)
+
+
+@pytest.mark.parametrize("columns", ["80", "120"])
+@pytest.mark.parametrize("story", ["shoe-then-insole", "too-much", "measures-well-hurts"])
+def test_no_line_is_wider_than_the_terminal(
+    story: str, columns: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """At 80 and 120 columns everything fits, and the verdicts are there in words."""
+    monkeypatch.setenv("COLUMNS", columns)
+    assert run("trial", DEMO / "trials" / f"{story}.yaml") == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert max(map(len, lines)) <= int(columns)
+    assert any("Best of what was tried" in line for line in lines)
+
+
+def test_trying_on_then_reading_the_verdict(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A step typed at the counter is kept in the visit, judged, and given as JSON."""
+    visit = tmp_path / "v.yaml"
+    shutil.copy(DEMO / "visits" / "running-over-pronator.yaml", visit)
+    strides = "5.2,6.1,4.4,5.0,4.9,5.9,5.1,4.2"
+    code = run(
+        "trial", visit, "--shoe", "hazel-road", f"left.contact={strides}",
+        "--comfort", "left.heel=8", "--json",
+    )  # fmt: skip
+    assert code == 0
+    said = json.loads(capsys.readouterr().out)
+    (step,) = said["steps"]
+    (reading,) = step["readings"]
+    assert reading["against-barefoot"]["verdict"] == "towards-band"
+    assert reading["against-barefoot"]["after"]["n"] == 8
+    assert said["best"] == "hazel-road"
+    assert said["shortlist"]["shoe"][0] == "hazel-road"
+
+
+def test_a_stop_withholds_the_judgement(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A visit that must stop ends with exit code 3, and names no best product."""
+    visit = tmp_path / "v.yaml"
+    shutil.copy(DEMO / "visits" / "red-flag-stop.yaml", visit)
+    code = run(
+        "trial", visit, "--shoe", "hazel-road", "left.contact=3,4",
+        "--gait", "walking", "--reference", "vertical",
+    )  # fmt: skip
+    out = capsys.readouterr().out
+    assert code == 3
+    assert "STOP" in out
+    assert "Best" not in out
+    assert "hazel-road" in visit.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("args", "words"),
+    [
+        (("--shoe", "hazel-rod", "left.contact=5"), "Did you mean `hazel-road`"),
+        (("left.contact=5",), "not clear what was worn"),
+        (("--shoe", "own", "--barefoot", "left.contact=5"), "both a shoe and barefoot"),
+        (("--shoe", "own"), "no reading"),
+        (("--insole", "orchard-firm", "left.contact=5"), "--shoe"),
+        (("--shoe", "own", "no-such-file.yaml"), "no such file"),
+    ],
+)
+def test_what_cannot_be_meant_is_one_sentence(
+    args: tuple[str, ...], words: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Exit code 2, one line on stderr, and the visit is not touched."""
+    visit = tmp_path / "v.yaml"
+    shutil.copy(STORY, visit)
+    assert run("trial", visit, *args) == 2
+    said = capsys.readouterr().err.strip()
+    assert words in said
+    assert "\n" not in said
+    assert visit.read_bytes() == STORY.read_bytes()
+
+
+def test_the_curves_are_drawn_as_svg(tmp_path: Path) -> None:
+    """The picture is well-formed, with a title, and a line for each of six curves."""
+    target = tmp_path / "curves.svg"
+    assert run("trial", STORY, "--svg", target) == 0
+    root = ElementTree.fromstring(target.read_text(encoding="utf-8"))
+    names = [element.tag.rpartition("}")[2] for element in root.iter()]
+    assert "title" in names
+    dots = [e for e in root.iter() if e.tag.endswith("circle")]
+    assert len(dots) == 2 * 3 * 3  # feet, steps, phases
