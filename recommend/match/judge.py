@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from recommend.catalogue.loading import Item
@@ -65,36 +66,38 @@ def judge(parts: tuple[Item, ...], needs: PairNeeds, book: Rulebook) -> Judgemen
     Only needs that speak of these parts are judged; a need of the pair is judged on what is
     there (a shoe alone has no insole wedge to add).
     """
-    levels = {name: level for part in parts for name, level in part.levels.items()}
-    levels |= pair_levels(parts, book)
-    kinds = {part.product.kind for part in parts} | {"pair"}
-    return _judged(
-        tuple(
-            verdict_on(need, levels.get(need.attribute), book)
-            for need in needs.needs
-            if need.attribute.partition(".")[0] in kinds
-        )
+    own = [judge_alone(part, needs, book) for part in parts]
+    return joined(*own, judge_together(parts, needs, book))
+
+
+def judge_alone(part: Item, needs: PairNeeds, book: Rulebook) -> Judgement:
+    """Verdicts on the needs that speak of a product's own attributes."""
+    kind = f"{part.product.kind}."
+    own = [need for need in needs.needs if need.attribute.startswith(kind)]
+    return _judged(verdict_on(need, part.levels.get(need.attribute), book) for need in own)
+
+
+def judge_together(parts: tuple[Item, ...], needs: PairNeeds, book: Rulebook) -> Judgement:
+    """Verdicts on the needs that speak of what the parts add up to."""
+    levels = pair_levels(parts, book)
+    return _judged(verdict_on(n, levels.get(n.attribute), book) for n in needs.of_pair)
+
+
+def joined(*judgements: Judgement) -> Judgement:
+    """One judgement of several that share no verdict."""
+    return Judgement(
+        tuple(verdict for one in judgements for verdict in one.verdicts),
+        sum(one.weight for one in judgements),
+        sum(one.gained for one in judgements),
+        all(one.suitable for one in judgements),
     )
 
 
-def judge_pair(
-    shoe: Judgement, insole: Judgement, parts: tuple[Item, Item], needs: PairNeeds, book: Rulebook
-) -> Judgement:
-    """The same as `judge` of both parts, from the judgements of each by itself."""
-    levels = pair_levels(parts, book)
-    own = [v for one in (shoe, insole) for v in one.verdicts if not _is_of_pair(v.need)]
-    both = [verdict_on(n, levels.get(n.attribute), book) for n in needs.needs if _is_of_pair(n)]
-    return _judged((*own, *both))
-
-
-def _judged(verdicts: tuple[Verdict, ...]) -> Judgement:
+def _judged(given: Iterable[Verdict]) -> Judgement:
+    verdicts = tuple(given)
     weight = sum(verdict.need.weight for verdict in verdicts)
     gained = sum(verdict.need.weight * verdict.satisfaction for verdict in verdicts)
     return Judgement(verdicts, weight, gained, not any(verdict.broken for verdict in verdicts))
-
-
-def _is_of_pair(need: Need) -> bool:
-    return need.attribute.startswith("pair.")
 
 
 def pair_levels(parts: tuple[Item, ...], book: Rulebook) -> dict[str, float]:

@@ -77,6 +77,11 @@ class PairNeeds:
     needs: tuple[Need, ...]
     conflicts: tuple[Conflict, ...]
 
+    @property
+    def of_pair(self) -> tuple[Need, ...]:
+        """Needs that speak of shoe and insole together."""
+        return tuple(need for need in self.needs if need.attribute.startswith("pair."))
+
     def of(self, strength: Strength) -> tuple[Need, ...]:
         """Needs of one strength."""
         return tuple(need for need in self.needs if need.strength == strength)

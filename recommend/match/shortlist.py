@@ -9,7 +9,7 @@ from typing import Literal
 from recommend.catalogue.fitting import fit
 from recommend.catalogue.loading import Catalogue, Item
 from recommend.infer.assess import Assessment
-from recommend.match.judge import Judgement, Verdict, judge, judge_pair
+from recommend.match.judge import Judgement, Verdict, joined, judge_alone, judge_together
 from recommend.match.needs import PairNeeds, needs_of
 from recommend.match.sizes import Sized, Wanted, size_for, wanted_length
 from recommend.rulebook.book import Rulebook
@@ -122,22 +122,23 @@ def _candidates(
     catalogue: Catalogue, needs: PairNeeds, wanted: Wanted, book: Rulebook
 ) -> Iterator[Candidate]:
     sized = {item.id: size_for(item, wanted, book.parameters) for item in catalogue.items}
-    single = {item.id: judge((item,), needs, book) for item in catalogue.items}
+    alone = {item.id: judge_alone(item, needs, book) for item in catalogue.items}
     for item in catalogue.items:
-        yield Candidate(item.product.kind, (item,), (sized[item.id],), single[item.id])
-    for shoe, insole in _fitting_pairs(catalogue, single):
-        parts = (shoe, insole)
-        together = fit(shoe, insole, book.parameters)
+        judgement = joined(alone[item.id], judge_together((item,), needs, book))
+        yield Candidate(item.product.kind, (item,), (sized[item.id],), judgement)
+    for parts in _fitting_pairs(catalogue, alone):
+        together = fit(*parts, book.parameters)
         if together.fits:
-            both = (sized[shoe.id], sized[insole.id])
-            judgement = judge_pair(single[shoe.id], single[insole.id], parts, needs, book)
+            judgements = [alone[part.id] for part in parts]
+            judgement = joined(*judgements, judge_together(parts, needs, book))
+            both = tuple(sized[part.id] for part in parts)
             yield Candidate("pair", parts, both, judgement, together.unsure)
 
 
 def _fitting_pairs(
     catalogue: Catalogue, single: dict[str, Judgement]
 ) -> Iterator[tuple[Item, Item]]:
-    """Shoes and insoles that are each suitable by themselves."""
+    """Shoes and insoles whose own attributes rule neither out."""
     for shoe in catalogue.shoes:
         if single[shoe.id].suitable:
             for insole in catalogue.insoles:

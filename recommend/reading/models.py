@@ -10,7 +10,6 @@ from pydantic_core import ErrorDetails
 from recommend.errors import InputError, nearest
 from recommend.reading.document import Document, Loc
 
-
 # A name that rules may use; its plain letters and hyphens mean the same to every engine.
 Id = Annotated[str, Field(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$")]
 

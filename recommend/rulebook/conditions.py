@@ -132,6 +132,3 @@ Condition = Annotated[
         custom_error_message="a condition with one of the keys " + ", ".join(_KEYS),
     ),
 ]
-
-for _model in (AllOf, AnyOf, NoneOf):
-    _model.model_rebuild()

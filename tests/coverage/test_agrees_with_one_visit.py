@@ -19,7 +19,7 @@ from recommend.coverage.tally import layout_of, tally
 from recommend.infer.assess import assess
 from recommend.infer.facts import facts_of
 from recommend.infer.one import Engine
-from recommend.match.judge import judge, judge_pair
+from recommend.match.judge import judge
 from recommend.match.needs import needs_of
 from recommend.match.shortlist import shortlist
 from recommend.measure.model import SIDES
@@ -117,7 +117,7 @@ def test_scores_are_those_of_the_judge(book: Rulebook, catalogue: Catalogue) -> 
         for (s, shoe), (i, insole) in product(enumerate(shoes), enumerate(insoles)):
             ok = alone[shoe.id].suitable and alone[insole.id].suitable
             ok = ok and fit(shoe, insole, book.parameters).fits
-            both = judge_pair(alone[shoe.id], alone[insole.id], (shoe, insole), needs, book)
+            both = judge((shoe, insole), needs, book)
             expected = expected_score(both) if ok else -np.inf
             assert scores["pair"][g, s, i] == pytest.approx(expected, abs=1e-6)
             suitable += expected > 0
