@@ -6,7 +6,14 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from recommend.infer.derivation import Derivation, Lacking, Lacks, derivations
+from recommend.infer.derivation import (
+    CloseCall,
+    Derivation,
+    Lacking,
+    Lacks,
+    close_calls,
+    derivations,
+)
 from recommend.infer.facts import facts_of
 from recommend.infer.one import Conclusions, Engine, engine_of
 from recommend.measure.model import SIDES, Measure, Side
@@ -34,7 +41,8 @@ class Note:
 class FootAssessment:
     """One foot: what was measured, what the rules concluded, what is missing.
 
-    `lacking` tells by axis what would decide it, for axes that are undetermined.
+    `lacking` tells by axis what would decide it, for axes that are undetermined;
+    `close_calls` are readings beyond a limit by less than their error.
     """
 
     side: Side
@@ -43,6 +51,7 @@ class FootAssessment:
     conclusions: Conclusions
     derivations: tuple[Derivation, ...]
     lacking: Mapping[str, Lacking]
+    close_calls: tuple[CloseCall, ...]
 
     @property
     def foot_type(self) -> str | None:
@@ -91,17 +100,16 @@ def _foot(visit: Visit, side: Side, observed: Observed, engine: Engine) -> FootA
         conclusions=conclusions,
         derivations=derivations(engine.book, conclusions, side),
         lacking={axis: lacks.for_axis(axis) for axis in undetermined},
+        close_calls=close_calls(engine.book, conclusions.facts),
     )
 
 
 def _notes(book: Rulebook, feet: Mapping[Side, FootAssessment]) -> Iterator[Note]:
     """Notes of both feet, worst first; the same note of both feet is said once."""
-    rules = [rule for rule in book.rules if isinstance(rule.rule.then, NoteThen)]
-    rules.sort(key=lambda r: _LEVELS.index(r.rule.then.note))  # type: ignore[union-attr]
-    for rule in rules:
-        then = rule.rule.then
+    pairs = [(r, r.rule.then) for r in book.rules if isinstance(r.rule.then, NoteThen)]
+    for rule, then in sorted(pairs, key=lambda pair: _LEVELS.index(pair[1].note)):
         sides = tuple(side for side in SIDES if feet[side].conclusions.truth[rule.id])
-        if sides and isinstance(then, NoteThen):
+        if sides:
             yield Note(then.note, then.say, rule.rule.because, rule.id, sides)
 
 

@@ -135,6 +135,39 @@ def measure_of(fact: str) -> str:
     return fact.removesuffix("_low").removesuffix("_high")
 
 
+@dataclass(frozen=True, slots=True)
+class CloseCall:
+    """A reading beyond a limit by less than its error, so that no rule counts it as beyond."""
+
+    measure: str
+    limit: str
+    title: str
+    value: float
+    at: float
+    unit: str
+
+
+def close_calls(book: Rulebook, facts: Facts) -> tuple[CloseCall, ...]:
+    """Readings that lie beyond a limit, but not clearly, where a rule asks for clearly."""
+    found: dict[tuple[str, str], CloseCall] = {}
+    for rule in book.rules:
+        for branch in rule.holds:
+            if not all(term.fact in facts for term in branch):
+                continue
+            for term in branch:
+                measure = measure_of(term.fact)
+                if not isinstance(term, Number) or measure == term.fact:
+                    continue
+                meant = all(term_holds(t, facts) for t in branch if not isinstance(t, Number))
+                value = float(facts[measure])
+                if meant and term.holds(value) and not term_holds(term, facts):
+                    limit = book.limits[term.limit]
+                    found[(measure, term.limit)] = CloseCall(
+                        measure, term.limit, limit.title, value, term.value, limit.unit
+                    )
+    return tuple(found[key] for key in sorted(found))
+
+
 @dataclass
 class Lacks:
     """Works out what is missing to decide rules and axes of one foot."""

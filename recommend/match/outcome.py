@@ -86,6 +86,7 @@ def _foot(foot: FootAssessment, book: Rulebook) -> dict[str, Any]:
         if kind is None
         else {"id": kind, "title": book.types[kind].title, "sentence": book.types[kind].sentence},
         "undetermined": {axis: _lacking(lack) for axis, lack in foot.lacking.items()},
+        "close-calls": [asdict(call) for call in foot.close_calls],
         "undecided-rules": sorted(r for r, t in foot.conclusions.truth.items() if t is None),
         "derivations": [asdict(one) for one in foot.derivations],
     }

@@ -142,7 +142,15 @@ class _Maker:
             yield self._angle("standing-angle", side, standing, standing.angle)
         chosen = self._chosen(foot)
         if chosen:
-            yield from self._angles(side, chosen)
+            yield from map(self._of_purpose, self._angles(side, chosen))
+
+    def _of_purpose(self, measure: Measure) -> Measure:
+        """Flag an angle of another gait than the one the customer comes for."""
+        gait, purpose = measure.qualifiers.get("gait"), self.visit.purpose
+        if purpose != "running" or gait == "running":
+            return measure
+        text = "the purpose is running, but only walking was filmed; film running too"
+        return measure.flagged(Flag("other-gait", text))
 
     def _chosen(self, foot: Foot) -> Rearfoot | None:
         """The moving angles that rules read: the gait of the purpose, vertical zero first."""

@@ -9,11 +9,19 @@ from rich.padding import Padding
 from rich.text import Text
 
 from recommend.infer.assess import Assessment, FootAssessment, Note
+from recommend.infer.derivation import CloseCall
 from recommend.measure.definitions import MeasureDefs
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.rulebook.book import Rulebook
 from recommend.show.layout import WIDE, bullet, heading, inset, plain_table
-from recommend.show.words import lacking_words, pain_words, person_words, sure_words, value_words
+from recommend.show.words import (
+    lacking_words,
+    pain_words,
+    person_words,
+    sure_words,
+    unit_words,
+    value_words,
+)
 
 _LEVEL = {
     "stop": ("STOP", "bold red"),
@@ -134,6 +142,8 @@ def _axes(foot: FootAssessment, book: Rulebook) -> Iterator[RenderableType]:
     unknown = [book.axes[axis].title for axis in foot.lacking if axis != "foot-type"]
     if unknown:
         yield inset("not known: " + ", ".join(unknown), 4, "dim")
+    for call in foot.close_calls:
+        yield bullet(_close_call(call, foot, book))
     incomparable = {name for lack in foot.lacking.values() for name in lack.incomparable}
     for name in sorted(incomparable):
         words = sure_words(foot.measures[name])
@@ -141,3 +151,13 @@ def _axes(foot: FootAssessment, book: Rulebook) -> Iterator[RenderableType]:
             f"{book.measures[name].plain} ({words}) is not compared: no limit is meant for this "
             "zero reference; take it from vertical"
         )
+
+
+def _close_call(call: CloseCall, foot: FootAssessment, book: Rulebook) -> str:
+    unit = unit_words(call.unit)
+    measure = foot.measures[call.measure]
+    reading = value_words(measure, book.measures[call.measure])
+    return (
+        f"close call: {book.measures[call.measure].plain} {reading} lies beyond {call.at:g}{unit} "
+        f"({call.title}) by less than its error, so it does not count as beyond; repeat it to tell"
+    )
