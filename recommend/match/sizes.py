@@ -56,7 +56,7 @@ def wanted_length(visit: Visit, parameters: Mapping[str, float]) -> Wanted:
         side, length = next(iter(known.items()))
         return Wanted(length, f"only the {side} foot was measured")
     if visit.shoe_size:
-        length = foot_length_of(visit.shoe_size.system, visit.shoe_size.value, parameters)
+        length = foot_length_of(visit.shoe_size, parameters)
         return Wanted(length, "reckoned from the shoe worn now; measure both feet")
     return Wanted(None, "no foot length and no shoe size")
 

@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from fractions import Fraction
 from typing import get_args
 
-from recommend.visit.models import SizeSystem
+from recommend.visit.models import ShoeSize, SizeSystem
 
 # Definitions of the units, not limits: a Paris point is 2/3 cm, a barleycorn 1/3 inch.
 PARIS_POINT_MM = Fraction(20, 3)
@@ -32,14 +32,15 @@ def size_in(system: SizeSystem, foot_length_mm: float, parameters: Mapping[str, 
     return uk + _beyond_uk(system, parameters)
 
 
-def foot_length_of(system: SizeSystem, size: float, parameters: Mapping[str, float]) -> float:
-    """Foot length in mm that a size number in `system` is made for."""
-    if system == "mondopoint":
+def foot_length_of(worn: ShoeSize, parameters: Mapping[str, float]) -> float:
+    """Foot length in mm that the size of a shoe is made for, by its table."""
+    size, allowance = worn.value, parameters["sizing.toe-allowance"]
+    if worn.system == "mondopoint":
         return size
-    allowance = parameters["sizing.toe-allowance"]
-    if system == "eu":
-        return size * float(PARIS_POINT_MM) - allowance
-    uk = size - _beyond_uk(system, parameters)
+    if worn.system == "eu":
+        return size * float(PARIS_POINT_MM) - (0 if worn.table == "foot" else allowance)
+    above_men = {"plus-1.5": 1.5, "plus-1": 1.0}.get(worn.table or "")
+    uk = size - _beyond_uk(worn.system, parameters, above_men)
     return (uk + ADULT_ZERO_BARLEYCORNS) * float(BARLEYCORN_MM) - allowance
 
 
@@ -52,6 +53,9 @@ def all_sizes(foot_length_mm: float, parameters: Mapping[str, float]) -> dict[Si
     return out
 
 
-def _beyond_uk(system: SizeSystem, parameters: Mapping[str, float]) -> float:
-    us_men = 0.0 if system == "uk" else 1.0
-    return us_men + (parameters["sizing.us-women-offset"] if system == "us-women" else 0.0)
+def _beyond_uk(
+    system: SizeSystem, parameters: Mapping[str, float], above_men: float | None = None
+) -> float:
+    """How many sizes a number in `system` lies above the UK number of the same last."""
+    women = parameters["sizing.us-women-offset"] if above_men is None else above_men
+    return {"uk": 0.0, "us-men": 1.0, "us-women": 1.0 + women}[system]

@@ -227,10 +227,24 @@ class Pain(Strict):
 
 
 class ShoeSize(Strict):
-    """The size of the shoe worn now, in the system printed on it (Mondopoint in mm)."""
+    """The size of the shoe worn now, in the system printed on it (Mondopoint in mm).
+
+    `table` says which of two conventions the maker counts by, where there are two: EU numbers
+    on the length of the ``last`` or of the ``foot``; US women's numbers 1.5 (``plus-1.5``) or 1
+    (``plus-1``) above the men's. Left out, the shop's usual convention is taken.
+    """
 
     system: SizeSystem
     value: Annotated[float, Field(gt=0, lt=400)]
+    table: Literal["last", "foot", "plus-1.5", "plus-1"] | None = None
+
+    @model_validator(mode="after")
+    def _table_of_system(self) -> ShoeSize:
+        allowed = {"eu": ("last", "foot"), "us-women": ("plus-1.5", "plus-1")}.get(self.system, ())
+        if self.table is not None and self.table not in allowed:
+            words = f"for `{self.system}`: {', '.join(allowed) or 'no `table`'}"
+            raise ValueError(f"a table that fits the system; {words}")
+        return self
 
 
 class Visit(Strict):
