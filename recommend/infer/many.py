@@ -8,24 +8,25 @@ every foot.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Iterator, Mapping, Set
+from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from recommend.infer.one import ContradictionError, contradiction, last_stratum_of_axes
+from recommend.infer.program import ALWAYS, NEVER, Node, Program
+from recommend.infer.program import Column as Column
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.models import AxisThen
-from recommend.rulebook.terms import Conjunction, Disjunction, Facts, Number, Term
+from recommend.rulebook.terms import Facts, satisfied
 from recommend.rulebook.vocabulary import Vocabulary
 
 Bools = NDArray[np.bool_]
-Column = NDArray[np.float64] | NDArray[np.int8]
 Columns = Mapping[str, Column]
 
-CHUNK = 1 << 15  # rows at a time: columns of a chunk stay in the processor's cache
-_COMPARE = {"gt": np.greater, "ge": np.greater_equal, "lt": np.less, "le": np.less_equal}
+CHUNK = 1 << 15  # rows at a time: the buffers in use stay in the processor's cache
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +46,12 @@ class ManyConclusions:
 
 
 def conclude_many(
-    book: Rulebook, columns: Columns, count: int, *, fails: bool = False
+    book: Rulebook,
+    columns: Columns,
+    count: int,
+    *,
+    fails: bool = False,
+    only: Iterable[str] | None = None,
 ) -> ManyConclusions:
     """Run every stratum over `count` feet.
 
@@ -55,27 +61,57 @@ def conclude_many(
     columns : facts as described at the top of the module.
     count : number of feet n.
     fails : also tell which rules are false, so that unknown can be told from false.
+    only : ids of the rules asked for, all by default. The result then holds those rules, and
+        the axes that they read.
 
     Raises
     ------
     ContradictionError
         If two rules conclude different values of one axis for a foot; it names both.
     """
-    ids = [rule.id for rule in book.rules]
-    holds = {name: np.zeros(count, np.bool_) for name in ids}
-    false = {name: np.zeros(count, np.bool_) for name in ids} if fails else {}
-    axes = {axis: np.full(count, -1, np.int8) for axis in book.axes}
+    asked = [rule.id for rule in book.rules] if only is None else list(dict.fromkeys(only))
+    rules = book.rules if only is None else behind(book, asked)
+    program = Program(book, columns)
+    program.add(rules, asked if fails else ())
+    holds = dict(zip(asked, np.empty((len(asked), count), np.bool_), strict=True))
+    false = asked if fails else []
+    untrue = dict(zip(false, np.empty((len(false), count), np.bool_), strict=True))
+    names = _whole_axes(book, program.holds.keys())
+    last = last_stratum_of_axes(book)
+    names.sort(key=lambda axis: last.get(axis, 0))  # a clash is found where it begins
+    axes = dict(zip(names, np.empty((len(names), count), np.int8), strict=True))
+    outputs = [(program.holds[name], holds[name]) for name in asked]
+    outputs += [(program.fails[name], untrue[name]) for name in false]
+    runner = _Runner(program, outputs, axes)
     for start in range(0, count, CHUNK):
-        rows = slice(start, min(start + CHUNK, count))
-        part = _Part(book, _rows(columns, rows), rows.stop - start)
-        part.run(fails)
-        for name in ids:
-            holds[name][rows] = part.holds[name]
-        for name in false:
-            false[name][rows] = part.fails[name]
-        for axis, column in axes.items():
-            column[rows] = part.axes[axis]
-    return ManyConclusions(holds, false, axes)
+        clash = runner.run(slice(start, min(start + CHUNK, count)))
+        if clash is not None:
+            sound = {axis: axes[axis] for axis in names[: names.index(clash[0])]}
+            raise _contradiction(book, columns, sound, *clash)
+    return ManyConclusions(holds, untrue, axes)
+
+
+def _whole_axes(book: Rulebook, run: Set[str]) -> list[str]:
+    """Axes that some rule concludes and all of whose rules are run; all when every rule is."""
+    if len(run) == len(book.rules):
+        return list(book.axes)
+    runs: dict[str, list[bool]] = {}
+    for rule in book.rules:
+        if isinstance(rule.rule.then, AxisThen):
+            runs.setdefault(rule.rule.then.axis, []).append(rule.id in run)
+    return [axis for axis in book.axes if all(runs.get(axis, [False]))]
+
+
+def behind(book: Rulebook, asked: Iterable[str]) -> tuple[CompiledRule, ...]:
+    """The rules called `asked` and all rules whose axes they read, lowest stratum first."""
+    wanted, axes = set(asked), set[str]()
+    found: list[CompiledRule] = []
+    for rule in reversed(book.rules):
+        then = rule.rule.then
+        if rule.id in wanted or (isinstance(then, AxisThen) and then.axis in axes):
+            found.append(rule)
+            axes |= {f.partition("_")[2] for f in rule.facts if f.startswith(("axis_", "decided_"))}
+    return tuple(reversed(found))
 
 
 def columns_of(rows: list[Facts], vocabulary: Vocabulary) -> dict[str, Column]:
@@ -93,97 +129,139 @@ def columns_of(rows: list[Facts], vocabulary: Vocabulary) -> dict[str, Column]:
     return columns
 
 
-def _rows(columns: Columns, rows: slice) -> dict[str, Column]:
-    return {name: c if len(c) == 1 else c[rows] for name, c in columns.items()}
+class _Runner:
+    """Runs a program over blocks of rows.
+
+    Cells are what operations read and write: buffers, constants, and the rows of columns and
+    outputs that belong to the current block. A buffer is given to another node after its last
+    reader has run.
+    """
+
+    def __init__(
+        self,
+        program: Program,
+        outputs: list[tuple[Node, Bools]],
+        axes: Mapping[str, NDArray[np.int8]],
+    ) -> None:
+        self._axes = axes
+        self._cells: list[Any] = []
+        self._sliced: list[tuple[int, NDArray[Any]]] = []  # cells that move with the block
+        self._buffers: list[tuple[int, Bools]] = []
+        self._fixed: list[tuple[bool, Bools]] = []
+        self._columns: dict[str, int] = {}
+        self._at: dict[Node, int] = {}
+        self._copies: list[tuple[int, int]] = []
+        self._program = program
+        self._place_outputs(outputs)
+        self._steps = list(self._allocated())
+        self._so_far = np.empty(CHUNK, np.int8)
+
+    def _place_outputs(self, outputs: list[tuple[Node, Bools]]) -> None:
+        """Let nodes write into the outputs themselves; two outputs of one node are copied."""
+        for node, array in outputs:
+            if node in (NEVER, ALWAYS):
+                self._fixed.append((node == ALWAYS, array))
+            elif node in self._at:
+                self._copies.append((self._at[node], self._moving(array)))
+            else:
+                self._at[node] = self._moving(array)
+
+    def _moving(self, array: NDArray[Any]) -> int:
+        self._sliced.append((len(self._cells), array))
+        self._cells.append(None)
+        return len(self._cells) - 1
+
+    def _allocated(self) -> Iterator[tuple[Callable[..., Any], tuple[int, ...]]]:
+        """Steps with a cell for each operand and result, in order."""
+        steps = self._program.steps
+        last = {node: at for at, node in enumerate(steps)}
+        for at, step in enumerate(steps.values()):
+            last |= {operand: at for operand in step.operands if isinstance(operand, int)}
+        kept = {node for nodes in self._program.values.values() for node in nodes}
+        ends: dict[int, list[Node]] = {}
+        for node, at in last.items():
+            if node not in kept and node not in self._at:
+                ends.setdefault(at, []).append(node)
+        free: list[int] = []
+        for at, (node, step) in enumerate(steps.items()):
+            operands = [self._operand(operand) for operand in step.operands]
+            if node not in self._at:
+                self._at[node] = free.pop() if free else self._buffer()
+            yield step.function, (*operands, self._at[node])
+            free += [self._at[done] for done in ends.get(at, [])]
+
+    def _buffer(self) -> int:
+        self._buffers.append((len(self._cells), np.empty(CHUNK, np.bool_)))
+        self._cells.append(None)
+        return len(self._cells) - 1
+
+    def _operand(self, operand: Node | str | NDArray[Any]) -> int:
+        if isinstance(operand, int):
+            return self._at[operand]
+        if isinstance(operand, str):
+            if operand not in self._columns:
+                self._columns[operand] = self._moving(self._program.columns[operand])
+            return self._columns[operand]
+        self._cells.append(operand)
+        return len(self._cells) - 1
+
+    def run(self, rows: slice) -> tuple[str, int] | None:
+        """Run over `rows`; returns an axis and a row that got two values, if any did."""
+        cells, count = self._cells, rows.stop - rows.start
+        for at, array in self._sliced:
+            cells[at] = array[rows]
+        for at, buffer in self._buffers:
+            cells[at] = buffer[:count]
+        for function, at_ in self._steps:
+            function(*[cells[at] for at in at_])
+        for source, target in self._copies:
+            cells[target][:] = cells[source]
+        for truth, array in self._fixed:
+            array[rows] = truth
+        for axis, column in self._axes.items():
+            clash = self._settle(axis, column[rows])
+            if clash is not None:
+                return axis, rows.start + clash
+        return None
+
+    def _settle(self, axis: str, out: NDArray[np.int8]) -> int | None:
+        """Write the codes of an axis; returns a row with two values, if there is one."""
+        so_far = self._so_far[: len(out)]
+        so_far[:] = 0
+        out[:] = -1
+        # A value is counted once for each code up to its own: additions alone, no product.
+        for node in reversed(self._program.values[axis]):
+            if node == ALWAYS:
+                so_far += 1
+            elif node != NEVER:
+                np.add(so_far, self._cells[self._at[node]].view(np.int8), out=so_far)
+            np.add(out, so_far, out=out)
+        return int(so_far.argmax()) if so_far.max(initial=0) > 1 else None
 
 
-@dataclass
-class _Part:
-    """One chunk of rows; every distinct comparison is computed once."""
+def _contradiction(
+    book: Rulebook, columns: Columns, axes: Mapping[str, NDArray[np.int8]], axis: str, row: int
+) -> ContradictionError:
+    """The error for a foot of which two rules conclude different values of `axis`.
 
-    book: Rulebook
-    columns: dict[str, Column]
-    count: int
-    holds: dict[str, Bools] = field(default_factory=dict)
-    fails: dict[str, Bools] = field(default_factory=dict)
-    axes: dict[str, NDArray[np.int8]] = field(default_factory=dict)
-    masks: dict[Term, Bools | None] = field(default_factory=dict)
-
-    def run(self, fails: bool) -> None:
-        self.axes = {axis: np.full(self.count, -1, np.int8) for axis in self.book.axes}
-        last = last_stratum_of_axes(self.book)
-        for axis in self.axes.keys() - last:
-            self.columns[f"decided_{axis}"] = np.zeros(1, np.int8)
-        for depth, rules in enumerate(self.book.strata):
-            for rule in rules:
-                self.holds[rule.id] = self._any(rule.holds)
-                if fails:
-                    self.fails[rule.id] = self._any(rule.fails)
-                self._settle(rule)
-            for axis in (axis for axis, stratum in last.items() if stratum == depth):
-                self.columns[f"axis_{axis}"] = self.axes[axis]
-                self.columns[f"decided_{axis}"] = (self.axes[axis] >= 0).astype(np.int8)
-
-    def _settle(self, rule: CompiledRule) -> None:
-        then = rule.rule.then
-        if not isinstance(then, AxisThen):
-            return
-        codes, mask = self.axes[then.axis], self.holds[rule.id]
-        code = list(self.book.axes[then.axis].values).index(then.value)
-        if np.any(mask & (codes >= 0) & (codes != code)):
-            raise self._contradiction(rule, then, mask)
-        codes[mask] = code
-
-    def _contradiction(self, rule: CompiledRule, then: AxisThen, mask: Bools) -> ContradictionError:
-        others = (
-            other
-            for other in self.book.rules
-            if isinstance(other.rule.then, AxisThen)
-            and other.rule.then.axis == then.axis
-            and other.rule.then.value != then.value
-            and other.id in self.holds
-            and np.any(self.holds[other.id] & mask)
-        )
-        return contradiction(next(others), rule)
-
-    def _any(self, form: Disjunction) -> Bools:
-        found = [mask for mask in map(self._all, form) if mask is not None]
-        if not found:
-            return np.zeros(self.count, np.bool_)
-        out = np.broadcast_to(found[0], (self.count,)).copy()
-        for mask in found[1:]:
-            out |= mask
-        return out
-
-    def _all(self, terms: Conjunction) -> Bools | None:
-        """Mask of a conjunction; None when it cannot hold for any row."""
-        out: Bools | None = None
-        for term in terms:
-            mask = self._mask(term)
-            if mask is None:
-                return None
-            out = mask if out is None else out & mask
-        return out
-
-    def _mask(self, term: Term) -> Bools | None:
-        if term not in self.masks:
-            self.masks[term] = self._compare(term)
-        return self.masks[term]
-
-    def _compare(self, term: Term) -> Bools | None:
-        column = self.columns.get(term.fact)
-        if column is None:
-            return None
-        if isinstance(term, Number):
-            mask: Bools = _COMPARE[term.op](column, term.value)
-        else:
-            table = np.zeros(len(self.book.vocabulary.words[term.fact]) + 1, np.bool_)
-            for code in _codes(term.fact, term.values, self.book.vocabulary):
-                table[code] = True
-            mask = table[column]  # -1, missing, reads the last entry, which is False
-        return mask if mask.any() else None
-
-
-def _codes(fact: str, values: frozenset[str], vocabulary: Vocabulary) -> Iterator[int]:
-    words = vocabulary.words[fact]
-    return (words.index(value) for value in values)
+    `axes` are those settled before it.
+    """
+    facts: dict[str, float | str] = {}
+    found = [*columns.items(), *((f"axis_{name}", codes) for name, codes in axes.items())]
+    for name, column in found:
+        value = column[row if len(column) > 1 else 0].item()
+        words = book.vocabulary.words.get(name)
+        if words is not None and value >= 0:
+            facts[name] = words[value]
+        elif words is None and value == value:
+            facts[name] = value
+    facts |= {f"decided_{a}": "yes" if f"axis_{a}" in facts else "no" for a in book.axes}
+    true = [
+        (rule.rule.then.value, rule)
+        for rule in book.rules
+        if isinstance(rule.rule.then, AxisThen)
+        and rule.rule.then.axis == axis
+        and any(satisfied(branch, facts) for branch in rule.holds)
+    ]
+    other = next(rule for value, rule in true if value != true[0][0])
+    return contradiction(true[0][1], other)

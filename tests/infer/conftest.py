@@ -1,0 +1,20 @@
+"""The shipped rulebook, read once, and an engine on it."""
+
+import pytest
+
+from recommend.infer.one import Engine
+from recommend.rulebook.book import Rulebook
+from recommend.rulebook.loading import load_rulebook
+from recommend.rulebook.shipped import shipped_folder
+
+
+@pytest.fixture(scope="session")
+def book() -> Rulebook:
+    """The rulebook that ships."""
+    return load_rulebook(shipped_folder("rules"))
+
+
+@pytest.fixture(scope="session")
+def engine(book: Rulebook) -> Engine:
+    """Its engine; the sessions of one test leave nothing behind for the next."""
+    return Engine(book)

@@ -1,0 +1,58 @@
+"""Copies of the shipped rulebook with something added, for tests of loading and running."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+import yaml
+
+from recommend.rulebook.shipped import shipped_folder
+
+_GUESS = {"kind": "common-practice"}
+
+
+def copied(into: Path) -> Path:
+    """A copy of the shipped rules below `into`."""
+    return Path(shutil.copytree(shipped_folder("rules"), into / "rules"))
+
+
+def add_to(file: Path, key: str, more: dict[str, Any]) -> None:
+    """Add entries to the mapping at `key` of a YAML file."""
+    data = yaml.safe_load(file.read_text(encoding="utf-8"))
+    data[key] |= more
+    file.write_text(yaml.safe_dump(data, allow_unicode=True), encoding="utf-8")
+
+
+def add_rules(folder: Path, stage: str, rules: Iterable[dict[str, Any]]) -> Path:
+    """Write `rules` to a further file of `stage`."""
+    file = folder / stage / "added.yaml"
+    text = yaml.safe_dump({"title": "Added", "rules": list(rules)}, allow_unicode=True)
+    file.write_text(text, encoding="utf-8")
+    return file
+
+
+def axis_rule(name: str, when: Any, axis: str, value: str) -> dict[str, Any]:
+    """A rule that concludes a value of an axis."""
+    return _rule(name, when, {"axis": axis, "value": value})
+
+
+def note_rule(name: str, when: Any) -> dict[str, Any]:
+    """A rule that concludes a caution."""
+    return _rule(name, when, {"note": "caution", "say": "Made up for a test."})
+
+
+def _rule(name: str, when: Any, then: dict[str, Any]) -> dict[str, Any]:
+    made = {"id": name, "title": name, "when": when, "then": then}
+    return made | {"because": "it is made up for a test", "basis": _GUESS}
+
+
+def score_limits(values: Iterable[float]) -> dict[str, Any]:
+    """Limits of a score called ``at-<number in the row>``."""
+    heading = {"title": "made up", "unit": "score", "population": "nobody"}
+    return {
+        f"at-{index}": heading | {"values": [{"value": value} | _GUESS]}
+        for index, value in enumerate(values)
+    }
