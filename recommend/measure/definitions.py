@@ -40,13 +40,15 @@ class MeasureDef(Strict):
 
     `qualifiers` are words the value only means together with (gait, zero reference), each
     with its vocabulary. A class measure has `values` and no error. A measure `of-person` is the
-    same for both feet.
+    same for both feet. `lowest` and `highest` bound what can be written down at all.
     """
 
     title: str
     unit: str
     plain: str
     decimals: int = Field(default=1, ge=0, le=4)
+    lowest: float = -1e6
+    highest: float = 1e6
     values: list[Id] = []
     qualifiers: dict[Id, list[Id]] = {}
     error: ReadingError | None = None

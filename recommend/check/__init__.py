@@ -1,0 +1,1 @@
+"""Whether a rulebook can be trusted: findings, examples, mutants, promises, differences."""

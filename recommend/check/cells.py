@@ -1,0 +1,244 @@
+"""All feet that a set of rules can tell apart, one of each: exact, because limits are finite.
+
+Rules compare readings with finitely many constants. Two feet on the same side of every one of
+them are the same foot to the rules, so one representative of each combination is enough.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from recommend.check.feet import MOVING, STRIDES, smallest_margin
+from recommend.infer.derivation import measure_of
+from recommend.infer.facts import quantize
+from recommend.infer.many import Bools, Column, ManyConclusions, columns_of, conclude_many
+from recommend.rulebook.book import CompiledRule, Rulebook
+from recommend.rulebook.models import AxisThen, NoteThen
+from recommend.rulebook.terms import Conjunction, Facts, Number, Term, satisfied
+
+MAX_ROWS = 2_000_000  # a guard of time and memory; beyond it rows are drawn, and it is said
+_MUTE = NoteThen(note="caution", say="")
+
+
+@dataclass(frozen=True)
+class Space:
+    """Representatives of all feet that some rules can tell apart.
+
+    `exhausted` is False when there were too many and `MAX_ROWS` of them were drawn.
+    """
+
+    book: Rulebook
+    columns: dict[str, Column]
+    count: int
+    exhausted: bool
+
+    def facts(self, row: int) -> dict[str, float | str]:
+        """The facts of one foot; what is missing is left out."""
+        out: dict[str, float | str] = {}
+        for name, column in self.columns.items():
+            value = column[row if len(column) > 1 else 0]
+            words = self.book.vocabulary.words.get(name)
+            if words is not None:
+                if value >= 0:
+                    out[name] = words[int(value)]
+            elif not np.isnan(value):
+                out[name] = float(value)
+        return out
+
+    def simplest(self, mask: Bools) -> int:
+        """The row within `mask` with the fewest facts known."""
+        rows = np.flatnonzero(mask)
+        known = np.zeros(len(rows), np.int32)
+        for name, column in self.columns.items():
+            if len(column) == 1 or name.startswith("known_"):
+                continue
+            values = column[rows]
+            known += ~np.isnan(values) if values.dtype == np.float64 else values >= 0
+        return int(rows[int(np.argmin(known))])
+
+
+def behind(book: Rulebook, rules: Iterable[CompiledRule]) -> tuple[CompiledRule, ...]:
+    """`rules` and every rule that concludes an axis they read, however far below."""
+    concluding: dict[str, list[CompiledRule]] = defaultdict(list)
+    for rule in book.rules:
+        if isinstance(rule.rule.then, AxisThen):
+            concluding[rule.rule.then.axis].append(rule)
+    found: dict[str, CompiledRule] = {}
+    todo = list(rules)
+    while todo:
+        rule = todo.pop()
+        if rule.id not in found:
+            found[rule.id] = rule
+            todo += [r for axis in axes_read(rule) for r in concluding[axis]]
+    return tuple(rule for rule in book.rules if rule.id in found)
+
+
+def axes_read(rule: CompiledRule) -> set[str]:
+    """The axes whose value, or whose being undecided, a rule reads."""
+    kinds = ("axis_", "decided_")
+    return {f.partition("_")[2] for f in rule.facts if f.startswith(kinds)}
+
+
+def base_facts(book: Rulebook, rules: Iterable[CompiledRule]) -> frozenset[str]:
+    """Names of the measures, answers and facts of the visit on which `rules` depend."""
+    facts = frozenset().union(*(rule.facts for rule in behind(book, rules)))
+    return frozenset(_base(f) for f in facts if not f.startswith(("axis_", "decided_"))) - {"side"}
+
+
+def space_of(book: Rulebook, rules: Iterable[CompiledRule]) -> Space:
+    """Representatives of every foot that `rules`, and the rules behind them, can tell apart."""
+    parts: dict[str, set[Conjunction]] = defaultdict(set)
+    for rule in behind(book, rules):
+        for branch in (*rule.holds, *rule.fails):
+            for base, part in _by_base(branch).items():
+                parts[base].add(part)
+    parts.setdefault("side", set())
+    options = {base: list(_options(base, found, book)) for base, found in sorted(parts.items())}
+    sizes = [len(one) for one in options.values()]
+    total = int(np.prod(sizes, dtype=object))
+    if total <= MAX_ROWS:
+        picks = np.indices(sizes, dtype=np.int32).reshape(len(sizes), -1)
+    else:
+        rng = np.random.default_rng(0)  # the same rows in every run
+        picks = np.array([rng.integers(0, size, MAX_ROWS) for size in sizes])
+    columns: dict[str, Column] = {}
+    for pick, one in zip(picks, options.values(), strict=True):
+        columns |= {
+            name: c[pick] for name, c in columns_of(list[Facts](one), book.vocabulary).items()
+        }
+    columns, count = _of_one_film(columns, picks.shape[1])
+    return Space(book, columns, count, total <= MAX_ROWS)
+
+
+def truths(book: Rulebook, rules: tuple[CompiledRule, ...], space: Space) -> ManyConclusions:
+    """Which of `rules` hold on every row, even where they contradict each other.
+
+    Raises
+    ------
+    ContradictionError
+        If rules below them contradict each other.
+    """
+    own = {rule.id for rule in rules}
+    within = tuple(
+        replace(rule, rule=rule.rule.model_copy(update={"then": _MUTE})) if rule.id in own else rule
+        for rule in behind(book, rules)
+    )
+    return conclude_many(replace(book, rules=within), space.columns, space.count)
+
+
+def _base(fact: str) -> str:
+    """The measure, answer or fact of the visit that a fact belongs to."""
+    if fact.startswith(("answer_", "visit_", "pain_")) or fact == "side":
+        return fact
+    if fact.startswith("known_"):
+        return fact.removeprefix("known_")
+    return measure_of(fact).partition("_")[0]
+
+
+def _by_base(branch: Conjunction) -> dict[str, Conjunction]:
+    """A branch as one part for each measure, answer or fact of the visit that it reads."""
+    out: dict[str, Conjunction] = {}
+    for term in branch:
+        if not term.fact.startswith(("axis_", "decided_")):
+            base = _base(term.fact)
+            out[base] = (*out.get(base, ()), term)
+    return out
+
+
+def _options(
+    base: str, parts: set[Conjunction], book: Rulebook
+) -> Iterator[dict[str, float | str]]:
+    """One bundle of facts for each way in which `parts` can come out, and for not measured."""
+    measure = book.measures.get(base)
+    seen: set[tuple[bool, ...]] = set()
+    ordered = sorted(parts, key=repr)
+    if measure is None:
+        words: Iterable[Facts] = ({base: word} for word in book.vocabulary.words[base])
+        missing: Facts = {} if base != "side" else {"side": "left"}
+    elif measure.values:
+        words = ({base: word, f"known_{base}": "yes"} for word in measure.values)
+        missing = {f"known_{base}": "no"}
+    else:
+        words = _readings(base, {t for part in parts for t in part}, book)
+        missing = {f"known_{base}": "no"}
+    for facts in itertools.chain([missing], words):
+        signature = tuple(satisfied(part, facts) for part in ordered)
+        if facts is missing or signature not in seen:
+            yield dict(facts)
+        if facts is not missing or base == "side":
+            seen.add(signature)
+
+
+def _readings(name: str, terms: set[Term], book: Rulebook) -> Iterator[dict[str, float | str]]:
+    """Readings just at, below and above every constant, the most ordinary first."""
+    definition = book.measures[name]
+    step = 10.0**-definition.decimals
+    least = smallest_margin(name, book)
+    margins = [least, 4 * least + step] if name in STRIDES else [least]
+    numbers = [t for t in terms if isinstance(t, Number)]
+    usual = definition.norm.mean if definition.norm else 0.0
+    usual = min(max(usual, definition.lowest), definition.highest)
+    pool: set[tuple[float, float]] = {(round(usual, definition.decimals), least)}
+    for term, margin in itertools.product(numbers, margins):
+        shift = {"_low": margin, "high": -margin}.get(term.fact[-4:], 0.0)
+        pool |= {(quantize(term.value + shift + k * step), margin) for k in (-1, 0, 1)}
+    inside = [p for p in pool if definition.lowest <= p[0] <= definition.highest]
+    inside.sort(key=lambda p: (p[1], abs(p[0] - usual), p[0]))
+    asked = {t.fact for t in terms} & {f"{name}_{q}" for q in definition.qualifiers}
+    choices = [
+        words if f"{name}_{q}" in asked else words[:1] for q, words in definition.qualifiers.items()
+    ]
+    for words in itertools.product(*choices):
+        qualifiers = {f"{name}_{q}": w for q, w in zip(definition.qualifiers, words, strict=True)}
+        for value, margin in inside:
+            yield {
+                name: value,
+                f"{name}_low": quantize(value - margin),
+                f"{name}_high": quantize(value + margin),
+                f"known_{name}": "yes",
+                **qualifiers,
+            }
+
+
+def _of_one_film(columns: dict[str, Column], count: int) -> tuple[dict[str, Column], int]:
+    """Leave out rows whose phases come from different films: no visit has them."""
+    keep = np.ones(count, np.bool_)
+    for qualifier in ("gait", "reference"):
+        there = [columns[f"{m}_{qualifier}"] for m in MOVING if f"{m}_{qualifier}" in columns]
+        for one, other in itertools.combinations(there, 2):
+            keep &= (one < 0) | (other < 0) | (one == other)
+    if keep.all():
+        return columns, count
+    return {name: column[keep] for name, column in columns.items()}, int(keep.sum())
+
+
+def comparable(space: Space, rules: Iterable[CompiledRule]) -> NDArray[np.bool_]:
+    """Rows in which everything that `rules` read is known, and taken as their limits ask."""
+    out = np.ones(space.count, np.bool_)
+    for name, column in space.columns.items():
+        if name in space.book.measures or name.startswith(("answer_", "visit_", "pain_")):
+            out &= ~np.isnan(column) if column.dtype == np.float64 else column >= 0
+    limits: set[tuple[str, str]] = set()
+    for rule in rules:
+        for term in itertools.chain(*rule.holds, *rule.fails):
+            if isinstance(term, Number) and term.limit:
+                limits.add((measure_of(term.fact), term.limit))
+    for measure, limit in limits:
+        meant = [_where(space, measure, v.where) for v in space.book.limits[limit].values]
+        out &= np.logical_or.reduce(meant)
+    return out
+
+
+def _where(space: Space, measure: str, where: Mapping[str, str]) -> NDArray[np.bool_]:
+    out = np.ones(space.count, np.bool_)
+    for qualifier, word in where.items():
+        fact = f"{measure}_{qualifier}"
+        code = space.book.vocabulary.words[fact].index(word)
+        out &= space.columns[fact] == code
+    return out

@@ -1,0 +1,239 @@
+"""From facts back to a visit file that gives them: how a finding shows itself at the counter."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import yaml
+
+from recommend.infer.facts import facts_of
+from recommend.measure.model import Side
+from recommend.measure.observed import observe
+from recommend.rulebook.book import Rulebook
+from recommend.rulebook.terms import Facts
+from recommend.visit.models import Visit
+
+# Measures taken stride by stride: their error can be made larger by scatter, not smaller.
+STRIDES = ("standing-angle", "touchdown-angle", "contact-angle", "midstance-angle",
+           "propulsion-angle")  # fmt: skip
+MOVING = STRIDES[1:]
+_READINGS = 8  # an even number, above the count from which scatter is trusted by itself
+_TRUNCATED_MM = 190.0
+_LENGTH_MM = 265.0
+_MARK = "Q-0001"
+
+
+def visit_text(facts: Facts, book: Rulebook, heading: str) -> str:
+    """A visit file, as text, whose foot has `facts`; empty when no visit can give them.
+
+    The visit is read back and measured, so a text that is returned does give the facts.
+    """
+    side: Side = "right" if facts.get("side") == "right" else "left"
+    try:
+        data = _visit(facts, side, book)
+        visit = Visit.model_validate(data)
+    except (KeyError, ValueError):
+        return ""
+    if not _gives(visit, side, facts, book):
+        return ""
+    body = yaml.safe_dump(data, sort_keys=False, allow_unicode=True, width=92)
+    comment = "".join(f"# {line}\n" for line in heading.splitlines())
+    return f"{comment}# An invented visit; nobody's feet.\n{body}"
+
+
+def foot_words(facts: Facts, book: Rulebook) -> str:
+    """The known facts of a foot in one line of words."""
+    return "; ".join(_words(facts, book)) or "nothing measured"
+
+
+def smallest_margin(measure: str, book: Rulebook) -> float:
+    """The least margin (`noise.clearly` errors) that a visit can give to a reading."""
+    error = book.measures[measure].error
+    if error is None:
+        return 0.0
+    clearly = book.parameters["noise.clearly"]
+    if measure in STRIDES:
+        return clearly * error.floor
+    return clearly * math.hypot(error.single, error.floor)
+
+
+def _words(facts: Facts, book: Rulebook) -> Iterator[str]:
+    for name, definition in book.measures.items():
+        if name not in facts:
+            continue
+        value = facts[name]
+        words = " ".join(
+            str(facts[f"{name}_{q}"]) for q in definition.qualifiers if f"{name}_{q}" in facts
+        )
+        margin = ""
+        if isinstance(value, float):
+            low = facts.get(f"{name}_low", value)
+            gap = round(value - float(low), 4)
+            margin = f" ± {gap:g}" if gap and name in STRIDES else ""
+            value = f"{value:g}"
+        yield f"{name} {value}{margin}" + (f" ({words})" if words else "")
+    for fact, value in sorted(facts.items()):
+        kind, _, name = fact.partition("_")
+        if kind == "visit":
+            yield f"{name} {value}"
+        elif kind == "answer":
+            yield f"{name}: {value}"
+        elif kind == "pain" and value == "yes":
+            yield f"pain: {name}"
+
+
+def _gives(visit: Visit, side: Side, facts: Facts, book: Rulebook) -> bool:
+    measures = observe(visit, book.measures, book.parameters).used[side]
+    made = facts_of(visit, side, measures, book)
+    return all(_same(made.get(name), value) for name, value in facts.items())
+
+
+def _same(made: float | str | None, wanted: float | str) -> bool:
+    if isinstance(made, float) and isinstance(wanted, float):
+        return abs(made - wanted) < 6e-5  # one unit of the last decimal that engines compare
+    return made == wanted
+
+
+def _visit(facts: Facts, side: Side, book: Rulebook) -> dict[str, Any]:
+    data: dict[str, Any] = {"reference": _MARK}
+    for name in ("age-band", "purpose"):
+        if f"visit_{name}" in facts:
+            data[name] = facts[f"visit_{name}"]
+    if "body-mass" in facts:
+        data["body-mass-kg"] = facts["body-mass"]
+    pain = _pain(facts, side)
+    if pain is not None:
+        data["pain"] = pain
+    answers = {n.removeprefix("answer_"): a for n, a in facts.items() if n.startswith("answer_")}
+    if answers:
+        data["answers"] = answers
+    feet = {side: _foot(facts, book), **_other(facts, side)}
+    data["feet"] = {name: foot for name, foot in feet.items() if foot}
+    return data
+
+
+def _pain(facts: Facts, side: Side) -> list[dict[str, Any]] | None:
+    sites = {n.removeprefix("pain_"): v for n, v in facts.items() if n.startswith("pain_")}
+    score, weeks = facts.get("pain-score"), facts.get("pain-weeks")
+    if not sites and score is None and weeks is None:
+        return None
+    here = [site for site, value in sites.items() if value == "yes"]
+    hurts = any(isinstance(v, float) and v > 0 for v in (score, weeks))
+    if not here and not hurts:
+        return []
+    entry: dict[str, Any] = {"site": "", "side": side}
+    if score is not None:
+        entry["score"] = int(float(score))
+    if weeks is not None:
+        entry["weeks"] = weeks
+    free = [s for s in ("hip", "back", "shin", "toes") if sites.get(s) != "no"]
+    return [{**entry, "site": site} for site in here or free[:1]]
+
+
+def _other(facts: Facts, side: Side) -> dict[str, Any]:
+    """The other foot, only as far as differences between the feet ask for it."""
+    other: dict[str, Any] = {}
+    if "fpi-difference" in facts:
+        mine, gap = float(facts["fpi"]), float(facts["fpi-difference"])
+        total = mine - gap if mine - gap >= -12 else mine + gap
+        other["fpi"] = {"total": int(total)}
+    if "contact-difference" in facts:
+        mine, gap = float(facts["contact-angle"]), float(facts["contact-difference"])
+        entry = {q: facts[f"contact-angle_{q}"] for q in ("gait", "reference")}
+        other["rearfoot"] = [{**entry, "contact": [round(mine - gap, 4)]}]
+    return {"right" if side == "left" else "left": other}
+
+
+def _foot(facts: Facts, book: Rulebook) -> dict[str, Any]:
+    foot: dict[str, Any] = {}
+    if "fpi" in facts:
+        if float(facts["fpi"]) % 1:
+            raise ValueError("the FPI is a whole number")
+        foot["fpi"] = {"total": int(float(facts["fpi"]))}
+    foot |= _sizes(facts)
+    foot |= _heights(facts)
+    if "arch-index" in facts:
+        foot["arch-index"] = {
+            "value": facts["arch-index"],
+            "kind": facts.get("arch-index_kind", "ink"),
+            "load": facts.get("arch-index_load", "static"),
+        }
+    rearfoot = list(_rearfoot(facts, book))
+    if rearfoot:
+        foot["rearfoot"] = rearfoot
+    cop = {}
+    if "cop-pattern" in facts:
+        cop["pattern"] = facts["cop-pattern"]
+    if "cpei" in facts:
+        cop["excursion-index-percent"] = facts["cpei"]
+    return {**foot, "cop": cop} if cop else foot
+
+
+def _sizes(facts: Facts) -> dict[str, Any]:
+    names = {"foot-length": "foot-length-mm", "forefoot-width": "forefoot-width-mm",
+             "heel-width": "heel-width-mm"}  # fmt: skip
+    out: dict[str, Any] = {key: facts[name] for name, key in names.items() if name in facts}
+    if "width-ratio" in facts:
+        length = float(out.setdefault("foot-length-mm", _LENGTH_MM))
+        out.setdefault("forefoot-width-mm", round(float(facts["width-ratio"]) * length, 6))
+    return out
+
+
+def _heights(facts: Facts) -> dict[str, Any]:
+    out: dict[str, Any] = {}
+    ratio, stiffness = facts.get("arch-height-ratio"), facts.get("arch-stiffness")
+    if ratio is not None or stiffness is not None:
+        standing = round(float(0.34 if ratio is None else ratio) * _TRUNCATED_MM, 6)
+        out["dorsum-height-mm"] = {"standing": standing}
+        if stiffness is not None:
+            out["dorsum-height-mm"]["sitting"] = round(standing / float(stiffness), 6)
+        if ratio is not None:
+            out["truncated-foot-length-mm"] = _TRUNCATED_MM
+    if "navicular-drop" in facts:
+        drop = float(facts["navicular-drop"])
+        out["navicular-height-mm"] = {"sitting": 40 + drop, "standing": 40.0}
+    return out
+
+
+def _rearfoot(facts: Facts, book: Rulebook) -> Iterator[dict[str, Any]]:
+    if "standing-angle" in facts:
+        reference = facts.get("standing-angle_reference", "vertical")
+        yield {"gait": "standing", "reference": reference,
+               "angle": _strides("standing-angle", facts, book)}  # fmt: skip
+    moving = [name for name in MOVING if name in facts]
+    if not moving:
+        return
+    words = {q: {facts[f"{m}_{q}"] for m in moving if f"{m}_{q}" in facts}
+             for q in ("gait", "reference")}  # fmt: skip
+    if any(len(found) > 1 for found in words.values()):
+        raise ValueError("phases of one film have one gait and one zero reference")
+    entry: dict[str, Any] = {
+        "gait": next(iter(words["gait"]), "walking"),
+        "reference": next(iter(words["reference"]), "vertical"),
+    }
+    for name in moving:
+        entry[name.removesuffix("-angle")] = _strides(name, facts, book)
+    yield entry
+
+
+def _strides(name: str, facts: Facts, book: Rulebook) -> list[float]:
+    """Readings whose mean is the value and whose scatter gives the margin asked for."""
+    value = float(facts[name])
+    margin = value - float(facts.get(f"{name}_low", value - smallest_margin(name, book)))
+    floor = smallest_margin(name, book)
+    if margin < floor - 5e-5:
+        raise ValueError("no film is as sure as this")
+    scatter = math.sqrt(max(0.0, margin**2 - floor**2)) / book.parameters["noise.clearly"]
+    swing = scatter * math.sqrt(_READINGS - 1)
+    return [round(value + (swing if i % 2 else -swing), 5) for i in range(_READINGS)]
+
+
+def same_film(facts: Mapping[str, float | str]) -> bool:
+    """Whether phases that are there share their gait and zero reference, as one film has them."""
+    for qualifier in ("gait", "reference"):
+        found = {facts[f"{m}_{qualifier}"] for m in MOVING if f"{m}_{qualifier}" in facts}
+        if len(found) > 1:
+            return False
+    return True

@@ -1,0 +1,87 @@
+"""What a check finds: a code, a place, what is wrong, what to do, and a foot that shows it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal
+
+from recommend.errors import InputError, Place
+
+Level = Literal["error", "warning", "note"]
+LEVELS: tuple[Level, ...] = ("error", "warning", "note")
+
+# Every code a finding may carry, with what it means; readers of SARIF get this as the rule.
+CODES: dict[str, str] = {
+    "not-readable": "A file does not fit its schema, or a name, unit or id in it is wrong.",
+    "contradiction": "Two rules conclude different values of one axis for the same foot.",
+    "gap": "A foot with everything measured gets no value on an axis.",
+    "never-fires": "No foot satisfies the condition of a rule.",
+    "always-fires": "Every foot satisfies the condition of a rule.",
+    "shadowed": "Whenever a rule fires, another already concludes as much.",
+    "not-exhausted": "A part of the rulebook is too large to be checked foot by foot.",
+    "unused": "Something is defined and nothing reads it.",
+    "missing-source": "A statement names no source, or one that is not in the bibliography.",
+    "missing-parameter": "The program reads a parameter that the rulebook does not give.",
+    "unreachable-product": "No foot of the population can be offered a product.",
+    "example-fails": "A worked example does not come out as written.",
+    "not-pinned": "No worked example makes a rule fire.",
+    "survives": "A rule can be changed and neither an example nor a promise notices.",
+    "promise-broken": "A foot exists for which a promise does not hold.",
+    "not-decided": "The prover gave up on a promise within its time.",
+    "weakened-stop": "A stop was removed or weakened without an `accepts` line.",
+    "no-change-entry": "The change log does not lead up to the version of the rulebook.",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing found.
+
+    Attributes
+    ----------
+    code : one of `CODES`.
+    level : an error or a warning fails the check; a note is only said.
+    found : what is wrong, as a clause.
+    allowed : what is allowed, as a clause; may be empty.
+    mend : what to do, as an imperative.
+    foot : a concrete foot that shows it, in words; may be empty.
+    visit : the same foot as the text of a visit file; empty when none can be written.
+    related : further places that belong to it.
+    """
+
+    code: str
+    level: Level
+    place: Place
+    found: str
+    allowed: str = ""
+    mend: str = ""
+    foot: str = ""
+    visit: str = ""
+    related: tuple[Place, ...] = ()
+
+    @property
+    def fails(self) -> bool:
+        """Whether the check fails because of it."""
+        return self.level != "note"
+
+
+def from_error(error: InputError) -> Finding:
+    """The finding that a reading error amounts to."""
+    return Finding("not-readable", "error", error.place, error.found, error.allowed, error.mend)
+
+
+def in_order(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Findings by gravity, then by place."""
+    return tuple(
+        sorted(
+            findings,
+            key=lambda f: (
+                LEVELS.index(f.level),
+                f.place.file,
+                f.place.line,
+                f.place.column,
+                f.code,
+            ),
+        )
+    )

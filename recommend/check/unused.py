@@ -1,0 +1,201 @@
+"""What is defined and nothing reads, and what is read and not defined."""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+import recommend
+from recommend.check.finding import Finding
+from recommend.errors import Place, nearest
+from recommend.reading import Document, read_document
+from recommend.reading.document import Loc
+from recommend.rulebook.book import Rulebook
+from recommend.rulebook.models import AxisThen, NeedsThen
+from recommend.rulebook.terms import Number
+from recommend.rulebook.vocabulary import FOOT_TYPE
+
+
+@dataclass(frozen=True, slots=True)
+class ProgramNames:
+    """Names that the program itself reads from a rulebook.
+
+    `words` are all its string constants; `parameters` those it looks up as parameters;
+    `starts` what parameter names put together at run time begin with.
+    """
+
+    words: frozenset[str]
+    parameters: frozenset[str]
+    starts: tuple[str, ...]
+
+    def reads(self, parameter: str) -> bool:
+        """Whether the program may look up `parameter`."""
+        return parameter in self.words or parameter.startswith(self.starts)
+
+
+@cache
+def program_names() -> ProgramNames:
+    """Read from the package's own source, so that it cannot fall behind."""
+    words: set[str] = set()
+    parameters: set[str] = set()
+    starts: set[str] = set()
+    for file in sorted(Path(recommend.__file__).parent.rglob("*.py")):
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Constant) and isinstance(node.value, str):
+                words.add(node.value)
+            elif isinstance(node, ast.Subscript) and _of_parameters(node.value):
+                parameters |= _constant(node.slice)
+                starts |= _start(node.slice)
+    return ProgramNames(frozenset(words), frozenset(parameters), tuple(sorted(starts)))
+
+
+def _of_parameters(node: ast.expr) -> bool:
+    name = node.attr if isinstance(node, ast.Attribute) else getattr(node, "id", "")
+    return name in ("parameters", "params")
+
+
+def _constant(node: ast.expr) -> set[str]:
+    if isinstance(node, ast.Constant) and isinstance(node.value, str):
+        return {node.value}
+    return set()
+
+
+def _start(node: ast.expr) -> set[str]:
+    if isinstance(node, ast.JoinedStr) and node.values:
+        return {start for start in _constant(node.values[0]) if "." in start}
+    return set()
+
+
+def unused_findings(book: Rulebook) -> Iterator[Finding]:
+    """Limits, sources, parameters, questions and axis values that nothing reads or concludes."""
+    files = _Files(Path(book.folder))
+    yield from _limits(book, files)
+    yield from _sources(book, files)
+    yield from _parameters(book)
+    yield from _questions(book, files)
+    yield from _axes(book, files)
+
+
+@dataclass(frozen=True)
+class _Files:
+    folder: Path
+
+    def document(self, name: str) -> Document:
+        return read_document(self.folder / name)
+
+    def all(self) -> Iterator[Document]:
+        for file in sorted(self.folder.rglob("*.yaml")):
+            yield read_document(file)
+
+
+def _unused(place: Place, what: str, mend: str) -> Finding:
+    return Finding("unused", "warning", place, f"{what} is used by nothing", mend=mend)
+
+
+def _limits(book: Rulebook, files: _Files) -> Iterator[Finding]:
+    used = set(program_names().words)
+    for rule in book.rules:
+        for branch in (*rule.holds, *rule.fails):
+            used |= {term.limit for term in branch if isinstance(term, Number)}
+        if isinstance(rule.rule.then, NeedsThen):
+            used |= {need.limit for need in rule.rule.then.needs if need.limit}
+    document = files.document("limits.yaml")
+    for name in book.limits:
+        if name not in used:
+            place = document.place(("limits", name), key=True)
+            yield _unused(place, f"limit `{name}`", "let a rule refer to it, or remove it")
+
+
+def _sources(book: Rulebook, files: _Files) -> Iterator[Finding]:
+    used: set[str] = set()
+    for document in files.all():
+        for loc, source in _named_sources(document.data, ()):
+            used.add(source)
+            if source not in book.sources:
+                yield Finding(
+                    "missing-source", "error", document.place(loc),
+                    f"no source is called `{source}`",
+                    mend=nearest(source, book.sources) or "add it to sources.yaml",
+                )  # fmt: skip
+        for loc in _published_without(document.data, ()):
+            yield Finding(
+                "missing-source", "error", document.place(loc), "`kind: published` names no source",
+                mend="name a `source` of sources.yaml, or say what kind it really is",
+            )  # fmt: skip
+    document = files.document("sources.yaml")
+    for name in book.sources:
+        if name not in used:
+            place = document.place(("sources", name), key=True)
+            yield _unused(
+                place, f"source `{name}`", "refer to it where it is leant on, or remove it"
+            )
+
+
+def _named_sources(data: object, loc: Loc) -> Iterator[tuple[Loc, str]]:
+    """Every value of a key `source` or `sources`, with its path."""
+    if isinstance(data, list):
+        for index, part in enumerate(data):
+            yield from _named_sources(part, (*loc, index))
+    if not isinstance(data, dict):
+        return
+    for key, part in data.items():
+        if key == "source" and isinstance(part, str):
+            yield (*loc, key), part
+        elif key == "sources" and isinstance(part, list):
+            yield from (((*loc, key, i), one) for i, one in enumerate(part) if isinstance(one, str))
+        else:
+            yield from _named_sources(part, (*loc, str(key)))
+
+
+def _published_without(data: object, loc: Loc) -> Iterator[Loc]:
+    """Paths of mappings that claim to be published and name no source."""
+    if isinstance(data, list):
+        for index, part in enumerate(data):
+            yield from _published_without(part, (*loc, index))
+    if isinstance(data, dict):
+        if data.get("kind") == "published" and not (data.get("source") or data.get("sources")):
+            yield loc
+        for key, part in data.items():
+            yield from _published_without(part, (*loc, str(key)))
+
+
+def _parameters(book: Rulebook) -> Iterator[Finding]:
+    names = program_names()
+    for name, place in book.parameters.places.items():
+        if not names.reads(name):
+            yield _unused(place, f"parameter `{name}`", "remove it, or correct its spelling")
+    for name in sorted(names.parameters - set(book.parameters)):
+        yield Finding(
+            "missing-parameter", "error", Place(f"{book.folder}/parameters"),
+            f"the program reads the parameter `{name}`, which is not given here",
+            mend=nearest(name, book.parameters) or f"add it to {name.partition('.')[0]}.yaml",
+        )  # fmt: skip
+
+
+def _questions(book: Rulebook, files: _Files) -> Iterator[Finding]:
+    read = frozenset().union(*(rule.facts for rule in book.rules))
+    document = files.document("questions.yaml")
+    for name in book.questions:
+        if f"answer_{name}" not in read:
+            place = document.place(("questions", name), key=True)
+            yield _unused(place, f"question `{name}`", "let a rule read its answer, or remove it")
+
+
+def _axes(book: Rulebook, files: _Files) -> Iterator[Finding]:
+    concluded = {
+        (rule.rule.then.axis, rule.rule.then.value)
+        for rule in book.rules
+        if isinstance(rule.rule.then, AxisThen)
+    }
+    document = files.document("axes.yaml")
+    for name, axis in book.axes.items():
+        if name == FOOT_TYPE:
+            continue
+        for value in axis.values:
+            if (name, value) not in concluded:
+                place = document.place(("axes", name, "values", value), key=True)
+                what = f"the value `{value}` of axis `{name}` is concluded by nothing"
+                yield Finding("unused", "warning", place, what, mend="add a rule, or remove it")
