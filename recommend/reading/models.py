@@ -44,20 +44,61 @@ def validate(model: type[Model], document: Document, loc: Loc = ()) -> Model:
     InputError
         For the first thing that does not fit, with its place and the nearest known spelling.
     """
+    checked, problems = problems_in(model, document, loc)
+    if checked is None:
+        raise problems[0]
+    return checked
+
+
+def problems_in(
+    model: type[Model], document: Document, loc: Loc = ()
+) -> tuple[Model | None, list[InputError]]:
+    """The checked model, or everything that does not fit, each with its place."""
     data = document.data
     for step in loc:
         data = data[step]
     try:
-        return model.model_validate(data)
+        return model.model_validate(data), []
     except ValidationError as error:
-        raise _as_input_error(error.errors(), document, loc, model) from None
+        worth = _worth_saying(error.errors(), document, loc)
+        return None, [_as_input_error(one, document, loc, model) for one in worth]
+
+
+def _worth_saying(errors: list[ErrorDetails], document: Document, base: Loc) -> list[ErrorDetails]:
+    """Unknown keys first, one thing about each place, and of alternatives only the nearest."""
+    branches: dict[Loc, dict[Any, list[ErrorDetails]]] = {}
+    for error in errors:
+        at = _alternative(error["loc"], _file_loc(error, document, base))
+        before, branch = ((), None) if at is None else (error["loc"][:at], error["loc"][at])
+        branches.setdefault(before, {}).setdefault(branch, []).append(error)
+    near = [e for b in branches.values() for e in _nearest_branch(b)]
+    # An unknown key explains a missing one beside it, so it is said and the other is not.
+    near.sort(key=lambda e: e["type"] != "extra_forbidden")
+    unknown_in = {e["loc"][:-1] for e in near if e["type"] == "extra_forbidden"}
+    said: dict[Loc, ErrorDetails] = {}
+    for error in near:
+        if error["type"] != "missing" or error["loc"][:-1] not in unknown_in:
+            said.setdefault(error["loc"], error)
+    return list(said.values())
+
+
+def _alternative(loc: Loc, kept: Loc) -> int | None:
+    """Where in `loc` the name of an alternative stands, which is no key of the file."""
+    for index, part in enumerate(loc[:-1]):
+        if kept[index : index + 1] != (part,):
+            return index
+    return None
+
+
+def _nearest_branch(branches: dict[Any, list[ErrorDetails]]) -> list[ErrorDetails]:
+    """Errors outside alternatives, and those of the alternative with the fewest of them."""
+    plain = branches.pop(None, [])
+    return plain + (min(branches.values(), key=len) if branches else [])
 
 
 def _as_input_error(
-    errors: list[ErrorDetails], document: Document, base: Loc, model: type[BaseModel]
+    first: ErrorDetails, document: Document, base: Loc, model: type[BaseModel]
 ) -> InputError:
-    # An unknown key explains a missing one beside it, so it is said first.
-    first = min(errors, key=lambda e: e["type"] != "extra_forbidden")
     loc = (*base, *_file_loc(first, document, base))
     name = _dotted(loc) or "the file"
     if first["loc"][-1:] == ("[key]",):

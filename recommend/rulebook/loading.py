@@ -3,14 +3,23 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeAlias, TypeVar
 
 from recommend.errors import InputError, Place
-from recommend.reading import Document, Strict, read_document, validate
+from recommend.reading import Document, Strict, problems_in, read_document
 from recommend.reading.document import Loc
-from recommend.rulebook.book import Draft, Rulebook, Stage, compile_rules, type_as_rule
+from recommend.rulebook.book import (
+    CompiledRule,
+    Draft,
+    Rulebook,
+    Stage,
+    compile_rules,
+    type_as_rule,
+)
 from recommend.rulebook.compiling import Compiler, leaves
 from recommend.rulebook.models import (
     AttributesFile,
@@ -20,16 +29,29 @@ from recommend.rulebook.models import (
     LimitsFile,
     MeasuresFile,
     QuestionsFile,
+    Rule,
     RuleFile,
     SourcesFile,
     TypesFile,
 )
-from recommend.rulebook.naming import Names, check_leaf, check_then
+from recommend.rulebook.naming import Names, check_leaf, then_checks
 from recommend.rulebook.parameters import Parameters
 from recommend.rulebook.vocabulary import FOOT_TYPE, vocabulary_of
 
 STAGES: tuple[Stage, ...] = ("screen", "classify", "need")
 File = TypeVar("File", bound=Strict)
+Numbered: TypeAlias = dict[int, Rule]
+# What every other file refers to, by name of the file.
+_FILES: dict[str, type[Strict]] = {
+    "rulebook": Heading,
+    "sources": SourcesFile,
+    "measures": MeasuresFile,
+    "limits": LimitsFile,
+    "axes": AxesFile,
+    "questions": QuestionsFile,
+    "attributes": AttributesFile,
+    "types": TypesFile,
+}
 
 
 def load_rulebook(folder: Path | str) -> Rulebook:
@@ -41,10 +63,23 @@ def load_rulebook(folder: Path | str) -> Rulebook:
         For the first thing that does not fit: a missing file, a schema error, an unknown
         name (with the nearest spelling), a duplicate id, rules in a circle.
     """
+    book, problems = read_rulebook(folder)
+    if book is None:
+        raise problems[0]
+    return book
+
+
+def read_rulebook(folder: Path | str) -> tuple[Rulebook | None, tuple[InputError, ...]]:
+    """The rulebook in `folder`, or everything that keeps it from being read."""
     folder = Path(folder)
     if not (folder / "rulebook.yaml").is_file():
-        raise InputError(Place(str(folder)), "no rulebook is here", "a folder with a rulebook.yaml")
-    return _Loader(folder).load()
+        none = InputError(
+            Place(str(folder)), "no rulebook is here", "a folder with a rulebook.yaml"
+        )
+        return None, (none,)
+    loader = _Loader(folder)
+    book = loader.load()
+    return (None if loader.problems else book), tuple(loader.problems)
 
 
 def digest_of(folder: Path) -> str:
@@ -62,85 +97,108 @@ class _Loader:
     folder: Path
     drafts: list[Draft] = field(default_factory=list)
     seen: dict[str, Place] = field(default_factory=dict)
+    problems: list[InputError] = field(default_factory=list)
 
-    def load(self) -> Rulebook:
-        heading, _ = self._one("rulebook.yaml", Heading)
-        sources, _ = self._one("sources.yaml", SourcesFile)
-        measures, _ = self._one("measures.yaml", MeasuresFile)
-        limits, limits_at = self._one("limits.yaml", LimitsFile)
-        system = heading.fpi_system
-        in_system = {name: one.of_system(system) for name, one in limits.limits.items()}
-        axes_file, _ = self._one("axes.yaml", AxesFile)
-        questions, _ = self._one("questions.yaml", QuestionsFile)
-        attributes, _ = self._one("attributes.yaml", AttributesFile)
-        types, types_at = self._one("types.yaml", TypesFile)
-        axes = self._axes(axes_file, types)
-        names = Names(
-            measures=measures.measures,
-            axes=axes,
-            questions=questions.questions,
-            limits=in_system,
-            attributes=attributes.by_name(),
-            sources=sources.sources,
-            vocabulary=vocabulary_of(measures.measures, axes, questions.questions),
-        )
-        names.check_limits(limits_at, limits.limits, system)
-        self._types(types, types_at, names)
-        for stage in STAGES:
-            self._stage(stage, names)
+    def load(self) -> Rulebook | None:
+        """Read everything; problems are noted in `problems` and reading goes on."""
+        read: dict[str, tuple[Any, Document]] = {}
+        for name, model in _FILES.items():
+            with self._noting():
+                document = read_document(self.folder / f"{name}.yaml")
+                checked = self._checked(model, document)
+                if checked is not None:
+                    read[name] = (checked, document)
+        stages = {stage: list(self._files_of(stage)) for stage in STAGES}
+        parameters = None
+        with self._noting():
+            parameters = Parameters.load(self.folder / "parameters")
+        if len(read) < len(_FILES):  # names cannot be told known from unknown
+            return None
+        return self._whole(read, stages, parameters)
+
+    def _whole(
+        self,
+        read: Mapping[str, tuple[Any, Document]],
+        stages: Mapping[Stage, list[tuple[Numbered, Document]]],
+        parameters: Parameters | None,
+    ) -> Rulebook | None:
+        names, heading = _names(read), read["rulebook"][0]
+        limits, limits_at = read["limits"]
+        self.problems += names.limit_problems(limits_at, limits.limits, heading.fpi_system)
+        self._types(*read["types"], names)
+        for stage, files in stages.items():
+            for rules_of_file, document in files:
+                self._rules(rules_of_file, document, stage, names)
+        if self.problems or parameters is None:
+            return None
+        rules: tuple[CompiledRule, ...] = ()
+        with self._noting():
+            rules = compile_rules(self.drafts, Compiler(names.limits, names.vocabulary))
         return Rulebook(
             folder=str(self.folder),
             digest=digest_of(self.folder),
             heading=heading,
-            sources=sources.sources,
-            measures=measures.measures,
-            limits=in_system,
-            axes=axes,
-            questions=questions.questions,
+            sources=names.sources,
+            measures=names.measures,
+            limits=names.limits,
+            axes=names.axes,
+            questions=names.questions,
             attributes=names.attributes,
-            types={one.id: one for one in types.types},
-            parameters=Parameters.load(self.folder / "parameters"),
+            types={one.id: one for one in read["types"][0].types},
+            parameters=parameters,
             vocabulary=names.vocabulary,
-            rules=compile_rules(self.drafts, Compiler(in_system, names.vocabulary)),
+            rules=rules,
         )
 
-    def _one(self, name: str, model: type[File]) -> tuple[File, Document]:
-        document = read_document(self.folder / name)
-        return validate(model, document), document
+    @contextmanager
+    def _noting(self) -> Iterator[None]:
+        """Note what is raised and go on."""
+        try:
+            yield
+        except InputError as error:
+            self.problems.append(error)
 
-    def _axes(self, file: AxesFile, types: TypesFile) -> dict[str, AxisDef]:
-        values = {one.id: one.title for one in types.types}
-        return {**file.axes, FOOT_TYPE: AxisDef(title="foot type", values=values)}
+    def _checked(self, model: type[File], document: Document) -> File | None:
+        checked, problems = problems_in(model, document)
+        self.problems += problems
+        return checked
+
+    def _files_of(self, stage: Stage) -> Iterator[tuple[Numbered, Document]]:
+        """Rules that fit, by their number in the file; a rule that does not is noted."""
+        files = sorted((self.folder / stage).glob("*.yaml"))
+        if not files:
+            place = Place(str(self.folder / stage))
+            self.problems.append(InputError(place, "no rule files are here", "at least one *.yaml"))
+        for file in files:
+            with self._noting():
+                document = read_document(file)
+                file_ = self._checked(RuleFile, document)
+                if file_ is not None:
+                    yield dict(enumerate(file_.rules)), document
+                elif isinstance(document.data, dict):
+                    yield dict(_that_fit(document)), document
 
     def _types(self, types: TypesFile, at: Document, names: Names) -> None:
         for index, one in enumerate(types.types):
-            rule = type_as_rule(one)
-            loc: Loc = ("types", index)
-            self._claim(rule.id, at.place((*loc, "id")))
-            for leaf, where in leaves(one.when, (*loc, "when")):
-                check_leaf(leaf, where, at, names)
-            names.check_sources(one.basis.sources, (*loc, "basis", "sources"), at)
-            self.drafts.append(Draft(rule, "classify", at.place(loc)))
+            self._rule(type_as_rule(one), ("types", index), at, "classify", names)
 
-    def _stage(self, stage: Stage, names: Names) -> None:
-        files = sorted((self.folder / stage).glob("*.yaml"))
-        if not files:
-            raise InputError(
-                Place(str(self.folder / stage)), "no rule files are here", "at least one *.yaml"
-            )
-        for file in files:
-            document = read_document(file)
-            self._rules(validate(RuleFile, document), document, stage, names)
-
-    def _rules(self, file: RuleFile, at: Document, stage: Stage, names: Names) -> None:
-        for index, rule in enumerate(file.rules):
+    def _rules(self, rules: Numbered, at: Document, stage: Stage, names: Names) -> None:
+        for index, rule in rules.items():
             loc: Loc = ("rules", index)
+            for check in then_checks(rule.then, stage, (*loc, "then"), at, names):
+                with self._noting():
+                    check()
+            self._rule(rule, loc, at, stage, names)
+
+    def _rule(self, rule: Rule, loc: Loc, at: Document, stage: Stage, names: Names) -> None:
+        with self._noting():
             self._claim(rule.id, at.place((*loc, "id")))
-            for leaf, where in leaves(rule.when, (*loc, "when")):
+        for leaf, where in leaves(rule.when, (*loc, "when")):
+            with self._noting():
                 check_leaf(leaf, where, at, names)
-            check_then(rule.then, stage, (*loc, "then"), at, names)
+        with self._noting():
             names.check_sources(rule.basis.sources, (*loc, "basis", "sources"), at)
-            self.drafts.append(Draft(rule, stage, at.place(loc)))
+        self.drafts.append(Draft(rule, stage, at.place(loc)))
 
     def _claim(self, rule_id: str, place: Place) -> None:
         if rule_id in self.seen:
@@ -151,3 +209,29 @@ class _Loader:
                 "rename one of the two",
             )
         self.seen[rule_id] = place
+
+
+def _that_fit(document: Document) -> Iterator[tuple[int, Rule]]:
+    """The rules of a file that fit by themselves, so that their names are checked too."""
+    listed = document.data.get("rules")
+    for index in range(len(listed) if isinstance(listed, list) else 0):
+        rule, _ = problems_in(Rule, document, ("rules", index))
+        if rule is not None:
+            yield index, rule
+
+
+def _names(read: Mapping[str, tuple[Any, Document]]) -> Names:
+    files = {name: file for name, (file, _) in read.items()}
+    values = {one.id: one.title for one in files["types"].types}
+    axes = {**files["axes"].axes, FOOT_TYPE: AxisDef(title="foot type", values=values)}
+    measures, questions = files["measures"].measures, files["questions"].questions
+    system = files["rulebook"].fpi_system
+    return Names(
+        measures=measures,
+        axes=axes,
+        questions=questions,
+        limits={name: one.of_system(system) for name, one in files["limits"].limits.items()},
+        attributes=files["attributes"].by_name(),
+        sources=files["sources"].sources,
+        vocabulary=vocabulary_of(measures, axes, questions),
+    )

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from recommend.errors import InputError, Place, nearest
 from recommend.measure.definitions import MeasureDefs
@@ -53,25 +54,28 @@ class Names:
         for index, source in enumerate(sources):
             _known("source", source, self.sources, at.place((*loc, index)))
 
-    def check_limits(self, at: Document, written: Mapping[str, Limit], system: str) -> None:
-        """Raise InputError for a limit as written that cannot be used.
+    def limit_problems(
+        self, at: Document, written: Mapping[str, Limit], system: str
+    ) -> Iterator[InputError]:
+        """What keeps limits as written from being used.
 
         An unknown source, too many decimals for exact comparison, or no value in the category
         `system` that the rulebook names.
         """
         for name, limit in written.items():
             if not self.limits[name].values:
-                raise InputError(
+                yield InputError(
                     at.place(("limits", name), key=True),
                     f"limit `{name}` has no value in the system `{system}` of rulebook.yaml",
                     mend="add a value with that `system`; the two systems are never mixed",
                 )
             for index, value in enumerate(limit.values):
                 loc: Loc = ("limits", name, "values", index)
-                if value.source:
-                    _known("source", value.source, self.sources, at.place((*loc, "source")))
+                if value.source and value.source not in self.sources:
+                    place = at.place((*loc, "source"))
+                    yield _unknown("source", value.source, self.sources, place)
                 if round(value.value, DECIMALS) != value.value:
-                    raise InputError(
+                    yield InputError(
                         at.place((*loc, "value")),
                         f"limit `{name}` is {value.value!r}",
                         f"up to {DECIMALS} decimals",
@@ -128,27 +132,37 @@ def _check_limit(leaf: OfMeasure, loc: Loc, at: Document, names: Names) -> None:
             _known(f"`{qualifier}`", word, measure.qualifiers[qualifier], place)
 
 
-def check_then(
+def then_checks(
     then: AxisThen | NoteThen | NeedsThen, stage: str, loc: Loc, at: Document, names: Names
-) -> None:
-    """Raise InputError when a conclusion does not fit its stage or names something unknown."""
-    fits = {"screen": NoteThen, "classify": AxisThen, "need": NeedsThen}[stage]
-    if not isinstance(then, fits):
-        raise InputError(
-            at.place(loc),
-            "this conclusion does not belong to this stage",
-            {"screen": "`note` and `say`", "classify": "`axis` and `value`", "need": "`needs`"}[
-                stage
-            ],
-            "move the rule to the folder of its stage",
-        )
+) -> Iterator[Callable[[], None]]:
+    """Checks that raise InputError when a conclusion does not fit its stage, or a name is wrong.
+
+    One for each thing that can be wrong by itself.
+    """
+    yield lambda: _check_stage(then, stage, at.place(loc))
     if isinstance(then, AxisThen):
-        _known("axis", then.axis, names.axes, at.place((*loc, "axis")))
-        values = names.axes[then.axis].values
-        _known(f"value of axis `{then.axis}`", then.value, values, at.place((*loc, "value")))
+        yield lambda: _check_axis_then(then, loc, at, names)
     elif isinstance(then, NeedsThen):
         for index, need in enumerate(then.needs):
-            _check_need(need, (*loc, "needs", index), at, names)
+            yield partial(_check_need, need, (*loc, "needs", index), at, names)
+
+
+def _check_stage(then: AxisThen | NoteThen | NeedsThen, stage: str, place: Place) -> None:
+    fits = {"screen": NoteThen, "classify": AxisThen, "need": NeedsThen}[stage]
+    words = {"screen": "`note` and `say`", "classify": "`axis` and `value`", "need": "`needs`"}
+    if not isinstance(then, fits):
+        raise InputError(
+            place,
+            "this conclusion does not belong to this stage",
+            words[stage],
+            "move the rule to the folder of its stage",
+        )
+
+
+def _check_axis_then(then: AxisThen, loc: Loc, at: Document, names: Names) -> None:
+    _known("axis", then.axis, names.axes, at.place((*loc, "axis")))
+    values = names.axes[then.axis].values
+    _known(f"value of axis `{then.axis}`", then.value, values, at.place((*loc, "value")))
 
 
 def _check_need(need: NeedThen, loc: Loc, at: Document, names: Names) -> None:
@@ -179,7 +193,11 @@ def _check_need(need: NeedThen, loc: Loc, at: Document, names: Names) -> None:
 
 def _known(what: str, word: str, known: Iterable[str], place: Place) -> None:
     names = sorted(known)
-    if word in names:
-        return
+    if word not in names:
+        raise _unknown(what, word, names, place)
+
+
+def _unknown(what: str, word: str, known: Iterable[str], place: Place) -> InputError:
+    names = sorted(known)
     shown = ", ".join(names) if len(names) <= 12 else f"one of {len(names)} known names"
-    raise InputError(place, f"no {what} is called `{word}`", shown, nearest(word, names))
+    return InputError(place, f"no {what} is called `{word}`", shown, nearest(word, names))
