@@ -23,6 +23,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "recommend.commands.trial",
         "Add what was tried to a visit, and judge whether it worked",
     ),
+    "check": ("recommend.commands.check", "Check rules and catalogue; prove what they promise"),
     "store": ("recommend.commands.store", "Look after the records: verify, export, forget"),
 }
 

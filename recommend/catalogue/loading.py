@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
+from typing import Any
 
 from recommend.catalogue.models import CatalogueFile, Product
 from recommend.errors import InputError, Place, nearest
-from recommend.reading import Document, read_document, validate
+from recommend.reading import Document, problems_in, read_document
 from recommend.reading.document import Loc
 from recommend.rulebook.models import AttributeDef
 
@@ -83,37 +84,76 @@ def load_catalogue(folder: Path | str, attributes: Mapping[str, AttributeDef]) -
         For the first thing that does not fit: an unknown attribute, a value outside its range
         or scale, a duplicate id.
     """
-    folder = Path(folder)
-    inner = folder / "products" if (folder / "products").is_dir() else folder
-    files = sorted(inner.glob("*.yaml"))
-    if not files:
-        raise InputError(Place(str(folder)), "no product files (*.yaml) are here")
-    running, currency = hashlib.sha256(), ""
-    seen: dict[str, Place] = {}
-    items: list[Item] = []
+    catalogue, problems = read_catalogue(folder, attributes)
+    if problems:
+        raise problems[0]
+    return catalogue
+
+
+def read_catalogue(
+    folder: Path | str, attributes: Mapping[str, AttributeDef]
+) -> tuple[Catalogue, tuple[InputError, ...]]:
+    """What can be read of a catalogue, and everything in it that does not fit."""
+    reader = _Reader(attributes)
+    files = product_files(folder)
     for file in files:
-        document = read_document(file)
-        running.update(f"{file.name}\n{document.text}".encode())
-        parsed = validate(CatalogueFile, document)
-        if currency and parsed.currency not in ("", currency):
+        reader.read(file)
+    if not files:
+        reader.problems.append(InputError(Place(str(folder)), "no product files (*.yaml) are here"))
+    items = tuple(sorted(reader.items, key=lambda item: item.id))
+    catalogue = Catalogue(str(folder), reader.running.hexdigest(), reader.currency, items)
+    return catalogue, tuple(reader.problems)
+
+
+def product_files(folder: Path | str) -> list[Path]:
+    """The files of a catalogue, by name."""
+    inner = Path(folder) / "products"
+    return sorted((inner if inner.is_dir() else Path(folder)).glob("*.yaml"))
+
+
+@dataclass
+class _Reader:
+    attributes: Mapping[str, AttributeDef]
+    running: Any = field(default_factory=hashlib.sha256)
+    currency: str = ""
+    items: list[Item] = field(default_factory=list)
+    seen: dict[str, Place] = field(default_factory=dict)
+    problems: list[InputError] = field(default_factory=list)
+
+    def read(self, file: Path) -> None:
+        """Add the products of one file; what does not fit is noted."""
+        try:
+            document = read_document(file)
+        except InputError as error:
+            self.problems.append(error)
+            return
+        self.running.update(f"{file.name}\n{document.text}".encode())
+        parsed, problems = problems_in(CatalogueFile, document)
+        self.problems += problems
+        if parsed is None:
+            return
+        for index, product in enumerate(parsed.products):
+            try:
+                self._check(parsed, product, document, ("products", index))
+            except InputError as error:
+                self.problems.append(error)
+
+    def _check(self, file: CatalogueFile, product: Product, at: Document, loc: Loc) -> None:
+        if self.currency and file.currency not in ("", self.currency):
             raise InputError(
-                document.place(("currency",)),
-                f"the currency is `{parsed.currency}`, in another file it is `{currency}`",
+                at.place(("currency",)),
+                f"the currency is `{file.currency}`, in another file it is `{self.currency}`",
                 "one currency for a catalogue",
             )
-        currency = parsed.currency or currency
-        for index, product in enumerate(parsed.products):
-            loc: Loc = ("products", index)
-            if product.id in seen:
-                raise InputError(
-                    document.place((*loc, "id")),
-                    f"the id `{product.id}` stands twice (first at {seen[product.id]})",
-                    "each id once",
-                )
-            seen[product.id] = document.place((*loc, "id"))
-            items.append(as_item(product, attributes, document, loc))
-    items.sort(key=lambda item: item.id)
-    return Catalogue(str(folder), running.hexdigest(), currency, tuple(items))
+        self.currency = file.currency or self.currency
+        if product.id in self.seen:
+            raise InputError(
+                at.place((*loc, "id")),
+                f"the id `{product.id}` stands twice (first at {self.seen[product.id]})",
+                "each id once",
+            )
+        self.seen[product.id] = at.place((*loc, "id"))
+        self.items.append(as_item(product, self.attributes, at, loc))
 
 
 def as_item(

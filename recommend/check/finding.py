@@ -41,7 +41,7 @@ class Finding:
     Attributes
     ----------
     code : one of `CODES`.
-    level : an error or a warning fails the check; a note is only said.
+    level : an error fails the check, a warning fails a strict one; a note is only said.
     found : what is wrong, as a clause.
     allowed : what is allowed, as a clause; may be empty.
     mend : what to do, as an imperative.
@@ -59,11 +59,6 @@ class Finding:
     foot: str = ""
     visit: str = ""
     related: tuple[Place, ...] = ()
-
-    @property
-    def fails(self) -> bool:
-        """Whether the check fails because of it."""
-        return self.level != "note"
 
 
 def from_error(error: InputError) -> Finding:
@@ -85,3 +80,9 @@ def in_order(findings: Iterable[Finding]) -> tuple[Finding, ...]:
             ),
         )
     )
+
+
+def fails(findings: Iterable[Finding], *, strict: bool) -> bool:
+    """Whether a check with these findings fails."""
+    failing = ("error", "warning") if strict else ("error",)
+    return any(finding.level in failing for finding in findings)

@@ -1,0 +1,53 @@
+"""`recommend check`: whether a rulebook, and a catalogue with it, can be trusted."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from recommend.check.finding import fails
+from recommend.check.whole import check as check_whole
+from recommend.cli import single
+from recommend.errors import Exit
+from recommend.rulebook import shipped_folder
+from recommend.show.console import console
+from recommend.show.findings import as_json, as_sarif, print_findings
+
+
+def check(
+    rules: Annotated[
+        Path | None, typer.Argument(help="folder of the rulebook; the shipped one when not given")
+    ] = None,
+    catalogue: Annotated[
+        Path | None, typer.Argument(help="folder of the catalogue; the demo when neither is given")
+    ] = None,
+    strict: Annotated[bool, typer.Option("--strict", help="fail on warnings too")] = False,
+    in_json: Annotated[bool, typer.Option("--json", help="print the findings as JSON")] = False,
+    sarif: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="also write them as SARIF 2.1.0")
+    ] = None,
+) -> None:
+    """Check rules, examples and catalogue: all that is wrong, where, and what to do.
+
+    Exit code 2 when there are errors.
+
+    Example: recommend check rules catalogue_demo
+    """
+    if rules is None and catalogue is None:
+        catalogue = shipped_folder("catalogue_demo")
+    report = check_whole(rules or shipped_folder("rules"), catalogue)
+    if sarif is not None:
+        text = json.dumps(as_sarif(report.findings), indent=2, ensure_ascii=False)
+        sarif.write_text(text + "\n", encoding="utf-8")
+    if in_json:
+        print(json.dumps(as_json(report.findings, report.looked_at), indent=2, ensure_ascii=False))
+    else:
+        print_findings(report.findings, report.looked_at, console())
+    if fails(report.findings, strict=strict):
+        raise typer.Exit(Exit.BAD_INPUT)
+
+
+app = single(check)

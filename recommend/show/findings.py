@@ -1,0 +1,134 @@
+"""Findings of a check: for people, as JSON, and as SARIF 2.1.0 for editors and CI."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import asdict
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from rich.console import Console
+from rich.text import Text
+
+import recommend
+from recommend.check.finding import CODES, LEVELS, Finding
+from recommend.errors import Place
+from recommend.show.layout import inset
+
+_STYLES = {"error": "bold red", "warning": "bold yellow", "note": "bold"}
+_AHEAD = 24  # columns of a long line shown before the one meant
+
+
+def print_findings(findings: Iterable[Finding], looked_at: Iterable[str], out: Console) -> None:
+    """Print every finding with its excerpt, and a last line that counts them."""
+    found = list(findings)
+    for finding in found:
+        _print_one(finding, out)
+    out.print(Text(summary(found, looked_at), style="bold"))
+
+
+def summary(findings: list[Finding], looked_at: Iterable[str]) -> str:
+    """How many findings of each level, and what was looked at."""
+    counts = [(sum(f.level == level for f in findings), level) for level in LEVELS]
+    words = ", ".join(f"{n} {level}{'' if n == 1 else 's'}" for n, level in counts if n)
+    looked = ", ".join(looked_at)
+    return f"{words or 'nothing found'}" + (f" in {looked}" if looked else "")
+
+
+def _print_one(finding: Finding, out: Console) -> None:
+    head = Text(f"{finding.level}: {finding.code}", style=_STYLES[finding.level])
+    out.print(head, Text(str(finding.place)), soft_wrap=True)
+    out.print(inset(_sentence(finding.found), 2))
+    for line in excerpt(finding.place, out.width - 4):
+        out.print(Text(f"    {line}", style="dim"), soft_wrap=True)
+    facts = (
+        ("allowed", finding.allowed), ("do", finding.mend), ("foot", finding.foot),
+        ("see", ", ".join(map(str, finding.related))),
+    )  # fmt: skip
+    for name, text in facts:
+        if text:
+            out.print(inset(f"{name}: {text}", 2))
+    if finding.visit:
+        out.print(inset("as a visit file:", 2))
+        for line in finding.visit.splitlines():
+            out.print(Text(f"    {line}"), soft_wrap=True)
+    out.print()
+
+
+def _sentence(text: str) -> str:
+    return text if text.endswith((".", "?")) else f"{text}."
+
+
+def excerpt(place: Place, width: int) -> Iterator[str]:
+    """The line at `place` and a caret below its column; nothing when there is no such line."""
+    lines = _lines(place.file)
+    if not 0 < place.line <= len(lines):
+        return
+    text, caret = lines[place.line - 1], max(place.column - 1, 0)
+    room = width - len(f"{place.line} | ")
+    if len(text) > room:
+        cut = min(max(0, caret - _AHEAD), len(text) - room)
+        text, caret = text[cut : cut + room], caret - cut
+    yield f"{place.line} | {text}"
+    yield " " * len(str(place.line)) + " | " + " " * caret + "^"
+
+
+@cache
+def _lines(file: str) -> list[str]:
+    path = Path(file)
+    return path.read_text(encoding="utf-8").splitlines() if path.is_file() else []
+
+
+def as_json(findings: Iterable[Finding], looked_at: Iterable[str]) -> dict[str, Any]:
+    """Findings as plain data: fields as in `Finding`, in the order they are printed."""
+    return {"looked-at": list(looked_at), "findings": [asdict(finding) for finding in findings]}
+
+
+def as_sarif(findings: Iterable[Finding]) -> dict[str, Any]:
+    """Findings as a SARIF log, by the OASIS standard SARIF 2.1.0."""
+    found = list(findings)
+    codes = sorted({finding.code for finding in found})
+    driver = {
+        "name": "recommend",
+        "version": recommend.__version__,
+        "rules": [{"id": code, "shortDescription": {"text": CODES[code]}} for code in codes],
+    }
+    return {
+        "$schema": "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json",
+        "version": "2.1.0",
+        "runs": [
+            {
+                "tool": {"driver": driver},
+                "columnKind": "unicodeCodePoints",
+                "results": [_result(finding, codes) for finding in found],
+            }
+        ],
+    }
+
+
+def _result(finding: Finding, codes: list[str]) -> dict[str, Any]:
+    words = [finding.found, finding.mend, f"Foot: {finding.foot}" if finding.foot else ""]
+    out: dict[str, Any] = {
+        "ruleId": finding.code,
+        "ruleIndex": codes.index(finding.code),
+        "level": finding.level,
+        "message": {"text": ". ".join(word[0].upper() + word[1:] for word in words if word)},
+        "locations": [_location(finding.place)],
+    }
+    if finding.related:
+        out["relatedLocations"] = [
+            {"id": index, **_location(place)} for index, place in enumerate(finding.related)
+        ]
+    if finding.visit:
+        out["properties"] = {"visit": finding.visit}
+    return out
+
+
+def _location(place: Place) -> dict[str, Any]:
+    path = Path(place.file)
+    uri = path.as_uri() if path.is_absolute() else path.as_posix()
+    physical: dict[str, Any] = {"artifactLocation": {"uri": uri}}
+    if place.line:
+        physical["region"] = {"startLine": place.line, "startColumn": max(place.column, 1)}
+    return {"physicalLocation": physical}
