@@ -24,6 +24,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "Add what was tried to a visit, and judge whether it worked",
     ),
     "check": ("recommend.commands.check", "Check rules and catalogue; prove what they promise"),
+    "coverage": ("recommend.commands.coverage", "Show which feet a catalogue serves, and why not"),
     "store": ("recommend.commands.store", "Look after the records: verify, export, forget"),
 }
 

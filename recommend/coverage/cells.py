@@ -107,6 +107,7 @@ class CellSums:
         count = self.shape[0] * self.shape[1]
         self.products = np.zeros((count, len(evaluator.shelf.items)), bool)
         self.best = np.full(count, -np.inf)
+        self._there = [self._in_stock(index) for index in range(self.shape[1])]
 
     def add(self, part: Part) -> None:
         """Gather what can be sold, and the best score, in every cell of a part."""
@@ -115,24 +116,45 @@ class CellSums:
         kind, size, cell = self.kind[rows] - part.rows.start, self.size[rows], self.cell[rows]
         usable = np.concatenate([part.shoes[kind, :, size], part.insoles[kind, :, size]], axis=1)
         _or_into(self.products, cell, usable)
-        best = self._best(part)
-        np.maximum.at(self.best, cell, best[kind, self.ranges.of_class[size]])
+        self._raise_best(part, kind, cell)
 
-    def _best(self, part: Part) -> Array:
-        """Best score that is sold to each kind in each size range, shape (g, ranges)."""
-        out = np.full((part.rows.stop - part.rows.start, self.shape[1]), -np.inf, np.float32)
-        for index in np.unique(self.ranges.of_class):
-            here = self.ranges.of_class == index
-            shoes = np.flatnonzero(self.evaluator.has_shoe[here].any(axis=0))
-            insoles = np.flatnonzero(self.evaluator.has_insole[here].any(axis=0))
-            for way, scores in part.scores.items():
-                if way == "pair":
-                    some = scores[:, shoes][:, :, insoles].reshape(len(scores), -1)
-                else:
-                    some = scores[:, shoes if way == "shoe" else insoles]
-                if some.shape[1]:
-                    np.maximum(out[:, index], some.max(axis=1), out=out[:, index])
-        return np.where(out >= self.evaluator.floor, out, -np.inf)
+    def _in_stock(self, index: int) -> tuple[Array, Array]:
+        """Shoes and insoles that some size of a range can have."""
+        here = self.ranges.of_class == index
+        both = (self.evaluator.has_shoe, self.evaluator.has_insole)
+        shoes, insoles = (np.flatnonzero(has[here].any(axis=0)) for has in both)
+        return shoes, insoles
+
+    def _raise_best(self, part: Part, kind: Array, cell: Array) -> None:
+        """Raise the best score of cells, looking only at kinds that could raise it.
+
+        A kind cannot score more in some sizes than over all of them; taken from the highest
+        such ceiling down, most kinds need not be looked at.
+        """
+        flat = [scores.reshape(len(scores), -1) for scores in part.scores.values()]
+        over_all = np.max([one.max(axis=1, initial=-np.inf) for one in flat], axis=0)
+        keys = np.unique(cell * len(over_all) + kind)
+        pairs = np.column_stack(np.divmod(keys, len(over_all)))
+        ceiling = over_all[pairs[:, 1]]
+        worth = ceiling > np.maximum(self.best[pairs[:, 0]], self.evaluator.floor)
+        pairs, ceiling = pairs[worth], ceiling[worth]
+        order = np.argsort(-ceiling, kind="stable")
+        for (here, one), most in zip(pairs[order].tolist(), ceiling[order].tolist(), strict=True):
+            if most > self.best[here]:
+                self.best[here] = max(self.best[here], self._best(part, one, here))
+
+    def _best(self, part: Part, kind: int, cell: int) -> float:
+        """Best score that can be sold to a kind in the size range of a cell."""
+        shoes, insoles = self._there[cell % self.shape[1]]
+        found = -np.inf
+        for way, scores in part.scores.items():
+            own = scores[kind]
+            if way == "pair":
+                some = own[shoes][:, insoles]
+            else:
+                some = own[shoes if way == "shoe" else insoles]
+            found = max(found, float(some.max(initial=-np.inf)))
+        return found if found >= self.evaluator.floor else -np.inf
 
     def cells(self, served: Served, titles: Sequence[str]) -> tuple[Cell, ...]:
         """The cells that have feet in them, by foot type and size range.
@@ -182,7 +204,7 @@ class CellSums:
         classes = self.kinds.sizes[self.ranges.of_class == column]
         total = 0
         for n in self._sold(cell):
-            sized = [self.evaluator.sized[index][n] for index in classes]
+            sized = [self.evaluator.sized[n][index] for index in classes]
             counts = {one.size: one.count for one in sized if one.size is not None}
             total += sum(counts.values())
         return total

@@ -91,10 +91,11 @@ def _errors(book: Rulebook, population: Population) -> Iterator[tuple[str, float
     for name, definition in book.measures.items():
         drawn = population.quantities.get(name) or population.derived.get(name)
         readings = drawn.readings.value if drawn and drawn.readings else 1.0
-        yield name, _error_of_mean(definition, readings)
+        yield name, error_of_mean(definition, readings)
 
 
-def _error_of_mean(definition: MeasureDef, readings: float) -> float:
+def error_of_mean(definition: MeasureDef, readings: float) -> float:
+    """Standard error of the mean of so many readings, in the unit of the measure."""
     if definition.error is None:
         return 0.0
     return hypot(definition.error.single / sqrt(readings), definition.error.floor)

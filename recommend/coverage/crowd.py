@@ -2,25 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal
 
 from recommend.coverage.agreement import fleiss_kappa, ratings
 from recommend.coverage.columns import FactColumns
-from recommend.coverage.numbers import Numbers, numbers_of
+from recommend.coverage.numbers import Array, Numbers, numbers_of
 from recommend.coverage.population import Population
 from recommend.coverage.sampling import BLOCK, Sampler
 from recommend.coverage.shop import Shrunk, shrink
 from recommend.coverage.size_classes import SizeClasses
-from recommend.coverage.tally import Tally, add, tally
-from recommend.coverage.visits import Shop, tally_visits
+from recommend.coverage.tally import Tally, add, cases_of_customers, tally
+from recommend.coverage.visits import Shop, cases_of_visits
 from recommend.infer.many import conclude_many
 from recommend.rulebook.book import Rulebook
 
 Mode = Literal["published", "shop", "both"]
 MODES: tuple[Mode, ...] = ("published", "shop", "both")
 Progress = Callable[[int, int], None]
+MERGED = 16  # blocks held before they are added up
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +57,29 @@ class Crowd:
         moved = shrink(self.population, numbers, self.shop.customers, prior)
         return moved.numbers, moved
 
+    def cases(
+        self,
+        book: Rulebook,
+        sizes: SizeClasses,
+        *,
+        assumed: float = 1.0,
+        count: int | None = None,
+    ) -> Iterator[Array]:
+        """The case of every customer, shape (n, c), some at a time and always in one order.
+
+        Parameters
+        ----------
+        assumed : factor on the assumed correlations.
+        count : draw this many instead.
+        """
+        if self.mode == "shop" and self.shop is not None:
+            yield cases_of_visits(self.shop, book, sizes)
+            return
+        facts = FactColumns(book, self.population)
+        sampler = Sampler(self.population, self.numbers(book, assumed)[0])
+        for block in sampler.blocks(self.count if count is None else count, self.seed):
+            yield cases_of_customers(book, facts, block, sizes)
+
     def tally(
         self,
         book: Rulebook,
@@ -65,25 +89,9 @@ class Crowd:
         count: int | None = None,
         progress: Progress | None = None,
     ) -> Tally:
-        """Count the customers by case.
-
-        Parameters
-        ----------
-        assumed : factor on the assumed correlations.
-        count : draw this many instead.
-        """
-        if self.mode == "shop" and self.shop is not None:
-            return tally_visits(self.shop, book, sizes)
-        facts = FactColumns(book, self.population)
-        sampler = Sampler(self.population, self.numbers(book, assumed)[0])
-        total, parts = self.count if count is None else count, []
-        for block in sampler.blocks(total, self.seed):
-            parts.append(tally(book, facts, block, sizes))
-            if len(parts) > 1 and len(parts) % 16 == 0:
-                parts = [add(parts)]  # keeps what is held from growing with the customers
-            if progress:
-                progress(block.count, total)
-        return add(parts)
+        """Count the customers by case; see `cases`."""
+        total = self.visits if self.mode == "shop" else count or self.count
+        return tally_of(self.cases(book, sizes, assumed=assumed, count=count), total, progress)
 
     def agreement(self, book: Rulebook) -> float | None:
         """Fleiss kappa of the static axes of drawn left feet; None where it cannot be told."""
@@ -94,6 +102,20 @@ class Crowd:
         facts = FactColumns(book, self.population).of_foot(drawn, "left")
         axes = conclude_many(book, facts, drawn.count).axes
         return fleiss_kappa(ratings(book, axes, self.population.agreement))
+
+
+def tally_of(blocks: Iterable[Array], total: int, progress: Progress | None = None) -> Tally:
+    """Count cases that come in blocks, without holding more than a few blocks at once."""
+    parts: list[Tally] = []
+    done = 0
+    for cases in blocks:
+        parts.append(tally(cases))
+        if len(parts) == MERGED:
+            parts = [add(parts)]
+        done += len(cases)
+        if progress:
+            progress(done, total)
+    return add(parts)
 
 
 def assumed_figures(population: Population) -> tuple[int, int]:

@@ -64,6 +64,8 @@ class Served:
     shoes, insoles : how many different shoes and insoles suit, shape (g, z).
     choices : how many things there are to choose from, shape (g, z): shoes and insoles each
         sold alone, or of pairs the rarer of the two parts.
+    if_shoes, if_insoles : whether something would suit if all shoes, or all insoles, were there
+        in the size, shape (g, z).
     any_size : whether something suits when sizes are not looked at, shape (g,).
     any_score : whether something meets every binding need, whatever its score, shape (g,).
     reach : customers each product serves, shape (items,).
@@ -74,6 +76,8 @@ class Served:
     shoes: Array
     insoles: Array
     choices: Array
+    if_shoes: Array
+    if_insoles: Array
     any_size: Array
     any_score: Array
     reach: Array
@@ -107,7 +111,7 @@ class Part:
     rows : which kinds.
     scores, suits : by way of selling, see `Shelf.scores`; suits are those that reach the score.
     shoes, insoles : which can be had by size class, shapes (g, s, z) and (g, i, z).
-    choices : see `Served`.
+    choices, if_shoes, if_insoles : see `Served`.
     """
 
     rows: slice
@@ -116,6 +120,8 @@ class Part:
     shoes: Array
     insoles: Array
     choices: Array
+    if_shoes: Array
+    if_insoles: Array
 
 
 class Evaluator:
@@ -178,23 +184,34 @@ class Evaluator:
         shoes = np.zeros((count, len(self.shelf.shoes), len(self.has_shoe)), bool)
         insoles = np.zeros((count, len(self.shelf.insoles), len(self.has_insole)), bool)
         choices = np.zeros((count, len(self.has_shoe)), int)
+        if_shoes, if_insoles = np.zeros_like(choices, bool), np.zeros_like(choices, bool)
         for way, suit in suits.items():
             one, other = self.usable(way, suit)
+            if_shoes |= one.any(axis=1) if one is not None else False
+            if_insoles |= other.any(axis=1) if other is not None else False
+            one = None if one is None else one & self.has_shoe.T[None]
+            other = None if other is None else other & self.has_insole.T[None]
             numbers = [some.sum(axis=1) for some in (one, other) if some is not None]
             np.maximum(choices, np.minimum.reduce(numbers), out=choices)
             shoes = shoes if one is None else shoes | one
             insoles = insoles if other is None else insoles | other
-        return Part(rows, scores, suits, shoes, insoles, choices)
+        return Part(rows, scores, suits, shoes, insoles, choices, if_shoes, if_insoles)
 
     def usable(self, way: Way, suit: Array) -> tuple[Array | None, Array | None]:
-        """Which shoes and insoles can be sold, bool, shapes (g, s, z) and (g, i, z)."""
+        """Which shoes and insoles could be sold if they were there in the size themselves.
+
+        Returns
+        -------
+        bool, shapes (g, s, z) and (g, i, z); in a pair the other part must be in stock.
+        """
         if way == "shoe":
-            return suit[:, :, None] & self.has_shoe.T[None], None
+            return np.repeat(suit[:, :, None], len(self.has_shoe), axis=2), None
         if way == "insole":
-            return None, suit[:, :, None] & self.has_insole.T[None]
-        shoe = _partnered(suit, self.has_insole) & self.has_shoe.T[None]
-        insole = _partnered(suit.transpose(0, 2, 1), self.has_shoe) & self.has_insole.T[None]
-        return shoe, insole
+            return None, np.repeat(suit[:, :, None], len(self.has_insole), axis=2)
+        return (
+            _partnered(suit, self.has_insole),
+            _partnered(suit.transpose(0, 2, 1), self.has_shoe),
+        )
 
     def served(self, part: Part, weights: Array) -> Served:
         """The sums over one part, whose customers by size class are `weights`, (g, z)."""
@@ -203,6 +220,8 @@ class Evaluator:
             shoes=part.shoes.sum(axis=1),
             insoles=part.insoles.sum(axis=1),
             choices=part.choices,
+            if_shoes=part.if_shoes,
+            if_insoles=part.if_insoles,
             any_size=_any_of(list(part.suits.values())),
             any_score=_any_of([np.isfinite(score) for score in part.scores.values()]),
             reach=np.concatenate([_weighed(one, weights) for one in both]),
@@ -227,9 +246,8 @@ class Evaluator:
         way: Way = "insole" if place == 0 else "shoe"
         if way not in part.suits:
             return np.zeros((1, 1), bool)
-        only = self.usable(way, part.suits[way])[1 - place]
-        assert only is not None
-        return np.asarray(only.any(axis=1))
+        has = self.has_insole if place == 0 else self.has_shoe
+        return np.asarray(part.suits[way].astype(np.float32) @ has.T.astype(np.float32) > 0)
 
     def _fits(self, suits: Mapping[Way, Array]) -> Array:
         shoes = np.zeros(len(self.shelf.shoes), bool)
@@ -272,7 +290,7 @@ def _any_of(suits: Sequence[Array]) -> Array:
 
 
 def _joined(parts: Sequence[Served]) -> Served:
-    by_kind = ("shoes", "insoles", "choices", "any_size", "any_score")
+    by_kind = ("shoes", "insoles", "choices", "if_shoes", "if_insoles", "any_size", "any_score")
     joined = {name: np.concatenate([getattr(p, name) for p in parts]) for name in by_kind}
     sums = {name: sum(getattr(p, name) for p in parts) for name in ("reach", "sole")}
     fits = np.logical_or.reduce([p.fits_someone for p in parts])

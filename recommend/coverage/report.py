@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from recommend.catalogue.loading import Catalogue, Item
+from recommend.coverage.anyone import holds_for_anyone
 from recommend.coverage.cells import Cell, CellSums, ranges_of
 from recommend.coverage.evaluate import Evaluator, Kinds, Progress, Served, Wishes, kinds_of
 from recommend.coverage.interval import Share, share_of
@@ -24,14 +25,16 @@ from recommend.rulebook.vocabulary import FOOT_TYPE
 class ProductUse:
     """One product: whom it serves, and who would be lost without it (shares of customers).
 
-    `suits_someone` is false when no customer drawn could wear it even if every size were there.
+    `suits_drawn` : whether any customer counted could wear it if every size were there;
+    `suits_anyone` : whether any foot at all could, as far as a search over every limit found.
     """
 
     id: str
     kind: str
     reach: float
     sole: float
-    suits_someone: bool
+    suits_drawn: bool
+    suits_anyone: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,10 +55,18 @@ class Blocking:
 
 @dataclass(frozen=True, slots=True)
 class MissingSize:
-    """A Mondopoint size (mm) and the share of customers not served only for lack of it."""
+    """A Mondopoint size (mm) and the customers not served only for lack of it.
+
+    Attributes
+    ----------
+    share : share of customers; `shoes`, `insoles` : of these, where that kind alone is missing;
+        the rest lacks both.
+    """
 
     size: float
     share: float
+    shoes: float
+    insoles: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +92,7 @@ class Coverage:
     served: Share
     choice: Share
     unserved: Unserved
+    size_labels: tuple[str, ...]
     cells: tuple[Cell, ...]
     products: tuple[ProductUse, ...]
     blocking: tuple[Blocking, ...]
@@ -127,6 +139,7 @@ class Assessor:
             served=self._share(kinds, served.served),
             choice=self._share(kinds, enough),
             unserved=self._unserved(kinds, served, tally.customers),
+            size_labels=tuple(ranges.labels[k] for k in np.unique(ranges.of_class)),
             cells=sums.cells(served, types),
             products=tuple(self._products(evaluator, kinds, served)),
             blocking=tuple(self._blocking(evaluator, kinds, served)),
@@ -150,6 +163,7 @@ class Assessor:
     def _products(self, evaluator: Evaluator, kinds: Kinds, served: Served) -> Iterator[ProductUse]:
         total = max(1.0, float(kinds.weights.sum()))
         sold = {k for way in self.wishes.ways for k in _kinds_in(way)}
+        anyone = self._suits_anyone(evaluator, served)
         for n, item in enumerate(evaluator.shelf.items):
             if item.product.kind in sold:
                 yield ProductUse(
@@ -158,7 +172,29 @@ class Assessor:
                     float(served.reach[n]) / total,
                     float(served.sole[n]) / total,
                     bool(served.fits_someone[n]),
+                    bool(anyone[n]),
                 )
+
+    def _suits_anyone(self, evaluator: Evaluator, served: Served) -> Array:
+        """Which products some foot could wear; those that suit no customer are searched for."""
+        shelf, out = evaluator.shelf, served.fits_someone.copy()
+        unfit = [item for item, fits in zip(shelf.items, out, strict=True) if not fits]
+        if not unfit:
+            return out
+        holds = holds_for_anyone(
+            self.book, self.layout.needs, int(self.book.parameters["coverage.search-feet"]), seed=0
+        )
+        none = np.zeros(0, int)
+        kinds = Kinds(holds, none, np.zeros((len(holds), 0)), none, none)
+        found: set[str] = set()
+        for shoes, insoles in (
+            (tuple(i for i in unfit if i.product.kind == "shoe"), shelf.insoles),
+            (shelf.shoes, tuple(i for i in unfit if i.product.kind == "insole")),
+        ):
+            search = self.evaluator_of(shoes, insoles, kinds)
+            fits = search.evaluate().fits_someone
+            found |= {i.id for i, fit in zip(search.shelf.items, fits, strict=True) if fit}
+        return np.asarray(out | np.array([item.id in found for item in shelf.items]))
 
     def _blocking(self, evaluator: Evaluator, kinds: Kinds, served: Served) -> Iterator[Blocking]:
         """Every attribute with binding needs, the one that rules out most first."""
@@ -195,15 +231,17 @@ class Assessor:
 
     def _missing_sizes(self, kinds: Kinds, served: Served) -> tuple[MissingSize, ...]:
         """Sizes for want of which most customers are lost, worst first."""
-        total = max(1.0, float(kinds.weights.sum()))
-        lost = np.where(served.served | ~served.any_size[:, None], 0, kinds.weights).sum(axis=0)
-        by_size: dict[float, float] = {}
-        for index, count in zip(kinds.sizes, lost, strict=True):
+        lost = np.where(served.served | ~served.any_size[:, None], 0, kinds.weights)
+        parts = (np.ones_like(served.served), served.if_shoes, served.if_insoles)
+        counts = np.column_stack([np.where(part, lost, 0).sum(axis=0) for part in parts])
+        by_size: dict[float, Array] = {}
+        for index, count in zip(kinds.sizes, counts, strict=True):
             size = self.classes.mondopoint(int(index))
-            if size is not None and count:
-                by_size[size] = by_size.get(size, 0.0) + float(count)
-        ordered = sorted(by_size.items(), key=lambda pair: (-pair[1], pair[0]))
-        return tuple(MissingSize(size, count / total) for size, count in ordered)
+            if size is not None and count[0]:
+                by_size[size] = by_size.get(size, np.zeros(3)) + count
+        total = max(1.0, float(kinds.weights.sum()))
+        ordered = sorted(by_size.items(), key=lambda pair: (-pair[1][0], pair[0]))
+        return tuple(MissingSize(size, *(float(n) / total for n in c)) for size, c in ordered)
 
 
 def _kinds_in(way: str) -> tuple[str, ...]:

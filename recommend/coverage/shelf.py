@@ -92,21 +92,18 @@ class Shelf:
 
     def _pairs_alike(self) -> tuple[_Judged, Array]:
         """Pairs that are alike in the attributes of the pair, judged once, and who is who."""
-        parts = {part for sums in self.table.book.sums.values() for part in sums}
-
-        def own(item: Item) -> tuple[float | None, ...]:
-            return tuple(item.levels.get(part) for part in sorted(parts))
-
-        kinds: dict[tuple[object, object], int] = {}
+        parts = sorted({part for sums in self.table.book.sums.values() for part in sums})
+        own = [tuple(item.levels.get(part) for part in parts) for item in self.items]
+        alike: dict[tuple[object, object], int] = {}
         pairs: list[tuple[Item, ...]] = []
         which = np.zeros((len(self.shoes), len(self.insoles)), np.intp)
         for s, shoe in enumerate(self.shoes):
             for i, insole in enumerate(self.insoles):
-                key = (own(shoe), own(insole))
-                if key not in kinds:
-                    kinds[key] = len(pairs)
+                key = (own[s], own[len(self.shoes) + i])
+                if key not in alike:
+                    alike[key] = len(pairs)
                     pairs.append((shoe, insole))
-                which[s, i] = kinds[key]
+                which[s, i] = alike[key]
         return _Judged(self.table, pairs), which
 
 

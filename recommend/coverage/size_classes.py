@@ -33,6 +33,7 @@ class SizeClasses:
         starts = {_tenths(size - over) for size in sizes}
         starts |= {_tenths(size + slack) + 1 for size in sizes}
         self._starts = np.array(sorted(starts))
+        self._kept: dict[int, tuple[Item, list[Sized]]] = {}
 
     def __len__(self) -> int:
         return len(self._starts) + 2
@@ -73,15 +74,21 @@ class SizeClasses:
         return ceil((length - self.parameters["sizing.length-slack"]) / step) * step
 
     def sized(self, items: Sequence[Item]) -> list[list[Sized]]:
-        """For every class, the size of every item."""
-        wanted = [Wanted(self.length(index), "") for index in range(len(self))]
-        return [[size_for(item, one, self.parameters) for item in items] for one in wanted]
+        """For every item, its size in every class."""
+        return [self._sized(item) for item in items]
+
+    def _sized(self, item: Item) -> list[Sized]:
+        # Kept by identity: two catalogues may give the same id to different stock.
+        if id(item) not in self._kept:
+            wanted = [Wanted(self.length(index), "") for index in range(len(self))]
+            self._kept[id(item)] = (item, [size_for(item, w, self.parameters) for w in wanted])
+        return self._kept[id(item)][1]
 
     def having(self, items: Sequence[Item], accepted: Iterable[Availability]) -> Array:
         """Whether each class can have each item, bool, shape (classes, items)."""
         allowed = {*accepted, "size-unknown"}
         table = [[one.availability in allowed for one in row] for row in self.sized(items)]
-        return np.array(table, bool).reshape(len(self), len(items))
+        return np.array(table, bool).reshape(len(items), len(self)).T
 
 
 def _tenths(length: float) -> int:

@@ -99,14 +99,16 @@ def _is_stop(then: object) -> bool:
     return isinstance(then, NoteThen) and then.note == "stop"
 
 
-def tally(book: Rulebook, facts: FactColumns, customers: Customers, sizes: SizeClasses) -> Tally:
-    """Count `customers` by case."""
+def cases_of_customers(
+    book: Rulebook, facts: FactColumns, customers: Customers, sizes: SizeClasses
+) -> Array:
+    """The case of each customer, shape (n, c), as `Layout` tells."""
     columns = {side: facts.of_foot(customers, side) for side in SIDES}
-    return tally_facts(book, columns, sizes.of(customers))
+    return cases_of(book, columns, sizes.of(customers))
 
 
-def tally_facts(book: Rulebook, columns: Mapping[Side, Mapping[str, Column]], size: Array) -> Tally:
-    """Count customers by case, from the facts of their feet and their size class, (n,)."""
+def cases_of(book: Rulebook, columns: Mapping[Side, Mapping[str, Column]], size: Array) -> Array:
+    """The case of each customer, shape (n, c), as `Layout` tells."""
     layout = layout_of(book)
     stopped = np.zeros(len(size), bool)
     needs, types = [], []
@@ -116,21 +118,22 @@ def tally_facts(book: Rulebook, columns: Mapping[Side, Mapping[str, Column]], si
         types.append(result.axes[FOOT_TYPE])
         for rule in layout.stops:
             stopped |= result.holds[rule]
-    cases = np.column_stack([*needs, *types, size, stopped])
-    return _counted(cases.astype(np.int64), np.ones(len(size), np.int64))
+    return np.column_stack([*needs, *types, size, stopped]).astype(np.int64)
 
 
 def add(tallies: Iterable[Tally]) -> Tally:
     """The tally of all customers together."""
     parts = list(tallies)
-    return _counted(
+    return tally(
         np.concatenate([part.cases for part in parts]),
         np.concatenate([part.counts for part in parts]),
     )
 
 
-def _counted(cases: Array, counts: Array) -> Tally:
-    """Equal rows taken together, in ascending order of their columns."""
+def tally(cases: Array, counts: Array | None = None) -> Tally:
+    """Count equal cases, in ascending order of their columns."""
+    if counts is None:
+        counts = np.ones(len(cases), np.int64)
     keys = np.zeros(len(cases), np.int64)
     for column in cases.T:
         values, code = np.unique(column, return_inverse=True)

@@ -12,7 +12,7 @@ import numpy as np
 from recommend.coverage.numbers import Array
 from recommend.coverage.sampling import Column, Customers, Words
 from recommend.coverage.size_classes import SizeClasses
-from recommend.coverage.tally import Tally, tally_facts
+from recommend.coverage.tally import cases_of
 from recommend.errors import InputError, Place
 from recommend.infer.facts import facts_of
 from recommend.infer.many import columns_of
@@ -104,8 +104,8 @@ def _words(texts: list[Any], values: tuple[str, ...]) -> Words:
     return Words(np.array(codes, np.int8), values)
 
 
-def tally_visits(shop: Shop, book: Rulebook, sizes: SizeClasses) -> Tally:
-    """Count the visits as they are: what was not measured or asked stays unknown."""
+def cases_of_visits(shop: Shop, book: Rulebook, sizes: SizeClasses) -> Array:
+    """The case of each visit as it is: what was not measured or asked stays unknown."""
     columns = {}
     for side in SIDES:
         rows: list[Facts] = []
@@ -113,7 +113,7 @@ def tally_visits(shop: Shop, book: Rulebook, sizes: SizeClasses) -> Tally:
             measures = observe(visit, book.measures, book.parameters).used[side]
             rows.append(facts_of(visit, side, measures, book))
         columns[side] = columns_of(rows, book.vocabulary)
-    return tally_facts(book, columns, _sizes(shop.visits, book, sizes))
+    return cases_of(book, columns, _sizes(shop.visits, book, sizes))
 
 
 def _sizes(visits: tuple[Visit, ...], book: Rulebook, sizes: SizeClasses) -> Array:

@@ -15,7 +15,7 @@ from recommend.coverage.population import Population
 from recommend.coverage.sampling import Sampler
 from recommend.coverage.shelf import Shelf
 from recommend.coverage.size_classes import SizeClasses
-from recommend.coverage.tally import layout_of, tally
+from recommend.coverage.tally import cases_of_customers, layout_of, tally
 from recommend.infer.assess import assess
 from recommend.infer.facts import facts_of
 from recommend.infer.one import Engine
@@ -65,7 +65,7 @@ def test_a_case_is_served_exactly_when_its_shortlist_is_not_empty(
     score = book.parameters["rank.served"]
     outcomes = set()
     for index in range(drawn.count):
-        one = tally(book, facts, only(drawn, index), sizes)
+        one = tally(cases_of_customers(book, facts, only(drawn, index), sizes))
         kinds = kinds_of(one, layout_of(book))
         evaluator = Evaluator(
             Shelf(table, few.shoes, few.insoles), sizes, kinds, Wishes(("pair",), score / 100)

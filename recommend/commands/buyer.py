@@ -1,0 +1,77 @@
+"""Options that the buyer's commands share, and what they become."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Literal, Optional
+
+import typer
+
+from recommend.coverage.crowd import Crowd
+from recommend.coverage.population import load_population
+from recommend.coverage.visits import read_shop
+from recommend.errors import RecommendError
+from recommend.rulebook.book import Rulebook
+
+# The option parser reads `Optional`, not `X | None`.
+CatalogueOption = Annotated[
+    Optional[Path],  # noqa: UP045
+    typer.Option("--catalogue", help="Folder of the catalogue; the demo when not given."),
+]
+RulesOption = Annotated[
+    Optional[Path],  # noqa: UP045
+    typer.Option("--rules", help="Folder of the rulebook; the shipped one when not given."),
+]
+VisitsOption = Annotated[
+    Optional[Path],  # noqa: UP045
+    typer.Option("--visits", help="The shop's own visits: a folder of visit files, or its store."),
+]
+PopulationOption = Annotated[
+    Optional[Literal["published", "shop", "both"]],  # noqa: UP045
+    typer.Option(
+        "--population",
+        help="Who is counted: the published population, the shop's visits alone, or the "
+        "published one moved towards the visits. Default: both with --visits, else published.",
+    ),
+]
+CustomersOption = Annotated[
+    Optional[int],  # noqa: UP045
+    typer.Option("--customers", min=1, max=100_000_000, help="How many customers are drawn."),
+]
+SeedOption = Annotated[int, typer.Option("--seed", min=0, help="Seed of the drawing.")]
+SoldOption = Annotated[
+    Literal["pair", "shoe", "insole", "any"],
+    typer.Option("--sold", help="What is sold: shoe with insole, one of them alone, or any."),
+]
+SoldOutOption = Annotated[
+    bool, typer.Option("--sold-out-counts", help="Count sizes that are made but sold out.")
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print the same as JSON.")]
+
+
+def crowd_of(
+    book: Rulebook,
+    visits: Path | None,
+    population: Literal["published", "shop", "both"] | None,
+    customers: int | None,
+    seed: int,
+) -> Crowd:
+    """The customers that the options ask for.
+
+    Raises
+    ------
+    RecommendError
+        If the shop's visits are asked for and none are named.
+    """
+    mode = population or ("both" if visits else "published")
+    if mode != "published" and visits is None:
+        raise RecommendError(
+            f"--population {mode} needs the shop's visits; name them with --visits PATH"
+        )
+    return Crowd(
+        mode=mode,
+        population=load_population(Path(book.folder) / "population.yaml"),
+        count=customers or int(book.parameters["coverage.customers"]),
+        seed=seed,
+        shop=read_shop(visits, book) if visits and mode != "published" else None,
+    )

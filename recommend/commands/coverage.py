@@ -1,0 +1,98 @@
+"""`recommend coverage`: which feet does the catalogue serve."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Annotated, Literal, Optional
+
+import typer
+
+from recommend.catalogue import load_catalogue
+from recommend.cli import single
+from recommend.commands.buyer import (
+    CatalogueOption,
+    CustomersOption,
+    JsonOption,
+    PopulationOption,
+    RulesOption,
+    SeedOption,
+    SoldOption,
+    SoldOutOption,
+    VisitsOption,
+    crowd_of,
+)
+from recommend.coverage.document import as_document, write_csv
+from recommend.coverage.run import Question, answer
+from recommend.errors import RecommendError
+from recommend.rulebook import load_rulebook, shipped_folder
+from recommend.show.console import console
+from recommend.show.coverage import print_coverage
+from recommend.show.heat_map import draw_heat_map
+from recommend.show.bar import stages
+
+
+def coverage(
+    catalogue: CatalogueOption = None,
+    rules: RulesOption = None,
+    visits: VisitsOption = None,
+    population: PopulationOption = None,
+    customers: CustomersOption = None,
+    seed: SeedOption = 1,
+    sold: SoldOption = "pair",
+    sold_out_counts: SoldOutOption = False,
+    against: Annotated[
+        Optional[Path],  # noqa: UP045
+        typer.Option(help="Another catalogue: what is won and lost against it, by foot type."),
+    ] = None,
+    against_rules: Annotated[
+        Optional[Path],  # noqa: UP045
+        typer.Option(help="Another rulebook: what is won and lost against it, by foot type."),
+    ] = None,
+    show: Annotated[
+        Literal["served", "share", "choices", "products", "best", "prices", "stock"],
+        typer.Option(help="Which number the matrix shows."),
+    ] = "served",
+    sensitivity: Annotated[
+        bool, typer.Option(help="Also draw with other assumed correlations.")
+    ] = True,
+    picture: Annotated[
+        Optional[Path],  # noqa: UP045
+        typer.Option(help="Draw the matrix as a heat map: FILE.svg, .png or .pdf."),
+    ] = None,
+    csv: Annotated[
+        Optional[Path],  # noqa: UP045
+        typer.Option(help="Write the matrix to FILE.csv."),
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Show which feet a catalogue serves, which it does not, and why.
+
+    Example: recommend coverage --customers 20000
+    """
+    if against and against_rules:
+        raise RecommendError("--against and --against-rules exclude each other; ask one at a time")
+    book = load_rulebook(rules or shipped_folder("rules"))
+    question = Question(
+        book=book,
+        catalogue=load_catalogue(catalogue or shipped_folder("catalogue_demo"), book.attributes),
+        crowd=crowd_of(book, visits, population, customers, seed),
+        sold=sold,
+        sold_out_counts=sold_out_counts,
+        sensitivity=sensitivity,
+        against=load_catalogue(against, book.attributes) if against else None,
+        against_rules=load_rulebook(against_rules) if against_rules else None,
+    )
+    with stages() as stage:
+        run = answer(question, stage)
+    if picture:
+        draw_heat_map(run, picture)
+    if csv:
+        write_csv(run, csv)
+    if as_json:
+        print(json.dumps(as_document(run), indent=2, ensure_ascii=False))
+    else:
+        print_coverage(run, console(), show)
+
+
+app = single(coverage)

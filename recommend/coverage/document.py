@@ -1,0 +1,109 @@
+"""Coverage as plain data: what ``--json`` prints and ``--csv`` writes."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterator
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from recommend.coverage.crowd import Crowd, assumed_figures
+from recommend.coverage.report import by_type
+from recommend.coverage.run import Run
+from recommend.errors import InputError, Place
+from recommend.reading.models import kebab
+
+FORMAT = 1  # raised when a field changes its meaning or goes away
+
+
+def as_document(run: Run) -> dict[str, Any]:
+    """The run as plain data, in a stable order; shares are from 0 to 1."""
+    coverage = run.coverage
+    return {
+        "format": FORMAT,
+        "rulebook": {
+            "name": run.book.heading.name,
+            "version": run.book.heading.version,
+            "sha256": run.book.digest,
+        },
+        "catalogue": {
+            "folder": run.catalogue.folder,
+            "sha256": run.catalogue.digest,
+            "currency": run.catalogue.currency,
+            "shoes": len(run.catalogue.shoes),
+            "insoles": len(run.catalogue.insoles),
+        },
+        "population": _crowd(run.crowd, run.agreement),
+        "sold": run.sold,
+        "sold-out-counts": run.sold_out_counts,
+        "served-from-score": run.book.parameters["rank.served"],
+        "served": plain(coverage.served),
+        "choice": {"of": int(run.book.parameters["coverage.choice"]), **plain(coverage.choice)},
+        "unserved": plain(coverage.unserved),
+        "assumed-correlations": [plain(one) for one in run.scenarios],
+        "foot-types": {
+            name: {"share": share, "served": served}
+            for name, (share, served) in by_type(coverage.cells).items()
+        },
+        "cells": [plain(cell) for cell in coverage.cells],
+        "products": [plain(product) for product in coverage.products],
+        "attributes": [plain(one) for one in coverage.blocking],
+        "sizes-missing": [plain(one) for one in coverage.missing_sizes],
+        "comparison": plain(run.comparison) if run.comparison else None,
+    }
+
+
+def _crowd(crowd: Crowd, agreement: float | None) -> dict[str, Any]:
+    assumed, total = assumed_figures(crowd.population)
+    drawn = crowd.mode != "shop"
+    return {
+        "mode": crowd.mode,
+        "title": crowd.population.title if drawn else None,
+        "customers": crowd.count if drawn else crowd.visits,
+        "seed": crowd.seed if drawn else None,
+        "visits": crowd.visits,
+        "figures": total if drawn else 0,
+        "figures-assumed": assumed if drawn else 0,
+        "fleiss-kappa": agreement,
+    }
+
+
+def plain(value: Any) -> Any:
+    """A frozen model as plain data with hyphens in its keys."""
+    return _hyphened(asdict(value))
+
+
+def _hyphened(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {kebab(key): _hyphened(part) for key, part in value.items()}
+    if isinstance(value, list | tuple):
+        return [_hyphened(part) for part in value]
+    return value
+
+
+def write_csv(run: Run, path: Path) -> None:
+    """Write the matrix, one line per foot type and size range.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be written.
+    """
+    rows = list(_rows(run))
+    try:
+        with path.open("w", encoding="utf-8", newline="") as stream:
+            writer = csv.DictWriter(stream, list(rows[0]))
+            writer.writeheader()
+            writer.writerows(rows)
+    except OSError as error:
+        raise InputError(Place(str(path)), f"cannot be written ({error.strerror})") from error
+
+
+def _rows(run: Run) -> Iterator[dict[str, Any]]:
+    for cell in run.coverage.cells:
+        row = plain(cell)
+        for name in ("shoe-prices", "insole-prices"):
+            band = row.pop(name)
+            row |= {f"{name}-from": band["low"], f"{name}-to": band["high"]}
+        yield row
