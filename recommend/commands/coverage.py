@@ -26,10 +26,10 @@ from recommend.coverage.document import as_document, write_csv
 from recommend.coverage.run import Question, answer
 from recommend.errors import RecommendError
 from recommend.rulebook import load_rulebook, shipped_folder
+from recommend.show.bar import stages
 from recommend.show.console import console
 from recommend.show.coverage import print_coverage
 from recommend.show.heat_map import draw_heat_map
-from recommend.show.bar import stages
 
 
 def coverage(
