@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from recommend.catalogue import load_catalogue
 from recommend.cli import single
 from recommend.errors import Exit
-from recommend.match.outcome import as_document, outcome_of
+from recommend.match.outcome import Outcome, as_document, outcome_of
 from recommend.rulebook import load_rulebook, shipped_folder
 from recommend.show.console import console
 from recommend.show.shortlist import print_outcome
 from recommend.visit import read_visit
+
+if TYPE_CHECKING:
+    from recommend.trial.learned import LearnedList
 
 
 def shortlist(
@@ -25,6 +29,10 @@ def shortlist(
     ] = None,
     rules: Annotated[
         Path | None, typer.Option(help="folder of the rulebook; the shipped one when not given")
+    ] = None,
+    learned: Annotated[
+        Path | None,
+        typer.Option(metavar="FOLDER", help="heed effects learned from the kept visits in here"),
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
 ) -> None:
@@ -38,14 +46,48 @@ def shortlist(
     seen = read_visit(visit, book.questions)
     products = load_catalogue(catalogue or shipped_folder("catalogue_demo"), book.attributes)
     outcome = outcome_of(seen, book, products)
+    heeded = _heeded(outcome, learned) if learned else None
+    if heeded:
+        outcome = replace(outcome, shortlist=heeded.shortlist)
     if as_json:
-        print(json.dumps(as_document(outcome), indent=2, ensure_ascii=False))
+        print(json.dumps(_document(outcome, heeded), indent=2, ensure_ascii=False))
     else:
-        print_outcome(outcome, console())
+        _print(outcome, heeded)
     if outcome.shortlist is None:
         raise typer.Exit(Exit.STOP)
     if outcome.shortlist.empty:
         raise typer.Exit(Exit.NOTHING_SUITABLE)
+
+
+# What learned effects need is imported where it is used: the shortlist mostly starts without it.
+
+
+def _heeded(outcome: Outcome, folder: Path) -> LearnedList | None:
+    from recommend.trial.kept import visits_in
+    from recommend.trial.learned import with_learned
+    from recommend.trial.shop import shop_of
+
+    return with_learned(outcome, shop_of(visits_in(folder), outcome.book, outcome.catalogue))
+
+
+def _document(outcome: Outcome, heeded: LearnedList | None) -> dict[str, Any]:
+    if heeded is None:
+        return as_document(outcome)
+    from recommend.show.learned import as_document as learned_document
+
+    return as_document(outcome) | {"learned": learned_document(heeded)}
+
+
+def _print(outcome: Outcome, heeded: LearnedList | None) -> None:
+    out = console()
+    if heeded is None:
+        print_outcome(outcome, out)
+        return
+    from recommend.show.learned import print_expected, print_notice
+
+    print_notice(heeded, out)
+    print_outcome(outcome, out)
+    print_expected(heeded, outcome.book, out)
 
 
 app = single(shortlist)

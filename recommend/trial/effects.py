@@ -53,18 +53,12 @@ class Observed:
         only tried together.
     change : degrees, after minus before.
     variance : its squared standard error from the strides.
-    landed : feet whose motion is within the band after.
-    over : feet that were over-corrected.
-    feet : feet that were measured.
     """
 
     visit: str
     products: tuple[str, ...]
     change: float
     variance: float
-    landed: int = 0
-    over: int = 0
-    feet: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +97,10 @@ class Learned:
         self.prior, self.person_sd = prior, person
         self._names, self._mean, self._covariance = names, mean, covariance
 
+    def tried(self, product: str) -> bool:
+        """Whether a product is among the observations."""
+        return f"product {product}" in self._names
+
     def effect(self, item: Item, confidence: float) -> Interval:
         """Average effect of a product over people, in degrees; it need not have been tried."""
         return self._interval([item], confidence, 0.0)
@@ -115,6 +113,13 @@ class Learned:
         return self._interval(items, confidence, self.person_sd**2)
 
     def _interval(self, items: Sequence[Item], confidence: float, extra: float) -> Interval:
+        value, variance = self._moments(items)
+        half = NormalDist().inv_cdf((1 + confidence) / 2) * math.sqrt(variance + extra)
+        return Interval(value, value - half, value + half)
+
+    def _moments(self, items: Sequence[Item]) -> tuple[float, float]:
+        """Mean and variance of the sum of the products' average effects."""
+        extra = 0.0
         pick = np.zeros(len(self._mean))
         offset = 0.0
         for item in items:
@@ -125,9 +130,7 @@ class Learned:
             else:
                 pick[self._names[name]] += 1
         value = float(pick @ self._mean) + offset
-        variance = float(pick @ self._covariance @ pick) + extra
-        half = NormalDist().inv_cdf((1 + confidence) / 2) * math.sqrt(variance)
-        return Interval(value, value - half, value + half)
+        return value, float(pick @ self._covariance @ pick) + extra
 
     def _nearest_known(self, item: Item) -> tuple[str | None, float, float]:
         """The unknown that stands for `item`, and what to add to its mean and variance."""

@@ -1,0 +1,39 @@
+"""`recommend effects`: what the shop's kept trials teach about its products."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from recommend.catalogue import load_catalogue
+from recommend.cli import single
+from recommend.rulebook import load_rulebook, shipped_folder
+from recommend.show.console import console
+from recommend.show.effects import as_document, print_effects
+from recommend.trial.kept import visits_in
+from recommend.trial.shop import shop_of
+
+
+def effects(
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="folder of kept visit files")],
+    catalogue: Annotated[Path | None, typer.Option(help="folder of the catalogue")] = None,
+    rules: Annotated[Path | None, typer.Option(help="folder of the rulebook")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
+) -> None:
+    """Show what each product did to rearfoot motion, learned from the shop's kept trials.
+
+    Example: recommend effects catalogue_demo/trials
+    """
+    book = load_rulebook(rules or shipped_folder("rules"))
+    products = load_catalogue(catalogue or shipped_folder("catalogue_demo"), book.attributes)
+    shop = shop_of(visits_in(folder), book, products)
+    if as_json:
+        print(json.dumps(as_document(shop, book, products), indent=2, ensure_ascii=False))
+    else:
+        print_effects(shop, book, products, console())
+
+
+app = single(effects)

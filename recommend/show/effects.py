@@ -1,0 +1,129 @@
+"""What the shop learned from its trials, at the terminal and as JSON."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import asdict
+from typing import Any
+
+from rich.console import Console, RenderableType
+from rich.text import Text
+
+from recommend.catalogue.loading import Catalogue
+from recommend.rulebook.book import Rulebook
+from recommend.show.layout import bullet, heading, inset, plain_table
+from recommend.show.trial_words import interval_words
+from recommend.trial.shop import Shop, Tally, item_of
+from recommend.trial.steps import PHASES
+
+
+def print_effects(shop: Shop, book: Rulebook, catalogue: Catalogue, console: Console) -> None:
+    """The table of effects, a block for each gait."""
+    for block in _blocks(shop, book, catalogue):
+        console.print(block)
+
+
+def _blocks(shop: Shop, book: Rulebook, catalogue: Catalogue) -> Iterator[RenderableType]:
+    yield Text(f"Effects learned from {shop.visits} visits with a trial", style="bold")
+    if not shop.learned:
+        yield inset("No step of a trial could be compared: nothing is learned yet.", 2)
+    for gait in dict.fromkeys(gait for gait, _ in shop.learned):
+        yield heading(f"{gait.capitalize()}: change on average over people (95 %), degrees")
+        yield from _tables(gait, shop, book, catalogue)
+    for name in sorted(shop.unknown):
+        yield bullet(f"left out, not in this catalogue: {name}")
+    yield heading("How to read this")
+    for text in _reading(shop, book):
+        yield bullet(text)
+
+
+def _tables(
+    gait: str, shop: Shop, book: Rulebook, catalogue: Catalogue
+) -> Iterator[RenderableType]:
+    confidence = book.parameters["trial.confidence"]
+    for kind in ("shoe", "insole"):
+        table = plain_table(kind, "phase", "visits", "change (95 %)", "in band", "over")
+        for column in table.columns:
+            column.no_wrap = True
+        for column in table.columns[2:]:
+            column.justify = "right"
+        for (of, product), tally in sorted(shop.tallies.items()):
+            ware = catalogue.by_id[product]
+            if ware.product.kind != kind or of != gait:
+                continue
+            first = True
+            for phase in PHASES:
+                learned = shop.learned.get((gait, phase))
+                if learned is None or not learned.tried(product):
+                    continue
+                effect = learned.effect(item_of(ware, book, phase), confidence)
+                feet = _of(tally.landed, tally), _of(tally.over, tally)
+                table.add_row(
+                    product if first else "", phase, str(len(tally.visits)) if first else "",
+                    interval_words(effect), *(feet if first else ("", "")),
+                )  # fmt: skip
+                first = False
+        if table.row_count:
+            yield table
+            yield Text()
+
+
+def _of(count: int, tally: Tally) -> str:
+    return f"{count} of {tally.feet}"
+
+
+def _reading(shop: Shop, book: Rulebook) -> Iterator[str]:
+    yield (
+        "on average: one foot may differ, try it. The interval is that of the average; people's "
+        f"responses spread by about {_person(shop)} around it."
+    )
+    yield (
+        "few trials are drawn towards products of the same attributes, those towards their kind, "
+        "and kinds weakly towards published work (contact only: no effect on the means of "
+        "midstance and propulsion was found published). Where intervals overlap much, do not "
+        "prefer one product to the other for it."
+    )
+    yield (
+        "in band: feet with every reading in its band with the product on; it also depends on "
+        "the feet it was tried on. over: feet over-corrected, below the band or load moved "
+        "outwards."
+    )
+    yield (
+        "customers who tried a product are not a random sample; an effect here is what "
+        "happened in this shop, no promise and no cure."
+    )
+
+
+def _person(shop: Shop) -> str:
+    spreads = [learned.person_sd for learned in shop.learned.values()]
+    if not spreads:
+        return "an unknown amount"
+    low, high = min(spreads), max(spreads)
+    return f"{low:.1f}°" if round(low, 1) == round(high, 1) else f"{low:.1f} to {high:.1f}°"
+
+
+def as_document(shop: Shop, book: Rulebook, catalogue: Catalogue) -> dict[str, Any]:
+    """The effects as plain data: a row for each product and gait, in degrees by phase."""
+    confidence = book.parameters["trial.confidence"]
+    rows = [
+        {
+            "product": product,
+            "kind": catalogue.by_id[product].product.kind,
+            "gait": gait,
+            "visits": len(tally.visits),
+            "feet": tally.feet,
+            "in-band": tally.landed,
+            "over-corrected": tally.over,
+            "effects": {
+                phase: {
+                    "on-average": asdict(learned.effect(item, confidence)),
+                    "one-more-foot": asdict(learned.expected([item], confidence)),
+                }
+                for (of, phase), learned in shop.learned.items()
+                if of == gait and learned.tried(product)
+                for item in [item_of(catalogue.by_id[product], book, phase)]
+            },
+        }
+        for (gait, product), tally in sorted(shop.tallies.items())
+    ]
+    return {"format": 1, "visits": shop.visits, "effects": rows, "unknown": sorted(shop.unknown)}

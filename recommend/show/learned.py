@@ -1,0 +1,80 @@
+"""What the shop's trials lead to expect of each product on the list, at the terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import asdict
+from typing import Any
+
+from rich.console import Console, RenderableType
+
+from recommend.match.shortlist import GROUPS
+from recommend.measure.model import SIDES
+from recommend.rulebook.book import Rulebook
+from recommend.show.layout import bullet, heading, inset, plain_table
+from recommend.show.trial_words import interval_words
+from recommend.trial.learned import Expected, LearnedList
+from recommend.trial.report import order
+from recommend.trial.steps import Key
+
+
+def print_notice(one: LearnedList, console: Console) -> None:
+    """Say before anything else that learned effects took part in the order."""
+    console.print(
+        inset(
+            f"Learned effects are ON: the order below heeds {one.visits} visits with a trial of "
+            "this shop. Never, must, stops and notes are untouched.",
+            0,
+            "bold",
+        )
+    )
+
+
+def print_expected(one: LearnedList, book: Rulebook, console: Console) -> None:
+    """The motion to expect with each product shown, foot by foot and phase by phase."""
+    for block in _blocks(one, book):
+        console.print(block)
+
+
+def _blocks(one: LearnedList, book: Rulebook) -> Iterator[RenderableType]:
+    shown = int(book.parameters["rank.shown"])
+    yield heading("Motion to expect, from the shop's own trials (degrees, 95 % for one foot)")
+    if not any(one.expected.values()):
+        yield bullet("nothing was learned in a gait that this customer was filmed in")
+        return
+    for group in GROUPS:
+        for candidate in one.shortlist.ranked[group][:shown]:
+            yield inset(candidate.id, 2, "bold")
+            yield _table(one.expected[candidate.id])
+    yield bullet(
+        "on average; one foot may differ: try it. below band: the chance of over-correction, left "
+        "and right. An insole alone is shown without the part of "
+        "its shoe. Fewer trials, wider interval."
+    )
+
+
+def _table(readings: Mapping[Key, Expected]) -> RenderableType:
+    """A row for each phase and gait, the two feet side by side."""
+    table = plain_table("  ", "", "left", "right", "below band")
+    for column, width in zip(table.columns, (2, 19, 18, 18, 10), strict=True):
+        column.no_wrap, column.min_width = True, width
+    for phase, gait in dict.fromkeys((k.phase, k.gait) for k in sorted(readings, key=order)):
+        feet = {k.side: e for k, e in readings.items() if (k.phase, k.gait) == (phase, gait)}
+        angles = [
+            interval_words(feet[side].residual).replace("+", "") if side in feet else "-"
+            for side in SIDES
+        ]
+        risks = ", ".join(f"{feet[side].below:.0%}" if side in feet else "-" for side in SIDES)
+        table.add_row("", f"{phase}, {gait}", *angles, risks)
+    return table
+
+
+def as_document(one: LearnedList) -> dict[str, Any]:
+    """The same as plain data, by product."""
+    return {
+        "visits": one.visits,
+        "expected": {
+            name: [{**asdict(key), **asdict(found)} for key, found in readings.items()]
+            for name, readings in one.expected.items()
+        },
+    }

@@ -1,0 +1,117 @@
+"""The shortlist with what the shop learned: the motion to expect, and an order that heeds it.
+
+Off unless asked for. It moves suitable products among themselves; what a never, a must or a stop
+took off the list stays off, and notes stay as they are.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from statistics import NormalDist, fmean
+
+from recommend.match.outcome import Outcome
+from recommend.match.shortlist import GROUPS, Candidate, Group, Shortlist, rank_key
+from recommend.rulebook.book import Rulebook
+from recommend.trial.bands import band_of
+from recommend.trial.change import Interval
+from recommend.trial.judge import Band
+from recommend.trial.shop import Shop, item_of
+from recommend.trial.steps import PHASES, Key, steps_of
+
+_STANDARD = NormalDist()
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """What to expect of a product on one foot in one phase.
+
+    Attributes
+    ----------
+    residual : degrees with the product on, from today's reading, with the interval for one foot.
+    outside : degrees outside the band on average over what may happen.
+    below : chance that it ends below the band.
+    """
+
+    residual: Interval
+    outside: float
+    below: float
+
+
+@dataclass(frozen=True, slots=True)
+class LearnedList:
+    """A shortlist ordered with learned effects.
+
+    Attributes
+    ----------
+    shortlist : with the same products in each part as before.
+    expected : by candidate id and reading; a gait from which nothing was learned is absent.
+    visits : kept visits with a trial behind it.
+    """
+
+    shortlist: Shortlist
+    expected: Mapping[str, Mapping[Key, Expected]]
+    visits: int
+
+
+def with_learned(outcome: Outcome, shop: Shop) -> LearnedList | None:
+    """Order the shortlist with learned effects; None when a stop withholds it.
+
+    Notes
+    -----
+    Order: score less ``trial.learned-weight`` points for every degree that is expected outside
+    the band (mean over the readings of both feet); then as before. The expectation runs over
+    all that may happen to one foot, so a strong effect of little certainty is held against a
+    product on both sides of the band.
+    """
+    ranked = outcome.shortlist
+    if ranked is None:
+        return None
+    book = outcome.book
+    readings = {
+        key: fmean(strides)
+        for key, strides in steps_of(outcome.assessment.visit)[0].readings.items()
+        if key.phase in PHASES and (key.gait, key.phase) in shop.learned
+    }
+    expected = {
+        c.id: {key: _expected(c, key, now, shop, book) for key, now in readings.items()}
+        for group in GROUPS
+        for c in ranked.ranked[group]
+    }
+    weight = book.parameters["trial.learned-weight"]
+
+    def key(candidate: Candidate) -> tuple[float, tuple[float, float, str]]:
+        outside = [one.outside for one in expected[candidate.id].values()]
+        return (-round(candidate.score - weight * fmean(outside or [0.0]), 6), rank_key(candidate))
+
+    again: dict[Group, tuple[Candidate, ...]] = {
+        group: tuple(sorted(ranked.ranked[group], key=key)) for group in GROUPS
+    }
+    return LearnedList(replace(ranked, ranked=again), expected, shop.visits)
+
+
+def _expected(candidate: Candidate, key: Key, now: float, shop: Shop, book: Rulebook) -> Expected:
+    learned = shop.learned[key.gait, key.phase]
+    items = [item_of(part, book, key.phase) for part in candidate.parts]
+    confidence = book.parameters["trial.confidence"]
+    change = learned.expected(items, confidence)
+    residual = Interval(now + change.value, now + change.low, now + change.high)
+    sd = (change.high - change.value) / _STANDARD.inv_cdf((1 + confidence) / 2)
+    band = band_of(book, key) or Band()
+    return Expected(
+        residual,
+        _beyond(residual.value - band.high, sd) + _beyond(band.low - residual.value, sd),
+        _STANDARD.cdf((band.low - residual.value) / sd) if math.isfinite(band.low) else 0.0,
+    )
+
+
+def _beyond(over: float, sd: float) -> float:
+    """Mean of the part above 0 of a normal variable with mean `over`; 0 for an open end.
+
+    E[max(X, 0)] = m Phi(m / s) + s phi(m / s) for X ~ N(m, s^2).
+    """
+    if math.isinf(over):
+        return 0.0
+    z = over / sd
+    return over * _STANDARD.cdf(z) + sd * _STANDARD.pdf(z)

@@ -1,0 +1,175 @@
+"""What the shop's kept trials teach: observations gathered, effects learned, changes expected."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from statistics import fmean
+
+from recommend.catalogue.loading import Catalogue
+from recommend.catalogue.loading import Item as Ware
+from recommend.measure.model import SIDES
+from recommend.rulebook.book import Rulebook
+from recommend.trial.effects import Item, Learned, Observed, Prior, learn
+from recommend.trial.report import StepResult, judge_trial
+from recommend.trial.steps import OWN, PHASES, Key
+from recommend.visit.models import Visit
+
+Kind = tuple[str, str]  # gait and phase: effects in walking say nothing certain of running
+
+
+@dataclass
+class Tally:
+    """How often a product was tried, and how its feet did with it on.
+
+    Attributes
+    ----------
+    visits : visits in which it was tried.
+    feet : feet that were judged with it on.
+    landed : of these, feet with every reading within its band.
+    over : of these, feet that were over-corrected.
+    """
+
+    visits: set[str] = field(default_factory=set)
+    feet: int = 0
+    landed: int = 0
+    over: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Shop:
+    """Everything learned from a shop's trials.
+
+    Attributes
+    ----------
+    visits : how many visits with a trial it stands on.
+    learned : effects by gait and phase; gaits that were never tried are absent.
+    tallies : by gait and product id.
+    unknown : ids that were tried and are not in the catalogue any more; left out.
+    """
+
+    visits: int
+    learned: Mapping[Kind, Learned]
+    tallies: Mapping[tuple[str, str], Tally]
+    unknown: frozenset[str]
+
+
+def shop_of(visits: Iterable[Visit], book: Rulebook, catalogue: Catalogue) -> Shop:
+    """Learn from all trials of these visits.
+
+    Parameters
+    ----------
+    visits : kept visits; those without a trial teach nothing.
+    book, catalogue : bands, parameters ``trial.prior-*``, and attributes of the products.
+
+    Raises
+    ------
+    InputError
+        If a step was measured against another zero reference than the bare foot.
+    """
+    gathering = _Gathering(catalogue)
+    count = 0
+    for number, visit in enumerate(visits):
+        if not visit.trials:
+            continue
+        count += 1
+        name = f"{visit.reference} {visit.date or number}"
+        for result in judge_trial(visit, book).results:
+            gathering.add(name, result)
+    learned = {}
+    for kind, seen in gathering.observed.items():
+        items = {item_of(catalogue.by_id[p], book, kind[1]) for o in seen for p in o.products}
+        learned[kind] = learn(sorted(items, key=lambda i: i.id), seen, prior_of(book, kind[1]))
+    return Shop(count, learned, gathering.tallies, frozenset(gathering.unknown))
+
+
+def prior_of(book: Rulebook, phase: str) -> Prior:
+    """What is believed of a phase before any trial.
+
+    The published effects are of peak eversion, which is the phase of contact. For the means of
+    midstance and propulsion no effect was found published: their prior is centred on none.
+    """
+    p = book.parameters
+    known = phase == "contact"
+    return Prior(
+        mean={
+            "shoe": p["trial.prior-shoe"] if known else 0.0,
+            "insole": p["trial.prior-insole"] if known else 0.0,
+        },
+        kind_sd=p["trial.prior-kind-sd"],
+        profile_sd=p["trial.prior-profile-sd"],
+        product_sd=p["trial.prior-product-sd"],
+        person_sd=p["trial.prior-person-sd"],
+        person_weight=p["trial.prior-person-weight"],
+    )
+
+
+def item_of(ware: Ware, book: Rulebook, phase: str) -> Item:
+    """A product with its attribute profile, and what published work expects of that profile.
+
+    Insoles of one profile have the same medial arch support and about the same wedge; shoes of
+    one profile resist rolling inwards alike. What a maker does not state makes a profile of its
+    own and expects nothing further.
+    """
+    p = book.parameters
+    offset = 0.0
+    if ware.product.kind == "insole":
+        wedge, arch = ware.levels.get("insole.wedge"), ware.levels.get("insole.arch-medial")
+        step = p["trial.profile-wedge-step"]
+        profile = f"wedge {'?' if wedge is None else round(wedge / step)}, arch {arch}"
+        if wedge is not None:
+            offset = p["trial.prior-per-wedge"] * (wedge - p["trial.prior-insole-wedge"])
+    else:
+        stability = ware.levels.get("shoe.stability")
+        profile = f"stability {stability}"
+        strongest = len(book.attributes["shoe.stability"].scale) - 1
+        if stability is not None:
+            offset = p["trial.prior-motion-control"] * stability / strongest
+    return Item(ware.id, ware.product.kind, profile, offset if phase == "contact" else 0.0)
+
+
+@dataclass
+class _Gathering:
+    """Observations by gait and phase, collected visit by visit."""
+
+    catalogue: Catalogue
+    observed: dict[Kind, list[Observed]] = field(default_factory=lambda: defaultdict(list))
+    tallies: dict[tuple[str, str], Tally] = field(default_factory=lambda: defaultdict(Tally))
+    unknown: set[str] = field(default_factory=set)
+
+    def add(self, visit: str, result: StepResult) -> None:
+        """Add what one step of one visit shows of the products that it added."""
+        added = [p for p in result.step.products if p not in result.parent.products]
+        gone = {p for p in added if p not in self.catalogue.by_id}
+        self.unknown |= gone
+        # The own shoe against barefoot is no product's effect, nor is own shoe and insole at once.
+        mixed = result.step.shoe == OWN and result.parent.barefoot
+        if gone or not added or mixed:
+            return
+        kinds = dict.fromkeys((k.gait, k.phase) for k in result.part if k.phase in PHASES)
+        for kind in kinds:
+            self.observed[kind].append(_observed(visit, tuple(added), result, kind))
+        for gait in dict.fromkeys(gait for gait, _ in kinds):
+            for product in added:
+                _count(self.tallies[gait, product], visit, gait, result)
+
+
+def _count(tally: Tally, visit: str, gait: str, result: StepResult) -> None:
+    """Count the feet of one step; a foot without any band to land in is not counted."""
+    tally.visits.add(visit)
+    over = {one.side if isinstance(one, Key) else one for one in result.over}
+    for side in SIDES:
+        judged = [j for k, j in result.whole.items() if (k.side, k.gait) == (side, gait)]
+        outside = [j.residual for j in judged if j.band]
+        if outside:
+            tally.feet += 1
+            tally.over += side in over
+            tally.landed += side not in over and not any(outside)
+
+
+def _observed(visit: str, added: tuple[str, ...], result: StepResult, kind: Kind) -> Observed:
+    """The two feet of a person as one observation: the mean of their changes."""
+    feet = [j.change for k, j in result.part.items() if (k.gait, k.phase) == kind]
+    variance = sum(c.before.variance_of_mean + c.after.variance_of_mean for c in feet)
+    return Observed(visit, added, fmean(c.value for c in feet), variance / len(feet) ** 2)

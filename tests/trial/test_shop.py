@@ -1,0 +1,203 @@
+from __future__ import annotations
+
+import json
+import math
+from functools import cache
+from pathlib import Path
+from statistics import NormalDist
+
+import numpy as np
+import pytest
+
+from recommend.catalogue import Catalogue, load_catalogue
+from recommend.cli import main
+from recommend.errors import InputError
+from recommend.match.outcome import outcome_of
+from recommend.match.shortlist import GROUPS
+from recommend.rulebook import load_rulebook, shipped_folder
+from recommend.rulebook.book import Rulebook
+from recommend.trial.kept import visits_in
+from recommend.trial.learned import _beyond, with_learned
+from recommend.trial.shop import Shop, item_of, shop_of
+from recommend.visit import Visit, read_visit
+
+DEMO = shipped_folder("catalogue_demo")
+
+
+@cache
+def book() -> Rulebook:
+    """The rulebook that ships."""
+    return load_rulebook(shipped_folder("rules"))
+
+
+@cache
+def catalogue() -> Catalogue:
+    """The demo shop."""
+    return load_catalogue(DEMO, book().attributes)
+
+
+@cache
+def shop() -> Shop:
+    """What the demo shop learned."""
+    return shop_of(visits_in(DEMO / "trials"), book(), catalogue())
+
+
+def visit(*steps: dict[str, object], bare: float = 8.0, reference: str = "T-1") -> Visit:
+    """A visit with running contact angles of the left foot."""
+    return Visit.model_validate(
+        {
+            "reference": reference,
+            "feet": {"left": {"rearfoot": [_running(bare)]}},
+            "trials": [
+                {
+                    **{k: v for k, v in step.items() if k != "angle"},
+                    "feet": {"left": {"rearfoot": [_running(float(str(step["angle"])))]}},
+                }
+                for step in steps
+            ],
+        }
+    )
+
+
+def _running(mean: float) -> dict[str, object]:
+    strides = [mean + d for d in (-1.0, -0.5, 0.0, 0.5, 1.0, -0.7, 0.7)]
+    return {"gait": "running", "reference": "vertical", "contact": strides}
+
+
+def test_an_insole_is_credited_with_its_own_part_only() -> None:
+    """Shoe then insole: the insole's observation starts at the shoe, not at the bare foot."""
+    seen = [
+        visit(
+            {"shoe": "hazel-road", "angle": 6.0},
+            {"shoe": "hazel-road", "insole": "orchard-firm", "angle": 5.5},
+            reference=f"T-{i}",
+        )
+        for i in range(40)
+    ]
+    learned = shop_of(seen, book(), catalogue()).learned["running", "contact"]
+    ware = catalogue().by_id
+    shoe = learned.effect(item_of(ware["hazel-road"], book(), "contact"), 0.95)
+    insole = learned.effect(item_of(ware["orchard-firm"], book(), "contact"), 0.95)
+    assert shoe.value == pytest.approx(-2.0, abs=0.15)
+    assert insole.value == pytest.approx(-0.5, abs=0.15)
+
+
+def test_the_own_shoe_is_no_product() -> None:
+    """What the customer's own shoe did is nobody's effect, alone or mixed with an insole."""
+    alone = visit({"shoe": "own", "angle": 6.0})
+    mixed = visit({"shoe": "own", "insole": "orchard-firm", "angle": 6.0})
+    for one in (alone, mixed):
+        assert shop_of([one], book(), catalogue()).learned == {}
+
+
+def test_a_product_that_left_the_catalogue_is_named_and_left_out() -> None:
+    """What is not described any more cannot be pooled, and is said."""
+    found = shop_of([visit({"shoe": "gone-shoe", "angle": 6.0})], book(), catalogue())
+    assert found.unknown == {"gone-shoe"}
+    assert found.learned == {}
+
+
+def test_visits_without_a_trial_teach_nothing() -> None:
+    """They are not counted among the visits that stand behind an effect."""
+    found = shop_of([visit(), visit({"shoe": "hazel-road", "angle": 6.0})], book(), catalogue())
+    assert found.visits == 1
+
+
+def test_feet_that_landed_and_feet_that_were_over_corrected_are_counted() -> None:
+    """One of three feet ended in the band, one below it."""
+    seen = [
+        visit({"shoe": "hazel-road", "angle": angle}, reference=f"T-{angle}")
+        for angle in (3.0, 6.0, -3.0)
+    ]
+    tally = shop_of(seen, book(), catalogue()).tallies["running", "hazel-road"]
+    assert (tally.feet, tally.landed, tally.over, len(tally.visits)) == (3, 1, 1, 3)
+
+
+def test_the_demo_effects_hold_what_the_demo_was_made_with() -> None:
+    """The invented trials were drawn around these effects in contact (degrees, running)."""
+    made = {"hazel-road": -1.3, "rowan-road": -0.2, "larch-road": -2.0, "orchard-medium": -0.8,
+            "orchard-firm": -1.5, "bridge-2-medium": -1.2, "bridge-4-firm": -2.3}  # fmt: skip
+    learned = shop().learned["running", "contact"]
+    for product, truth in made.items():
+        effect = learned.effect(item_of(catalogue().by_id[product], book(), "contact"), 0.99)
+        assert effect.holds(truth), product
+
+
+def test_learned_effects_move_no_product_on_or_off_the_list() -> None:
+    """The switch changes the order only; excluded, missing, needs and notes are untouched."""
+    seen = read_visit(DEMO / "trials" / "kept-03.yaml")
+    outcome = outcome_of(seen, book(), catalogue())
+    heeded = with_learned(outcome, shop())
+    assert heeded is not None
+    assert outcome.shortlist is not None
+    for group in GROUPS:
+        before, after = outcome.shortlist.ranked[group], heeded.shortlist.ranked[group]
+        assert {c.id for c in before} == {c.id for c in after}
+        assert heeded.shortlist.excluded[group] == outcome.shortlist.excluded[group]
+    assert heeded.shortlist.needs == outcome.shortlist.needs
+    assert heeded.shortlist.ranked != outcome.shortlist.ranked
+
+
+def test_a_stop_is_not_lifted_by_what_was_learned() -> None:
+    """A visit that must stop has no list to order."""
+    seen = read_visit(DEMO / "visits" / "red-flag-stop.yaml")
+    assert with_learned(outcome_of(seen, book(), catalogue()), shop()) is None
+
+
+def test_the_mean_excess_is_that_of_a_simulation() -> None:
+    """E[max(X, 0)] in closed form agrees with a million draws."""
+    rng = np.random.default_rng(6)
+    for mean, sd in ((0.5, 1.0), (-1.0, 2.0), (3.0, 0.5)):
+        draws = rng.normal(mean, sd, 1_000_000)
+        assert _beyond(mean, sd) == pytest.approx(np.maximum(draws, 0).mean(), abs=0.005)
+    assert _beyond(-math.inf, 1.0) == 0.0
+    assert _beyond(0.0, 1.0) == pytest.approx(NormalDist().pdf(0))
+
+
+def test_a_folder_without_visits_is_refused(tmp_path: Path) -> None:
+    """Nothing to learn from is an error, and so is a file that does not fit."""
+    with pytest.raises(InputError, match="no visit files"):
+        visits_in(tmp_path)
+    with pytest.raises(InputError, match="no such folder"):
+        visits_in(tmp_path / "none")
+    (tmp_path / "bad.yaml").write_text("reference: T-1\nfet: {}\n", encoding="utf-8")
+    with pytest.raises(InputError, match=r"bad\.yaml"):
+        visits_in(tmp_path)
+
+
+def run(*args: str | Path) -> int:
+    """The exit code of a command."""
+    with pytest.raises(SystemExit) as ended:
+        main([str(arg) for arg in args])
+    return int(ended.value.code or 0)
+
+
+@pytest.mark.parametrize("columns", ["80", "120"])
+def test_effects_fit_the_terminal_and_promise_nothing(
+    columns: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The table is whole at 80 and 120 columns and says 'on average ... try it'."""
+    monkeypatch.setenv("COLUMNS", columns)
+    assert run("effects", DEMO / "trials") == 0
+    out = capsys.readouterr().out
+    assert max(map(len, out.splitlines())) <= int(columns)
+    assert "…" not in out
+    assert "try it" in " ".join(out.split())
+
+
+def test_the_switch_is_off_unless_asked_for_and_said_when_on(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Without the switch nothing of it shows; with it the first line says so."""
+    monkeypatch.setenv("COLUMNS", "80")
+    one = DEMO / "trials" / "kept-03.yaml"
+    assert run("shortlist", one) == 0
+    assert "Learned" not in capsys.readouterr().out
+    assert run("shortlist", one, "--learned", DEMO / "trials") == 0
+    out = capsys.readouterr().out
+    assert out.startswith("Learned effects are ON")
+    assert max(map(len, out.splitlines())) <= 80
+    assert run("shortlist", one, "--learned", DEMO / "trials", "--json") == 0
+    said = json.loads(capsys.readouterr().out)
+    assert said["learned"]["visits"] == shop().visits
+    assert said["learned"]["expected"]
