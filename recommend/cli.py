@@ -26,6 +26,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "check": ("recommend.commands.check", "Check rules and catalogue; prove what they promise"),
     "coverage": ("recommend.commands.coverage", "Show which feet a catalogue serves, and why not"),
     "effects": ("recommend.commands.effects", "What the shop's kept trials teach of its products"),
+    "setup": ("recommend.commands.setup", "The shop's settings, and where each comes from"),
     "store": ("recommend.commands.store", "Look after the records: verify, export, forget"),
 }
 

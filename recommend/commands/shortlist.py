@@ -9,11 +9,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from recommend.catalogue import load_catalogue
+from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.cli import single
 from recommend.errors import Exit
 from recommend.match.outcome import Outcome, as_document, outcome_of
-from recommend.rulebook import load_rulebook, shipped_folder
 from recommend.show.console import console
 from recommend.show.shortlist import print_outcome
 from recommend.visit import read_visit
@@ -25,10 +24,11 @@ if TYPE_CHECKING:
 def shortlist(
     visit: Annotated[Path, typer.Argument(help="the visit file (YAML or JSON)")],
     catalogue: Annotated[
-        Path | None, typer.Option(help="folder of the catalogue; the demo when not given")
+        list[Path] | None,
+        typer.Option(help="folder of a catalogue, may be repeated; else as in `setup show`"),
     ] = None,
     rules: Annotated[
-        Path | None, typer.Option(help="folder of the rulebook; the shipped one when not given")
+        Path | None, typer.Option(help="folder of the rulebook; else as in `setup show`")
     ] = None,
     learned: Annotated[
         Path | None,
@@ -42,9 +42,9 @@ def shortlist(
 
     Example: recommend shortlist catalogue_demo/visits/pronated.yaml
     """
-    book = load_rulebook(rules or shipped_folder("rules"))
+    book = open_rulebook(rules)
     seen = read_visit(visit, book.questions)
-    products = load_catalogue(catalogue or shipped_folder("catalogue_demo"), book.attributes)
+    products = open_catalogue(book, catalogue)
     outcome = outcome_of(seen, book, products)
     heeded = _heeded(outcome, learned) if learned else None
     if heeded:

@@ -10,9 +10,10 @@ from typing import Annotated
 
 import typer
 
+from recommend.catalogue.shop import open_rulebook
+from recommend.commands.repeats import repeatability
 from recommend.errors import Exit, InputError, Place
 from recommend.infer.counter import Counter
-from recommend.rulebook import load_rulebook
 from recommend.settings import setting
 from recommend.show.dialogue import LeftError, run, say
 from recommend.show.progress import progress_line
@@ -115,7 +116,7 @@ def _steps(draft: Draft, counter: Counter) -> Sequence[Step]:
 
 def _enter(draft: Draft, shelf: Shelf, rules: Path | None) -> None:
     """Ask what is still to be asked, then put the visit on the shelf."""
-    counter = Counter(load_rulebook(setting("rulebook", rules).value))
+    counter = Counter(open_rulebook(rules))
     entry = Entry(_steps(draft, counter), draft, counter)
     shelf.save(draft)
     try:
@@ -139,3 +140,6 @@ def _enter(draft: Draft, shelf: Shelf, rules: Path | None) -> None:
             say(f"STOP: {stop}")
         raise typer.Exit(Exit.STOP)
     print(f"Next:  recommend shortlist {path}")
+
+
+app.command()(repeatability)

@@ -11,23 +11,19 @@ from pathlib import Path
 from urllib.parse import quote
 
 from recommend.errors import InputError, Place
+from recommend.settings import SETTINGS, setting
 from recommend.trail import schema
 
 BUSY_SECONDS = 30.0  # how long a writer waits for the others
-VARIABLE = "RECOMMEND_STORE"
+VARIABLE = SETTINGS["records"].variable
 
 _KEEP = "keep a first record with `recommend shortlist VISIT --keep`"
 
 
 def store_path(given: Path | None = None) -> Path:
-    """Where records live: `given`, else ``RECOMMEND_STORE``, else the platform's data folder."""
-    if given is not None:
-        return given
-    if named := os.environ.get(VARIABLE):
-        return Path(named)
-    from platformdirs import user_data_path  # only here: it costs a few milliseconds
-
-    return user_data_path("recommend", appauthor=False) / "records.sqlite"
+    """Where records live: `given`, else as the settings of the shop say."""
+    path: Path = setting("records", given).value
+    return path
 
 
 def connect(path: Path, *, write: bool) -> sqlite3.Connection:

@@ -1,0 +1,138 @@
+"""Several catalogues over one another, and stock levels of today over what they say.
+
+The result is written as an ordinary catalogue folder, named by its content, so that everything
+that reads a catalogue - records and their replay included - reads this one alike.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import yaml
+
+from recommend.atomic import write_atomically
+from recommend.catalogue.loading import Catalogue, Item, load_catalogue
+from recommend.errors import InputError, Place, nearest
+from recommend.rulebook.models import AttributeDef
+
+STOCK_COLUMNS = ("product", "size", "count")
+
+
+@dataclass(frozen=True, slots=True)
+class StockLevel:
+    """One line of a stock list."""
+
+    product: str
+    size: str
+    count: int
+    place: Place
+
+
+def stacked(folders: Sequence[Path], attributes: Mapping[str, AttributeDef]) -> list[Catalogue]:
+    """The catalogues of `folders`, each checked by itself.
+
+    Raises
+    ------
+    InputError
+        If one of them does not fit, or they name different currencies.
+    """
+    catalogues = [load_catalogue(folder, attributes) for folder in folders]
+    currencies = {one.currency: one.folder for one in catalogues if one.currency}
+    if len(currencies) > 1:
+        (first, where), (second, there) = list(currencies.items())[:2]
+        raise InputError(
+            Place(there),
+            f"the currency is `{second}`, that of {where} is `{first}`",
+            "one currency for catalogues that are stacked",
+        )
+    return catalogues
+
+
+def merged(catalogues: Iterable[Catalogue]) -> dict[str, Item]:
+    """Products by id; a later catalogue replaces a product of an earlier one as a whole."""
+    return {item.id: item for catalogue in catalogues for item in catalogue.items}
+
+
+def read_stock(file: Path, items: Mapping[str, Item]) -> list[StockLevel]:
+    """Stock levels of a CSV file with the columns product, size (Mondopoint, mm) and count.
+
+    Raises
+    ------
+    InputError
+        With file and line, for a column that is missing, a product that is not in the
+        catalogue, a size that is not made, a count that is not a whole number, or a line that
+        stands twice.
+    """
+    levels: list[StockLevel] = []
+    seen: dict[tuple[str, str], Place] = {}
+    for row, place in _rows(file):
+        level = _level(row, place, items)
+        key = (level.product, level.size)
+        if key in seen:
+            raise InputError(
+                place,
+                f"`{level.product}` in size {level.size} stands twice (first at {seen[key]})",
+                "each product and size once",
+            )
+        seen[key] = place
+        levels.append(level)
+    return levels
+
+
+def _rows(file: Path) -> Iterator[tuple[dict[str, str], Place]]:
+    try:
+        text = file.read_text("utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError(
+            Place(str(file)), f"cannot be read ({error})", mend="name a CSV file in UTF-8"
+        ) from error
+    delimiter = ";" if ";" in text.partition("\n")[0] else ","
+    reader = csv.DictReader(io.StringIO(text), delimiter=delimiter)
+    missing = [name for name in STOCK_COLUMNS if name not in (reader.fieldnames or ())]
+    if missing:
+        raise InputError(
+            Place(str(file), 1), f"the column `{missing[0]}` is missing", ", ".join(STOCK_COLUMNS)
+        )
+    try:
+        for row in reader:
+            cells = {name: (row[name] or "").strip() for name in STOCK_COLUMNS}
+            yield cells, Place(str(file), reader.line_num)
+    except csv.Error as error:
+        raise InputError(Place(str(file), reader.line_num), f"this is not CSV ({error})") from error
+
+
+def _level(row: Mapping[str, str], place: Place, items: Mapping[str, Item]) -> StockLevel:
+    product, size, count = (row[name] for name in STOCK_COLUMNS)
+    if product not in items:
+        raise InputError(place, f"no product is called `{product}`", mend=nearest(product, items))
+    made = items[product].product.stock
+    if size not in made:
+        raise InputError(place, f"`{product}` is not made in size `{size}`", ", ".join(made))
+    if not count.isascii() or not count.isdigit() or len(count) > 6:
+        raise InputError(place, f"the count is `{count}`", "a whole number from 0")
+    return StockLevel(product, size, int(count), place)
+
+
+def write_catalogue(
+    folder: Path, items: Mapping[str, Item], levels: Iterable[StockLevel], currency: str
+) -> None:
+    """Write `items`, with stock replaced by `levels`, as a catalogue folder."""
+    stock: dict[str, dict[str, int]] = {}
+    for level in levels:
+        stock.setdefault(level.product, {})[level.size] = level.count
+    products = [_as_written(item, stock.get(item.id, {})) for item in items.values()]
+    head = {"title": "Catalogues of the shop, stacked", "currency": currency}
+    text = yaml.safe_dump(
+        {**head, "products": products}, sort_keys=False, allow_unicode=True, width=100
+    )
+    write_atomically(folder / "products" / "stacked.yaml", text)
+
+
+def _as_written(item: Item, stock: Mapping[str, int]) -> dict[str, Any]:
+    data = item.product.model_dump(mode="json", by_alias=True, exclude_unset=True)
+    return {**data, "stock": {**data["stock"], **stock}}
