@@ -27,6 +27,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "coverage": ("recommend.commands.coverage", "Show which feet a catalogue serves, and why not"),
     "effects": ("recommend.commands.effects", "What the shop's kept trials teach of its products"),
     "setup": ("recommend.commands.setup", "The shop's settings, and where each comes from"),
+    "measure": ("recommend.commands.measure", "Measure feet from pressure frames and video marks"),
     "store": ("recommend.commands.store", "Look after the records: verify, export, forget"),
 }
 

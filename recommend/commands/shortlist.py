@@ -13,9 +13,9 @@ from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.cli import single
 from recommend.errors import Exit
 from recommend.match.outcome import Outcome, as_document, outcome_of
+from recommend.measure.named import read_measured_visit
 from recommend.show.console import console
 from recommend.show.shortlist import print_outcome
-from recommend.visit import read_visit
 
 if TYPE_CHECKING:
     from recommend.trial.learned import LearnedList
@@ -43,7 +43,7 @@ def shortlist(
     Example: recommend shortlist catalogue_demo/visits/pronated.yaml
     """
     book = open_rulebook(rules)
-    seen = read_visit(visit, book.questions)
+    seen = read_measured_visit(visit, book.questions, book.parameters, book.measures)
     products = open_catalogue(book, catalogue)
     outcome = outcome_of(seen, book, products)
     heeded = _heeded(outcome, learned) if learned else None

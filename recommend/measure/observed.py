@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import fmean
 
 from recommend.measure.cop import cpei, drift_class
@@ -19,6 +19,11 @@ from recommend.measure.spread import standard_error
 from recommend.visit.models import Foot, Rearfoot, Visit
 
 PHASES = ("touchdown", "contact", "midstance", "propulsion")
+# Which kind of capture a measure can have been read from.
+_CAPTURE_KIND = {
+    **dict.fromkeys(("arch-index", "cop-pattern", "cpei"), "pressure"),
+    **dict.fromkeys((*(f"{phase}-angle" for phase in PHASES), "standing-angle"), "marks"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,8 +45,22 @@ def observe(visit: Visit, defs: MeasureDefs, parameters: Mapping[str, float]) ->
     used = {side: {m.name: m for m in maker.of_foot(side, feet[side])} for side in SIDES}
     for measure in maker.of_both(used):
         used[measure.side][measure.name] = measure
+    for side in SIDES:
+        used[side] = {name: _captured(m, visit) for name, m in used[side].items()}
     further = {side: tuple(maker.further(side, feet[side])) for side in SIDES}
     return Observed(used, further)
+
+
+def _captured(measure: Measure, visit: Visit) -> Measure:
+    """The measure with the hash of the capture that the visit says it was read from."""
+    kind = _CAPTURE_KIND.get(measure.name)
+    if measure.name == "arch-index" and not measure.qualifiers["kind"].startswith("pressure"):
+        return measure
+    for capture in visit.captures if kind else ():
+        gait = measure.qualifiers.get("gait", capture.gait)
+        if (capture.kind, capture.side, capture.gait) == (kind, measure.side, gait):
+            return replace(measure, capture=capture.sha256)
+    return measure
 
 
 def reading_error(

@@ -247,6 +247,23 @@ class ShoeSize(Strict):
         return self
 
 
+class Capture(Strict):
+    """A capture this visit's measures come from: pressure frames or marks on video.
+
+    `file` is named from the folder of the visit. With `sha256` its measures are written in the
+    visit already, and the hash says which bytes they came from; without, the capture is measured
+    when the visit is read. `kind` and `gait` say which measures those are. `still` is a capture
+    of the same marks in still standing.
+    """
+
+    file: Annotated[str, Field(min_length=1, max_length=500)]
+    sha256: Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")] | None = None
+    side: Literal["left", "right"] | None = None
+    kind: Literal["pressure", "marks"] | None = None
+    gait: Gait | None = None
+    still: Annotated[str, Field(min_length=1, max_length=500)] | None = None
+
+
 class Visit(Strict):
     """One customer's fitting: a reference code, never a name."""
 
@@ -260,6 +277,7 @@ class Visit(Strict):
     answers: dict[str, Answer] = {}
     feet: Feet = Feet()
     trials: list[TrialStep] = Field(default=[], max_length=60)
+    captures: list[Capture] = Field(default=[], max_length=40)
     remarks: Annotated[str, Field(max_length=2000)] = ""
 
     @model_validator(mode="after")

@@ -51,13 +51,26 @@ def edit_visit(path: Path | str, part: str, edit: Callable[[Any], None], empty: 
     path = Path(path)
     document = read_document(path)
     validate(Visit, document)
+    changed = edited(document, part, edit, empty)
+    replace_text(path, changed.text)
+    return validate(Visit, changed)
+
+
+def edited(document: Document, part: str, edit: Callable[[Any], None], empty: Any) -> Document:
+    """The visit in `document` with one part changed, as `edit_visit` does; nothing is written.
+
+    Raises
+    ------
+    InputError
+        If the visit is no longer valid.
+    """
     if document.text.lstrip().startswith("{"):
         text = _edited_json(document, part, edit, empty)
     else:
         text = _edited_yaml(document, part, edit, empty)
-    visit = validate(Visit, parse_document(text, str(path)))
-    _replace(path, text)
-    return visit
+    changed = parse_document(text, document.file)
+    validate(Visit, changed)
+    return changed
 
 
 def flow(values: list[float]) -> CommentedSeq:
@@ -114,7 +127,8 @@ def _round_trip(text: str) -> YAML:
     return yaml
 
 
-def _replace(path: Path, text: str) -> None:
+def replace_text(path: Path, text: str) -> None:
+    """Replace the file at `path` in one step, keeping its permissions."""
     try:
         mode = path.stat().st_mode
         handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")

@@ -75,7 +75,7 @@ def _dead_sensors(recording: PressureRecording, parameters: Mapping[str, float])
     broken = np.isnan(peak)  # max keeps NaN, so this is any frame of the sensor
     threshold = parameters["capture.contact-threshold"]
     known = np.nan_to_num(peak)
-    surrounded = _neighbour_sum(known >= threshold) == 8
+    surrounded = _neighbour_sum(known >= parameters["capture.dead-surround"]) == 8
     near = _neighbour_sum(known) / 8.0
     silent = surrounded & (known < parameters["capture.dead-share"] * near)
     stuck = np.nan_to_num(least) >= threshold

@@ -176,9 +176,18 @@ def _even_frames(
 
 
 def _contact(table: Mapping[str, FloatArray]) -> NDArray[np.bool_] | None:
+    """Contact of every frame; a frame that does not say it has that of the frame before it.
+
+    A dropped frame must not cut one stance in two.
+    """
     if "contact" not in table:
         return None
-    return np.asarray(np.nan_to_num(table["contact"]) > 0)
+    signal = table["contact"]
+    known = np.flatnonzero(~np.isnan(signal))
+    if not len(known):
+        return None
+    last = np.searchsorted(known, np.arange(len(signal)), side="right") - 1
+    return np.asarray(signal[known[np.maximum(last, 0)]] > 0)
 
 
 def _plumb(table: Mapping[str, FloatArray]) -> FloatArray | None:

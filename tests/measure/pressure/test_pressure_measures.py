@@ -28,13 +28,13 @@ def flags(measured) -> dict[str, str]:
 
 
 def test_measures_of_generated_feet_hold_the_truth(parameters, defs):
-    """Of 12 random feet, each measure's 95 % interval misses the integrated truth at most 3 times.
+    """Of 8 random feet, each measure's 95 % interval misses the integrated truth at most twice.
 
-    With a coverage of 95 %, more than 3 of 12 would happen in 0.2 % of all choices of seeds; the
+    With a coverage of 95 %, more than 2 of 8 would happen in 0.6 % of all choices of seeds; the
     report over 1,000 feet is tests/bench/capture_coverage.py.
     """
     misses = dict.fromkeys(FIND, 0)
-    for seed in range(12):
+    for seed in range(8):
         rng = np.random.default_rng([seed, 5])
         foot = invent(rng)
         (measured,) = measure_pressure(recording(walk(foot, 5, rng)), parameters, defs)
@@ -45,7 +45,7 @@ def test_measures_of_generated_feet_hold_the_truth(parameters, defs):
             found = measured.find(name, **qualifiers)
             misses[key] += abs(found.value - true[key]) > 1.96 * found.error
 
-    assert max(misses.values()) <= 3, misses
+    assert max(misses.values()) <= 2, misses
 
 
 def test_foot_types_are_ordered_by_their_arch(parameters, defs):
@@ -84,17 +84,19 @@ def test_a_mirrored_mat_makes_the_other_foot(five_steps, parameters, defs):
 
 
 def test_pressure_twice_as_high_leaves_shape_and_path(five_steps, parameters, defs):
-    """Twice the pressure doubles peaks and integrals and leaves CPEI alone (same contact)."""
+    """Twice the pressure, trimmed at twice the force, doubles peaks and leaves shape and CPEI."""
     cells = (five_steps > 0) & (five_steps < 10)
     clear = np.where(cells, 0, five_steps)  # so that the contact threshold cuts both alike
     (once,) = measure_pressure(recording(clear.copy()), parameters, defs)
-    (twice,) = measure_pressure(recording(clear * 2), parameters, defs)
+    forces = ("capture.trim-force", "capture.step-force")
+    doubled = parameters | {name: 2 * parameters[name] for name in forces}
+    (twice,) = measure_pressure(recording(clear * 2), doubled, defs)
 
     for name in ("peak-medial-heel", "integral-hallux"):
         assert twice.find(name).value == pytest.approx(2 * once.find(name).value, rel=1e-5)
     # Rounding may move one sensor over the border of the toes in one of five steps.
     assert twice.find("arch-index").value == pytest.approx(once.find("arch-index").value, abs=4e-3)
-    assert twice.find("cpei").value == pytest.approx(once.find("cpei").value, abs=0.5)
+    assert twice.find("cpei").value == pytest.approx(once.find("cpei").value, abs=0.1)
 
 
 def test_late_medial_load_moves_the_path_medially(parameters, defs):

@@ -56,6 +56,15 @@ def test_contact_plumb_and_stances(tmp_path):
     assert found.stances == ((1, 4),)
 
 
+def test_a_dropped_frame_does_not_cut_a_stance_in_two(tmp_path):
+    """The contact of a frame that is missing is that of the frame before it."""
+    rows = [f"{i},{ROW},{int(i > 8)}" for i in (7, 8, 9, 10, 13, 14)]
+    found = read_marks_csv(written(tmp_path, COLUMNS + ",contact", *rows))
+
+    assert found.contact.tolist() == [False, False, True, True, True, True, True, True]
+    assert found.dropped == 2
+
+
 @pytest.mark.parametrize(
     ("lines", "head", "words"),
     [

@@ -1,0 +1,118 @@
+"""`recommend measure`: pressure frames and video marks in, measures with their errors out."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Annotated, Literal, cast
+
+import typer
+
+from recommend.catalogue.shop import open_rulebook
+from recommend.cli import single
+from recommend.errors import InputError, Place, nearest
+from recommend.measure.capture import CaptureOptions, measure_capture
+from recommend.measure.document import as_document
+from recommend.measure.measured import Measured
+from recommend.measure.model import Side
+from recommend.show.bands import usual_bands
+from recommend.show.console import console
+from recommend.show.measured import print_measured
+
+MARKS = ("upper-leg", "lower-leg", "upper-heel", "lower-heel")
+Facing = Literal["+x", "-x", "+y", "-y"]
+Moving = Literal["standing", "walking", "running"]
+
+
+def measure(
+    files: Annotated[
+        list[Path],
+        typer.Argument(help="captures: pressure frames (.npz, .csv), marks (.csv, .c3d)"),
+    ],
+    side: Annotated[
+        str | None, typer.Option(help="left or right, where the file does not say it")
+    ] = None,
+    still: Annotated[
+        Path | None,
+        typer.Option(help="marks in still standing: the zero of the angle and the camera's level"),
+    ] = None,
+    into: Annotated[
+        Path | None, typer.Option(help="write the measures into this visit file (YAML)")
+    ] = None,
+    plot: Annotated[
+        Path | None, typer.Option(help="save the pictures for print (.svg, .png, .pdf)")
+    ] = None,
+    rules: Annotated[
+        Path | None, typer.Option(help="folder of the rulebook; see `recommend setup show`")
+    ] = None,
+    mark: Annotated[
+        list[str] | None, typer.Option(help="C3D: which point is which mark, upper-leg=RTIB")
+    ] = None,
+    facing: Annotated[
+        str | None, typer.Option(help="C3D: the way the person faces, +x -x +y -y, z up")
+    ] = None,
+    gait: Annotated[str, typer.Option(help="C3D: standing, walking or running")] = "walking",
+    as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
+) -> None:
+    """Measure feet from pressure frames and from marks on rear-view video.
+
+    Shows footprint, path of load, rearfoot angle over stance, and every measure with its
+    standard error and its doubts. What cannot be trusted is left out, and says so.
+
+    Example: recommend measure catalogue_demo/captures/walk-left.csv
+    """
+    options = CaptureOptions(
+        side=cast(Side | None, _one_of(side, ("left", "right"), "side")),
+        still=still,
+        marks=_named_marks(mark or []),
+        facing=cast(Facing | None, _one_of(facing, ("+x", "-x", "+y", "-y"), "facing")),
+        gait=cast(Moving, _one_of(gait, ("standing", "walking", "running"), "gait")),
+    )
+    book = open_rulebook(rules)
+    found: list[Measured] = []
+    for file in files:
+        found += measure_capture(file, book.parameters, book.measures, options)
+    bands = usual_bands(book)
+    if as_json:
+        print(json.dumps(as_document(found), ensure_ascii=False))
+    else:
+        print_measured(found, bands, book.measures, book.parameters, console())
+    if plot is not None:
+        from recommend.show.measured_plot import save_plot
+
+        save_plot(plot, found, bands, book.parameters)
+        typer.echo(f"saved {plot}", err=True)
+    if into is not None:
+        _write(into, found)
+
+
+def _write(into: Path, found: list[Measured]) -> None:
+    from recommend.measure.into import write_into
+
+    for sentence in write_into(into, found):
+        typer.echo(f"{into}: {sentence}", err=True)
+
+
+def _one_of(word: str | None, allowed: tuple[str, ...], option: str) -> str | None:
+    if word is not None and word not in allowed:
+        raise InputError(
+            Place(f"--{option}"), f"`{word}` is not allowed", ", ".join(allowed),
+            nearest(word, allowed),
+        )  # fmt: skip
+    return word
+
+
+def _named_marks(pairs: list[str]) -> dict[str, str]:
+    names = {}
+    for pair in pairs:
+        mark, equals, point = pair.partition("=")
+        if not equals or mark not in MARKS or not point:
+            raise InputError(
+                Place("--mark"), f"`{pair}` does not name a mark",
+                ", ".join(f"{name}=POINT" for name in MARKS),
+            )  # fmt: skip
+        names[mark] = point
+    return names
+
+
+app = single(measure)

@@ -1,0 +1,219 @@
+"""Write measures of captures into a visit file, keeping its comments and its order.
+
+What is written is what the fitter would type: values with their unit and kind, one angle for each
+stride. A comment beside each says error, number and capture; the capture is listed with its hash.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from ruamel.yaml.comments import CommentedMap
+
+from recommend.errors import InputError, Place
+from recommend.measure.measured import Measured
+from recommend.measure.model import Measure
+from recommend.reading import read_document, validate
+from recommend.reading.document import Document
+from recommend.visit.models import Visit
+from recommend.visit.writing import edited, flow, replace_text
+
+_STRIDES = {
+    "touchdown": "touchdown-angle",
+    "contact": "contact-angle",
+    "midstance": "midstance-angle",
+    "propulsion": "propulsion-angle",
+}
+_KEPT = {"arch-index", "cop-pattern", "cpei", "standing-angle", *_STRIDES.values()}
+
+
+@dataclass(frozen=True, slots=True)
+class Merged:
+    """A visit with measures in it, and one sentence for each thing done."""
+
+    document: Document
+    done: tuple[str, ...]
+
+
+def write_into(path: Path, found: Sequence[Measured]) -> tuple[str, ...]:
+    """Write the measures in `found` into the visit at `path`; says what was done, in sentences.
+
+    Raises
+    ------
+    InputError
+        If the visit does not fit its schema (before or after), or a capture was not taken
+        barefoot: a visit's feet hold barefoot measures.
+    """
+    merged = merge(path, found)
+    replace_text(path, merged.document.text)
+    return merged.done
+
+
+def merge(path: Path, found: Sequence[Measured]) -> Merged:
+    """The visit at `path` with the measures in it; the file is not touched."""
+    document = read_document(path)
+    validate(Visit, document)
+    done: list[str] = []
+    kept: list[Measured] = []
+    for one in found:
+        _refuse_shod(one)
+
+    def feet(tree: Any) -> None:
+        kept.extend(one for one in found if _foot(tree, one, done))
+
+    def captures(rows: Any) -> None:
+        for one in kept:
+            _list_capture(rows, path, one)
+
+    document = edited(document, "feet", feet, {})
+    if kept:
+        document = edited(document, "captures", captures, [])
+    return Merged(document, tuple(done))
+
+
+def _refuse_shod(one: Measured) -> None:
+    if one.condition != "barefoot":
+        raise InputError(
+            Place(one.file),
+            f"the capture was taken in `{one.condition}`",
+            "barefoot captures",
+            "a reading in a shoe belongs in a trial: `recommend trial`",
+        )
+
+
+def _foot(feet: Any, one: Measured, done: list[str]) -> bool:
+    """Write what a visit keeps of one capture; False when that is nothing."""
+    names = {measure.name for measure in one.measures}
+    if not names & _KEPT:
+        done.append(f"{one.side}: nothing of {Path(one.file).name} can be kept in a visit")
+        return False
+    foot = _child(feet, one.side)
+    if one.kind == "pressure":
+        _arch_index(foot, one, done)
+        _cop(foot, one, done)
+    else:
+        _rearfoot(foot, one, done)
+    return True
+
+
+def _child(parent: Any, key: str) -> Any:
+    """The mapping under `key`, made when it is missing or empty."""
+    if parent.get(key) is None:
+        parent[key] = CommentedMap()
+    return parent[key]
+
+
+def _arch_index(foot: Any, one: Measured, done: list[str]) -> None:
+    """The area index; one of another kind or load that stands there is another scale and stays."""
+    measure = one.find("arch-index", kind="pressure-sensor")
+    if measure is None:
+        return
+    words = {"kind": measure.qualifiers["kind"], "load": measure.qualifiers["load"]}
+    there = foot.get("arch-index")
+    if there is not None and {k: there.get(k) for k in words} != words:
+        done.append(
+            f"{one.side}: kept the arch index that stands there ({there.get('kind')}, "
+            f"{there.get('load')}); the one from the mat is another scale"
+        )
+        return
+    entry = CommentedMap(value=round(float(measure.value), 3), **words)
+    entry.fa.set_flow_style()
+    _put(foot, "arch-index", entry, measure, one, done)
+
+
+def _cop(foot: Any, one: Measured, done: list[str]) -> None:
+    pattern, index = one.find("cop-pattern"), one.find("cpei")
+    if pattern is None and index is None:
+        return
+    cop = _child(foot, "cop")
+    if cop.pop("path-mm", None) is not None:
+        done.append(f"{one.side}: took out the old COP path; pattern and index are new")
+    if pattern is not None:
+        _put(cop, "pattern", str(pattern.value), pattern, one, done)
+    if index is not None:
+        value = round(float(index.value), 1)
+        _put(cop, "excursion-index-percent", value, index, one, done)
+
+
+def _rearfoot(foot: Any, one: Measured, done: list[str]) -> None:
+    """One entry for each gait and zero reference; its strides are replaced by the new ones."""
+    known = [m for m in one.measures if m.name in (*_STRIDES.values(), "standing-angle")]
+    if not known:
+        return
+    reference = known[0].qualifiers["reference"]
+    entries = foot.get("rearfoot")
+    if entries is None:
+        entries = foot["rearfoot"] = []
+    entry = next(
+        (e for e in entries if (e.get("gait"), e.get("reference")) == (one.gait, reference)), None
+    )
+    if entry is None:
+        entry = CommentedMap(gait=one.gait, reference=reference)
+        entries.append(entry)
+    names = {"angle": "standing-angle"} if one.gait == "standing" else _STRIDES
+    for key, name in names.items():
+        measure = next((m for m in known if m.name == name), None)
+        if measure is not None:
+            strides = flow([round(value, 1) for value in one.strides[name]])
+            _put(entry, key, strides, measure, one, done)
+
+
+def _put(
+    parent: Any, key: str, value: Any, measure: Measure, one: Measured, done: list[str]
+) -> None:
+    """Set `key` and say so; the comment beside it is renewed, comments above it stay."""
+    old = parent.get(key)
+    note = _note(measure, one)
+    if key in parent or not isinstance(parent, CommentedMap):
+        parent[key] = value
+    else:
+        parent.insert(_position(parent, key), key, value)
+    if isinstance(parent, CommentedMap):  # JSON has no comments
+        _comment(parent, key, note)
+    shown = f"{float(measure.value):.3g}" if not isinstance(measure.value, str) else measure.value
+    verb = "wrote" if old is None else "replaced"
+    done.append(f"{one.side}: {verb} {key} ({shown}, {note})")
+
+
+def _position(parent: CommentedMap, key: str) -> int:
+    """Where a new key goes: before the first that follows it in stance, else at the end."""
+    order = list(_STRIDES)
+    later = order[order.index(key) + 1 :] if key in order else []
+    keys = list(parent)
+    return next((keys.index(name) for name in later if name in parent), len(keys))
+
+
+def _comment(parent: CommentedMap, key: str, note: str) -> None:
+    """Renew the comment beside `key`; lines of comment that follow it in the file stay."""
+    token = (parent.ca.items.get(key) or [None] * 4)[2]
+    if token is None:
+        parent.yaml_add_eol_comment(note, key)
+    else:
+        _, _, following = token.value.partition("\n")
+        token.value = f"# {note}\n{following}"
+
+
+def _note(measure: Measure, one: Measured) -> str:
+    """Error, number and doubts of a measure in a few words, for the comment beside it."""
+    words = []
+    if measure.error is not None:
+        words.append(f"±{measure.error:.2g}")
+    words.append(f"n {measure.n}")
+    words += dict.fromkeys(flag.name for flag in measure.flags if flag.effect != "noted")
+    return ", ".join([*words, Path(one.file).name])
+
+
+def _list_capture(captures: Any, path: Path, one: Measured) -> None:
+    """Keep the capture's name, relative to the visit, with hash, side, kind and gait."""
+    name = Path(os.path.relpath(one.file, path.parent)).as_posix()
+    entry = CommentedMap(file=name, sha256=one.sha256, side=one.side, kind=one.kind, gait=one.gait)
+    for index, old in enumerate(captures):
+        same = os.path.normpath(old.get("file")) == os.path.normpath(name)
+        if same and old.get("side", one.side) == one.side:
+            captures[index] = entry
+            return
+    captures.append(entry)

@@ -1,0 +1,309 @@
+"""What a capture yielded: pictures, a table of measures with errors, every doubt in words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+
+from rich.console import Console, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from recommend.measure.definitions import MeasureDefs
+from recommend.measure.measured import Measured
+from recommend.measure.model import SIDES, Flag, Measure
+from recommend.measure.phases import PHASES, Phase
+from recommend.measure.pressure.regions import REGIONS
+from recommend.show import footprint_map, stance_curve
+from recommend.show.bands import Band
+from recommend.show.layout import WIDE, bullet, heading, plain_table
+from recommend.show.words import number, unit_words
+
+# Names of what a capture yields beside the measures of the rulebook.
+TITLES: Mapping[str, str] = {
+    "chippaux-smirak": "Chippaux-Smirak index",
+    "staheli": "Staheli index",
+    "footprint-length": "length of the footprint",
+    "footprint-width": "width of the footprint",
+    "toe-out": "toe-out on the mat",
+    "contact-time": "contact time",
+    "cop-path-length": "length of the COP path",
+    "peak-time": "time of the peak, in stance",
+    "heel-vertical-midstance": "heel to the vertical, midstance",
+    "leg-vertical-midstance": "leg to the vertical, midstance",
+}
+# By-phase values: begin or end of a name, and the head of its column.
+_BY_PHASE: Mapping[str, Mapping[str, str]] = {
+    "pressure": {
+        "cop-excursion-{}": "COP span mm",
+        "cop-shift-{}": "COP shift mm",
+        "medial-lateral-{}": "medial/lateral",
+    },
+    "marks": {"{}-mean": "mean °", "{}-peak": "peak °", "{}-excursion": "excursion °"},
+}
+_PLACES = {"ratio": 2, "s": 2, "mm": 0, "kPa": 0, "percent": 1, "deg": 1}
+_KINDS = {"pressure": "Pressure frames", "marks": "Video marks"}
+_EFFECTS = {"noted": "NOTED", "widened": "ERROR WIDENED", "removed": "MEASURE WITHDRAWN"}
+_ADVICE = (
+    "Fitting advice, not a diagnosis. A pressure arch index and an ink arch index are different "
+    "scales; angles with different zeros are never compared."
+)
+
+
+def print_measured(
+    found: Sequence[Measured],
+    bands: Mapping[tuple[str, str], Mapping[Phase, Band]],
+    defs: MeasureDefs,
+    parameters: Mapping[str, float],
+    out: Console,
+) -> None:
+    """Print every foot of every capture: pictures first, then numbers, then doubts.
+
+    `bands` holds the usual band of each phase for a gait and zero reference.
+    """
+    plain = not out.encoding.lower().startswith("utf")
+    for block in _blocks(found, bands, defs, parameters, out.width, plain):
+        out.print(block)
+
+
+def _blocks(
+    found: Sequence[Measured],
+    bands: Mapping[tuple[str, str], Mapping[Phase, Band]],
+    defs: MeasureDefs,
+    parameters: Mapping[str, float],
+    width: int,
+    plain: bool,
+) -> Iterator[RenderableType]:
+    for one in found:
+        yield bullet(_what(one))
+    yield from _footprints(found, parameters, width, plain)
+    for one in found:
+        yield from _angle_curve(one, bands, parameters, width, plain)
+    for group in _groups(found):
+        one = group[0]
+        yield heading(f"{_KINDS[one.kind]}, {one.condition}, {one.gait} (± standard error)")
+        yield Padding(_table(group, defs), (0, 0, 0, 2))
+        for part in [group] if width >= WIDE else [[one] for one in group]:
+            yield from _by_phase(part)
+        for part in [group] if width >= WIDE else [[one] for one in group]:
+            yield from _regions(part)
+        yield from _flags(group)
+    yield Text("")
+    yield Text(_ADVICE, style="dim")
+
+
+def _groups(found: Sequence[Measured]) -> Iterator[Sequence[Measured]]:
+    """Left and right of the same kind stand side by side; everything else by itself."""
+    left_over = list(found)
+    while left_over:
+        first = left_over.pop(0)
+        group = [first]
+        for other in left_over:
+            if other.side != first.side and _alike(first) == _alike(other):
+                group.append(other)
+                left_over.remove(other)
+                break
+        yield sorted(group, key=lambda one: SIDES.index(one.side))
+
+
+def _alike(one: Measured) -> tuple[str, ...]:
+    return (one.kind, one.gait, one.condition, one.load)
+
+
+def _what(one: Measured) -> str:
+    return f"{one.file}: {one.side} foot, {_KINDS[one.kind].lower()}, {_count(one)}"
+
+
+def _footprints(
+    found: Sequence[Measured], parameters: Mapping[str, float], width: int, plain: bool
+) -> Iterator[RenderableType]:
+    """Footprints side by side, as many as fit."""
+    columns: list[Text] = []
+    used = 0
+    path = False
+    for one in found:
+        if one.picture is None:
+            continue
+        curve = one.curves.get("cop")
+        path |= curve is not None
+        lines = footprint_map.footprint_lines(
+            one.picture, curve, one.side, parameters, ascii_only=plain
+        )
+        title = Text(f"{one.side}, {one.load}".center(lines[0].cell_len))
+        block = Text("\n").join([title, *lines, _sides_line(one.side, lines[0].cell_len)])
+        if used and used + lines[0].cell_len + 4 > width:
+            yield _beside(columns)
+            columns, used = [], 0
+        columns.append(block)
+        used += lines[0].cell_len + 4
+    if columns:
+        yield heading("Footprint, peak pressure")
+        yield _beside(columns)
+        yield footprint_map.legend(path, ascii_only=plain)
+
+
+def _sides_line(side: str, width: int) -> Text:
+    left, right = ("lateral", "medial") if side == "left" else ("medial", "lateral")
+    return Text(left + right.rjust(max(width - len(left), len(right) + 1)))
+
+
+def _beside(columns: Sequence[Text]) -> RenderableType:
+    grid = Table.grid(padding=(0, 4))
+    for _ in columns:
+        grid.add_column(no_wrap=True, vertical="bottom")
+    grid.add_row(*columns)
+    return Padding(grid, (0, 0, 0, 2))
+
+
+def _angle_curve(
+    one: Measured,
+    bands: Mapping[tuple[str, str], Mapping[Phase, Band]],
+    parameters: Mapping[str, float],
+    width: int,
+    plain: bool,
+) -> Iterator[RenderableType]:
+    curve = one.curves.get("rearfoot-angle")
+    if curve is None:
+        return
+    measure = one.find("contact-angle")
+    reference = measure.qualifiers["reference"] if measure else ""
+    band = bands.get((one.gait, reference), {})
+    yield heading(f"Rearfoot angle over stance, {one.side} foot, degrees from {reference}")
+    lines = stance_curve.curve_lines(curve, band, parameters, width, ascii_only=plain)
+    yield Text("\n").join(lines)
+    yield stance_curve.legend(curve.n, bool(band), ascii_only=plain)
+    if not band:
+        yield Text("The rulebook has no usual band for this gait and zero reference.")
+
+
+def title_of(measure: Measure, defs: MeasureDefs) -> str:
+    """What a measure is called on screen, with the words it only means together with."""
+    if measure.name == "arch-index":
+        return f"arch index, {measure.qualifiers['kind']}, {measure.qualifiers['load']}"
+    if measure.name in defs:
+        return defs[measure.name].title.partition(" (")[0]
+    return TITLES.get(measure.name, measure.name.replace("-", " "))
+
+
+def _table(group: Sequence[Measured], defs: MeasureDefs) -> RenderableType:
+    """One row for each measure, one column for each foot."""
+    table = plain_table("measure", *(f"{one.side}, {_count(one)}" for one in group), "read from")
+    table.columns[0].min_width = 31
+    rows: dict[tuple[str, str], list[Measure | None]] = {}
+    for index, one in enumerate(group):
+        for measure in one.measures:
+            if measure.name in defs or measure.name in TITLES:
+                row = rows.setdefault(_key(measure), [None] * len(group))
+                row[index] = measure
+    for found in sorted(rows.values(), key=lambda row: _order(row, defs)):
+        first = next(m for m in found if m is not None)
+        cells = [_value(m, defs) if m else "withdrawn" for m in found]
+        words = [_stands_on(m, group[i]) for i, m in enumerate(found) if m]
+        table.add_row(title_of(first, defs), *cells, " / ".join(filter(None, dict.fromkeys(words))))
+    if not rows:
+        table.add_row("none", *("withdrawn" for _ in group), "see the doubts below")
+    return table
+
+
+def _key(measure: Measure) -> tuple[str, str]:
+    return measure.name, measure.qualifiers.get("kind", "")
+
+
+def _order(row: Sequence[Measure | None], defs: MeasureDefs) -> int:
+    """Measures of the rulebook first, each group in the order of its table."""
+    name = next(m.name for m in row if m is not None)
+    names = [*defs, *TITLES]
+    return names.index(name)
+
+
+def _value(measure: Measure, defs: MeasureDefs) -> str:
+    if isinstance(measure.value, str):
+        return measure.value
+    places = defs[measure.name].decimals if measure.name in defs else _PLACES.get(measure.unit, 1)
+    text = f"{number(measure.value, places)}{unit_words(measure.unit)}"
+    if measure.error:
+        text += f" ±{number(measure.error, max(places, 1))}"
+    return text
+
+
+def _stands_on(measure: Measure, one: Measured) -> str:
+    """The zero of an angle, and the doubts that do not concern everything anyway."""
+    words = [measure.qualifiers["reference"]] if "reference" in measure.qualifiers else []
+    general = {flag.name for flag in one.measures[0].flags}
+    for other in one.measures:
+        general &= {flag.name for flag in other.flags}
+    own = [flag.name for flag in measure.flags if flag.name not in general]
+    return ", ".join([*words, *(name.replace("-", " ").upper() for name in dict.fromkeys(own))])
+
+
+def _count(one: Measured) -> str:
+    if one.load == "static":
+        return "still"
+    return f"{one.n} {'steps' if one.kind == 'pressure' else 'strides'}"
+
+
+def _by_phase(group: Sequence[Measured]) -> Iterator[RenderableType]:
+    """What is read in each phase of stance."""
+    columns = _BY_PHASE[group[0].kind]
+    table = plain_table(
+        _whose(group, "phase"),
+        *(_head(group, one, head) for one in group for head in columns.values()),
+    )
+    for phase in PHASES:
+        cells = [one.find(name.format(phase)) for one in group for name in columns]
+        if any(cells):
+            table.add_row(phase, *(_plain_value(cell) for cell in cells))
+    if table.row_count:
+        yield Text("")
+        yield Padding(table, (0, 0, 0, 2))
+
+
+def _regions(group: Sequence[Measured]) -> Iterator[RenderableType]:
+    """Peak, integral and area of each region as one table."""
+    heads = {"peak": "peak kPa", "integral": "kPa.s", "area": "area mm2"}
+    table = plain_table(
+        _whose(group, "region"),
+        *(_head(group, one, head) for one in group for head in heads.values()),
+    )
+    for region in REGIONS:
+        cells = [one.find(f"{what}-{region}") for one in group for what in heads]
+        if any(cells):
+            table.add_row(region.replace("-", " "), *(_plain_value(cell) for cell in cells))
+    if table.row_count:
+        yield Text("")
+        yield Padding(table, (0, 0, 0, 2))
+
+
+def _whose(group: Sequence[Measured], word: str) -> str:
+    """The first column's head, with the foot when the table is of one foot."""
+    return f"{group[0].side} foot, {word}" if len(group) == 1 else word
+
+
+def _head(group: Sequence[Measured], one: Measured, head: str) -> str:
+    return head if len(group) == 1 else f"{one.side} {head}"
+
+
+def _plain_value(measure: Measure | None) -> str:
+    if measure is None or isinstance(measure.value, str):
+        return "none"
+    places = {"kPa": 0, "mm2": 0, "ratio": 2}.get(measure.unit, 1)
+    return f"{number(measure.value, places)} ±{number(measure.error or 0.0, places)}"
+
+
+def _flags(group: Sequence[Measured]) -> Iterator[RenderableType]:
+    lines = [
+        (one.side, flag)
+        for one in group
+        for flag in {f.name: f for f in (*one.flags, *_of_measures(one))}.values()
+    ]
+    if not lines:
+        return
+    yield heading("Doubts")
+    for side, flag in lines:
+        name = flag.name.replace("-", " ").upper()
+        yield bullet(f"{side}: {name}: {flag.detail} [{_EFFECTS[flag.effect]}]")
+
+
+def _of_measures(one: Measured) -> Iterator[Flag]:
+    for measure in one.measures:
+        yield from measure.flags

@@ -1,0 +1,147 @@
+"""The pictures of a capture for print: footprint with path of load, angle over stance.
+
+Needs the optional extra ``plot`` (matplotlib). Line styles and marks differ beside colours, so
+that a print in grey can be read.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from recommend.errors import InputError, Place, RecommendError
+from recommend.measure.measured import Measured
+from recommend.measure.phases import PHASES, STANCE_POINTS, Phase, phase_slices
+from recommend.show.bands import Band
+
+_SUFFIXES = (".svg", ".png", ".pdf")
+_STYLES: Mapping[Phase, str] = {"contact": ":", "midstance": "-", "propulsion": "--"}
+
+
+def save_plot(
+    path: Path,
+    found: Sequence[Measured],
+    bands: Mapping[tuple[str, str], Mapping[Phase, Band]],
+    parameters: Mapping[str, float],
+) -> None:
+    """Save one panel for each footprint and each angle curve in `found`.
+
+    Raises
+    ------
+    RecommendError
+        If the extra is not installed.
+    InputError
+        If the suffix is not .svg, .png or .pdf, nothing can be drawn, or it cannot be written.
+    """
+    if path.suffix.lower() not in _SUFFIXES:
+        raise InputError(
+            Place(str(path)), f"`{path.suffix}` is no kind of picture", ", ".join(_SUFFIXES)
+        )
+    panels = [one for one in found if one.picture or "rearfoot-angle" in one.curves]
+    if not panels:
+        raise InputError(Place(str(path)), "the captures hold nothing to draw")
+    figure, axes = _figure(len(panels))
+    # One colour scale for all footprints of the picture, so that feet can be compared.
+    highest = max((float(one.picture.pressure.max()) for one in panels if one.picture), default=1.0)
+    for one, axis in zip(panels, axes, strict=True):
+        if one.picture:
+            _footprint(axis, one, highest, parameters)
+        else:
+            _angle(axis, one, bands, parameters)
+    try:
+        figure.savefig(path, dpi=150, metadata={"Date": None} if path.suffix == ".svg" else None)
+    except OSError as error:
+        raise InputError(Place(str(path)), f"cannot be written ({error.strerror})") from error
+
+
+def _figure(count: int) -> tuple[Any, list[Any]]:
+    try:
+        from matplotlib import rc_context
+        from matplotlib.figure import Figure
+    except ImportError:
+        raise RecommendError(
+            "a plot needs the extra `plot`: pip install 'recommend[plot]'"
+        ) from None
+    columns = min(count, 2)
+    rows = -(-count // columns)
+    with rc_context({"svg.hashsalt": "recommend"}):
+        figure = Figure(figsize=(5.2 * columns, 6.0 * rows), layout="constrained")
+    axes = np.atleast_1d(figure.subplots(rows, columns)).ravel()
+    for axis in axes[count:]:
+        axis.set_visible(False)
+    return figure, list(axes[:count])
+
+
+def _footprint(axis: Any, one: Measured, highest: float, parameters: Mapping[str, float]) -> None:
+    picture = one.picture
+    assert picture is not None
+    sign = -1.0 if one.side == "left" else 1.0
+    shown = np.where(picture.pressure > 0, picture.pressure, np.nan)
+    mesh = axis.pcolormesh(
+        sign * picture.x, picture.y, shown, cmap="viridis", shading="nearest", rasterized=True,
+        vmin=0.0, vmax=highest,
+    )  # fmt: skip
+    axis.figure.colorbar(mesh, ax=axis, label="peak pressure in kPa", shrink=0.7)
+    curve = one.curves.get("cop")
+    if curve is not None:
+        for phase, cut in phase_slices(parameters).items():
+            part = curve.mean[cut.start : cut.stop + 1]
+            axis.plot(sign * part[:, 0], part[:, 1], "w", lw=4.0)
+            axis.plot(sign * part[:, 0], part[:, 1], "k", ls=_STYLES[phase], lw=1.8, label=phase)
+        _legend(axis, "centre of pressure", 3)
+    for third in (1, 2):
+        axis.axhline(picture.toeless_mm * third / 3, color="0.5", lw=0.6)
+    left, right = ("lateral", "medial") if one.side == "left" else ("medial", "lateral")
+    axis.set(
+        aspect="equal",
+        xlabel=f"{left}   mm from the foot axis   {right}",
+        ylabel="mm from the heel",
+        title=f"{one.side} foot, {one.condition}, {one.gait}, {one.n} steps",
+    )
+
+
+def _legend(axis: Any, title: str | None, columns: int) -> None:
+    """The legend below the panel, where it hides nothing."""
+    axis.legend(
+        title=title, loc="upper center", bbox_to_anchor=(0.5, -0.11), ncols=columns, fontsize=8
+    )
+
+
+def _angle(
+    axis: Any,
+    one: Measured,
+    bands: Mapping[tuple[str, str], Mapping[Phase, Band]],
+    parameters: Mapping[str, float],
+) -> None:
+    curve = one.curves["rearfoot-angle"]
+    stance = np.arange(STANCE_POINTS)
+    measure = one.find("contact-angle") or one.find("midstance-angle")
+    reference = measure.qualifiers["reference"] if measure else ""
+    cuts = phase_slices(parameters)
+    for number, (phase, band) in enumerate(bands.get((one.gait, reference), {}).items()):
+        cut = cuts[phase]
+        axis.fill_between(
+            [cut.start, cut.stop], *band, color="0.88", hatch="//", edgecolor="0.75", lw=0,
+            label="usual band" if number == 0 else None,
+        )  # fmt: skip
+    axis.fill_between(
+        stance, curve.mean - curve.sd, curve.mean + curve.sd, color="tab:blue", alpha=0.3,
+        label="1 SD between strides",
+    )  # fmt: skip
+    axis.plot(stance, curve.mean, "k", lw=2, label=f"mean of {curve.n} strides")
+    axis.axhline(0, color="0.4", lw=0.6)
+    for phase in PHASES[1:]:
+        axis.axvline(cuts[phase].start, color="0.4", lw=0.6, ls=":")
+    for phase in PHASES:
+        middle = (cuts[phase].start + cuts[phase].stop) / 2
+        axis.annotate(phase, (middle, 0.01), xycoords=("data", "axes fraction"), ha="center")
+    _legend(axis, None, 3)
+    axis.set(
+        xlim=(0, 100),
+        xlabel="percent of stance",
+        ylabel=f"degrees from {reference}, eversion up",
+        title=f"{one.side} foot, {one.condition}, {one.gait}",
+    )

@@ -1,0 +1,126 @@
+"""`recommend measure` as a fitter meets it."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from recommend.cli import main
+
+DEMO = Path(__file__).parents[2] / "catalogue_demo" / "captures"
+LEFT, RIGHT = str(DEMO / "walk-left.csv"), str(DEMO / "walk-right.npz")
+VIDEO = str(DEMO / "video-doubtful-left.csv")
+
+
+@pytest.fixture
+def run(capsys, monkeypatch, tmp_path):
+    """Run the command; gives exit code, stdout and stderr."""
+    monkeypatch.setenv("RECOMMEND_SETTINGS", str(tmp_path / "none.toml"))
+    monkeypatch.setenv("COLUMNS", "80")
+
+    def call(*args: str):
+        with pytest.raises(SystemExit) as stop:
+            main(["measure", *args])
+        out = capsys.readouterr()
+        return stop.value.code or 0, out.out, out.err
+
+    return call
+
+
+def test_pictures_measures_errors_and_doubts_are_on_the_screen(run):
+    """Footprint with path, curve with band, table with errors, doubts by name, caution."""
+    code, out, _ = run(LEFT, RIGHT, VIDEO)
+
+    assert code == 0
+    for words in (
+        "left, dynamic", "path of load: c contact", "lateral", "usual band", "±",
+        "centre-of-pressure excursion index", "medial heel", "MARKS SWAPPED", "ERROR WIDENED",
+        "not a diagnosis", "pressure-sensor",
+    ):  # fmt: skip
+        assert words in out, words
+
+
+@pytest.mark.parametrize("width", [80, 120])
+def test_nothing_is_wider_than_the_terminal(run, monkeypatch, width):
+    """All lines fit 80 and 120 columns."""
+    monkeypatch.setenv("COLUMNS", str(width))
+    _, out, _ = run(LEFT, RIGHT, VIDEO)
+
+    assert max(len(line) for line in out.splitlines()) <= width
+
+
+def test_json_says_the_same_in_numbers(run):
+    """The JSON holds measures, errors, flags, hash and curves of 101 points."""
+    code, out, _ = run(VIDEO, "--json")
+    (one,) = json.loads(out)["captures"]
+
+    assert code == 0
+    names = {m["name"]: m for m in one["measures"]}
+    assert names["contact-angle"]["qualifiers"] == {"gait": "walking", "reference": "vertical"}
+    assert len(one["curves"]["rearfoot-angle"]["mean"]) == 101
+    assert len(one["sha256"]) == 64
+    assert "marks-swapped" in {flag["name"] for flag in one["flags"]}
+    assert len(one["each"]["contact-angle"]) == one["n"] == 8
+
+
+@pytest.mark.parametrize("suffix", [".svg", ".png"])
+def test_the_pictures_are_saved_for_print(run, tmp_path, suffix):
+    """SVG and PNG come out with the kind of content their suffix promises."""
+    pytest.importorskip("matplotlib", reason="matplotlib is in the extra `plot`")
+    file = tmp_path / f"feet{suffix}"
+    code, _, err = run(LEFT, VIDEO, "--plot", str(file))
+
+    assert code == 0
+    assert f"saved {file}" in err
+    start = {".svg": b"<?xml", ".png": b"\x89PNG"}[suffix]
+    assert file.read_bytes().startswith(start)
+    if suffix == ".svg":
+        assert "centre of pressure" in file.read_text() or "<use" in file.read_text()
+
+
+@pytest.mark.parametrize(
+    ("args", "words"),
+    [
+        (["nothing.csv"], "there is no such file"),
+        ([str(DEMO)], "this is a folder"),
+        ([__file__], "is not a capture; allowed: .csv, .npz, .c3d"),
+        ([str(DEMO / "truth.yaml")], "is not a capture"),
+        ([LEFT, "--side", "right"], "the head says `side: left`, you say right"),
+        ([LEFT, "--side", "lft"], "did you mean `left`|Did you mean `left`"),
+        ([LEFT, "--plot", "x.docx"], "is no kind of picture"),
+        (["x.c3d", "--mark", "knee=A"], "does not name a mark"),
+        ([LEFT, "--into", "nothing.yaml"], "there is no such file"),
+    ],
+)
+def test_bad_input_is_one_sentence_and_exit_code_2(run, args, words):
+    """No traceback, one sentence on stderr, exit code 2."""
+    code, _, err = run(*args)
+
+    assert code == 2
+    assert any(word in err for word in words.split("|")), err
+    assert len(err.strip().splitlines()) == 1
+    assert "Traceback" not in err
+
+
+def test_without_utf_8_the_pictures_are_ascii():
+    """A terminal that is not UTF-8 gets plain signs and no failure."""
+    environment = {"PYTHONIOENCODING": "ascii:strict", "PATH": "/usr/bin:/bin", "COLUMNS": "80"}
+    done = subprocess.run(
+        [sys.executable, "-m", "recommend", "measure", VIDEO],
+        capture_output=True, env=environment, cwd=DEMO.parents[1], check=False,
+    )  # fmt: skip
+
+    assert done.returncode == 0, done.stderr
+    assert b"%" in done.stdout
+
+
+def test_a_reader_that_goes_away_is_no_error():
+    """Piped into head, the command ends quietly."""
+    line = f"'{sys.executable}' -m recommend measure '{VIDEO}' | head -n 1"
+    done = subprocess.run(["sh", "-c", line], capture_output=True, cwd=DEMO.parents[1], check=False)
+
+    assert b"Traceback" not in done.stderr
