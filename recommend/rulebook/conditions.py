@@ -112,20 +112,21 @@ _KEYS = {
 
 
 def _which(value: Any) -> str | None:
+    """The tag of a condition; unlike any key, so that no place in a file is mistaken for it."""
     if isinstance(value, dict):
-        return next((key for key in _KEYS if key in value), None)
-    return next((key for key, model in _KEYS.items() if isinstance(value, model)), None)
+        return next((f"<{key}>" for key in _KEYS if key in value), None)
+    return next((f"<{key}>" for key, model in _KEYS.items() if isinstance(value, model)), None)
 
 
 Condition = Annotated[
-    Annotated[AllOf, Tag("all")]
-    | Annotated[AnyOf, Tag("any")]
-    | Annotated[NoneOf, Tag("none")]
-    | Annotated[OfMeasure, Tag("measure")]
-    | Annotated[OfAxis, Tag("axis")]
-    | Annotated[OfAnswer, Tag("answer")]
-    | Annotated[OfPain, Tag("pain")]
-    | Annotated[OfVisit, Tag("visit")],
+    Annotated[AllOf, Tag("<all>")]
+    | Annotated[AnyOf, Tag("<any>")]
+    | Annotated[NoneOf, Tag("<none>")]
+    | Annotated[OfMeasure, Tag("<measure>")]
+    | Annotated[OfAxis, Tag("<axis>")]
+    | Annotated[OfAnswer, Tag("<answer>")]
+    | Annotated[OfPain, Tag("<pain>")]
+    | Annotated[OfVisit, Tag("<visit>")],
     Discriminator(
         _which,
         custom_error_type="condition",

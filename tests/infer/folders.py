@@ -9,6 +9,7 @@ from typing import Any
 
 import yaml
 
+from recommend.reading import read_document
 from recommend.rulebook.shipped import shipped_folder
 
 _GUESS = {"kind": "common-practice"}
@@ -21,17 +22,27 @@ def copied(into: Path) -> Path:
 
 def add_to(file: Path, key: str, more: dict[str, Any]) -> None:
     """Add entries to the mapping at `key` of a YAML file."""
-    data = yaml.safe_load(file.read_text(encoding="utf-8"))
+    data = read_document(file).data
     data[key] |= more
-    file.write_text(yaml.safe_dump(data, allow_unicode=True), encoding="utf-8")
+    write(file, data)
 
 
 def add_rules(folder: Path, stage: str, rules: Iterable[dict[str, Any]]) -> Path:
     """Write `rules` to a further file of `stage`."""
     file = folder / stage / "added.yaml"
-    text = yaml.safe_dump({"title": "Added", "rules": list(rules)}, allow_unicode=True)
-    file.write_text(text, encoding="utf-8")
+    write(file, {"title": "Added", "rules": list(rules)})
     return file
+
+
+def write(file: Path, data: Any) -> None:
+    """Write `data` as YAML, every value written out (aliases are not read)."""
+    text = yaml.dump(data, Dumper=_Plain, allow_unicode=True, sort_keys=False)
+    file.write_text(text, encoding="utf-8")
+
+
+class _Plain(yaml.SafeDumper):
+    def ignore_aliases(self, data: Any) -> bool:
+        return True
 
 
 def axis_rule(name: str, when: Any, axis: str, value: str) -> dict[str, Any]:
