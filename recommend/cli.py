@@ -25,6 +25,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     ),
     "check": ("recommend.commands.check", "Check rules and catalogue; prove what they promise"),
     "coverage": ("recommend.commands.coverage", "Show which feet a catalogue serves, and why not"),
+    "sheet": ("recommend.commands.sheet", "Write the page that the customer takes home"),
     "effects": ("recommend.commands.effects", "What the shop's kept trials teach of its products"),
     "setup": ("recommend.commands.setup", "The shop's settings, and where each comes from"),
     "measure": ("recommend.commands.measure", "Measure feet from pressure frames and video marks"),

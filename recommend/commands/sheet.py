@@ -1,0 +1,61 @@
+"""`recommend sheet`: the page that the customer takes home."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Literal
+
+import typer
+
+from recommend.catalogue import load_catalogue
+from recommend.cli import single
+from recommend.errors import Exit, InputError, Place
+from recommend.match.outcome import outcome_of
+from recommend.reading import read_document
+from recommend.rulebook import load_rulebook, shipped_folder
+from recommend.settings import setting
+from recommend.show.sheet import Paper, Wording, messages, page, sheet_of
+from recommend.trial.outcome import trial_outcome
+from recommend.visit import read_visit
+
+
+def sheet(
+    visit: Annotated[Path, typer.Argument(metavar="VISIT", help="the visit file")],
+    to: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="write here; default: VISIT with .html")
+    ] = None,
+    chosen: Annotated[
+        str, typer.Option(metavar="SHOE+INSOLE", help="what was chosen; default: the best tried")
+    ] = "",
+    language: Annotated[str | None, typer.Option(help="language: en or de")] = None,
+    paper: Annotated[Literal["a4", "letter"], typer.Option(help="size of the paper")] = "a4",
+    large: Annotated[bool, typer.Option("--large", help="large letters")] = False,
+    shop: Annotated[str | None, typer.Option(help="the shop's name on the page")] = None,
+    catalogue: Annotated[Path | None, typer.Option(help="folder of the catalogue")] = None,
+    rules: Annotated[Path | None, typer.Option(help="folder of the rulebook")] = None,
+) -> None:
+    """Write the customer's page: measured, meaning, choice, wearing in, when to see a clinician.
+
+    One HTML file to print or send, with nothing to fetch and no script. The shop's name and the
+    language come from the settings when not given. Exit code 3 when a stop stands on the page.
+
+    Example: recommend sheet catalogue_demo/trials/shoe-then-insole.yaml --to page.html
+    """
+    wording = Wording(setting("language", language).value, messages())
+    book = load_rulebook(rules or shipped_folder("rules"))
+    products = load_catalogue(catalogue or shipped_folder("catalogue_demo"), book.attributes)
+    seen = read_visit(visit, book.questions)
+    judged = trial_outcome(outcome_of(seen, book, products), read_document(visit))
+    made = sheet_of(judged, chosen)
+    target = to or visit.with_suffix(".html")
+    text = page(made, wording, setting("shop", shop).value or "", Paper(paper, large))
+    try:
+        target.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise InputError(Place(str(target)), f"cannot be written ({error.strerror})") from error
+    typer.echo(f"Written: {target}")
+    if judged.shortlist is None:
+        raise typer.Exit(Exit.STOP)
+
+
+app = single(sheet)

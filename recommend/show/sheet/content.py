@@ -1,0 +1,184 @@
+"""What stands on the customer's page, before it is put into words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import Enum
+
+from recommend.errors import InputError, Place, nearest
+from recommend.match.outcome import Outcome
+from recommend.match.shortlist import GROUPS, Candidate, Shortlist
+from recommend.measure.model import SIDES, Measure, Side
+from recommend.rulebook.book import Rulebook
+from recommend.trial.bands import band_of
+from recommend.trial.judge import Band
+from recommend.trial.outcome import TrialOutcome
+from recommend.trial.report import StepResult
+from recommend.trial.steps import OWN, Key
+
+# Readings that a customer can follow, in this order; the rest is for the fitter.
+_SHOWN = (
+    "fpi", "arch-height-ratio", "standing-angle", "contact-angle", "midstance-angle",
+    "propulsion-angle", "foot-length", "forefoot-width",
+)  # fmt: skip
+
+
+class Ending(Enum):
+    """How the visit ended, for the page."""
+
+    STOP = "stop"
+    CHOSEN = "chosen"
+    NONE_CHOSEN = "none-chosen"
+    SUGGESTED = "suggested"
+    NOTHING_SUITABLE = "nothing-suitable"
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One reading of the two feet, with what is usual; a foot that was not measured is absent."""
+
+    name: str
+    measures: Mapping[Side, Measure]
+    usual: Band | None
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """A product or pair on the page.
+
+    Attributes
+    ----------
+    titles : of its parts; None for the customer's own shoe.
+    reasons : feet and reason, for the weightiest wishes that it meets wholly.
+    less : attributes that are less than wished.
+    tried : how it did when it was tried, where it was.
+    """
+
+    titles: tuple[str | None, ...]
+    reasons: tuple[tuple[tuple[Side, ...], str], ...]
+    less: tuple[str, ...]
+    tried: StepResult | None
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """Everything on the page."""
+
+    outcome: Outcome
+    trial: TrialOutcome
+    ending: Ending
+    readings: tuple[Reading, ...]
+    choices: tuple[Choice, ...]
+
+
+def sheet_of(trial: TrialOutcome, chosen: str = "") -> Sheet:
+    """Gather the page of a visit.
+
+    Parameters
+    ----------
+    trial : the visit's outcome with its trial.
+    chosen : ids joined by + of what was chosen; the best tried combination when empty, and
+        where nothing was tried the first suggestions.
+
+    Raises
+    ------
+    InputError
+        If `chosen` is not on the shortlist: what the rules exclude is not put on a page.
+    """
+    ranked = trial.shortlist
+    ending, choices = _ending(trial, ranked, chosen)
+    return Sheet(trial.outcome, trial, ending, tuple(_readings(trial.outcome)), choices)
+
+
+def _ending(
+    trial: TrialOutcome, ranked: Shortlist | None, chosen: str
+) -> tuple[Ending, tuple[Choice, ...]]:
+    if ranked is None:
+        return Ending.STOP, ()
+    if chosen:
+        return Ending.CHOSEN, (_choice(_listed(ranked, chosen), chosen, trial),)
+    best = trial.ranking.best
+    if best is not None:
+        return Ending.CHOSEN, (_choice(_candidate(ranked, best.id), best.id, trial),)
+    if trial.trial.results:
+        return Ending.NONE_CHOSEN, ()
+    first = [ranked.ranked[group][0] for group in ("pair", "shoe") if ranked.ranked[group]]
+    if not first:
+        return Ending.NOTHING_SUITABLE, ()
+    return Ending.SUGGESTED, tuple(_choice(c, c.id, trial) for c in first)
+
+
+def _candidate(ranked: Shortlist, name: str) -> Candidate | None:
+    """The candidate of a combination; an insole in the own shoe is judged by itself."""
+    wanted = name.removeprefix(f"{OWN}+")
+    listed = (*ranked.ranked.values(), *ranked.missing.values())
+    return next((c for group in listed for c in group if c.id == wanted), None)
+
+
+def _listed(ranked: Shortlist, name: str) -> Candidate | None:
+    found = _candidate(ranked, name)
+    if found is None and name != OWN:
+        known = [c.id for group in GROUPS for c in ranked.ranked[group]]
+        excluded = {c.id for group in GROUPS for c in ranked.excluded[group]}
+        parts = {name, *name.split("+")}
+        raise InputError(
+            Place("--chosen"),
+            f"`{name}` is excluded by the rules for these feet"
+            if parts & excluded
+            else f"`{name}` is not on the shortlist",
+            "a shoe, an insole or SHOE+INSOLE of the shortlist, `own` or own+INSOLE",
+            nearest(name, known) or "run `recommend shortlist` to see it",
+        )
+    return found
+
+
+def _choice(candidate: Candidate | None, name: str, trial: TrialOutcome) -> Choice:
+    book, catalogue = trial.outcome.book, trial.outcome.catalogue
+    titles = tuple(
+        None if part == OWN else catalogue.by_id[part].product.title for part in name.split("+")
+    )
+    tried = next((r for r in trial.trial.results if r.step.id == name), None)
+    if candidate is None:
+        return Choice(titles, (), (), tried)
+    met = [v.need for v in candidate.judgement.verdicts if v.satisfaction == 1]
+    wishes = sorted((n for n in met if n.strength != "never"), key=lambda n: -n.weight)
+    feet: dict[str, set[Side]] = {}
+    for need in wishes:
+        for because in need.because:
+            feet.setdefault(because, set()).update(need.sides)
+    reasons = [(tuple(s for s in SIDES if s in who), because) for because, who in feet.items()]
+    most = int(book.parameters["sheet.most-reasons"])
+    unmet = [v.need for v in candidate.against if v.need.strength == "prefer"]
+    less = dict.fromkeys(book.attributes[need.attribute].short for need in unmet)
+    return Choice(titles, tuple(reasons[:most]), tuple(less), tried)
+
+
+def _readings(outcome: Outcome) -> list[Reading]:
+    feet = outcome.assessment.feet
+    found = []
+    for name in _SHOWN:
+        measures = {s: feet[s].measures[name] for s in SIDES if name in feet[s].measures}
+        if measures:
+            first = next(iter(measures.values()))
+            found.append(Reading(name, measures, _usual(outcome.book, first)))
+    return found
+
+
+def _usual(book: Rulebook, measure: Measure) -> Band | None:
+    """What is usual for a reading, by the limits of the rulebook."""
+    if measure.name.endswith("-angle"):
+        words = measure.qualifiers
+        key = Key(
+            measure.side, words.get("gait", ""), words.get("reference", ""),
+            measure.name.removesuffix("-angle"),
+        )  # fmt: skip
+        return band_of(book, key)
+    if measure.name == "fpi":  # whole numbers; the limits are the first ones outside
+        low, high = (book.limits[n].values[0].value for n in ("fpi-supinated", "fpi-pronated"))
+        return Band(low + 1, high - 1)
+    if measure.name == "arch-height-ratio":
+        return Band(
+            *(book.limits[n].values[0].value for n in ("arch-ratio-low", "arch-ratio-high"))
+        )
+    return None

@@ -1,0 +1,274 @@
+"""The customer's page as one HTML file: no script, no link, nothing fetched."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from html import escape
+from pathlib import Path
+from typing import Literal
+
+from recommend.measure.model import SIDES, Measure, Side
+from recommend.show.curves_svg import Words, figure
+from recommend.show.sheet.after import after_parts
+from recommend.show.sheet.content import Choice, Ending, Reading, Sheet
+from recommend.show.sheet.gauge import gauge
+from recommend.show.sheet.messages import Wording
+from recommend.show.words import unit_words
+from recommend.trial.judge import Band, Judged
+from recommend.trial.report import order
+from recommend.trial.steps import PHASES, Key
+
+_STYLE = Path(__file__).with_name("page.css")
+
+
+@dataclass(frozen=True, slots=True)
+class Paper:
+    """What the page is printed on, and how large its letters are."""
+
+    size: Literal["a4", "letter"] = "a4"
+    large: bool = False
+
+
+def page(sheet: Sheet, wording: Wording, shop: str = "", paper: Paper | None = None) -> str:
+    """The whole page.
+
+    Parameters
+    ----------
+    sheet : what stands on it.
+    wording : the language.
+    shop : the shop's name, or nothing.
+    paper : A4 or Letter, ordinary or large letters.
+    """
+    return _Page(sheet, wording, shop, paper or Paper()).html()
+
+
+@dataclass(frozen=True)
+class _Page:
+    sheet: Sheet
+    w: Wording
+    shop: str
+    paper: Paper
+
+    def html(self) -> str:
+        """The document."""
+        title = self.t("title")
+        size = {"a4": "A4", "letter": "letter"}[self.paper.size]
+        style = _STYLE.read_text(encoding="utf-8").replace("A4", size)
+        language = self.w.language
+        return (
+            f'<!DOCTYPE html>\n<html lang="{self.w.code}" dir="{language.direction}"'
+            f'{" class=large" if self.paper.large else ""}>\n<head>\n<meta charset="utf-8">\n'
+            '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+            f"<title>{escape(title)}</title>\n<style>\n{style}</style>\n</head>\n<body>\n"
+            + "\n".join(self.parts())
+            + "\n</body>\n</html>\n"
+        )
+
+    def parts(self) -> Iterator[str]:
+        """Everything between the body's tags."""
+        yield from self.head()
+        yield "<main>"
+        if self.sheet.ending is Ending.STOP:
+            yield from self.notes("stop", "stop-why", ("stop",))
+        yield from self.measured()
+        yield from self.meaning()
+        yield from self.notes("notes", "notes-why", ("see-clinician", "caution"))
+        if self.sheet.ending is not Ending.STOP:
+            yield from self.choice()
+        if self.sheet.ending in (Ending.CHOSEN, Ending.SUGGESTED):
+            visit = self.sheet.outcome.assessment.visit
+            parameters = self.sheet.outcome.book.parameters
+            yield from after_parts(self.w, parameters, running=visit.purpose == "running")
+        yield "</main>"
+        yield f"<footer><p>{self.t('caution')} {self.t('private')}</p></footer>"
+
+    def t(self, key: str, **words: str) -> str:
+        """A text of the page, escaped."""
+        return escape(self.w.text(key, **words))
+
+    def with_html(self, key: str, word: str, html: str, **words: str) -> str:
+        """A text of the page with one word that is HTML already."""
+        mark = "\ue000"  # of the private use area: in no text
+        return self.t(key, **{word: mark}, **words).replace(mark, html)
+
+    def said(self, sentence: str) -> str:
+        """A sentence of the rulebook, marked where it is in another language than the page."""
+        text, code = self.w.of_rulebook(sentence)
+        if code == self.w.code:
+            return escape(text)
+        return f'<span lang="{code}" dir="ltr">{escape(text)}</span>'
+
+    def head(self) -> Iterator[str]:
+        """Shop, title, reference, date."""
+        visit = self.sheet.outcome.assessment.visit
+        shop = f'<p class="shop">{escape(self.shop)}</p>' if self.shop else ""
+        date = f" · {self.t('date', date=visit.date)}" if visit.date else ""
+        yield (
+            f"<header>{shop}<h1>{self.t('title')}</h1>"
+            f"<p>{self.t('reference', reference=visit.reference)}{date}</p></header>"
+        )
+
+    def notes(self, title: str, why: str, levels: tuple[str, ...]) -> Iterator[str]:
+        """What a clinician should see; nothing when there is none."""
+        notes = [n for n in self.sheet.outcome.assessment.notes if n.level in levels]
+        if not notes:
+            return
+        yield f'<section class="notice {title}"><h2>{self.t(title)}</h2><ul>'
+        for note in notes:
+            yield f"<li>{self.said(note.say)}</li>"
+        yield f"</ul><p>{self.t(why)}</p></section>"
+
+    def meaning(self) -> Iterator[str]:
+        """The sentence of each foot's type; said once where both feet have the same."""
+        book, feet = self.sheet.outcome.book, self.sheet.outcome.assessment.feet
+        said: dict[str, str] = {
+            side: self.said(book.types[kind].sentence)
+            if (kind := feet[side].foot_type) is not None
+            else self.t("undetermined")
+            for side in SIDES
+        }
+        if said["left"] == said["right"]:
+            said = {"both": said["left"]}
+        yield f"<section><h2>{self.t('meaning')}</h2>"
+        for who, words in said.items():
+            yield f"<p><strong>{self.t(who)}:</strong> {words}</p>"
+        yield "</section>"
+
+    def choice(self) -> Iterator[str]:
+        """What was chosen or is suggested, why, and what changed."""
+        ending = self.sheet.ending
+        title = "chosen" if ending in (Ending.CHOSEN, Ending.NONE_CHOSEN) else "suggested"
+        yield f"<section><h2>{self.t(title)}</h2>"
+        if ending in (Ending.NONE_CHOSEN, Ending.NOTHING_SUITABLE):
+            yield f"<p>{self.t(ending.value)}</p>"
+        for number, choice in enumerate(self.sheet.choices):
+            yield from self.one_choice(choice, first=number == 0)
+        yield f"<p>{self.t('average')}</p></section>"
+
+    def one_choice(self, choice: Choice, *, first: bool) -> Iterator[str]:
+        """One product or pair; a second suggestion has mostly the same reasons."""
+        names = [self.t("own-shoe") if t is None else escape(t) for t in choice.titles]
+        before = "" if first else f"{self.t('or-else')}: "
+        yield f'<p class="product">{before}{" + ".join(names)}</p>'
+        if choice.reasons and first:
+            yield "<ul>"
+            for sides, because in choice.reasons:
+                key = "because-both" if len(sides) == len(SIDES) else f"because-{sides[0]}"
+                yield f"<li>{self.with_html(key, 'reason', self.said(because))}</li>"
+            yield "</ul>"
+        if choice.less:
+            things = ", ".join(self.said(name) for name in choice.less)
+            yield f"<p>{self.with_html('less-than-wished', 'things', things)}</p>"
+        if choice.tried is not None:
+            yield from self.tried(choice)
+
+    def tried(self, choice: Choice) -> Iterator[str]:
+        """Before and after in numbers, and the curves of all steps."""
+        result = choice.tried
+        if result is None:
+            return
+        yield f"<h3>{self.t('tried')}</h3>"
+        if result.whole:
+            yield from self.changes(result.whole)
+        if result.comfort is not None:
+            yield f"<p>{self.t('comfort', rating=self.w.number(result.comfort, 0))}</p>"
+        for picture in self.sheet.trial.pictures:
+            words = Words(
+                self.w.text("curves", gait=self.w.text(picture.gait)),
+                self.w.text("curves-text"),
+                {side: self.w.text(side) for side in SIDES},
+                {phase: self.w.text(phase) for phase in PHASES},
+                self.w.text("usual-band"),
+                self.w.text("barefoot"),
+            )
+            yield f"<figure>{figure(picture, words)}</figure>"
+
+    def changes(self, whole: Mapping[Key, Judged]) -> Iterator[str]:
+        """A table of before and after: a row for each part of the step, a column for each foot."""
+        feet = "".join(f'<th scope="col">{self.t(side)}</th>' for side in SIDES)
+        head = f'<th scope="col">{self.t("reading")}</th>{feet}'
+        yield f"<table><thead><tr>{head}</tr></thead><tbody>"
+        for phase, gait in dict.fromkeys((k.phase, k.gait) for k in sorted(whole, key=order)):
+            cells = "".join(
+                f"<td>{self.before_after(side, phase, gait, whole)}</td>" for side in SIDES
+            )
+            name = self.t(phase) if phase == gait else f"{self.t(phase)}, {self.t(gait)}"
+            yield f'<tr><th scope="row">{name}</th>{cells}</tr>'
+        yield f"</tbody></table><p>{self.t('with-it')}</p>"
+
+    def before_after(self, side: Side, phase: str, gait: str, whole: Mapping[Key, Judged]) -> str:
+        """One reading of one foot, before and after."""
+        found = [j for k, j in whole.items() if (k.side, k.phase, k.gait) == (side, phase, gait)]
+        if not found:
+            return self.t("not-measured")
+        moved = found[0].change
+        numbers = f"{self.w.number(moved.before.mean, 1)}° → {self.w.number(moved.after.mean, 1)}°"
+        told = self.w.text("told" if moved.told else "not-told")
+        return self.with_html("change", "numbers", _numbers(numbers), told=told)
+
+    def measured(self) -> Iterator[str]:
+        """The table of readings with its pictures."""
+        if not self.sheet.readings:
+            return
+        yield f'<section class="measured"><h2>{self.t("measured")}</h2>'
+        heads = ("reading", "left", "right", "usual")
+        cells = "".join(f'<th scope="col">{self.t(key)}</th>' for key in heads)
+        yield f"<table><thead><tr>{cells}</tr></thead><tbody>"
+        for reading in self.sheet.readings:
+            feet = "".join(f"<td>{self.value(reading, side)}</td>" for side in SIDES)
+            usual = _numbers(self.usual(reading))
+            yield f'<tr><th scope="row">{self.named(reading)}</th>{feet}<td>{usual}</td></tr>'
+        yield f"</tbody></table><p>{self.t('angles')} {self.t('measured-how')}</p></section>"
+
+    def named(self, reading: Reading) -> str:
+        """The name of a reading with its gait."""
+        measure = next(iter(reading.measures.values()))
+        plain = self.said(self.sheet.outcome.book.measures[reading.name].plain)
+        gait = measure.qualifiers.get("gait")
+        return f"{plain}, {self.t(gait)}" if gait in ("walking", "running") else plain
+
+    def value(self, reading: Reading, side: Side) -> str:
+        """A reading of one foot: number, error, picture."""
+        measure = reading.measures.get(side)
+        if measure is None or isinstance(measure.value, str):
+            return self.t("not-measured")
+        words = self.words(measure)
+        if reading.usual is None or not _closed(reading.usual):
+            return _numbers(words)
+        label = self.w.text(
+            "gauge",
+            reading=self.w.of_rulebook(self.sheet.outcome.book.measures[reading.name].plain)[0],
+            foot=self.w.text(side),
+            value=words,
+            range=self.usual(reading),
+        )
+        picture = gauge(measure.value, measure.error, reading.usual, label)
+        return f'<span class="value">{_numbers(words)}</span>{picture}'
+
+    def words(self, measure: Measure) -> str:
+        """A number with its unit and error."""
+        places = self.sheet.outcome.book.measures[measure.name].decimals
+        text = self.w.number(float(measure.value), places) + unit_words(measure.unit)
+        if measure.error:
+            text += f" ±{self.w.number(measure.error, max(places, 1))}"
+        return text
+
+    def usual(self, reading: Reading) -> str:
+        """What is usual, in words; a dash where no limit says so."""
+        if reading.usual is None or not _closed(reading.usual):
+            return "–"
+        measure = next(iter(reading.measures.values()))
+        places = self.sheet.outcome.book.measures[measure.name].decimals
+        low, high = (self.w.number(e, places) for e in (reading.usual.low, reading.usual.high))
+        return self.w.text("range", low=low, high=high) + unit_words(measure.unit)
+
+
+def _numbers(text: str) -> str:
+    """Numbers with signs and units, which read from left to right in every language."""
+    return f'<bdi dir="ltr">{escape(text)}</bdi>'
+
+
+def _closed(band: Band) -> bool:
+    return math.isfinite(band.low) and math.isfinite(band.high)

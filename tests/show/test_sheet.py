@@ -1,0 +1,227 @@
+from __future__ import annotations
+
+import re
+import shutil
+from functools import cache
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+
+from recommend.catalogue import load_catalogue
+from recommend.cli import main
+from recommend.errors import InputError
+from recommend.match.outcome import outcome_of
+from recommend.rulebook import load_rulebook, shipped_folder
+from recommend.rulebook.book import Rulebook
+from recommend.rulebook.models import NeedsThen, NoteThen
+from recommend.show.sheet import Paper, Sheet, Wording, messages, page, sheet_of
+from recommend.show.sheet.page import _STYLE
+from recommend.trial.outcome import trial_outcome
+from recommend.visit import read_visit
+
+DEMO = shipped_folder("catalogue_demo")
+VOID = {"meta", "path", "rect", "circle"}
+
+
+@cache
+def book() -> Rulebook:
+    """The rulebook that ships."""
+    return load_rulebook(shipped_folder("rules"))
+
+
+def sheet(name: str, chosen: str = "") -> Sheet:
+    """The page's content for a demo visit, such as `trials/too-much`."""
+    catalogue = load_catalogue(DEMO, book().attributes)
+    visit = read_visit(DEMO / f"{name}.yaml", book().questions)
+    return sheet_of(trial_outcome(outcome_of(visit, book(), catalogue)), chosen)
+
+
+def written(name: str, language: str = "en", chosen: str = "", shop: str = "") -> str:
+    """The page of a demo visit."""
+    return page(sheet(name, chosen), Wording(language, messages()), shop)
+
+
+class Tags(HTMLParser):
+    """Collects tags and attributes, and complains about what does not close."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.seen: list[tuple[str, dict[str, str | None]]] = []
+        self.feed(text)
+        assert self.open == []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        """Note a tag that opens."""
+        self.seen.append((tag, dict(attrs)))
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        """Note a tag."""
+        self.seen.append((tag, dict(attrs)))
+
+    def handle_endtag(self, tag: str) -> None:
+        """Close the tag that is open."""
+        assert self.open.pop() == tag
+
+
+PAGES = ["trials/shoe-then-insole", "trials/hardly-moved", "visits/pronated",
+         "visits/red-flag-stop", "visits/half-measured", "visits/child"]  # fmt: skip
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+@pytest.mark.parametrize("name", PAGES)
+def test_the_page_stands_by_itself(name: str, language: str) -> None:
+    """Tags close; nothing is fetched, linked or run; the language and direction are told."""
+    text = written(name, language)
+    tags = Tags(text)
+    names = {tag for tag, _ in tags.seen}
+    assert not names & {"script", "link", "iframe", "img", "object", "form", "a"}
+    attributes = {key for _, attrs in tags.seen for key in attrs}
+    assert not {key for key in attributes if key.startswith("on")}
+    assert not attributes & {"src", "href"}
+    assert not re.search(r"url\(|@import|https?://", text)
+    assert tags.seen[0] == ("html", {"lang": language, "dir": "ltr"})
+
+
+def test_every_sentence_of_the_shipped_rulebook_is_translated() -> None:
+    """What is missing in a language is named: add it to recommend/show/sheet/messages.yaml."""
+    sentences = [kind.sentence for kind in book().types.values()]
+    for rule in book().rules:
+        if isinstance(rule.rule.then, NoteThen):
+            sentences.append(rule.rule.then.say)
+        if isinstance(rule.rule.then, NeedsThen):
+            sentences.append(rule.rule.because)
+    sentences += [attribute.short for attribute in book().attributes.values()]
+    for code in messages().languages:
+        wording = Wording(code, messages())
+        missing = {s for s in sentences if wording.of_rulebook(s)[1] != code}
+        assert not missing, code
+
+
+def test_a_sentence_of_the_shop_is_marked_as_english() -> None:
+    """What is not translated is printed as the rulebook has it, with its own language."""
+    assert Wording("de", messages()).of_rulebook("our own rule") == ("our own rule", "en")
+
+
+def test_a_stop_is_first_and_names_no_product() -> None:
+    """The page of a stop sends to a clinician; no shoe, insole or wearing-in stands on it."""
+    text = written("visits/red-flag-stop")
+    first = text.index("See a clinician first")
+    assert first < text.index("What we measured")
+    assert "What was chosen" not in text
+    assert "suggest" not in text
+    assert "How to wear it in" not in text
+
+
+def test_the_best_tried_combination_is_on_the_page_with_its_numbers() -> None:
+    """Titles of both parts, before and after, and the comfort rating."""
+    text = written("trials/shoe-then-insole")
+    assert "Hazel road shoe" in text
+    assert "Orchard insole" in text
+    assert "6.5° → 4.4°</bdi>, clear" in text
+    assert "8 of 10" in text
+
+
+def test_none_of_these_is_said_to_the_customer() -> None:
+    """When nothing that was tried will do, no product is put on the page."""
+    text = written("trials/hardly-moved")
+    assert "None of what was tried today" in text
+    assert "Rowan road" not in text
+
+
+def test_what_the_rules_exclude_is_not_put_on_a_page() -> None:
+    """Choosing an excluded product by hand is refused, and so is one that does not exist."""
+    with pytest.raises(InputError, match="excluded by the rules"):
+        sheet("trials/too-much", "own+bridge-4-firm")
+    with pytest.raises(InputError, match="not on the shortlist"):
+        sheet("trials/too-much", "no-such-shoe")
+
+
+def test_what_was_chosen_by_hand_takes_the_place_of_the_best() -> None:
+    """The fitter's choice is on the page, though another measured better."""
+    text = written("trials/shoe-then-insole", chosen="hazel-road")
+    assert "Hazel road shoe" in text
+    assert "Orchard insole" not in text
+
+
+def test_numbers_are_written_as_the_language_writes_them() -> None:
+    """A decimal comma in German, a point in English, and a true minus in both."""
+    assert "6,5° → 4,4°" in written("trials/shoe-then-insole", "de")
+    assert Wording("de", messages()).number(-1.5, 1) == "−1,5"
+    assert Wording("en", messages()).number(-0.04, 1) == "0.0"
+    assert Wording("en", messages()).number(2, 1, sign=True) == "+2.0"
+
+
+def test_what_people_typed_cannot_break_the_page() -> None:
+    """A shop's name with markup is shown as it was typed."""
+    text = written("visits/pronated", shop='Feet & <b>"More"</b>')
+    Tags(text)
+    assert "Feet &amp; &lt;b&gt;" in text
+
+
+def test_a_language_without_its_texts_is_refused(tmp_path: Path) -> None:
+    """A missing text, or other words in braces, is named with its file."""
+    file = tmp_path / "messages.yaml"
+    head = "title: T\nlanguages:\n  en: {name: E, direction: ltr, decimal: '.'}\n"
+    head += "  xx: {name: X, direction: rtl, decimal: '.'}\npage:\n"
+    file.write_text(f"{head}  title: {{en: Feet}}\n", encoding="utf-8")
+    with pytest.raises(InputError, match="lacks the language xx"):
+        messages(file)
+    file.write_text(f"{head}  title: {{en: 'F {{a}}', xx: 'F {{b}}'}}\n", encoding="utf-8")
+    messages.cache_clear()
+    with pytest.raises(InputError, match=r"other \{words\}"):
+        messages(file)
+    with pytest.raises(InputError, match="allowed: en, de"):
+        Wording("fr", messages())
+
+
+def right_to_left() -> Wording:
+    """A language that reads from right to left, with the English words standing in."""
+    texts = messages().model_dump()
+    texts["languages"]["ar"] = {"name": "Mirror", "direction": "rtl", "decimal": "."}
+    texts["page"] = {key: {**t, "ar": t["en"]} for key, t in texts["page"].items()}
+    return Wording("ar", type(messages()).model_validate(texts))
+
+
+def test_the_page_can_read_from_right_to_left() -> None:
+    """Direction comes from the messages; the style has no left or right of its own."""
+    text = page(sheet("trials/shoe-then-insole"), right_to_left())
+    assert Tags(text).seen[0] == ("html", {"lang": "ar", "dir": "rtl"})
+    style = _STYLE.read_text(encoding="utf-8")
+    assert not re.search(r"\b(left|right)\b", style)
+
+
+def test_paper_and_large_letters_are_chosen() -> None:
+    """Letter paper and the large variant are in the style and on the root."""
+    wording = Wording("en", messages())
+    text = page(sheet("visits/pronated"), wording, "", Paper("letter", large=True))
+    assert "size: letter" in text
+    assert '<html lang="en" dir="ltr" class=large>' in text
+
+
+def run(*args: str | Path) -> int:
+    """The exit code of a command."""
+    with pytest.raises(SystemExit) as ended:
+        main([str(arg) for arg in args])
+    return int(ended.value.code or 0)
+
+
+def test_the_command_writes_beside_the_visit_with_the_shops_settings(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Name of the shop and language come from the settings; a stop ends with exit code 3."""
+    monkeypatch.setenv("RECOMMEND_SHOP", "Ganglabor Quillabeck")
+    monkeypatch.setenv("RECOMMEND_LANGUAGE", "de")
+    visit = tmp_path / "v.yaml"
+    shutil.copy(DEMO / "visits" / "pronated.yaml", visit)
+    assert run("sheet", visit) == 0
+    text = (tmp_path / "v.html").read_text(encoding="utf-8")
+    assert "Ganglabor Quillabeck" in text
+    assert 'lang="de"' in text
+    shutil.copy(DEMO / "visits" / "red-flag-stop.yaml", visit)
+    assert run("sheet", visit) == 3
+    assert run("sheet", visit, "--language", "fr") == 2
+    assert run("sheet", visit, "--to", tmp_path / "none" / "x.html") == 2
