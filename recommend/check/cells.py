@@ -17,9 +17,16 @@ from numpy.typing import NDArray
 from recommend.check.feet import MOVING, STRIDES, smallest_margin
 from recommend.infer.derivation import measure_of
 from recommend.infer.facts import quantize
-from recommend.infer.many import Bools, Column, ManyConclusions, columns_of, conclude_many
+from recommend.infer.many import (
+    Bools,
+    Column,
+    ManyConclusions,
+    behind,
+    columns_of,
+    conclude_many,
+)
 from recommend.rulebook.book import CompiledRule, Rulebook
-from recommend.rulebook.models import AxisThen, NoteThen
+from recommend.rulebook.models import NoteThen
 from recommend.rulebook.terms import Conjunction, Facts, Number, Term, satisfied
 
 MAX_ROWS = 2_000_000  # a guard of time and memory; beyond it rows are drawn, and it is said
@@ -63,20 +70,9 @@ class Space:
         return int(rows[int(np.argmin(known))])
 
 
-def behind(book: Rulebook, rules: Iterable[CompiledRule]) -> tuple[CompiledRule, ...]:
+def below(book: Rulebook, rules: Iterable[CompiledRule]) -> tuple[CompiledRule, ...]:
     """`rules` and every rule that concludes an axis they read, however far below."""
-    concluding: dict[str, list[CompiledRule]] = defaultdict(list)
-    for rule in book.rules:
-        if isinstance(rule.rule.then, AxisThen):
-            concluding[rule.rule.then.axis].append(rule)
-    found: dict[str, CompiledRule] = {}
-    todo = list(rules)
-    while todo:
-        rule = todo.pop()
-        if rule.id not in found:
-            found[rule.id] = rule
-            todo += [r for axis in axes_read(rule) for r in concluding[axis]]
-    return tuple(rule for rule in book.rules if rule.id in found)
+    return behind(book, [rule.id for rule in rules])
 
 
 def axes_read(rule: CompiledRule) -> set[str]:
@@ -87,14 +83,14 @@ def axes_read(rule: CompiledRule) -> set[str]:
 
 def base_facts(book: Rulebook, rules: Iterable[CompiledRule]) -> frozenset[str]:
     """Names of the measures, answers and facts of the visit on which `rules` depend."""
-    facts = frozenset().union(*(rule.facts for rule in behind(book, rules)))
+    facts = frozenset().union(*(rule.facts for rule in below(book, rules)))
     return frozenset(_base(f) for f in facts if not f.startswith(("axis_", "decided_"))) - {"side"}
 
 
 def space_of(book: Rulebook, rules: Iterable[CompiledRule]) -> Space:
     """Representatives of every foot that `rules`, and the rules behind them, can tell apart."""
     parts: dict[str, set[Conjunction]] = defaultdict(set)
-    for rule in behind(book, rules):
+    for rule in below(book, rules):
         for branch in (*rule.holds, *rule.fails):
             for base, part in _by_base(branch).items():
                 parts[base].add(part)
@@ -125,11 +121,13 @@ def truths(book: Rulebook, rules: tuple[CompiledRule, ...], space: Space) -> Man
         If rules below them contradict each other.
     """
     own = {rule.id for rule in rules}
-    within = tuple(
-        replace(rule, rule=rule.rule.model_copy(update={"then": _MUTE})) if rule.id in own else rule
-        for rule in behind(book, rules)
-    )
+    within = tuple(muted(rule) if rule.id in own else rule for rule in below(book, rules))
     return conclude_many(replace(book, rules=within), space.columns, space.count)
+
+
+def muted(rule: CompiledRule) -> CompiledRule:
+    """The rule with nothing to conclude: whether it holds can be asked without consequence."""
+    return replace(rule, rule=rule.rule.model_copy(update={"then": _MUTE}))
 
 
 def _base(fact: str) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from recommend.check.cells import Space, axes_read, base_facts, behind, comparable, space_of, truths
+from recommend.check.cells import Space, axes_read, base_facts, below, comparable, space_of, truths
 from recommend.check.feet import foot_words, visit_text
 from recommend.check.finding import Finding
 from recommend.errors import Place
@@ -46,7 +46,7 @@ def _concludes(rule: CompiledRule) -> str | None:
 
 
 def _stands_on(book: Rulebook, rule: CompiledRule, axes: set[str]) -> bool:
-    return any(axes_read(one) & axes for one in behind(book, [rule]))
+    return any(axes_read(one) & axes for one in below(book, [rule]))
 
 
 def _axis_findings(book: Rulebook, axis: str, rules: tuple[CompiledRule, ...]) -> Iterator[Finding]:
@@ -112,9 +112,9 @@ def _gap(
     axis: str, rules: tuple[CompiledRule, ...], done: ManyConclusions, space: Space
 ) -> Iterator[Finding]:
     none = ~np.logical_or.reduce([done.holds[rule.id] for rule in rules])
-    none &= comparable(space, behind(space.book, rules))
-    for below in {a for rule in rules for a in axes_read(rule)}:
-        none &= done.axes[below] >= 0  # a gap below is said there
+    none &= comparable(space, below(space.book, rules))
+    for lower in {a for rule in rules for a in axes_read(rule)}:
+        none &= done.axes[lower] >= 0  # a gap below is said there
     if none.any():
         foot, visit = shown(space, none, f"Shows a gap on the axis {axis}: all measured, no value.")
         first = min(rules, key=lambda r: (r.place.file, r.place.line))

@@ -8,7 +8,7 @@ from functools import cache
 import numpy as np
 
 from recommend.catalogue.loading import Catalogue, Item, product_files
-from recommend.check.cells import base_facts, behind, comparable, space_of, truths
+from recommend.check.cells import base_facts, below, comparable, space_of, truths
 from recommend.check.feet import MOVING
 from recommend.check.finding import Finding
 from recommend.errors import Place
@@ -93,7 +93,7 @@ def _some_foot_without(book: Rulebook, rules: tuple[CompiledRule, ...]) -> bool 
     """Whether some foot, all known, makes none of `rules` fire; None when too many to look at."""
     space = space_of(book, rules)
     done = truths(book, rules, space)
-    free = comparable(space, behind(book, rules))
+    free = comparable(space, below(book, rules))
     free &= ~np.logical_or.reduce([done.holds[rule.id] for rule in rules])
     if free.any():
         return True

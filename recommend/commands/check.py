@@ -24,6 +24,9 @@ def check(
     catalogue: Annotated[
         Path | None, typer.Argument(help="folder of the catalogue; the demo when neither is given")
     ] = None,
+    mutate: Annotated[
+        bool, typer.Option("--mutate", help="change the rules one by one; does anything notice?")
+    ] = False,
     strict: Annotated[bool, typer.Option("--strict", help="fail on warnings too")] = False,
     in_json: Annotated[bool, typer.Option("--json", help="print the findings as JSON")] = False,
     sarif: Annotated[
@@ -34,11 +37,11 @@ def check(
 
     Exit code 2 when there are errors.
 
-    Example: recommend check rules catalogue_demo
+    Example: recommend check rules catalogue_demo --mutate
     """
     if rules is None and catalogue is None:
         catalogue = shipped_folder("catalogue_demo")
-    report = check_whole(rules or shipped_folder("rules"), catalogue)
+    report = check_whole(rules or shipped_folder("rules"), catalogue, mutating=mutate)
     if sarif is not None:
         text = json.dumps(as_sarif(report.findings), indent=2, ensure_ascii=False)
         sarif.write_text(text + "\n", encoding="utf-8")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Literal
 
@@ -158,6 +158,18 @@ def _normal_form(draft: Draft, compiler: Compiler) -> tuple[Disjunction, Disjunc
         raise InputError(draft.place, found, mend=error.mend) from error
     always = compiler.vocabulary.words["side"]
     return _never_empty(holds, always), _never_empty(fails, always)
+
+
+def recompiled(compiled: CompiledRule, rule: Rule, compiler: Compiler) -> CompiledRule:
+    """`compiled` with `rule` in its place, at the same stratum."""
+    draft = Draft(rule, compiled.stage, compiled.place)
+    holds, fails = _normal_form(draft, compiler)
+    return replace(compiled, rule=rule, holds=holds, fails=fails)
+
+
+def always(vocabulary: Vocabulary) -> Disjunction:
+    """The normal form of what is always true."""
+    return _never_empty(((),), vocabulary.words["side"])
 
 
 def _never_empty(disjunction: Disjunction, sides: tuple[str, ...]) -> Disjunction:

@@ -1,0 +1,331 @@
+"""Worked examples beside the rules: a foot in plain facts, and what must come of it.
+
+``rules/examples/*.yaml``. They are documentation, tests, and the pins that hold every limit
+and condition in place.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated
+
+from pydantic import Field
+
+from recommend.check.finding import Finding
+from recommend.errors import InputError, Place, nearest
+from recommend.infer.facts import facts_of, measure_facts
+from recommend.infer.many import ManyConclusions, columns_of, conclude_many
+from recommend.infer.one import ContradictionError, checked_facts
+from recommend.measure.model import Measure, Side
+from recommend.measure.observed import observe
+from recommend.reading import Document, Strict, problems_in, read_document
+from recommend.reading.document import Loc
+from recommend.rulebook.book import CompiledRule, Rulebook
+from recommend.rulebook.conditions import UNDETERMINED
+from recommend.rulebook.models import (
+    Comparison,
+    NeedsThen,
+    NeedThen,
+    NoteLevel,
+    NoteThen,
+    Strength,
+    Weight,
+)
+from recommend.rulebook.terms import Facts
+from recommend.rulebook.vocabulary import FOOT_TYPE
+from recommend.visit.models import Answer, PainSite, Visit
+
+
+class Reading(Strict):
+    """A reading with its standard error, or with qualifiers other than the usual ones."""
+
+    value: float
+    error: Annotated[float, Field(ge=0)] | None = None
+    where: dict[str, str] = {}
+
+
+Given = dict[str, float | str | Reading]
+
+
+class NeedShown(Strict):
+    """A need that rule `by` must give, in figures: `value` is a number or a word of the scale."""
+
+    by: str
+    attribute: str
+    is_: Comparison = Field(alias="is")
+    value: float | str
+    strength: Strength
+    weight: Weight = "usual"
+
+
+class Expect(Strict):
+    """What must come out; what is left out is not looked at.
+
+    `notes` are all the notes that are due, by id of their rule, each with its level; `asks` are
+    all the rules of needs that hold. `needs` must be among the needs of the foot.
+    """
+
+    axes: dict[str, str] = {}
+    type: str | None = None
+    notes: dict[str, NoteLevel] | None = None
+    asks: list[str] | None = None
+    needs: list[NeedShown] = []
+
+
+class Example(Strict):
+    """One foot and what must come of it.
+
+    The foot is put together from named `parts` of the file and from facts of its own:
+    readings by measure, `answers`, `pain` (painful sites; an empty list is 'asked, none'),
+    or it is a whole `visit` as in a visit file.
+    """
+
+    name: str
+    of: list[str] = []
+    given: Given = {}
+    age_band: str | None = None
+    purpose: str | None = None
+    answers: dict[str, Answer] = {}
+    pain: list[PainSite] | None = None
+    visit: Visit | None = None
+    side: Side = "left"
+    expect: Expect
+
+
+class ExamplesFile(Strict):
+    """A file of worked examples."""
+
+    title: str
+    source: str = ""
+    parts: dict[str, Given] = {}
+    examples: list[Example] = Field(min_length=1)
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """An example ready to run: its place, the facts of its foot, what must come out."""
+
+    example: Example
+    place: Place
+    facts: Facts
+
+
+def load_examples(book: Rulebook) -> tuple[tuple[Case, ...], tuple[InputError, ...]]:
+    """All examples of a rulebook, and everything in them that does not fit."""
+    cases: list[Case] = []
+    problems: list[InputError] = []
+    names: dict[str, Place] = {}
+    for path in sorted((Path(book.folder) / "examples").glob("*.yaml")):
+        try:
+            document = read_document(path)
+        except InputError as error:
+            problems.append(error)
+            continue
+        file, wrong = problems_in(ExamplesFile, document)
+        problems += wrong
+        for index, example in enumerate(file.examples if file else ()):
+            assert file is not None
+            loc: Loc = ("examples", index)
+            try:
+                _claim(example.name, document.place((*loc, "name")), names)
+                facts = _facts(example, file.parts, document, loc, book)
+                _check_expect(example.expect, document, (*loc, "expect"), book)
+                cases.append(Case(example, document.place(loc), facts))
+            except InputError as error:
+                problems.append(error)
+    return tuple(cases), tuple(problems)
+
+
+def _claim(name: str, place: Place, names: dict[str, Place]) -> None:
+    if name in names:
+        raise InputError(
+            place, f"the name `{name}` stands twice (first at {names[name]})", "each name once"
+        )
+    names[name] = place
+
+
+def _facts(
+    example: Example, parts: dict[str, Given], at: Document, loc: Loc, book: Rulebook
+) -> Facts:
+    if example.visit is not None:
+        used = observe(example.visit, book.measures, book.parameters).used[example.side]
+        return facts_of(example.visit, example.side, used, book)
+    facts: dict[str, float | str] = {"side": example.side}
+    facts |= {f"known_{name}": "no" for name in book.measures}
+    for name, value in _given(example, parts, at, loc).items():
+        _known("measure", name, book.measures, at.place((*loc, "given", name), key=True))
+        facts |= _reading(name, value, book)
+    return _checked({**facts, **_asked(example, at, loc, book)}, at.place(loc), book)
+
+
+def _given(example: Example, parts: dict[str, Given], at: Document, loc: Loc) -> Given:
+    given: Given = {}
+    for index, part in enumerate(example.of):
+        _known("part", part, parts, at.place((*loc, "of", index)))
+        given |= parts[part]
+    return given | example.given
+
+
+def _asked(example: Example, at: Document, loc: Loc, book: Rulebook) -> Facts:
+    facts: dict[str, float | str] = {}
+    for name, word in (("age-band", example.age_band), ("purpose", example.purpose)):
+        if word is not None:
+            facts[f"visit_{name}"] = word
+    for question, answer in example.answers.items():
+        place = at.place((*loc, "answers", question), key=True)
+        _known("question", question, book.questions, place)
+        if answer != "not-asked":
+            facts[f"answer_{question}"] = answer
+    if example.pain is not None:
+        for fact in book.vocabulary.words:
+            if fact.startswith("pain_"):
+                facts[fact] = "yes" if fact.removeprefix("pain_") in example.pain else "no"
+    return facts
+
+
+def _checked(facts: Facts, place: Place, book: Rulebook) -> Facts:
+    for name, value in facts.items():
+        words = book.vocabulary.words.get(name)
+        if words is not None and value not in words:
+            raise InputError(place, f"`{name}` is `{value}`", ", ".join(words))
+    return checked_facts(facts, book)
+
+
+def _reading(name: str, value: float | str | Reading, book: Rulebook) -> Facts:
+    """Facts of one reading; its error is that of one reading where none is given."""
+    definition = book.measures[name]
+    usual = {q: words[0] for q, words in definition.qualifiers.items()}
+    single = definition.error
+    error = math.hypot(single.single, single.floor) if single else 0.0
+    if isinstance(value, Reading):
+        error = error if value.error is None else value.error
+        usual |= value.where
+        value = value.value
+    number = value if isinstance(value, str) else float(value)
+    measure = Measure(name, "left", number, definition.unit, error, qualifiers=usual)
+    known = {f"known_{name}": "yes"}
+    return {**measure_facts(measure, book.parameters["noise.clearly"]), **known}
+
+
+def _check_expect(expect: Expect, at: Document, loc: Loc, book: Rulebook) -> None:
+    for axis, value in expect.axes.items():
+        _known("axis", axis, book.axes, at.place((*loc, "axes", axis), key=True))
+        values = [*book.axes[axis].values, UNDETERMINED]
+        _known(f"value of axis `{axis}`", value, values, at.place((*loc, "axes", axis)))
+    if expect.type is not None:
+        _known("foot type", expect.type, [*book.types, UNDETERMINED], at.place((*loc, "type")))
+    for key, listed in (("notes", expect.notes), ("asks", expect.asks)):
+        for index, rule in enumerate(listed or ()):
+            _known("rule", rule, book.by_id, at.place((*loc, key, index)))
+    for index, need in enumerate(expect.needs):
+        place = at.place((*loc, "needs", index, "attribute"))
+        _known("attribute", need.attribute, book.attributes, place)
+        _known("rule", need.by, book.by_id, at.place((*loc, "needs", index, "by")))
+
+
+def _known(what: str, word: str, known: object, place: Place) -> None:
+    names = sorted(known)  # type: ignore[call-overload]
+    if word not in names:
+        raise InputError(place, f"no {what} is called `{word}`", mend=nearest(word, names))
+
+
+def run_examples(book: Rulebook, cases: tuple[Case, ...]) -> Iterator[Finding]:
+    """A finding for every example that does not come out as written."""
+    for case, said in zip(cases, outcomes(book, cases), strict=True):
+        for wrong in said:
+            yield Finding(
+                "example-fails", "error", case.place, f"example `{case.example.name}`: {wrong}",
+                mend="mend the rule, or the example if it is the one that is wrong",
+            )  # fmt: skip
+
+
+def outcomes(book: Rulebook, cases: tuple[Case, ...]) -> list[list[str]]:
+    """For every case what differs from what is written, in words; nothing when it agrees."""
+    try:
+        done = concluded(book, cases)
+    except ContradictionError as error:
+        return [[str(error)] for _ in cases]
+    return [list(differences(book, case, row, done)) for row, case in enumerate(cases)]
+
+
+def concluded(book: Rulebook, cases: tuple[Case, ...]) -> ManyConclusions:
+    """What the rulebook says of the feet of all examples at once.
+
+    Raises
+    ------
+    ContradictionError
+        If it contradicts itself on one of them.
+    """
+    columns = columns_of([case.facts for case in cases], book.vocabulary)
+    return conclude_many(book, columns, len(cases))
+
+
+def differences(book: Rulebook, case: Case, row: int, done: ManyConclusions) -> Iterator[str]:
+    """What differs, in words, between what is written and row `row` of what came out."""
+    expect = case.example.expect
+    axes = dict(expect.axes)
+    if expect.type is not None:
+        axes[FOOT_TYPE] = expect.type
+    for axis, wanted in axes.items():
+        code = int(done.axes[axis][row])
+        came = UNDETERMINED if code < 0 else list(book.axes[axis].values)[code]
+        if came != wanted:
+            yield f"axis `{axis}` is `{came}`, not `{wanted}`"
+    fired = [rule for rule in book.rules if done.holds[rule.id][row]]
+    yield from _notes_differ(expect, fired)
+    yield from _needs_differ(expect, fired, book)
+
+
+def _notes_differ(expect: Expect, fired: list[CompiledRule]) -> Iterator[str]:
+    if expect.notes is None:
+        return
+    notes = {r.id: r.rule.then.note for r in fired if isinstance(r.rule.then, NoteThen)}
+    for rule in sorted(set(notes) | set(expect.notes)):
+        came, wanted = notes.get(rule, "not due"), expect.notes.get(rule, "not due")
+        if came != wanted:
+            yield f"note `{rule}` is {came}, not {wanted}"
+
+
+def _needs_differ(expect: Expect, fired: list[CompiledRule], book: Rulebook) -> Iterator[str]:
+    if expect.asks is not None:
+        asks = {rule.id for rule in fired if isinstance(rule.rule.then, NeedsThen)}
+        for rule in sorted(asks ^ set(expect.asks)):
+            yield f"rule `{rule}` {'holds' if rule in asks else 'does not hold'}"
+    given = {(rule.id, *key) for rule in fired for key in need_keys(rule, book)}
+    for need in expect.needs:
+        key = (need.by, need.attribute, need.is_, need.value, need.strength, need.weight)
+        if key not in given:
+            yield f"`{need.by}` does not ask for {need.attribute} {need.is_} {need.value} so"
+
+
+NeedKey = tuple[str, str, float | str, str, str]
+
+
+def need_keys(rule: CompiledRule, book: Rulebook) -> Iterator[NeedKey]:
+    """Needs of a rule in figures, as examples write them."""
+    if isinstance(rule.rule.then, NeedsThen):
+        for need in rule.rule.then.needs:
+            yield _need_key(need, book)
+
+
+def _need_key(need: NeedThen, book: Rulebook) -> NeedKey:
+    value: float | str
+    value = need.level if need.level is not None else book.limits[str(need.limit)].values[0].value
+    return (need.attribute, need.is_, value, need.strength, need.weight)
+
+
+def pin_findings(book: Rulebook, cases: tuple[Case, ...]) -> Iterator[Finding]:
+    """Rules that no example makes fire."""
+    try:
+        done = concluded(book, cases)
+    except ContradictionError:
+        return  # every example fails, and says so
+    for rule in book.rules:
+        if not done.holds[rule.id].any():
+            yield Finding(
+                "not-pinned", "error", rule.place, f"no example makes rule `{rule.id}` fire",
+                mend="write one in examples/; `recommend rule new` shows the form",
+            )  # fmt: skip

@@ -1,0 +1,125 @@
+"""Conditions and conclusions in words: short, as they are written, and long, as they are read."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from recommend.rulebook.book import Rulebook
+from recommend.rulebook.conditions import (
+    NOT_MEASURED,
+    ORDERS,
+    UNDETERMINED,
+    AllOf,
+    AnyOf,
+    Condition,
+    NoneOf,
+    OfAnswer,
+    OfAxis,
+    OfMeasure,
+    OfPain,
+)
+from recommend.rulebook.models import AxisThen, Limit, NeedsThen, NeedThen, NoteThen
+
+_LONG = {
+    "above": "is above", "at-least": "is at least", "below": "is below", "at-most": "is at most",
+    "clearly-above": "is above, by more than its error,",
+    "clearly-below": "is below, by more than its error,",
+}  # fmt: skip
+_UNITS = {"deg": "°", "ratio": "", "score": "", "percent": " %"}
+
+
+def code(condition: Condition) -> str:
+    """A condition in one line, in the words of the file."""
+    if isinstance(condition, AllOf):
+        return "all of (" + "; ".join(map(code, condition.all)) + ")"
+    if isinstance(condition, AnyOf):
+        return "any of (" + "; ".join(map(code, condition.any)) + ")"
+    if isinstance(condition, NoneOf):
+        return "none of (" + "; ".join(map(code, condition.none)) + ")"
+    if isinstance(condition, OfMeasure):
+        limit = f" {condition.limit}" if condition.limit else ""
+        return f"{condition.measure} {' or '.join(condition.is_)}{limit}"
+    if isinstance(condition, OfAxis):
+        verb = "is" if condition.is_ else "is not"
+        return f"{condition.axis} {verb} {' or '.join(condition.is_ or condition.is_not or ())}"
+    if isinstance(condition, OfAnswer):
+        return f"{condition.answer} answered {condition.is_}"
+    if isinstance(condition, OfPain):
+        return f"pain at {condition.pain} {condition.is_}"
+    return f"{condition.visit} {' or '.join(condition.is_)}"
+
+
+def sentence_lines(condition: Condition, book: Rulebook, depth: int = 0) -> Iterator[str]:
+    """A condition as an indented list to be read, one comparison a line."""
+    pad = "  " * depth
+    groups = ((AllOf, "all", "all of these:"), (AnyOf, "any", "at least one of these:"),
+              (NoneOf, "none", "none of these (each known to be false):"))  # fmt: skip
+    for group, key, words in groups:
+        if isinstance(condition, group):
+            yield f"{pad}{words}"
+            for part in getattr(condition, key):
+                yield from sentence_lines(part, book, depth + 1)
+            return
+    yield f"{pad}- {_leaf_words(condition, book)}" if depth else _leaf_words(condition, book)
+
+
+def _leaf_words(leaf: Condition, book: Rulebook) -> str:
+    if isinstance(leaf, OfMeasure):
+        name = book.measures[leaf.measure].title
+        if leaf.is_[0] in ORDERS:
+            limit = book.limits[str(leaf.limit)]
+            return f"{name} {_LONG[leaf.is_[0]]} {limit_words(limit)} ({leaf.limit})"
+        return f"{name} {'was not taken' if leaf.is_ == [NOT_MEASURED] else 'is ' + _or(leaf.is_)}"
+    if isinstance(leaf, OfAxis):
+        axis = book.axes[leaf.axis]
+        words = [w if w == UNDETERMINED else axis.values[w] for w in leaf.is_ or leaf.is_not or ()]
+        return f"{axis.title}: {'' if leaf.is_ else 'not '}{_or(words)}"
+    if isinstance(leaf, OfAnswer):
+        return f"'{book.questions[leaf.answer].ask}' is answered {leaf.is_}"
+    if isinstance(leaf, OfPain):
+        return f"pain at the {leaf.pain.replace('-', ' ')} of this side: {leaf.is_}"
+    assert not isinstance(leaf, (AllOf, AnyOf, NoneOf))
+    return f"{leaf.visit.replace('-', ' ')} is {_or(leaf.is_)}"
+
+
+def _or(words: list[str]) -> str:
+    return " or ".join(words)
+
+
+def limit_words(limit: Limit) -> str:
+    """The values of a limit with its unit, and which readings each is meant for."""
+    unit = _UNITS.get(limit.unit, f" {limit.unit}")
+    parts = []
+    for value in limit.values:
+        where = " from ".join(value.where.values())
+        parts.append(f"{value.value:g}{unit}" + (f" ({where})" if where else ""))
+    return " or ".join(parts)
+
+
+def then_lines(then: AxisThen | NoteThen | NeedsThen, book: Rulebook) -> Iterator[str]:
+    """A conclusion to be read, one statement a line."""
+    if isinstance(then, AxisThen):
+        axis = book.axes[then.axis]
+        yield f"{axis.title}: {axis.values[then.value]} ({then.axis} = {then.value})"
+    elif isinstance(then, NoteThen):
+        level = {"stop": "STOP, no shortlist", "see-clinician": "see a clinician",
+                 "caution": "caution"}[then.note]  # fmt: skip
+        yield f"{level}: {then.say}"
+    else:
+        for need in then.needs:
+            yield need_line(need, book)
+
+
+def need_line(need: NeedThen, book: Rulebook) -> str:
+    """A need to be read."""
+    attribute = book.attributes[need.attribute]
+    how = {"at-least": "at least", "at-most": "at most", "above": "more than", "below": "less than"}
+    strength = {"must": "must be", "never": "must never be"}.get(
+        need.strength, f"is wished ({need.weight}) to be"
+    )
+    if need.level is not None:
+        target = attribute.scale[need.level]
+    else:
+        target = limit_words(book.limits[str(need.limit)])
+    thing = need.attribute.partition(".")[0]
+    return f"{thing}: {attribute.title} {strength} {how[need.is_]} {target}"
