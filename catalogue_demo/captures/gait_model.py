@@ -11,6 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+HEEL_RISE_MM = 205.0
+_RISE_FROM, _RISE_TAKES = 0.70, 0.36  # shares of stance: the heel is highest after toe-off
 PHASE_ENDS = (0.27, 0.67)  # textbook ends of contact and midstance as shares of stance
 
 
@@ -79,7 +81,7 @@ def film(
             stance = round(gait.stance_s * gait.rate * (1 + 0.02 * rng.standard_normal()))
             share = np.linspace(0, 1, stance)
             angle = angle_over_stance(gait, share) + spread_deg * rng.standard_normal()
-            rise = 60.0 * np.clip((share - 0.62) / 0.38, 0, 1) ** 1.6
+            rise = _heel_height((share - _RISE_FROM) / _RISE_TAKES)
             pieces.append(np.column_stack([angle, rise]))
             contact.append(np.ones(stance, dtype=bool))
     motion = np.concatenate(pieces)
@@ -90,11 +92,20 @@ def film(
     return clicked, np.concatenate(contact)
 
 
+def _heel_height(share: np.ndarray) -> np.ndarray:
+    """Height of the heel in mm while it rises, `share` of the rise from 0 to 1."""
+    u = np.clip(share, 0, 1)
+    return HEEL_RISE_MM * u**2 * (3 - 2 * u)
+
+
 def _swing(gait: Gait, frames: int, start: float, end: float) -> np.ndarray:
+    """The heel goes on to its highest point, a little after the toe has left, and comes down."""
     share = (np.arange(frames) + 1) / (frames + 1)
     angle = start + (end - start) * share
-    lift = 60.0 + 60.0 * np.sin(np.pi * np.clip(share * 1.3, 0, 1))
-    return np.column_stack([angle, lift * np.clip((1 - share) / 0.35, 0, 1) ** 1.5])
+    at_toe_off = (1 - _RISE_FROM) / _RISE_TAKES
+    up = _heel_height(at_toe_off + share * gait.swing_s / (_RISE_TAKES * gait.stance_s))
+    down = np.clip((1 - share) / 0.75, 0, 1)
+    return np.column_stack([angle, np.minimum(up, HEEL_RISE_MM * down**2 * (3 - 2 * down))])
 
 
 def _project(gait: Gait, angle: np.ndarray, height: np.ndarray) -> np.ndarray:

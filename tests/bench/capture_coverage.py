@@ -15,9 +15,10 @@ from pathlib import Path
 import numpy as np
 
 from catalogue_demo.captures.foot_model import Mat, invent, truth, walk
+from recommend.errors import RecommendError
 from recommend.measure.pressure.measures import measure_pressure
 from recommend.measure.pressure.recording import PressureRecording
-from recommend.rulebook.parameters import Parameters
+from recommend.rulebook import Rulebook, load_rulebook
 
 RULES = Path(__file__).parents[2] / "rules"
 NAMES = {
@@ -32,7 +33,7 @@ NAMES = {
 }
 
 
-def one_foot(seed: int, steps: int, mat: Mat, parameters: dict[str, float]) -> dict | None:
+def one_foot(seed: int, steps: int, mat: Mat, book: Rulebook) -> dict | None:
     """True value, value and error of each measure of one generated foot; None when refused."""
     rng = np.random.default_rng([seed, steps])
     foot = invent(rng)
@@ -41,8 +42,8 @@ def one_foot(seed: int, steps: int, mat: Mat, parameters: dict[str, float]) -> d
         frames, (mat.pitch, mat.pitch), mat.rate, None, "dynamic", "walking", "barefoot", None, "x"
     )
     try:
-        measured = measure_pressure(recording, parameters)
-    except Exception as error:  # a bench reports what failed and goes on
+        measured = measure_pressure(recording, book.parameters, book.measures)
+    except RecommendError as error:
         print(f"foot {seed}: {error}")
         return None
     if len(measured) != 1 or measured[0].side != foot.side:
@@ -59,9 +60,9 @@ def one_foot(seed: int, steps: int, mat: Mat, parameters: dict[str, float]) -> d
 
 def report(feet: int, steps: int, mat: Mat) -> dict[str, float]:
     """Print the table of coverage; the coverage of each measure as a share."""
-    parameters = dict(Parameters.load(RULES / "parameters"))
+    book = load_rulebook(RULES)
     start = time.perf_counter()
-    found = [one_foot(seed, steps, mat, parameters) for seed in range(feet)]
+    found = [one_foot(seed, steps, mat, book) for seed in range(feet)]
     rows = [row for row in found if row is not None]
     print(f"{feet} feet, {steps} steps each, pitch {mat.pitch:g} mm, {mat.rate:g} Hz;")
     print(f"{feet - len(rows)} refused or mistaken; {time.perf_counter() - start:.0f} s")

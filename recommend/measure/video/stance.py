@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from recommend.measure.doubts import Doubt
 from recommend.measure.model import Flag
-from recommend.measure.spans import bridged, spans
+from recommend.measure.spans import spans
 from recommend.measure.video.recording import LOWER_HEEL, MarksRecording
 
 FloatArray = NDArray[np.float64]
@@ -56,31 +56,37 @@ def heel_stances(height: FloatArray, rate_hz: float, parameters: Mapping[str, fl
 
     Notes
     -----
-    1. The heel is down while it moves slower than ``capture.stance-speed`` of its highest
-       vertical speed and lies in the lower ``capture.stance-height`` of its range.
-    2. Gaps of less than ``capture.gap-longest-ms`` inside are bridged.
-    3. A mark on the heel does not see the toe leave the ground: stance is taken to end when heel
-       contact is ``capture.propulsion-tail`` of it, or when the heel is down again.
+    Speeds are shares of the highest vertical speed in the recording.
 
-    In the manner of velocity methods that use heel and toe marks (O'Connor CM et al. 2007 Gait
-    Posture 25:469-474, from memory); with the heel alone the end of stance is an estimate.
+    1. The heel comes down: a descent faster than ``capture.heel-fast``. The foot is on the ground
+       from the first frame after it that is slower than ``capture.heel-slow``.
+    2. The heel rises again: the next rise faster than ``capture.heel-fast``. A mark on the heel
+       does not see the toe leave the ground; that lies between the heel's fastest rise and its
+       highest point, and the middle of the two is taken.
+
+    In the manner of methods that read events from the vertical speed of heel and toe (O'Connor CM
+    et al. 2007 Gait Posture 25:469-474, from memory); with the heel alone both are estimates.
     """
-    known = ~np.isnan(height)
-    if known.sum() < 3:
+    velocity = np.gradient(height) if len(height) > 2 else np.full(len(height), np.nan)
+    known = velocity[~np.isnan(velocity)]
+    top = float(np.abs(known).max()) if len(known) else 0.0
+    if top <= 1e-9 * max(1.0, float(np.nanmax(np.abs(height))) if len(known) else 1.0):
         return []
-    speed = np.abs(np.gradient(height))
-    low, high = np.nanmin(height), np.nanmax(height)
-    if high <= low:
-        return []
-    slow = speed <= parameters["capture.stance-speed"] * np.nanmax(speed)
-    down = known & slow & (height <= low + parameters["capture.stance-height"] * (high - low))
-    bridge = parameters["capture.gap-longest-ms"] * rate_hz / 1000.0
-    found = bridged(spans(np.asarray(down)), bridge)
-    least = parameters["capture.stance-shortest-ms"] * rate_hz / 1000.0 / 2.0
-    found = [span for span in found if span[1] - span[0] >= least]
-    limits = [start for start, _ in found[1:]] + [len(height)]
-    tail = parameters["capture.propulsion-tail"]
-    return [
-        (start, min(start + round((stop - start) / tail), limit))
-        for (start, stop), limit in zip(found, limits, strict=True)
-    ]
+    share = np.nan_to_num(velocity) / top
+    fast, slow = parameters["capture.heel-fast"], parameters["capture.heel-slow"]
+    least = parameters["capture.step-gap-ms"] * rate_hz / 1000.0
+    rises = [span for span in spans(share > fast) if span[1] - span[0] >= least]
+    found: list[Span] = []
+    for _, landed in (span for span in spans(share < -fast) if span[1] - span[0] >= least):
+        start = _first(share[landed:] > -slow, landed)
+        rise = next((span for span in rises if span[0] >= start), None)
+        if rise is not None and (not found or start >= found[-1][1]):
+            fastest = rise[0] + int(np.argmax(share[rise[0] : rise[1]]))
+            highest = _first(share[rise[1] :] <= 0, rise[1])
+            found.append((start, (fastest + highest) // 2))
+    return found
+
+
+def _first(flags: NDArray[np.bool_], offset: int) -> int:
+    """Index of the first true value, counted from `offset`; the end when there is none."""
+    return offset + (int(np.argmax(flags)) if flags.any() else len(flags))
