@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 from typing import Annotated
@@ -12,16 +11,17 @@ import typer
 
 from recommend.catalogue.shop import open_rulebook
 from recommend.commands.repeats import repeatability
+from recommend.commands.shelved import edit, form, history, list_, steps_for
 from recommend.errors import Exit, InputError, Place
 from recommend.infer.counter import Counter
 from recommend.settings import setting
-from recommend.show.dialogue import LeftError, run, say
-from recommend.show.progress import progress_line
+from recommend.show.dialogue import LeftError, heading, run, say
+from recommend.show.progress import note_lines, progress_line
+from recommend.visit import read_visit
 from recommend.visit.answers import RefusedError, Text
+from recommend.visit.coming_back import begun_again
 from recommend.visit.entry import Entry, visit_of
-from recommend.visit.intake import intake
 from recommend.visit.shelf import REFERENCE, Draft, Shelf
-from recommend.visit.steps import Step
 
 app = typer.Typer(add_completion=False, rich_markup_mode=None, no_args_is_help=True)
 
@@ -58,12 +58,7 @@ def new(
     shelf = Shelf(setting("visits", visits).value)
     code = _reference(reference)
     with shelf.held(code):
-        if shelf.draft(code) is not None:
-            raise InputError(
-                Place(str(shelf.folder)),
-                f"a visit of `{code}` is under way",
-                mend=f"go on with `recommend visit resume {code}`",
-            )
+        _refuse_under_way(shelf, code)
         draft = Draft({"reference": code, "date": date.today().isoformat()})
         _enter(draft, shelf, rules)
 
@@ -110,36 +105,72 @@ def _asked_reference() -> str:
         raise InputError(Place("REFERENCE"), "no reference code was given") from None
 
 
-def _steps(draft: Draft, counter: Counter) -> Sequence[Step]:
-    return intake(counter.book.questions, setting("sizes").value, setting("zero-reference").value)
+@app.command("follow-up")
+def follow_up(
+    reference: Annotated[str, typer.Argument(metavar="REFERENCE", help="The customer's code.")],
+    visits: VisitsFolder = None,
+    rules: RulesFolder = None,
+) -> None:
+    """Begin the visit of a customer who comes back: screening, the time since, measures again.
+
+    Linked to the newest visit of the reference code; what was answered there stands in brackets.
+    Ends with exit code 3 when a stop was found.
+
+    Example: recommend visit follow-up A-1042
+    """
+    shelf = Shelf(setting("visits", visits).value)
+    code = _reference(reference)
+    earlier = shelf.newest(code)
+    with shelf.held(code):
+        _refuse_under_way(shelf, code)
+        tree = begun_again(read_visit(earlier.path), earlier.path.stem, date.today())
+        say(f"Back since {earlier.day}: {earlier.path.name}")
+        _enter(Draft(tree), shelf, rules)
+
+
+def _refuse_under_way(shelf: Shelf, code: str) -> None:
+    if shelf.draft(code) is not None:
+        raise InputError(
+            Place(str(shelf.folder)),
+            f"a visit of `{code}` is under way",
+            mend=f"go on with `recommend visit resume {code}`",
+        )
 
 
 def _enter(draft: Draft, shelf: Shelf, rules: Path | None) -> None:
     """Ask what is still to be asked, then put the visit on the shelf."""
     counter = Counter(open_rulebook(rules))
-    entry = Entry(_steps(draft, counter), draft, counter)
+    entry = Entry(steps_for(counter.book, draft.follow_up), draft, counter)
     shelf.save(draft)
+    told: set[str] = set()
+
+    def after_block(block: str) -> str:
+        progress = counter.progress(visit_of(draft.tree))
+        told.update(draft.said)
+        lines = [*note_lines(progress, told), progress_line(progress, block)]
+        told.update(note.rule for note in progress.notes)
+        return "\n".join(lines)
+
     try:
-        run(
-            entry,
-            lambda: shelf.save(draft),
-            lambda block: progress_line(counter.progress(visit_of(draft.tree)), block),
-        )
+        run(entry, lambda: shelf.save(draft), after_block)
     except LeftError:
         print()
         say(f"Saved. Go on with: recommend visit resume {draft.reference}")
         return
     visit = visit_of(draft.tree)
     path = shelf.finish(draft)
-    stops = counter.stops(visit)
-    print()
-    say(progress_line(counter.progress(visit), "end"))
+    progress = counter.progress(visit)
+    heading("The visit")
+    say("\n".join(note_lines(progress)))
+    say(progress_line(progress, "end"))
     print(f"Visit: {path}")
-    if stops:
-        for stop in stops.values():
-            say(f"STOP: {stop}")
+    if counter.stops(visit):
         raise typer.Exit(Exit.STOP)
     print(f"Next:  recommend shortlist {path}")
 
 
+app.command("list")(list_)
+app.command()(edit)
+app.command()(history)
+app.command()(form)
 app.command()(repeatability)

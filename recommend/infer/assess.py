@@ -121,4 +121,9 @@ def _to_ask(book: Rulebook, feet: Mapping[Side, FootAssessment]) -> tuple[str, .
         for rule in book.rules:
             if rule.stage == "screen":
                 open_ |= lacks.for_rule(rule).answers
-    return tuple(question for question in book.questions if question in open_)
+    again = next(iter(feet.values())).conclusions.facts.get("known_wear-weeks") == "yes"
+    return tuple(
+        name
+        for name, question in book.questions.items()
+        if name in open_ and (again or not question.after_wear)
+    )

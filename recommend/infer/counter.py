@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from statistics import stdev
 
-from recommend.infer.assess import Assessment, assess
+from recommend.infer.assess import Assessment, Note, assess
 from recommend.infer.one import Engine
 from recommend.measure.model import SIDES, Side
 from recommend.measure.observed import PHASES, observe
@@ -25,7 +25,7 @@ class Progress:
 
     asked: int
     questions: int
-    notes: tuple[str, ...]
+    notes: tuple[Note, ...]
     foot: Mapping[Side, tuple[str, ...]]
     next_measure: str
     next_how: str
@@ -67,10 +67,11 @@ class Counter:
         measure, sides = self._next(seen)
         return Progress(
             asked=sum(a != "not-asked" for a in visit.answers.values()),
-            questions=len(self.book.questions),
-            notes=tuple(
-                f"{note.level}: {self.book.rule(note.rule).rule.title}" for note in seen.notes
+            questions=sum(
+                visit.follow_up is not None or not one.after_wear
+                for one in self.book.questions.values()
             ),
+            notes=seen.notes,
             foot={
                 side: words[-1:] if seen.feet[side].foot_type else words
                 for side, words in known.items()

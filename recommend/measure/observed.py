@@ -243,17 +243,32 @@ class _Maker:
             mass = self.visit.body_mass_kg
             yield self._measure("body-mass", side, mass, self._single("body-mass"), 1, "as written")
         if self.visit.pain is None:
+            yield from self._again(side, None)
             return
         here = [pain for pain in self.visit.pain if pain.side in (side, "both")]
         scores = [pain.score for pain in here if pain.score is not None]
         weeks = [pain.weeks for pain in here if pain.weeks is not None]
         # No pain on this side is known to be none; pain without a score stays unknown.
-        if scores or not here:
-            worst = float(max(scores, default=0))
+        worst = float(max(scores, default=0)) if scores or not here else None
+        yield from self._again(side, worst)
+        if worst is not None:
             yield self._measure("pain-score", side, worst, self._single("pain-score"), 1, "asked")
         if weeks or not here:
             longest = float(max(weeks, default=0))
             yield self._measure("pain-weeks", side, longest, 0.0, 1, "asked")
+
+    def _again(self, side: Side, worst: float | None) -> Iterator[Measure]:
+        """What the customer who came back tells of the time since."""
+        again = self.visit.follow_up
+        if again is None:
+            return
+        if again.weeks_of_wear is not None:
+            weeks = again.weeks_of_wear
+            yield self._measure("wear-weeks", side, weeks, 0.0, 1, "asked")
+        before = again.pain_before.left if side == "left" else again.pain_before.right
+        if worst is not None and before is not None:
+            error = self._single("pain-change")
+            yield self._measure("pain-change", side, worst - before, error, 2, "now less then")
 
     def _single(self, name: str) -> float:
         error = self.defs[name].error

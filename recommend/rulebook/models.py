@@ -81,10 +81,11 @@ class AxisDef(Strict):
 
 
 class Question(Strict):
-    """A screening question as it is asked."""
+    """A screening question as it is asked; some only of a customer who comes back."""
 
     ask: str
     why: str
+    after_wear: bool = False
 
 
 class AttributeDef(Strict):

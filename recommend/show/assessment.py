@@ -15,6 +15,7 @@ from recommend.measure.model import SIDES, Measure, Side
 from recommend.rulebook.book import Rulebook
 from recommend.show.layout import WIDE, bullet, heading, inset, plain_table
 from recommend.show.words import (
+    LEVEL_WORDS,
     lacking_words,
     pain_words,
     person_words,
@@ -24,9 +25,9 @@ from recommend.show.words import (
 )
 
 _LEVEL = {
-    "stop": ("STOP", "bold red"),
-    "see-clinician": ("SEE A CLINICIAN", "bold magenta"),
-    "caution": ("CAUTION", "bold yellow"),
+    "stop": (LEVEL_WORDS["stop"], "bold red"),
+    "see-clinician": (LEVEL_WORDS["see-clinician"], "bold magenta"),
+    "caution": (LEVEL_WORDS["caution"], "bold yellow"),
 }
 Feet = Mapping[Side, FootAssessment]
 

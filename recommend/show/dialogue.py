@@ -12,7 +12,7 @@ import select
 import shutil
 import sys
 import textwrap
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Any
 
 from recommend.visit.answers import Item
@@ -21,6 +21,7 @@ from recommend.visit.steps import Step
 
 WIDEST = 100
 LEAVE = "q"
+_LOCAL = 3  # where the local modes stand among the attributes of a terminal
 KEYS = (
     "At any question: ? help, < back, x remove, > rest of this block, q stop for now. "
     "Enter leaves a question out, or keeps what stands in [brackets]. "
@@ -54,10 +55,41 @@ def run(entry: Entry, save: Callable[[], None], after_block: Callable[[str], str
     """
     say(KEYS)
     try:
-        _converse(entry, save, after_block)
+        with _keys_unseen():
+            _converse(entry, save, after_block)
     except (KeyboardInterrupt, EOFError):
         save()
         raise LeftError from None
+
+
+@contextlib.contextmanager
+def _keys_unseen() -> Iterator[None]:
+    """Keep the terminal from printing keys by itself; what is typed ahead is read all the same."""
+    if not _can_read_keys():
+        yield
+        return
+    before = termios.tcgetattr(sys.stdin.fileno())
+    tty.setcbreak(sys.stdin.fileno(), termios.TCSADRAIN)
+    try:
+        yield
+    finally:
+        termios.tcsetattr(sys.stdin.fileno(), termios.TCSADRAIN, before)
+
+
+@contextlib.contextmanager
+def _line_edited() -> Iterator[None]:
+    """Give the terminal its usual way of typing a line, for one line."""
+    if not _can_read_keys():
+        yield
+        return
+    before = termios.tcgetattr(sys.stdin.fileno())
+    usual = termios.tcgetattr(sys.stdin.fileno())
+    usual[_LOCAL] |= termios.ICANON | termios.ECHO
+    termios.tcsetattr(sys.stdin.fileno(), termios.TCSADRAIN, usual)
+    try:
+        yield
+    finally:
+        termios.tcsetattr(sys.stdin.fileno(), termios.TCSADRAIN, before)
 
 
 def _converse(entry: Entry, save: Callable[[], None], after_block: Callable[[str], str]) -> None:
@@ -82,9 +114,10 @@ def width() -> int:
 
 
 def say(text: str, indent: str = "") -> None:
-    """Print `text` wrapped; nothing when it is empty."""
+    """Print `text` wrapped; a line that is moved in wraps further in."""
     for paragraph in text.splitlines():
-        print(textwrap.fill(paragraph, width(), initial_indent=indent, subsequent_indent=indent))
+        inner = indent + "    " * paragraph.startswith(" ")
+        print(textwrap.fill(paragraph, width(), initial_indent=indent, subsequent_indent=inner))
 
 
 def heading(text: str) -> None:
@@ -128,7 +161,10 @@ def _tell(reply: Reply, by_key: bool) -> None:
     for stop in reply.stops:
         print("\n" + "!" * width())
         say(f"STOP: {stop}")
-        print("!" * width())
+        print("!" * width(), flush=True)
+    if reply.stops and _can_read_keys():
+        # Keys typed ahead were meant for other questions.
+        termios.tcflush(sys.stdin.fileno(), termios.TCIFLUSH)
 
 
 def _read(step: Step, by_key: bool) -> str:
@@ -146,7 +182,8 @@ def _line() -> str:
     if sys.stdin.isatty():
         with contextlib.suppress(ImportError):
             import readline  # noqa: F401 - line editing for input()
-        return input()
+        with _line_edited():
+            return input()
     line = sys.stdin.readline()
     if not line:
         raise EOFError
@@ -156,15 +193,10 @@ def _line() -> str:
 def _key(step: Step) -> str:
     """One key that answers or commands, echoed; Enter is an empty answer."""
     descriptor = sys.stdin.fileno()
-    before = termios.tcgetattr(descriptor)
-    try:
-        tty.setcbreak(descriptor, termios.TCSADRAIN)
-        text = _pressed(descriptor)
-        if isinstance(step.kind, Item) and text in ("-", "+"):
-            print(text, end="", flush=True)
-            text += _pressed(descriptor)
-    finally:
-        termios.tcsetattr(descriptor, termios.TCSADRAIN, before)
+    text = _pressed(descriptor)
+    if isinstance(step.kind, Item) and text in ("-", "+"):
+        print(text, end="", flush=True)
+        text += _pressed(descriptor)
     print(text[-1:], end=" ", flush=True)
     return text
 

@@ -10,6 +10,7 @@ from recommend.measure.model import Measure
 from recommend.rulebook.book import Rulebook
 from recommend.visit.models import Visit
 
+LEVEL_WORDS = {"stop": "STOP", "see-clinician": "SEE A CLINICIAN", "caution": "CAUTION"}
 _UNITS = {"deg": "°", "percent": " %", "score": "", "ratio": "", "class": ""}
 _COUNTED = {"mean of strides": "strides", "mean of readings": "readings"}
 

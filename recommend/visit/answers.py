@@ -104,6 +104,7 @@ _NUMBER = re.compile(r"([-+\u2212]?\d+(?:[.,]\d+)?)\s*([a-z%°]*)", re.IGNORECAS
 _TO = {  # written unit -> (unit of the question, factor)
     "mm": ("mm", 1.0), "cm": ("mm", 10.0), "kg": ("kg", 1.0), "deg": ("deg", 1.0),
     "°": ("deg", 1.0), "%": ("percent", 1.0), "percent": ("percent", 1.0),
+    "weeks": ("weeks", 1.0), "hours": ("hours", 1.0), "h": ("hours", 1.0),
 }  # fmt: skip
 
 
@@ -193,6 +194,27 @@ class Text:
     def show(self, value: Any) -> str:
         """`value` as the fitter would write it."""
         return _short(str(value))
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """One of many known words, such as the ids of products."""
+
+    hint: str
+    words: frozenset[str]
+    keys: frozenset[str] = frozenset()
+
+    def parse(self, text: str) -> str:
+        """The value that `text` means; RefusedError when it means nothing here."""
+        word = text.strip().lower()
+        if word in self.words:
+            return word
+        hint = nearest(word, self.words)
+        raise RefusedError(f"`{_short(text)}` is not known here; write {self.hint}. {hint}".strip())
+
+    def show(self, value: Any) -> str:
+        """`value` as the fitter would write it."""
+        return str(value)
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,6 +28,10 @@ class Asked(Protocol):
     def why(self) -> str:
         """Why it is asked."""
 
+    @property
+    def after_wear(self) -> bool:
+        """Whether it is asked only of a customer who comes back."""
+
 
 YES_NO = Choice({"y": "yes", "n": "no"})
 AGE = Choice({"c": "child", "t": "teen", "a": "adult", "o": "older"})
@@ -161,14 +165,24 @@ def screening(questions: Mapping[str, Asked]) -> Iterator[Step]:
         "change again (older). Some stops depend on it. Never a birth date.",
     )  # fmt: skip
     for name, question in questions.items():
+        again: Callable[[Tree], bool] = _comes_back if question.after_wear else _of_everyone
         why = f"Asked because {question.why}. Not asked stays not asked; it is never read as no."
-        yield Step(name, SCREENING, question.ask, YES_NO, ("answers", name), why)
+        path: Path = ("answers", name)
+        yield Step(name, SCREENING, question.ask, YES_NO, path, why, asked_if=again)
     sites = Pains()
     yield Step(
         "pain", SCREENING, "Where does it hurt?", sites, ("pain",),
         "Site, side, worst score from 0 (none) to 10 (worst), and for how many weeks; several "
         f"with commas between. Sites: {', '.join(sites.sites)}. Type none when nothing hurts.",
     )  # fmt: skip
+
+
+def _comes_back(tree: Tree) -> bool:
+    return "follow-up" in tree
+
+
+def _of_everyone(_tree: Tree) -> bool:
+    return True
 
 
 def _purpose(sizes: str) -> Iterator[Step]:

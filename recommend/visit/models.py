@@ -264,6 +264,32 @@ class Capture(Strict):
     still: Annotated[str, Field(min_length=1, max_length=500)] | None = None
 
 
+class BySide(Strict):
+    """One whole number from 0 (none) to 10 (worst) for each side."""
+
+    left: Annotated[int, Field(ge=0, le=10)] | None = None
+    right: Annotated[int, Field(ge=0, le=10)] | None = None
+
+
+class FollowUp(Strict):
+    """What the customer who comes back tells of the time since.
+
+    `of` names the earlier visit; `shoe` and `insole` are what was worn since (product ids,
+    or ``own``); `pain_before` is the worst pain of each side at the earlier visit; `comfort` is
+    0 (cannot be worn) to 10 (could not be better) by region.
+    """
+
+    of: Annotated[str, Field(min_length=1, max_length=80)]
+    shoe: ProductId | None = None
+    insole: ProductId | None = None
+    weeks_of_wear: Annotated[float, Field(ge=0, le=1000)] | None = None
+    hours_a_day: Annotated[float, Field(ge=0, le=24)] | None = None
+    pain_before: BySide = BySide()
+    comfort: dict[Region, Rating] = {}
+    returned: Answer | None = None
+    changed: Annotated[str, Field(max_length=2000)] = ""
+
+
 class Visit(Strict):
     """One customer's fitting: a reference code, never a name."""
 
@@ -276,6 +302,7 @@ class Visit(Strict):
     pain: list[Pain] | None = Field(default=None, max_length=40)
     answers: dict[str, Answer] = {}
     feet: Feet = Feet()
+    follow_up: FollowUp | None = None
     trials: list[TrialStep] = Field(default=[], max_length=60)
     captures: list[Capture] = Field(default=[], max_length=40)
     remarks: Annotated[str, Field(max_length=2000)] = ""

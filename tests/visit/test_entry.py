@@ -182,7 +182,7 @@ def test_the_order_of_asking_needs_no_rulebook_of_ours() -> None:
     """A shop's own screening questions are asked in the order of its rulebook."""
 
     class Own:
-        ask, why = "Is it so?", "it matters"
+        ask, why, after_wear = "Is it so?", "it matters", False
 
     steps = [s.id for s in intake({"second": Own(), "first": Own()}, "uk", "vertical")]
     assert steps[:4] == ["age-band", "second", "first", "pain"]

@@ -1,0 +1,244 @@
+"""`recommend visit list`, `edit`, `history` and `form`: what to do with visits that are there."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import sys
+from datetime import date
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from recommend.catalogue.shop import open_catalogue, open_rulebook
+from recommend.errors import InputError, Place
+from recommend.infer.assess import Assessment
+from recommend.infer.counter import Counter
+from recommend.match.changed import changes
+from recommend.match.outcome import outcome_of
+from recommend.measure.history import history as history_of
+from recommend.reading import read_document
+from recommend.rulebook import Rulebook
+from recommend.settings import setting
+from recommend.show.changed import change_lines
+from recommend.show.dialogue import say
+from recommend.show.form import form_html
+from recommend.show.history import plot_lines, table_lines, told_lines
+from recommend.visit import read_visit
+from recommend.visit.answers import RefusedError
+from recommend.visit.changing import answers_in, change, step_called
+from recommend.visit.coming_back import steps_again
+from recommend.visit.intake import intake
+from recommend.visit.shelf import Shelf
+from recommend.visit.steps import Step
+
+VisitsFolder = Annotated[
+    Path | None, typer.Option("--visits", help="Folder of visits; see `recommend setup show`.")
+]
+RulesFolder = Annotated[
+    Path | None, typer.Option("--rules", help="Folder of the rulebook; see `recommend setup show`.")
+]
+Which = Annotated[
+    str, typer.Argument(metavar="REFERENCE", help="The customer's code, or a visit file.")
+]
+
+
+def steps_for(book: Rulebook, follow_up: bool) -> tuple[Step, ...]:
+    """The steps of a first fitting, or of a customer who comes back."""
+    sizes, zero = setting("sizes").value, setting("zero-reference").value
+    if not follow_up:
+        return intake(book.questions, sizes, zero)
+    products = open_catalogue(book)
+    worn = {
+        "shoe": frozenset(item.id for item in products.shoes),
+        "insole": frozenset(item.id for item in products.insoles),
+    }
+    return steps_again(book.questions, sizes, zero, worn)
+
+
+def list_(
+    visits: VisitsFolder = None,
+    rules: RulesFolder = None,
+    everything: Annotated[bool, typer.Option("--all", help="Of every day.")] = False,
+    day: Annotated[str, typer.Option("--date", help="Of this day, such as 2026-03-05.")] = "",
+) -> None:
+    """List today's visits, and every visit that is under way.
+
+    Example: recommend visit list
+    """
+    shelf = Shelf(setting("visits", visits).value)
+    wanted = _day(day)
+    drafts = shelf.drafts()
+    found = [one for one in shelf.finished() if everything or one.day == wanted]
+    for draft in drafts:
+        print(f"{'under way':<11} {draft.reference:<20} recommend visit resume {draft.reference}")
+    counter = Counter(open_rulebook(rules)) if found else None
+    for one in found:
+        assert counter is not None
+        seen = counter.assess(read_visit(one.path, counter.book.questions))
+        print(f"{one.day:<11} {one.reference:<20} {_state(seen)}")
+        print(f"{'':<11} {one.path}")
+    if not found:
+        print(f"No finished visit {'is here' if everything else f'of {wanted}'} ({shelf.folder}).")
+
+
+def _day(text: str) -> str:
+    try:
+        return (date.fromisoformat(text) if text else date.today()).isoformat()
+    except ValueError:
+        raise InputError(Place("--date"), f"`{text}` is not a date", "such as 2026-03-05") from None
+
+
+def _state(seen: Assessment) -> str:
+    worst = [note.level for note in seen.notes]
+    if "stop" in worst:
+        return "STOP: see a clinician"
+    types = [foot.foot_type or "undetermined" for foot in seen.feet.values()]
+    words = types[0] if types[0] == types[1] else f"{types[0]} / {types[1]}"
+    count = worst.count("see-clinician")
+    return words + (f", {count} see-a-clinician note{'s' if count > 1 else ''}" if count else "")
+
+
+def edit(
+    reference: Which,
+    what: Annotated[
+        str | None, typer.Argument(help="What to change, such as foot-length.left.")
+    ] = None,
+    value: Annotated[
+        str | None, typer.Argument(help="The new answer, as at the counter; x removes it.")
+    ] = None,
+    visits: VisitsFolder = None,
+    rules: RulesFolder = None,
+    catalogue: Annotated[
+        list[Path] | None, typer.Option(help="Folder of a catalogue, may be repeated.")
+    ] = None,
+) -> None:
+    """Change one answer of a visit, and see what it did to the outcome.
+
+    Without WHAT it lists what there is. A negative number as VALUE goes after `--`.
+
+    Example: recommend visit edit A-1042 foot-length.left 265
+    """
+    path = _path_of(reference, visits)
+    book = open_rulebook(rules)
+    before = read_visit(path, book.questions)
+    steps = steps_for(book, before.follow_up is not None)
+    if what is None:
+        _list_answers(path, steps)
+        return
+    step = step_called(what, steps)
+    new = _new_value(step, value if value is not None else _asked(step, path))
+    products = open_catalogue(book, catalogue)
+    counter = Counter(book)
+    old = outcome_of(before, book, products, counter.engine)
+    after = change(path, step, new)
+    doubt = counter.doubt(before, after)
+    if doubt:
+        say(f"Is that so? {doubt}")
+    print(f"{step.id}: {_shown(step, new)}  ({path.name})")
+    for line in change_lines(changes(old, outcome_of(after, book, products, counter.engine))):
+        say(line)
+
+
+def _list_answers(path: Path, steps: tuple[Step, ...]) -> None:
+    data: dict[str, Any] = read_document(path).data
+    print(f"{path}\nChange one with: recommend visit edit {data['reference']} WHAT VALUE\n")
+    answered = answers_in(data, steps)
+    for step, answer in answered:
+        print(f"  {step.id:<28} {answer}")
+    there = {step.id for step, _ in answered}
+    say(f"Not answered: {', '.join(step.id for step in steps if step.id not in there)}")
+
+
+def _asked(step: Step, path: Path) -> str:
+    if not sys.stdin.isatty():
+        raise InputError(Place("VALUE"), f"no new answer for `{step.id}` was given")
+    standing = step.standing(read_document(path).data)
+    say(step.ask)
+    for line in (*step.reminder, step.kind.hint):
+        say(line, "  ")
+    print(f"[{standing}] > " if standing else "> ", end="", flush=True)
+    try:
+        return input() or standing or "x"
+    except (EOFError, KeyboardInterrupt):
+        raise InputError(Place("VALUE"), "nothing was changed") from None
+
+
+def _new_value(step: Step, text: str) -> Any:
+    if text.strip() == "x":
+        return None
+    try:
+        return step.kind.parse(text)
+    except RefusedError as error:
+        raise InputError(Place(step.id), str(error)) from None
+
+
+def _shown(step: Step, value: Any) -> str:
+    return "removed" if value is None else step.kind.show(value)
+
+
+def history(
+    reference: Annotated[str, typer.Argument(metavar="REFERENCE", help="The customer's code.")],
+    visits: VisitsFolder = None,
+    rules: RulesFolder = None,
+    measure: Annotated[str, typer.Option(help="Plot only this measure.")] = "",
+) -> None:
+    """Show a customer's visits side by side, and each measure over time with its error.
+
+    Example: recommend visit history A-1042
+    """
+    shelf, book = Shelf(setting("visits", visits).value), open_rulebook(rules)
+    shelf.newest(reference)  # says so when there is none
+    seen = [read_visit(one.path, book.questions) for one in shelf.finished(reference)]
+    lines = history_of(seen, book.measures, book.parameters)
+    if measure and measure not in {line.measure for line in lines}:
+        known = ", ".join(dict.fromkeys(line.measure for line in lines))
+        raise InputError(Place("--measure"), f"`{measure}` was not taken", known)
+    print(f"{reference}: {len(seen)} visit{'s' if len(seen) > 1 else ''}\n")
+    if not measure:
+        for text in table_lines(seen, lines, book.measures, shutil.get_terminal_size().columns):
+            print(text)
+        for text in told_lines(seen):
+            print()
+            say(text)
+    for line in lines:
+        if len(line.taken) > 1 and measure in ("", line.measure):
+            print()
+            for text in plot_lines(seen, line, book.measures[line.measure]):
+                print(text)
+
+
+def form(
+    to: Annotated[
+        Path | None, typer.Option("--to", metavar="FILE", help="Write here, not to the output.")
+    ] = None,
+    follow_up: Annotated[
+        bool, typer.Option("--follow-up", help="For customers who come back.")
+    ] = False,
+    rules: RulesFolder = None,
+) -> None:
+    """Write a blank intake sheet as HTML, to print from a browser.
+
+    Example: recommend visit form --to intake.html
+    """
+    book = open_rulebook(rules)
+    steps = steps_for(book, follow_up)
+    after = {name for name, question in book.questions.items() if question.after_wear}
+    asked = [step for step in steps if follow_up or step.id not in after]
+    text = form_html(asked, str(setting("shop").value or ""))
+    if to is None:
+        print(text, end="")
+        return
+    try:
+        to.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise InputError(Place(str(to)), f"cannot be written ({error.strerror})") from error
+    print(f"Sheet: {to}")
+
+
+def _path_of(reference: str, visits: Path | None) -> Path:
+    """The newest visit of a reference code, or the visit file itself."""
+    if re.search(r"[/\\]|\.(ya?ml|json)$", reference):
+        return Path(reference)
+    return Shelf(setting("visits", visits).value).newest(reference).path

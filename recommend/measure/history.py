@@ -1,0 +1,69 @@
+"""Measures of a customer's visits, one line for each measure and foot."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from statistics import NormalDist
+
+from recommend.measure.definitions import MeasureDefs
+from recommend.measure.model import SIDES, Measure, Side
+from recommend.measure.observed import observe
+from recommend.visit.models import Visit
+
+_Z = NormalDist().inv_cdf(0.975)
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One measure of one foot over all visits; None where it was not taken.
+
+    Readings with other qualifiers (another gait, another zero) are another line. `change` is
+    the last reading less the first, and `beyond` whether that is more than the 95 % error of a
+    difference of the two; both None with fewer than two readings.
+    """
+
+    measure: str
+    qualifiers: Mapping[str, str]
+    side: Side
+    values: tuple[Measure | None, ...]
+
+    @property
+    def taken(self) -> tuple[Measure, ...]:
+        """The readings there are, oldest first."""
+        return tuple(one for one in self.values if one is not None)
+
+    @property
+    def change(self) -> float | None:
+        """The last reading less the first."""
+        if len(self.taken) < 2:
+            return None
+        return float(self.taken[-1].value) - float(self.taken[0].value)
+
+    @property
+    def beyond(self) -> bool | None:
+        """Whether the change is beyond the error of measuring twice, at 95 %."""
+        if self.change is None:
+            return None
+        first, last = self.taken[0], self.taken[-1]
+        return abs(self.change) > _Z * math.hypot(first.error or 0.0, last.error or 0.0)
+
+
+def history(
+    visits: Sequence[Visit], defs: MeasureDefs, parameters: Mapping[str, float]
+) -> tuple[Line, ...]:
+    """Numeric measures of `visits` (oldest first), in the order of the definitions."""
+    found: dict[tuple[str, tuple[tuple[str, str], ...], Side], list[Measure | None]] = {}
+    for number, visit in enumerate(visits):
+        observed = observe(visit, defs, parameters)
+        for side in SIDES:
+            for measure in (*observed.used[side].values(), *observed.further[side]):
+                if isinstance(measure.value, str):
+                    continue
+                key = (measure.name, tuple(sorted(measure.qualifiers.items())), side)
+                row = found.setdefault(key, [None] * len(visits))
+                row[number] = measure
+    order = list(defs)
+    keys = sorted(found, key=lambda key: (order.index(key[0]), key[1], SIDES.index(key[2])))
+    return tuple(Line(k[0], dict(k[1]), k[2], tuple(found[k])) for k in keys)

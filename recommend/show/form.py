@@ -1,0 +1,102 @@
+"""A blank intake sheet for shops that write on paper first: HTML to print from a browser."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from html import escape
+from itertools import groupby
+
+from recommend.visit.answers import Choice, Item, Pains, Readings
+from recommend.visit.steps import Step
+
+_STYLE = """
+@page { margin: 14mm; }
+body { font: 10.5pt/1.35 sans-serif; color: #000; background: #fff; max-width: 190mm;
+  margin: 0 auto; }
+h1 { font-size: 15pt; margin: 0 0 2mm; } h2 { font-size: 11.5pt; margin: 5mm 0 1mm;
+  border-bottom: 1.5px solid #000; break-after: avoid; }
+table { width: 100%; border-collapse: collapse; } th, td { text-align: left; vertical-align: top;
+  padding: 1.1mm 2mm 1.1mm 0; border-bottom: 0.5px solid #767676; font-weight: normal; }
+tr { break-inside: avoid; } thead th { font-weight: bold; } td { width: 27%; }
+small { display: block; font-size: 8.5pt; } p { margin: 1mm 0; }
+.box { white-space: nowrap; margin-right: 3mm; }
+"""
+_LINE = "_" * 14
+
+
+def form_html(steps: Iterable[Step], shop: str) -> str:
+    """The sheet: every question of the guided entry, left and right side by side."""
+    title = f"Intake sheet{f', {shop}' if shop else ''}"
+    body = "\n".join(_blocks([step for step in steps if step.block != "Remarks"]))
+    return f"""<!DOCTYPE html>
+<html lang="en">
+<head>
+<meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<title>{escape(title)}</title>
+<style>{_STYLE}</style>
+</head>
+<body>
+<main>
+<h1>{escape(title)}</h1>
+<p>Reference code (never a name): {_LINE}{_LINE} &nbsp; Date: {_LINE}</p>
+<p>Fitting advice, not a diagnosis. If a screening answer is yes, type it in before measuring:
+some are a stop. What is not asked or not measured is left empty; empty is never no, and never
+zero.</p>
+{body}
+<h2>Remarks (no names)</h2>
+<p><br><br></p>
+</main>
+</body>
+</html>
+"""
+
+
+def _blocks(steps: list[Step]) -> Iterator[str]:
+    for block, members in groupby(steps, key=lambda step: step.block):
+        yield f"<h2>{escape(block)}</h2>"
+        yield from _table(list(members))
+
+
+def _table(steps: list[Step]) -> Iterator[str]:
+    sided = any(step.id.endswith((".left", ".right")) for step in steps)
+    yield "<table>"
+    if sided:
+        yield (
+            '<thead><tr><th scope="col">Question</th><th scope="col">Left</th>'
+            '<th scope="col">Right</th></tr></thead>'
+        )
+    yield "<tbody>"
+    for step in steps:
+        if step.id.endswith(".right"):
+            continue
+        question = step.ask.removeprefix("LEFT: ")
+        notes = "".join(f"<small>{escape(line)}</small>" for line in step.reminder)
+        blank = _blank(step)
+        cells = (
+            f"<td>{blank}</td><td>{blank}</td>"
+            if step.id.endswith(".left")
+            else (f"<td{' colspan=2' if sided else ''}>{blank}</td>")
+        )
+        yield f'<tr><th scope="row">{escape(_capital(question))}{notes}</th>{cells}</tr>'
+    yield "</tbody></table>"
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _blank(step: Step) -> str:
+    """What is written on: boxes to tick, or a line."""
+    if isinstance(step.kind, Item):
+        words = ["-2", "-1", "0", "+1", "+2"]
+    elif isinstance(step.kind, Choice):
+        words = list(step.kind.by_key.values())
+    elif isinstance(step.kind, Pains):
+        return f"{_LINE}{_LINE}<br>site, side, 0 to 10, weeks"
+    elif isinstance(step.kind, Readings):
+        return f"{_LINE} {step.kind.unit}"
+    else:
+        unit = getattr(step.kind, "unit", "")
+        return f"{_LINE} {escape(unit)}"
+    return " ".join(f'<span class="box">&#9744; {escape(word)}</span>' for word in words)

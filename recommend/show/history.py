@@ -1,0 +1,94 @@
+"""Visits side by side, and each measure over time with its error."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from recommend.measure.definitions import MeasureDef, MeasureDefs
+from recommend.measure.history import Line
+from recommend.measure.model import SIDES
+from recommend.show.words import number, unit_words, value_words
+from recommend.visit.models import Visit
+
+_NAME, _CELL, _PLOT = 24, 14, 40
+_DRAWN = 2.0  # standard errors to each side
+
+
+def table_lines(
+    visits: Sequence[Visit], lines: Sequence[Line], defs: MeasureDefs, width: int
+) -> Iterator[str]:
+    """Measures of each foot by visit; the newest visits that fit `width` columns."""
+    fit = max(1, (width - _NAME - 2) // _CELL)
+    first = max(0, len(visits) - fit)
+    if first:
+        yield f"(the {fit} newest of {len(visits)} visits; a wider terminal shows more)"
+    dates = "".join(f"{visit.date or 'no date':<{_CELL}}" for visit in visits[first:])
+    yield f"{'':<{_NAME}}  {dates}".rstrip()
+    for side in SIDES:
+        for line in (one for one in lines if one.side == side):
+            cells = "".join(
+                f"{'' if one is None else value_words(one, defs[one.name]):<{_CELL}}"
+                for one in line.values[first:]
+            )
+            name = f"{side[0].upper()} {defs[line.measure].plain}"
+            yield f"{_cut(name):<{_NAME}}  {cells}".rstrip()
+
+
+def told_lines(visits: Sequence[Visit]) -> Iterator[str]:
+    """What was told at each visit of the time since the one before."""
+    for visit in visits:
+        again = visit.follow_up
+        if again is None:
+            continue
+        worn = " with ".join(filter(None, (again.shoe, again.insole))) or "what was worn not told"
+        words = [f"{visit.date}: {worn}"]
+        words += [f"{again.weeks_of_wear:g} weeks"] if again.weeks_of_wear is not None else []
+        words += [f"{again.hours_a_day:g} hours a day"] if again.hours_a_day is not None else []
+        words += [f"comfort {region} {value:g} of 10" for region, value in again.comfort.items()]
+        words += ["given back"] if again.returned == "yes" else []
+        words += [f"changed: {again.changed}"] if again.changed else []
+        yield ", ".join(words)
+
+
+def plot_lines(visits: Sequence[Visit], line: Line, definition: MeasureDef) -> Iterator[str]:
+    """One measure over time: a row a visit, the reading as `o` between its errors.
+
+    Plain characters only; the line reaches two standard errors to each side.
+    """
+    ends = [
+        float(one.value) + sign * _DRAWN * (one.error or 0.0)
+        for one in line.taken
+        for sign in (-1, 1)
+    ]
+    low, high = min(ends), max(ends)
+    span = (high - low) or 1.0
+
+    def column(value: float) -> int:
+        return round((value - low) / span * (_PLOT - 1))
+
+    words = ", ".join(line.qualifiers.values())
+    yield f"{line.side}, {definition.title}{f' ({words})' if words else ''}"
+    for visit, one in zip(visits, line.values, strict=True):
+        if one is None:
+            continue
+        error = _DRAWN * (one.error or 0.0)
+        row = [" "] * _PLOT
+        for place in range(column(float(one.value) - error), column(float(one.value) + error) + 1):
+            row[place] = "-"
+        row[column(float(one.value))] = "o"
+        yield f"  {visit.date or 'no date':<10} |{''.join(row)}| {value_words(one, definition)}"
+    yield f"  {_verdict(line, definition)}"
+
+
+def _verdict(line: Line, definition: MeasureDef) -> str:
+    if line.change is None:
+        return "one reading so far"
+    places = max(definition.decimals, 1)
+    size = f"{number(abs(line.change), places)}{unit_words(definition.unit)}"
+    if not line.beyond:
+        return f"last against first: {size} apart, within the error of measuring twice"
+    return f"last against first: {'up' if line.change > 0 else 'down'} by {size}, beyond error"
+
+
+def _cut(name: str) -> str:
+    return name if len(name) <= _NAME else f"{name[: _NAME - 1]}."

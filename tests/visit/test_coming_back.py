@@ -1,0 +1,113 @@
+"""The customer who comes back."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from recommend.infer.counter import Counter
+from recommend.visit import read_visit
+from recommend.visit.coming_back import begun_again, steps_again
+from recommend.visit.entry import Entry, visit_of
+from recommend.visit.models import Visit
+from recommend.visit.shelf import Draft
+
+
+def _again(**told: Any) -> Visit:
+    """A visit after four weeks, with pain 4 before."""
+    now = told.pop("now", 4)
+    base: dict[str, Any] = {
+        "reference": "T-1",
+        "pain": [{"site": "heel", "side": "left", "score": now}] if now else [],
+        "answers": told.pop("answers", {}),
+        "follow-up": {"of": "T-1_2026-02-05", "weeks-of-wear": 4, "pain-before": {"left": 4}},
+    }
+    base["follow-up"] |= told
+    return Visit.model_validate(base)
+
+
+def _notes(counter: Counter, visit: Visit) -> set[str]:
+    return {note.rule for note in counter.assess(visit).notes}
+
+
+@pytest.mark.parametrize(
+    ("now", "rule"),
+    [
+        (4, "see-pain-persisting"),
+        (3, "see-pain-persisting"),  # one point less is within the error of asking
+        (5, "caution-pain-a-little-more"),
+        (6, "see-pain-grown"),
+    ],
+)
+def test_pain_is_judged_with_its_error(counter: Counter, now: int, rule: str) -> None:
+    """Pain counts as less, or as more, only beyond the error of asking twice."""
+    assert rule in _notes(counter, _again(now=now))
+
+
+@pytest.mark.parametrize("now", [0, 1, 2])
+def test_pain_that_has_clearly_become_less_brings_no_note(counter: Counter, now: int) -> None:
+    """Two points less, or no pain at all, are no reason to send anyone."""
+    assert not _notes(counter, _again(now=now))
+
+
+def test_pain_in_the_first_days_of_wear_is_not_yet_persisting(counter: Counter) -> None:
+    """Before two weeks of wear the same pain is watched, not sent on."""
+    assert "see-pain-persisting" not in _notes(counter, _again(**{"weeks-of-wear": 1}))
+
+
+@pytest.mark.parametrize(
+    ("question", "level"),
+    [
+        ("new-pain", "see-clinician"),
+        ("skin-trouble", "see-clinician"),
+        ("numbness-or-weakness", "stop"),
+        ("open-wound", "stop"),
+    ],
+)
+def test_new_trouble_brings_a_note_by_rule(counter: Counter, question: str, level: str) -> None:
+    """New pain and skin trouble send to a clinician, numbness and wounds stop."""
+    notes = counter.assess(_again(now=0, answers={question: "yes"})).notes
+    assert [note.level for note in notes] == [level]
+
+
+def test_what_is_asked_after_wear_is_not_asked_before(counter: Counter) -> None:
+    """A first visit has no open question about the time since."""
+    first = Visit(reference="T-1")
+    assert "new-pain" not in counter.assess(first).to_ask
+    assert "new-pain" in counter.assess(_again()).to_ask
+
+
+def test_a_follow_up_begins_with_what_was_known() -> None:
+    """Link, weeks since, worst pain of each side; age band and purpose to be confirmed."""
+    earlier = read_visit(Path("catalogue_demo/visits/pronated.yaml"))
+    tree = begun_again(earlier, "QB-0102_2025-03-05", date(2025, 4, 16))
+    assert tree["follow-up"] == {
+        "of": "QB-0102_2025-03-05",
+        "weeks-of-wear": 6,
+        "pain-before": {"left": 3, "right": 3},
+    }
+    assert (tree["age-band"], tree["purpose"]) == ("adult", "walking")
+    assert "feet" not in tree
+    assert "answers" not in tree
+
+
+def test_the_time_since_is_asked_after_screening_and_before_measures(counter: Counter) -> None:
+    """The order of a follow-up; comfort of a region is kept under its name."""
+    steps = steps_again(
+        counter.book.questions, "eu", "vertical", {"shoe": frozenset({"mill-lane"})}
+    )
+    blocks = list(dict.fromkeys(step.block for step in steps))
+    assert blocks[:3] == ["Screening", "Since the last visit", "Purpose and size"]
+    draft = Draft({"reference": "T-1", "follow-up": {"of": "T-1_2026-02-05"}}, at="comfort-heel")
+    entry = Entry(steps, draft, counter)
+    entry.draft.at = "worn-shoe"
+    assert "did you mean `mill-lane`" in entry.feed("mil-lane").say.lower()
+    entry.draft.at = "comfort-heel"
+    assert entry.feed("12").kind == "refused"
+    entry.feed("7.5")
+    told = visit_of(draft.tree).follow_up
+    assert told is not None
+    assert told.comfort == {"heel": 7.5}
