@@ -29,6 +29,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "effects": ("recommend.commands.effects", "What the shop's kept trials teach of its products"),
     "setup": ("recommend.commands.setup", "The shop's settings, and where each comes from"),
     "measure": ("recommend.commands.measure", "Measure feet from pressure frames and video marks"),
+    "gaps": ("recommend.commands.gaps", "Say what to stock next, and which lines can go"),
+    "import": ("recommend.commands.import_list", "Read a supplier's list into the catalogue"),
     "store": ("recommend.commands.store", "Look after the records: verify, export, forget"),
 }
 

@@ -7,7 +7,6 @@ words mean which of ours.
 from __future__ import annotations
 
 import csv
-import os
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -17,6 +16,7 @@ from typing import Any, Literal
 import yaml
 from pydantic import Field, model_validator
 
+from recommend.atomic import write_atomically
 from recommend.catalogue.loading import Item, as_item
 from recommend.catalogue.models import CatalogueFile, Product
 from recommend.errors import InputError, Place, RecommendError, nearest
@@ -146,6 +146,33 @@ def import_csv(path: Path, mapping_path: Path, attributes: Mapping[str, Attribut
     if problems:
         raise RowsError(str(path), problems, len(rows))
     return Imported(mapping.title, mapping.currency, tuple(items))
+
+
+def read_list(path: Path, mapping: Path | None, attributes: Mapping[str, AttributeDef]) -> Imported:
+    """Read products from one file: YAML as in a catalogue, or CSV by a mapping.
+
+    Raises
+    ------
+    InputError
+        If it does not fit, or is CSV and no mapping is given.
+    RowsError
+        If rows of a CSV list cannot be used.
+    """
+    if path.suffix.lower() == ".csv":
+        if mapping is None:
+            raise InputError(
+                Place(str(path)), "a CSV list needs a mapping file", mend="add --mapping MAP.yaml"
+            )
+        return import_csv(path, mapping, attributes)
+    document = read_document(path)
+    file = validate(CatalogueFile, document)
+    items: list[Item] = []
+    seen: dict[str, int] = {}
+    for n, product in enumerate(file.products):
+        items.append(as_item(product, attributes, document, ("products", n)))
+        place = document.place(("products", n, "id"))
+        _claim(product.id, place.line, str(path), seen)
+    return Imported(file.title, file.currency, tuple(items))
 
 
 def _rows(
@@ -303,9 +330,4 @@ def write_products(imported: Imported, path: Path, *, replace: bool) -> None:
     products = [item.product for item in imported.items]
     file = CatalogueFile(title=imported.title, currency=imported.currency, products=products)
     data = file.model_dump(mode="json", by_alias=True, exclude_defaults=True)
-    beside = path.with_name(f".{path.name}.part")
-    try:
-        beside.write_text(yaml.safe_dump(data, sort_keys=False, allow_unicode=True), "utf-8")
-        os.replace(beside, path)
-    except OSError as error:
-        raise InputError(Place(str(path)), f"cannot be written ({error.strerror})") from error
+    write_atomically(path, yaml.safe_dump(data, sort_keys=False, allow_unicode=True))

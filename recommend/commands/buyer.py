@@ -15,12 +15,14 @@ from recommend.rulebook.book import Rulebook
 
 # The option parser reads `Optional`, not `X | None`.
 CatalogueOption = Annotated[
-    Optional[Path],  # noqa: UP045
-    typer.Option("--catalogue", help="Folder of the catalogue; the demo when not given."),
+    Optional[list[Path]],  # noqa: UP045
+    typer.Option(
+        "--catalogue", help="Folder of a catalogue, may be repeated; else as in `setup show`."
+    ),
 ]
 RulesOption = Annotated[
     Optional[Path],  # noqa: UP045
-    typer.Option("--rules", help="Folder of the rulebook; the shipped one when not given."),
+    typer.Option("--rules", help="Folder of the rulebook; else as in `setup show`."),
 ]
 VisitsOption = Annotated[
     Optional[Path],  # noqa: UP045
@@ -49,12 +51,19 @@ SoldOutOption = Annotated[
 JsonOption = Annotated[bool, typer.Option("--json", help="Print the same as JSON.")]
 
 
+FeetOption = Annotated[
+    Optional[Path],  # noqa: UP045
+    typer.Option("--feet", help="Measured feet of a chain, Parquet: a file or a folder of files."),
+]
+
+
 def crowd_of(
     book: Rulebook,
     visits: Path | None,
     population: Literal["published", "shop", "both"] | None,
     customers: int | None,
     seed: int,
+    feet: Path | None = None,
 ) -> Crowd:
     """The customers that the options ask for.
 
@@ -63,6 +72,11 @@ def crowd_of(
     RecommendError
         If the shop's visits are asked for and none are named.
     """
+    if feet is not None:
+        if visits or population:
+            raise RecommendError("--feet stands for everyone who is counted; leave out the others")
+        people = load_population(Path(book.folder) / "population.yaml")
+        return Crowd("columns", people, 0, seed, columns=feet)
     mode = population or ("both" if visits else "published")
     if mode != "published" and visits is None:
         raise RecommendError(

@@ -9,10 +9,12 @@ from typing import Annotated, Literal, Optional
 import typer
 
 from recommend.catalogue import load_catalogue
+from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.cli import single
 from recommend.commands.buyer import (
     CatalogueOption,
     CustomersOption,
+    FeetOption,
     JsonOption,
     PopulationOption,
     RulesOption,
@@ -25,7 +27,7 @@ from recommend.commands.buyer import (
 from recommend.coverage.document import as_document, write_csv
 from recommend.coverage.run import Question, answer
 from recommend.errors import RecommendError
-from recommend.rulebook import load_rulebook, shipped_folder
+from recommend.rulebook import load_rulebook
 from recommend.show.bar import stages
 from recommend.show.console import console
 from recommend.show.coverage import print_coverage
@@ -39,6 +41,7 @@ def coverage(
     population: PopulationOption = None,
     customers: CustomersOption = None,
     seed: SeedOption = 1,
+    feet: FeetOption = None,
     sold: SoldOption = "pair",
     sold_out_counts: SoldOutOption = False,
     against: Annotated[
@@ -72,11 +75,11 @@ def coverage(
     """
     if against and against_rules:
         raise RecommendError("--against and --against-rules exclude each other; ask one at a time")
-    book = load_rulebook(rules or shipped_folder("rules"))
+    book = open_rulebook(rules)
     question = Question(
         book=book,
-        catalogue=load_catalogue(catalogue or shipped_folder("catalogue_demo"), book.attributes),
-        crowd=crowd_of(book, visits, population, customers, seed),
+        catalogue=open_catalogue(book, catalogue),
+        crowd=crowd_of(book, visits, population, customers, seed, feet),
         sold=sold,
         sold_out_counts=sold_out_counts,
         sensitivity=sensitivity,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Literal
 
 from recommend.coverage.agreement import fleiss_kappa, ratings
@@ -15,11 +16,11 @@ from recommend.coverage.shop import Shrunk, shrink
 from recommend.coverage.size_classes import SizeClasses
 from recommend.coverage.tally import Tally, add, cases_of_customers, tally
 from recommend.coverage.visits import Shop, cases_of_visits
+from recommend.errors import RecommendError
 from recommend.infer.many import conclude_many
 from recommend.rulebook.book import Rulebook
 
-Mode = Literal["published", "shop", "both"]
-MODES: tuple[Mode, ...] = ("published", "shop", "both")
+Mode = Literal["published", "shop", "both", "columns"]
 Progress = Callable[[int, int], None]
 MERGED = 16  # blocks held before they are added up
 
@@ -30,11 +31,13 @@ class Crowd:
 
     Attributes
     ----------
-    mode : ``published`` (drawn from the population file), ``shop`` (the visits themselves) or
-        ``both`` (drawn from the population moved towards the visits).
+    mode : ``published`` (drawn from the population file), ``shop`` (the visits themselves),
+        ``both`` (drawn from the population moved towards the visits) or ``columns`` (measured
+        feet of a chain, read from Parquet).
     population : the population file.
     count, seed : how many are drawn, and how.
     shop : the shop's visits, where there are some.
+    columns : the Parquet files, where there are some.
     """
 
     mode: Mode
@@ -42,6 +45,12 @@ class Crowd:
     count: int
     seed: int
     shop: Shop | None = None
+    columns: Path | None = None
+
+    @property
+    def drawn(self) -> bool:
+        """Whether the customers are drawn, not measured."""
+        return self.mode in ("published", "both")
 
     @property
     def visits(self) -> int:
@@ -75,6 +84,8 @@ class Crowd:
         if self.mode == "shop" and self.shop is not None:
             yield cases_of_visits(self.shop, book, sizes)
             return
+        if not self.drawn:
+            raise RecommendError("this question needs drawn customers or visits, not Parquet files")
         facts = FactColumns(book, self.population)
         sampler = Sampler(self.population, self.numbers(book, assumed)[0])
         for block in sampler.blocks(self.count if count is None else count, self.seed):
@@ -90,12 +101,16 @@ class Crowd:
         progress: Progress | None = None,
     ) -> Tally:
         """Count the customers by case; see `cases`."""
+        if self.columns is not None:
+            from recommend.coverage.parquet import tally_parquet
+
+            return tally_parquet(self.columns, book, self.population, sizes)
         total = self.visits if self.mode == "shop" else count or self.count
         return tally_of(self.cases(book, sizes, assumed=assumed, count=count), total, progress)
 
     def agreement(self, book: Rulebook) -> float | None:
         """Fleiss kappa of the static axes of drawn left feet; None where it cannot be told."""
-        if self.population.agreement is None or self.mode == "shop":
+        if self.population.agreement is None or not self.drawn:
             return None
         sampler = Sampler(self.population, self.numbers(book)[0])
         drawn = sampler.block(self.seed, 0, min(self.count, BLOCK))

@@ -34,7 +34,7 @@ def as_document(run: Run) -> dict[str, Any]:
             "shoes": len(run.catalogue.shoes),
             "insoles": len(run.catalogue.insoles),
         },
-        "population": _crowd(run.crowd, run.agreement),
+        "population": _crowd(run.crowd, coverage.customers, run.agreement),
         "sold": run.sold,
         "sold-out-counts": run.sold_out_counts,
         "served-from-score": run.book.parameters["rank.served"],
@@ -54,13 +54,13 @@ def as_document(run: Run) -> dict[str, Any]:
     }
 
 
-def _crowd(crowd: Crowd, agreement: float | None) -> dict[str, Any]:
+def _crowd(crowd: Crowd, customers: int, agreement: float | None) -> dict[str, Any]:
     assumed, total = assumed_figures(crowd.population)
-    drawn = crowd.mode != "shop"
+    drawn = crowd.drawn
     return {
         "mode": crowd.mode,
         "title": crowd.population.title if drawn else None,
-        "customers": crowd.count if drawn else crowd.visits,
+        "customers": customers,
         "seed": crowd.seed if drawn else None,
         "visits": crowd.visits,
         "figures": total if drawn else 0,

@@ -35,6 +35,12 @@ class Wishes:
     score: float
     accepted: tuple[Availability, ...] = ("in-stock",)
 
+    @property
+    def kinds(self) -> frozenset[str]:
+        """Kinds of product that are sold in these ways."""
+        parts = {"pair": ("shoe", "insole"), "shoe": ("shoe",), "insole": ("insole",)}
+        return frozenset(kind for way in self.ways for kind in parts[way])
+
 
 @dataclass(frozen=True, slots=True)
 class Kinds:
@@ -209,8 +215,8 @@ class Evaluator:
         if way == "insole":
             return None, np.repeat(suit[:, :, None], len(self.has_insole), axis=2)
         return (
-            _partnered(suit, self.has_insole),
-            _partnered(suit.transpose(0, 2, 1), self.has_shoe),
+            partnered(suit, self.has_insole),
+            partnered(suit.transpose(0, 2, 1), self.has_shoe),
         )
 
     def served(self, part: Part, weights: Array) -> Served:
@@ -260,7 +266,7 @@ class Evaluator:
         return np.concatenate([shoes, insoles])
 
 
-def _partnered(suit: Array, has: Array) -> Array:
+def partnered(suit: Array, has: Array) -> Array:
     """Whether each first product has a suitable second one in stock, shape (g, first, z).
 
     Parameters

@@ -162,10 +162,9 @@ class Assessor:
 
     def _products(self, evaluator: Evaluator, kinds: Kinds, served: Served) -> Iterator[ProductUse]:
         total = max(1.0, float(kinds.weights.sum()))
-        sold = {k for way in self.wishes.ways for k in _kinds_in(way)}
         anyone = self._suits_anyone(evaluator, served)
         for n, item in enumerate(evaluator.shelf.items):
-            if item.product.kind in sold:
+            if item.product.kind in self.wishes.kinds:
                 yield ProductUse(
                     item.id,
                     item.product.kind,
@@ -242,10 +241,6 @@ class Assessor:
         total = max(1.0, float(kinds.weights.sum()))
         ordered = sorted(by_size.items(), key=lambda pair: (-pair[1][0], pair[0]))
         return tuple(MissingSize(size, *(float(n) / total for n in c)) for size, c in ordered)
-
-
-def _kinds_in(way: str) -> tuple[str, ...]:
-    return ("shoe", "insole") if way == "pair" else (way,)
 
 
 def by_type(cells: tuple[Cell, ...]) -> Mapping[str, tuple[float, float]]:

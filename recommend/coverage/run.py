@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
-from recommend.catalogue.loading import Catalogue
+from recommend.catalogue.loading import Catalogue, Item
 from recommend.coverage.compare import Comparison, compare_catalogues, compare_rules
 from recommend.coverage.crowd import Crowd
 from recommend.coverage.evaluate import Wishes
@@ -65,19 +65,24 @@ class Question:
     against: Catalogue | None = None
     against_rules: Rulebook | None = None
 
-    @property
-    def wishes(self) -> Wishes:
-        """What counts as served."""
+    def wishes(self, book: Rulebook) -> Wishes:
+        """What counts as served under a rulebook."""
         accepted: tuple[Availability, ...] = ("in-stock",)
         if self.sold_out_counts:
             accepted = ("in-stock", "out-of-stock")
-        return Wishes(SOLD[self.sold], self.book.parameters["rank.served"] / 100, accepted)
+        return Wishes(SOLD[self.sold], book.parameters["rank.served"] / 100, accepted)
 
-    def assessor(self, book: Rulebook | None = None) -> Assessor:
-        """What answers it, under its own or another rulebook."""
-        items = [*self.catalogue.items, *(self.against.items if self.against else ())]
+    def assessor(self, book: Rulebook | None = None, more: Iterable[Item] = ()) -> Assessor:
+        """What answers it, under its own or another rulebook.
+
+        Parameters
+        ----------
+        more : further products whose sizes must be told apart.
+        """
+        items = [*self.catalogue.items, *(self.against.items if self.against else ()), *more]
         classes = SizeClasses(items, self.book.parameters)
-        return Assessor(book or self.book, classes, self.wishes)
+        asked = book or self.book
+        return Assessor(asked, classes, self.wishes(asked))
 
 
 def answer(question: Question, stage: Stage) -> Run:
@@ -111,8 +116,8 @@ def answer(question: Question, stage: Stage) -> Run:
 
 
 def _scenarios(question: Question, assessor: Assessor) -> Iterator[Scenario]:
-    if question.crowd.mode == "shop":
-        return  # nothing is assumed about visits that took place
+    if not question.crowd.drawn:
+        return  # nothing is assumed about feet that were measured
     parameters = question.book.parameters
     count = min(question.crowd.count, int(parameters["coverage.scenario-customers"]))
     for name in ("none", "half", "strong"):

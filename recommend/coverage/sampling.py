@@ -83,7 +83,7 @@ class Sampler:
             own[name] = _words(rng.random(BLOCK)[:size], shares)
         scores = self._scores(rng, size)
         values = {side: self._values(z, sex) for side, z in scores.items()}
-        self._derive(values)
+        add_derived(values, self.population)
         feet = {side: self._foot(values[side], scores[side]) for side in SIDES}
         for name, quantity in self.population.quantities.items():
             if quantity.of == "customer" and not quantity.hidden:
@@ -104,17 +104,6 @@ class Sampler:
             out[name] = _in_range(_spread(scores[k], mean, sd, quantity), quantity)
         return out
 
-    def _derive(self, values: dict[Side, dict[str, Array]]) -> None:
-        """Add the derived measures to the values of both feet."""
-        for name, derived in self.population.derived.items():
-            if derived.between_feet is not None:
-                left, right = (values[side][derived.between_feet] for side in SIDES)
-                values["left"][name] = values["right"][name] = np.abs(left - right)
-                continue
-            for known in values.values():
-                parts = [known[part] for part in derived.parts]
-                known[name] = reduce(np.add if derived.sum else np.divide, parts)
-
     def _foot(self, values: dict[str, Array], scores: Array) -> dict[str, Column]:
         quantities = self.population.quantities
         out: dict[str, Column] = {
@@ -128,6 +117,22 @@ class Sampler:
             along = [scores[self.numbers.names.index(cut.along)] for cut in cuts]
             out[name] = _classes(along, shares, [c.of for c in cuts])
         return out
+
+
+def add_derived(values: Mapping[Side, dict[str, Array]], population: Population) -> None:
+    """Add the derived measures whose parts are known, and which are not there themselves."""
+    for name, derived in population.derived.items():
+        if any(part not in foot for foot in values.values() for part in derived.parts):
+            continue
+        if any(name in foot for foot in values.values()):
+            continue
+        if derived.between_feet is not None:
+            left, right = (values[side][derived.between_feet] for side in SIDES)
+            values["left"][name] = values["right"][name] = np.abs(left - right)
+            continue
+        for foot in values.values():
+            parts = [foot[part] for part in derived.parts]
+            foot[name] = reduce(np.add if derived.sum else np.divide, parts)
 
 
 def _by_sex(values: Array, sex: Array) -> Array:

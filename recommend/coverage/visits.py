@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,11 +22,10 @@ from recommend.measure.model import SIDES, Measure
 from recommend.measure.observed import observe
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.terms import Facts
+from recommend.trail.private import join
 from recommend.trail.store import SHORTLIST, Store
-from recommend.visit import read_visit
+from recommend.trial.kept import visits_in
 from recommend.visit.models import AgeBand, Purpose, Visit
-
-ENDINGS = (".yaml", ".yml", ".json")
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,25 +54,22 @@ def read_shop(path: Path, book: Rulebook) -> Shop:
     InputError
         If there are none, or one does not fit.
     """
-    visits = _from_folder(path, book) if path.is_dir() else _from_store(path)
+    visits = visits_in(path) if path.is_dir() else _from_store(path)
     if not visits:
-        raise InputError(
-            Place(str(path)), "no visits are here", "a folder of visit files, or a record store"
-        )
+        raise InputError(Place(str(path)), "no kept visits are here")
     return Shop(visits, customers_of(visits, book))
 
 
-def _from_folder(folder: Path, book: Rulebook) -> tuple[Visit, ...]:
-    files = sorted(file for file in folder.rglob("*") if file.suffix in ENDINGS)
-    return tuple(read_visit(file, book.questions) for file in files)
-
-
 def _from_store(path: Path) -> tuple[Visit, ...]:
-    """Visits of a record store, each once; the reference code is not needed and not read."""
+    """Visits of a record store, each once; what was forgotten on request is left out."""
+    visits: dict[str, Visit] = {}
     with Store(path) as store:
-        hashes = {r.bodies["visit"]: None for r in store.records() if r.kind == SHORTLIST}
-        bodies = [store.body(one) for one in hashes]
-    return tuple(Visit.model_validate({**body, "reference": "kept"}) for body in bodies)
+        for record in store.records():
+            private = store.private(record)
+            if record.kind == SHORTLIST and private is not None:
+                data = join({"visit": store.body(record.bodies["visit"])}, private)["visit"]
+                visits[json.dumps(data, sort_keys=True)] = Visit.model_validate(data)
+    return tuple(visits.values())
 
 
 def customers_of(visits: Iterable[Visit], book: Rulebook) -> Customers:

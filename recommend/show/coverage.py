@@ -86,7 +86,7 @@ def _headline(run: Run) -> Iterator[RenderableType]:
         f"under {run.book.heading.name} {run.book.heading.version}"
     )
     choice = int(run.book.parameters["coverage.choice"])
-    who = "customers who came" if run.crowd.mode == "shop" else "expected customers"
+    who = "expected customers" if run.crowd.drawn else "the customers counted"
     yield Text(
         f"\nServes {interval_words(coverage.served)} of {who}, "
         f"{percent(coverage.choice.value)} with a choice of {choice}.",
@@ -113,6 +113,9 @@ def crowd_lines(crowd: Crowd, agreement: float | None) -> Iterator[str]:
     """What the customers stand on, one statement a line."""
     if crowd.mode == "shop":
         yield f"Only the shop's own visits: {crowd.visits}, as they were measured; none is drawn."
+        return
+    if crowd.mode == "columns":
+        yield f"Measured customers read from {crowd.columns}; none is drawn."
         return
     assumed, total = assumed_figures(crowd.population)
     shop = "No visit of this shop stands behind them."

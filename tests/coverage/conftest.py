@@ -1,11 +1,16 @@
 """What ships, read once."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from recommend.catalogue import Catalogue, load_catalogue
+from recommend.coverage.crowd import Crowd
 from recommend.coverage.population import Population, load_population
+from recommend.coverage.report import Assessor
+from recommend.coverage.run import Question
+from recommend.coverage.tally import Tally
 from recommend.rulebook import load_rulebook
 from recommend.rulebook.book import Rulebook
 
@@ -28,3 +33,28 @@ def book() -> Rulebook:
 def catalogue(book: Rulebook) -> Catalogue:
     """The demo catalogue."""
     return load_catalogue(TOP / "catalogue_demo", book.attributes)
+
+
+@pytest.fixture(scope="session")
+def few(catalogue: Catalogue) -> Catalogue:
+    """Every third product of the demo, so that not everybody is served."""
+    kept = (*catalogue.shoes[1::3], *catalogue.insoles[::3])
+    return replace(catalogue, items=tuple(sorted(kept, key=lambda item: item.id)))
+
+
+@pytest.fixture(scope="session")
+def question(book: Rulebook, few: Catalogue, population: Population) -> Question:
+    """Pairs in stock for 1,500 customers drawn."""
+    return Question(book, few, Crowd("published", population, 1500, 3), sensitivity=False)
+
+
+@pytest.fixture(scope="session")
+def assessor(question: Question) -> Assessor:
+    """What answers about it."""
+    return question.assessor()
+
+
+@pytest.fixture(scope="session")
+def counted(question: Question, assessor: Assessor) -> Tally:
+    """The customers, counted."""
+    return question.crowd.tally(question.book, assessor.classes)

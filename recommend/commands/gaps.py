@@ -1,0 +1,124 @@
+"""`recommend gaps`: what to stock next, and what can go."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Annotated, Any, Optional
+
+import typer
+
+from recommend.catalogue.importing import read_list
+from recommend.catalogue.shop import open_catalogue, open_rulebook
+from recommend.cli import single
+from recommend.commands.buyer import (
+    CatalogueOption,
+    CustomersOption,
+    JsonOption,
+    PopulationOption,
+    RulesOption,
+    SeedOption,
+    SoldOption,
+    SoldOutOption,
+    VisitsOption,
+    crowd_of,
+)
+from recommend.coverage.briefs import find_gaps
+from recommend.coverage.document import plain
+from recommend.coverage.evaluate import kinds_of
+from recommend.coverage.run import Question
+from recommend.coverage.stocking import choose, drop
+from recommend.errors import RecommendError
+from recommend.show.bar import stages
+from recommend.show.console import console
+from recommend.show.gaps import print_dropping, print_gaps, print_stocking
+
+
+def gaps(
+    catalogue: CatalogueOption = None,
+    rules: RulesOption = None,
+    visits: VisitsOption = None,
+    population: PopulationOption = None,
+    customers: CustomersOption = None,
+    seed: SeedOption = 1,
+    sold: SoldOption = "pair",
+    sold_out_counts: SoldOutOption = False,
+    thin: Annotated[
+        bool, typer.Option(help="Aim at customers who are served but have little choice.")
+    ] = False,
+    briefs: Annotated[int, typer.Option(min=1, max=50, help="Most buying briefs.")] = 5,
+    candidates: Annotated[
+        Optional[Path],  # noqa: UP045
+        typer.Option(help="A supplier's list (YAML, or CSV with --mapping) to choose from."),
+    ] = None,
+    mapping: Annotated[
+        Optional[Path],  # noqa: UP045
+        typer.Option(help="How the columns of a CSV list become attributes."),
+    ] = None,
+    lines: Annotated[
+        Optional[int],  # noqa: UP045
+        typer.Option(min=1, help="Choose at most so many candidates."),
+    ] = None,
+    budget: Annotated[
+        Optional[float],  # noqa: UP045
+        typer.Option(min=0, help="Choose candidates for at most so much money."),
+    ] = None,
+    drop_lines: Annotated[
+        Optional[int],  # noqa: UP045
+        typer.Option("--drop", min=1, help="Tell which lines of the catalogue can go."),
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Say what would serve the customers who are not served, as buying briefs.
+
+    With --candidates it chooses from a supplier's list, with --drop it tells what can go.
+
+    Example: recommend gaps --customers 10000 --briefs 3
+    """
+    _check(candidates, lines, budget, drop_lines)
+    book = open_rulebook(rules)
+    count = customers or int(book.parameters["coverage.gap-customers"])
+    question = Question(
+        book=book,
+        catalogue=open_catalogue(book, catalogue),
+        crowd=crowd_of(book, visits, population, count, seed),
+        sold=sold,
+        sold_out_counts=sold_out_counts,
+    )
+    listed = read_list(candidates, mapping, book.attributes) if candidates else None
+    assessor = question.assessor(more=listed.items if listed else ())
+    with stages() as stage:
+        progress = stage("drawing and classifying feet")
+        tally = question.crowd.tally(book, assessor.classes, progress=progress)
+    kinds = kinds_of(tally, assessor.layout)
+    shop = question.catalogue
+    if listed is not None:
+        stocking = choose(assessor, shop, listed.items, kinds, lines=lines, budget=budget)
+        _say(as_json, stocking, lambda: print_stocking(stocking, listed.currency, console()))
+    elif drop_lines is not None:
+        dropping = drop(assessor, shop, kinds, drop_lines)
+        _say(as_json, dropping, lambda: print_dropping(dropping, console()))
+    else:
+        found = find_gaps(assessor, shop, kinds, thin=thin, most=briefs)
+        _say(as_json, found, lambda: print_gaps(found, question.crowd, book, console(), thin))
+
+
+def _check(
+    candidates: Path | None, lines: int | None, budget: float | None, drop_lines: int | None
+) -> None:
+    if candidates and drop_lines is not None:
+        raise RecommendError("--candidates and --drop exclude each other; ask one at a time")
+    if candidates and (lines is None) == (budget is None):
+        raise RecommendError("--candidates needs one of --lines N and --budget MONEY")
+    if not candidates and (lines is not None or budget is not None):
+        raise RecommendError("--lines and --budget choose from a list; name it with --candidates")
+
+
+def _say(as_json: bool, answer: Any, show: Any) -> None:
+    if as_json:
+        print(json.dumps(plain(answer), indent=2, ensure_ascii=False))
+    else:
+        show()
+
+
+app = single(gaps)

@@ -1,0 +1,96 @@
+"""A chain's feet in Parquet give the same answer on a cluster as on one machine."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from recommend.catalogue import Catalogue
+from recommend.coverage.columns import FactColumns
+from recommend.coverage.population import Population
+from recommend.coverage.sampling import Sampler
+from recommend.coverage.size_classes import SizeClasses
+from recommend.coverage.tally import cases_of_customers, tally
+from recommend.errors import InputError
+from recommend.rulebook.book import Rulebook
+
+pandas = pytest.importorskip("pandas")
+distributed = pytest.importorskip("distributed")
+pytest.importorskip("pyarrow")
+from recommend.coverage.parquet import frame_of, tally_parquet  # noqa: E402 - needs the extra
+
+
+def test_a_local_cluster_counts_exactly_as_one_machine(
+    tmp_path: Path, population: Population, book: Rulebook, catalogue: Catalogue
+) -> None:
+    """Four files over two workers: the same cases, the same counts."""
+    drawn = Sampler(population).block(9, 0, 4000)
+    sizes = SizeClasses(catalogue.items, book.parameters)
+    frame = frame_of(drawn, book)
+    for part in range(4):
+        frame.iloc[part::4].to_parquet(tmp_path / f"{part}.parquet")
+    expected = tally(cases_of_customers(book, FactColumns(book, population), drawn, sizes))
+    with (
+        distributed.LocalCluster(
+            n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None
+        ) as cluster,
+        distributed.Client(cluster),
+    ):
+        found = tally_parquet(tmp_path, book, population, sizes)
+    assert np.array_equal(found.cases, expected.cases)
+    assert np.array_equal(found.counts, expected.counts)
+
+
+def test_differences_and_ratios_need_not_be_in_the_table(
+    tmp_path: Path, population: Population, book: Rulebook, catalogue: Catalogue
+) -> None:
+    """What follows from other columns by definition is computed; other measures stay missing."""
+    drawn = Sampler(population).block(9, 0, 500)
+    sizes = SizeClasses(catalogue.items, book.parameters)
+    frame = frame_of(drawn, book)
+    frame.to_parquet(tmp_path / "whole.parquet")
+    lean = frame.drop(columns=[c for c in frame if "difference" in c or "ratio" in c[-12:]])
+    dropped = set(frame) - set(lean)
+    assert {"left.fpi-difference", "right.width-ratio"} <= dropped
+    lean["left.arch-height-ratio"] = frame["left.arch-height-ratio"]
+    lean["right.arch-height-ratio"] = frame["right.arch-height-ratio"]
+    lean.to_parquet(tmp_path / "lean.parquet")
+    whole, without = (
+        tally_parquet(tmp_path / f"{name}.parquet", book, population, sizes)
+        for name in ("whole", "lean")
+    )
+    assert np.array_equal(whole.cases, without.cases)
+
+
+@pytest.mark.parametrize(
+    ("column", "value", "words"),
+    [("left.cop-pattern", "centre", "`central`"), ("purpose", "hiking", "walking, running")],
+)
+def test_a_strange_word_is_refused(
+    tmp_path: Path,
+    population: Population,
+    book: Rulebook,
+    catalogue: Catalogue,
+    column: str,
+    value: str,
+    words: str,
+) -> None:
+    """A word outside the vocabulary is not taken for missing."""
+    frame = frame_of(Sampler(population).block(9, 0, 5), book)
+    frame.loc[2, column] = value
+    frame.to_parquet(tmp_path / "one.parquet")
+    sizes = SizeClasses(catalogue.items, book.parameters)
+    with pytest.raises(InputError, match=words):
+        tally_parquet(tmp_path / "one.parquet", book, population, sizes)
+
+
+def test_what_is_no_parquet_is_refused(
+    tmp_path: Path, population: Population, book: Rulebook, catalogue: Catalogue
+) -> None:
+    """A text file and a missing one give one sentence each."""
+    (tmp_path / "text.parquet").write_text("left.fpi\n3\n")
+    sizes = SizeClasses(catalogue.items, book.parameters)
+    with pytest.raises(InputError, match="not Parquet"):
+        tally_parquet(tmp_path / "text.parquet", book, population, sizes)
+    with pytest.raises(InputError, match="no such file"):
+        tally_parquet(tmp_path / "none.parquet", book, population, sizes)

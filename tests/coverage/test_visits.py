@@ -1,0 +1,105 @@
+"""The shop's own visits as the population, or as what moves it."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from recommend.coverage.crowd import Crowd, assumed_figures
+from recommend.coverage.population import Population
+from recommend.coverage.run import Question, answer
+from recommend.coverage.visits import read_shop
+from recommend.errors import InputError
+from recommend.infer.assess import assess
+from recommend.infer.one import Engine
+from recommend.match.shortlist import shortlist
+from recommend.rulebook import shipped_folder
+from recommend.rulebook.book import Rulebook
+from recommend.trail.store import Entry, Store
+
+VISITS = shipped_folder("catalogue_demo") / "visits"
+
+
+def test_the_shops_visits_alone_are_counted_as_the_counter_would(
+    question: Question, book: Rulebook
+) -> None:
+    """Of the demo visits, as many are served as have a good enough pair in stock."""
+    shop = read_shop(VISITS, book)
+    crowd = replace(question.crowd, mode="shop", shop=shop)
+    run = answer(replace(question, crowd=crowd), lambda _: lambda _a, _b: None)
+    engine, served, open_ = Engine(book), 0, 0
+    for visit in shop.visits:
+        seen = assess(visit, book, engine)
+        open_ += not seen.stopped
+        found = shortlist(seen, book, question.catalogue).ranked["pair"]
+        served += not seen.stopped and any(c.score >= 60 for c in found)
+    assert run.coverage.customers == len(shop.visits)
+    assert run.coverage.served.value == pytest.approx(served / open_)
+    assert run.coverage.unserved.stopped == pytest.approx(1 - open_ / len(shop.visits))
+    assert run.scenarios == ()
+
+
+def test_visits_move_the_population_and_the_report_says_how_many(
+    population: Population, book: Rulebook
+) -> None:
+    """Drawn from both, the mean FPI lies between the publication and the shop."""
+    shop = read_shop(VISITS, book)
+    crowd = Crowd("both", population, 100, 1, shop)
+    numbers, moved = crowd.numbers(book)
+    seen = np.nanmean([shop.customers.feet[side]["fpi"] for side in ("left", "right")])
+    mean = numbers.mean[0, numbers.names.index("fpi")]
+    assert min(2.9, seen) < mean < max(2.9, seen)
+    assert moved is not None
+    assert moved.visits == crowd.visits == len(shop.visits)
+
+
+def test_visits_come_from_a_record_store_as_well(tmp_path: Path, book: Rulebook) -> None:
+    """The same visits, kept as records, give the same columns; one kept twice counts once."""
+    shop = read_shop(VISITS, book)
+    path = tmp_path / "kept.sqlite"
+    plain = [visit.model_dump(mode="json", by_alias=True) for visit in shop.visits]
+    with Store(path, write=True) as store:
+        store.append_all(Entry({"visit": one}) for one in [*plain, plain[0]])
+    kept = read_shop(path, book)
+    assert len(kept.visits) == len(shop.visits)
+    for side in ("left", "right"):
+        expected, found = (s.customers.feet[side]["contact-angle"] for s in (shop, kept))
+        assert np.array_equal(expected, found, equal_nan=True)
+
+
+def test_an_empty_folder_is_refused(tmp_path: Path, book: Rulebook) -> None:
+    """No visits is not the same as nobody served."""
+    with pytest.raises(InputError, match="no visit files are here"):
+        read_shop(tmp_path, book)
+
+
+def test_assumed_figures_are_counted_from_the_file(population: Population) -> None:
+    """Every figure of the file is either published or not."""
+    text = (shipped_folder("rules") / "population.yaml").read_text()
+    lines = [line for line in text.splitlines() if not line.lstrip().startswith("#")]
+    kinds = [part for line in lines for part in line.split("kind: ")[1:]]
+    assumed, total = assumed_figures(population)
+    named = [k for k in kinds if k.startswith(("published", "assumption", "from-memory"))]
+    assert total == len(named)
+    assert total - assumed == sum(k.startswith("published") for k in named)
+
+
+def test_every_source_of_the_population_is_in_the_bibliography(
+    population: Population, book: Rulebook
+) -> None:
+    """A source that is named can be looked up."""
+    named = set(_sources(population.model_dump()))
+    assert named
+    assert named <= set(book.sources)
+
+
+def _sources(data: object):
+    if isinstance(data, dict):
+        if data.get("source"):
+            yield data["source"]
+        for part in data.values():
+            yield from _sources(part)
+    elif isinstance(data, list):
+        for part in data:
+            yield from _sources(part)
