@@ -10,6 +10,13 @@ from recommend.reading import Id, Strict
 
 Basis = Literal["published", "common-practice", "from-memory", "assumption"]
 
+_UNITS = {"deg": "°", "percent": " %", "score": "", "ratio": "", "class": ""}
+
+
+def unit_words(unit: str) -> str:
+    """What follows a number in this unit."""
+    return _UNITS.get(unit, f" {unit}")
+
 
 class Norm(Strict):
     """Mean and standard deviation of a published group; far outside it, a flag is raised."""

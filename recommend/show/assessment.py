@@ -10,7 +10,7 @@ from rich.text import Text
 
 from recommend.infer.assess import Assessment, FootAssessment, Note
 from recommend.infer.derivation import CloseCall
-from recommend.measure.definitions import MeasureDefs
+from recommend.measure.definitions import MeasureDefs, unit_words
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.rulebook.book import Rulebook
 from recommend.show.layout import WIDE, bullet, heading, inset, plain_table
@@ -20,7 +20,6 @@ from recommend.show.words import (
     pain_words,
     person_words,
     sure_words,
-    unit_words,
     value_words,
 )
 

@@ -9,7 +9,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from recommend.measure.definitions import MeasureDefs
+from recommend.measure.definitions import MeasureDefs, unit_words
 from recommend.measure.measured import Measured
 from recommend.measure.model import SIDES, Flag, Measure
 from recommend.measure.phases import PHASES, Phase
@@ -17,7 +17,7 @@ from recommend.measure.pressure.regions import REGIONS
 from recommend.show import footprint_map, stance_curve
 from recommend.show.bands import Band
 from recommend.show.layout import WIDE, bullet, heading, plain_table
-from recommend.show.words import number, unit_words
+from recommend.show.words import number
 
 # Names of what a capture yields beside the measures of the rulebook.
 TITLES: Mapping[str, str] = {

@@ -6,18 +6,13 @@ from recommend.infer.derivation import Lacking
 from recommend.match.judge import Verdict
 from recommend.match.needs import level_words, need_words
 from recommend.measure.definitions import MeasureDef
+from recommend.measure.definitions import unit_words as unit_words
 from recommend.measure.model import Measure
 from recommend.rulebook.book import Rulebook
 from recommend.visit.models import Visit
 
 LEVEL_WORDS = {"stop": "STOP", "see-clinician": "SEE A CLINICIAN", "caution": "CAUTION"}
-_UNITS = {"deg": "°", "percent": " %", "score": "", "ratio": "", "class": ""}
 _COUNTED = {"mean of strides": "strides", "mean of readings": "readings"}
-
-
-def unit_words(unit: str) -> str:
-    """What follows a number in this unit."""
-    return _UNITS.get(unit, f" {unit}")
 
 
 def value_words(measure: Measure, definition: MeasureDef) -> str:

@@ -9,13 +9,13 @@ from html import escape
 from pathlib import Path
 from typing import Literal
 
+from recommend.measure.definitions import unit_words
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.show.curves_svg import Words, figure
 from recommend.show.sheet.after import after_parts
 from recommend.show.sheet.content import Choice, Ending, Reading, Sheet
 from recommend.show.sheet.gauge import gauge
 from recommend.show.sheet.messages import Wording
-from recommend.show.words import unit_words
 from recommend.trial.judge import Band, Judged
 from recommend.trial.report import order
 from recommend.trial.steps import PHASES, Key
