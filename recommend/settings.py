@@ -57,6 +57,7 @@ SETTINGS: dict[str, Setting] = {
         ),
         Setting("rulebook", "RECOMMEND_RULEBOOK", "folder of rules", path=True),
         Setting("records", "RECOMMEND_STORE", "file of kept records", path=True),
+        Setting("keep", "RECOMMEND_KEEP", "whether every shortlist is kept", ("yes", "no")),
         Setting("visits", "RECOMMEND_VISITS", "folder of visit files and drafts", path=True),
         Setting("stock", "RECOMMEND_STOCK", "CSV file with stock levels of today", path=True),
         Setting("sizes", "RECOMMEND_SIZES", "size system to ask for and show", SIZE_SYSTEMS),
@@ -187,7 +188,7 @@ def _is_error(number: Any) -> bool:
 
 
 def _default(one: Setting) -> Any:
-    simple = {"sizes": "eu", "language": "en", "zero-reference": "vertical"}
+    simple = {"keep": "no", "sizes": "eu", "language": "en", "zero-reference": "vertical"}
     if one.name in simple:
         return simple[one.name]
     if one.name in ("rulebook", "catalogue"):

@@ -11,12 +11,15 @@ import hashlib
 import json
 import math
 import re
+import zlib
 from collections.abc import Callable, Mapping
 from typing import Any
 
 from recommend.errors import RecommendError
 
 MAX_INTEGER = 2**53 - 1  # beyond it a double no longer tells neighbours apart (RFC 8785, 3.2.2.3)
+
+MAX_BODY = 64_000_000  # bytes of one document; a guard of memory
 
 _quoted: Callable[[str], str] = json.encoder.encode_basestring
 _REPR = re.compile(r"(-?)(\d+)(?:\.(\d+))?(?:e([-+]\d+))?")
@@ -49,6 +52,23 @@ def canonical(value: Any) -> bytes:
 def digest(value: Any) -> str:
     """SHA-256 of the canonical JSON of `value`, in hexadecimal."""
     return sha256(canonical(value))
+
+
+def pack(body: bytes) -> bytes:
+    """`body` compressed."""
+    return zlib.compress(body, 6)
+
+
+def unpack(packed: object) -> bytes:
+    """What `pack` was given; b'' for anything that it cannot have made."""
+    if not isinstance(packed, bytes):
+        return b""
+    machine = zlib.decompressobj()
+    try:
+        body = machine.decompress(packed, MAX_BODY)
+    except zlib.error:
+        return b""
+    return body if machine.eof and not machine.unused_data else b""
 
 
 def sha256(body: bytes) -> str:

@@ -21,7 +21,7 @@ _KEEP = "keep a first record with `recommend shortlist VISIT --keep`"
 
 
 def store_path(given: Path | None = None) -> Path:
-    """Where records live: `given`, else as the settings of the shop say."""
+    """Where records live: `given`, else as the shop's settings say."""
     path: Path = setting("records", given).value
     return path
 
@@ -40,7 +40,7 @@ def connect(path: Path, *, write: bool) -> sqlite3.Connection:
         raise InputError(
             Place(str(path)),
             "there is no record store here",
-            mend=f"{_KEEP}, or name another store with --store or {VARIABLE}",
+            mend=f"{_KEEP}, or name another store with --store or RECOMMEND_STORE",
         )
     with failures(path):
         connection = _open_to_write(path) if write else _open_to_read(path)

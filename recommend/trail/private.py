@@ -7,10 +7,21 @@ under a random salt: without the salt the hash tells nothing, not even by guessi
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from typing import Any
 
-PRIVATE_KEYS = frozenset({"reference", "remarks"})  # wherever they stand in a document
+# Where they stand; * is any place in a list. Everything else of a visit is a number, a date or a
+# word of a closed vocabulary (a test walks the schema of a visit and keeps this list complete).
+PRIVATE_PATHS = (
+    ("visit", "reference"),
+    ("visit", "remarks"),
+    ("visit", "trials", "*", "remarks"),
+    ("visit", "captures", "*", "file"),
+    ("visit", "captures", "*", "still"),
+    ("outcome", "visit", "reference"),
+)
+
+FORGOTTEN_WORD = "forgotten"
 
 Private = dict[str, Any]  # "visit/remarks" -> the text that stood there
 
@@ -18,8 +29,20 @@ Private = dict[str, Any]  # "visit/remarks" -> the text that stood there
 def separate(documents: Mapping[str, Any]) -> tuple[dict[str, Any], Private]:
     """Split `documents` into what is recorded for good and what may be forgotten."""
     private: Private = {}
-    public = {name: _without(value, name, private) for name, value in documents.items()}
+    public = {name: _without(value, (name,), private) for name, value in documents.items()}
     return public, private
+
+
+def forgotten_parts(public: Mapping[str, Any]) -> Private:
+    """What stands in for private parts that are gone, so that a visit stays a whole visit."""
+    captures = public.get("visit", {}).get("captures", [])
+    paths = [
+        f"{above}/reference"
+        for above in ("visit", "outcome/visit")
+        if above.partition("/")[0] in public
+    ]
+    paths += [f"visit/captures/{number}/file" for number in range(len(captures))]
+    return dict.fromkeys(paths, FORGOTTEN_WORD)
 
 
 def join(public: Mapping[str, Any], private: Mapping[str, Any] | None) -> dict[str, Any]:
@@ -37,26 +60,28 @@ def join(public: Mapping[str, Any], private: Mapping[str, Any] | None) -> dict[s
     return whole
 
 
-def _without(value: Any, path: str, private: Private) -> Any:
+def _without(value: Any, at: tuple[str, ...], private: Private) -> Any:
+    deeper = [path for path in PRIVATE_PATHS if len(path) > len(at) and _fits(at, path)]
+    if not deeper:
+        return value
     if isinstance(value, Mapping):
         kept = {}
         for key, item in value.items():
-            if key in PRIVATE_KEYS:
-                private[f"{path}/{key}"] = item
+            if any(_fits((*at, key), path) for path in deeper if len(path) == len(at) + 1):
+                private["/".join((*at, key))] = item
             else:
-                kept[key] = _without(item, f"{path}/{key}", private)
+                kept[key] = _without(item, (*at, key), private)
         return kept
     if isinstance(value, list | tuple):
-        return [_without(item, f"{path}/{i}", private) for i, item in enumerate(value)]
+        return [_without(item, (*at, str(i)), private) for i, item in enumerate(value)]
     return value
+
+
+def _fits(at: tuple[str, ...], path: tuple[str, ...]) -> bool:
+    return all(step in ("*", here) for here, step in zip(at, path, strict=False))
 
 
 def _copied(value: Any) -> Any:
     if isinstance(value, Mapping):
         return {key: _copied(item) for key, item in value.items()}
     return [_copied(item) for item in value] if isinstance(value, list) else value
-
-
-def texts(private: Mapping[str, Any]) -> Iterator[str]:
-    """Every private text, such as to search for it."""
-    return (value for value in private.values() if isinstance(value, str))

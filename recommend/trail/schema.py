@@ -1,7 +1,8 @@
 """Tables of the record store, and the triggers that make it append-only.
 
 ``record``     one row per record, in order: its head, and the SHA-256 of the head.
-``body``       documents a head names by content hash (visit, rulebook, catalogue, outcome), once.
+``body``       documents a head names by content hash (visit, rulebook, catalogue, outcome), once;
+               `text` is compressed (zlib), `packed` the SHA-256 of the compressed bytes.
 ``private``    what may have to be forgotten, apart from the record; the head holds only the
                SHA-256 of a random salt and this text.
 ``forgotten``  which private parts are gone, and which record declares it.
@@ -15,6 +16,7 @@ VERSION = 1
 TABLES = """
 CREATE TABLE body (
     hash TEXT NOT NULL PRIMARY KEY,
+    packed TEXT NOT NULL,
     text BLOB NOT NULL
 );
 CREATE TABLE record (

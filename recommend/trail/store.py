@@ -19,7 +19,7 @@ from types import TracebackType
 from typing import Any
 
 from recommend.errors import InputError, Place, nearest
-from recommend.trail.canonical import canonical, sha256
+from recommend.trail.canonical import canonical, pack, sha256, unpack
 from recommend.trail.database import connect, failures
 from recommend.trail.private import Private, separate
 
@@ -164,12 +164,13 @@ class Store:
             row = self.connection.execute(
                 "SELECT text FROM body WHERE hash = ?", (content,)
             ).fetchone()
-        if row is None or sha256(row[0]) != content:
+        text = unpack(row[0]) if row else b""
+        if sha256(text) != content:
             what = "is missing" if row is None else "was altered"
             raise InputError(
                 Place(str(self.path)), f"the document {content[:12]} {what}", mend=_VERIFY
             )
-        return json.loads(row[0])
+        return json.loads(text)
 
     def private(self, record: Record) -> Private | None:
         """What was kept apart for `record`; None when it was forgotten, or there was none."""
@@ -274,7 +275,7 @@ class Prepared:
     """An entry made ready outside the transaction, so that the lock is held briefly."""
 
     head: dict[str, Any]
-    bodies: dict[str, bytes]  # by content hash
+    bodies: dict[str, bytes]  # compressed, by content hash
     salt: bytes
     private: bytes
 
@@ -293,7 +294,7 @@ def prepare(entry: Entry) -> Prepared:
         "private": commitment(salt, text) if private else None,
         **entry.facts,
     }
-    bodies = {hashes[name]: text for name, text in texts.items()}
+    bodies = {hashes[name]: pack(text) for name, text in texts.items()}
     return Prepared(head, bodies, salt, text if private else b"")
 
 
@@ -305,11 +306,16 @@ def insert(db: sqlite3.Connection, one: Prepared) -> Record:
     text = canonical(head)
     record = Record(seq, sha256(text), text, head)
     for content, body in one.bodies.items():
-        db.execute("INSERT OR IGNORE INTO body VALUES (?, ?)", (content, body))
+        put_body(db, content, body)
     db.execute("INSERT INTO record VALUES (?, ?, ?)", (seq, record.hash, text))
     if one.private:
         db.execute("INSERT INTO private VALUES (?, ?, ?)", (seq, one.salt, one.private))
     return record
+
+
+def put_body(db: sqlite3.Connection, content: str, packed: bytes) -> None:
+    """Keep a compressed document under its content hash, if it is not there."""
+    db.execute("INSERT OR IGNORE INTO body VALUES (?, ?, ?)", (content, sha256(packed), packed))
 
 
 def commitment(salt: object, text: object) -> str:

@@ -15,8 +15,8 @@ from typing import Any, NoReturn
 
 from recommend.errors import InputError, Place, RecommendError
 from recommend.reading.document import MAX_BYTES
-from recommend.trail.canonical import canonical, sha256
-from recommend.trail.store import FORGOTTEN, Store, commitment, parse_head
+from recommend.trail.canonical import canonical, pack, sha256, unpack
+from recommend.trail.store import FORGOTTEN, Store, commitment, parse_head, put_body
 
 HEADING = {"format": "recommend-records", "version": 1}
 
@@ -46,7 +46,7 @@ def _bodies(db: Connection, head: dict[str, Any], written: set[str]) -> Iterator
             written.add(content)
             row = db.execute("SELECT text FROM body WHERE hash = ?", (content,)).fetchone()
             if row is not None:
-                yield canonical({"body": content, "text": json.loads(row[0])})
+                yield canonical({"body": content, "text": json.loads(unpack(row[0]))})
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,7 +120,7 @@ class _Reader:
         text = canonical(data["text"])
         if sha256(text) != data["body"]:
             self._refuse(f"the document does not have the hash {str(data['body'])[:12]}")
-        self.db.execute("INSERT OR IGNORE INTO body VALUES (?, ?)", (data["body"], text))
+        put_body(self.db, data["body"], pack(text))
 
     def _record(self, data: dict[str, Any]) -> None:
         text = canonical(data["head"])

@@ -10,7 +10,7 @@ from typing import Any
 
 from recommend.errors import InputError
 from recommend.trail import schema
-from recommend.trail.canonical import canonical, sha256
+from recommend.trail.canonical import canonical, sha256, unpack
 from recommend.trail.store import FORGOTTEN, Store, commitment, parse_head
 
 
@@ -137,10 +137,12 @@ def _of_bodies(
     for name, content in head["bodies"].items():
         if content in checked:
             continue
-        row = db.execute("SELECT text FROM body WHERE hash = ?", (content,)).fetchone()
+        row = db.execute("SELECT packed, text FROM body WHERE hash = ?", (content,)).fetchone()
         if row is None:
             yield f"record {seq}: its {name} ({content[:12]}) is missing"
-        elif not isinstance(row[0], bytes) or sha256(row[0]) != content:
+        elif not isinstance(row[1], bytes) or sha256(row[1]) != row[0]:
+            yield f"record {seq}: its {name} is not stored as it was written"
+        elif sha256(unpack(row[1])) != content:
             yield f"record {seq}: its {name} does not have the hash {content[:12]}"
         checked.add(content)
 

@@ -6,20 +6,13 @@ from pathlib import Path
 
 import pytest
 
-from recommend.trail.store import Entry, Store
-
-
-def entry(reference: str = "A-1", value: float = 4.5, remarks: str = "likes red shoes") -> Entry:
-    """One record: a visit, a rulebook, a catalogue and an outcome, much simplified."""
-    visit = {"reference": reference, "remarks": remarks, "feet": {"left": {"angle": value}}}
-    outcome = {"reference": reference, "types": ["plain", "plain"], "score": value / 7}
-    documents = {
-        "visit": visit,
-        "rulebook": {"limits": {"angle": 4}},
-        "catalogue": {"products": ["one", "two"]},
-        "outcome": outcome,
-    }
-    return Entry(documents, {"summary": {"types": ["plain", "plain"]}})
+from recommend.catalogue import Catalogue, load_catalogue
+from recommend.infer.one import Engine
+from recommend.rulebook import Rulebook, load_rulebook
+from recommend.trail.forget import forget
+from recommend.trail.leaders import Leaders
+from recommend.trail.store import Store
+from tests.trail.entries import entry
 
 
 @pytest.fixture
@@ -31,10 +24,36 @@ def path(tmp_path: Path) -> Path:
 @pytest.fixture
 def filled(path: Path) -> Path:
     """A store of five records, the third of them forgotten."""
-    from recommend.trail.forget import forget
-
     with Store(path, write=True) as store:
         for number in range(1, 5):
             store.append(entry(f"A-{number}", number + 0.5))
         forget(store, "A-3")
     return path
+
+
+TOP = Path(__file__).parents[2]
+DEMO = sorted((TOP / "catalogue_demo" / "visits").glob("*.yaml"))
+
+
+@pytest.fixture(scope="session")
+def book() -> Rulebook:
+    """The rulebook that ships."""
+    return load_rulebook(TOP / "rules")
+
+
+@pytest.fixture(scope="session")
+def catalogue(book: Rulebook) -> Catalogue:
+    """The demo catalogue."""
+    return load_catalogue(TOP / "catalogue_demo", book.attributes)
+
+
+@pytest.fixture(scope="session")
+def engine(book: Rulebook) -> Engine:
+    """The reference engine."""
+    return Engine(book)
+
+
+@pytest.fixture(scope="session")
+def leaders(book: Rulebook, catalogue: Catalogue) -> Leaders:
+    """The demo catalogue made ready for ranking."""
+    return Leaders(book, catalogue)

@@ -18,7 +18,7 @@ import time
 from pathlib import Path
 
 from recommend.trail.store import Store
-from tests.trail.conftest import entry
+from tests.trail.entries import entry
 
 HASH_BYTES = 64  # a hash in hexadecimal; `b` stands for "begins the next record"
 
@@ -33,10 +33,10 @@ def write_for_ever(path: Path, number: int, pipe: int) -> None:
 
 
 def kill_one(path: Path, number: int, seconds: float) -> bytes:
-    """Start a writer, let it live for `seconds`, kill it; what it told.
+    """Start a writer, kill it `seconds` after it has confirmed a few records; what it told.
 
-    Every other writer is given its time from its first record on, so that a slow machine, too,
-    kills within the work and not only while a store is being opened.
+    How many records it may confirm first goes by its number, from none at all (killed while it
+    opens or makes the store) to two, so that a slow machine kills within the work as well.
     """
     reader, writer = os.pipe()
     child = os.fork()
@@ -47,7 +47,10 @@ def kill_one(path: Path, number: int, seconds: float) -> bytes:
         finally:
             os._exit(1)  # only a failure of the writer itself leads here
     os.close(writer)
-    told = os.read(reader, 1) if number % 2 else b""
+    told = b""
+    wanted = 1 + (number % 4 - 1) * (HASH_BYTES + 1) if number % 4 else 0
+    while len(told) < wanted and (part := os.read(reader, wanted - len(told))):
+        told += part
     time.sleep(seconds)
     os.kill(child, signal.SIGKILL)
     _, status = os.waitpid(child, 0)
@@ -65,7 +68,7 @@ def main() -> None:
     confirmed: list[str] = []
     within = 0
     for number in range(count):
-        told = kill_one(path, number, chance.uniform(0.0, 0.02)).decode()
+        told = kill_one(path, number, chance.uniform(0.0, 0.005)).decode()
         confirmed += hashes_in(told)
         within += len(told) % (HASH_BYTES + 1) == 1  # it told of a beginning, not of an end
     print(json.dumps({"confirmed": confirmed, "within": within}))

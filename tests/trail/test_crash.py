@@ -14,7 +14,7 @@ import pytest
 
 from recommend.trail.store import Store
 from recommend.trail.verify import verify
-from tests.trail.conftest import entry
+from tests.trail.entries import entry
 
 KILLS = 320
 

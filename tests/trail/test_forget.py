@@ -11,7 +11,7 @@ from recommend.trail.forget import forget
 from recommend.trail.private import join
 from recommend.trail.store import FORGOTTEN, Store
 from recommend.trail.verify import verify
-from tests.trail.conftest import entry
+from tests.trail.entries import entry
 
 REFERENCE, REMARK = "ZQ-7741-unmistakable", "a remark about a very particular customer"
 

@@ -8,17 +8,20 @@ import os
 import sqlite3
 import stat
 import threading
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from recommend.errors import InputError, RecommendError
 from recommend.trail.canonical import canonical
-from recommend.trail.database import VARIABLE, store_path
-from recommend.trail.private import join, separate
+from recommend.trail.database import store_path
+from recommend.trail.private import PRIVATE_PATHS, join, separate
 from recommend.trail.store import Entry, Store
 from recommend.trail.verify import verify
-from tests.trail.conftest import entry
+from recommend.visit import visit_schema
+from tests.trail.entries import entry
 
 
 def test_a_record_comes_back_as_it_was_kept(path: Path) -> None:
@@ -56,7 +59,7 @@ def test_a_document_used_twice_is_stored_once(path: Path) -> None:
     [
         "UPDATE record SET head = x'7b7d'",
         "DELETE FROM record WHERE seq = 2",
-        "UPDATE body SET text = x'7b7d'",
+        "UPDATE body SET packed = 'x', text = x'7b7d'",
         "DELETE FROM body",
         "UPDATE private SET salt = x'00'",
         "DELETE FROM private",
@@ -140,16 +143,16 @@ def test_a_failed_transaction_leaves_nothing(path: Path) -> None:
 def insert_twice(store: Store) -> None:
     """Try to keep one document under one hash twice, in one transaction."""
     with store.writing() as db:
-        db.execute("INSERT INTO body VALUES ('x', x'00')")
-        db.execute("INSERT INTO body VALUES ('x', x'00')")
+        db.execute("INSERT INTO body VALUES ('x', 'y', x'00')")
+        db.execute("INSERT INTO body VALUES ('x', 'y', x'00')")
 
 
 def test_where_the_store_is(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The option wins over the environment, which wins over the platform's folder."""
-    monkeypatch.setenv(VARIABLE, str(tmp_path / "env.sqlite"))
+    monkeypatch.setenv("RECOMMEND_STORE", str(tmp_path / "env.sqlite"))
     assert store_path(tmp_path / "given.sqlite") == tmp_path / "given.sqlite"
     assert store_path() == tmp_path / "env.sqlite"
-    monkeypatch.delenv(VARIABLE)
+    monkeypatch.delenv("RECOMMEND_STORE")
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "xdg"))
     assert store_path().name == "records.sqlite"
 
@@ -186,9 +189,43 @@ def test_another_programs_database_is_left_alone(path: Path) -> None:
 
 def test_private_parts_are_taken_out_wherever_they_stand() -> None:
     """References and remarks leave no trace in the public part, and come back in place."""
-    document = {"visit": {"reference": "A-1", "steps": [{"remarks": "hello"}, {"n": 1}]}}
+    steps = [{"remarks": "hello", "rearfoot": {"reference": "vertical"}}, {"shoe": "own"}]
+    document = {"visit": {"reference": "A-1", "trials": steps}}
     public, private = separate(document)
     assert "A-1" not in json.dumps(public)
     assert "hello" not in json.dumps(public)
+    assert "vertical" in json.dumps(public)
     assert join(public, private) == document
     assert join(public, None) == public
+
+
+def test_no_free_text_of_a_visit_is_recorded_for_good() -> None:
+    """Every text of a visit's schema is private, a closed vocabulary, or a date or product id."""
+    harmless = {
+        ("date",),
+        ("trials", "*", "shoe"),
+        ("trials", "*", "insole"),
+        ("captures", "*", "sha256"),
+    }
+    private = {path[1:] for path in PRIVATE_PATHS if path[0] == "visit"}
+    schema = visit_schema()
+    found = set(free_texts(schema, schema, ()))
+    assert found == private | harmless
+
+
+def free_texts(
+    schema: dict[str, Any], top: dict[str, Any], at: tuple[str, ...]
+) -> Iterator[tuple[str, ...]]:
+    """Paths of all texts in a JSON Schema that are not of a closed vocabulary."""
+    while "$ref" in schema:
+        schema = top["$defs"][schema["$ref"].rpartition("/")[2]]
+    if schema.get("type") == "string" and "enum" not in schema and "const" not in schema:
+        yield at
+    for choice in schema.get("anyOf", []):
+        yield from free_texts(choice, top, at)
+    for key, part in schema.get("properties", {}).items():
+        yield from free_texts(part, top, (*at, key))
+    if "items" in schema:
+        yield from free_texts(schema["items"], top, (*at, "*"))
+    if isinstance(schema.get("additionalProperties"), dict):
+        yield from free_texts(schema["additionalProperties"], top, (*at, "?"))

@@ -15,7 +15,7 @@ from recommend.trail.forget import forget
 from recommend.trail.store import Store
 from recommend.trail.transfer import export, import_lines
 from recommend.trail.verify import verify
-from tests.trail.conftest import entry
+from tests.trail.entries import entry
 from tests.trail.test_verify import SAME_FOLDER, rows_of
 
 

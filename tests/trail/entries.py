@@ -1,0 +1,18 @@
+"""Small invented records, much simplified, for the tests of the store alone."""
+
+from __future__ import annotations
+
+from recommend.trail.store import Entry
+
+
+def entry(reference: str = "A-1", value: float = 4.5, remarks: str = "likes red shoes") -> Entry:
+    """One record: a visit, a rulebook, a catalogue and an outcome, much simplified."""
+    visit = {"reference": reference, "remarks": remarks, "feet": {"left": {"angle": value}}}
+    outcome = {"visit": {"reference": reference}, "types": ["plain", "plain"], "score": value / 7}
+    documents = {
+        "visit": visit,
+        "rulebook": {"limits": {"angle": 4}},
+        "catalogue": {"products": ["one", "two"]},
+        "outcome": outcome,
+    }
+    return Entry(documents, {"summary": {"types": ["plain", "plain"]}})
