@@ -1,0 +1,20 @@
+"""How sure an outcome is, for the short line of the shortlist and for the explanation."""
+
+from __future__ import annotations
+
+from recommend.match.outcome import Outcome
+from recommend.trail.keeping import case_of
+from recommend.trail.leaders import Leaders
+from recommend.trail.redraw import HowSure, how_sure
+from recommend.trail.whatif import WhatIf
+
+
+def whatif_of(outcome: Outcome) -> WhatIf:
+    """What-ifs about a visit that was taken through the whole path."""
+    return WhatIf(outcome.assessment, outcome.book, Leaders(outcome.book, outcome.catalogue))
+
+
+def sureness(outcome: Outcome, whatif: WhatIf | None = None, draws: int | None = None) -> HowSure:
+    """Redraws of a visit, ``sure.draws`` of them, seeded by what was seen and what it met."""
+    count = draws or int(outcome.book.parameters["sure.draws"])
+    return how_sure(whatif or whatif_of(outcome), case_of(outcome), count)

@@ -1,0 +1,111 @@
+"""Redraws repeat, and their shares are what the normal distribution says."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from scipy import stats
+
+from recommend.infer.assess import Assessment, assess
+from recommend.infer.one import Engine
+from recommend.measure.model import SIDES
+from recommend.rulebook import Rulebook
+from recommend.trail.leaders import Leaders
+from recommend.trail.redraw import how_sure
+from recommend.trail.whatif import WhatIf
+from recommend.visit import read_visit
+from tests.trail.conftest import DEMO, TOP
+
+SEED = "5e" * 32
+
+
+def assessed(name: str, book: Rulebook, engine: Engine) -> Assessment:
+    """A demo visit, assessed."""
+    return assess(read_visit(TOP / "catalogue_demo" / "visits" / f"{name}.yaml"), book, engine)
+
+
+def with_error_only_in(was: Assessment, side: str, name: str, value: float) -> Assessment:
+    """The assessment with every error zero but that of one reading, which is set to `value`."""
+    feet = {}
+    for s in SIDES:
+        measures = {n: replace(m, error=0.0) for n, m in was.feet[s].measures.items()}
+        if s == side:
+            measures[name] = replace(was.feet[s].measures[name], value=value)
+        feet[s] = replace(was.feet[s], measures=measures)
+    return replace(was, feet=feet)
+
+
+def test_the_same_seed_gives_the_same_redraws(
+    book: Rulebook, engine: Engine, leaders: Leaders
+) -> None:
+    """A seed repeats exactly; another seed does not."""
+    whatif = WhatIf(assessed("two-types", book, engine), book, leaders)
+    assert how_sure(whatif, SEED, 300) == how_sure(whatif, SEED, 300)
+    assert how_sure(whatif, SEED, 300) != how_sure(whatif, "00" * 32, 300)
+
+
+@pytest.mark.parametrize("value", [2.6, 3.5, 4.0, 5.2])
+def test_a_share_is_that_of_the_normal_distribution(
+    book: Rulebook, engine: Engine, leaders: Leaders, value: float
+) -> None:
+    """One uncertain reading against one limit holds as often as scipy's normal law says.
+
+    The right foot of this visit changes its type when contact is clearly above its limit: when
+    the reading less its error exceeds it.
+    """
+    was = assessed("high-arch-late-pronator", book, engine)
+    one = with_error_only_in(was, "right", "contact-angle", value)
+    error = one.feet["right"].measures["contact-angle"].error
+    assert error is not None
+    draws = 20_000
+    sure = how_sure(WhatIf(one, book, leaders), SEED, draws)
+    limit = 4.0  # contact-upper, walking from vertical, in rules/limits.yaml
+    expected = stats.norm.sf((limit + error - value) / error)
+    spread = (expected * (1 - expected) / draws) ** 0.5
+    found = sure.types["right"].get("high-arched-early", 0.0)
+    assert abs(found - expected) < 4.5 * spread
+
+
+def test_whole_number_scores_stay_whole(book: Rulebook, engine: Engine, leaders: Leaders) -> None:
+    """A redrawn posture score is rounded: 5 becomes 6 or more as often as 5.5 is exceeded."""
+    was = assessed("plain-neutral", book, engine)
+    one = with_error_only_in(was, "left", "fpi", 5.0)
+    error = one.feet["left"].measures["fpi"].error
+    assert error is not None
+    draws = 20_000
+    sure = how_sure(WhatIf(one, book, leaders), SEED, draws)
+    same = max(sure.types["left"].values())
+    expected = stats.norm.cdf(0.5 / error) - stats.norm.cdf((-1 + 0.5 - 5) / error)
+    assert abs(same - expected) < 4.5 * (expected * (1 - expected) / draws) ** 0.5
+
+
+def test_without_error_everything_holds(book: Rulebook, engine: Engine, leaders: Leaders) -> None:
+    """When no reading has an error, every redraw is the visit itself."""
+    was = assessed("pronated", book, engine)
+    feet = {
+        s: replace(f, measures={n: replace(m, error=0.0) for n, m in f.measures.items()})
+        for s, f in was.feet.items()
+    }
+    sure = how_sure(WhatIf(replace(was, feet=feet), book, leaders), SEED, 50)
+    assert sure.holds == 1.0
+    assert sure.repeat == ()
+    assert all(share == 1.0 for shares in sure.top.values() for share in shares.values())
+
+
+def test_a_stop_shows_no_product(book: Rulebook, engine: Engine, leaders: Leaders) -> None:
+    """Where a stop withholds the shortlist, redraws name no product either."""
+    sure = how_sure(WhatIf(assessed("red-flag-stop", book, engine), book, leaders), SEED, 50)
+    assert sure.first == {}
+    assert sure.top == {}
+    assert any(rule.startswith("stop") for rule in sure.notes)
+
+
+@pytest.mark.parametrize("path", DEMO, ids=lambda path: path.stem)
+def test_shares_add_up(book: Rulebook, engine: Engine, leaders: Leaders, path: object) -> None:
+    """Foot types of a foot share out all redraws; repeating never makes the outcome less sure."""
+    was = assess(read_visit(path), book, engine)  # type: ignore[arg-type]
+    sure = how_sure(WhatIf(was, book, leaders), SEED, 100)
+    for shares in sure.types.values():
+        assert abs(sum(shares.values()) - 1) < 1e-9
+    assert all(repeat.held > sure.holds for repeat in sure.repeat)

@@ -1,0 +1,86 @@
+"""What-ifs over columns come to what the one-by-one path comes to."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from recommend.catalogue import Catalogue
+from recommend.infer.assess import Assessment, FootAssessment, assess
+from recommend.infer.facts import facts_of
+from recommend.infer.one import Engine
+from recommend.match.shortlist import shortlist
+from recommend.measure.model import SIDES, Measure, Side
+from recommend.rulebook import Rulebook
+from recommend.trail.leaders import Leaders, firsts_of
+from recommend.trail.whatif import Key, WhatIf
+from tests.trail.random_visits import random_visit
+
+
+def changed(was: Assessment, readings: dict[Key, float], engine: Engine) -> Assessment:
+    """The assessment with other readings, through the reference engine, one foot at a time."""
+    measures = {side: dict(was.feet[side].measures) for side in SIDES}
+    for (side, name), value in readings.items():
+        measures[side][name] = replace(measures[side][name], value=value)
+    for side in SIDES:
+        follow(measures, side)
+    feet = {side: _foot(was, side, measures[side], engine) for side in SIDES}
+    visit = was.visit
+    for side in SIDES:
+        if "foot-length" in measures[side]:
+            length = float(measures[side]["foot-length"].value)
+            foot = getattr(visit.feet, side).model_copy(update={"foot_length_mm": length})
+            visit = visit.model_copy(update={"feet": visit.feet.model_copy(update={side: foot})})
+    return Assessment(visit, feet, (), ())
+
+
+def follow(measures: dict[Side, dict[str, Measure]], side: Side) -> None:
+    """Reckon anew what follows from other readings, by its definition."""
+    own = measures[side]
+    for name, base in (("fpi-difference", "fpi"), ("contact-difference", "contact-angle")):
+        if name in own:
+            left, right = (float(measures[s][base].value) for s in SIDES)
+            own[name] = replace(own[name], value=abs(left - right))
+    if "width-ratio" in own:
+        width, length = (float(own[n].value) for n in ("forefoot-width", "foot-length"))
+        own["width-ratio"] = replace(own["width-ratio"], value=width / length)
+
+
+def _foot(
+    was: Assessment, side: Side, measures: dict[str, Measure], engine: Engine
+) -> FootAssessment:
+    foot = was.feet[side]
+    facts = facts_of(was.visit, side, measures, engine.book)
+    return replace(foot, measures=measures, conclusions=engine.conclude(facts))
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_what_ifs_agree_with_the_reference_engine(
+    book: Rulebook, catalogue: Catalogue, engine: Engine, leaders: Leaders, seed: int
+) -> None:
+    """Types, notes and first products of redrawn readings are those of the reference engine."""
+    was = assess(random_visit(book, seed, calm=True), book, engine)
+    whatif = WhatIf(was, book, leaders)
+    stream = np.random.RandomState(seed)
+    drawn = {
+        key: np.round(
+            float(whatif.measure(key).value)
+            + 2 * (whatif.measure(key).error or 0.0) * stream.standard_normal(6),
+            4,
+        )
+        for key in whatif.readings()
+    }
+    outcomes = whatif.outcomes(drawn, 6)
+    types = [*book.types, None]
+    for row in range(6):
+        one = changed(was, {key: float(values[row]) for key, values in drawn.items()}, engine)
+        for side in SIDES:
+            assert types[outcomes.types[side][row]] == one.feet[side].foot_type
+        for rule, due in outcomes.notes.items():
+            assert due[row] == any(one.feet[s].conclusions.truth[rule] is True for s in SIDES)
+        ranked = shortlist(one, book, catalogue).ranked
+        firsts = {group: ids[0].id for group, ids in ranked.items() if ids}
+        if not any(due[row] for rule, due in outcomes.notes.items() if rule.startswith("stop")):
+            assert firsts_of(outcomes.case_of(row)) == firsts
