@@ -31,6 +31,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "measure": ("recommend.commands.measure", "Measure feet from pressure frames and video marks"),
     "gaps": ("recommend.commands.gaps", "Say what to stock next, and which lines can go"),
     "import": ("recommend.commands.import_list", "Read a supplier's list into the catalogue"),
+    "explain": ("recommend.commands.explain", "Where each word of a kept shortlist came from"),
     "store": ("recommend.commands.store", "Look after the records: verify, export, forget"),
 }
 

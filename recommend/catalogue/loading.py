@@ -111,6 +111,11 @@ def product_files(folder: Path | str) -> list[Path]:
     return sorted((inner if inner.is_dir() else Path(folder)).glob("*.yaml"))
 
 
+def hashed(name: str, text: str) -> bytes:
+    """What the digest of a catalogue takes in of one file."""
+    return f"{name}\n{text}".encode()
+
+
 @dataclass
 class _Reader:
     attributes: Mapping[str, AttributeDef]
@@ -127,7 +132,7 @@ class _Reader:
         except InputError as error:
             self.problems.append(error)
             return
-        self.running.update(f"{file.name}\n{document.text}".encode())
+        self.running.update(hashed(file.name, document.text))
         parsed, problems = problems_in(CatalogueFile, document)
         self.problems += problems
         if parsed is None:

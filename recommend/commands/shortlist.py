@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -11,9 +12,11 @@ import typer
 
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.cli import single
-from recommend.errors import Exit
+from recommend.commands.store import StorePath
+from recommend.errors import Exit, RecommendError
 from recommend.match.outcome import Outcome, as_document, outcome_of
 from recommend.measure.named import read_measured_visit
+from recommend.settings import setting
 from recommend.show.console import console
 from recommend.show.shortlist import print_outcome
 
@@ -35,6 +38,11 @@ def shortlist(
         typer.Option(metavar="FOLDER", help="heed effects learned from the kept visits in here"),
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
+    keep: Annotated[
+        bool | None,
+        typer.Option("--keep/--no-keep", help="keep it as a record; as in `setup show`"),
+    ] = None,
+    store: StorePath = None,
 ) -> None:
     """Turn a measured visit into a ranked shortlist with reasons.
 
@@ -42,6 +50,9 @@ def shortlist(
 
     Example: recommend shortlist catalogue_demo/visits/pronated.yaml
     """
+    keeps = keep if keep is not None else setting("keep").value == "yes"
+    if keep and learned:
+        raise RecommendError("a shortlist with --learned cannot be kept: leave one of the two out")
     book = open_rulebook(rules)
     seen = read_measured_visit(visit, book.questions, book.parameters, book.measures)
     products = open_catalogue(book, catalogue)
@@ -53,6 +64,8 @@ def shortlist(
         print(json.dumps(_document(outcome, heeded), indent=2, ensure_ascii=False))
     else:
         _print(outcome, heeded)
+    if keeps and not learned:
+        print(keep_outcome(outcome, store), file=sys.stderr)
     if outcome.shortlist is None:
         raise typer.Exit(Exit.STOP)
     if outcome.shortlist.empty:
@@ -82,12 +95,36 @@ def _print(outcome: Outcome, heeded: LearnedList | None) -> None:
     out = console()
     if heeded is None:
         print_outcome(outcome, out)
+        _print_sure(outcome)
         return
     from recommend.show.learned import print_expected, print_notice
 
     print_notice(heeded, out)
     print_outcome(outcome, out)
     print_expected(heeded, outcome.book, out)
+
+
+def _print_sure(outcome: Outcome) -> None:
+    """The short form of how sure the outcome is; nothing when a stop withholds it."""
+    if outcome.shortlist is None:
+        return
+    from recommend.show.sure import sure_line
+    from recommend.trail.sureness import sureness
+
+    draws = int(outcome.book.parameters["sure.draws-short"])
+    line = sure_line(sureness(outcome, draws=draws), outcome.book)
+    console().print(f"\n{line}", soft_wrap=False)
+
+
+def keep_outcome(outcome: Outcome, given: Path | None) -> str:
+    """Keep an outcome as a record; what to tell of it."""
+    from recommend.trail.database import store_path
+    from recommend.trail.keeping import entry_of
+    from recommend.trail.store import Store
+
+    with Store(store_path(given), write=True) as opened:
+        kept = opened.append(entry_of(outcome))
+    return f"Kept as record {kept.seq}, SHA-256 {kept.hash[:12]}: recommend explain {kept.seq}"
 
 
 app = single(shortlist)

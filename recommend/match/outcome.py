@@ -7,13 +7,13 @@ from typing import Any
 
 from recommend.catalogue.loading import Catalogue
 from recommend.infer.assess import Assessment, FootAssessment, assess
-from recommend.infer.derivation import Lacking
+from recommend.infer.derivation import Derivation, Lacking
 from recommend.infer.one import Engine
 from recommend.match.judge import Verdict
 from recommend.match.needs import Need, need_words
 from recommend.match.shortlist import GROUPS, Candidate, Shortlist, shortlist
 from recommend.measure.model import Measure
-from recommend.rulebook.book import Rulebook
+from recommend.rulebook.book import Rulebook, within
 from recommend.visit.models import Visit
 
 FORMAT = 1  # raised when a field changes its meaning or goes away
@@ -88,8 +88,13 @@ def _foot(foot: FootAssessment, book: Rulebook) -> dict[str, Any]:
         "undetermined": {axis: _lacking(lack) for axis, lack in foot.lacking.items()},
         "close-calls": [asdict(call) for call in foot.close_calls],
         "undecided-rules": sorted(r for r, t in foot.conclusions.truth.items() if t is None),
-        "derivations": [asdict(one) for one in foot.derivations],
+        "derivations": [_derivation(one, book) for one in foot.derivations],
     }
+
+
+def _derivation(one: Derivation, book: Rulebook) -> dict[str, Any]:
+    """A derivation; its place counts from the rulebook's folder, wherever that is today."""
+    return {**asdict(one), "place": within(one.place, book.folder)}
 
 
 def _measure(measure: Measure) -> dict[str, Any]:

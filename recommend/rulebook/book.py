@@ -107,6 +107,11 @@ class Rulebook:
         return self.by_id[rule_id]
 
 
+def within(place: str, folder: str) -> str:
+    """A place as counted from the rulebook's `folder`: ``classify/motion.yaml:136:5``."""
+    return place.removeprefix(folder).lstrip("/\\")
+
+
 def facts_read(disjunction: Disjunction) -> frozenset[str]:
     """Names of the facts that a normal form reads."""
     return frozenset(term.fact for conjunction in disjunction for term in conjunction)

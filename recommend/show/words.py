@@ -5,8 +5,7 @@ from __future__ import annotations
 from recommend.infer.derivation import Lacking
 from recommend.match.judge import Verdict
 from recommend.match.needs import level_words, need_words
-from recommend.measure.definitions import MeasureDef
-from recommend.measure.definitions import unit_words as unit_words
+from recommend.measure.definitions import MeasureDef, unit_words
 from recommend.measure.model import Measure
 from recommend.rulebook.book import Rulebook
 from recommend.visit.models import Visit

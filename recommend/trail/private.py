@@ -16,6 +16,8 @@ PRIVATE_PATHS = (
     ("visit", "reference"),
     ("visit", "remarks"),
     ("visit", "trials", "*", "remarks"),
+    ("visit", "follow-up", "of"),
+    ("visit", "follow-up", "changed"),
     ("visit", "captures", "*", "file"),
     ("visit", "captures", "*", "still"),
     ("outcome", "visit", "reference"),
@@ -35,13 +37,14 @@ def separate(documents: Mapping[str, Any]) -> tuple[dict[str, Any], Private]:
 
 def forgotten_parts(public: Mapping[str, Any]) -> Private:
     """What stands in for private parts that are gone, so that a visit stays a whole visit."""
-    captures = public.get("visit", {}).get("captures", [])
+    visit = public.get("visit", {})
     paths = [
         f"{above}/reference"
         for above in ("visit", "outcome/visit")
         if above.partition("/")[0] in public
     ]
-    paths += [f"visit/captures/{number}/file" for number in range(len(captures))]
+    paths += [f"visit/captures/{number}/file" for number in range(len(visit.get("captures", [])))]
+    paths += ["visit/follow-up/of"] if "follow-up" in visit else []
     return dict.fromkeys(paths, FORGOTTEN_WORD)
 
 

@@ -206,6 +206,8 @@ def test_no_free_text_of_a_visit_is_recorded_for_good() -> None:
         ("trials", "*", "shoe"),
         ("trials", "*", "insole"),
         ("captures", "*", "sha256"),
+        ("follow-up", "shoe"),
+        ("follow-up", "insole"),
     }
     private = {path[1:] for path in PRIVATE_PATHS if path[0] == "visit"}
     schema = visit_schema()

@@ -1,0 +1,85 @@
+"""`recommend explain`: where each word of a kept shortlist came from."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Annotated, Optional
+
+import typer
+
+from recommend.cli import single
+from recommend.commands.store import StorePath
+from recommend.errors import RecommendError
+from recommend.show.console import console
+from recommend.show.explain import explain_data, explain_lines
+from recommend.show.explain_page import explain_page
+from recommend.trail.database import failures, store_path
+from recommend.trail.explaining import Explanation
+from recommend.trail.keeping import Archive
+from recommend.trail.nearest import Change, nearest_changes
+from recommend.trail.node import Node
+from recommend.trail.redraw import HowSure
+from recommend.trail.replay import Replayer
+from recommend.trail.store import Store
+from recommend.trail.sureness import sureness, whatif_of
+
+Text = Optional[str]  # noqa: UP045 - the option parser reads this spelling
+
+
+def explain(
+    record: Annotated[
+        str, typer.Argument(help="its number, `last`, a reference, or the start of its hash")
+    ],
+    product: Annotated[Text, typer.Option(help="why this product stands where it does")] = None,
+    why_not: Annotated[Text, typer.Option(help="why this one is not listed, or lower")] = None,
+    rule: Annotated[Text, typer.Option(help="why a rule fired, or not, or is undecided")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
+    html: Annotated[
+        Optional[Path],  # noqa: UP045
+        typer.Option(metavar="FILE", help="write the same as one page"),
+    ] = None,
+    store: StorePath = None,
+) -> None:
+    """Explain a kept shortlist: its derivation, how sure it is, what would change it.
+
+    The record is derived again with the rulebook and catalogue it was made with.
+
+    Example: recommend explain last --why-not granary-ward
+    """
+    if sum(one is not None for one in (product, why_not, rule)) > 1:
+        raise RecommendError("name one of --product, --why-not and --rule")
+    with Store(store_path(store)) as opened:
+        replayed = Replayer(Archive(opened)).replay(opened.find(record))
+    tree = _tree(Explanation(replayed.outcome), product, why_not, rule)
+    sure: HowSure | None = None
+    changes: tuple[Change, ...] = ()
+    if (product, why_not, rule) == (None, None, None):
+        whatif = whatif_of(replayed.outcome)
+        sure = sureness(replayed.outcome, whatif)
+        changes = nearest_changes(whatif)
+    if html is not None:
+        with failures(html):
+            html.write_text(explain_page(replayed, tree, sure, changes), encoding="utf-8")
+        typer.echo(f"Written: {html}")
+    elif as_json:
+        data = explain_data(replayed, tree, sure, changes)
+        typer.echo(json.dumps(data, indent=2, ensure_ascii=False))
+    else:
+        for line in explain_lines(replayed, tree, sure, changes, console().width):
+            typer.echo(line)
+
+
+def _tree(
+    explanation: Explanation, product: str | None, why_not: str | None, rule: str | None
+) -> Node:
+    if product is not None:
+        return explanation.product(product)
+    if why_not is not None:
+        return explanation.why_not(why_not)
+    if rule is not None:
+        return explanation.rule(rule)
+    return explanation.whole()
+
+
+app = single(explain)

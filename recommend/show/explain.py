@@ -1,0 +1,116 @@
+"""An explained record at the terminal: what it is, its derivation, how sure it is."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator
+from typing import Any
+
+from recommend.show.sure import change_lines, sure_lines
+from recommend.show.tree import tree_lines
+from recommend.trail.nearest import Change
+from recommend.trail.node import Node
+from recommend.trail.redraw import HowSure
+from recommend.trail.replay import Replayed
+
+
+def head_lines(replayed: Replayed) -> Iterator[str]:
+    """What the record is, and whether deriving it again gave the same."""
+    record, book = replayed.record, replayed.outcome.book
+    yield f"Record {record.seq}, kept {record.made_at}, SHA-256 {record.hash}"
+    yield f"by the {book.heading.name} {book.heading.version}, SHA-256 {book.digest[:16]}"
+    yield f"catalogue SHA-256 {replayed.outcome.catalogue.digest[:16]}"
+    made = ", ".join(f"{n} {v}" for n, v in record.head.get("versions", {}).items())
+    yield f"made with {made}"
+    if replayed.identical:
+        yield "Derived again just now: identical, byte for byte."
+    else:
+        count = len(replayed.differences)
+        yield f"DERIVED AGAIN JUST NOW, IT DIFFERS in {count} places: see `recommend replay`."
+
+
+def explain_lines(
+    replayed: Replayed, tree: Node, sure: HowSure | None, changes: tuple[Change, ...], width: int
+) -> Iterator[str]:
+    """The whole explanation, at most `width` columns wide."""
+    book = replayed.outcome.book
+    for line in head_lines(replayed):
+        yield from _wrapped(line, width, "")
+    yield ""
+    yield from tree_lines(tree, width)
+    if sure is not None:
+        yield from _section("How sure", sure_lines(sure, book), width)
+        title = "Nearest changes (one reading alone, smallest in standard errors first)"
+        yield from _section(title, change_lines(changes, book), width)
+    yield from _section("Before it is used", book.heading.cautions, width)
+
+
+def _section(title: str, lines: Any, width: int) -> Iterator[str]:
+    yield ""
+    yield title
+    for line in lines:
+        yield from _wrapped(line, width, "- ")
+
+
+def _wrapped(line: str, width: int, mark: str) -> Iterator[str]:
+    yield from textwrap.wrap(
+        line, width, initial_indent=mark, subsequent_indent=" " * len(mark), break_on_hyphens=False
+    )
+
+
+def explain_data(
+    replayed: Replayed, tree: Node, sure: HowSure | None, changes: tuple[Change, ...]
+) -> dict[str, Any]:
+    """The same as plain data: what ``--json`` prints.
+
+    Fields: ``record`` (number, SHA-256, kept-at, identical, versions, documents), ``tree``
+    (nodes of kind, text, truth, id, facts, children), ``how-sure`` and ``nearest-changes``
+    (null with ``--rule``, ``--product`` and ``--why-not``), ``cautions``.
+    """
+    record = replayed.record
+    return {
+        "format": 1,
+        "record": {
+            "number": record.seq,
+            "sha256": record.hash,
+            "kept-at": record.made_at,
+            "identical": replayed.identical,
+            "versions": dict(record.head.get("versions", {})),
+            "documents": record.bodies,
+        },
+        "tree": tree.as_data(),
+        "how-sure": None if sure is None else _sure_data(sure),
+        "nearest-changes": None if sure is None else [_change_data(one) for one in changes],
+        "cautions": list(replayed.outcome.book.heading.cautions),
+    }
+
+
+def _sure_data(sure: HowSure) -> dict[str, Any]:
+    return {
+        "draws": sure.draws,
+        "seed": sure.seed,
+        "holds": sure.holds,
+        "foot-types": {side: dict(shares) for side, shares in sure.types.items()},
+        "notes": dict(sure.notes),
+        "first": dict(sure.first),
+        "first-three": {group: dict(tops) for group, tops in sure.top.items()},
+        "repeat": [
+            {"foot": one.side, "measure": one.measure, "holds-without-its-error": one.held}
+            for one in sure.repeat
+        ],
+    }
+
+
+def _change_data(change: Change) -> dict[str, Any]:
+    return {
+        "foot": change.side,
+        "measure": change.measure,
+        "unit": change.unit,
+        "was": change.was,
+        "value": change.value,
+        "change": change.by,
+        "change-in-errors": change.errors,
+        "alters": change.alters,
+        "before": change.before,
+        "after": change.after,
+    }

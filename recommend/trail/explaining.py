@@ -1,0 +1,263 @@
+"""The derivation of an outcome as a tree: product, need, rule, axis, measure, capture."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+from recommend.catalogue.fitting import fit
+from recommend.errors import RecommendError, nearest
+from recommend.match.judge import Verdict
+from recommend.match.needs import Need, level_words, need_words
+from recommend.match.outcome import Outcome
+from recommend.match.shortlist import GROUPS, Candidate, Group, Shortlist
+from recommend.measure.model import SIDES, Side
+from recommend.rulebook.vocabulary import FOOT_TYPE
+from recommend.trail.node import Node
+from recommend.trail.reasons import FootReasons
+
+_VISIBLE = 0.05  # points of 100; less is not seen in one decimal
+
+GROUP_TITLES: dict[Group, str] = {"shoe": "shoes", "insole": "insoles", "pair": "shoe with insole"}
+
+
+@dataclass(frozen=True)
+class Explanation:
+    """Explains one outcome, part by part."""
+
+    outcome: Outcome
+
+    @cached_property
+    def feet(self) -> dict[Side, FootReasons]:
+        """What the rulebook says of each foot, explained."""
+        feet = self.outcome.assessment.feet
+        return {side: FootReasons(self.outcome.book, feet[side]) for side in SIDES}
+
+    def whole(self) -> Node:
+        """Notes, foot types, and the first product of each group laid open."""
+        children = [*self._notes(), *(self.feet[side].axis(FOOT_TYPE) for side in SIDES)]
+        ranked = self.outcome.shortlist
+        if ranked is None:
+            children.append(Node("remark", "the shortlist was withheld: a stop stands above"))
+        else:
+            children += [self._group(ranked, group) for group in GROUPS]
+        reference = self.outcome.assessment.visit.reference
+        return Node("shortlist", f"outcome of visit {reference}", children=tuple(children))
+
+    def rule(self, rule_id: str) -> Node:
+        """Why a rule fired, did not fire, or could not be decided, on each foot.
+
+        Raises
+        ------
+        InputError
+            If there is no such rule, with the nearest spelling.
+        """
+        children = tuple(self.feet[side].rule(rule_id) for side in SIDES)
+        return Node("shortlist", f"rule {rule_id} at this visit", children=children)
+
+    def product(self, product_id: str) -> Node:
+        """Why a product stands where it stands: its place, and every need laid open.
+
+        Raises
+        ------
+        RecommendError
+            If the catalogue has no such product, with the nearest spelling.
+        """
+        candidate = self.candidate(product_id)
+        verdicts = candidate.judgement.verdicts
+        children = tuple(self._verdict(verdict, open_=True) for verdict in verdicts)
+        return Node("product", self._line(candidate), id=candidate.id, children=children)
+
+    def why_not(self, product_id: str) -> Node:
+        """Why a product is not listed, or ranks lower: need by need, against the first one.
+
+        Raises
+        ------
+        RecommendError
+            If the catalogue has no such product, with the nearest spelling.
+        """
+        ranked = self._ranked()
+        pair = self._pair_that_cannot_be(product_id)
+        if pair is not None:
+            return pair
+        candidate = self.candidate(product_id)
+        first = next(iter(ranked.ranked[candidate.group]), None)
+        children = [Node("remark", line) for line in self._standing(candidate, first)]
+        if first is not None and first.id != candidate.id:
+            children += self._against(candidate, first)
+        else:
+            children += [self._verdict(v, open_=v.broken) for v in candidate.judgement.verdicts]
+        return Node("product", self._line(candidate), id=candidate.id, children=tuple(children))
+
+    def candidate(self, product_id: str) -> Candidate:
+        """The judged product or pair called `product_id`.
+
+        Raises
+        ------
+        RecommendError
+            If there is none, with the nearest spelling.
+        """
+        everything = self._everything(self._ranked())
+        if product_id not in everything:
+            hint = nearest(product_id, everything)
+            raise RecommendError(
+                f"no product or pair that was judged is called `{product_id}`; "
+                f"{hint or 'write the id of a product, or of a shoe and an insole as SHOE+INSOLE'}"
+            )
+        return everything[product_id]
+
+    def _ranked(self) -> Shortlist:
+        if self.outcome.shortlist is None:
+            raise RecommendError(
+                "no product was judged: a stop withholds the shortlist; explain without a product"
+            )
+        return self.outcome.shortlist
+
+    def _everything(self, ranked: Shortlist) -> dict[str, Candidate]:
+        tables = (ranked.ranked, ranked.missing, ranked.excluded)
+        return {c.id: c for table in tables for group in GROUPS for c in table[group]}
+
+    def _notes(self) -> Iterator[Node]:
+        for note in self.outcome.assessment.notes:
+            feet = tuple(self.feet[side].rule(note.rule) for side in note.sides)
+            text = f"{note.level.upper()} ({', '.join(note.sides)}): {note.say}"
+            yield Node("note", text, id=note.rule, children=feet)
+
+    def _group(self, ranked: Shortlist, group: Group) -> Node:
+        shown = ranked.ranked[group][: int(self.outcome.book.parameters["rank.shown"])]
+        children = []
+        for candidate in shown:
+            verdicts = candidate.judgement.verdicts if candidate is shown[0] else ()
+            below = tuple(self._verdict(verdict, open_=True) for verdict in verdicts)
+            children.append(Node("product", self._line(candidate), id=candidate.id, children=below))
+        if not children:
+            children.append(Node("remark", "nothing suitable is in stock in this size"))
+        return Node("list", GROUP_TITLES[group], children=tuple(children))
+
+    def _line(self, candidate: Candidate) -> str:
+        names = " + ".join(part.product.title for part in candidate.parts)
+        place = self._place(candidate)
+        return f"{place}: {names} ({candidate.id}), {candidate.score:.1f} of 100"
+
+    def _place(self, candidate: Candidate) -> str:
+        ranked = self._ranked()
+        listed = ranked.ranked[candidate.group]
+        if candidate in listed:
+            return f"rank {listed.index(candidate) + 1} of {len(listed)}"
+        return "suitable, not in stock" if candidate.judgement.suitable else "ruled out"
+
+    def _verdict(self, verdict: Verdict, *, open_: bool) -> Node:
+        """One need and how the product stands to it; with `open_`, the rules it comes from."""
+        need = verdict.need
+        text = f"{self.need_line(need)}: {self._standing_to(verdict)}"
+        facts = {
+            "level": verdict.level,
+            "target": need.target,
+            "shortfall": verdict.shortfall,
+            "satisfaction": verdict.satisfaction,
+            "weight": need.weight,
+        }
+        rules = self._rules(need) if open_ else ()
+        return Node("need", text, not verdict.broken, need.attribute, facts, rules)
+
+    def _rules(self, need: Need) -> tuple[Node, ...]:
+        return tuple(
+            self.feet[side].rule(rule)
+            for rule in need.rules
+            for side in need.sides
+            if self.outcome.assessment.feet[side].conclusions.truth[rule]
+        )
+
+    def need_line(self, need: Need) -> str:
+        """A need in words, with its strength and weight."""
+        title = self.outcome.book.attributes[need.attribute].title
+        weight = f", weight {need.weight:g}" if need.weight else ""
+        words = need_words(need, self.outcome.book).removeprefix("never ")
+        return f"{need.strength} {need.attribute} {words} ({title}{weight})"
+
+    def _standing_to(self, verdict: Verdict) -> str:
+        if verdict.level is None:
+            return "not stated of this product" + (", rules it out" if verdict.broken else "")
+        has = f"it has {self._level(verdict)}"
+        if verdict.broken:
+            return f"{has}, which rules it out"
+        if verdict.need.strength != "prefer" or verdict.satisfaction == 1:
+            return f"{has}, met"
+        return f"{has}, {verdict.satisfaction:.0%} met"
+
+    def _level(self, verdict: Verdict) -> str:
+        assert verdict.level is not None
+        return level_words(verdict.need.attribute, verdict.level, self.outcome.book)
+
+    def _standing(self, candidate: Candidate, first: Candidate | None) -> Iterator[str]:
+        """Why it is where it is, in a line or two."""
+        if not candidate.judgement.suitable:
+            broken = sum(verdict.broken for verdict in candidate.judgement.verdicts)
+            yield f"it is not listed: {broken} of its musts and nevers are broken"
+        for part, sized in zip(candidate.parts, candidate.sized, strict=True):
+            if sized.availability in ("out-of-stock", "not-made"):
+                yield f"it is not listed: {part.id} is {sized.availability} in this size"
+        if first is None:
+            yield "nothing of its kind is listed"
+        elif first.id == candidate.id:
+            yield "it is listed, and first"
+        elif candidate.judgement.suitable and candidate.available:
+            yield f"it is listed, below {self._line(first)}"
+            if round(first.score, 6) == round(candidate.score, 6):
+                yield "the scores are equal: the cheaper comes first, then the id"
+
+    def _against(self, candidate: Candidate, first: Candidate) -> Iterator[Node]:
+        """Need by need what it has and what the first one has; what rules it out comes first."""
+        theirs = {verdict.need: verdict for verdict in first.judgement.verdicts}
+        total = sum(verdict.need.weight for verdict in candidate.judgement.verdicts) or 1.0
+        rows, alike = [], []
+        for verdict in candidate.judgement.verdicts:
+            other = theirs.get(verdict.need)
+            lost = (other.satisfaction if other else 0.0) - verdict.satisfaction
+            points = 100 * verdict.need.weight * lost / total
+            if verdict.broken or abs(points) >= _VISIBLE:
+                rows.append((not verdict.broken, -points, self._contrast(verdict, other, points)))
+            else:
+                alike.append(f"{verdict.need.attribute} ({self._standing_to(verdict)})")
+        rows.sort(key=lambda row: row[:2])
+        yield from (node for _, _, node in rows)
+        if alike:
+            yield Node("remark", f"no difference in points: {'; '.join(alike)}")
+
+    def _contrast(self, verdict: Verdict, other: Verdict | None, points: float) -> Node:
+        node = self._verdict(verdict, open_=False)
+        if other is None or other.level is None:
+            has = "of the first it is not stated"
+        else:
+            has = f"the first has {self._level(other)}"
+        if abs(points) >= _VISIBLE:
+            has += f": {abs(points):.1f} points {'lost' if points > 0 else 'gained'}"
+        reasons = tuple(
+            Node("remark", f"asked by rule {rule} because {because}")
+            for rule, because in zip(verdict.need.rules, verdict.need.because, strict=False)
+        )
+        return replace(node, text=f"{node.text}; {has}", children=reasons)
+
+    def _pair_that_cannot_be(self, product_id: str) -> Node | None:
+        """Why a shoe and an insole were not judged as a pair; None if they were, or are not two."""
+        ranked, names = self._ranked(), product_id.split("+")
+        if len(names) != 2 or product_id in self._everything(ranked):
+            return None
+        first, second = (self.outcome.catalogue.item(name) for name in names)
+        if (first.product.kind, second.product.kind) != ("shoe", "insole"):
+            raise RecommendError(f"`{product_id}` is not SHOE+INSOLE; write the shoe first")
+        lines = [f"they do not fit: {why}" for why in self._misfit(names)]
+        children = [Node("remark", line) for line in lines]
+        for name in names:
+            alone = self.candidate(name)
+            if not alone.judgement.suitable:
+                broken = [v for v in alone.judgement.verdicts if v.broken]
+                below = tuple(self._verdict(v, open_=True) for v in broken)
+                children.append(Node("product", self._line(alone), id=name, children=below))
+        text = f"not judged as a pair: {product_id}"
+        return Node("product", text, id=product_id, children=tuple(children))
+
+    def _misfit(self, names: list[str]) -> tuple[str, ...]:
+        shoe, insole = (self.outcome.catalogue.item(name) for name in names)
+        return fit(shoe, insole, self.outcome.book.parameters).against

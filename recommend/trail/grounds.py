@@ -1,0 +1,98 @@
+"""What a statement rests on: sources in full, limits with value and unit, readings, captures."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from recommend.measure.definitions import MeasureDef, unit_words
+from recommend.measure.model import Measure
+from recommend.rulebook import Rulebook
+from recommend.rulebook.models import Basis, LimitValue
+from recommend.trail.node import Node
+
+KINDS = {
+    "published": "published",
+    "common-practice": "common practice, no source",
+    "from-memory": "from memory, to be verified",
+    "assumption": "our assumption",
+}
+SEEN = {
+    "in-source": "seen in the source",
+    "second-hand": "seen quoted elsewhere",
+    "derived": "derived by arithmetic",
+    "from-memory": "from memory, to be verified",
+}
+
+
+def source_node(book: Rulebook, source_id: str) -> Node:
+    """A source in full: citation, what it says, how far that was verified, what conflicts."""
+    source = book.sources[source_id]
+    children = [Node("remark", f"says: {source.says}")]
+    if source.conflict:
+        children.append(Node("remark", f"in conflict: {source.conflict}"))
+    text = f"{source.cite} [{SEEN[source.seen]}]"
+    return Node("source", text, id=source_id, children=tuple(children))
+
+
+def basis_node(book: Rulebook, basis: Basis) -> Node:
+    """What stands behind a rule: its kind, its note, its sources in full."""
+    text = f"basis: {KINDS[basis.kind]}" + (f"; {basis.note}" if basis.note else "")
+    return Node("basis", text, children=tuple(source_node(book, one) for one in basis.sources))
+
+
+def limit_node(book: Rulebook, limit_id: str, value: LimitValue) -> Node:
+    """A limit with its value and unit, the population it is meant for, and its source."""
+    limit = book.limits[limit_id]
+    words = "".join(f", {name} {word}" for name, word in value.where.items())
+    text = f"limit {limit_id} = {value.value:g}{unit_words(limit.unit)}: {limit.title}"
+    ground = f"for {limit.population}{words}; {KINDS[value.kind]}"
+    ground += f"; {value.note}" if value.note else ""
+    children = [Node("remark", ground)]
+    if value.source:
+        children.append(source_node(book, value.source))
+    facts: dict[str, Any] = {"value": value.value, "unit": limit.unit, "kind": value.kind}
+    return Node("limit", text, id=limit_id, facts=facts, children=tuple(children))
+
+
+def limit_value_for(
+    book: Rulebook, limit_id: str, qualifiers: Mapping[str, str]
+) -> LimitValue | None:
+    """The value of a limit that is meant for a reading with `qualifiers`; None if none is."""
+    for value in book.limits[limit_id].values:
+        if all(qualifiers.get(name) == word for name, word in value.where.items()):
+            return value
+    return None
+
+
+def measure_node(book: Rulebook, measure: Measure) -> Node:
+    """A reading: how it was taken, how sure it is, its doubts, and the capture it is from."""
+    definition = book.measures[measure.name]
+    children = []
+    method = f"by: {measure.method or 'not stated'}"
+    if measure.n > 1:
+        method += f", {measure.n} readings"
+    method += "".join(f", {name} {word}" for name, word in measure.qualifiers.items())
+    children.append(Node("remark", method))
+    children += [
+        Node("remark", f"doubt ({flag.effect}): {flag.name}: {flag.detail}")
+        for flag in measure.flags
+    ]
+    if measure.capture:
+        children.append(Node("capture", f"capture file, SHA-256 {measure.capture}"))
+    text = f"{definition.title}, {measure.side}: {reading(measure, definition)}"
+    facts = {"value": measure.value, "unit": measure.unit, "error": measure.error, "n": measure.n}
+    return Node("measure", text, id=measure.name, facts=facts, children=tuple(children))
+
+
+def reading(measure: Measure, definition: MeasureDef) -> str:
+    """A reading as text: value, standard error and unit."""
+    if isinstance(measure.value, str):
+        return measure.value
+    error = "" if measure.error is None else f" (SE {measure.error:.2g})"
+    return f"{measure.value:.{definition.decimals}f}{unit_words(measure.unit)}{error}"
+
+
+def short_title(definition: MeasureDef) -> str:
+    """A measure's title without what stands in brackets."""
+    return definition.title.partition(" (")[0]

@@ -1,0 +1,135 @@
+"""What a record of a visit holds, and getting it back."""
+
+from __future__ import annotations
+
+import platform
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cache
+from importlib.metadata import version
+from typing import Any
+
+from recommend import __version__
+from recommend.catalogue.loading import Catalogue
+from recommend.errors import InputError, Place
+from recommend.match.outcome import Outcome, as_document
+from recommend.match.shortlist import GROUPS
+from recommend.rulebook import Rulebook
+from recommend.trail.canonical import digest
+from recommend.trail.private import forgotten_parts, join, separate
+from recommend.trail.shelf import (
+    catalogue_document,
+    catalogue_from,
+    rulebook_document,
+    rulebook_from,
+)
+from recommend.trail.store import SHORTLIST, Entry, Record, Store
+from recommend.visit.models import Visit
+
+
+def entry_of(outcome: Outcome) -> Entry:
+    """The outcome of a visit as a record: everything that is needed to derive it again.
+
+    Raises
+    ------
+    InputError
+        If a file of the rulebook or catalogue was changed since it was read.
+    """
+    documents = {
+        "visit": visit_document(outcome.assessment.visit),
+        "rulebook": rulebook_document(outcome.book),
+        "catalogue": catalogue_document(outcome.catalogue),
+        "outcome": as_document(outcome),
+    }
+    facts = {"summary": summary_of(documents["outcome"]), "versions": dict(versions())}
+    return Entry(documents, facts | {"case": case_of(outcome)})
+
+
+def visit_document(visit: Visit) -> dict[str, Any]:
+    """A visit as plain data, without what was left out."""
+    return visit.model_dump(mode="json", by_alias=True, exclude_unset=True)
+
+
+def case_of(outcome: Outcome) -> str:
+    """SHA-256 that names the visit, rulebook and catalogue, whenever and wherever it is kept.
+
+    Redraws take their seed from it, so that what the shortlist says is what the record says.
+    """
+    visit, _ = separate({"visit": visit_document(outcome.assessment.visit)})
+    return digest([visit["visit"], outcome.book.digest, outcome.catalogue.digest])
+
+
+def summary_of(document: Mapping[str, Any]) -> dict[str, Any]:
+    """The heart of an outcome: foot types, notes, first products. Small, and easily compared."""
+    ranked = document["shortlist"]
+    first = {}
+    for group in GROUPS if ranked else ():
+        rows = ranked[group]["ranked"]
+        first[group] = rows[0]["id"] if rows else None
+    return {
+        "stopped": document["stopped"],
+        "types": {
+            side: foot["foot-type"]["id"] if foot["foot-type"] else None
+            for side, foot in document["feet"].items()
+        },
+        "notes": {note["rule"]: note["level"] for note in document["notes"]},
+        "first": first,
+    }
+
+
+@cache
+def versions() -> tuple[tuple[str, str], ...]:
+    """Versions of everything that a derivation depends on."""
+    packages = ("durable-rules", "numpy", "pydantic")
+    own = (("recommend", __version__), ("python", platform.python_version()))
+    return (*own, *((name, version(name)) for name in packages))
+
+
+@dataclass
+class Archive:
+    """Reopens records; rulebooks and catalogues that several records share are read once."""
+
+    store: Store
+    _books: dict[str, Rulebook] = field(default_factory=dict)
+    _catalogues: dict[tuple[str, str], Catalogue] = field(default_factory=dict)
+
+    def visit(self, record: Record) -> Visit:
+        """The visit of a record, its private part put back where it is still there."""
+        return Visit.model_validate(self.documents(record, "visit")["visit"])
+
+    def documents(self, record: Record, *names: str) -> dict[str, Any]:
+        """Documents of a record by name, private parts put back; all of them without `names`.
+
+        Raises
+        ------
+        InputError
+            If the record is not of a visit, or a document is damaged.
+        """
+        if record.kind != SHORTLIST:
+            raise InputError(
+                Place(str(self.store.path)),
+                f"record {record.seq} is not of a visit: it declares what was forgotten",
+                mend="see `recommend store list`",
+            )
+        public = {
+            n: self.store.body(h) for n, h in record.bodies.items() if not names or n in names
+        }
+        private = self.store.private(record)
+        if private is None and record.head["private"] is not None:
+            private = forgotten_parts(public)
+        kept = {p: v for p, v in (private or {}).items() if p.partition("/")[0] in public}
+        return join(public, kept)
+
+    def book(self, record: Record) -> Rulebook:
+        """The rulebook of a record, as it was then."""
+        content = record.bodies["rulebook"]
+        if content not in self._books:
+            self._books[content] = rulebook_from(self.store.body(content))
+        return self._books[content]
+
+    def catalogue(self, record: Record) -> Catalogue:
+        """The catalogue of a record, as it was then."""
+        key = (record.bodies["catalogue"], record.bodies["rulebook"])
+        if key not in self._catalogues:
+            self._catalogues[key] = catalogue_from(self.store.body(key[0]), self.book(record))
+        return self._catalogues[key]

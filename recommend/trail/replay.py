@@ -1,0 +1,112 @@
+"""Deriving a record again: identical bit for bit, or exactly what differs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from recommend.infer.one import Engine
+from recommend.match.outcome import Outcome, as_document, outcome_of
+from recommend.trail.canonical import canonical
+from recommend.trail.keeping import Archive, versions
+from recommend.trail.private import separate
+from recommend.trail.store import Record
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """One value that came out otherwise: where, what it was, what it is now."""
+
+    path: str
+    was: str
+    now: str
+
+
+@dataclass(frozen=True)
+class Replayed:
+    """A record derived again with the rulebook and catalogue it was made with.
+
+    Attributes
+    ----------
+    outcome : as it is derived now.
+    differences : where it differs from what was kept; empty when every byte is the same.
+    versions : programs whose version is another one: name, then, now.
+    """
+
+    record: Record
+    outcome: Outcome
+    differences: tuple[Difference, ...]
+    versions: tuple[tuple[str, str, str], ...]
+
+    @property
+    def identical(self) -> bool:
+        """Whether the outcome is the one that was kept, byte for byte."""
+        return not self.differences
+
+
+class Replayer:
+    """Derives records again, one by one."""
+
+    def __init__(self, archive: Archive) -> None:
+        self.archive = archive
+        self._engines: dict[str, Engine] = {}
+
+    def replay(self, record: Record) -> Replayed:
+        """Derive `record` again.
+
+        Raises
+        ------
+        InputError
+            If the record is not of a visit, or damaged, or this version of the tool no longer
+            reads its rulebook or catalogue.
+        """
+        visit = self.archive.visit(record)
+        outcome = outcome_of(
+            visit, self.archive.book(record), self.archive.catalogue(record), self.engine(record)
+        )
+        now, _ = separate({"outcome": as_document(outcome)})
+        was = self.archive.store.body(record.bodies["outcome"])
+        same = canonical(now["outcome"]) == canonical(was)
+        found = () if same else tuple(differences(was, now["outcome"]))
+        return Replayed(record, outcome, found, _other_versions(record))
+
+    def engine(self, record: Record) -> Engine:
+        """The engine for the rulebook of `record`; made once for each rulebook."""
+        content = record.bodies["rulebook"]
+        if content not in self._engines:
+            self._engines[content] = Engine(self.archive.book(record))
+        return self._engines[content]
+
+
+def _other_versions(record: Record) -> tuple[tuple[str, str, str], ...]:
+    then: Mapping[str, str] = record.head.get("versions", {})
+    now = dict(versions())
+    names = sorted(then.keys() | now.keys())
+    return tuple(
+        (name, then.get(name, "none"), now.get(name, "none"))
+        for name in names
+        if then.get(name) != now.get(name)
+    )
+
+
+def differences(was: Any, now: Any, path: str = "") -> Iterator[Difference]:
+    """Every leaf at which two plain documents differ, in the order of the first."""
+    if isinstance(was, Mapping) and isinstance(now, Mapping):
+        for key in [*was, *(key for key in now if key not in was)]:
+            below = f"{path}.{key}" if path else str(key)
+            yield from differences(was.get(key, _ABSENT), now.get(key, _ABSENT), below)
+    elif isinstance(was, list | tuple) and isinstance(now, list | tuple):
+        for index in range(max(len(was), len(now))):
+            one, other = (x[index] if index < len(x) else _ABSENT for x in (was, now))
+            yield from differences(one, other, f"{path}[{index}]")
+    elif was is _ABSENT or now is _ABSENT or canonical(was) != canonical(now):
+        yield Difference(path, _shown(was), _shown(now))
+
+
+_ABSENT = object()
+
+
+def _shown(value: object) -> str:
+    text = "nothing" if value is _ABSENT else canonical(value).decode()
+    return text if len(text) <= 60 else f"{text[:57]}..."
