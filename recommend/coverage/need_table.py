@@ -58,6 +58,7 @@ class NeedTable:
                 self._weights[r, n] = max(self._weights[r, n], need.weight)
         self.must = np.array([need.strength == "must" for need in self.needs])
         self.never = np.array([need.strength == "never" for need in self.needs])
+        self._strong = np.float32(book.parameters["rank.weight-strong"])
         self._conflicts = list(self._contradictions())
 
     def kinds(self, *kinds: str) -> Array:
@@ -78,7 +79,7 @@ class NeedTable:
         Notes
         -----
         As `match.needs` does for one customer: contradicting musts and nevers are looked at in
-        order; the one that gives way becomes a wish, or is dropped if it is a never.
+        order; a must that gives way becomes a strong wish, a never does not give way.
         """
         asked = holds.astype(np.float32) @ self._gives.astype(np.float32) > 0
         weights = np.zeros(asked.shape, np.float32)
@@ -89,16 +90,17 @@ class NeedTable:
             both = asked[:, one] & asked[:, other] & ~eased[:, one] & ~eased[:, other]
             eased[:, gives_way] |= both
         binding = asked & (self.must | self.never) & ~eased
-        return Active(np.where(eased & self.never, 0, weights), binding)
+        return Active(np.where(eased, self._strong, weights), binding)
 
     def _contradictions(self) -> Iterator[tuple[int, int, int]]:
-        """Pairs of binding needs that no product can meet, and which of the two gives way."""
+        """Pairs of binding needs that no product can meet, and the must that gives way."""
         bound = [n for n in range(len(self.needs)) if self.must[n] or self.never[n]]
         for place, i in enumerate(bound):
             for j in bound[place + 1 :]:
                 if contradict(self.needs[i], self.needs[j]):
                     _, given_up = gentler(self.needs[i], self.needs[j], self.book)
-                    yield i, j, (i if given_up is self.needs[i] else j)
+                    if given_up.strength == "must":
+                        yield i, j, (i if given_up is self.needs[i] else j)
 
 
 def _key(need: Need) -> tuple[object, ...]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -20,13 +21,17 @@ from recommend.coverage.tally import Layout, Tally, layout_of
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.vocabulary import FOOT_TYPE
 
+Never = Literal["", "no-partner", "ruled-out", "low-score"]
+
 
 @dataclass(frozen=True, slots=True)
 class ProductUse:
     """One product: whom it serves, and who would be lost without it (shares of customers).
 
     `suits_drawn` : whether any customer counted could wear it if every size were there;
-    `suits_anyone` : whether any foot at all could, as far as a search over every limit found.
+    `suits_anyone` : whether any foot at all could, as far as a search over every limit found;
+    `never` : why not: ``no-partner`` (nothing here fits it), ``ruled-out`` (a must or a never of
+    every foot) or ``low-score``; empty when it suits.
     """
 
     id: str
@@ -34,7 +39,12 @@ class ProductUse:
     reach: float
     sole: float
     suits_drawn: bool
-    suits_anyone: bool
+    never: Never = ""
+
+    @property
+    def suits_anyone(self) -> bool:
+        """Whether any foot at all could wear it."""
+        return not self.never
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,7 +172,7 @@ class Assessor:
 
     def _products(self, evaluator: Evaluator, kinds: Kinds, served: Served) -> Iterator[ProductUse]:
         total = max(1.0, float(kinds.weights.sum()))
-        anyone = self._suits_anyone(evaluator, served)
+        never = self._never(evaluator, served)
         for n, item in enumerate(evaluator.shelf.items):
             if item.product.kind in self.wishes.kinds:
                 yield ProductUse(
@@ -171,29 +181,37 @@ class Assessor:
                     float(served.reach[n]) / total,
                     float(served.sole[n]) / total,
                     bool(served.fits_someone[n]),
-                    bool(anyone[n]),
+                    never.get(item.id, ""),
                 )
 
-    def _suits_anyone(self, evaluator: Evaluator, served: Served) -> Array:
-        """Which products some foot could wear; those that suit no customer are searched for."""
-        shelf, out = evaluator.shelf, served.fits_someone.copy()
-        unfit = [item for item, fits in zip(shelf.items, out, strict=True) if not fits]
+    def _never(self, evaluator: Evaluator, served: Served) -> dict[str, Never]:
+        """Products that no foot could wear, and why; those that suit no customer are searched."""
+        shelf = evaluator.shelf
+        unfit = [i for i, fits in zip(shelf.items, served.fits_someone, strict=True) if not fits]
         if not unfit:
-            return out
-        holds = holds_for_anyone(
-            self.book, self.layout.needs, int(self.book.parameters["coverage.search-feet"]), seed=0
-        )
+            return {}
+        feet = int(self.book.parameters["coverage.search-feet"])
+        holds = holds_for_anyone(self.book, self.layout.needs, feet, seed=0)
         none = np.zeros(0, int)
         kinds = Kinds(holds, none, np.zeros((len(holds), 0)), none, none)
-        found: set[str] = set()
-        for shoes, insoles in (
-            (tuple(i for i in unfit if i.product.kind == "shoe"), shelf.insoles),
-            (shelf.shoes, tuple(i for i in unfit if i.product.kind == "insole")),
-        ):
-            search = self.evaluator_of(shoes, insoles, kinds)
-            fits = search.evaluate().fits_someone
-            found |= {i.id for i, fit in zip(search.shelf.items, fits, strict=True) if fit}
-        return np.asarray(out | np.array([item.id in found for item in shelf.items]))
+        out: dict[str, Never] = {}
+        for item in unfit:
+            shoes = (item,) if item.product.kind == "shoe" else shelf.shoes
+            insoles = (item,) if item.product.kind == "insole" else shelf.insoles
+            why = self._why_never(self.evaluator_of(shoes, insoles, kinds), item)
+            if why:
+                out[item.id] = why
+        return out
+
+    def _why_never(self, search: Evaluator, item: Item) -> Never:
+        """Why an item suits no foot of a search in which it is the only one of its kind."""
+        searched = search.evaluate()
+        n = search.shelf.items.index(item)
+        if searched.fits_someone[n]:
+            return ""
+        if not np.isfinite(search.shelf.scores(item.product.kind, search.active)).any():
+            return "ruled-out"
+        return "low-score" if search.shelf.any_fit else "no-partner"
 
     def _blocking(self, evaluator: Evaluator, kinds: Kinds, served: Served) -> Iterator[Blocking]:
         """Every attribute with binding needs, the one that rules out most first."""

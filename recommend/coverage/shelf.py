@@ -39,6 +39,11 @@ class Shelf:
         fits = [[fit(s, i, parameters).fits for i in self.insoles] for s in self.shoes]
         self._fits = np.array(fits, bool).reshape(len(self.shoes), len(self.insoles))
 
+    @property
+    def any_fit(self) -> bool:
+        """Whether any insole fits any shoe."""
+        return bool(self._fits.any())
+
     def scores(self, way: Way, active: Active) -> Array:
         """Score from 0 to 1 of every shoe, insole or pair; minus infinity where unsuitable.
 

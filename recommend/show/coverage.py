@@ -33,6 +33,11 @@ _GRADES = (
     (0.6, "◐", "most", "yellow"),
     (0.0, "○", "few", "red"),
 )
+_NEVER = {
+    "no-partner": "nothing here fits it",
+    "ruled-out": "a must or a never rules it out for every foot",
+    "low-score": "nothing with it meets every need and scores enough",
+}
 _FACTORS = {
     "none": "none of them",
     "half": "half as strong",
@@ -72,10 +77,10 @@ def _blocks(run: Run, width: int, show: str) -> Iterator[RenderableType]:
         yield _scenarios(run)
     yield heading(f"Foot types by size (Mondopoint, mm): {_MEANING[show]}")
     yield matrix(run, width, show)
-    yield from _legend(show)
+    yield from _legend(show, run.catalogue.currency)
     if run.comparison:
         yield heading(f"Compared with {run.comparison.other}")
-        yield _comparison(run.comparison, run)
+        yield from _comparison(run.comparison, run, width)
     yield from _lists(run)
 
 
@@ -131,7 +136,8 @@ def crowd_lines(crowd: Crowd, agreement: float | None) -> Iterator[str]:
         published = crowd.population.agreement.published.value
         yield (
             f"Static measures agree with a Fleiss kappa of {agreement:.2f} here; a study of 30 "
-            f"people found {published:.2f} with other bands. Nothing is fitted to it."
+            f"people found {published:.2f} with other bands. Nothing is fitted to it; the assumed "
+            "correlations may be too weak."
         )
 
 
@@ -165,14 +171,17 @@ def matrix(run: Run, width: int, show: str) -> Table:
     for label in ("feet", "served", *run.coverage.size_labels):
         table.add_column(label.replace(" ", "\n").replace("-", "-\n"), justify="right")
     for foot_type, (share, served) in by_type(run.coverage.cells).items():
-        name = _title(foot_type, run) if width >= TITLES_FROM else foot_type
+        name = _name(foot_type, run, width)
         row = [_cell_text(cells.get((foot_type, s)), show) for s in run.coverage.size_labels]
         table.add_row(name, percent(share), _graded(served), *row)
     return table
 
 
-def _title(foot_type: str, run: Run) -> str:
-    return foot_type if foot_type == UNDETERMINED else run.book.types[foot_type].title
+def _name(foot_type: str, run: Run, width: int) -> str:
+    """The title of a foot type where there is room, else its id."""
+    if foot_type == UNDETERMINED or width < TITLES_FROM:
+        return foot_type
+    return run.book.types[foot_type].title
 
 
 def _graded(share: float) -> Text:
@@ -201,17 +210,20 @@ def _band(band: object) -> str:
     return "-" if low is None or high is None else f"{low:.0f}-{high:.0f}"
 
 
-def _legend(show: str) -> Iterator[RenderableType]:
+def _legend(show: str, currency: str) -> Iterator[RenderableType]:
     if show == "served":
         grades = ", ".join(f"{s} {word} (from {100 * f:.0f} %)" for f, s, word, _ in _GRADES[:2])
         yield inset(f"{grades}, {_GRADES[2][1]} below; · no feet drawn. Numbers are per cent.", 2)
+    if show == "prices" and currency:
+        yield inset(f"Prices in {currency}; · no feet drawn, - nothing suits.", 2)
     yield inset("Each foot counts half a customer. Other numbers: --show " + ", ".join(CELLS), 2)
 
 
 def _lists(run: Run) -> Iterator[RenderableType]:
     coverage = run.coverage
     never = [p for p in coverage.products if not p.suits_anyone]
-    yield from _list("Products that no rule can ever list", [p.id for p in never])
+    reasons = [f"{p.id}: {_NEVER[p.never]}" for p in never]
+    yield from _list("Products that no rule can ever list", reasons)
     unfit = [p.id for p in coverage.products if p.suits_anyone and not p.suits_drawn]
     if unfit:
         yield from _list("Products that suit none of these customers, whatever the size", unfit)
@@ -268,12 +280,17 @@ def _bullets(lines: Sequence[str]) -> Iterator[RenderableType]:
         yield bullet(f"and {len(lines) - SHOWN} more (--json and --csv hold all)")
 
 
-def _comparison(comparison: Comparison, run: Run) -> Table:
+def _comparison(comparison: Comparison, run: Run, width: int) -> Iterator[RenderableType]:
     table = plain_table("  foot type", "feet", "here", "there", "won", "lost")
     for column in table.columns[1:]:
         column.justify = "right"
-    for one in comparison.changes:
-        name = "all feet" if one.foot_type == "all" else _title(one.foot_type, run)
+    overall, *types = comparison.changes
+    moved = [one for one in types if one.won or one.lost]
+    for one in (overall, *moved):
+        name = "all feet" if one is overall else _name(one.foot_type, run, width)
         shares = (one.share, one.here, one.there, one.won, one.lost)
         table.add_row(f"  {name}", *(percent(share) for share in shares))
-    return table
+    yield table
+    if len(moved) < len(types):
+        yield inset(f"{len(types) - len(moved)} foot types with nothing won or lost.", 2)
+    yield inset("Shares of all feet; won: served here and not there; lost: the reverse.", 2)
