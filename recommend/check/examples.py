@@ -15,7 +15,7 @@ from typing import Annotated
 from pydantic import Field
 
 from recommend.check.finding import Finding
-from recommend.errors import InputError, Place, nearest
+from recommend.errors import InputError, Place
 from recommend.infer.facts import facts_of, measure_facts
 from recommend.infer.many import ManyConclusions, columns_of, conclude_many
 from recommend.infer.one import ContradictionError, checked_facts
@@ -34,6 +34,7 @@ from recommend.rulebook.models import (
     Strength,
     Weight,
 )
+from recommend.rulebook.naming import known
 from recommend.rulebook.terms import Facts
 from recommend.rulebook.vocabulary import FOOT_TYPE
 from recommend.visit.models import Answer, PainSite, Visit
@@ -99,7 +100,7 @@ class ExamplesFile(Strict):
     """A file of worked examples."""
 
     title: str
-    source: str = ""
+    sources: list[str] = []
     parts: dict[str, Given] = {}
     examples: list[Example] = Field(min_length=1)
 
@@ -156,7 +157,7 @@ def _facts(
     facts: dict[str, float | str] = {"side": example.side}
     facts |= {f"known_{name}": "no" for name in book.measures}
     for name, value in _given(example, parts, at, loc).items():
-        _known("measure", name, book.measures, at.place((*loc, "given", name), key=True))
+        known("measure", name, book.measures, at.place((*loc, "given", name), key=True))
         facts |= _reading(name, value, book)
     return _checked({**facts, **_asked(example, at, loc, book)}, at.place(loc), book)
 
@@ -164,7 +165,7 @@ def _facts(
 def _given(example: Example, parts: dict[str, Given], at: Document, loc: Loc) -> Given:
     given: Given = {}
     for index, part in enumerate(example.of):
-        _known("part", part, parts, at.place((*loc, "of", index)))
+        known("part", part, parts, at.place((*loc, "of", index)))
         given |= parts[part]
     return given | example.given
 
@@ -176,7 +177,7 @@ def _asked(example: Example, at: Document, loc: Loc, book: Rulebook) -> Facts:
             facts[f"visit_{name}"] = word
     for question, answer in example.answers.items():
         place = at.place((*loc, "answers", question), key=True)
-        _known("question", question, book.questions, place)
+        known("question", question, book.questions, place)
         if answer != "not-asked":
             facts[f"answer_{question}"] = answer
     if example.pain is not None:
@@ -206,30 +207,24 @@ def _reading(name: str, value: float | str | Reading, book: Rulebook) -> Facts:
         value = value.value
     number = value if isinstance(value, str) else float(value)
     measure = Measure(name, "left", number, definition.unit, error, qualifiers=usual)
-    known = {f"known_{name}": "yes"}
-    return {**measure_facts(measure, book.parameters["noise.clearly"]), **known}
+    taken = {f"known_{name}": "yes"}
+    return {**measure_facts(measure, book.parameters["noise.clearly"]), **taken}
 
 
 def _check_expect(expect: Expect, at: Document, loc: Loc, book: Rulebook) -> None:
     for axis, value in expect.axes.items():
-        _known("axis", axis, book.axes, at.place((*loc, "axes", axis), key=True))
+        known("axis", axis, book.axes, at.place((*loc, "axes", axis), key=True))
         values = [*book.axes[axis].values, UNDETERMINED]
-        _known(f"value of axis `{axis}`", value, values, at.place((*loc, "axes", axis)))
+        known(f"value of axis `{axis}`", value, values, at.place((*loc, "axes", axis)))
     if expect.type is not None:
-        _known("foot type", expect.type, [*book.types, UNDETERMINED], at.place((*loc, "type")))
+        known("foot type", expect.type, [*book.types, UNDETERMINED], at.place((*loc, "type")))
     for key, listed in (("notes", expect.notes), ("asks", expect.asks)):
         for index, rule in enumerate(listed or ()):
-            _known("rule", rule, book.by_id, at.place((*loc, key, index)))
+            known("rule", rule, book.by_id, at.place((*loc, key, index)))
     for index, need in enumerate(expect.needs):
         place = at.place((*loc, "needs", index, "attribute"))
-        _known("attribute", need.attribute, book.attributes, place)
-        _known("rule", need.by, book.by_id, at.place((*loc, "needs", index, "by")))
-
-
-def _known(what: str, word: str, known: object, place: Place) -> None:
-    names = sorted(known)  # type: ignore[call-overload]
-    if word not in names:
-        raise InputError(place, f"no {what} is called `{word}`", mend=nearest(word, names))
+        known("attribute", need.attribute, book.attributes, place)
+        known("rule", need.by, book.by_id, at.place((*loc, "needs", index, "by")))
 
 
 def run_examples(book: Rulebook, cases: tuple[Case, ...]) -> Iterator[Finding]:

@@ -9,7 +9,7 @@ from typing import Any
 import yaml
 
 from recommend.infer.facts import facts_of
-from recommend.measure.model import Side
+from recommend.measure.model import SIDES, Side
 from recommend.measure.observed import observe
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.terms import Facts
@@ -25,22 +25,38 @@ _LENGTH_MM = 265.0
 _MARK = "Q-0001"
 
 
-def visit_text(facts: Facts, book: Rulebook, heading: str) -> str:
+def visit_text(facts: Facts, book: Rulebook, heading: str, *, both: bool = False) -> str:
     """A visit file, as text, whose foot has `facts`; empty when no visit can give them.
+
+    With `both` the other foot is the same, so that it does not stand in the way of a pair.
 
     The visit is read back and measured, so a text that is returned does give the facts.
     """
     side: Side = "right" if facts.get("side") == "right" else "left"
     try:
         data = _visit(facts, side, book)
+        if both:
+            data |= _on_both(data, side)
+            # Two equal feet have known differences of nothing; the one foot had none.
+            facts = {name: v for name, v in facts.items() if not name.endswith("-difference")}
         visit = Visit.model_validate(data)
     except (KeyError, ValueError):
         return ""
     if not _gives(visit, side, facts, book):
         return ""
-    body = yaml.safe_dump(data, sort_keys=False, allow_unicode=True, width=92)
+    body = yaml.dump(
+        data, sort_keys=False, allow_unicode=True, width=92, default_flow_style=None, Dumper=_Plain
+    )
     comment = "".join(f"# {line}\n" for line in heading.splitlines())
     return f"{comment}# An invented visit; nobody's feet.\n{body}"
+
+
+class _Plain(yaml.SafeDumper):
+    """Writes things out each time: visit files have no anchors."""
+
+    def ignore_aliases(self, data: Any) -> bool:
+        """Never refer back."""
+        return True
 
 
 def foot_words(facts: Facts, book: Rulebook) -> str:
@@ -82,6 +98,13 @@ def _words(facts: Facts, book: Rulebook) -> Iterator[str]:
             yield f"{name}: {value}"
         elif kind == "pain" and value == "yes":
             yield f"pain: {name}"
+
+
+def _on_both(data: dict[str, Any], side: Side) -> dict[str, Any]:
+    foot = data["feet"].get(side, {})
+    feet = {name: data["feet"].get(name, foot) for name in SIDES}
+    pain = data.get("pain")
+    return {"feet": feet} | ({"pain": [{**p, "side": "both"} for p in pain]} if pain else {})
 
 
 def _gives(visit: Visit, side: Side, facts: Facts, book: Rulebook) -> bool:

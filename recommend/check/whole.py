@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+import importlib.util
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 from pathlib import Path
+from types import ModuleType
 
 from recommend.catalogue.loading import read_catalogue
 from recommend.check.examples import load_examples, pin_findings, run_examples
 from recommend.check.finding import Finding, from_error, in_order
 from recommend.check.logic import logic_findings
+from recommend.check.mutants import Mutant
 from recommend.check.mutating import mutate, mutation_findings
+from recommend.check.promises import Given, Verdict, load_promises
 from recommend.check.reach import reach_findings
 from recommend.check.unused import unused_findings
-from recommend.errors import InputError
+from recommend.errors import InputError, RecommendError
 from recommend.infer.one import Engine
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.loading import read_rulebook
@@ -24,25 +28,63 @@ class Report:
     """What a check found, and what it looked at (in words, for the last line)."""
 
     findings: tuple[Finding, ...]
-    looked_at: tuple[str, ...]
-    book: Rulebook | None
+    looked_at: tuple[str, ...] = ()
+    verdicts: tuple[Verdict, ...] = ()
 
 
-def check(rules: Path, catalogue: Path | None, *, mutating: bool = False) -> Report:
+def check(
+    rules: Path, catalogue: Path | None, *, proving: bool = False, mutating: bool = False
+) -> Report:
     """Check a rulebook and, when there is one, a catalogue against it.
 
-    With `mutating`, every small change to the rules is tried on the examples too.
+    With `proving`, promises are proved for every possible foot. With `mutating`, every small
+    change to the rules is tried on the examples too (and on the promises, with both).
+
+    Raises
+    ------
+    RecommendError
+        If `proving` is asked for and the prover is not installed.
     """
     book, problems = read_rulebook(rules)
     findings = [from_error(problem) for problem in problems]
     if book is None:
-        return Report(in_order(findings), (), None)
+        return Report(in_order(findings))
     findings += _of_rules(book)
     looked_at = [f"{len(book.rules)} rules", f"{len(book.limits)} limits"]
-    for found, what in (_of_examples(book, mutating), _of_catalogue(book, catalogue)):
+    promises, wrong = load_promises(book)
+    findings += [from_error(problem) for problem in wrong]
+    prover = _prover() if proving else None
+    verdicts = tuple(prover.prove(book, promises)) if prover else ()
+    if prover:
+        findings += prover.promise_findings(verdicts)
+    notices = _broken_by(prover, promises) if prover else None
+    for found, what in (_of_examples(book, mutating, notices), _of_catalogue(book, catalogue)):
         findings += found
         looked_at += what
-    return Report(in_order(findings), tuple(looked_at), book)
+    looked_at.append(f"{len(promises)} promises{'' if proving else ' (read, not proved)'}")
+    return Report(in_order(findings), tuple(looked_at), verdicts)
+
+
+def _prover() -> ModuleType:
+    """The proving module; the solver behind it is an optional extra."""
+    if importlib.util.find_spec("z3") is None:
+        raise RecommendError(
+            "`--prove` needs the solver z3, which is not installed; "
+            "install it with `pip install 'recommend[prove]'`"
+        )
+    return importlib.import_module("recommend.check.proving")
+
+
+def _broken_by(
+    prover: ModuleType, promises: tuple[Given, ...]
+) -> Callable[[Mutant, Rulebook], bool]:
+    """Whether a mutant breaks a promise."""
+
+    def notices(mutant: Mutant, book: Rulebook) -> bool:
+        changed = mutant.applied(book)
+        return any(verdict.outcome == "broken" for verdict in prover.prove(changed, promises))
+
+    return notices
 
 
 def _of_rules(book: Rulebook) -> Iterator[Finding]:
@@ -51,7 +93,9 @@ def _of_rules(book: Rulebook) -> Iterator[Finding]:
     yield from _engine_findings(book)
 
 
-def _of_examples(book: Rulebook, mutating: bool) -> tuple[list[Finding], list[str]]:
+def _of_examples(
+    book: Rulebook, mutating: bool, notices: Callable[[Mutant, Rulebook], bool] | None
+) -> tuple[list[Finding], list[str]]:
     cases, problems = load_examples(book)
     found = [from_error(problem) for problem in problems]
     failing = list(run_examples(book, cases))
@@ -60,6 +104,9 @@ def _of_examples(book: Rulebook, mutating: bool) -> tuple[list[Finding], list[st
     looked_at = [f"{len(cases)} examples"]
     if mutating and not failing:  # a failing example would notice everything
         mutation = mutate(book, cases)
+        if notices is not None:
+            alive = tuple(one for one in mutation.alive if not notices(one, book))
+            mutation = replace(mutation, alive=alive)
         found += mutation_findings(book, mutation)
         looked_at.append(f"{mutation.made} mutants ({len(mutation.alive)} alive)")
     return found, looked_at

@@ -14,7 +14,7 @@ from recommend.cli import single
 from recommend.errors import Exit
 from recommend.rulebook import shipped_folder
 from recommend.show.console import console
-from recommend.show.findings import as_json, as_sarif, print_findings
+from recommend.show.findings import as_json, as_sarif, print_findings, print_verdicts
 
 
 def check(
@@ -24,6 +24,9 @@ def check(
     catalogue: Annotated[
         Path | None, typer.Argument(help="folder of the catalogue; the demo when neither is given")
     ] = None,
+    prove: Annotated[
+        bool, typer.Option("--prove", help="prove the promises for all possible feet (needs z3)")
+    ] = False,
     mutate: Annotated[
         bool, typer.Option("--mutate", help="change the rules one by one; does anything notice?")
     ] = False,
@@ -33,21 +36,25 @@ def check(
         Path | None, typer.Option(metavar="FILE", help="also write them as SARIF 2.1.0")
     ] = None,
 ) -> None:
-    """Check rules, examples and catalogue: all that is wrong, where, and what to do.
+    """Check rules, examples, promises and catalogue: what is wrong, where, and what to do.
 
     Exit code 2 when there are errors.
 
-    Example: recommend check rules catalogue_demo --mutate
+    Example: recommend check rules catalogue_demo --prove --mutate
     """
     if rules is None and catalogue is None:
         catalogue = shipped_folder("catalogue_demo")
-    report = check_whole(rules or shipped_folder("rules"), catalogue, mutating=mutate)
+    report = check_whole(
+        rules or shipped_folder("rules"), catalogue, proving=prove, mutating=mutate
+    )
     if sarif is not None:
         text = json.dumps(as_sarif(report.findings), indent=2, ensure_ascii=False)
         sarif.write_text(text + "\n", encoding="utf-8")
     if in_json:
-        print(json.dumps(as_json(report.findings, report.looked_at), indent=2, ensure_ascii=False))
+        print(json.dumps(as_json(report), indent=2, ensure_ascii=False))
     else:
+        if report.verdicts:
+            print_verdicts(report.verdicts, console())
         print_findings(report.findings, report.looked_at, console())
     if fails(report.findings, strict=strict):
         raise typer.Exit(Exit.BAD_INPUT)

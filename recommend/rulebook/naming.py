@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import partial
 
 from recommend.errors import InputError, Place, nearest
 from recommend.measure.definitions import MeasureDefs
 from recommend.reading import Document
 from recommend.reading.document import Loc
+from recommend.rulebook.book import Rulebook
 from recommend.rulebook.compiling import Leaf, word_of
 from recommend.rulebook.conditions import (
     NOT_MEASURED,
@@ -49,10 +50,15 @@ class Names:
     sources: Mapping[str, Source]
     vocabulary: Vocabulary
 
+    @classmethod
+    def of(cls, book: Rulebook) -> Names:
+        """The names of a rulebook that was read."""
+        return cls(**{field.name: getattr(book, field.name) for field in fields(cls)})
+
     def check_sources(self, sources: Sequence[str], loc: Loc, at: Document) -> None:
         """Raise InputError for a source that is not in ``sources.yaml``."""
         for index, source in enumerate(sources):
-            _known("source", source, self.sources, at.place((*loc, index)))
+            known("source", source, self.sources, at.place((*loc, index)))
 
     def limit_problems(
         self, at: Document, written: Mapping[str, Limit], system: str
@@ -86,7 +92,7 @@ class Names:
 def check_leaf(leaf: Leaf, loc: Loc, at: Document, names: Names) -> None:
     """Raise InputError for a name in a comparison that is not known or does not fit."""
     if isinstance(leaf, OfMeasure):
-        _known("measure", leaf.measure, names.measures, at.place((*loc, "measure")))
+        known("measure", leaf.measure, names.measures, at.place((*loc, "measure")))
         if leaf.is_[0] in ORDERS:
             _check_limit(leaf, loc, at, names)
             return
@@ -99,24 +105,24 @@ def check_leaf(leaf: Leaf, loc: Loc, at: Document, names: Names) -> None:
                 ", ".join((*ORDERS, NOT_MEASURED)),
             )
     elif isinstance(leaf, OfAxis):
-        _known("axis", leaf.axis, names.axes, at.place((*loc, "axis")))
+        known("axis", leaf.axis, names.axes, at.place((*loc, "axis")))
     elif isinstance(leaf, OfAnswer):
-        _known("question", leaf.answer, names.questions, at.place((*loc, "answer")))
+        known("question", leaf.answer, names.questions, at.place((*loc, "answer")))
     fact, values = word_of(leaf)
     if isinstance(leaf, OfPain):
         sites = [w.removeprefix("pain_") for w in names.vocabulary.words if w.startswith("pain_")]
-        _known("painful site", leaf.pain, sites, at.place((*loc, "pain")))
+        known("painful site", leaf.pain, sites, at.place((*loc, "pain")))
     key = "is-not" if isinstance(leaf, OfAxis) and leaf.is_not is not None else "is"
     if isinstance(leaf, OfAxis):
         values -= {UNDETERMINED}
     for value in sorted(values):
-        _known(f"value of `{fact}`", value, names.vocabulary.words[fact], at.place((*loc, key)))
+        known(f"value of `{fact}`", value, names.vocabulary.words[fact], at.place((*loc, key)))
 
 
 def _check_limit(leaf: OfMeasure, loc: Loc, at: Document, names: Names) -> None:
     assert leaf.limit is not None
     place = at.place((*loc, "limit"))
-    _known("limit", leaf.limit, names.limits, place)
+    known("limit", leaf.limit, names.limits, place)
     measure, limit = names.measures[leaf.measure], names.limits[leaf.limit]
     if measure.values:
         raise InputError(place, f"`{leaf.measure}` is a class", ", ".join(measure.values))
@@ -128,8 +134,8 @@ def _check_limit(leaf: OfMeasure, loc: Loc, at: Document, names: Names) -> None:
         )
     for value in limit.values:
         for qualifier, word in value.where.items():
-            _known("qualifier", qualifier, measure.qualifiers, place)
-            _known(f"`{qualifier}`", word, measure.qualifiers[qualifier], place)
+            known("qualifier", qualifier, measure.qualifiers, place)
+            known(f"`{qualifier}`", word, measure.qualifiers[qualifier], place)
 
 
 def then_checks(
@@ -144,7 +150,7 @@ def then_checks(
         yield lambda: _check_axis_then(then, loc, at, names)
     elif isinstance(then, NeedsThen):
         for index, need in enumerate(then.needs):
-            yield partial(_check_need, need, (*loc, "needs", index), at, names)
+            yield partial(check_need, need, (*loc, "needs", index), at, names)
 
 
 def _check_stage(then: AxisThen | NoteThen | NeedsThen, stage: str, place: Place) -> None:
@@ -160,26 +166,27 @@ def _check_stage(then: AxisThen | NoteThen | NeedsThen, stage: str, place: Place
 
 
 def _check_axis_then(then: AxisThen, loc: Loc, at: Document, names: Names) -> None:
-    _known("axis", then.axis, names.axes, at.place((*loc, "axis")))
+    known("axis", then.axis, names.axes, at.place((*loc, "axis")))
     values = names.axes[then.axis].values
-    _known(f"value of axis `{then.axis}`", then.value, values, at.place((*loc, "value")))
+    known(f"value of axis `{then.axis}`", then.value, values, at.place((*loc, "value")))
 
 
-def _check_need(need: NeedThen, loc: Loc, at: Document, names: Names) -> None:
-    _known("attribute", need.attribute, names.attributes, at.place((*loc, "attribute")))
+def check_need(need: NeedThen, loc: Loc, at: Document, names: Names) -> None:
+    """Raise InputError when a need names something unknown or its unit does not fit."""
+    known("attribute", need.attribute, names.attributes, at.place((*loc, "attribute")))
     attribute = names.attributes[need.attribute]
     if need.level is not None:
         if not attribute.scale:
             raise InputError(
                 at.place((*loc, "level")), f"`{need.attribute}` is a number", "`limit`"
             )
-        _known(
+        known(
             f"level of `{need.attribute}`", need.level, attribute.scale, at.place((*loc, "level"))
         )
         return
     assert need.limit is not None
     place = at.place((*loc, "limit"))
-    _known("limit", need.limit, names.limits, place)
+    known("limit", need.limit, names.limits, place)
     if names.limits[need.limit].unit != attribute.unit:
         raise InputError(
             place,
@@ -191,8 +198,9 @@ def _check_need(need: NeedThen, loc: Loc, at: Document, names: Names) -> None:
         raise InputError(place, f"limit `{need.limit}` has conditions", "one plain value")
 
 
-def _known(what: str, word: str, known: Iterable[str], place: Place) -> None:
-    names = sorted(known)
+def known(what: str, word: str, among: Iterable[str], place: Place) -> None:
+    """Raise InputError, with the nearest spelling, when `word` is not `among` what is known."""
+    names = sorted(among)
     if word not in names:
         raise _unknown(what, word, names, place)
 

@@ -13,8 +13,10 @@ from rich.text import Text
 
 import recommend
 from recommend.check.finding import CODES, LEVELS, Finding
+from recommend.check.promises import Verdict
+from recommend.check.whole import Report
 from recommend.errors import Place
-from recommend.show.layout import inset
+from recommend.show.layout import inset, plain_table
 
 _STYLES = {"error": "bold red", "warning": "bold yellow", "note": "bold"}
 _AHEAD = 24  # columns of a long line shown before the one meant
@@ -26,6 +28,17 @@ def print_findings(findings: Iterable[Finding], looked_at: Iterable[str], out: C
     for finding in found:
         _print_one(finding, out)
     out.print(Text(summary(found, looked_at), style="bold"))
+
+
+def print_verdicts(verdicts: Iterable[Verdict], out: Console) -> None:
+    """What came of each promise, one line each."""
+    table = plain_table("promise", "outcome", "seconds")
+    for one in verdicts:
+        style = "" if one.outcome == "proved" else "bold"
+        seconds = f"{one.seconds:.1f}"
+        table.add_row(Text(one.given.promise.title), Text(one.outcome, style=style), seconds)
+    out.print(table)
+    out.print()
 
 
 def summary(findings: list[Finding], looked_at: Iterable[str]) -> str:
@@ -80,9 +93,22 @@ def _lines(file: str) -> list[str]:
     return path.read_text(encoding="utf-8").splitlines() if path.is_file() else []
 
 
-def as_json(findings: Iterable[Finding], looked_at: Iterable[str]) -> dict[str, Any]:
-    """Findings as plain data: fields as in `Finding`, in the order they are printed."""
-    return {"looked-at": list(looked_at), "findings": [asdict(finding) for finding in findings]}
+def as_json(report: Report) -> dict[str, Any]:
+    """A report as plain data: fields as in `Finding` and `Verdict`, in the order printed."""
+    return {
+        "looked-at": list(report.looked_at),
+        "findings": [asdict(finding) for finding in report.findings],
+        "promises": [
+            {
+                "id": one.given.promise.id,
+                "title": one.given.promise.title,
+                "outcome": one.outcome,
+                "seconds": round(one.seconds, 3),
+                "why": one.why,
+            }
+            for one in report.verdicts
+        ],
+    }
 
 
 def as_sarif(findings: Iterable[Finding]) -> dict[str, Any]:

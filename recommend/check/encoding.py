@@ -1,0 +1,208 @@
+"""A rulebook as formulas over every possible foot, for the prover.
+
+Readings are real numbers (scores are whole), each with a margin of error of its own; words are
+small whole numbers; everything may be missing. Rules enter through the same normal form that
+every engine runs. z3 is an optional extra: this module is imported only when it is asked for.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable, Iterator
+from functools import cached_property
+from typing import Any, TypeAlias, get_args
+
+import z3
+
+from recommend.check.feet import MOVING, STRIDES, smallest_margin
+from recommend.infer.derivation import measure_of
+from recommend.infer.facts import quantize
+from recommend.rulebook.book import CompiledRule, Rulebook
+from recommend.rulebook.models import AxisThen
+from recommend.rulebook.terms import Disjunction, Number, Term, Word
+from recommend.visit.models import PainSite
+
+Formula: TypeAlias = Any  # z3 has no types
+
+_COMPARE = {
+    "gt": lambda a, b: a > b, "ge": lambda a, b: a >= b,
+    "lt": lambda a, b: a < b, "le": lambda a, b: a <= b,
+}  # fmt: skip
+
+
+class Foot:
+    """One foot as variables; `tag` tells two feet of one formula apart."""
+
+    def __init__(self, book: Rulebook, tag: str = "") -> None:
+        self.book, self.tag = book, tag
+        self.known: dict[str, Formula] = {}
+        self.value: dict[str, Formula] = {}
+        self.margin: dict[str, Formula] = {}
+        self.word: dict[str, Formula] = {}
+        self._forms: dict[str, Formula] = {}
+        self.possible: list[Formula] = []
+        for name in book.measures:
+            self._add_measure(name)
+        self._add_words("side", z3.BoolVal(True))
+        for fact in ("visit_age-band", "visit_purpose"):
+            self._add_words(fact, self._flag(fact))
+        for question in book.questions:
+            self._add_words(f"answer_{question}", self._flag(f"answer_{question}"))
+        pain = self._flag("pain")
+        for site in get_args(PainSite):
+            self._add_words(f"pain_{site}", pain)
+
+    def _flag(self, name: str) -> Formula:
+        self.known[name] = z3.Bool(f"{self.tag}known {name}")
+        return self.known[name]
+
+    def _add_words(self, fact: str, known: Formula) -> None:
+        self.word[fact] = z3.Int(f"{self.tag}{fact}")
+        self.known[fact] = known
+        count = len(self.book.vocabulary.words[fact])
+        self.possible += [self.word[fact] >= 0, self.word[fact] < count]
+
+    def _add_measure(self, name: str) -> None:
+        definition = self.book.measures[name]
+        known = self._flag(name)
+        for qualifier in definition.qualifiers:
+            self._add_words(f"{name}_{qualifier}", known)
+        if definition.values:
+            self._add_words(name, known)
+            return
+        whole = definition.unit == "score"
+        made = z3.Int(f"{self.tag}{name}") if whole else z3.Real(f"{self.tag}{name}")
+        self.value[name] = z3.ToReal(made) if whole else made
+        self.margin[name] = z3.Real(f"{self.tag}{name} margin")
+        self.possible += [
+            self.value[name] >= number(definition.lowest),
+            self.value[name] <= number(definition.highest),
+            self.margin[name] >= 0,
+        ]
+
+    @cached_property
+    def writable(self) -> list[Formula]:
+        """What a visit file adds to `possible`: errors, films and pain as they are written."""
+        out = []
+        for name, value in self.value.items():
+            out.append(z3.IsInt(value * 10 ** self.book.measures[name].decimals))
+        for name, margin in self.margin.items():
+            least = number(quantize(smallest_margin(name, self.book)))
+            scattered = z3.And(margin >= least, z3.IsInt(margin * 100))
+            out.append(scattered if name in STRIDES else margin == least)
+        for qualifier in ("gait", "reference"):
+            out += list(self._one_film(qualifier))
+        out += list(self._differences())
+        here = z3.Or([self.word[f"pain_{site}"] == 1 for site in get_args(PainSite)])
+        for name in ("pain-score", "pain-weeks"):
+            if name in self.value:
+                free = z3.And(self.known["pain"], z3.Not(here))
+                out.append(z3.Implies(free, z3.And(self.known[name], self.value[name] == 0)))
+                out.append(z3.Implies(self.known[name], self.known["pain"]))
+        return out
+
+    def near_the_limits(self) -> Iterator[Formula]:
+        """One wish for each measure: a reading close to the limits it is compared with."""
+        constants: dict[str, set[float]] = {}
+        for rule in self.book.rules:
+            for term in itertools.chain(*rule.holds):
+                if isinstance(term, Number):
+                    constants.setdefault(measure_of(term.fact), set()).add(term.value)
+        for name, found in constants.items():
+            room = 10.0 * 10.0 ** -self.book.measures[name].decimals
+            low, high = number(min(found) - room), number(max(found) + room)
+            yield z3.And(self.value[name] >= low, self.value[name] <= high)
+
+    def _differences(self) -> Iterator[Formula]:
+        """A difference of the feet is known only together with the reading of this foot."""
+        for one, other in (("fpi-difference", "fpi"), ("contact-difference", "contact-angle")):
+            if one in self.known and other in self.known:
+                yield z3.Implies(self.known[one], self.known[other])
+
+    def _one_film(self, qualifier: str) -> Iterator[Formula]:
+        moving = [name for name in MOVING if f"{name}_{qualifier}" in self.word]
+        for one, other in zip(moving, moving[1:] + moving[:1], strict=True):
+            same = self.word[f"{one}_{qualifier}"] == self.word[f"{other}_{qualifier}"]
+            yield same
+
+    def form(self, disjunction: Disjunction) -> Formula:
+        """A normal form: whether some branch of it is satisfied."""
+        return z3.Or([z3.And([self.term(t) for t in branch]) for branch in disjunction])
+
+    def holds(self, rule: CompiledRule) -> Formula:
+        """Whether a rule is true."""
+        if rule.id not in self._forms:
+            self._forms[rule.id] = self.form(rule.holds)
+        return self._forms[rule.id]
+
+    def concluded(self, axis: str, values: Iterable[str] | None = None) -> Formula:
+        """Whether some rule concludes one of `values` of an axis (any value by default)."""
+        wanted = None if values is None else set(values)
+        return z3.Or(
+            [
+                self.holds(rule)
+                for rule in self.book.rules
+                if isinstance(rule.rule.then, AxisThen)
+                and rule.rule.then.axis == axis
+                and (wanted is None or rule.rule.then.value in wanted)
+            ]
+        )
+
+    def term(self, term: Term) -> Formula:
+        """Whether one comparison holds; over something missing it does not."""
+        if isinstance(term, Number):
+            return self._number(term)
+        kind, _, name = term.fact.partition("_")
+        if kind == "axis":
+            return self.concluded(name, term.values)
+        if kind == "decided":
+            return self._one_of(self.concluded(name), term)
+        if kind == "known":
+            return self._one_of(self.known[name], term)
+        words = self.book.vocabulary.words[term.fact]
+        codes = [self.word[term.fact] == words.index(value) for value in term.values]
+        return z3.And(self.known[term.fact], z3.Or(codes))
+
+    def _number(self, term: Number) -> Formula:
+        fact, shift = term.fact, 0
+        if fact not in self.value:
+            fact, _, end = term.fact.rpartition("_")
+            shift = -1 if end == "low" else 1
+        read = self.value[fact] + shift * self.margin[fact]
+        return z3.And(self.known[fact], _COMPARE[term.op](read, number(term.value)))
+
+    @staticmethod
+    def _one_of(yes: Formula, term: Word) -> Formula:
+        options = [yes] if "yes" in term.values else []
+        options += [z3.Not(yes)] if "no" in term.values else []
+        return z3.Or(options)
+
+    def facts(self, model: Formula) -> dict[str, float | str]:
+        """The facts of the foot that a model stands for; what is missing is left out."""
+        out: dict[str, float | str] = {}
+        for name in self.book.measures:
+            known = self._true(model, self.known[name])
+            out[f"known_{name}"] = "yes" if known else "no"
+            if known and name in self.value:
+                value, margin = (_float(model, one[name]) for one in (self.value, self.margin))
+                out |= {name: quantize(value), f"{name}_low": quantize(value - margin),
+                        f"{name}_high": quantize(value + margin)}  # fmt: skip
+        for fact, code in self.word.items():
+            if self._true(model, self.known[fact]):
+                index = model.eval(code, model_completion=True).as_long()
+                out[fact] = self.book.vocabulary.words[fact][index]
+        return out
+
+    @staticmethod
+    def _true(model: Formula, formula: Formula) -> bool:
+        return bool(z3.is_true(model.eval(formula, model_completion=True)))
+
+
+def number(value: float) -> Formula:
+    """A decimal as the exact fraction that is written, not the nearest binary one."""
+    return z3.RealVal(repr(value))
+
+
+def _float(model: Formula, formula: Formula) -> float:
+    value = model.eval(formula, model_completion=True)
+    return float(value.numerator_as_long()) / float(value.denominator_as_long())

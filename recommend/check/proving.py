@@ -1,0 +1,345 @@
+"""Proving promises for every possible foot, or finding a smallest foot that breaks one."""
+
+from __future__ import annotations
+
+import itertools
+import time
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import Any, TypeAlias
+
+import z3
+
+from recommend.check.cells import base_facts
+from recommend.check.encoding import Foot, number
+from recommend.check.feet import foot_words, visit_text
+from recommend.check.finding import Finding
+from recommend.check.promises import (
+    EVERY_AXIS,
+    AtMostOne,
+    Decides,
+    Forbids,
+    Given,
+    Keeps,
+    NeverWins,
+    Notes,
+    Unasked,
+    Verdict,
+)
+from recommend.infer.derivation import measure_of
+from recommend.infer.many import behind
+from recommend.match.needs import Need, contradict, needs_of, rule_needs, target_of
+from recommend.rulebook.book import CompiledRule, Rulebook
+from recommend.rulebook.compiling import Compiler
+from recommend.rulebook.models import AxisThen, NeedsThen, NoteLevel, NoteThen
+from recommend.rulebook.terms import Number
+
+Formula: TypeAlias = Any
+
+SECONDS = 20  # for one promise; a guard of time, after which it is said to be undecided
+_LEVELS: tuple[NoteLevel, ...] = ("caution", "see-clinician", "stop")
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """A way in which a promise could be broken: satisfiable means that it is."""
+
+    formula: Formula
+    why: str
+
+
+def prove(book: Rulebook, promises: Iterable[Given]) -> Iterator[Verdict]:
+    """One verdict for every promise, as it is reached."""
+    prover = _Prover(book)
+    for given in promises:
+        yield prover.verdict(given)
+
+
+def promise_findings(verdicts: Iterable[Verdict]) -> Iterator[Finding]:
+    """Findings for the promises that are not proved."""
+    for one in verdicts:
+        promise = one.given.promise
+        if one.outcome == "broken":
+            yield Finding(
+                "promise-broken", "error", one.given.place,
+                f"promise `{promise.id}` ({promise.title}) is broken: {one.why}",
+                mend="mend the rules, or the promise if it says too much",
+                foot=one.foot, visit=one.visit,
+            )  # fmt: skip
+        elif one.outcome == "undecided":
+            yield Finding(
+                "not-decided", "warning", one.given.place,
+                f"promise `{promise.id}` could not be decided in {SECONDS} s",
+                mend="split it, or prove it for one axis at a time",
+            )  # fmt: skip
+
+
+class _Prover:
+    def __init__(self, book: Rulebook) -> None:
+        self.book = book
+        self.foot, self.other = Foot(book), Foot(book, "other ")
+        self.product = {name: z3.Real(f"product {name}") for name in book.attributes}
+
+    def verdict(self, given: Given) -> Verdict:
+        start = time.perf_counter()
+        outcome, why, foot, visit = "proved", "", "", ""
+        for doubt in self._doubts(given):
+            found = self._look(doubt, given)
+            if found is None:
+                continue
+            outcome, foot, visit = found
+            why = doubt.why if outcome == "broken" else ""
+            break
+        seconds = time.perf_counter() - start
+        return Verdict(given, outcome, seconds, why, foot, visit)  # type: ignore[arg-type]
+
+    def _look(self, doubt: Doubt, given: Given) -> tuple[str, str, str] | None:
+        """None when no foot satisfies the doubt; else the outcome and the smallest foot."""
+        solver = z3.Solver()
+        solver.set("timeout", SECONDS * 1000)
+        solver.add(*self.foot.possible, *self.other.possible, doubt.formula)
+        answer = solver.check()
+        if answer == z3.unsat:
+            return None
+        if answer == z3.unknown:
+            return "undecided", "", ""
+        model = solver.model()
+        solver.push()
+        solver.add(*self.foot.writable, *self.other.writable)
+        if solver.check() == z3.sat:  # such a foot can be written down as a visit
+            model = self._smallest(solver)
+        facts = self.foot.facts(model)
+        heading = f"Shows that the promise {given.promise.id} is broken:\n{doubt.why}."
+        both = isinstance(given.promise.then, Forbids)
+        visit = visit_text(facts, self.book, heading, both=both)
+        return "broken", foot_words(facts, self.book), visit
+
+    def _smallest(self, solver: Formula) -> Formula:
+        """Leave out one thing after the other, as long as the doubt still stands."""
+        missing = [z3.Not(k) for k in self.foot.known.values() if not z3.is_true(k)]
+        for wish in (*missing, *self.foot.near_the_limits()):
+            solver.push()
+            solver.add(wish)
+            if solver.check() != z3.sat:
+                solver.pop()
+        solver.check()
+        return solver.model()
+
+    def _doubts(self, given: Given) -> Iterator[Doubt]:
+        then = given.promise.then
+        meant = self._when(given, self.foot)
+        if isinstance(then, AtMostOne):
+            yield from self._two_values(then, meant)
+        elif isinstance(then, Decides):
+            yield from self._no_value(then, meant)
+        elif isinstance(then, Notes):
+            due = self._notes(self.foot, _LEVELS[_LEVELS.index(then.note) :])
+            why = f"no note as grave as `{then.note}` is due"
+            yield Doubt(z3.And(meant, z3.Not(z3.Or([h for _, h in due]))), why)
+        elif isinstance(then, Forbids):
+            yield from self._let_through(then, meant)
+        elif isinstance(then, Keeps):
+            yield from self._taken_away(then, meant)
+        elif isinstance(then, Unasked):
+            yield from self._bolder_unasked(then, meant)
+        elif isinstance(then, NeverWins):
+            yield from self._never_gives_way()
+
+    def _when(self, given: Given, foot: Foot) -> Formula:
+        if given.promise.when is None:
+            return z3.BoolVal(True)
+        compiler = Compiler(self.book.limits, self.book.vocabulary)
+        return foot.form(compiler.normal_form(given.promise.when)[0])
+
+    def _two_values(self, then: AtMostOne, meant: Formula) -> Iterator[Doubt]:
+        every = then.at_most_one == EVERY_AXIS
+        for axis in self.book.axes if every else [then.at_most_one]:
+            rules = self._of_axis(axis)
+            pairs = [
+                (one, other)
+                for one, other in itertools.combinations(rules, 2)
+                if _value(one) != _value(other)
+            ]
+            both = [z3.And(self.foot.holds(a), self.foot.holds(b)) for a, b in pairs]
+            yield Doubt(z3.And(meant, z3.Or(both)), f"axis `{axis}` gets two values")
+
+    def _of_axis(self, axis: str) -> list[CompiledRule]:
+        return [r for r in self.book.rules if _value(r) and r.rule.then.axis == axis]  # type: ignore[union-attr]
+
+    def _no_value(self, then: Decides, meant: Formula) -> Iterator[Doubt]:
+        rules = self._of_axis(then.decides)
+        below = behind(self.book, [rule.id for rule in rules])
+        given = [self._comparable(measure, below) for measure in then.given]
+        none = z3.Not(self.foot.concluded(then.decides))
+        yield Doubt(z3.And(meant, *given, none), f"axis `{then.decides}` stays undetermined")
+        yield from self._two_values(AtMostOne(at_most_one=then.decides), meant)
+
+    def _comparable(self, measure: str, rules: tuple[CompiledRule, ...]) -> Formula:
+        """The measure is known, and each limit it is compared with has a value meant for it."""
+        limits = {
+            term.limit
+            for rule in rules
+            for branch in (*rule.holds, *rule.fails)
+            for term in branch
+            if isinstance(term, Number) and measure_of(term.fact) == measure
+        }
+        meant = []
+        for limit in sorted(limits):
+            ways = [
+                z3.And([self._qualified(measure, q, w) for q, w in value.where.items()])
+                for value in self.book.limits[limit].values
+            ]
+            meant.append(z3.Or(ways))
+        return z3.And(self.foot.known[measure], *meant)
+
+    def _qualified(self, measure: str, qualifier: str, word: str) -> Formula:
+        fact = f"{measure}_{qualifier}"
+        return self.foot.word[fact] == self.book.vocabulary.words[fact].index(word)
+
+    def _notes(self, foot: Foot, levels: Iterable[str]) -> list[tuple[CompiledRule, Formula]]:
+        return [
+            (rule, foot.holds(rule))
+            for rule in self.book.rules
+            if isinstance(rule.rule.then, NoteThen) and rule.rule.then.note in levels
+        ]
+
+    def _let_through(self, then: Forbids, meant: Formula) -> Iterator[Doubt]:
+        forbidden = _as_need(then, self.book)
+        beyond = compared(self.product[forbidden.attribute], forbidden)
+        words = (
+            f"a product with {forbidden.attribute} {then.forbids.is_} {forbidden.target:g} passes"
+        )
+        yield Doubt(z3.And(meant, self._sold(), self._passes(self.foot), beyond), words)
+
+    def _sold(self) -> Formula:
+        """Attributes within their ranges; those of a pair add up."""
+        parts = []
+        for name, attribute in self.book.attributes.items():
+            low, high = attribute.low, attribute.high
+            if attribute.scale:
+                low, high = 0.0, float(len(attribute.scale) - 1)
+                parts.append(z3.IsInt(self.product[name]))
+            assert low is not None
+            assert high is not None
+            parts += [self.product[name] >= number(low), self.product[name] <= number(high)]
+            if attribute.sum_of:
+                total = z3.Sum([self.product[part] for part in attribute.sum_of])
+                parts.append(self.product[name] == total)
+        return z3.And(parts)
+
+    def _passes(self, foot: Foot) -> Formula:
+        """No never is broken, and every must is met that no other need sets aside."""
+        binding = list(self._binding())
+        parts = []
+        for rule, need in binding:
+            met = compared(self.product[need.attribute], need)
+            if need.strength == "never":
+                parts.append(z3.Implies(foot.holds(rule), z3.Not(met)))
+                continue
+            against = [foot.holds(r) for r, other in binding if contradict(need, other)]
+            binds = z3.And(foot.holds(rule), z3.Not(z3.Or(against)))
+            parts.append(z3.Implies(binds, met))
+        return z3.And(parts)
+
+    def _binding(self) -> Iterator[tuple[CompiledRule, Need]]:
+        for rule in self.book.rules:
+            if isinstance(rule.rule.then, NeedsThen):
+                for need in rule_needs(self.book, rule.id, "left"):
+                    if need.strength != "prefer":
+                        yield rule, need
+
+    def _taken_away(self, then: Keeps, meant: Formula) -> Iterator[Doubt]:
+        measure = then.higher or then.lower or ""
+        more = self._moved(measure, up=then.higher is not None)
+        for rule, due in self._notes(self.foot, then.keeps):
+            if measure not in base_facts(self.book, [rule]):
+                continue  # the note does not depend on it at all
+            level = rule.rule.then.note  # type: ignore[union-attr]
+            graver = self._notes(self.other, _LEVELS[_LEVELS.index(level) :])
+            kept = z3.Or([self.other.holds(rule), *(h for r, h in graver if r.id != rule.id)])
+            way = "higher" if then.higher else "lower"
+            why = f"a {way} {measure} takes the note of `{rule.id}` away"
+            yield Doubt(z3.And(meant, more, due, z3.Not(kept)), why)
+
+    def _moved(self, measure: str, *, up: bool) -> Formula:
+        """The other foot is the same but for one measure, which is at least as extreme."""
+        mine, theirs = self.foot, self.other
+        parts = [mine.known[measure], theirs.known[measure]]
+        for shift in (-1, 0, 1):
+            was = mine.value[measure] + shift * mine.margin[measure]
+            now = theirs.value[measure] + shift * theirs.margin[measure]
+            parts.append(now >= was if up else now <= was)
+        return z3.And(*parts, *self._same(leaving_out={measure}))
+
+    def _same(self, leaving_out: set[str]) -> Iterator[Formula]:
+        pairs = (
+            (self.foot.known, self.other.known), (self.foot.value, self.other.value),
+            (self.foot.margin, self.other.margin), (self.foot.word, self.other.word),
+        )  # fmt: skip
+        for mine, theirs in pairs:
+            for name, one in mine.items():
+                if name not in leaving_out:
+                    yield one == theirs[name]
+
+    def _bolder_unasked(self, then: Unasked, meant: Formula) -> Iterator[Doubt]:
+        """The foot was not asked; the other is the same foot that was asked and said no."""
+        prefix = {"answers": "answer_", "pain": "pain_"}[then.unasked]
+        facts = [fact for fact in self.foot.word if fact.startswith(prefix)]
+        groups = [[fact] for fact in facts] if then.unasked == "answers" else [facts]
+        for group in groups:
+            flags = {"pain"} if then.unasked == "pain" else set(group)
+            silent = [z3.Not(self.foot.known[flag]) for flag in flags]
+            said = [self.other.known[flag] for flag in flags]
+            said += [self.other.word[fact] == 0 for fact in group]
+            same = self._same(leaving_out={*flags, *group})
+            asked = z3.And(meant, *silent, *said, *same)
+            what = "pain" if then.unasked == "pain" else group[0].removeprefix(prefix)
+            yield from self._bolder(asked, what, frozenset(group))
+
+    def _bolder(self, asked: Formula, what: str, facts: frozenset[str]) -> Iterator[Doubt]:
+        """Only rules that depend on `facts` can come out differently."""
+        for rule, due in self._notes(self.other, _LEVELS):
+            if not facts & base_facts(self.book, [rule]):
+                continue
+            lost = z3.And(asked, due, z3.Not(self.foot.holds(rule)))
+            yield Doubt(lost, f"not asking `{what}` loses the note of `{rule.id}`")
+        if not facts & base_facts(self.book, [rule for rule, _ in self._binding()]):
+            return
+        passes = z3.And(asked, self._sold(), self._passes(self.foot))
+        why = f"not asking `{what}` lets a product through that a `no` keeps out"
+        yield Doubt(z3.And(passes, z3.Not(self._passes(self.other))), why)
+
+    def _never_gives_way(self) -> Iterator[Doubt]:
+        """Every two rules of needs, on one foot or on two, reconciled as for a shortlist."""
+        rules = [r for r in self.book.rules if isinstance(r.rule.then, NeedsThen)]
+        for one, other in itertools.combinations_with_replacement(rules, 2):
+            kept = needs_of(self.book, {"left": [one.id], "right": [other.id]}).of("never")
+            left = {(need.attribute, need.comparison, need.target) for need in kept}
+            for rule in (one, other):
+                for need in rule_needs(self.book, rule.id, "left"):
+                    key = (need.attribute, need.comparison, need.target)
+                    if need.strength == "never" and key not in left:
+                        both = z3.And(self.foot.holds(one), self.foot.holds(other))
+                        yield Doubt(both, f"the never of `{rule.id}` gives way")
+
+
+def _value(rule: CompiledRule) -> str | None:
+    return rule.rule.then.value if isinstance(rule.rule.then, AxisThen) else None
+
+
+def _as_need(then: Forbids, book: Rulebook) -> Need:
+    """What a promise forbids, as a need with its target in figures."""
+    need = then.forbids.as_need()
+    target = target_of(book, need)
+    return Need(need.attribute, need.is_, target, "never", 0.0, (), (), ())
+
+
+def compared(level: Formula, need: Need) -> Formula:
+    """Whether the comparison of a need holds for an attribute at `level`."""
+    target = number(need.target)
+    return {
+        "at-least": level >= target,
+        "at-most": level <= target,
+        "above": level > target,
+        "below": level < target,
+    }[need.comparison]
