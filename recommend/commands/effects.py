@@ -8,9 +8,8 @@ from typing import Annotated
 
 import typer
 
-from recommend.catalogue import load_catalogue
+from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.cli import single
-from recommend.rulebook import load_rulebook, shipped_folder
 from recommend.show.console import console
 from recommend.show.effects import as_document, print_effects
 from recommend.trial.kept import visits_in
@@ -19,17 +18,21 @@ from recommend.trial.shop import shop_of
 
 def effects(
     folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="folder of kept visit files")],
-    catalogue: Annotated[Path | None, typer.Option(help="folder of the catalogue")] = None,
-    rules: Annotated[Path | None, typer.Option(help="folder of the rulebook")] = None,
+    catalogue: Annotated[
+        list[Path] | None, typer.Option(help="folder of a catalogue; else as in `setup show`")
+    ] = None,
+    rules: Annotated[
+        Path | None, typer.Option(help="folder of the rulebook; else as in `setup show`")
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
 ) -> None:
     """Show what each product did to rearfoot motion, learned from the shop's kept trials.
 
     Example: recommend effects catalogue_demo/trials
     """
-    book = load_rulebook(rules or shipped_folder("rules"))
-    products = load_catalogue(catalogue or shipped_folder("catalogue_demo"), book.attributes)
-    shop = shop_of(visits_in(folder), book, products)
+    book = open_rulebook(rules)
+    products = open_catalogue(book, catalogue)
+    shop = shop_of(visits_in(folder, book), book, products)
     if as_json:
         print(json.dumps(as_document(shop, book, products), indent=2, ensure_ascii=False))
     else:

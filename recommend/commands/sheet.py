@@ -7,16 +7,15 @@ from typing import Annotated, Literal
 
 import typer
 
-from recommend.catalogue import load_catalogue
+from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.cli import single
 from recommend.errors import Exit, InputError, Place
 from recommend.match.outcome import outcome_of
+from recommend.measure.named import read_measured_visit
 from recommend.reading import read_document
-from recommend.rulebook import load_rulebook, shipped_folder
 from recommend.settings import setting
 from recommend.show.sheet import Paper, Wording, messages, page, sheet_of
 from recommend.trial.outcome import trial_outcome
-from recommend.visit import read_visit
 
 
 def sheet(
@@ -31,8 +30,12 @@ def sheet(
     paper: Annotated[Literal["a4", "letter"], typer.Option(help="size of the paper")] = "a4",
     large: Annotated[bool, typer.Option("--large", help="large letters")] = False,
     shop: Annotated[str | None, typer.Option(help="the shop's name on the page")] = None,
-    catalogue: Annotated[Path | None, typer.Option(help="folder of the catalogue")] = None,
-    rules: Annotated[Path | None, typer.Option(help="folder of the rulebook")] = None,
+    catalogue: Annotated[
+        list[Path] | None, typer.Option(help="folder of a catalogue; else as in `setup show`")
+    ] = None,
+    rules: Annotated[
+        Path | None, typer.Option(help="folder of the rulebook; else as in `setup show`")
+    ] = None,
 ) -> None:
     """Write the customer's page: measured, meaning, choice, wearing in, when to see a clinician.
 
@@ -42,9 +45,9 @@ def sheet(
     Example: recommend sheet catalogue_demo/trials/shoe-then-insole.yaml --to page.html
     """
     wording = Wording(setting("language", language).value, messages())
-    book = load_rulebook(rules or shipped_folder("rules"))
-    products = load_catalogue(catalogue or shipped_folder("catalogue_demo"), book.attributes)
-    seen = read_visit(visit, book.questions)
+    book = open_rulebook(rules)
+    products = open_catalogue(book, catalogue)
+    seen = read_measured_visit(visit, book.questions, book.parameters, book.measures)
     judged = trial_outcome(outcome_of(seen, book, products), read_document(visit))
     made = sheet_of(judged, chosen)
     target = to or visit.with_suffix(".html")

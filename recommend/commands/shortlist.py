@@ -80,7 +80,9 @@ def _heeded(outcome: Outcome, folder: Path) -> LearnedList | None:
     from recommend.trial.learned import with_learned
     from recommend.trial.shop import shop_of
 
-    return with_learned(outcome, shop_of(visits_in(folder), outcome.book, outcome.catalogue))
+    return with_learned(
+        outcome, shop_of(visits_in(folder, outcome.book), outcome.book, outcome.catalogue)
+    )
 
 
 def _document(outcome: Outcome, heeded: LearnedList | None) -> dict[str, Any]:

@@ -8,19 +8,30 @@ from typing import Annotated
 
 import typer
 
-from recommend.catalogue import load_catalogue
+from recommend.catalogue import Catalogue
+from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.cli import single
 from recommend.errors import Exit, InputError, Place
 from recommend.match.outcome import outcome_of
+from recommend.measure.capture import CaptureOptions, measure_capture
+from recommend.measure.model import SIDES, Side
+from recommend.measure.named import read_measured_visit
 from recommend.reading import read_document
-from recommend.rulebook import load_rulebook, shipped_folder
+from recommend.rulebook import Rulebook
 from recommend.show.console import console
 from recommend.show.curves_svg import svg_of
 from recommend.show.trial import print_trial
-from recommend.trial.entry import Entry, Zero, add_step, read_angle, read_comfort, read_step_file
+from recommend.trial.entry import (
+    Entry,
+    Zero,
+    add_step,
+    read_angle,
+    read_capture,
+    read_comfort,
+    read_step_file,
+)
 from recommend.trial.outcome import as_document, trial_outcome
 from recommend.trial.steps import OWN
-from recommend.visit import Visit, read_visit
 
 
 def trial(
@@ -30,7 +41,7 @@ def trial(
         typer.Argument(
             metavar="[READING...]",
             help="FOOT.PHASE=NUMBERS, such as left.contact=5.1,4.8 (also midstance, propulsion, "
-            "standing, lateral-load), or a FILE with `feet` as in a step of a visit",
+            "standing, lateral-load); or a FILE: a capture, or YAML with `feet` as in a trial",
         ),
     ] = None,
     shoe: Annotated[str | None, typer.Option(help="shoe worn: its id, or `own`")] = None,
@@ -46,11 +57,19 @@ def trial(
     reference: Annotated[
         str | None, typer.Option(help="zero of the angles; as barefoot if left out")
     ] = None,
+    side: Annotated[str | None, typer.Option(help="foot of a capture that does not say it")] = None,
+    still: Annotated[
+        Path | None, typer.Option(help="marks in still standing, the zero of a capture's angles")
+    ] = None,
     anew: Annotated[
         bool, typer.Option("--anew", help="write the step anew, not add strides")
     ] = False,
-    catalogue: Annotated[Path | None, typer.Option(help="folder of the catalogue")] = None,
-    rules: Annotated[Path | None, typer.Option(help="folder of the rulebook")] = None,
+    catalogue: Annotated[
+        list[Path] | None, typer.Option(help="folder of a catalogue; else as in `setup show`")
+    ] = None,
+    rules: Annotated[
+        Path | None, typer.Option(help="folder of the rulebook; else as in `setup show`")
+    ] = None,
     svg: Annotated[Path | None, typer.Option(help="write the curves here, as SVG")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
 ) -> None:
@@ -61,14 +80,19 @@ def trial(
 
     Example: recommend trial my-visit.yaml --shoe own left.contact=5.4,5.1,4.9 --comfort left.heel=8
     """
-    book = load_rulebook(rules or shipped_folder("rules"))
-    products = load_catalogue(catalogue or shipped_folder("catalogue_demo"), book.attributes)
-    seen = read_visit(visit, book.questions)
+    book = open_rulebook(rules)
+    products = open_catalogue(book, catalogue)
+    seen = read_measured_visit(visit, book.questions, book.parameters, book.measures)
     entry = Entry(shoe, insole)
-    _fill(entry, readings or [], comfort or [], seen, Zero(gait, reference))
-    for part in (shoe, insole):
-        if part not in (None, OWN):
-            products.item(str(part))
+    options = CaptureOptions(side=_side(side), still=still)
+    for text in readings or []:
+        if "=" in text:
+            read_angle(entry, text, seen, Zero(gait, reference))
+        else:
+            _read_file(entry, Path(text), book, options)
+    for text in comfort or []:
+        read_comfort(entry, text)
+    _refuse_unknown(entry, products)
     if not entry.empty:
         _refuse_unsaid(entry, barefoot)
         seen = add_step(visit, entry, anew=anew)
@@ -85,14 +109,25 @@ def trial(
         raise typer.Exit(Exit.STOP)
 
 
-def _fill(entry: Entry, readings: list[str], comfort: list[str], visit: Visit, zero: Zero) -> None:
-    for text in readings:
-        if "=" in text:
-            read_angle(entry, text, visit, zero)
-        else:
-            read_step_file(entry, Path(text))
-    for text in comfort:
-        read_comfort(entry, text)
+def _read_file(entry: Entry, file: Path, book: Rulebook, options: CaptureOptions) -> None:
+    if file.suffix.lower() not in (".csv", ".npz", ".c3d"):
+        read_step_file(entry, file)
+        return
+    for one in measure_capture(file, book.parameters, book.measures, options):
+        read_capture(entry, one)
+
+
+def _side(text: str | None) -> Side | None:
+    found: Side | None = next((side for side in SIDES if side == text), None)
+    if text is not None and found is None:
+        raise InputError(Place("--side"), f"`{text}` is not a foot", "left or right")
+    return found
+
+
+def _refuse_unknown(entry: Entry, products: Catalogue) -> None:
+    for part in (entry.shoe, entry.insole):
+        if part is not None and part != OWN:
+            products.item(part)
 
 
 def _refuse_unsaid(entry: Entry, barefoot: bool) -> None:

@@ -20,7 +20,7 @@ from recommend.measure.model import Measure
 from recommend.reading import read_document, validate
 from recommend.reading.document import Document
 from recommend.visit.models import Visit
-from recommend.visit.writing import edited, flow, replace_text
+from recommend.visit.writing import child, edited, flow, replace_text
 
 _STRIDES = {
     "touchdown": "touchdown-angle",
@@ -91,20 +91,13 @@ def _foot(feet: Any, one: Measured, done: list[str]) -> bool:
     if not names & _KEPT:
         done.append(f"{one.side}: nothing of {Path(one.file).name} can be kept in a visit")
         return False
-    foot = _child(feet, one.side)
+    foot = child(feet, one.side)
     if one.kind == "pressure":
         _arch_index(foot, one, done)
         _cop(foot, one, done)
     else:
         _rearfoot(foot, one, done)
     return True
-
-
-def _child(parent: Any, key: str) -> Any:
-    """The mapping under `key`, made when it is missing or empty."""
-    if parent.get(key) is None:
-        parent[key] = CommentedMap()
-    return parent[key]
 
 
 def _arch_index(foot: Any, one: Measured, done: list[str]) -> None:
@@ -129,7 +122,7 @@ def _cop(foot: Any, one: Measured, done: list[str]) -> None:
     pattern, index = one.find("cop-pattern"), one.find("cpei")
     if pattern is None and index is None:
         return
-    cop = _child(foot, "cop")
+    cop = child(foot, "cop")
     if cop.pop("path-mm", None) is not None:
         done.append(f"{one.side}: took out the old COP path; pattern and index are new")
     if pattern is not None:
@@ -160,6 +153,8 @@ def _rearfoot(foot: Any, one: Measured, done: list[str]) -> None:
         if measure is not None:
             strides = flow([round(value, 1) for value in one.strides[name]])
             _put(entry, key, strides, measure, one, done)
+    if "rearfoot-angle" in one.curves and known:
+        entry["curve"] = flow(one.curves["rearfoot-angle"].mean.round(1).tolist())
 
 
 def _put(

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from itertools import pairwise
 
 from recommend.trial.curves import Curve, Picture
 from recommend.trial.judge import Band
-from recommend.trial.steps import PHASES
 
 MARKS = "oABCDEFGHIJKLMNPQRSTUVWXYZ"  # barefoot is o
 _ROWS = 13
@@ -22,13 +21,14 @@ def curve_lines(picture: Picture, width: int) -> Iterator[str]:
     for side, curves in picture.curves.items():
         grid = _Grid(*picture.edges(), min(width, _WIDEST) - 8)
         for phase, band in picture.bands.items():
-            grid.shade(phase, band)
-        grid.draw(curves, marks_of(picture))
+            grid.shade(picture.spans[phase], band)
+        grid.draw(curves, marks_of(picture), picture.middles)
         yield ""
         yield f"{side} foot"
-        yield from grid.lines()
+        yield from grid.lines(picture.middles)
     legend = "   ".join(f"{mark} {step}" for step, mark in marks_of(picture).items())
     yield f"{_SHADE} usual band   {legend}"
+    yield "letters: peak in contact, means of midstance and propulsion"
 
 
 def marks_of(picture: Picture) -> dict[str, str]:
@@ -55,33 +55,35 @@ class _Grid:
         inside = min(max(angle, self.low), self.high)
         return round((self.high - inside) / (self.high - self.low) * (_ROWS - 1))
 
-    def column(self, phase: str) -> int:
-        """The middle column of a phase."""
-        return round((PHASES.index(phase) + 0.5) * self.span / len(PHASES))
+    def column(self, percent: float) -> int:
+        """The column of a percentage of stance."""
+        return round(percent / 100 * (self.span - 1))
 
-    def shade(self, phase: str, band: Band) -> None:
-        """Shade the band of a phase over its third of the width."""
-        third = self.span // len(PHASES)
-        start = PHASES.index(phase) * third
+    def shade(self, span: tuple[float, float], band: Band) -> None:
+        """Shade a band over the percentages of its phase."""
+        start, end = (self.column(percent) for percent in span)
         for line in self.cells[self.row(band.high) : self.row(band.low) + 1]:
-            line[start : start + third] = _SHADE * third
+            line[start : end + 1] = _SHADE * (end + 1 - start)
 
-    def draw(self, curves: tuple[Curve, ...], marks: dict[str, str]) -> None:
+    def draw(
+        self, curves: tuple[Curve, ...], marks: dict[str, str], middles: Mapping[str, float]
+    ) -> None:
         """Draw all curves; letters last, so that no line hides one."""
         for curve in curves:
-            known = [(self.column(p), point.value) for p, point in curve.points.items()]
+            known = [(self.column(at), angle) for at, angle in curve.drawn(middles)]
             for (x1, y1), (x2, y2) in pairwise(known):
-                for x in range(x1 + 1, x2):
-                    self.cells[self.row(y1 + (y2 - y1) * (x - x1) / (x2 - x1))][x] = "·"
+                for x in range(x1, x2 + 1):
+                    angle = y1 + (y2 - y1) * (x - x1) / max(x2 - x1, 1)
+                    self.cells[self.row(angle)][x] = "·"
         for curve in curves:
             for phase, point in curve.points.items():
-                line, x = self.cells[self.row(point.value)], self.column(phase)
+                line, x = self.cells[self.row(point.value)], self.column(middles[phase])
                 # Steps that fall on one spot stand side by side.
                 while line[x] in marks.values():
                     x += 1
                 line[x] = marks[curve.step]
 
-    def lines(self) -> Iterator[str]:
+    def lines(self, middles: Mapping[str, float]) -> Iterator[str]:
         """The picture with its axes."""
         step = (self.high - self.low) / (_ROWS - 1)
         for index, cells in enumerate(self.cells):
@@ -89,7 +91,7 @@ class _Grid:
             yield f"{label} |{''.join(cells)}".rstrip()
         yield " " * 7 + "+" + "-" * self.span
         names = [" "] * self.span
-        for phase in PHASES:
-            start = self.column(phase) - len(phase) // 2
+        for phase, middle in middles.items():
+            start = self.column(middle) - len(phase) // 2
             names[start : start + len(phase)] = phase
         yield (" " * 8 + "".join(names)).rstrip()

@@ -13,6 +13,7 @@ from recommend.trial.outcome import TrialOutcome
 from recommend.trial.steps import PHASES
 
 _W, _H, _TOP, _LEFT, _BOTTOM = 330, 260, 34, 44, 34
+_ASIDE = 13  # between steps at one phase
 _DASHES = ("", "7 4", "2 4", "9 3 2 3", "4 2")
 _INK = ("#1a1a1a", "#0b5d8a", "#a63d00", "#5a2a82", "#1f6b2c")
 
@@ -27,6 +28,7 @@ class Words:
     phases: Mapping[str, str]
     band: str
     barefoot: str
+    marks: str
 
 
 def english(picture: Picture) -> Words:
@@ -38,12 +40,13 @@ def english(picture: Picture) -> Words:
         {phase: phase for phase in PHASES},
         "usual band",
         "barefoot",
+        "letters: peak in contact, means of midstance and propulsion",
     )
 
 
 def svg_of(one: TrialOutcome) -> str:
     """All pictures of a trial in one SVG document, below each other."""
-    height = _H + 70
+    height = _H + 86
     parts = [
         f'<g transform="translate(0 {i * height})">{"".join(_panels(p, english(p)))}</g>'
         for i, p in enumerate(one.pictures)
@@ -61,7 +64,7 @@ def figure(picture: Picture, words: Words) -> str:
     """One picture as an inline SVG element; its title and description are read aloud."""
     name = f"curves-{picture.gait}-{picture.reference}"
     return (
-        f'<svg viewBox="0 0 {2 * _W} {_H + 62}" role="img" font-size="13" direction="ltr" '
+        f'<svg viewBox="0 0 {2 * _W} {_H + 78}" role="img" font-size="13" direction="ltr" '
         f'aria-labelledby="{name}-title {name}-text">'
         f'<title id="{name}-title">{escape(words.title)}</title>'
         f'<desc id="{name}-text">{escape(words.description)}</desc>'
@@ -86,12 +89,13 @@ def _legend(picture: Picture, words: Words) -> Iterator[str]:
     for name, mark in marks_of(picture).items():
         index = picture.steps.index(name)
         shown = words.barefoot if name == "barefoot" else name.replace("+", " + ")
-        width = 46 + 7 * len(shown)
+        width = 46 + 7 * (len(shown) + 2)
         if x + width > 2 * _W:
             x, y = 8, y + 17
         yield _stroke(f"M{x} {y - 4}h22", index)
         yield _text(x + 26, y, f"{mark} {shown}")
         x += width
+    yield _text(8, y + 17, words.marks, size=11)
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,36 +110,40 @@ class _Panel:
         yield _text(_LEFT, 22, self.words.feet[side])
         for phase, band in self.picture.bands.items():
             top, bottom = self.y(band.high), self.y(band.low)
-            third = (_W - _LEFT - 10) / len(PHASES)
+            start, end = (self.x(percent) for percent in self.picture.spans[phase])
             yield (
-                f'<rect x="{self.x(phase) - third / 2:.1f}" y="{top:.1f}" width="{third:.1f}" '
+                f'<rect x="{start:.1f}" y="{top:.1f}" width="{end - start:.1f}" '
                 f'height="{bottom - top:.1f}" fill="#e3ecd9" stroke="#5d7a45" stroke-width="0.6"/>'
             )
         for angle in self._ticks():
             y = self.y(angle)
             yield f'<path d="M{_LEFT - 4} {y:.1f}H{_W - 10}" stroke="#c9c9c9" stroke-width="0.6"/>'
             yield _text(_LEFT - 8, y + 4, f"{angle:g}", anchor="end")
-        for phase in PHASES:
-            yield _text(self.x(phase), _H - 8, self.words.phases[phase], anchor="middle")
+        for phase, middle in self.picture.middles.items():
+            yield _text(self.x(middle), _H - 8, self.words.phases[phase], anchor="middle")
         for curve in curves:
             yield from self._curve(curve, self.picture.steps.index(curve.step))
 
     def _curve(self, curve: Curve, index: int) -> Iterator[str]:
-        shift = (index - 1) * 6  # steps side by side, so that no interval hides another
-        points = [(self.x(p) + shift, point) for p, point in curve.points.items()]
-        line = "L".join(f"{x:.1f} {self.y(point.value):.1f}" for x, point in points)
+        middles = self.picture.middles
+        drawn = curve.drawn(middles)
+        # Joined points stand side by side, so that no interval hides another; a line that was
+        # captured stays where it is.
+        shift = (index - (len(self.picture.steps) - 1) / 2) * _ASIDE
+        aside = 0.0 if curve.line else shift
+        line = "L".join(f"{self.x(at) + aside:.1f} {self.y(angle):.1f}" for at, angle in drawn)
         yield _stroke(f"M{line}", index)
-        for x, point in points:
+        for phase, point in curve.points.items():
+            x, y = self.x(middles[phase]) + shift, self.y(point.value)
             yield _stroke(f"M{x:.1f} {self.y(point.low):.1f}V{self.y(point.high):.1f}", index, True)
-            mark = marks_of(self.picture)[curve.step]
-            y = self.y(point.value)
             ink = _INK[index % len(_INK)]
-            yield f'<circle cx="{x:.1f}" cy="{y:.1f}" r="7" fill="#fff" stroke="{ink}"/>'
+            yield f'<circle cx="{x:.1f}" cy="{y:.1f}" r="6.5" fill="#fff" stroke="{ink}"/>'
+            mark = marks_of(self.picture)[curve.step]
             yield _text(x, y + 4, mark, anchor="middle", size=11)
 
-    def x(self, phase: str) -> float:
-        """The middle of a phase."""
-        return _LEFT + (PHASES.index(phase) + 0.5) * (_W - _LEFT - 10) / len(PHASES)
+    def x(self, percent: float) -> float:
+        """The place of a percentage of stance."""
+        return _LEFT + percent / 100 * (_W - _LEFT - 10)
 
     def y(self, angle: float) -> float:
         """The height of an angle; beyond the picture, its edge."""

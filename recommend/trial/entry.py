@@ -10,11 +10,12 @@ from typing import Any, get_args
 from ruamel.yaml.comments import CommentedMap
 
 from recommend.errors import InputError, Place, nearest
+from recommend.measure.measured import Measured
 from recommend.measure.model import SIDES, Side
 from recommend.reading import read_document, validate
 from recommend.trial.steps import PHASES, STANDING
 from recommend.visit.models import Foot, Region, TrialFeet, Visit
-from recommend.visit.writing import edit_visit, flow
+from recommend.visit.writing import child, edit_visit, flow
 
 _LOAD = "lateral-load"
 _TYPED = Place("the command line")
@@ -30,6 +31,7 @@ class Entry:
     readings : degrees by side, gait, zero reference and phase.
     load : lateral share of load in percent, by side.
     comfort : 0 to 10 by side and region.
+    curves : mean angle at 0 to 100 % of stance, by side, gait and zero reference.
     """
 
     shoe: str | None = None
@@ -37,6 +39,7 @@ class Entry:
     readings: dict[tuple[Side, str, str], dict[str, list[float]]] = field(default_factory=dict)
     load: dict[Side, list[float]] = field(default_factory=dict)
     comfort: dict[tuple[Side, str], float] = field(default_factory=dict)
+    curves: dict[tuple[Side, str, str], list[float]] = field(default_factory=dict)
 
     @property
     def empty(self) -> bool:
@@ -73,6 +76,45 @@ def read_angle(entry: Entry, text: str, visit: Visit, zero: Zero) -> None:
         phases.setdefault("angle" if phase == STANDING else phase, []).extend(strides)
 
 
+def read_capture(entry: Entry, one: Measured) -> None:
+    """Add what a capture was measured to be.
+
+    From marks the angles of each stride, as far as no doubt removed them, and the mean curve;
+    from pressure the lateral share of load in midstance, where the foot bears most, step by
+    step.
+
+    Raises
+    ------
+    InputError
+        If the capture says that something else was worn.
+    """
+    worn = {part for part in (entry.shoe, entry.insole) if part} or {"barefoot"}
+    if not set(one.condition.split("+")) <= worn:
+        raise InputError(
+            Place(one.file),
+            f"the capture was taken in `{one.condition}`, the step is `{'+'.join(sorted(worn))}`",
+            mend="name what was worn in the head of the capture (`# condition: ...`) or the step",
+        )
+    if one.kind == "pressure":
+        ratios = one.strides.get("medial-lateral-midstance", ())
+        shares = [round(100 / (1 + ratio), 1) for ratio in ratios]
+        if shares:
+            entry.load.setdefault(one.side, []).extend(shares)
+        return
+    phases = ("touchdown", *PHASES, STANDING)
+    for phase in phases:
+        measure = one.find(f"{phase}-angle")
+        strides = one.strides.get(f"{phase}-angle", ())
+        if measure is None or not strides:
+            continue
+        where = (one.side, one.gait, measure.qualifiers["reference"])
+        name = "angle" if phase == STANDING else phase
+        known = entry.readings.setdefault(where, {}).setdefault(name, [])
+        known.extend(round(angle, 1) for angle in strides)
+        if "rearfoot-angle" in one.curves:
+            entry.curves[where] = one.curves["rearfoot-angle"].mean.round(1).tolist()
+
+
 def read_comfort(entry: Entry, text: str) -> None:
     """Add one typed rating, such as ``left.heel=8`` or ``both.arch=6``.
 
@@ -105,6 +147,8 @@ def read_step_file(entry: Entry, path: Path) -> None:
             for name in (*PHASES, "touchdown", "angle"):
                 if strides := getattr(one, name):
                     phases.setdefault(name, []).extend(strides)
+            if one.curve:
+                entry.curves[side, one.gait, one.reference] = one.curve
         if foot.lateral_load_percent:
             entry.load.setdefault(side, []).extend(foot.lateral_load_percent)
         entry.comfort.update({(side, region): value for region, value in foot.comfort.items()})
@@ -137,26 +181,22 @@ def add_step(path: Path, entry: Entry, *, anew: bool = False) -> Visit:
 
 
 def _fill(step: Any, entry: Entry) -> None:
-    feet = _child(step, "feet")
+    feet = child(step, "feet")
     for (side, gait, reference), phases in entry.readings.items():
-        rows = _child(feet, side).setdefault("rearfoot", [])
+        rows = child(feet, side).setdefault("rearfoot", [])
         same = [r for r in rows if (r["gait"], r["reference"]) == (gait, reference)]
         if not same:
             same = [CommentedMap({"gait": gait, "reference": reference})]
             rows.append(same[0])
         for phase, strides in phases.items():
             same[0][phase] = flow([*_listed(same[0].get(phase)), *strides])
+        if (side, gait, reference) in entry.curves:
+            same[0]["curve"] = flow(entry.curves[side, gait, reference])
     for side, shares in entry.load.items():
-        foot = _child(feet, side)
+        foot = child(feet, side)
         foot["lateral-load-percent"] = flow([*_listed(foot.get("lateral-load-percent")), *shares])
     for (side, region), rating in entry.comfort.items():
-        _child(_child(feet, side), "comfort")[region] = rating
-
-
-def _child(parent: Any, key: str) -> Any:
-    if parent.get(key) is None:
-        parent[key] = CommentedMap()
-    return parent[key]
+        child(child(feet, side), "comfort")[region] = rating
 
 
 def _listed(value: Any) -> list[float]:

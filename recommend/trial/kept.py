@@ -5,10 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 from recommend.errors import InputError, Place
-from recommend.visit import Visit, read_visit
+from recommend.measure.named import read_measured_visit
+from recommend.rulebook.book import Rulebook
+from recommend.visit import Visit
 
 
-def visits_in(folder: Path) -> tuple[Visit, ...]:
+def visits_in(folder: Path, book: Rulebook) -> tuple[Visit, ...]:
     """Every visit file (``*.yaml``, ``*.yml``, ``*.json``) in `folder` and below.
 
     Raises
@@ -23,4 +25,6 @@ def visits_in(folder: Path) -> tuple[Visit, ...]:
     files = sorted(file for file in folder.rglob("*") if file.suffix in suffixes)
     if not files:
         raise InputError(Place(str(folder)), "no visit files are here", ", ".join(suffixes))
-    return tuple(read_visit(file) for file in files)
+    return tuple(
+        read_measured_visit(file, book.questions, book.parameters, book.measures) for file in files
+    )

@@ -40,6 +40,7 @@ class Step:
     readings : strides in degrees by `Key`.
     load : lateral share of load in percent, by side.
     comfort : 0 to 10 by side and region; a region not asked is absent.
+    curves : mean angle at 0 to 100 % of stance by side, gait and zero, where it was captured.
     """
 
     shoe: str | None
@@ -47,6 +48,7 @@ class Step:
     readings: Mapping[Key, Strides]
     load: Mapping[Side, Strides]
     comfort: Mapping[Side, Mapping[str, float]]
+    curves: Mapping[tuple[Side, str, str], Strides]
 
     @property
     def barefoot(self) -> bool:
@@ -80,7 +82,12 @@ def steps_of(visit: Visit, document: Document | None = None) -> tuple[Step, ...]
     for index, step in enumerate(visit.trials):
         if step.shoe is None:
             again = _step(step)
-            bare = replace(bare, readings={**bare.readings, **again.readings}, load=again.load)
+            bare = replace(
+                bare,
+                readings={**bare.readings, **again.readings},
+                load=again.load,
+                curves={**bare.curves, **again.curves},
+            )
         else:
             worn.append((index, _step(step)))
     for index, one in worn:
@@ -98,23 +105,27 @@ def parent_of(step: Step, steps: Sequence[Step]) -> Step:
 
 def _bare(visit: Visit) -> Step:
     readings: dict[Key, Strides] = {}
+    curves: dict[tuple[Side, str, str], Strides] = {}
     for side in SIDES:
         foot = visit.feet.left if side == "left" else visit.feet.right
         readings.update(_readings(side, foot.rearfoot))
-    return Step(None, None, readings, {}, {})
+        curves.update(_curves(side, foot.rearfoot))
+    return Step(None, None, readings, {}, {}, curves)
 
 
 def _step(step: TrialStep) -> Step:
     readings: dict[Key, Strides] = {}
     load: dict[Side, Strides] = {}
     comfort: dict[Side, Mapping[str, float]] = {}
+    curves: dict[tuple[Side, str, str], Strides] = {}
     for side, foot in _sides(step.feet):
         readings.update(_readings(side, foot.rearfoot))
+        curves.update(_curves(side, foot.rearfoot))
         if foot.lateral_load_percent:
             load[side] = tuple(foot.lateral_load_percent)
         if foot.comfort:
             comfort[side] = {str(region): rating for region, rating in foot.comfort.items()}
-    return Step(step.shoe, step.insole, readings, load, comfort)
+    return Step(step.shoe, step.insole, readings, load, comfort, curves)
 
 
 def _sides(feet: TrialFeet) -> tuple[tuple[Side, TrialFoot], ...]:
@@ -127,6 +138,14 @@ def _readings(side: Side, entries: Sequence[Rearfoot]) -> Iterator[tuple[Key, St
         for phase, strides in phases.items():
             if strides:
                 yield Key(side, entry.gait, entry.reference, phase), tuple(strides)
+
+
+def _curves(
+    side: Side, entries: Sequence[Rearfoot]
+) -> Iterator[tuple[tuple[Side, str, str], Strides]]:
+    for entry in entries:
+        if entry.curve:
+            yield (side, entry.gait, entry.reference), tuple(entry.curve)
 
 
 def _refuse_other_zero(

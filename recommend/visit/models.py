@@ -36,6 +36,7 @@ FpiItem = Annotated[int, Field(ge=-2, le=2)]
 Angle = Annotated[float, Field(ge=-45, le=45)]
 Strides = Annotated[list[Angle], BeforeValidator(_listed), Field(min_length=1, max_length=2000)]
 Share = Annotated[float, Field(ge=0, le=100)]
+Curve = Annotated[list[Angle], Field(min_length=101, max_length=101)]
 Shares = Annotated[list[Share], BeforeValidator(_listed), Field(min_length=1, max_length=2000)]
 Rating = Annotated[float, Field(ge=0, le=10)]
 ProductId = Annotated[str, Field(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=60)]
@@ -99,7 +100,8 @@ class Rearfoot(Strict):
     """Rearfoot angle relative to the leg in degrees, eversion positive, one number a stride.
 
     `contact` is the peak in contact, `midstance` and `propulsion` are means of their phase,
-    `touchdown` is the angle at first contact; a standing reading goes under `angle`.
+    `touchdown` is the angle at first contact; a standing reading goes under `angle`. `curve`, for
+    pictures only, is the mean at 0, 1, ... 100 % of stance.
     """
 
     gait: Gait
@@ -109,6 +111,7 @@ class Rearfoot(Strict):
     contact: Strides | None = None
     midstance: Strides | None = None
     propulsion: Strides | None = None
+    curve: Curve | None = None
 
     @model_validator(mode="after")
     def _standing_has_no_phases(self) -> Rearfoot:

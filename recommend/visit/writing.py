@@ -80,6 +80,13 @@ def flow(values: list[float]) -> CommentedSeq:
     return row
 
 
+def child(parent: Any, key: str) -> Any:
+    """The mapping under `key`, made when it is missing or empty."""
+    if parent.get(key) is None:
+        parent[key] = CommentedMap()
+    return parent[key]
+
+
 def _edited_json(document: Document, part: str, edit: Callable[[Any], None], empty: Any) -> str:
     data = json.loads(document.text)
     edit(data.setdefault(part, empty))

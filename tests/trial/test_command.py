@@ -9,6 +9,7 @@ import pytest
 
 from recommend.cli import main
 from recommend.rulebook import shipped_folder
+from recommend.visit import read_visit
 
 DEMO = shipped_folder("catalogue_demo")
 STORY = DEMO / "trials" / "shoe-then-insole.yaml"
@@ -92,6 +93,64 @@ def test_what_cannot_be_meant_is_one_sentence(
     assert words in said
     assert "\n" not in said
     assert visit.read_bytes() == STORY.read_bytes()
+
+
+def shod(capture: str, tmp_path: Path, condition: str) -> Path:
+    """A demo capture whose head says that it was taken in `condition`."""
+    text = (DEMO / "captures" / capture).read_text(encoding="utf-8")
+    path = tmp_path / f"{condition}-{capture}"
+    path.write_text(text.replace("condition: barefoot", f"condition: {condition}"), "utf-8")
+    return path
+
+
+def test_captures_become_a_step(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Marks give the strides of every phase and the curve of 101 points, barefoot and shod."""
+    visit = tmp_path / "v.yaml"
+    shutil.copy(DEMO / "visits" / "plain-neutral.yaml", visit)
+    bare = DEMO / "captures" / "video-over-pronator-left.csv"
+    assert run("trial", visit, "--barefoot", bare) == 0
+    worn = shod("video-left.csv", tmp_path, "ferry-walk")
+    capsys.readouterr()
+    assert run("trial", visit, "--shoe", "ferry-walk", worn, "--json") == 0
+    (step,) = json.loads(capsys.readouterr().out)["steps"]
+    phases = {row["phase"]: row["against-barefoot"] for row in step["readings"]}
+    assert phases.keys() == {"contact", "midstance", "propulsion"}
+    # The captures are generated; truth.yaml beside them holds the angles they were made with.
+    assert phases["midstance"]["change"]["high"] < 0
+    kept = read_visit(visit).trials[1].feet.left.rearfoot[0]
+    assert kept.curve is not None
+    assert len(kept.curve) == 101
+    assert max(kept.curve) == pytest.approx(max(kept.contact or []), abs=2.0)
+
+
+def test_a_pressure_capture_gives_the_lateral_share(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Load of a foot made to bear on its outer side lies on the outer side, step by step."""
+    visit = tmp_path / "v.yaml"
+    shutil.copy(DEMO / "visits" / "plain-neutral.yaml", visit)
+    assert run("trial", visit, "--barefoot", DEMO / "captures" / "walk-left.csv") == 0
+    assert run("trial", visit, "--barefoot", DEMO / "captures" / "high-arch-lateral-left.npz",
+               "--anew") == 0  # fmt: skip
+    capsys.readouterr()
+    shares = read_visit(visit).trials[0].feet.left.lateral_load_percent
+    assert shares is not None
+    assert min(shares) > 50
+
+
+def test_a_capture_of_something_else_is_refused(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What the head of a capture says was worn must be what the step says."""
+    visit = tmp_path / "v.yaml"
+    shutil.copy(DEMO / "visits" / "plain-neutral.yaml", visit)
+    before = visit.read_bytes()
+    bare = DEMO / "captures" / "video-left.csv"
+    assert run("trial", visit, "--shoe", "ferry-walk", bare) == 2
+    assert "`barefoot`" in capsys.readouterr().err
+    worn = shod("video-left.csv", tmp_path, "ferry-walk")
+    assert run("trial", visit, "--barefoot", worn) == 2
+    assert visit.read_bytes() == before
 
 
 def test_the_curves_are_drawn_as_svg(tmp_path: Path) -> None:

@@ -39,7 +39,7 @@ def catalogue() -> Catalogue:
 @cache
 def shop() -> Shop:
     """What the demo shop learned."""
-    return shop_of(visits_in(DEMO / "trials"), book(), catalogue())
+    return shop_of(visits_in(DEMO / "trials", book()), book(), catalogue())
 
 
 def visit(*steps: dict[str, object], bare: float = 8.0, reference: str = "T-1") -> Visit:
@@ -157,12 +157,12 @@ def test_the_mean_excess_is_that_of_a_simulation() -> None:
 def test_a_folder_without_visits_is_refused(tmp_path: Path) -> None:
     """Nothing to learn from is an error, and so is a file that does not fit."""
     with pytest.raises(InputError, match="no visit files"):
-        visits_in(tmp_path)
+        visits_in(tmp_path, book())
     with pytest.raises(InputError, match="no such folder"):
-        visits_in(tmp_path / "none")
+        visits_in(tmp_path / "none", book())
     (tmp_path / "bad.yaml").write_text("reference: T-1\nfet: {}\n", encoding="utf-8")
     with pytest.raises(InputError, match=r"bad\.yaml"):
-        visits_in(tmp_path)
+        visits_in(tmp_path, book())
 
 
 def run(*args: str | Path) -> int:

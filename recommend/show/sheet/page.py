@@ -182,6 +182,7 @@ class _Page:
                 {phase: self.w.text(phase) for phase in PHASES},
                 self.w.text("usual-band"),
                 self.w.text("barefoot"),
+                self.w.text("curves-mark"),
             )
             yield f"<figure>{figure(picture, words)}</figure>"
 
