@@ -1,0 +1,61 @@
+"""CLIPS, an engine from elsewhere, runs the same compiled rulebook and concludes the same.
+
+Source: CLIPS 6.4 (Riley and others, NASA Johnson Space Center, 1985 to 2021; public domain)
+through clipspy. Feet are random: a third of the facts of every other foot is missing, and half
+of the readings lie exactly on a limit or one last decimal beside it.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from recommend.infer.many import conclude_many
+from recommend.infer.one import Engine
+from recommend.rulebook.book import Rulebook
+from recommend.rulebook.loading import load_rulebook
+from recommend.rulebook.shipped import shipped_folder
+from tests.infer.feet import facts_of_row, random_columns
+from tests.outside.clips_rules import Clips
+
+FEET_IN_CLIPS = 20_000
+FEET_AT_THE_COUNTER = 2_000
+
+
+@pytest.fixture(scope="module")
+def book() -> Rulebook:
+    """The rulebook that ships."""
+    return load_rulebook(shipped_folder("rules"))
+
+
+def test_clips_concludes_the_same(book: Rulebook) -> None:
+    """On 20,000 random feet every rule and axis is in CLIPS what it is in numpy."""
+    columns = random_columns(book, FEET_IN_CLIPS, np.random.default_rng(20260101))
+    many = conclude_many(book, columns, FEET_IN_CLIPS, fails=True)
+    true, false, axes = Clips(book).conclude(columns, FEET_IN_CLIPS)
+    for number, rule in enumerate(book.rules):
+        assert np.array_equal(true[number], many.holds[rule.id]), rule.id
+        assert np.array_equal(false[number], many.fails[rule.id]), rule.id
+    for number, axis in enumerate(book.axes):
+        assert np.array_equal(axes[number], many.axes[axis]), axis
+    # The feet are worth comparing: every value of every axis occurs, and so does undetermined.
+    for axis, codes in many.axes.items():
+        assert set(np.unique(codes)) == set(range(-1, len(book.axes[axis].values))), axis
+
+
+def test_the_counter_concludes_the_same(book: Rulebook) -> None:
+    """On 2,000 random feet every rule and axis is in durable-rules what it is in numpy.
+
+    The script tests/bench/agreement.py does 200,000.
+    """
+    count, engine = FEET_AT_THE_COUNTER, Engine(book)
+    columns = random_columns(book, count, np.random.default_rng(20260202))
+    many = conclude_many(book, columns, count, fails=True)
+    for row in range(count):
+        one = engine.conclude(facts_of_row(columns, row, book))
+        for rule in book.rules:
+            assert (one.truth[rule.id] is True) == many.holds[rule.id][row], (rule.id, row)
+            assert (one.truth[rule.id] is False) == many.fails[rule.id][row], (rule.id, row)
+        for axis, value in one.axes.items():
+            words = [None, *book.axes[axis].values]
+            assert words[many.axes[axis][row] + 1] == value, (axis, row)
