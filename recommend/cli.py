@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import importlib
 import sys
+from types import SimpleNamespace
 from typing import Any
 
 import typer
 from typer.core import TyperGroup
 
-from recommend.errors import Exit, RecommendError
+from recommend.errors import EXIT_WORDS, Exit, RecommendError
 
 # name of the command: (module with a typer app called `app`, one line of help)
 COMMANDS: dict[str, tuple[str, str]] = {
@@ -32,6 +33,10 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "gaps": ("recommend.commands.gaps", "Say what to stock next, and which lines can go"),
     "import": ("recommend.commands.import_list", "Read a supplier's list into the catalogue"),
     "explain": ("recommend.commands.explain", "Where each word of a kept shortlist came from"),
+    "help": (
+        "recommend.commands.help",
+        "Measuring well, what the numbers mean, limits of the tool",
+    ),
     "store": ("recommend.commands.store", "Look after the records: verify, export, forget"),
 }
 
@@ -52,6 +57,16 @@ class LazyGroup(TyperGroup):
         command.name = cmd_name
         return command
 
+    def shell_complete(self, ctx: Any, incomplete: str) -> list[Any]:
+        """Names that begin with `incomplete`, from the table, importing no command."""
+        if incomplete.startswith("-"):
+            return super().shell_complete(ctx, incomplete)
+        return [
+            SimpleNamespace(value=name, type="plain", help=line)
+            for name, (_, line) in COMMANDS.items()
+            if name.startswith(incomplete)
+        ]
+
     def format_commands(self, ctx: Any, formatter: Any) -> None:
         """List the commands from the table, importing none of them."""
         with formatter.section("Commands"):
@@ -67,13 +82,16 @@ app = typer.Typer(
 )
 
 
-@app.callback()
-def _root() -> None:
-    """From measured feet to a reasoned shortlist of shoes and insoles.
+_CODES = "; ".join(f"{code.value} {words.partition(':')[0]}" for code, words in EXIT_WORDS.items())
 
-    Fitting advice, not a diagnosis. Exit codes: 0 done, 2 bad input, 3 stop (see a clinician),
-    4 nothing suitable.
-    """
+
+@app.callback(
+    help="From measured feet to a reasoned shortlist of shoes and insoles.\n\n"
+    f"Fitting advice, not a diagnosis. Exit codes: {_CODES}. More: `recommend help`.\n\n"
+    "Example: recommend shortlist catalogue_demo/visits/pronated.yaml"
+)
+def _root() -> None:
+    """Hold the commands together."""
 
 
 def main(args: list[str] | None = None) -> None:

@@ -21,6 +21,15 @@ class Exit(IntEnum):
     NOTHING_SUITABLE = 4
 
 
+# The one place where exit codes are told; help, README and the root command repeat it.
+EXIT_WORDS = {
+    Exit.DONE: "done",
+    Exit.BAD_INPUT: "bad input: one sentence says where, what, and how to mend it",
+    Exit.STOP: "stop: see a clinician; the shortlist is withheld",
+    Exit.NOTHING_SUITABLE: "nothing suitable is in stock",
+}
+
+
 class RecommendError(Exception):
     """Base of all errors raised on purpose; `exit_code` is what the command returns."""
 

@@ -12,6 +12,7 @@ from typing import Annotated, Any
 import typer
 
 from recommend.catalogue.shop import open_catalogue, open_rulebook
+from recommend.commands.completing import references
 from recommend.errors import InputError, Place
 from recommend.infer.assess import Assessment
 from recommend.infer.counter import Counter
@@ -40,7 +41,16 @@ RulesFolder = Annotated[
     Path | None, typer.Option("--rules", help="Folder of the rulebook; see `recommend setup show`.")
 ]
 Which = Annotated[
-    str, typer.Argument(metavar="REFERENCE", help="The customer's code, or a visit file.")
+    str,
+    typer.Argument(
+        metavar="REFERENCE",
+        help="The customer's code, or a visit file.",
+        autocompletion=references,
+    ),
+]
+Known = Annotated[
+    str,
+    typer.Argument(metavar="REFERENCE", help="The customer's code.", autocompletion=references),
 ]
 
 
@@ -111,7 +121,8 @@ def edit(
     visits: VisitsFolder = None,
     rules: RulesFolder = None,
     catalogue: Annotated[
-        list[Path] | None, typer.Option(help="Folder of a catalogue, may be repeated.")
+        list[Path] | None,
+        typer.Option(metavar="FOLDER", help="Folder of a catalogue, may be repeated."),
     ] = None,
 ) -> None:
     """Change one answer of a visit, and see what it did to the outcome.
@@ -179,7 +190,7 @@ def _shown(step: Step, value: Any) -> str:
 
 
 def history(
-    reference: Annotated[str, typer.Argument(metavar="REFERENCE", help="The customer's code.")],
+    reference: Known,
     visits: VisitsFolder = None,
     rules: RulesFolder = None,
     measure: Annotated[str, typer.Option(help="Plot only this measure.")] = "",

@@ -28,7 +28,9 @@ def shortlist(
     visit: Annotated[Path, typer.Argument(help="the visit file (YAML or JSON)")],
     catalogue: Annotated[
         list[Path] | None,
-        typer.Option(help="folder of a catalogue, may be repeated; else as in `setup show`"),
+        typer.Option(
+            metavar="FOLDER", help="folder of a catalogue, may be repeated; else as in `setup show`"
+        ),
     ] = None,
     rules: Annotated[
         Path | None, typer.Option(help="folder of the rulebook; else as in `setup show`")

@@ -11,6 +11,7 @@ import typer
 from recommend.catalogue import Catalogue
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.cli import single
+from recommend.commands.completing import insoles, shoes
 from recommend.errors import Exit, InputError, Place
 from recommend.match.outcome import outcome_of
 from recommend.measure.capture import CaptureOptions, measure_capture
@@ -44,8 +45,12 @@ def trial(
             "standing, lateral-load); or a FILE: a capture, or YAML with `feet` as in a trial",
         ),
     ] = None,
-    shoe: Annotated[str | None, typer.Option(help="shoe worn: its id, or `own`")] = None,
-    insole: Annotated[str | None, typer.Option(help="insole worn in it: its id")] = None,
+    shoe: Annotated[
+        str | None, typer.Option(help="shoe worn: its id, or `own`", autocompletion=shoes)
+    ] = None,
+    insole: Annotated[
+        str | None, typer.Option(help="insole worn in it: its id", autocompletion=insoles)
+    ] = None,
     barefoot: Annotated[bool, typer.Option("--barefoot", help="barefoot once more")] = False,
     comfort: Annotated[
         list[str] | None,

@@ -10,8 +10,9 @@ from typing import Annotated
 import typer
 
 from recommend.catalogue.shop import open_rulebook
+from recommend.commands.completing import drafts
 from recommend.commands.repeats import repeatability
-from recommend.commands.shelved import edit, form, history, list_, steps_for
+from recommend.commands.shelved import Known, edit, form, history, list_, steps_for
 from recommend.errors import Exit, InputError, Place
 from recommend.infer.counter import Counter
 from recommend.settings import setting
@@ -31,6 +32,10 @@ REFERENCE_KIND = Text(
 
 Reference = Annotated[
     str | None, typer.Argument(metavar="[REFERENCE]", help="The customer's code, never a name.")
+]
+UnderWay = Annotated[
+    str | None,
+    typer.Argument(metavar="[REFERENCE]", help="The customer's code.", autocompletion=drafts),
 ]
 VisitsFolder = Annotated[
     Path | None, typer.Option("--visits", help="Folder of visits; see `recommend setup show`.")
@@ -65,7 +70,7 @@ def new(
 
 @app.command()
 def resume(
-    reference: Reference = None, visits: VisitsFolder = None, rules: RulesFolder = None
+    reference: UnderWay = None, visits: VisitsFolder = None, rules: RulesFolder = None
 ) -> None:
     """Go on with a visit that was interrupted; the last one when no code is given.
 
@@ -107,7 +112,7 @@ def _asked_reference() -> str:
 
 @app.command("follow-up")
 def follow_up(
-    reference: Annotated[str, typer.Argument(metavar="REFERENCE", help="The customer's code.")],
+    reference: Known,
     visits: VisitsFolder = None,
     rules: RulesFolder = None,
 ) -> None:

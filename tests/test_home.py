@@ -1,0 +1,100 @@
+"""Being at home in the terminal: help, completion, exit codes told in one place."""
+
+from __future__ import annotations
+
+import importlib
+import os
+import re
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+import typer
+from typer.testing import CliRunner
+
+from recommend.cli import COMMANDS, app
+from recommend.errors import EXIT_WORDS, Exit
+from recommend.show.topics import TOPICS
+
+
+@pytest.fixture(autouse=True)
+def _own_settings(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("RECOMMEND_SETTINGS", str(tmp_path / "settings.toml"))
+    monkeypatch.setenv("RECOMMEND_VISITS", str(tmp_path / "visits"))
+
+
+def _commands() -> Iterator[tuple[str, Any]]:
+    """Every command that does something, with its full name."""
+    for name, (module, _) in COMMANDS.items():
+        command: Any = typer.main.get_command(importlib.import_module(module).app)
+        inner = getattr(command, "commands", None)
+        if not inner:
+            yield name, command
+        for sub, one in (inner or {}).items():
+            yield f"{name} {sub}", one
+
+
+@pytest.mark.parametrize(("name", "command"), list(_commands()), ids=lambda value: str(value)[:40])
+def test_every_help_ends_with_an_example_of_that_very_command(name: str, command: Any) -> None:
+    """The example can be pasted: it begins with the command, and the command has its options."""
+    match = re.search(r"Example:\s+(recommend .+)", command.help or "", re.DOTALL)
+    assert match, name
+    example = " ".join(match[1].split())
+    assert example.startswith(f"recommend {name}")
+    known = {option for parameter in command.params for option in parameter.opts}
+    assert set(re.findall(r"(?<=\s)--[a-z-]+", example)) <= known | {"--help"}
+
+
+def test_exit_codes_are_told_alike_everywhere() -> None:
+    """The table in the README, the help of the program and its topic say the same."""
+    assert set(EXIT_WORDS) == set(Exit)
+    readme = Path("README.md").read_text("utf-8")
+    topic = CliRunner().invoke(app, ["help", "exit-codes"]).output
+    root = " ".join(CliRunner().invoke(app, ["--help"]).output.split())
+    for code, words in EXIT_WORDS.items():
+        assert f"| {code.value} | {words} |" in readme
+        assert f"  {code.value}  {words}" in topic
+        assert f"{code.value} {words.partition(':')[0]}" in root
+
+
+@pytest.mark.parametrize("topic", TOPICS)
+def test_every_topic_fits_eighty_columns(topic: str) -> None:
+    """A help page is plain text that a small terminal holds."""
+    shown = CliRunner().invoke(app, ["help", topic])
+    assert shown.exit_code == 0
+    assert max(map(len, shown.output.splitlines())) <= 80
+
+
+_AS_INSTALLED = "import sys; sys.argv[0] = 'recommend'; from recommend.cli import main; main()"
+
+
+def _offered(words: str, at: int, **environment: str) -> list[str]:
+    """What the shell would offer, by the protocol of the completion script."""
+    run = subprocess.run(
+        [sys.executable, "-c", _AS_INSTALLED],
+        env={
+            **os.environ, **environment, "_RECOMMEND_COMPLETE": "complete_bash",
+            "COMP_WORDS": words, "COMP_CWORD": str(at),
+        },
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert run.stderr == ""
+    return run.stdout.split()
+
+
+def test_the_shell_completes_commands_products_and_references(tmp_path: Path) -> None:
+    """Commands from the table, insoles from the catalogue, codes from the shelf."""
+    (tmp_path / "visits").mkdir()
+    (tmp_path / "visits" / "QB-0101_2025-03-04.yaml").write_text("reference: QB-0101\n")
+    assert "visit" in _offered("recommend vi", 1, RECOMMEND_VISITS=str(tmp_path / "visits"))
+    assert _offered("recommend visit history QB", 3) == ["QB-0101"]
+    assert "meadow-soft" in _offered("recommend trial v.yaml --insole mead", 4)
+
+
+def test_completion_is_silent_when_the_settings_are_broken(tmp_path: Path) -> None:
+    """Tab never prints an error."""
+    (tmp_path / "settings.toml").write_text("sizes = [")
+    assert _offered("recommend visit history Q", 3) == []
