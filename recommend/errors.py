@@ -25,7 +25,7 @@ class Exit(IntEnum):
 EXIT_WORDS = {
     Exit.DONE: "done",
     Exit.BAD_INPUT: "bad input: one sentence says where, what, and how to mend it",
-    Exit.STOP: "stop: see a clinician; the shortlist is withheld",
+    Exit.STOP: "stop, see a clinician: the shortlist is withheld",
     Exit.NOTHING_SUITABLE: "nothing suitable is in stock",
 }
 

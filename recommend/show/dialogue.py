@@ -94,15 +94,19 @@ def _line_edited() -> Iterator[None]:
 
 def _converse(entry: Entry, save: Callable[[], None], after_block: Callable[[str], str]) -> None:
     block = ""
+    reminded: tuple[str, ...] = ()
     while step := entry.step:
         if step.block != block:
             block = step.block
             heading(block)
-        _ask(step, entry)
+        _ask(step, entry, remind=step.reminder != reminded)
+        reminded = step.reminder
         by_key = bool(step.kind.keys) and _can_read_keys()
         reply = entry.feed(_read(step, by_key))
         save()
         _tell(reply, by_key)
+        if reply.kind == "help":
+            reminded = ()
         if reply.block_ended and entry.step is not None:
             say(after_block(reply.block_ended))
             block = ""
@@ -125,7 +129,7 @@ def heading(text: str) -> None:
     print(f"\n-- {text} ".ljust(width(), "-"))
 
 
-def _ask(step: Step, entry: Entry) -> None:
+def _ask(step: Step, entry: Entry, *, remind: bool) -> None:
     number, count = entry.number
     place = f" ({number}/{count})" if step.block != "Stop" else ""
     standing = step.standing(entry.draft.tree)
@@ -134,7 +138,7 @@ def _ask(step: Step, entry: Entry) -> None:
     if not keyed:
         print()
     say(f"{step.ask}{place}")
-    for line in step.reminder:
+    for line in step.reminder if remind else ():
         parts = [line] if len(line) + 2 <= width() else line.split(" | ")
         for part in parts:
             say(part, "  ")

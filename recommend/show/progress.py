@@ -16,11 +16,15 @@ def progress_line(progress: Progress, block: str) -> str:
         if not progress.notes:
             parts.append("nothing speaks against fitting so far")
         return f"So far: {'; '.join(parts)}."
-    for side, words in progress.foot.items():
-        parts.append(f"{side} {', '.join(words) or 'not known yet'}")
+    left, right = progress.foot["left"], progress.foot["right"]
+    if left == right:
+        parts.append(f"both feet: {', '.join(left) or 'not known yet'}")
+    else:
+        parts += [f"{s}: {', '.join(w) or 'not known yet'}" for s, w in progress.foot.items()]
     line = f"So far: {'; '.join(parts)}."
     if progress.next_how:
-        line += f" Next: {' and '.join(progress.next_sides)}, {progress.next_how}."
+        sides = "both feet" if len(progress.next_sides) > 1 else progress.next_sides[0]
+        line += f" Next, {sides}: {progress.next_how}."
     return line
 
 

@@ -83,8 +83,15 @@ class Entry:
     @property
     def number(self) -> tuple[int, int]:
         """Which step of its block this is, and of how many that are asked."""
-        block = [s for s in self._asked() if s.block == self.steps[self._position].block]
-        return block.index(self.steps[self._position]) + 1, len(block)
+        here = self.steps[self._position]
+        block = [
+            step
+            for step in self._asked()
+            # What is asked only under a condition counts once it is reached.
+            if step.block == here.block
+            and (step.always_asked or self._index[step.id] <= self._position)
+        ]
+        return block.index(here) + 1, len(block)
 
     def feed(self, text: str) -> Reply:
         """Take one answer, one command, or nothing (Enter alone)."""

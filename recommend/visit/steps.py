@@ -44,6 +44,11 @@ class Step:
     asked_if: Callable[[Tree], bool] = _always
     usual: Callable[[Tree], str | None] = _nothing
 
+    @property
+    def always_asked(self) -> bool:
+        """Whether it is asked whatever was answered before."""
+        return self.asked_if is _always
+
     def standing(self, tree: Tree) -> str | None:
         """The answer that stands, as the fitter would write it; None when there is none."""
         value = get(tree, self.path)

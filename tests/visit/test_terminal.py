@@ -45,7 +45,7 @@ def test_a_fitting_is_typed_one_key_each_and_becomes_a_visit_file(tmp_path: Path
         terminal.type("f")
         terminal.wait_for("RIGHT:")
         terminal.type("-1")
-    terminal.wait_for("So far: left stands rolled inwards")
+    terminal.wait_for("So far: left: stands rolled inwards")
     for _ in range(5):
         terminal.wait_for("/")
         terminal.type(">\n")

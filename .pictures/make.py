@@ -1,0 +1,108 @@
+"""Pictures of the terminal for the README, made from real runs.
+
+python .pictures/make.py           write them anew
+python .pictures/make.py --check   exit code 1 when one is not what a run shows today
+"""
+
+from __future__ import annotations
+
+import io
+import re
+import sys
+import tempfile
+from pathlib import Path
+
+from rich import terminal_theme
+from rich._export_format import CONSOLE_SVG_FORMAT
+from rich.console import Console
+from rich.text import Text
+
+ROOT = Path(__file__).resolve().parent.parent
+sys.path.insert(0, str(ROOT))
+
+VISIT = "catalogue_demo/visits/pronated-high-arch-late-medial.yaml"
+WIDTH, NARROW, LINES = 100, 80, 62
+# No font is fetched: the picture needs nothing but itself.
+FORMAT = re.sub(r"@font-face \{\{.*?\}\}", "", CONSOLE_SVG_FORMAT, flags=re.DOTALL)
+
+
+def shortlist() -> str:
+    """The head of a shortlist, as `recommend shortlist` prints it at a terminal."""
+    from recommend.catalogue import load_catalogue
+    from recommend.match.outcome import outcome_of
+    from recommend.rulebook import load_rulebook, shipped_folder
+    from recommend.show.shortlist import print_outcome
+    from recommend.visit import read_visit
+
+    book = load_rulebook(shipped_folder("rules"))
+    products = load_catalogue(shipped_folder("catalogue_demo"), book.attributes)
+    outcome = outcome_of(read_visit(ROOT / VISIT, book.questions), book, products)
+    whole = Console(
+        file=io.StringIO(), width=WIDTH, force_terminal=True, color_system="truecolor",
+        legacy_windows=False, highlight=False, emoji=False, _environ={},
+    )  # fmt: skip
+    with whole.capture() as captured:
+        print_outcome(outcome, whole)
+    return _svg(Text.from_ansi(captured.get()), f"recommend shortlist {VISIT}", "shortlist", WIDTH)
+
+
+def counter() -> str:
+    """A guided entry at a real pseudo-terminal, up to the first block of posture."""
+    from tests.visit.terminal import Terminal, environment
+
+    with tempfile.TemporaryDirectory() as folder:
+        terminal = Terminal(["visit", "new", "A-1042"], environment(Path(folder)))
+        shown = ""
+        for wait, keys in _typed():
+            shown += terminal.wait_for(wait)
+            shown += terminal.wait_for("> ")
+            terminal.type(keys)
+        shown += terminal.wait_for("Lengths and heights")
+        terminal.kill()
+    text = shown[shown.index("Where does it hurt?") :].rpartition("\n")[0]
+    return _svg(Text(text.rstrip()), "recommend visit new A-1042", "counter", NARROW)
+
+
+def _typed() -> list[tuple[str, str]]:
+    typed = [("Age band", "a")]
+    typed += [(f"({number}/", "n") for number in range(2, 16)]
+    typed += [("hurt?", "heel left 4 2\n"), ("shoes for?", "r"), ("worn now", "42\n")]
+    typed += [("Body mass", "78\n")]
+    for left, right in zip("ffgfdf", "fdgfdd", strict=True):
+        typed += [("LEFT:", left), ("RIGHT:", right)]
+    return typed
+
+
+def _svg(text: Text, title: str, name: str, width: int) -> str:
+    lines = text.split("\n", allow_blank=True)[:LINES]
+    paper = Console(
+        file=io.StringIO(), width=width, record=True, force_terminal=True,
+        color_system="truecolor", legacy_windows=False, highlight=False, emoji=False, _environ={},
+    )  # fmt: skip
+    for line in lines:
+        line.rstrip()
+        paper.print(line)
+    return paper.export_svg(
+        title=title, theme=terminal_theme.DEFAULT_TERMINAL_THEME, code_format=FORMAT, unique_id=name
+    )
+
+
+PICTURES = {"shortlist.svg": shortlist, "counter.svg": counter}
+
+
+def main() -> int:
+    """Write the pictures, or check them."""
+    stale = 0
+    for name, make in PICTURES.items():
+        file = Path(__file__).with_name(name)
+        made = make() + "\n"
+        if "--check" not in sys.argv:
+            file.write_text(made, "utf-8")
+        elif not file.exists() or file.read_text("utf-8") != made:
+            print(f"{file.relative_to(ROOT)} is not what a run shows; run .pictures/make.py")
+            stale = 1
+    return stale
+
+
+if __name__ == "__main__":
+    sys.exit(main())
