@@ -6,9 +6,9 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 
 from recommend.errors import EXIT_WORDS
-from recommend.measure.definitions import MeasureDef
+from recommend.measure.definitions import MeasureDef, unit_words
 from recommend.rulebook import Rulebook
-from recommend.show.words import number, unit_words
+from recommend.show.words import number
 
 _KIND = {
     "published": "published",
