@@ -162,16 +162,27 @@ def _construction_x(path: FloatArray, y: float) -> float:
 
 def _x_at(path: FloatArray, y: float) -> float:
     """Mean x of all crossings of the line at `y`."""
-    x, ys = path.T
-    crossed = np.flatnonzero((ys[:-1] <= y) != (ys[1:] <= y))
-    if not len(crossed):
+    x = float(_crossings(path, np.array([y]))[0])
+    if np.isnan(x):
+        low, high = path[:, 1].min(), path[:, 1].max()
         raise RecommendError(
-            f"the COP path (y from {ys.min():.0f} to {ys.max():.0f} mm) never reaches the line at "
+            f"the COP path (y from {low:.0f} to {high:.0f} mm) never reaches the line at "
             f"{y:.0f} mm that the excursion index needs; check the foot length, and that the "
             "path goes from heel contact to toe-off"
         )
-    share = (y - ys[crossed]) / (ys[crossed + 1] - ys[crossed])
-    return float(np.mean(x[crossed] + share * (x[crossed + 1] - x[crossed])))
+    return x
+
+
+def _crossings(path: FloatArray, lines: FloatArray) -> FloatArray:
+    """(m,) mean x of all crossings of each line at y = `lines` (m,); NaN where there is none."""
+    x, y = path.T
+    above = y[:, None] > lines
+    crossed = above[1:] != above[:-1]
+    rise = np.diff(y)[:, None]
+    share = (lines - y[:-1, None]) / np.where(rise == 0, 1.0, rise)
+    at = np.where(crossed, x[:-1, None] + share * np.diff(x)[:, None], 0.0)
+    count = crossed.sum(axis=0)
+    return np.where(count > 0, at.sum(axis=0) / np.maximum(count, 1), np.nan)
 
 
 def _mean_x(path: FloatArray, low: float, high: float) -> float:
@@ -184,5 +195,6 @@ def _mean_x(path: FloatArray, low: float, high: float) -> float:
             "third of the foot; check the foot length, and that the path goes from heel contact "
             "to toe-off"
         )
-    ys = np.linspace(low, high, 41)
-    return float(np.mean([_x_at(path, y) for y in ys[:-1] + (ys[1] - ys[0]) / 2.0]))
+    borders = np.linspace(low, high, 41)
+    middles = borders[:-1] + (borders[1] - borders[0]) / 2.0
+    return float(_crossings(path, middles).mean())

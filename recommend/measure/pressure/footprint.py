@@ -81,7 +81,10 @@ def border_weights(contact: Mask, edge_share: float) -> FloatArray:
 
 
 def share_behind(
-    positions: FloatArray, direction: FloatArray, pitch_mm: tuple[float, float], limit: float
+    positions: FloatArray,
+    direction: FloatArray,
+    pitch_mm: tuple[float, float],
+    limit: float | FloatArray,
 ) -> FloatArray:
     """Share of each sensor that lies behind a straight line, exactly.
 
@@ -90,7 +93,7 @@ def share_behind(
     positions : (...,) centres of the sensors along the normal of the line, in mm.
     direction : (2,) unit normal of the line in mat coordinates (right, forward).
     pitch_mm : sensor size along rows (forward) and columns (right).
-    limit : where the line crosses its normal, in mm.
+    limit : where the line crosses its normal, in mm; broadcast against `positions`.
 
     Notes
     -----
@@ -205,10 +208,9 @@ def _contact_widths(print_: Footprint, span: tuple[float, float]) -> list[float]
     amount = np.where(print_.toes, 0.0, print_.weight * print_.cell_mm2)
     y = print_.cells[..., 1]
     borders = np.arange(span[0], span[1], depth / 2.0)
-    behind = np.array(
-        [
-            (amount * share_behind(y, print_.frame.forward, print_.pitch_mm, border)).sum()
-            for border in borders
-        ]
+    loaded = amount > 0
+    share = share_behind(
+        y[loaded][:, None], print_.frame.forward, print_.pitch_mm, borders[None, :]
     )
+    behind = amount[loaded] @ share
     return [float(area) / depth for area in behind[2:] - behind[:-2]]

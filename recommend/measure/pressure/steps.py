@@ -159,28 +159,26 @@ def mask_touches_edge(mask: Mask, box: Box, shape: tuple[int, int]) -> bool:
 
 def label_regions(mask: Mask) -> list[NDArray[np.intp]]:
     """Regions of `mask` connected through edges or corners, each (n, 2) of row and column."""
-    free = mask.copy()
+    free = np.pad(mask, 1).tolist()  # plain lists: single cells of an array are slow to reach
     regions = []
-    for row, column in np.argwhere(mask):
-        if free[row, column]:
-            regions.append(_flood(free, int(row), int(column)))
+    for row, column in (np.argwhere(mask) + 1).tolist():
+        if free[row][column]:
+            regions.append(np.array(_flood(free, row, column)) - 1)
     return regions
 
 
-def _flood(free: Mask, row: int, column: int) -> NDArray[np.intp]:
-    """Take the region around one cell out of `free`."""
-    rows, columns = free.shape
-    free[row, column] = False
-    stack, taken = [(row, column)], []
-    while stack:
-        r, c = stack.pop()
-        taken.append((r, c))
-        for nr in range(max(r - 1, 0), min(r + 2, rows)):
-            for nc in range(max(c - 1, 0), min(c + 2, columns)):
-                if free[nr, nc]:
-                    free[nr, nc] = False
-                    stack.append((nr, nc))
-    return np.array(taken)
+def _flood(free: list[list[bool]], row: int, column: int) -> list[tuple[int, int]]:
+    """Take the region around one cell out of `free`, which has an empty border."""
+    free[row][column] = False
+    taken = [(row, column)]
+    for r, c in taken:  # grows while it is walked through
+        for nr in (r - 1, r, r + 1):
+            line = free[nr]
+            for nc in (c - 1, c, c + 1):
+                if line[nc]:
+                    line[nc] = False
+                    taken.append((nr, nc))
+    return taken
 
 
 def _grouped(
