@@ -21,9 +21,9 @@ MAT = Mat(rows=45, columns=22, pitch=7.0, rate=50.0)
 STEPS = {
     "walk-left": Foot("left", isthmus=0.42),
     "walk-right": Foot("right", isthmus=0.42, lateral_bias=0.05),
-    "flat-early-medial-left": Foot("left", isthmus=0.78, medial_early=0.35, medial_late=0.2),
-    "high-arch-late-medial-right": Foot("right", isthmus=0.14, medial_late=0.6, width=88),
-    "high-arch-lateral-left": Foot("left", isthmus=0.08, lateral_bias=0.35),
+    "flat-early-medial-left": Foot("left", isthmus=0.88, medial_early=1.4, medial_late=0.5),
+    "high-arch-late-medial-right": Foot("right", isthmus=0.14, medial_late=1.8, width=88),
+    "high-arch-lateral-left": Foot("left", isthmus=0.08, lateral_bias=0.6),
 }
 STRIDES = {
     "video-left": Gait("left", rate=60),

@@ -76,6 +76,7 @@ def _blocks(
 ) -> Iterator[RenderableType]:
     for one in found:
         yield bullet(_what(one))
+    found = sorted(found, key=lambda one: SIDES.index(one.side))  # left stands on the left
     yield from _footprints(found, parameters, width, plain)
     for one in found:
         yield from _angle_curve(one, bands, parameters, width, plain)
