@@ -100,7 +100,8 @@ def trial(
     _refuse_unknown(entry, products)
     if not entry.empty:
         _refuse_unsaid(entry, barefoot)
-        seen = add_step(visit, entry, anew=anew)
+        add_step(visit, entry, anew=anew)
+        seen = read_measured_visit(visit, book.questions, book.parameters, book.measures)
     elif shoe or insole or barefoot:
         raise InputError(Place("the command line"), "no reading is given for this step")
     judged = trial_outcome(outcome_of(seen, book, products), read_document(visit))

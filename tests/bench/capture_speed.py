@@ -1,9 +1,9 @@
 """Time and memory of measuring a long pressure recording, from CSV and from NPZ.
 
 Run from the project's folder: ``python -m tests.bench.capture_speed``. Generates 30 steps at 100 Hz
-on 64 x 32 sensors, measures them in a fresh process, and prints processor seconds after imports beside those
-of numpy parsing the same CSV, and how far peak memory rose as a multiple of the recording. Then it
-does the same with a CSV several times as long, which is to be refused with a sentence.
+on 64 x 32 sensors, measures them in a fresh process, and prints processor seconds after imports
+beside those of numpy parsing the same CSV, and how far peak memory rose as a multiple of the
+recording. Then it does the same with a longer CSV, and with one too large, which is refused.
 """
 
 from __future__ import annotations
@@ -47,7 +47,7 @@ print(json.dumps([time.process_time() - start, 0, ""]))
 
 
 def run(code: str, file: Path) -> tuple[float, int, str]:
-    """Processor seconds, rise of peak memory in bytes, and what was said, of `code` in a fresh process."""
+    """Processor seconds, rise of peak memory in bytes and words of `code` in a fresh process."""
     done = subprocess.run(
         [sys.executable, "-c", code, str(file)], capture_output=True, text=True, check=True
     )
@@ -70,7 +70,8 @@ def main() -> None:
     """Read the options and print the report."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--steps", type=int, default=30)
-    parser.add_argument("--long", type=int, default=18, help="how many times over in the long CSV")
+    parser.add_argument("--long", type=int, default=6, help="how many times over in the long CSV")
+    parser.add_argument("--huge", type=int, default=100, help="and in the one too large")
     options = parser.parse_args()
     frames = walk(Foot(), options.steps, np.random.default_rng(0), Mat())
     size = frames.astype(np.float32).nbytes
@@ -89,10 +90,13 @@ def main() -> None:
                 f"{file.suffix[1:]}: {seconds:.2f} s, {seconds / peer:.2f} x numpy.loadtxt alone "
                 f"({peer:.2f} s); memory rose by {memory / size:.1f} x the recording; {said}"
             )
-        write_csv(long, frames, options.long)
-        seconds, memory, said = run(_CHILD, long)
-        print(f"{long.stat().st_size / 1e6:.0f} MB of CSV: {seconds:.1f} s, "
-              f"memory rose by {memory / 1e6:.0f} MB; {said}")  # fmt: skip
+        for times in (options.long, options.huge):
+            write_csv(long, frames, times)
+            seconds, memory, said = run(_CHILD, long)
+            print(
+                f"{long.stat().st_size / 1e6:.0f} MB of CSV: {seconds:.2f} s, memory rose by "
+                f"{memory / 1e6:.0f} MB, {memory / (size * times):.2f} x the recording; {said}"
+            )
 
 
 if __name__ == "__main__":

@@ -28,6 +28,7 @@ from recommend.reading import Document, validate
 _KPA_PER_UNIT = {"kPa": 1.0, "N/cm2": 10.0}  # definition: 1 N/cm2 = 10 kPa
 _CHUNK = 4_000_000  # bytes of text held at a time
 _MB = 1_000_000
+_MOST_BYTES_PER_NUMBER = 8  # of text; a number takes 4 bytes in memory
 
 
 class PressureHead(CaptureHead):
@@ -97,6 +98,8 @@ def read_pressure_csv(path: Path, parameters: Mapping[str, float]) -> PressureRe
             raise InputError(Place(str(path), 1), f"`{key}` is missing", mend=f"add `# {key}: ...`")
     shape = (head.rows or 0, head.columns or 0)
     limit = parameters["capture.recording-limit"]
+    if path.stat().st_size > _MOST_BYTES_PER_NUMBER / 4 * limit * _MB:
+        raise _too_large(Place(str(path)), limit)  # at once, not after reading half of it
     frames = _csv_frames(path, lines, shape, limit)
     return head.recording(frames, str(path))
 

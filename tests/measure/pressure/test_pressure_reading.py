@@ -111,6 +111,16 @@ def test_a_recording_beyond_the_limit_is_refused_without_holding_it(tmp_path):
         read_pressure(path, LIMIT)
 
 
+def test_a_file_far_beyond_the_limit_is_not_read_at_all(tmp_path):
+    """A file that could not fit, whatever its numbers, is refused by its size."""
+    path = written(tmp_path, HEAD + ROW * 4)
+    with path.open("ab") as file:
+        file.truncate(2_000_000_000)  # a hole in the file, which takes no disk
+
+    with pytest.raises(InputError, match="more than 1 MB in memory"):
+        read_pressure(path, LIMIT)
+
+
 def test_an_archive_that_unpacks_too_large_is_refused(tmp_path):
     """A small NPZ that unpacks beyond the limit is refused before it is unpacked."""
     path = tmp_path / "bomb.npz"

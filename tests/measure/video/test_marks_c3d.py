@@ -1,0 +1,101 @@
+"""Marks from C3D files (c3d.org), written here with the reference library and read back."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from catalogue_demo.captures.gait_model import Gait, film
+from recommend.errors import InputError
+from recommend.measure.capture import CaptureOptions, measure_capture
+from recommend.measure.video.c3d import rear_view
+from tests.measure.conftest import filmed
+
+ezc3d = pytest.importorskip("ezc3d", reason="ezc3d is in the extra `c3d`")
+
+NAMES = {"upper-leg": "UL", "lower-leg": "LL", "upper-heel": "UH", "lower-heel": "LH"}
+
+
+def written(path, gait: Gait, facing: str, travel_mm: float = 4000.0):
+    """A C3D file of `gait` filmed in mm, the person walking towards `facing`."""
+    marks, _ = film(gait, 8, np.random.default_rng(0), click_px=0.0, px_per_mm=1.0)
+    way = np.linspace(0.0, travel_mm, len(marks))[:, None]
+    right, up = marks[..., 0], marks[..., 1]
+    axes = {"+y": (right, way), "-y": (-right, -way), "+x": (way, -right), "-x": (-way, right)}
+    x, y = (np.broadcast_to(axis, right.shape) for axis in axes[facing])
+    c3d = ezc3d.c3d()
+    c3d["parameters"]["POINT"]["RATE"]["value"] = [gait.rate]
+    c3d["parameters"]["POINT"]["LABELS"]["value"] = list(NAMES.values())
+    c3d["parameters"]["POINT"]["UNITS"]["value"] = ["mm"]
+    points = np.ones((4, 4, len(marks)))
+    points[:3] = np.stack([x.T, y.T, up.T])
+    c3d["data"]["points"] = points
+    c3d.write(str(path))
+    return path
+
+
+@pytest.mark.parametrize("facing", ["+x", "-x", "+y", "-y"])
+@pytest.mark.parametrize("side", ["left", "right"])
+def test_a_walk_in_any_direction_reads_like_the_video(tmp_path, parameters, defs, facing, side):
+    """Walking towards any axis, told from the marks' travel, gives the angles of the rear view."""
+    from recommend.measure.video import measure_marks
+
+    path = written(tmp_path / "walk.c3d", Gait(side=side), facing)
+    options = CaptureOptions(side=side, marks=NAMES)
+    (found,) = measure_capture(path, parameters, defs, options)
+    video = filmed(Gait(side=side), click_px=0.0, px_per_mm=1.0)
+    expected = measure_marks(video, None, parameters, defs)
+
+    assert found.find("contact-angle").value == pytest.approx(
+        expected.find("contact-angle").value, abs=0.6
+    )
+    assert "stance-estimated" in {flag.name for flag in found.flags}
+
+
+def test_right_of_the_way_faced():
+    """By hand: facing +y the right hand is at +x; facing +x it is at -y."""
+    point = np.array([[[3.0, 5.0, 7.0]]])
+
+    assert rear_view(point, "+y").tolist() == [[[3.0, 7.0]]]
+    assert rear_view(point, "-y").tolist() == [[[-3.0, 7.0]]]
+    assert rear_view(point, "+x").tolist() == [[[-5.0, 7.0]]]
+    assert rear_view(point, "-x").tolist() == [[[5.0, 7.0]]]
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (CaptureOptions(marks=NAMES), "does not say the foot"),
+        (CaptureOptions(side="left"), "no point is named for `upper-leg`; allowed: UL, LL, UH, LH"),
+        (CaptureOptions(side="left", marks=NAMES | {"upper-leg": "ULL"}), "Did you mean `UL`"),
+    ],
+)
+def test_what_is_not_said_is_asked_for(tmp_path, parameters, defs, options, words):
+    """Foot, points and misspelt points are refused with what the file has."""
+    path = written(tmp_path / "walk.c3d", Gait(), "+y")
+
+    with pytest.raises(InputError, match=words):
+        measure_capture(path, parameters, defs, options)
+
+
+def test_on_a_treadmill_the_way_faced_must_be_said(tmp_path, parameters, defs):
+    """Marks that stay in place do not tell where the person faces; --facing does."""
+    path = written(tmp_path / "walk.c3d", Gait(), "+y", travel_mm=0.0)
+    options = CaptureOptions(side="left", marks=NAMES)
+
+    with pytest.raises(InputError, match="the way the person faces cannot be told"):
+        measure_capture(path, parameters, defs, options)
+    (found,) = measure_capture(
+        path, parameters, defs, CaptureOptions(side="left", marks=NAMES, facing="+y")
+    )
+    assert found.n == 8
+
+
+@pytest.mark.parametrize("content", [b"", b"not c3d at all", b"\x02\x50" + b"\x00" * 600])
+def test_a_file_that_is_no_c3d_is_one_sentence(tmp_path, parameters, defs, content):
+    """Damaged files are refused without a traceback."""
+    path = tmp_path / "bad.c3d"
+    path.write_bytes(content)
+
+    with pytest.raises(InputError, match=r"bad\.c3d"):
+        measure_capture(path, parameters, defs, CaptureOptions(side="left", marks=NAMES))
