@@ -9,6 +9,7 @@ from pathlib import Path
 from types import ModuleType
 
 from recommend.catalogue.loading import read_catalogue
+from recommend.check.changes import change_findings
 from recommend.check.examples import load_examples, pin_findings, run_examples
 from recommend.check.finding import Finding, from_error, in_order
 from recommend.check.logic import logic_findings
@@ -90,6 +91,7 @@ def _broken_by(
 def _of_rules(book: Rulebook) -> Iterator[Finding]:
     yield from unused_findings(book)
     yield from logic_findings(book)
+    yield from change_findings(book)
     yield from _engine_findings(book)
 
 
