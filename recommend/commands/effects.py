@@ -12,12 +12,14 @@ from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.cli import single
 from recommend.show.console import console
 from recommend.show.effects import as_document, print_effects
-from recommend.trial.kept import visits_in
+from recommend.trial.kept import kept_visits
 from recommend.trial.shop import shop_of
 
 
 def effects(
-    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="folder of kept visit files")],
+    kept: Annotated[
+        Path, typer.Argument(metavar="KEPT", help="folder of kept visit files, or a record store")
+    ],
     catalogue: Annotated[
         list[Path] | None, typer.Option(help="folder of a catalogue; else as in `setup show`")
     ] = None,
@@ -32,7 +34,7 @@ def effects(
     """
     book = open_rulebook(rules)
     products = open_catalogue(book, catalogue)
-    shop = shop_of(visits_in(folder, book), book, products)
+    shop = shop_of(kept_visits(kept, book), book, products)
     if as_json:
         print(json.dumps(as_document(shop, book, products), indent=2, ensure_ascii=False))
     else:

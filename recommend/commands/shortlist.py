@@ -37,7 +37,7 @@ def shortlist(
     ] = None,
     learned: Annotated[
         Path | None,
-        typer.Option(metavar="FOLDER", help="heed effects learned from the kept visits in here"),
+        typer.Option(metavar="KEPT", help="heed effects learned from these visits (folder, store)"),
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
     keep: Annotated[
@@ -78,12 +78,12 @@ def shortlist(
 
 
 def _heeded(outcome: Outcome, folder: Path) -> LearnedList | None:
-    from recommend.trial.kept import visits_in
+    from recommend.trial.kept import kept_visits
     from recommend.trial.learned import with_learned
     from recommend.trial.shop import shop_of
 
     return with_learned(
-        outcome, shop_of(visits_in(folder, outcome.book), outcome.book, outcome.catalogue)
+        outcome, shop_of(kept_visits(folder, outcome.book), outcome.book, outcome.catalogue)
     )
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,7 +13,6 @@ from recommend.coverage.numbers import Array
 from recommend.coverage.sampling import Column, Customers, Words
 from recommend.coverage.size_classes import SizeClasses
 from recommend.coverage.tally import cases_of
-from recommend.errors import InputError, Place
 from recommend.infer.facts import facts_of
 from recommend.infer.many import columns_of
 from recommend.match.sizes import wanted_length
@@ -22,9 +20,7 @@ from recommend.measure.model import SIDES, Measure
 from recommend.measure.observed import observe
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.terms import Facts
-from recommend.trail.private import join
-from recommend.trail.store import SHORTLIST, Store
-from recommend.trial.kept import visits_in
+from recommend.trial.kept import kept_visits
 from recommend.visit.models import AgeBand, Purpose, Visit
 
 
@@ -54,22 +50,8 @@ def read_shop(path: Path, book: Rulebook) -> Shop:
     InputError
         If there are none, or one does not fit.
     """
-    visits = visits_in(path) if path.is_dir() else _from_store(path)
-    if not visits:
-        raise InputError(Place(str(path)), "no kept visits are here")
+    visits = kept_visits(path, book)
     return Shop(visits, customers_of(visits, book))
-
-
-def _from_store(path: Path) -> tuple[Visit, ...]:
-    """Visits of a record store, each once; what was forgotten on request is left out."""
-    visits: dict[str, Visit] = {}
-    with Store(path) as store:
-        for record in store.records():
-            private = store.private(record)
-            if record.kind == SHORTLIST and private is not None:
-                data = join({"visit": store.body(record.bodies["visit"])}, private)["visit"]
-                visits[json.dumps(data, sort_keys=True)] = Visit.model_validate(data)
-    return tuple(visits.values())
 
 
 def customers_of(visits: Iterable[Visit], book: Rulebook) -> Customers:

@@ -16,7 +16,9 @@ from recommend.match.outcome import outcome_of
 from recommend.match.shortlist import GROUPS
 from recommend.rulebook import load_rulebook, shipped_folder
 from recommend.rulebook.book import Rulebook
-from recommend.trial.kept import visits_in
+from recommend.trail.keeping import visit_document
+from recommend.trail.store import Entry, Store
+from recommend.trial.kept import kept_visits
 from recommend.trial.learned import _beyond, with_learned
 from recommend.trial.shop import Shop, item_of, shop_of
 from recommend.visit import Visit, read_visit
@@ -39,7 +41,7 @@ def catalogue() -> Catalogue:
 @cache
 def shop() -> Shop:
     """What the demo shop learned."""
-    return shop_of(visits_in(DEMO / "trials", book()), book(), catalogue())
+    return shop_of(kept_visits(DEMO / "trials", book()), book(), catalogue())
 
 
 def visit(*steps: dict[str, object], bare: float = 8.0, reference: str = "T-1") -> Visit:
@@ -157,12 +159,26 @@ def test_the_mean_excess_is_that_of_a_simulation() -> None:
 def test_a_folder_without_visits_is_refused(tmp_path: Path) -> None:
     """Nothing to learn from is an error, and so is a file that does not fit."""
     with pytest.raises(InputError, match="no visit files"):
-        visits_in(tmp_path, book())
-    with pytest.raises(InputError, match="no such folder"):
-        visits_in(tmp_path / "none", book())
+        kept_visits(tmp_path, book())
+    with pytest.raises(InputError, match="none"):
+        kept_visits(tmp_path / "none", book())
     (tmp_path / "bad.yaml").write_text("reference: T-1\nfet: {}\n", encoding="utf-8")
     with pytest.raises(InputError, match=r"bad\.yaml"):
-        visits_in(tmp_path, book())
+        kept_visits(tmp_path, book())
+
+
+def test_records_teach_what_their_visits_do(tmp_path: Path) -> None:
+    """A store of records gives the same effects as the folder; a visit kept twice counts once."""
+    path = tmp_path / "records.sqlite"
+    seen = kept_visits(DEMO / "trials", book())
+    with Store(path, write=True) as store:
+        for one in (*seen[:3], *seen):
+            store.append(Entry({"visit": visit_document(one)}))
+    found = shop_of(kept_visits(path, book()), book(), catalogue())
+    assert found.visits == shop().visits
+    item = item_of(catalogue().by_id["hazel-road"], book(), "contact")
+    effects = [one.learned["running", "contact"].effect(item, 0.95) for one in (found, shop())]
+    assert effects[0].low == pytest.approx(effects[1].low)
 
 
 def run(*args: str | Path) -> int:
