@@ -72,10 +72,10 @@ def crowd_of(
     RecommendError
         If the shop's visits are asked for and none are named.
     """
+    people = load_population(Path(book.folder) / "population.yaml", book.sources)
     if feet is not None:
         if visits or population:
             raise RecommendError("--feet stands for everyone who is counted; leave out the others")
-        people = load_population(Path(book.folder) / "population.yaml")
         return Crowd("columns", people, 0, seed, columns=feet)
     mode = population or ("both" if visits else "published")
     if mode != "published" and visits is None:
@@ -84,7 +84,7 @@ def crowd_of(
         )
     return Crowd(
         mode=mode,
-        population=load_population(Path(book.folder) / "population.yaml"),
+        population=people,
         count=customers or int(book.parameters["coverage.customers"]),
         seed=seed,
         shop=read_shop(visits, book) if visits and mode != "published" else None,

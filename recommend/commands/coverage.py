@@ -33,6 +33,28 @@ from recommend.show.console import console
 from recommend.show.coverage import print_coverage
 from recommend.show.heat_map import draw_heat_map
 
+AgainstOption = Annotated[
+    Optional[Path],  # noqa: UP045 - the option parser reads this spelling
+    typer.Option(help="Another catalogue: what is won and lost against it, by foot type."),
+]
+AgainstRulesOption = Annotated[
+    Optional[Path],  # noqa: UP045
+    typer.Option(help="Another rulebook: what is won and lost against it, by foot type."),
+]
+ShowOption = Annotated[
+    Literal["served", "share", "choices", "products", "best", "prices", "stock"],
+    typer.Option(help="Which number the matrix shows."),
+]
+SensitivityOption = Annotated[bool, typer.Option(help="Also draw with other assumed correlations.")]
+PictureOption = Annotated[
+    Optional[Path],  # noqa: UP045
+    typer.Option(help="Draw the matrix as a heat map: FILE.svg, .png or .pdf."),
+]
+CsvOption = Annotated[
+    Optional[Path],  # noqa: UP045
+    typer.Option(help="Write the matrix to FILE.csv."),
+]
+
 
 def coverage(
     catalogue: CatalogueOption = None,
@@ -44,29 +66,12 @@ def coverage(
     feet: FeetOption = None,
     sold: SoldOption = "pair",
     sold_out_counts: SoldOutOption = False,
-    against: Annotated[
-        Optional[Path],  # noqa: UP045
-        typer.Option(help="Another catalogue: what is won and lost against it, by foot type."),
-    ] = None,
-    against_rules: Annotated[
-        Optional[Path],  # noqa: UP045
-        typer.Option(help="Another rulebook: what is won and lost against it, by foot type."),
-    ] = None,
-    show: Annotated[
-        Literal["served", "share", "choices", "products", "best", "prices", "stock"],
-        typer.Option(help="Which number the matrix shows."),
-    ] = "served",
-    sensitivity: Annotated[
-        bool, typer.Option(help="Also draw with other assumed correlations.")
-    ] = True,
-    picture: Annotated[
-        Optional[Path],  # noqa: UP045
-        typer.Option(help="Draw the matrix as a heat map: FILE.svg, .png or .pdf."),
-    ] = None,
-    csv: Annotated[
-        Optional[Path],  # noqa: UP045
-        typer.Option(help="Write the matrix to FILE.csv."),
-    ] = None,
+    against: AgainstOption = None,
+    against_rules: AgainstRulesOption = None,
+    show: ShowOption = "served",
+    sensitivity: SensitivityOption = True,
+    picture: PictureOption = None,
+    csv: CsvOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Show which feet a catalogue serves, which it does not, and why.

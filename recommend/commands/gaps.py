@@ -33,6 +33,31 @@ from recommend.show.bar import stages
 from recommend.show.console import console
 from recommend.show.gaps import print_dropping, print_gaps, print_stocking
 
+ThinOption = Annotated[
+    bool, typer.Option("--thin", help="Aim at customers who are served but have little choice.")
+]
+BriefsOption = Annotated[int, typer.Option(min=1, max=50, help="Most buying briefs.")]
+CandidatesOption = Annotated[
+    Optional[Path],  # noqa: UP045 - the option parser reads this spelling
+    typer.Option(help="A supplier's list (YAML, or CSV with --mapping) to choose from."),
+]
+MappingOption = Annotated[
+    Optional[Path],  # noqa: UP045
+    typer.Option(help="How the columns of a CSV list become attributes."),
+]
+LinesOption = Annotated[
+    Optional[int],  # noqa: UP045
+    typer.Option(min=1, help="Choose at most so many candidates."),
+]
+BudgetOption = Annotated[
+    Optional[float],  # noqa: UP045
+    typer.Option(min=0, help="Choose candidates for at most so much money."),
+]
+DropOption = Annotated[
+    Optional[int],  # noqa: UP045
+    typer.Option("--drop", min=1, help="Tell which lines of the catalogue can go."),
+]
+
 
 def gaps(
     catalogue: CatalogueOption = None,
@@ -43,30 +68,13 @@ def gaps(
     seed: SeedOption = 1,
     sold: SoldOption = "pair",
     sold_out_counts: SoldOutOption = False,
-    thin: Annotated[
-        bool, typer.Option(help="Aim at customers who are served but have little choice.")
-    ] = False,
-    briefs: Annotated[int, typer.Option(min=1, max=50, help="Most buying briefs.")] = 5,
-    candidates: Annotated[
-        Optional[Path],  # noqa: UP045
-        typer.Option(help="A supplier's list (YAML, or CSV with --mapping) to choose from."),
-    ] = None,
-    mapping: Annotated[
-        Optional[Path],  # noqa: UP045
-        typer.Option(help="How the columns of a CSV list become attributes."),
-    ] = None,
-    lines: Annotated[
-        Optional[int],  # noqa: UP045
-        typer.Option(min=1, help="Choose at most so many candidates."),
-    ] = None,
-    budget: Annotated[
-        Optional[float],  # noqa: UP045
-        typer.Option(min=0, help="Choose candidates for at most so much money."),
-    ] = None,
-    drop_lines: Annotated[
-        Optional[int],  # noqa: UP045
-        typer.Option("--drop", min=1, help="Tell which lines of the catalogue can go."),
-    ] = None,
+    thin: ThinOption = False,
+    briefs: BriefsOption = 5,
+    candidates: CandidatesOption = None,
+    mapping: MappingOption = None,
+    lines: LinesOption = None,
+    budget: BudgetOption = None,
+    drop_lines: DropOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Say what would serve the customers who are not served, as buying briefs.

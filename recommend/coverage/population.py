@@ -6,14 +6,14 @@ population it is computed against.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
 from pydantic import Field, model_validator
 
-from recommend.errors import InputError
+from recommend.errors import InputError, nearest
 from recommend.reading import Document, Strict, read_document, validate
 from recommend.rulebook.parameters import Figure
 
@@ -184,18 +184,30 @@ def _check_shares(shares: Mapping[Any, Figure]) -> None:
         raise ValueError(f"shares are 0 or more and add up to 1; these add up to {total:g}")
 
 
-def load_population(path: Path) -> Population:
+def load_population(path: Path, sources: Collection[str] | None = None) -> Population:
     """Read and check a population file.
+
+    Parameters
+    ----------
+    path : the file.
+    sources : ids of the bibliography, when sources are to be checked.
 
     Raises
     ------
     InputError
-        If it does not fit the schema, names an unknown quantity, or its correlations cannot
-        hold together.
+        If it does not fit the schema, names an unknown quantity or source, or its correlations
+        cannot hold together.
     """
     document = read_document(path)
     population = validate(Population, document)
     _check_names(population, document)
+    for loc in document.places if sources is not None else ():
+        if loc[-1:] == ("source",) and (named := _at(document, loc)) not in (sources or ()):
+            raise InputError(
+                document.place(loc),
+                f"`{named}` is not in sources.yaml",
+                mend=nearest(str(named), sources or ()) or "add the entry there",
+            )
     smallest = float(np.linalg.eigvalsh(population.matrix())[0])
     if smallest < 0:
         raise InputError(
@@ -205,6 +217,13 @@ def load_population(path: Path) -> Population:
             "weaken the strongest pairs",
         )
     return population
+
+
+def _at(document: Document, loc: tuple[str | int, ...]) -> object:
+    part = document.data
+    for step in loc:
+        part = part[step]
+    return part
 
 
 def _check_names(population: Population, document: Document) -> None:

@@ -102,10 +102,9 @@ def choose(
     ordered = (*shoes, *insoles)
     costs = [1.0 if budget is None else cost_of(item) for item in ordered]
     limit = float(lines or 0) if budget is None else budget
-    problem = options.problem(np.array(costs), limit)
     parameters = assessor.book.parameters
     selection = select(
-        problem,
+        options.problem(np.array(costs), limit),
         largest=int(parameters["coverage.program-entries"]),
         seconds=parameters["coverage.program-seconds"],
     )
@@ -115,13 +114,8 @@ def choose(
         Line(ordered[n].id, ordered[n].product.kind, gain / total, costs[n] if budget else None)
         for n, gain in zip(selection.lines, selection.gains, strict=True)
     )
-    return Stocking(
-        chosen,
-        before,
-        before + selection.served / total,
-        before + selection.at_most / total,
-        selection,
-    )
+    after, most = (before + one / total for one in (selection.served, selection.at_most))
+    return Stocking(chosen, before, after, most, selection)
 
 
 def _check_new(catalogue: Catalogue, candidates: Sequence[Item]) -> None:

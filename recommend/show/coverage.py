@@ -27,12 +27,13 @@ _SOLD = {
     "insole": "an insole alone",
     "any": "a shoe with an insole, or either alone",
 }
-# From which share served: symbol, word, colour. The symbol and the number carry the meaning.
+# Parameter with the share from which it holds, symbol, word, colour. Symbol and number carry the
+# meaning, colour only repeats it.
 _GRADES = (
-    (0.95, "●", "nearly all", "green"),
-    (0.6, "◐", "most", "yellow"),
-    (0.0, "○", "few", "red"),
+    ("coverage.grade-full", "●", "nearly all", "green"),
+    ("coverage.grade-most", "◐", "most", "yellow"),
 )
+_LEAST = ("○", "fewer", "red")
 _NEVER = {
     "no-partner": "nothing here fits it",
     "ruled-out": "a must or a never rules it out for every foot",
@@ -75,9 +76,10 @@ def _blocks(run: Run, width: int, show: str) -> Iterator[RenderableType]:
     if run.scenarios:
         yield heading("How much it leans on the assumed correlations")
         yield _scenarios(run)
+        yield inset("The intervals are the error of drawing so many customers, nothing else.", 2)
     yield heading(f"Foot types by size (Mondopoint, mm): {_MEANING[show]}")
     yield matrix(run, width, show)
-    yield from _legend(show, run.catalogue.currency)
+    yield from _legend(show, run)
     if run.comparison:
         yield heading(f"Compared with {run.comparison.other}")
         yield from _comparison(run.comparison, run, width)
@@ -109,6 +111,10 @@ def _headline(run: Run) -> Iterator[RenderableType]:
         (why.score, "because what meets them scores too low"),
         (why.stopped, "withheld: a stop sends them to a clinician first"),
     )
+    if run.sold == "pair" and not (catalogue.shoes and catalogue.insoles):
+        what = "shoe" if not catalogue.shoes else "insole"
+        yield Text(f"There is no {what} at all, so there are no pairs; see --sold.")
+        return
     lost = [f"{percent(share)} {words}" for share, words in reasons if share]
     if lost:
         yield Text(f"Not served: {'; '.join(lost)}.")
@@ -172,8 +178,8 @@ def matrix(run: Run, width: int, show: str) -> Table:
         table.add_column(label.replace(" ", "\n").replace("-", "-\n"), justify="right")
     for foot_type, (share, served) in by_type(run.coverage.cells).items():
         name = _name(foot_type, run, width)
-        row = [_cell_text(cells.get((foot_type, s)), show) for s in run.coverage.size_labels]
-        table.add_row(name, percent(share), _graded(served), *row)
+        row = [_cell_text(cells.get((foot_type, s)), show, run) for s in run.coverage.size_labels]
+        table.add_row(name, percent(share), _graded(served, run), *row)
     return table
 
 
@@ -184,16 +190,18 @@ def _name(foot_type: str, run: Run, width: int) -> str:
     return run.book.types[foot_type].title
 
 
-def _graded(share: float) -> Text:
-    symbol, style = next((s, c) for floor, s, _, c in _GRADES if share >= floor)
+def _graded(share: float, run: Run) -> Text:
+    symbol, _, style = next(
+        (rest for floor, *rest in _GRADES if share >= run.book.parameters[floor]), _LEAST
+    )
     return Text(f"{symbol}{100 * share:3.0f}", style=style)
 
 
-def _cell_text(cell: Cell | None, show: str) -> Text:
+def _cell_text(cell: Cell | None, show: str, run: Run) -> Text:
     if cell is None or cell.served is None:
         return Text("·")
     if show == "served":
-        return _graded(cell.served)
+        return _graded(cell.served, run)
     texts = {
         "share": percent(cell.share),
         "choices": f"{cell.choices:.1f}",
@@ -210,10 +218,13 @@ def _band(band: object) -> str:
     return "-" if low is None or high is None else f"{low:.0f}-{high:.0f}"
 
 
-def _legend(show: str, currency: str) -> Iterator[RenderableType]:
+def _legend(show: str, run: Run) -> Iterator[RenderableType]:
+    currency = run.catalogue.currency
     if show == "served":
-        grades = ", ".join(f"{s} {word} (from {100 * f:.0f} %)" for f, s, word, _ in _GRADES[:2])
-        yield inset(f"{grades}, {_GRADES[2][1]} below; · no feet drawn. Numbers are per cent.", 2)
+        floors = [(s, word, run.book.parameters[floor]) for floor, s, word, _ in _GRADES]
+        grades = ", ".join(f"{s} {word} (from {100 * f:.0f} %)" for s, word, f in floors)
+        least = f"{_LEAST[0]} {_LEAST[1]}; · no feet drawn"
+        yield inset(f"{grades}, {least}. Numbers are per cent.", 2)
     if show == "prices" and currency:
         yield inset(f"Prices in {currency}; · no feet drawn, - nothing suits.", 2)
     yield inset("Each foot counts half a customer. Other numbers: --show " + ", ".join(CELLS), 2)

@@ -28,7 +28,7 @@ def draw_heat_map(run: Run, path: Path) -> None:
     if path.suffix not in ENDINGS:
         raise InputError(Place(str(path)), f"`{path.suffix}` is no picture", ", ".join(ENDINGS))
     if importlib.util.find_spec("matplotlib") is None:
-        raise RecommendError("pictures need matplotlib; install it with `pip install matplotlib`")
+        raise RecommendError("pictures need matplotlib; install 'recommend[plot]'")
     from matplotlib.figure import Figure
 
     types = by_type(run.coverage.cells)

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from recommend.coverage.crowd import Crowd, assumed_figures
-from recommend.coverage.population import Population
+from recommend.coverage.population import Population, load_population
 from recommend.coverage.run import Question, answer
 from recommend.coverage.visits import read_shop
 from recommend.errors import InputError
@@ -86,20 +86,13 @@ def test_assumed_figures_are_counted_from_the_file(population: Population) -> No
 
 
 def test_every_source_of_the_population_is_in_the_bibliography(
-    population: Population, book: Rulebook
+    tmp_path: Path, book: Rulebook
 ) -> None:
-    """A source that is named can be looked up."""
-    named = set(_sources(population.model_dump()))
-    assert named
-    assert named <= set(book.sources)
-
-
-def _sources(data: object):
-    if isinstance(data, dict):
-        if data.get("source"):
-            yield data["source"]
-        for part in data.values():
-            yield from _sources(part)
-    elif isinstance(data, list):
-        for part in data:
-            yield from _sources(part)
+    """The shipped file names known sources only; a misspelt one is refused where it stands."""
+    shipped = shipped_folder("rules") / "population.yaml"
+    load_population(shipped, book.sources)
+    other = tmp_path / "population.yaml"
+    other.write_text(shipped.read_text().replace("nielsen-2014", "nielson-2014", 1))
+    with pytest.raises(InputError, match="`nielsen-2014`") as caught:
+        load_population(other, book.sources)
+    assert caught.value.place.line > 1
