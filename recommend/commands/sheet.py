@@ -9,11 +9,12 @@ import typer
 
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.cli import single
-from recommend.errors import Exit, InputError, Place
+from recommend.errors import Exit
 from recommend.match.outcome import outcome_of
 from recommend.measure.named import read_measured_visit
 from recommend.reading import read_document
 from recommend.settings import setting
+from recommend.show.output import write_output
 from recommend.show.sheet import Paper, Wording, messages, page, sheet_of
 from recommend.trial.outcome import trial_outcome
 
@@ -52,10 +53,7 @@ def sheet(
     made = sheet_of(judged, chosen)
     target = to or visit.with_suffix(".html")
     text = page(made, wording, setting("shop", shop).value or "", Paper(paper, large))
-    try:
-        target.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise InputError(Place(str(target)), f"cannot be written ({error.strerror})") from error
+    write_output(target, text, (".html", ".htm"))
     typer.echo(f"Written: {target}")
     if judged.shortlist is None:
         raise typer.Exit(Exit.STOP)

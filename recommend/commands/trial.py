@@ -21,6 +21,7 @@ from recommend.reading import read_document
 from recommend.rulebook import Rulebook
 from recommend.show.console import console
 from recommend.show.curves_svg import svg_of
+from recommend.show.output import write_output
 from recommend.show.trial import print_trial
 from recommend.trial.entry import (
     Entry,
@@ -105,8 +106,8 @@ def trial(
     elif shoe or insole or barefoot:
         raise InputError(Place("the command line"), "no reading is given for this step")
     judged = trial_outcome(outcome_of(seen, book, products), read_document(visit))
-    if svg is not None:
-        svg.write_text(svg_of(judged), encoding="utf-8")
+    if svg is not None and judged.shortlist is not None:
+        write_output(svg, svg_of(judged), (".svg",))
     if as_json:
         print(json.dumps(as_document(judged), indent=2, ensure_ascii=False))
     else:

@@ -176,6 +176,7 @@ def _part(judged: Judged | None) -> str:
 def _how_to_read(one: TrialOutcome) -> Iterator[RenderableType]:
     shift = one.outcome.book.parameters["trial.mark-shift"]
     yield heading("How to read this")
+    yield bullet("> towards the band, = within it, ? not told from noise, < away, ! over-corrected")
     yield bullet(
         "can tell: the smallest change that this many strides can tell from noise. Of twenty such "
         "intervals about one misses the truth, of consecutive strides that resemble each other "

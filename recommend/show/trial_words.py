@@ -68,7 +68,8 @@ def verdict_words(judged: Judged) -> str:
         return f"{change}; the rulebook has no band for this zero reference"
     after = moved.after.mean
     if judged.verdict is Verdict.OVER_CORRECTED:
-        return f"over-corrected: {band.low - after:.1f}° below the band"
+        sure = "beyond noise" if judged.clear else "its edge within noise"
+        return f"over-corrected: {band.low - after:.1f}° below the band, {sure}"
     if judged.verdict is Verdict.WITHIN:
         return _within_words(judged)
     where = f"{judged.residual:.1f}° {'above' if after > band.high else 'below'} it"
@@ -80,7 +81,9 @@ def verdict_words(judged: Judged) -> str:
 def _within_words(judged: Judged) -> str:
     moved = judged.change
     came = judged.band is not None and judged.band.outside(moved.before.mean) > 0
-    text = "within the band, moved there beyond noise" if came else "within the band, as before"
+    text = "within the band, as before"
+    if came or moved.told:
+        text = f"within the band, moved {'there' if came else 'in it'} beyond noise"
     return text if judged.clear else f"{text}; not clear of its edge"
 
 

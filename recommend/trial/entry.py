@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -13,9 +14,9 @@ from recommend.errors import InputError, Place, nearest
 from recommend.measure.measured import Measured
 from recommend.measure.model import SIDES, Side
 from recommend.reading import read_document, validate
-from recommend.trial.steps import PHASES, STANDING
+from recommend.trial.steps import PHASES, STANDING, steps_of
 from recommend.visit.models import Foot, Region, TrialFeet, Visit
-from recommend.visit.writing import child, edit_visit, flow
+from recommend.visit.writing import child, edited, flow, replace_text
 
 _LOAD = "lateral-load"
 _TYPED = Place("the command line")
@@ -163,7 +164,8 @@ def add_step(path: Path, entry: Entry, *, anew: bool = False) -> Visit:
     Raises
     ------
     InputError
-        If the visit would no longer be valid; nothing is written then.
+        If the visit would no longer be valid, or the step was read from another zero than the
+        bare foot; nothing is written then.
     """
 
     def edit(trials: Any) -> None:
@@ -177,7 +179,11 @@ def add_step(path: Path, entry: Entry, *, anew: bool = False) -> Visit:
             trials.append(found[0])
         _fill(found[0], entry)
 
-    return edit_visit(path, "trials", edit, [])
+    document = edited(read_document(path), "trials", edit, [])
+    visit = validate(Visit, document)
+    steps_of(visit, document)  # refuses another zero before anything is written
+    replace_text(path, document.text)
+    return visit
 
 
 def _fill(step: Any, entry: Entry) -> None:
@@ -222,13 +228,16 @@ def _numbers(text: str, whole: str) -> list[float]:
     numbers: list[float] = []
     for part in text.replace(";", ",").split(","):
         try:
-            numbers.append(float(part))
+            number = float(part)
         except ValueError:
+            number = math.nan
+        if not math.isfinite(number):
             raise InputError(
                 _TYPED,
                 f"`{part.strip()}` in `{whole}` is not a number",
                 "numbers with a decimal point, separated by commas, such as 5.1,4.8,5.0",
-            ) from None
+            )
+        numbers.append(number)
     return numbers
 
 

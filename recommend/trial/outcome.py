@@ -68,14 +68,14 @@ def as_document(one: TrialOutcome) -> dict[str, Any]:
     Fields: ``format``, ``visit`` (reference), ``stopped``, ``steps`` (each with its readings
     against barefoot and against the step before, load and comfort), ``tried`` (in order, with
     what is against each), ``best`` (null for none of these) and ``shortlist`` (ids by group,
-    ranked again; null when a stop withholds it).
+    ranked again; null when a stop withholds it, and then there are no steps either).
     """
     ranking, best = one.ranking, one.ranking.best
     return {
         "format": FORMAT,
         "visit": {"reference": one.outcome.assessment.visit.reference},
         "stopped": one.outcome.assessment.stopped,
-        "steps": [_step(result) for result in one.trial.results],
+        "steps": [_step(result) for result in one.trial.results] if one.shortlist else [],
         "tried": [_tried(tried, one.against) for tried in ranking.tried],
         "best": best.id if best else None,
         "shortlist": None

@@ -110,7 +110,8 @@ def item_of(ware: Ware, book: Rulebook, phase: str) -> Item:
 
     Insoles of one profile have the same medial arch support and about the same wedge; shoes of
     one profile resist rolling inwards alike. What a maker does not state makes a profile of its
-    own and expects nothing further.
+    own and expects nothing further. A shoe that resists as much as a shoe can is expected to do
+    what motion-control shoes did; the steps below it, their share of that (an assumption).
     """
     p = book.parameters
     offset = 0.0

@@ -95,6 +95,15 @@ def test_what_cannot_be_meant_is_one_sentence(
     assert visit.read_bytes() == STORY.read_bytes()
 
 
+def test_a_picture_is_not_written_over_a_visit(tmp_path: Path) -> None:
+    """A file of another kind that is there is refused, and stays."""
+    visit = tmp_path / "v.yaml"
+    shutil.copy(STORY, visit)
+    assert run("trial", visit, "--svg", visit) == 2
+    assert run("sheet", visit, "--to", visit) == 2
+    assert visit.read_bytes() == STORY.read_bytes()
+
+
 def shod(capture: str, tmp_path: Path, condition: str) -> Path:
     """A demo capture whose head says that it was taken in `condition`."""
     text = (DEMO / "captures" / capture).read_text(encoding="utf-8")

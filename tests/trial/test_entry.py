@@ -103,6 +103,15 @@ def test_what_would_not_be_a_visit_is_not_written(visit_file: Path) -> None:
     assert list(visit_file.parent.iterdir()) == [visit_file]
 
 
+def test_another_zero_is_refused_before_it_is_written(visit_file: Path) -> None:
+    """A step read from another zero than the bare foot leaves the file as it was."""
+    zero = Zero("running", "relaxed-standing")
+    entry = typed(read_visit(visit_file), "left.contact=3,4", zero=zero)
+    with pytest.raises(InputError, match="relaxed-standing"):
+        add_step(visit_file, entry)
+    assert visit_file.read_text(encoding="utf-8") == VISIT
+
+
 def test_a_step_can_come_from_a_file(tmp_path: Path) -> None:
     """A file with `feet` as in a step of a visit is read like typed values."""
     path = tmp_path / "step.yaml"
@@ -128,6 +137,8 @@ def test_a_step_can_come_from_a_file(tmp_path: Path) -> None:
         ("left.contct=5", "Did you mean `contact`"),
         ("left.contact=", "not a number"),
         ("left.contact=5,x", "`x`"),
+        ("left.contact=5,nan", "`nan`"),
+        ("left.contact=inf", "`inf`"),
         ("left.contact=5.1 4.9", "separated by commas"),
         ("right.contact=5", "--gait and --reference"),
     ],
