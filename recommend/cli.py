@@ -37,6 +37,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "recommend.commands.help",
         "Measuring well, what the numbers mean, limits of the tool",
     ),
+    "replay": ("recommend.commands.replay", "Derive kept records again; what other rules change"),
     "store": ("recommend.commands.store", "Look after the records: verify, export, forget"),
 }
 

@@ -116,17 +116,32 @@ def behind(book: Rulebook, asked: Iterable[str]) -> tuple[CompiledRule, ...]:
 
 def columns_of(rows: list[Facts], vocabulary: Vocabulary) -> dict[str, Column]:
     """Columns from facts of single feet, as `infer.facts` makes them."""
-    names = sorted({name for row in rows for name in row})
     columns: dict[str, Column] = {}
-    for name in names:
-        words = vocabulary.words.get(name)
-        if words is None:
-            numbers = [row.get(name, np.nan) for row in rows]
-            columns[name] = np.array(numbers, dtype=np.float64)
-        else:
-            codes = {word: code for code, word in enumerate(words)}
-            columns[name] = np.array([codes.get(str(row.get(name)), -1) for row in rows], np.int8)
+    for names, places in _alike(rows).items():
+        where = np.array(places)
+        values = zip(*(rows[place].values() for place in places), strict=True)
+        for name, column in zip(names, values, strict=True):
+            words = vocabulary.words.get(name)
+            if name not in columns:
+                columns[name] = _missing(len(rows), number=words is None)
+            if words is None:
+                columns[name][where] = column
+            else:
+                codes = {word: code for code, word in enumerate(words)}
+                columns[name][where] = [codes.get(str(word), -1) for word in column]
     return columns
+
+
+def _alike(rows: list[Facts]) -> dict[tuple[str, ...], list[int]]:
+    """Places of the rows that have the same facts in the same order: most of them do."""
+    groups: dict[tuple[str, ...], list[int]] = {}
+    for place, row in enumerate(rows):
+        groups.setdefault(tuple(row), []).append(place)
+    return groups
+
+
+def _missing(count: int, *, number: bool) -> Column:
+    return np.full(count, np.nan) if number else np.full(count, -1, np.int8)
 
 
 class _Runner:

@@ -14,6 +14,7 @@ from recommend.catalogue.loading import Catalogue
 from recommend.errors import InputError, Place
 from recommend.match.outcome import Outcome, as_document
 from recommend.match.shortlist import GROUPS
+from recommend.match.sizes import wanted_length
 from recommend.rulebook import Rulebook
 from recommend.trail.canonical import digest
 from recommend.trail.private import forgotten_parts, join, separate
@@ -25,6 +26,9 @@ from recommend.trail.shelf import (
 )
 from recommend.trail.store import SHORTLIST, Entry, Record, Store
 from recommend.visit.models import Visit
+
+# Groups of parameters that are used only after facts have been made.
+_NOT_OF_FACTS = frozenset({"rank", "sure", "coverage", "trial", "effects", "sheet"})
 
 
 def entry_of(outcome: Outcome) -> Entry:
@@ -39,6 +43,7 @@ def entry_of(outcome: Outcome) -> Entry:
         "visit": visit_document(outcome.assessment.visit),
         "rulebook": rulebook_document(outcome.book),
         "catalogue": catalogue_document(outcome.catalogue),
+        "facts": facts_document(outcome),
         "outcome": as_document(outcome),
     }
     facts = {"summary": summary_of(documents["outcome"]), "versions": dict(versions())}
@@ -48,6 +53,37 @@ def entry_of(outcome: Outcome) -> Entry:
 def visit_document(visit: Visit) -> dict[str, Any]:
     """A visit as plain data, without what was left out."""
     return visit.model_dump(mode="json", by_alias=True, exclude_unset=True)
+
+
+def facts_document(outcome: Outcome) -> dict[str, Any]:
+    """What the engines read of each foot, so that other rules can be run over many visits fast.
+
+    ``basis`` names everything that facts depend on beside the visit: under a rulebook with
+    another basis they are measured anew from the visit.
+    """
+    assessment, book = outcome.assessment, outcome.book
+    facts: dict[str, Any] = {
+        side: {
+            name: value
+            for name, value in foot.conclusions.facts.items()
+            if not name.startswith(("axis_", "decided_"))
+        }
+        for side, foot in assessment.feet.items()
+    }
+    length = wanted_length(assessment.visit, book.parameters).length
+    return {**facts, "length": length, "basis": basis_of(book)}
+
+
+def basis_of(book: Rulebook) -> str:
+    """SHA-256 over the measures and numbers of a rulebook that facts are made with."""
+    numbers = {
+        name: value
+        for name, value in book.parameters.items()
+        if name.partition(".")[0] not in _NOT_OF_FACTS
+    }
+    measures = {name: one.model_dump(mode="json") for name, one in book.measures.items()}
+    vocabulary = {name: list(words) for name, words in book.vocabulary.words.items()}
+    return digest([numbers, measures, vocabulary])
 
 
 def case_of(outcome: Outcome) -> str:

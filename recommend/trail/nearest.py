@@ -114,7 +114,7 @@ def breakpoints(whatif: WhatIf, key: Key) -> Iterator[float]:
                 if at > 0:
                     yield at * length if name == WIDTH else width / at
     if name == LENGTH:
-        yield from whatif.size_steps.tolist()
+        yield from whatif.ranked.size_steps.tolist()
         yield from (  # beyond the other foot's length, this foot is the longer one
             float(whatif.measure((s, LENGTH)).value)
             for s in SIDES

@@ -9,7 +9,7 @@ from typing import Any
 from recommend.infer.one import Engine
 from recommend.match.outcome import Outcome, as_document, outcome_of
 from recommend.trail.canonical import canonical
-from recommend.trail.keeping import Archive, versions
+from recommend.trail.keeping import Archive, facts_document, versions
 from recommend.trail.private import separate
 from recommend.trail.store import Record
 
@@ -65,10 +65,10 @@ class Replayer:
         outcome = outcome_of(
             visit, self.archive.book(record), self.archive.catalogue(record), self.engine(record)
         )
-        now, _ = separate({"outcome": as_document(outcome)})
-        was = self.archive.store.body(record.bodies["outcome"])
-        same = canonical(now["outcome"]) == canonical(was)
-        found = () if same else tuple(differences(was, now["outcome"]))
+        made = {"outcome": as_document(outcome), "facts": facts_document(outcome)}
+        now, _ = separate(made)
+        was = {name: self.archive.store.body(record.bodies[name]) for name in now}
+        found = () if canonical(now) == canonical(was) else tuple(differences(was, now))
         return Replayed(record, outcome, found, _other_versions(record))
 
     def engine(self, record: Record) -> Engine:

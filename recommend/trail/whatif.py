@@ -7,7 +7,7 @@ the catalogue once.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -17,14 +17,14 @@ from recommend.infer.assess import Assessment
 from recommend.infer.derivation import measure_of
 from recommend.infer.facts import facts_of
 from recommend.infer.many import Columns, ManyConclusions, columns_of, conclude_many
-from recommend.match.needs import needs_of
 from recommend.match.sizes import wanted_length
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.models import NeedsThen, NoteThen
+from recommend.rulebook.models import NoteThen
 from recommend.rulebook.naming import DECIMALS
 from recommend.rulebook.terms import Number
 from recommend.rulebook.vocabulary import FOOT_TYPE
+from recommend.trail.cases import CaseRanking, stopped
 from recommend.trail.leaders import Leaders, Leading
 
 Floats = NDArray[np.float64]
@@ -85,7 +85,11 @@ class WhatIf:
     book: Rulebook
     leaders: Leaders
     top: int = 3
-    _known: dict[bytes, Leading] = field(default_factory=dict)
+
+    @cached_property
+    def ranked(self) -> CaseRanking:
+        """Ranks the catalogue once for each distinct set of needs and size."""
+        return CaseRanking(self.leaders, self.top)
 
     @cached_property
     def limits(self) -> dict[str, set[tuple[str, float]]]:
@@ -97,17 +101,6 @@ class WhatIf:
                     if isinstance(term, Number):
                         found.setdefault(measure_of(term.fact), set()).add((term.fact, term.value))
         return found
-
-    @cached_property
-    def size_steps(self) -> Floats:
-        """Lengths of foot at which `match.sizes` takes another size of some product.
-
-        A size fits a foot from ``longest-over`` shorter than it to ``length-slack`` longer.
-        """
-        sizes = {size for item in self.leaders.catalogue.items for size in item.stock}
-        slack = self.book.parameters["sizing.length-slack"]
-        over = self.book.parameters["sizing.longest-over"]
-        return np.array(sorted({s + slack for s in sizes} | {s - over for s in sizes}))
 
     @cached_property
     def _base(self) -> Mapping[Side, Columns]:
@@ -143,20 +136,11 @@ class WhatIf:
             if isinstance(rule.rule.then, NoteThen)
         }
         types = {side: feet[side].axes[FOOT_TYPE] for side in SIDES}
-        case, cases = self._cases(feet, self._lengths(readings, count))
-        stopped = self._stopped(notes, count)
-        if stopped.any():
-            case, cases = np.where(stopped, len(cases), case), (*cases, WITHHELD)
+        case, cases = self.ranked.rank(feet, self._lengths(readings, count))
+        withheld = stopped(self.book, notes, count)
+        if withheld.any():
+            case, cases = np.where(withheld, len(cases), case), (*cases, WITHHELD)
         return Outcomes(types, notes, case, cases)
-
-    def _stopped(self, notes: Mapping[str, NDArray[np.bool_]], count: int) -> NDArray[np.bool_]:
-        """(count,) whether a stop withholds the shortlist."""
-        stopped = np.zeros(count, np.bool_)
-        for name, due in notes.items():
-            then = self.book.by_id[name].rule.then
-            if isinstance(then, NoteThen) and then.note == "stop":
-                stopped |= due
-        return stopped
 
     def together(self, blocks: Sequence[tuple[Readings, int]]) -> list[Outcomes]:
         """Outcomes of several groups of what-ifs, each as `outcomes` gives them, in one run."""
@@ -220,41 +204,6 @@ class WhatIf:
             return np.full(count, np.nan if known is None else known)
         columns = [self._filled(key, readings, count) for key in keys]
         return np.asarray(np.max(columns, axis=0), np.float64)
-
-    def _cases(
-        self, feet: Mapping[Side, ManyConclusions], lengths: Floats
-    ) -> tuple[NDArray[np.intp], tuple[Leading, ...]]:
-        """Group what-ifs with the same needs and the same sizes; rank each group once."""
-        rules = [rule.id for rule in self.book.rules if isinstance(rule.rule.then, NeedsThen)]
-        bits = [np.stack([feet[s].holds[r] for r in rules], axis=1) for s in SIDES]
-        rows = _packed(bits, _steps(lengths, self.size_steps))
-        _, first, case = np.unique(rows, return_index=True, return_inverse=True)
-        cases = []
-        for row in first:
-            key = rows[row].tobytes()
-            if key not in self._known:
-                fired = {
-                    side: [rule for rule, on in zip(rules, bits[i][row], strict=True) if on]
-                    for i, side in enumerate(SIDES)
-                }
-                length = None if np.isnan(lengths[row]) else float(lengths[row])
-                needs = needs_of(self.book, fired)
-                self._known[key] = self.leaders.first(needs, length, self.top)
-            cases.append(self._known[key])
-        return case.ravel(), tuple(cases)
-
-
-def _steps(lengths: Floats, steps: Floats) -> NDArray[np.int64]:
-    """A number for each stretch between steps and for each step itself; -1 for no length."""
-    below, upto = (np.searchsorted(steps, lengths, side=side) for side in ("left", "right"))
-    return np.where(np.isnan(lengths), -1, below + upto).astype(np.int64)
-
-
-def _packed(bits: list[NDArray[np.bool_]], steps: NDArray[np.int64]) -> NDArray[np.void]:
-    """Each row as one value, so that equal rows can be found at once."""
-    parts = [*(one.astype(np.uint8) for one in bits), steps[:, None].view(np.uint8)]
-    rows = np.ascontiguousarray(np.concatenate(parts, axis=1))
-    return rows.view(np.dtype((np.void, rows.shape[1]))).ravel()
 
 
 def _quantized(values: Floats) -> Floats:

@@ -138,7 +138,7 @@ def test_what_differs_is_named(
     with Store(path, write=True) as store:
         replayed = Replayer(Archive(store)).replay(store.append(other))
     (difference,) = replayed.differences
-    assert difference.path == "feet.left.axes.posture"
+    assert difference.path == "outcome.feet.left.axes.posture"
     assert (difference.was, difference.now) == ('"pronated"', '"neutral"')
     assert [name for name, _, _ in replayed.versions] == ["numpy"]
 

@@ -1,0 +1,166 @@
+"""`recommend replay`: derive kept records again, with their rules or with others."""
+
+from __future__ import annotations
+
+import json
+import random
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from itertools import islice
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from recommend.cli import single
+from recommend.commands.store import StorePath
+from recommend.errors import Exit, RecommendError
+from recommend.rulebook import load_rulebook
+from recommend.show.console import console
+from recommend.show.replayed import impact_data, impact_lines, replayed_data, replayed_lines
+from recommend.trail.database import store_path
+from recommend.trail.impact import PastVisits, disagreements, impact_of
+from recommend.trail.keeping import Archive
+from recommend.trail.replay import Replayer
+from recommend.trail.store import SHORTLIST, Record, Store
+
+ONE_BY_ONE = 300  # up to so many records, `--all` derives each in full
+
+
+def replay(
+    records: Annotated[
+        list[str] | None,
+        typer.Argument(help="numbers, `last`, references, or the start of hashes"),
+    ] = None,
+    all_: Annotated[bool, typer.Option("--all", help="every record of the store")] = False,
+    with_: Annotated[
+        Path | None, typer.Option("--with", metavar="RULES", help="run these rules instead")
+    ] = None,
+    full: Annotated[
+        bool, typer.Option("--full", help="with --all: derive every record in full, however many")
+    ] = False,
+    sample: Annotated[
+        int, typer.Option(min=0, help="records derived one by one to check the fast path")
+    ] = 50,
+    show: Annotated[int, typer.Option(min=1, help="how many changed records to show")] = 10,
+    as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
+    store: StorePath = None,
+) -> None:
+    """Derive kept records again: identical, or exactly what differs.
+
+    With --with, other rules run over past visits, and what they change is told; a stop or a
+    see-a-clinician note that would be lost comes first, and gives exit code 3. A record that
+    does not replay gives exit code 2.
+
+    Example: recommend replay --all --with rules
+    """
+    if bool(records) == all_:
+        raise RecommendError("name records, or --all")
+    with Store(store_path(store)) as opened:
+        if with_ is not None:
+            chosen = list(_chosen(opened, records)) if records else None
+            code = _impact(opened, chosen, with_, (sample, show), as_json)
+        elif all_ and not full and len(opened) > ONE_BY_ONE:
+            code = _all_fast(opened, sample, as_json)
+        else:
+            code = _one_by_one(opened, _chosen(opened, records), as_json)
+    raise typer.Exit(code)
+
+
+def _chosen(store: Store, names: list[str] | None) -> Iterator[Record]:
+    found = (store.find(name) for name in names) if names else store.records()
+    return (record for record in found if names or record.kind == SHORTLIST)
+
+
+def _one_by_one(store: Store, records: Iterator[Record], as_json: bool) -> int:
+    replayer = Replayer(Archive(store))
+    found, count = [], 0
+    for record in records:
+        one = replayer.replay(record)
+        count += 1
+        if not one.identical:
+            found.append(one)
+        if as_json:
+            typer.echo(json.dumps(replayed_data(one), ensure_ascii=False))
+        elif not one.identical or count <= ONE_BY_ONE:
+            typer.echo("\n".join(replayed_lines(one)))
+    if not as_json:
+        typer.echo(f"{count} replayed, {count - len(found)} identical, {len(found)} differ.")
+    return Exit.BAD_INPUT if found else Exit.DONE
+
+
+def _all_fast(store: Store, sample: int, as_json: bool) -> int:
+    """Types, notes and first products of all through the fast path, and a sample in full."""
+    archive = Archive(store)
+    with _progress(len(store)) as tell:
+        impact = impact_of(PastVisits(archive, None), store.records(), sample, tell)
+    replayer = Replayer(archive)
+    found = [one for r in _sampled(store, sample) if not (one := replayer.replay(r)).identical]
+    if as_json:
+        data = impact_data(impact, sample) | {"in-full": [replayed_data(one) for one in found]}
+        typer.echo(json.dumps(data, ensure_ascii=False))
+    else:
+        typer.echo(
+            f"{impact.records} records: foot types, notes and first products are the same in "
+            f"{impact.records - impact.changed}.\n{sample} of them derived in full, byte for "
+            f"byte: {len(found)} differ. --full derives every one in full."
+        )
+        for one in found:
+            typer.echo("\n".join(replayed_lines(one)))
+        if impact.changed:
+            typer.echo("\n".join(impact_lines(impact, sample, console().width)))
+    return Exit.BAD_INPUT if found or impact.changed else Exit.DONE
+
+
+def _impact(
+    store: Store, chosen: list[Record] | None, rules: Path, counts: tuple[int, int], as_json: bool
+) -> int:
+    """Rule impact on the `chosen` records, or on all."""
+    sample, show = counts
+    archive, book = Archive(store), load_rulebook(rules)
+    past = PastVisits(archive, book)
+    with _progress(len(store)) as tell:
+        impact = impact_of(past, store.records() if chosen is None else chosen, show, tell)
+    checked = _sampled(store, sample) if chosen is None else chosen[:sample]
+    wrong = disagreements(past, checked)
+    if as_json:
+        typer.echo(json.dumps(impact_data(impact, show), indent=2, ensure_ascii=False))
+    else:
+        typer.echo("\n".join(impact_lines(impact, show, console().width)))
+        typer.echo(f"\nChecked one by one: {len(checked)} records, {len(wrong)} disagree.")
+    for record, one, many in wrong:
+        differs = compared_words(one, many)
+        print(f"record {record.seq}: the two paths disagree: {differs}", file=sys.stderr)
+    if wrong:
+        return Exit.BAD_INPUT
+    return Exit.STOP if impact.lost else Exit.DONE
+
+
+def compared_words(one: object, many: object) -> str:
+    """What the reference engine says and what the fast path says."""
+    return f"one by one {json.dumps(one)}, fast {json.dumps(many)}"
+
+
+def _sampled(store: Store, count: int) -> list[Record]:
+    """Records spread over the store; the same ones each time."""
+    numbers = range(1, len(store) + 1)
+    chosen = sorted(random.Random(0).sample(numbers, min(count, len(numbers))))
+    found = (store.record(number) for number in chosen)
+    return list(islice((record for record in found if record.kind == SHORTLIST), count))
+
+
+@contextmanager
+def _progress(total: int) -> Iterator[Callable[[int], None]]:
+    """A bar on stderr when it takes long and someone is looking."""
+    if total < 2000 or not sys.stderr.isatty():
+        yield lambda _: None
+        return
+    from rich.progress import Progress
+
+    with Progress(console=console(stderr=True), transient=True) as bar:
+        task = bar.add_task("past visits", total=total)
+        yield lambda done: bar.update(task, completed=done)
+
+
+app = single(replay)

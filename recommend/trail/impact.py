@@ -1,0 +1,289 @@
+"""Rule impact: what other rules would have said at past visits.
+
+Past visits go through the vectorised path, some thousand at a time. What engines read of each
+foot was kept with the record; it is made anew from the visit when the rules measure otherwise.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from itertools import islice
+from typing import Any
+
+import numpy as np
+
+from recommend.errors import InputError, Place
+from recommend.infer.facts import facts_of
+from recommend.infer.many import columns_of, conclude_many
+from recommend.infer.one import Engine
+from recommend.match.outcome import as_document, outcome_of
+from recommend.match.shortlist import GROUPS
+from recommend.match.sizes import wanted_length
+from recommend.measure.model import SIDES
+from recommend.measure.observed import observe
+from recommend.rulebook.book import Rulebook
+from recommend.rulebook.models import NoteThen
+from recommend.rulebook.vocabulary import FOOT_TYPE
+from recommend.trail.cases import CaseRanking, stopped
+from recommend.trail.keeping import Archive, basis_of, summary_of
+from recommend.trail.leaders import Leaders, firsts_of
+from recommend.trail.shelf import catalogue_from
+from recommend.trail.store import SHORTLIST, Record
+
+CHUNK = 5_000  # records at a time; bounds memory
+LEVELS = ("stop", "see-clinician", "caution")
+CLINICAL = LEVELS[:2]
+
+Summary = Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Changed:
+    """One record that other rules would have answered otherwise.
+
+    Attributes
+    ----------
+    lost, gained : notes by rule id, with their level.
+    types : by foot, the foot type then and now; only feet that changed.
+    firsts : by group, the first product then and now; only groups that changed.
+    """
+
+    seq: int
+    lost: Mapping[str, str]
+    gained: Mapping[str, str]
+    types: Mapping[str, tuple[str | None, str | None]]
+    firsts: Mapping[str, tuple[str | None, str | None]]
+
+    @property
+    def lost_clinical(self) -> tuple[str, ...]:
+        """Stops and see-a-clinician notes that would no longer be given."""
+        return tuple(rule for rule, level in self.lost.items() if level in CLINICAL)
+
+    @property
+    def size(self) -> tuple[int, int, int]:
+        """How much changed: lost clinical notes first, then types and notes, then products."""
+        notes = len(self.types) + len(self.lost) + len(self.gained)
+        return (len(self.lost_clinical), notes, len(self.firsts))
+
+
+@dataclass
+class Impact:
+    """What other rules change over many records.
+
+    `lost` holds every record that loses a stop or a see-a-clinician note; `sample` the most
+    changed of the others.
+    """
+
+    records: int = 0
+    remeasured: int = 0
+    changed: int = 0
+    types: int = 0
+    firsts: Counter[str] = field(default_factory=Counter)
+    lost_notes: Counter[tuple[str, str]] = field(default_factory=Counter)
+    gained_notes: Counter[tuple[str, str]] = field(default_factory=Counter)
+    lost: list[Changed] = field(default_factory=list)
+    sample: list[Changed] = field(default_factory=list)
+
+    def add(self, one: Changed, keep: int) -> None:
+        """Count a changed record; at most `keep` are held as a sample."""
+        self.changed += 1
+        self.types += bool(one.types)
+        self.firsts.update(one.firsts.keys())
+        self.lost_notes.update((level, rule) for rule, level in one.lost.items())
+        self.gained_notes.update((level, rule) for rule, level in one.gained.items())
+        if one.lost_clinical:
+            self.lost.append(one)
+            return
+        self.sample.append(one)
+        if len(self.sample) > 4 * keep:
+            self._trim(keep)
+
+    def _trim(self, keep: int) -> None:
+        self.sample.sort(key=lambda one: (*(-n for n in one.size), one.seq))
+        del self.sample[keep:]
+
+    def finish(self, keep: int) -> None:
+        """Put lists in order: the most changed first."""
+        self._trim(keep)
+        self.lost.sort(key=lambda one: (*(-n for n in one.size), one.seq))
+
+
+class PastVisits:
+    """Runs one rulebook over the visits of many records.
+
+    Parameters
+    ----------
+    archive : where the records are.
+    book : the rulebook to run; None for the one each record was made with.
+    """
+
+    def __init__(self, archive: Archive, book: Rulebook | None) -> None:
+        self.archive, self.book = archive, book
+        self.remeasured = 0
+        self._rankings: dict[tuple[str, str], CaseRanking] = {}
+        self._bases: dict[str, str] = {}
+        self._engines: dict[str, Engine] = {}
+
+    def summaries(self, records: Iterable[Record]) -> Iterator[tuple[Record, Summary]]:
+        """What the rulebook says of each record's visit, through the vectorised path."""
+        visits = (record for record in records if record.kind == SHORTLIST)
+        while chunk := list(islice(visits, CHUNK)):
+            groups: dict[tuple[str, str], list[Record]] = {}
+            for record in chunk:
+                groups.setdefault(self._key(record), []).append(record)
+            done = {
+                record.seq: summary
+                for group in groups.values()
+                for record, summary in zip(group, self._of_group(group), strict=True)
+            }
+            yield from ((record, done[record.seq]) for record in chunk)
+
+    def one_by_one(self, record: Record) -> Summary:
+        """The same for one record, through the reference engine."""
+        book, ranking = self._book(record), self._ranking(record)
+        if book.digest not in self._engines:
+            self._engines[book.digest] = Engine(book)
+        visit = self.archive.visit(record)
+        catalogue = ranking.leaders.catalogue
+        outcome = outcome_of(visit, book, catalogue, self._engines[book.digest])
+        return summary_of(as_document(outcome))
+
+    def _key(self, record: Record) -> tuple[str, str]:
+        rulebook = "" if self.book is not None else record.bodies["rulebook"]
+        return rulebook, record.bodies["catalogue"]
+
+    def _book(self, record: Record) -> Rulebook:
+        return self.book if self.book is not None else self.archive.book(record)
+
+    def _ranking(self, record: Record) -> CaseRanking:
+        key = self._key(record)
+        if key not in self._rankings:
+            book = self._book(record)
+            try:
+                catalogue = catalogue_from(self.archive.store.body(key[1]), book)
+            except InputError as error:
+                raise InputError(
+                    Place(book.folder),
+                    f"the catalogue of record {record.seq} does not fit these rules "
+                    f"({error.found})",
+                    mend="keep the attributes that past catalogues state",
+                ) from error
+            self._rankings[key] = CaseRanking(Leaders(book, catalogue), 1)
+        return self._rankings[key]
+
+    def _of_group(self, group: list[Record]) -> list[Summary]:
+        """Summaries of records with one rulebook and one catalogue."""
+        book, ranking, count = self._book(group[0]), self._ranking(group[0]), len(group)
+        facts = [self._facts(record, book) for record in group]
+        feet = {
+            side: conclude_many(
+                book, columns_of([one[side] for one in facts], book.vocabulary), count
+            )
+            for side in SIDES
+        }
+        lengths = [np.nan if one["length"] is None else one["length"] for one in facts]
+        case, cases = ranking.rank(feet, np.array(lengths, np.float64))
+        firsts = [firsts_of(leading) for leading in cases]
+        notes = {
+            rule.id: (
+                rule.rule.then.note,
+                feet["left"].holds[rule.id] | feet["right"].holds[rule.id],
+            )
+            for rule in book.rules
+            if isinstance(rule.rule.then, NoteThen)
+        }
+        stop = stopped(book, {rule: due for rule, (_, due) in notes.items()}, count)
+        types = [*book.types, None]
+        return [
+            {
+                "stopped": bool(stop[row]),
+                "types": {side: types[feet[side].axes[FOOT_TYPE][row]] for side in SIDES},
+                "notes": {rule: level for rule, (level, due) in notes.items() if due[row]},
+                "first": {} if stop[row] else {g: firsts[case[row]].get(g) for g in GROUPS},
+            }
+            for row in range(count)
+        ]
+
+    def _facts(self, record: Record, book: Rulebook) -> dict[str, Any]:
+        if book.digest not in self._bases:
+            self._bases[book.digest] = basis_of(book)
+        kept: dict[str, Any] = self.archive.store.body(record.bodies["facts"])
+        if kept["basis"] == self._bases[book.digest]:
+            return kept
+        self.remeasured += 1
+        visit = self.archive.visit(record)
+        used = observe(visit, book.measures, book.parameters).used
+        made: dict[str, Any] = {s: facts_of(visit, s, used[s], book) for s in SIDES}
+        return made | {"length": wanted_length(visit, book.parameters).length}
+
+
+def impact_of(
+    past: PastVisits,
+    records: Iterable[Record],
+    keep: int,
+    tell: Callable[[int], None] = lambda _: None,
+) -> Impact:
+    """Compare what was said at each record's visit with what `past` says of it.
+
+    Parameters
+    ----------
+    keep : how many of the most changed records to hold as a sample.
+    tell : called now and then with the number of records done.
+    """
+    impact = Impact()
+    for record, now in past.summaries(records):
+        impact.records += 1
+        changed = compared(record, now)
+        if changed is not None:
+            impact.add(changed, keep)
+        if impact.records % 1000 == 0:
+            tell(impact.records)
+    impact.remeasured = past.remeasured
+    impact.finish(keep)
+    return impact
+
+
+def compared(record: Record, now: Summary) -> Changed | None:
+    """What differs between a record's summary and another one of the same visit."""
+    was: Summary = record.head["summary"]
+    if was == now:
+        return None
+    then_notes, now_notes = was["notes"], now["notes"]
+    return Changed(
+        seq=record.seq,
+        lost=_stronger(then_notes, now_notes),
+        gained=_stronger(now_notes, then_notes),
+        types=_pairs(was["types"], now["types"]),
+        firsts=_pairs(was["first"], now["first"]),
+    )
+
+
+def _stronger(these: Mapping[str, str], others: Mapping[str, str]) -> dict[str, str]:
+    """Notes that stand here and not, or only at a milder level, among the others."""
+    return {
+        rule: level
+        for rule, level in these.items()
+        if rule not in others or LEVELS.index(level) < LEVELS.index(others[rule])
+    }
+
+
+def _pairs(was: Mapping[str, Any], now: Mapping[str, Any]) -> dict[str, tuple[Any, Any]]:
+    return {
+        key: (was.get(key), now.get(key))
+        for key in sorted({*was, *now})
+        if was.get(key) != now.get(key)
+    }
+
+
+def disagreements(
+    past: PastVisits, records: Iterable[Record]
+) -> list[tuple[Record, Summary, Summary]]:
+    """Records of which the vectorised path and the reference engine say different things."""
+    found = []
+    for record, many in past.summaries(records):
+        one = past.one_by_one(record)
+        if one != many:
+            found.append((record, one, many))
+    return found

@@ -1,0 +1,146 @@
+"""Rule impact: what other rules change over past visits, the same as one by one."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from recommend.catalogue import Catalogue
+from recommend.cli import main
+from recommend.infer.one import Engine
+from recommend.match.outcome import outcome_of
+from recommend.rulebook import Rulebook, load_rulebook
+from recommend.trail.impact import PastVisits, compared, disagreements, impact_of
+from recommend.trail.keeping import Archive, entry_of
+from recommend.trail.store import Store
+from recommend.visit import read_visit
+from tests.trail.conftest import DEMO, TOP
+from tests.trail.random_visits import random_visit
+
+RANDOM = 25
+
+
+@pytest.fixture(scope="module")
+def kept(
+    tmp_path_factory: pytest.TempPathFactory, book: Rulebook, catalogue: Catalogue, engine: Engine
+) -> Path:
+    """A store with the demo visits and some random ones."""
+    path = tmp_path_factory.mktemp("kept") / "records.sqlite"
+    visits = [read_visit(file) for file in DEMO]
+    visits += [random_visit(book, seed) for seed in range(RANDOM)]
+    with Store(path, write=True) as store:
+        store.append_all([entry_of(outcome_of(visit, book, catalogue, engine)) for visit in visits])
+    return path
+
+
+@pytest.fixture
+def rules(tmp_path: Path) -> Callable[[str, str, str], Path]:
+    """Makes a copy of the shipped rules with one text in one file replaced by another."""
+
+    def changed(file: str, was: str, now: str) -> Path:
+        folder = tmp_path / "rules"
+        shutil.copytree(TOP / "rules", folder)
+        text = (folder / file).read_text("utf-8")
+        assert was in text
+        (folder / file).write_text(text.replace(was, now, 1), "utf-8")
+        return folder
+
+    return changed
+
+
+def run(*args: str) -> int:
+    """The exit code of `recommend ARGS`."""
+    with pytest.raises(SystemExit) as ended:
+        main(list(args))
+    return int(ended.value.code or 0)
+
+
+def test_the_same_rules_change_nothing_on_either_path(kept: Path) -> None:
+    """Under their own rules no visit changes, and both paths agree on every record."""
+    with Store(kept) as store:
+        past = PastVisits(Archive(store), None)
+        impact = impact_of(past, store.records(), 5)
+        assert (impact.records, impact.changed) == (len(DEMO) + RANDOM, 0)
+        assert disagreements(past, store.records()) == []
+
+
+def test_a_moved_limit_is_counted_as_one_by_one(
+    kept: Path, rules: Callable[[str, str, str], Path]
+) -> None:
+    """Counts and the sample are those of deriving every visit by the reference engine."""
+    folder = rules(
+        "limits.yaml", "{value: 4.0, where: {gait: walking", "{value: 5.5, where: {gait: walking"
+    )
+    with Store(kept) as store:
+        past = PastVisits(Archive(store), load_rulebook(folder))
+        impact = impact_of(past, store.records(), 100)
+        expected = [
+            changed
+            for record in store.records()
+            if (changed := compared(record, past.one_by_one(record))) is not None
+        ]
+    assert impact.changed == len(expected) > 0
+    assert impact.remeasured == 0
+    assert sorted(one.seq for one in (*impact.lost, *impact.sample)) == [e.seq for e in expected]
+    assert impact.types == sum(bool(one.types) for one in expected) > 0
+
+
+def test_rules_that_measure_otherwise_measure_anew(
+    kept: Path, rules: Callable[[str, str, str], Path]
+) -> None:
+    """When an error of measurement changes, visits are measured again; both paths still agree."""
+    folder = rules("measures.yaml", "error: {single: 0.85", "error: {single: 1.85")
+    with Store(kept) as store:
+        past = PastVisits(Archive(store), load_rulebook(folder))
+        assert disagreements(past, store.records()) == []
+        assert past.remeasured == len(DEMO) + RANDOM
+
+
+def test_a_lost_clinical_note_comes_first_and_sets_the_exit_code(
+    kept: Path, rules: Callable[[str, str, str], Path], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Weakening a see-a-clinician note to a caution is a loss: exit code 3, said first."""
+    was = 'then: {note: see-clinician, say: "The two feet stand very differently'
+    folder = rules("screen/posture-and-motion.yaml", was, was.replace("see-clinician", "caution"))
+    assert run("replay", "--all", "--with", str(folder), "--store", str(kept)) == 3
+    said = capsys.readouterr().out
+    assert said.startswith("LOST: ")
+    assert "loses see-clinician see-severely-uneven-posture" in said
+    assert "0 disagree" in said
+
+
+def test_a_note_made_stronger_is_no_loss(
+    kept: Path, rules: Callable[[str, str, str], Path], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A see-a-clinician note that becomes a stop is gained, not lost: exit code 0."""
+    was = 'then: {note: see-clinician, say: "The two feet stand very differently'
+    folder = rules("screen/posture-and-motion.yaml", was, was.replace("see-clinician", "stop"))
+    args = ["replay", "--all", "--with", str(folder), "--json", "--sample", "5"]
+    assert run(*args, "--store", str(kept)) == 0
+    data = json.loads(capsys.readouterr().out)
+    assert data["lost-clinical"] == []
+    assert {"level": "stop", "rule": "see-severely-uneven-posture"}.items() <= {
+        **data["notes-gained"][0]
+    }.items()
+
+
+def test_replay_names_the_records_and_says_identical(
+    kept: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Records named by number and reference replay; both said identical."""
+    reference = read_visit(DEMO[3]).reference
+    assert run("replay", "2", reference, "--store", str(kept)) == 0
+    assert capsys.readouterr().out.count("identical, byte for byte") == 2
+
+
+@pytest.mark.parametrize("args", [[], ["1", "--all"], ["--all", "--with", "nowhere"]])
+def test_replay_asks_for_records_and_rules_that_are_there(
+    kept: Path, args: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """No records, both ways at once, or a folder without rules: exit code 2, one sentence."""
+    assert run("replay", *args, "--store", str(kept)) == 2
+    assert capsys.readouterr().err.count("\n") == 1
