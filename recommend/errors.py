@@ -7,6 +7,8 @@ what is allowed and how to mend it.
 from __future__ import annotations
 
 import difflib
+import re
+import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import IntEnum
@@ -72,7 +74,29 @@ class InputError(RecommendError):
             text += f"; allowed: {self.allowed}"
         if self.mend:
             text += f". {self.mend[0].upper()}{self.mend[1:]}"
-        return text if text.endswith("?") else text.rstrip(".") + "."
+        return readable(text if text.endswith("?") else text.rstrip(".") + ".")
+
+
+_QUOTED = re.compile(r"`([^`]*)`")
+_LONGEST = 60
+# Controls, invisible marks (such as right-to-left), halves of characters, odd spaces and breaks.
+_INVISIBLE = ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp")
+
+
+def readable(text: str) -> str:
+    """`text` on one line: quoted parts shortened, what cannot be seen shown as U+ and a number."""
+    text = _QUOTED.sub(_shortened, text)
+    return "".join(
+        f"<U+{ord(c):04X}>"
+        if unicodedata.category(c) in _INVISIBLE or (c.isspace() and c != " ")
+        else c
+        for c in text
+    )
+
+
+def _shortened(quoted: re.Match[str]) -> str:
+    inside = quoted[1]
+    return f"`{inside[: _LONGEST - 3]}...`" if len(inside) > _LONGEST else quoted[0]
 
 
 def nearest(word: str, known: Iterable[str]) -> str:

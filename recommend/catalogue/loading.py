@@ -13,6 +13,7 @@ from recommend.catalogue.models import CatalogueFile, Product
 from recommend.errors import InputError, Place, nearest
 from recommend.reading import Document, problems_in, read_document
 from recommend.reading.document import Loc
+from recommend.reading.models import mend_number
 from recommend.rulebook.models import AttributeDef
 
 
@@ -99,7 +100,13 @@ def read_catalogue(
     for file in files:
         reader.read(file)
     if not files:
-        reader.problems.append(InputError(Place(str(folder)), "no product files (*.yaml) are here"))
+        reader.problems.append(
+            InputError(
+                Place(str(folder)),
+                "no product files (*.yaml) are here",
+                mend="name a catalogue folder",
+            )
+        )
     items = tuple(sorted(reader.items, key=lambda item: item.id))
     catalogue = Catalogue(str(folder), reader.running.hexdigest(), reader.currency, items)
     return catalogue, tuple(reader.problems)
@@ -149,6 +156,7 @@ class _Reader:
                 at.place(("currency",)),
                 f"the currency is `{file.currency}`, in another file it is `{self.currency}`",
                 "one currency for a catalogue",
+                "write the same in every file",
             )
         self.currency = file.currency or self.currency
         if product.id in self.seen:
@@ -156,6 +164,7 @@ class _Reader:
                 at.place((*loc, "id")),
                 f"the id `{product.id}` stands twice (first at {self.seen[product.id]})",
                 "each id once",
+                "rename one of the two",
             )
         self.seen[product.id] = at.place((*loc, "id"))
         self.items.append(as_item(product, self.attributes, at, loc))
@@ -181,7 +190,7 @@ def as_item(
                 at.place(where, key=True),
                 f"`{name}` is not an attribute of a {product.kind}",
                 ", ".join(sorted(known)),
-                nearest(name, known),
+                nearest(name, known) or "remove it, or define it in attributes.yaml",
             )
         levels[full] = level_of(full, value, attributes[full], at.place(where))
     stock = {float(size): count for size, count in product.stock.items()}
@@ -200,18 +209,24 @@ def level_of(name: str, value: float | str, attribute: AttributeDef, place: Plac
         steps = list(attribute.scale)
         if str(value) not in steps:
             hint = nearest(str(value), steps)
-            raise InputError(place, f"`{name}` is `{value}`", ", ".join(steps), hint)
+            shown = value if isinstance(value, str) else f"{value:g}"
+            mend = hint or "choose one of these, or leave it out if it is not stated"
+            raise InputError(place, f"`{name}` is `{shown}`", ", ".join(steps), mend)
         return float(steps.index(str(value)))
     low, high = attribute.low, attribute.high
+    allowed = f"a number from {low:g} to {high:g} {attribute.unit}"
     if isinstance(value, str):
         raise InputError(
             place,
             f"`{name}` is the text `{value}`",
-            f"a number, {attribute.unit}",
-            "drop the quotes",
+            allowed,
+            mend_number(value) or "write a number",
         )
     if low is None or high is None or not low <= value <= high:
         raise InputError(
-            place, f"`{name}` is `{value}`", f"a number from {low:g} to {high:g} {attribute.unit}"
+            place,
+            f"`{name}` is `{value:g}`",
+            allowed,
+            "correct it, or leave it out if it is not stated",
         )
     return float(value)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from collections.abc import Mapping
+from typing import Final, Literal
 
 from pydantic import Field
 
@@ -63,5 +64,32 @@ class MeasureDef(Strict):
     how: str = ""
     of_person: bool = False
 
+
+# What is computed from a visit (see `observed`): its unit and the qualifiers it carries.
+_OF_ANGLE = ("gait", "reference")
+COMPUTED: Final[Mapping[str, tuple[str, tuple[str, ...]]]] = {
+    "fpi": ("score", ()),
+    "fpi-difference": ("score", ()),
+    "arch-height-ratio": ("ratio", ()),
+    "arch-stiffness": ("ratio", ()),
+    "navicular-drop": ("mm", ()),
+    "arch-index": ("ratio", ("kind", "load")),
+    "standing-angle": ("deg", ("reference",)),
+    "touchdown-angle": ("deg", _OF_ANGLE),
+    "contact-angle": ("deg", _OF_ANGLE),
+    "midstance-angle": ("deg", _OF_ANGLE),
+    "propulsion-angle": ("deg", _OF_ANGLE),
+    "rearfoot-range": ("deg", ("gait",)),
+    "contact-difference": ("deg", ()),
+    "cop-pattern": ("class", ()),
+    "cpei": ("percent", ()),
+    "foot-length": ("mm", ()),
+    "forefoot-width": ("mm", ()),
+    "heel-width": ("mm", ()),
+    "width-ratio": ("ratio", ()),
+    "body-mass": ("kg", ()),
+    "pain-score": ("score", ()),
+    "pain-weeks": ("weeks", ()),
+}
 
 MeasureDefs = dict[Id, MeasureDef]

@@ -12,7 +12,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from statistics import fmean
 
-from recommend.measure.cop import cpei, drift_class
+from recommend.errors import InputError, Place, RecommendError
+from recommend.measure.cop import DriftClass, cpei, drift_class
 from recommend.measure.definitions import MeasureDef, MeasureDefs
 from recommend.measure.model import SIDES, Flag, Measure, Side
 from recommend.measure.spread import standard_error
@@ -213,16 +214,28 @@ class _Maker:
         pattern, index, method = cop.pattern, cop.excursion_index_percent, "as written"
         flags: tuple[Flag, ...] = ()
         if cop.path_mm and length and width:
-            drift = drift_class(cop.path_mm, length, width, self.parameters)
+            drift, excursion = self._read_path(side, cop.path_mm, length, width)
             if pattern not in (None, drift):
                 text = f"`{pattern}` was written, the path itself reads `{drift}`, which is used"
                 flags = (Flag("pattern-differs-from-path", text),)
             pattern, method = drift, "from the path"
-            index = cpei(cop.path_mm, length, width, self.parameters)
+            index = excursion
         if pattern:
             yield Measure("cop-pattern", side, pattern, "class", None, 1, method, {}, flags)
         if index is not None:
             yield self._measure("cpei", side, index, self._single("cpei"), 1, method)
+
+    def _read_path(
+        self, side: Side, path: list[list[float]], length: float, width: float
+    ) -> tuple[DriftClass, float]:
+        """Drift class and excursion index of a path; an error says whose foot it is."""
+        try:
+            drift = drift_class(path, length, width, self.parameters)
+            return drift, cpei(path, length, width, self.parameters)
+        except RecommendError as error:
+            raise InputError(
+                Place(f"visit {self.visit.reference}, {side} foot"), str(error)
+            ) from error
 
     def _sizes(self, side: Side, foot: Foot) -> Iterator[Measure]:
         length, width = foot.foot_length_mm, foot.forefoot_width_mm

@@ -7,25 +7,27 @@ are how a small file grows without bound in memory.
 
 from __future__ import annotations
 
-import math
 import re
+import unicodedata
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import yaml
-
 from recommend.errors import InputError, Place
+from recommend.reading.building import Builder, Loc
 
-Loc = tuple[str | int, ...]
+__all__ = ["MAX_BYTES", "Document", "Loc", "parse_document", "read_bytes", "read_document"]
 
 MAX_BYTES = 8_000_000  # a guard of memory, not a limit of the trade
-MAX_DEPTH = 40
 
-_INT = re.compile(r"[-+]?[0-9]+")
-_FLOAT = re.compile(r"[-+]?(\.[0-9]+|[0-9]+(\.[0-9]*)?)([eE][-+]?[0-9]+)?")
-_NOT_FINITE = re.compile(r"[-+]?\.?(inf|infinity|nan)", re.IGNORECASE)
-_WORDS = {"null": None, "~": None, "": None, "true": True, "false": False}
+_CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x84\x86-\x9f\ufffe\uffff]")
+# What tools write before the text when they save in another encoding than UTF-8.
+_OTHER_MARKS = {
+    b"\xff\xfe\x00\x00": "UTF-32", b"\x00\x00\xfe\xff": "UTF-32",
+    b"\xff\xfe": "UTF-16", b"\xfe\xff": "UTF-16",
+}  # fmt: skip
+# A character beyond U+FFFF as JSON escapes it (two halves), which YAML does not know.
+_JSON_HALVES = re.compile(r"(?<!\\)((?:\\\\)*)\\u(d[89ab][0-9a-f]{2})\\u(d[c-f][0-9a-f]{2})", re.I)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,172 +60,84 @@ def read_document(path: Path | str, name: str | None = None) -> Document:
     ------
     InputError
         If the file is missing, empty, binary, too large or too deep, or not YAML, or holds
-        duplicate keys, anchors, tags or numbers that are not finite.
+        duplicate keys, anchors, tags, several documents or numbers that are not finite.
     """
     path = Path(path)
-    return parse_document(_read_text(path), name or str(path))
+    return parse_document(_decode(read_bytes(path), str(path)), name or str(path))
 
 
 def parse_document(text: str, file: str) -> Document:
     """Parse `text` as `read_document` does; `file` is the name used in messages."""
-    try:
-        node = yaml.compose(text, Loader=_Composer)
-    except yaml.MarkedYAMLError as error:
-        raise _syntax_error(error, file) from error
-    except yaml.YAMLError as error:
-        raise InputError(Place(file), f"the file is not YAML ({_one_line(error)})") from error
-    except RecursionError as error:
-        raise InputError(Place(file), "the file is nested too deeply", "40 levels") from error
-    if node is None:
-        raise InputError(
-            Place(file, 1), "the file is empty", mend="start from an example in catalogue_demo/"
-        )
-    places: dict[Loc, tuple[int, int]] = {}
-    keys: dict[Loc, tuple[int, int]] = {}
-    data = _Builder(file, places, keys).build(node, ())
-    return Document(file, data, places, keys, text)
+    if text.lstrip()[:1] in ("{", "["):
+        text = _JSON_HALVES.sub(_joined_halves, text)
+    builder = Builder(file, text)
+    data = builder.document()
+    return Document(file, data, builder.places, builder.keys, text)
 
 
-class _Composer(yaml.CSafeLoader):
-    """The C parser, with anchors refused while composing."""
+def _joined_halves(found: re.Match[str]) -> str:
+    high, low = int(found[2], 16) - 0xD800, int(found[3], 16) - 0xDC00
+    return f"{found[1]}\\U{0x10000 + (high << 10) + low:08X}"
 
 
-def _read_text(path: Path) -> str:
+def read_bytes(path: Path) -> bytes:
+    """The content of an ordinary file of bounded size.
+
+    Raises
+    ------
+    InputError
+        If it is missing, a folder, a device or a pipe, unreadable or too large.
+    """
+    place = Place(str(path))
     try:
         if path.is_dir():
-            raise InputError(Place(str(path)), "this is a folder", "a file", "name a file in it")
+            raise InputError(place, "this is a folder", "a file", "name a file in it")
         if not path.is_file() and path.exists():
-            raise InputError(Place(str(path)), "this is not an ordinary file")
+            raise InputError(
+                place, "this is a device or a pipe", "an ordinary file", "save it as a file first"
+            )
         if path.stat().st_size > MAX_BYTES:
             raise InputError(
-                Place(str(path)),
+                place,
                 f"the file is larger than {MAX_BYTES // 1_000_000} MB",
-                mend="name the capture file inside the visit instead of pasting its numbers",
+                f"files up to {MAX_BYTES // 1_000_000} MB",
+                "check that this is the file you mean",
             )
-        raw = path.read_bytes()
+        return path.read_bytes()
     except FileNotFoundError:
         raise InputError(
-            Place(str(path)), "there is no such file", mend="check the spelling of the path"
+            place, "there is no such file", mend="check the spelling of the path"
+        ) from None
+    except PermissionError:
+        raise InputError(
+            place, "you may not read this file", mend="ask its owner for the right to read it"
         ) from None
     except OSError as error:
-        raise InputError(Place(str(path)), f"cannot be read ({error.strerror})") from error
-    return _decode(raw, path)
+        raise InputError(
+            place, f"the file cannot be read ({error.strerror})", mend="check the path and the disk"
+        ) from error
 
 
-def _decode(raw: bytes, path: Path) -> str:
+def _decode(raw: bytes, file: str) -> str:
+    for mark, encoding in _OTHER_MARKS.items():
+        if raw.startswith(mark):
+            raise InputError(
+                Place(file), f"the file is saved as {encoding}", "UTF-8", "save it as UTF-8"
+            )
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = raw[: error.start].count(b"\n") + 1
         raise InputError(
-            Place(str(path), line), "the file is not text in UTF-8", mend="save it as UTF-8"
+            Place(file, line), "the file is not text in UTF-8", "UTF-8", "save it as UTF-8"
         ) from error
-    bad = re.search(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]", text)
+    bad = _CONTROL.search(text)
     if bad:
-        line = text[: bad.start()].count("\n") + 1
         raise InputError(
-            Place(str(path), line),
+            Place(file, text[: bad.start()].count("\n") + 1),
             f"the file holds the control character U+{ord(bad.group()):04X}",
             "plain text",
-            "this looks like a binary file; name a YAML or JSON file",
+            "delete it; if there are many, this is no text file: name a YAML or JSON file",
         )
-    return text
-
-
-def _one_line(error: Exception) -> str:
-    return " ".join(str(error).split())
-
-
-def _syntax_error(error: yaml.MarkedYAMLError, file: str) -> InputError:
-    mark = error.problem_mark or error.context_mark
-    place = Place(file, mark.line + 1, mark.column + 1) if mark else Place(file)
-    problem = " ".join(filter(None, (error.context, error.problem)))
-    return InputError(
-        place,
-        f"the file is not YAML here ({problem})",
-        mend="look at indentation, colons and quotes on this line and the one above",
-    )
-
-
-class _Builder:
-    """Turns composed nodes into plain data and notes where each stands."""
-
-    def __init__(
-        self, file: str, places: dict[Loc, tuple[int, int]], keys: dict[Loc, tuple[int, int]]
-    ) -> None:
-        self.file, self.places, self.keys = file, places, keys
-        self._open: set[int] = set()
-        self._seen: set[int] = set()
-
-    def build(self, node: yaml.Node, loc: Loc) -> Any:
-        place = self._at(node)
-        self.places[loc] = (place.line, place.column)
-        if len(loc) > MAX_DEPTH:
-            raise InputError(place, "this is nested too deeply", f"{MAX_DEPTH} levels")
-        if id(node) in self._seen:
-            raise InputError(
-                place, "an alias (*name) stands here", "values written out", "write it out"
-            )
-        self._seen.add(id(node))
-        if isinstance(node, yaml.MappingNode):
-            return self._mapping(node, loc)
-        if isinstance(node, yaml.SequenceNode):
-            self._refuse_tag(node, "tag:yaml.org,2002:seq")
-            return [self.build(child, (*loc, i)) for i, child in enumerate(node.value)]
-        return self._scalar(node)
-
-    def _mapping(self, node: yaml.MappingNode, loc: Loc) -> dict[str, Any]:
-        self._refuse_tag(node, "tag:yaml.org,2002:map")
-        out: dict[str, Any] = {}
-        for key_node, value_node in node.value:
-            key = self._key(key_node)
-            here = self._at(key_node)
-            if key in out:
-                raise InputError(
-                    here, f"`{key}` stands twice", "each key once", "remove one of the two"
-                )
-            self.keys[(*loc, key)] = (here.line, here.column)
-            out[key] = self.build(value_node, (*loc, key))
-        return out
-
-    def _key(self, node: yaml.Node) -> str:
-        if not isinstance(node, yaml.ScalarNode):
-            raise InputError(self._at(node), "a list or mapping stands as a key", "a word")
-        return str(node.value)
-
-    def _scalar(self, node: yaml.Node) -> Any:
-        value = str(node.value)
-        if getattr(node, "style", None) in ("'", '"', "|", ">"):
-            return value
-        if not node.tag.startswith("tag:yaml.org,2002:"):
-            raise InputError(self._at(node), f"a tag ({node.tag}) stands here", "plain values")
-        if value.lower() in _WORDS:
-            return _WORDS[value.lower()]
-        if _NOT_FINITE.fullmatch(value):
-            raise InputError(
-                self._at(node),
-                f"`{value}` is not a number",
-                "finite numbers",
-                "leave the line out if it was not measured",
-            )
-        return self._number(value, node)
-
-    def _number(self, value: str, node: yaml.Node) -> Any:
-        if _INT.fullmatch(value):
-            if len(value) > 18:
-                raise InputError(self._at(node), "the number is too long", "up to 18 digits")
-            return int(value)
-        if _FLOAT.fullmatch(value):
-            number = float(value)
-            if not math.isfinite(number):
-                raise InputError(self._at(node), f"`{value}` is too large", "finite numbers")
-            return number
-        return value
-
-    def _refuse_tag(self, node: yaml.Node, usual: str) -> None:
-        if node.tag != usual:
-            raise InputError(self._at(node), f"a tag ({node.tag}) stands here", "plain values")
-
-    def _at(self, node: yaml.Node) -> Place:
-        mark = node.start_mark
-        return Place(self.file, mark.line + 1, mark.column + 1)
+    # One spelling for a letter with its accent, whichever way the keyboard wrote it.
+    return text if text.isascii() else unicodedata.normalize("NFC", text)

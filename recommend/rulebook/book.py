@@ -198,7 +198,9 @@ def _stratify(
         if name in above:
             circle = " -> ".join([*above[above.index(name) :], name])
             raise InputError(
-                draft.place, f"rules depend on each other in a circle: {circle}", mend="break it"
+                draft.place,
+                f"rules depend on each other in a circle: {circle}",
+                mend="let one of them read something else",
             )
         if name not in done:
             facts = facts_read(forms[name][0]) | facts_read(forms[name][1])

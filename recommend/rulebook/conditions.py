@@ -127,9 +127,6 @@ Condition = Annotated[
     | Annotated[OfAnswer, Tag("<answer>")]
     | Annotated[OfPain, Tag("<pain>")]
     | Annotated[OfVisit, Tag("<visit>")],
-    Discriminator(
-        _which,
-        custom_error_type="condition",
-        custom_error_message="a condition with one of the keys " + ", ".join(_KEYS),
-    ),
+    Discriminator(_which),
+    Field(description="a condition with one of the keys " + ", ".join(_KEYS)),
 ]

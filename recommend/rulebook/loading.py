@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeAlias, TypeVar
 
 from recommend.errors import InputError, Place
-from recommend.reading import Document, Strict, problems_in, read_document
+from recommend.reading import Document, Strict, problems_in, read_bytes, read_document
 from recommend.reading.document import Loc
 from recommend.rulebook.book import (
     CompiledRule,
@@ -21,6 +21,7 @@ from recommend.rulebook.book import (
     type_as_rule,
 )
 from recommend.rulebook.compiling import Compiler, leaves
+from recommend.rulebook.computed import check_computed
 from recommend.rulebook.models import (
     AttributesFile,
     AxesFile,
@@ -86,7 +87,7 @@ def digest_of(folder: Path) -> str:
     """SHA-256 over the names and contents of all YAML files in `folder`, in order of name."""
     running = hashlib.sha256()
     for file in sorted(folder.rglob("*.yaml")):
-        body = file.read_bytes()
+        body = read_bytes(file)
         running.update(f"{file.relative_to(folder).as_posix()}\n{len(body)}\n".encode())
         running.update(body)
     return running.hexdigest()
@@ -125,6 +126,9 @@ class _Loader:
         names, heading = _names(read), read["rulebook"][0]
         limits, limits_at = read["limits"]
         self.problems += names.limit_problems(limits_at, limits.limits, heading.fpi_system)
+        for check in _whole_checks(names, read):
+            with self._noting():
+                check()
         self._types(*read["types"], names)
         for stage, files in stages.items():
             for rules_of_file, document in files:
@@ -209,6 +213,25 @@ class _Loader:
                 "rename one of the two",
             )
         self.seen[rule_id] = place
+
+
+def _whole_checks(
+    names: Names, read: Mapping[str, tuple[Any, Document]]
+) -> Iterator[Callable[[], None]]:
+    """Checks of what stands beside the rules, one for each thing that can be wrong by itself."""
+    yield lambda: check_computed(names.measures, read["measures"][1])
+    yield lambda: names.check_sums(read["attributes"][1])
+    yield lambda: _check_axes(*read["axes"])
+
+
+def _check_axes(file: AxesFile, at: Document) -> None:
+    if FOOT_TYPE in file.axes:
+        raise InputError(
+            at.place(("axes", FOOT_TYPE), key=True),
+            f"an axis is called `{FOOT_TYPE}`, which types.yaml already makes",
+            "any other name",
+            "rename it",
+        )
 
 
 def _that_fit(document: Document) -> Iterator[tuple[int, Rule]]:

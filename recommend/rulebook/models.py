@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Discriminator, Field, Tag, model_validator
 
 from recommend.measure.definitions import MeasureDefs
 from recommend.reading import Id as Id  # also the id of a product attribute
@@ -112,6 +112,10 @@ class AttributeDef(Strict):
     def _number_or_scale(self) -> AttributeDef:
         if not self.scale and (self.low is None or self.high is None):
             raise ValueError("give `low` and `high` of a number, or a `scale` of words")
+        if self.scale and (self.low is not None or self.high is not None):
+            raise ValueError("`low` and `high` are for numbers, and this has a `scale` of words")
+        if self.low is not None and self.high is not None and self.low >= self.high:
+            raise ValueError(f"`low` ({self.low:g}) must be below `high` ({self.high:g})")
         return self
 
 
@@ -152,13 +156,31 @@ class NeedsThen(Strict):
     needs: list[NeedThen] = Field(min_length=1)
 
 
+_CONCLUSIONS = {"axis": AxisThen, "note": NoteThen, "needs": NeedsThen}
+
+
+def _which_conclusion(value: Any) -> str | None:
+    if isinstance(value, dict):
+        return next((key for key in _CONCLUSIONS if key in value), None)
+    return next((key for key, model in _CONCLUSIONS.items() if isinstance(value, model)), None)
+
+
+Then = Annotated[
+    Annotated[AxisThen, Tag("axis")]
+    | Annotated[NoteThen, Tag("note")]
+    | Annotated[NeedsThen, Tag("needs")],
+    Discriminator(_which_conclusion),
+    Field(description="a conclusion: `axis` and `value`, or `note` and `say`, or `needs`"),
+]
+
+
 class Rule(Strict):
     """One rule: when a condition holds, conclude; `because` is for the customer."""
 
     id: Id
     title: str
     when: Condition
-    then: AxisThen | NoteThen | NeedsThen
+    then: Then
     because: str
     basis: Basis
 
@@ -249,7 +271,10 @@ class Heading(Strict):
     """``rulebook.yaml``: what this rulebook is called and which systems it uses."""
 
     name: str
-    version: Annotated[str, Field(pattern=r"^\d+\.\d+\.\d+$")]
+    version: Annotated[
+        str,
+        Field(pattern=r"^[0-9]+\.[0-9]+\.[0-9]+$", description="three numbers, such as 1.0.0"),
+    ]
     date: str
     fpi_system: FpiSystem
     cautions: list[str] = Field(min_length=1)

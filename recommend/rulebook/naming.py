@@ -88,6 +88,13 @@ class Names:
                         "round it",
                     )
 
+    def check_sums(self, at: Document) -> None:
+        """Raise InputError for an attribute that is a sum of something unknown."""
+        for full, attribute in self.attributes.items():
+            loc: Loc = (*full.split(".", 1), "sum-of")
+            for index, part in enumerate(attribute.sum_of):
+                known("attribute", part, self.attributes, at.place((*loc, index)))
+
 
 def check_leaf(leaf: Leaf, loc: Loc, at: Document, names: Names) -> None:
     """Raise InputError for a name in a comparison that is not known or does not fit."""
@@ -99,10 +106,12 @@ def check_leaf(leaf: Leaf, loc: Loc, at: Document, names: Names) -> None:
         if leaf.is_ == [NOT_MEASURED]:
             return
         if not names.measures[leaf.measure].values:
+            choices = (*ORDERS, NOT_MEASURED)
             raise InputError(
                 at.place((*loc, "is")),
-                f"`{leaf.measure}` is a number",
-                ", ".join((*ORDERS, NOT_MEASURED)),
+                f"`{leaf.measure}` is a number, and `is` says `{leaf.is_[0]}`",
+                ", ".join(choices),
+                nearest(leaf.is_[0], choices) or "compare it with a limit",
             )
     elif isinstance(leaf, OfAxis):
         known("axis", leaf.axis, names.axes, at.place((*loc, "axis")))
@@ -116,7 +125,15 @@ def check_leaf(leaf: Leaf, loc: Loc, at: Document, names: Names) -> None:
     if isinstance(leaf, OfAxis):
         values -= {UNDETERMINED}
     for value in sorted(values):
-        known(f"value of `{fact}`", value, names.vocabulary.words[fact], at.place((*loc, key)))
+        known(
+            f"value of {_plain(fact)}", value, names.vocabulary.words[fact], at.place((*loc, key))
+        )
+
+
+def _plain(fact: str) -> str:
+    """The name of a word fact for people: the axis, measure or fact of the visit it stands for."""
+    kind, _, name = fact.partition("_")
+    return f"axis `{name}`" if kind == "axis" else f"`{name or kind}`"
 
 
 def _check_limit(leaf: OfMeasure, loc: Loc, at: Document, names: Names) -> None:
@@ -125,17 +142,31 @@ def _check_limit(leaf: OfMeasure, loc: Loc, at: Document, names: Names) -> None:
     known("limit", leaf.limit, names.limits, place)
     measure, limit = names.measures[leaf.measure], names.limits[leaf.limit]
     if measure.values:
-        raise InputError(place, f"`{leaf.measure}` is a class", ", ".join(measure.values))
+        raise InputError(
+            place,
+            f"`{leaf.measure}` is a class of words and has no limits",
+            f"`is` with {', '.join(measure.values)}",
+            "write one of these words in `is` and no `limit`",
+        )
     if measure.unit != limit.unit:
         raise InputError(
             place,
             f"limit `{leaf.limit}` is in {limit.unit} but `{leaf.measure}` is in {measure.unit}",
             f"a limit in {measure.unit}",
+            "name another limit, or correct its unit in limits.yaml",
         )
     for value in limit.values:
         for qualifier, word in value.where.items():
-            known("qualifier", qualifier, measure.qualifiers, place)
-            known(f"`{qualifier}`", word, measure.qualifiers[qualifier], place)
+            if qualifier not in measure.qualifiers:
+                raise InputError(
+                    place,
+                    f"limit `{leaf.limit}` is meant for certain `{qualifier}`, which "
+                    f"`{leaf.measure}` does not have",
+                    ", ".join(measure.qualifiers) or "a limit without `where`",
+                    nearest(qualifier, measure.qualifiers)
+                    or "correct `where` in limits.yaml, or the qualifiers in measures.yaml",
+                )
+            known(f"`{qualifier}` of `{leaf.measure}`", word, measure.qualifiers[qualifier], place)
 
 
 def then_checks(
@@ -159,7 +190,7 @@ def _check_stage(then: AxisThen | NoteThen | NeedsThen, stage: str, place: Place
     if not isinstance(then, fits):
         raise InputError(
             place,
-            "this conclusion does not belong to this stage",
+            f"this conclusion does not belong in the folder `{stage}`",
             words[stage],
             "move the rule to the folder of its stage",
         )
@@ -178,7 +209,10 @@ def check_need(need: NeedThen, loc: Loc, at: Document, names: Names) -> None:
     if need.level is not None:
         if not attribute.scale:
             raise InputError(
-                at.place((*loc, "level")), f"`{need.attribute}` is a number", "`limit`"
+                at.place((*loc, "level")),
+                f"`{need.attribute}` is a number and has no levels",
+                "a `limit`",
+                f"write `limit:` with a limit in {attribute.unit}",
             )
         known(
             f"level of `{need.attribute}`", need.level, attribute.scale, at.place((*loc, "level"))
@@ -186,6 +220,13 @@ def check_need(need: NeedThen, loc: Loc, at: Document, names: Names) -> None:
         return
     assert need.limit is not None
     place = at.place((*loc, "limit"))
+    if attribute.scale:
+        raise InputError(
+            place,
+            f"`{need.attribute}` is a scale of words and has no limits",
+            f"a `level`: {', '.join(attribute.scale)}",
+            "write `level:` with one of these words",
+        )
     known("limit", need.limit, names.limits, place)
     if names.limits[need.limit].unit != attribute.unit:
         raise InputError(
@@ -208,4 +249,5 @@ def known(what: str, word: str, among: Iterable[str], place: Place) -> None:
 def _unknown(what: str, word: str, known: Iterable[str], place: Place) -> InputError:
     names = sorted(known)
     shown = ", ".join(names) if len(names) <= 12 else f"one of {len(names)} known names"
-    return InputError(place, f"no {what} is called `{word}`", shown, nearest(word, names))
+    mend = nearest(word, names) or "correct it, or define it first"
+    return InputError(place, f"no {what} is called `{word}`", shown, mend)

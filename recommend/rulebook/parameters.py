@@ -79,8 +79,12 @@ class Parameters(Mapping[str, float]):
         try:
             return self.sourced[name].value
         except KeyError:
+            group, _, key = name.partition(".")
             hint = nearest(name, self.sourced)
-            raise RecommendError(f"no parameter is called `{name}`; {hint}") from None
+            raise RecommendError(
+                f"no parameter is called `{name}`; add `{key}` to parameters/{group}.yaml"
+                + (f", or {hint}" if hint else ".")
+            ) from None
 
     def __iter__(self) -> Iterator[str]:
         return iter(self.sourced)

@@ -35,7 +35,7 @@ def read_visit(path: Path | str, questions: Collection[str] | None = None) -> Vi
                 document.place(("answers", answer), key=True),
                 f"`{answer}` is not a screening question",
                 ", ".join(questions or ()),
-                nearest(answer, questions or ()),
+                nearest(answer, questions or ()) or "remove it; remarks may hold it",
             )
     return visit
 

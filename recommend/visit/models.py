@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
-from recommend.reading import Strict
+from recommend.reading import Id, Strict
 
 AgeBand = Literal["child", "teen", "adult", "older"]
 Purpose = Literal["walking", "running", "standing-work"]
@@ -26,21 +27,43 @@ def _word_of(value: Any) -> Any:
     return {True: "yes", False: "no"}.get(value, value) if isinstance(value, bool) else value
 
 
+def _day(value: str) -> str:
+    """Refuse a day that no calendar has."""
+    try:
+        date.fromisoformat(value)
+    except ValueError:
+        raise ValueError("a day of the calendar, such as 2026-11-25") from None
+    return value
+
+
 def _listed(value: Any) -> Any:
     """Let one reading stand without brackets."""
-    return [value] if isinstance(value, (int, float)) else value
+    return [value] if isinstance(value, (int, float)) and not isinstance(value, bool) else value
 
 
 Answer = Annotated[Literal["yes", "no", "not-asked"], BeforeValidator(_word_of)]
 FpiItem = Annotated[int, Field(ge=-2, le=2)]
-Angle = Annotated[float, Field(ge=-45, le=45)]
-Strides = Annotated[list[Angle], BeforeValidator(_listed), Field(min_length=1, max_length=2000)]
+Angle = Annotated[float, Field(ge=-45, le=45, description="a number from -45 to 45 degrees")]
+Strides = Annotated[
+    list[Angle],
+    BeforeValidator(_listed),
+    Field(min_length=1, max_length=2000, description="1 to 2000 angles, one a stride"),
+]
+Height = Annotated[float, Field(gt=0, lt=200, description="a number above 0 and below 200 mm")]
+Coordinate = Annotated[float, Field(ge=-500, le=1000, description="a number from -500 to 1000 mm")]
+Point = Annotated[list[Coordinate], Field(min_length=2, max_length=2, description="[x, y] in mm")]
 Share = Annotated[float, Field(ge=0, le=100)]
-Curve = Annotated[list[Angle], Field(min_length=101, max_length=101)]
-Shares = Annotated[list[Share], BeforeValidator(_listed), Field(min_length=1, max_length=2000)]
+Curve = Annotated[
+    list[Angle],
+    Field(min_length=101, max_length=101, description="101 angles, one a percent of stance"),
+]
+Shares = Annotated[
+    list[Share],
+    BeforeValidator(_listed),
+    Field(min_length=1, max_length=2000, description="1 to 2000 percentages, one a step"),
+]
 Rating = Annotated[float, Field(ge=0, le=10)]
-ProductId = Annotated[str, Field(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=60)]
-Point = Annotated[list[float], Field(min_length=2, max_length=2)]
+ProductId = Annotated[Id, Field(max_length=60)]
 
 
 class FpiItems(Strict):
@@ -74,15 +97,18 @@ class Fpi(Strict):
         scores = self.items.scores()
         known = [s for s in scores if s is not None]
         if len(known) == len(scores) and sum(known) != self.total:
-            raise ValueError(f"the items add up to {sum(known)}; correct `total` or leave it out")
+            raise ValueError(
+                f"the six items add up to {sum(known)} and `total` is {self.total}; correct the "
+                "items, or leave `total` out"
+            )
         return self
 
 
 class SitStand(Strict):
     """One height (mm) taken sitting (about 10 % of body weight) and standing (50 %)."""
 
-    sitting: Annotated[float, Field(gt=0, lt=200)] | None = None
-    standing: Annotated[float, Field(gt=0, lt=200)] | None = None
+    sitting: Height | None = None
+    standing: Height | None = None
 
 
 class ArchIndex(Strict):
@@ -117,16 +143,21 @@ class Rearfoot(Strict):
     def _standing_has_no_phases(self) -> Rearfoot:
         phases = (self.touchdown, self.contact, self.midstance, self.propulsion)
         if self.gait == "standing" and any(p is not None for p in phases):
-            raise ValueError("a standing reading has no phases; write it under `angle`")
+            raise ValueError("a standing reading has no phases of a step; write it under `angle`")
         if self.gait != "standing" and self.angle is not None:
-            raise ValueError("write the readings under `contact`, `midstance`, `propulsion`")
+            raise ValueError(
+                f"`angle` is for standing, and the gait is {self.gait}; write the readings under "
+                "`touchdown`, `contact`, `midstance` or `propulsion`"
+            )
         return self
 
 
 def _refuse_twice(entries: list[Rearfoot]) -> None:
     seen = [(entry.gait, entry.reference) for entry in entries]
     if len(seen) != len(set(seen)):
-        raise ValueError("a gait and reference stand twice; put all strides in one entry")
+        raise ValueError(
+            "the same gait and reference stand in two entries; put all strides in one entry"
+        )
 
 
 class Cop(Strict):
@@ -139,6 +170,16 @@ class Cop(Strict):
     pattern: CopPattern | None = None
     excursion_index_percent: Annotated[float, Field(ge=-100, le=100)] | None = None
     path_mm: Annotated[list[Point], Field(min_length=5, max_length=5000)] | None = None
+
+    @model_validator(mode="after")
+    def _path_goes_forward(self) -> Cop:
+        if self.path_mm and self.path_mm[-1][1] <= self.path_mm[0][1]:
+            raise ValueError(
+                f"the path goes backwards (y from {self.path_mm[0][1]:g} to "
+                f"{self.path_mm[-1][1]:g} mm); y counts forward from the back of the heel, so "
+                "write the first contact first"
+            )
+        return self
 
 
 class Foot(Strict):
@@ -161,7 +202,8 @@ class Foot(Strict):
         if whole is not None and truncated is not None and truncated >= whole:
             raise ValueError(
                 f"the truncated foot length ({truncated:g} mm) is not shorter than the foot "
-                f"({whole:g} mm); it runs from the heel to the first metatarsal joint"
+                f"({whole:g} mm); it runs from the heel to the first metatarsal joint, so measure "
+                "or write it again"
             )
         return self
 
@@ -296,8 +338,26 @@ class FollowUp(Strict):
 class Visit(Strict):
     """One customer's fitting: a reference code, never a name."""
 
-    reference: Annotated[str, Field(min_length=1, max_length=40, pattern=r"^[\w.-]+$")]
-    date: Annotated[str, Field(pattern=r"^\d{4}-\d{2}-\d{2}$")] | None = None
+    reference: Annotated[
+        str,
+        Field(
+            min_length=1,
+            max_length=40,
+            pattern=r"^[\w.-]+$",
+            description="a code of up to 40 letters, digits, dots and hyphens, without spaces",
+        ),
+    ]
+    date: (
+        Annotated[
+            str,
+            Field(
+                pattern=r"^[0-9]{4}-[0-9]{2}-[0-9]{2}$",
+                description="year-month-day, such as 2026-11-25",
+            ),
+            AfterValidator(_day),
+        ]
+        | None
+    ) = None
     age_band: AgeBand | None = None
     body_mass_kg: Annotated[float, Field(ge=8, le=300)] | None = None
     purpose: Purpose | None = None

@@ -92,7 +92,7 @@ def read_pressure_csv(path: Path, parameters: Mapping[str, float]) -> PressureRe
         ``capture.recording-limit``.
     """
     document, lines = read_head(path)
-    head = validate(PressureHead, document)
+    head = validate(PressureHead, document, from_text=True)
     for key in ("rows", "columns"):
         if getattr(head, key) is None:
             raise InputError(Place(str(path), 1), f"`{key}` is missing", mend=f"add `# {key}: ...`")
@@ -119,7 +119,7 @@ def read_pressure_npz(path: Path, parameters: Mapping[str, float]) -> PressureRe
             f"the file is not a pressure capture in NPZ ({error})",
             "an archive with the array `pressure` (time, rows, columns) and the keys of the head",
         ) from None
-    head = validate(PressureHead, _scalar_document(path, data))
+    head = validate(PressureHead, _scalar_document(path, data), from_text=True)
     if pressure.ndim != 3 or pressure.dtype.kind not in "fiu" or not pressure.size:
         raise InputError(
             place,

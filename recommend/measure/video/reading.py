@@ -51,7 +51,7 @@ def read_marks_csv(path: Path, side: Side | None = None) -> MarksRecording:
         If head, columns or numbers do not fit; names the line.
     """
     document, lines = read_head(path)
-    head = validate(MarksHead, document)
+    head = validate(MarksHead, document, from_text=True)
     foot = _side(path, head.side, side)
     numbers, columns = _rows(path, lines)
     frames, table, dropped = _even_frames(path, lines, numbers, columns)

@@ -80,7 +80,7 @@ def test_npz_holds_the_same(tmp_path):
         (HEAD + ROW * 3 + "0,a,2,3,4\n", "walk.csv:11: number 2 of the line is `a`"),
         (HEAD + ROW * 3 + "0,1e99,2,3,4\n", "number 2 of the line is infinite"),
         (HEAD + ROW * 3 + "0,inf,2,3,4\n", "number 2 of the line is infinite"),
-        (HEAD.replace("kPa", "psi") + ROW * 4, "`unit` is `psi`; allowed: 'kPa' or 'N/cm2'"),
+        (HEAD.replace("kPa", "psi") + ROW * 4, "`unit` is `psi`; allowed: kPa, N/cm2"),
         (HEAD.replace("pitch-mm", "pich-mm") + ROW * 4, "did you mean `pitch-mm`|Did you mean"),
         (HEAD.replace("# rate-hz: 100\n", "") + ROW * 4, "`rate-hz` is missing"),
         (HEAD.replace("# rows: 4\n", "") + ROW * 4, "`rows` is missing"),

@@ -1,0 +1,203 @@
+"""From the events of the YAML parser to plain data, one pass, refusing what is not plain."""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import Any
+
+import yaml
+
+from recommend.errors import InputError, Place
+from recommend.reading.syntax import syntax_error
+
+Loc = tuple[str | int, ...]
+
+MAX_DEPTH = 40
+
+_INT = re.compile(r"[-+]?[0-9]+")
+_FLOAT = re.compile(r"[-+]?(\.[0-9]+|[0-9]+(\.[0-9]*)?)([eE][-+]?[0-9]+)?")
+_NOT_FINITE = re.compile(r"[-+]?\.?(inf|infinity|nan)|[-+]?1\.#(inf|ind|qnan|nan).*", re.IGNORECASE)
+_CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x84\x86-\x9f]")
+_WORDS = {"null": None, "~": None, "": None, "true": True, "false": False}
+_MAX_DIGITS = 18
+
+
+class Builder:
+    """Builds the data of one document and notes where each part stands.
+
+    Works on the parser's events rather than its nodes: nothing is expanded, and a file of
+    brackets is refused at its fortieth instead of exhausting the C stack.
+    """
+
+    def __init__(self, file: str, text: str) -> None:
+        self.file, self.text = file, text
+        self.places: dict[Loc, tuple[int, int]] = {}
+        self.keys: dict[Loc, tuple[int, int]] = {}
+        self._parser = yaml.CSafeLoader(text)
+
+    def document(self) -> Any:
+        """The data of the only document.
+
+        Raises
+        ------
+        InputError
+            If there is none, or more than one, or something in it is refused.
+        """
+        try:
+            return self._document()
+        finally:
+            self._parser.dispose()
+
+    def _document(self) -> Any:
+        self._next()  # start of the stream
+        if isinstance(self._next(), yaml.StreamEndEvent):
+            raise InputError(
+                Place(self.file, 1),
+                "the file is empty or holds only comments",
+                mend="start from an example in catalogue_demo/ or rules/",
+            )
+        data = self._value(self._next(), ())
+        self._next()  # end of the document
+        after = self._next()
+        if not isinstance(after, yaml.StreamEndEvent):
+            raise InputError(
+                self._at(after),
+                "a second document begins here (---)",
+                "one document in a file",
+                "move it to a file of its own",
+            )
+        if data is None:
+            raise InputError(
+                Place(self.file, 1),
+                "the file holds nothing",
+                mend="start from an example in catalogue_demo/ or rules/",
+            )
+        return data
+
+    def _next(self) -> Any:
+        try:
+            return self._parser.get_event()
+        except yaml.YAMLError as error:
+            raise syntax_error(error, self.file, self.text) from None
+
+    def _value(self, event: Any, loc: Loc) -> Any:
+        self._refuse(event)
+        place = self._at(event)
+        self.places[loc] = (place.line, place.column)
+        if len(loc) > MAX_DEPTH:
+            raise InputError(
+                place,
+                "this is nested too deeply",
+                f"up to {MAX_DEPTH} levels",
+                "look for brackets or indentation that are never closed",
+            )
+        if isinstance(event, yaml.MappingStartEvent):
+            return self._mapping(loc)
+        if isinstance(event, yaml.SequenceStartEvent):
+            return self._sequence(loc)
+        return self._scalar(event)
+
+    def _refuse(self, event: Any) -> None:
+        """Refuse what a visit or a rule does not need: aliases, anchors, tags."""
+        place = self._at(event)
+        if isinstance(event, yaml.AliasEvent):
+            what, name = "an alias", f"*{event.anchor}"
+        elif event.anchor is not None:
+            what, name = "an anchor", f"&{event.anchor}"
+        elif event.tag is not None:
+            what, name = "a tag", str(event.tag).replace("tag:yaml.org,2002:", "!!")
+        else:
+            return
+        raise InputError(
+            place,
+            f"{what} (`{name}`) stands here",
+            "values written out",
+            "write the value out, or put it in quotes if it is text",
+        )
+
+    def _sequence(self, loc: Loc) -> list[Any]:
+        out: list[Any] = []
+        while not isinstance(event := self._next(), yaml.SequenceEndEvent):
+            out.append(self._value(event, (*loc, len(out))))
+        return out
+
+    def _mapping(self, loc: Loc) -> dict[str, Any]:
+        out: dict[str, Any] = {}
+        while not isinstance(event := self._next(), yaml.MappingEndEvent):
+            key, here = self._key(event), self._at(event)
+            if key in out:
+                line = self.keys[(*loc, key)][0]
+                raise InputError(
+                    here,
+                    f"`{key}` stands twice (first on line {line})",
+                    "each key once",
+                    "remove one of the two",
+                )
+            self.keys[(*loc, key)] = (here.line, here.column)
+            out[key] = self._value(self._next(), (*loc, key))
+        return out
+
+    def _key(self, event: Any) -> str:
+        self._refuse(event)
+        found = ""
+        if not isinstance(event, yaml.ScalarEvent):
+            found = "a list or mapping stands where a key should"
+        elif not event.value.strip() and not event.style:
+            found = "a key is missing before this colon"
+        elif event.value == "<<" and not event.style:
+            found = "a merge key (`<<`) stands here"
+        if found:
+            raise InputError(self._at(event), found, "a word", "write each key out as a word")
+        self._refuse_control(event.value, event)
+        return str(event.value)
+
+    def _scalar(self, event: Any) -> Any:
+        value = str(event.value)
+        if event.style:  # quoted, or a block of text
+            self._refuse_control(value, event)
+            return value
+        if value.lower() in _WORDS:
+            return _WORDS[value.lower()]
+        if _NOT_FINITE.fullmatch(value):
+            raise InputError(
+                self._at(event),
+                f"`{value}` is not a number",
+                "finite numbers",
+                "leave the line out if it is not known, or quote it if it is text",
+            )
+        return self._number(value, event)
+
+    def _refuse_control(self, value: str, event: Any) -> None:
+        """Refuse what an escape in quotes can smuggle in and a terminal would act on."""
+        found = _CONTROL.search(value)
+        if found:
+            raise InputError(
+                self._at(event),
+                f"the text holds the control character U+{ord(found.group()):04X}",
+                "plain text",
+                "delete it",
+            )
+
+    def _number(self, value: str, event: Any) -> Any:
+        if _INT.fullmatch(value):
+            if len(value.lstrip("+-")) > _MAX_DIGITS:
+                raise InputError(
+                    self._at(event),
+                    f"`{value}` has too many digits",
+                    f"up to {_MAX_DIGITS} digits",
+                    "correct the number, or quote it if it is text",
+                )
+            return int(value)
+        if _FLOAT.fullmatch(value):
+            number = float(value)
+            if not math.isfinite(number):
+                raise InputError(
+                    self._at(event), f"`{value}` is too large", "numbers up to 1e308", "correct it"
+                )
+            return number
+        return value
+
+    def _at(self, event: Any) -> Place:
+        mark = event.start_mark
+        return Place(self.file, mark.line + 1, mark.column + 1)

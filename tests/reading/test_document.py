@@ -1,0 +1,146 @@
+"""What the reader accepts: plain YAML and JSON as people and programs write it."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+import yaml
+from hypothesis import given
+from hypothesis import strategies as st
+
+from recommend.errors import InputError, nearest, readable
+from recommend.reading import read_document
+from recommend.reading.document import parse_document
+
+VISIT = {"reference": "QB-1", "feet": {"left": {"foot-length-mm": 265.5}}}
+
+
+@pytest.mark.parametrize("indent", [None, 2, "\t"])
+@pytest.mark.parametrize("ascii_only", [True, False])
+def test_json_of_every_layout_reads(indent: int | str | None, ascii_only: bool) -> None:
+    """JSON on one line, indented by spaces or tabs, with characters escaped or not."""
+    data = VISIT | {"remarks": 'quote " slash / \\ step 🚶 é'}
+    text = json.dumps(data, indent=indent, ensure_ascii=ascii_only)
+    assert parse_document(text, "visit.json").data == data
+
+
+def test_a_backslash_before_an_escape_is_kept() -> None:
+    """A written-out backslash followed by ud83d is text, not half a character."""
+    data = {"remarks": "\\ud83d\\ude00 and \\\\ud83d", "step": "🚶\\"}
+    assert parse_document(json.dumps(data), "visit.json").data == data
+
+
+_PLAIN = st.recursive(
+    st.none()
+    | st.booleans()
+    | st.integers(-(10**17), 10**17)
+    | st.floats(allow_nan=False, allow_infinity=False)
+    | st.text(st.characters(exclude_categories=["Cc", "Cs", "Mn", "Mc", "Me", "Cn", "Co", "Cf"])),
+    lambda inner: (
+        st.lists(inner, max_size=4)
+        | st.dictionaries(st.from_regex(r"[a-z]{1,8}", fullmatch=True), inner, max_size=4)
+    ),
+    max_leaves=20,
+)
+
+
+@given(st.dictionaries(st.from_regex(r"[a-z]{1,8}", fullmatch=True), _PLAIN, min_size=1))
+def test_what_json_writes_is_read_alike(data: dict[str, object]) -> None:
+    """Any JSON of the standard library's writer reads as json.loads reads it.
+
+    Texts are compared as NFC, the one spelling the reader gives to accented letters.
+    """
+    text = json.dumps(data)
+    assert _composed(parse_document(text, "x.json").data) == _composed(json.loads(text))
+
+
+def _composed(value: object) -> object:
+    import unicodedata
+
+    if isinstance(value, str):
+        return unicodedata.normalize("NFC", value)
+    if isinstance(value, list):
+        return [_composed(one) for one in value]
+    if isinstance(value, dict):
+        return {key: _composed(one) for key, one in value.items()}
+    return value
+
+
+@pytest.mark.parametrize("ending", ["\n", "\r\n", "\r"])
+def test_every_line_ending_reads_and_counts(ending: str, tmp_path: Path) -> None:
+    """Files of any system read alike, and lines are counted alike."""
+    path = tmp_path / "visit.yaml"
+    path.write_bytes(ending.join(["reference: QB-1", "", "purpose: walking"]).encode())
+    document = read_document(path)
+    assert document.data == {"reference": "QB-1", "purpose": "walking"}
+    assert document.place(("purpose",)).line == 3
+
+
+def test_a_byte_order_mark_is_passed_over(tmp_path: Path) -> None:
+    """An editor's UTF-8 mark is no part of the first key."""
+    path = tmp_path / "visit.yaml"
+    path.write_bytes(b"\xef\xbb\xbfreference: QB-1\n")
+    assert read_document(path).data == {"reference": "QB-1"}
+
+
+def test_an_accent_is_one_letter_however_it_was_typed(tmp_path: Path) -> None:
+    """Composed and decomposed letters read alike (Unicode standard annex 15, form C)."""
+    path = tmp_path / "visit.yaml"
+    path.write_text("reference: Zoe\u0301\n", encoding="utf-8")
+    assert read_document(path).data == {"reference": "Zo\u00e9"}
+
+
+@pytest.mark.parametrize(
+    ("written", "value"),
+    [
+        ("yes", "yes"), ("no", "no"), ("on", "on"), ("off", "off"), ("010", 10), ("+4", 4),
+        ("1e3", 1000.0), (".5", 0.5), ("5.", 5.0), ("-0.0", 0.0), ("2026-11-25", "2026-11-25"),
+        ("0x1F", "0x1F"), ("0o17", "0o17"), ("1_000", "1_000"), ("12:30", "12:30"),
+        ("~", None), ("null", None), ("", None), ("true", True), ("False", False),
+        ("'265'", "265"), ("not a number", "not a number"), ("nano", "nano"),
+    ],
+)  # fmt: skip
+def test_plain_values_read_as_yaml_1_2(written: str, value: object) -> None:
+    """Words stay words and numbers are decimal, as in the core schema of YAML 1.2 (less its
+    hexadecimal and octal numbers, which no measure is written in).
+    """
+    read = parse_document(f"key: {written}\n", "x").data["key"]
+    assert (type(read), read) == (type(value), value)
+
+
+@given(st.text(alphabet="abc-:[]{}#&*!|>'\"%@`\n\t ,0.", max_size=40))
+def test_any_text_reads_or_is_refused_with_a_sentence(text: str) -> None:
+    """Whatever is typed, the answer is data or one line; structure is that of the YAML library."""
+    message, data = "", None
+    try:
+        data = parse_document(text, "x.yaml").data
+    except InputError as error:
+        message = str(error)
+    if data is None:
+        assert message.startswith("x.yaml")
+        assert message.isprintable()
+    else:
+        assert _shape(data) == _shape(yaml.load(text, Loader=yaml.CBaseLoader))
+
+
+def _shape(value: object) -> object:
+    if isinstance(value, dict):
+        return {str(key): _shape(one) for key, one in value.items()}
+    if isinstance(value, list):
+        return [_shape(one) for one in value]
+    return "leaf"
+
+
+def test_a_message_shows_what_cannot_be_seen() -> None:
+    """Invisible characters are spelt out, long quotations cut, visible text left alone."""
+    assert readable("a\u200bb\n`c`") == "a<U+200B>b<U+000A>`c`"
+    assert readable("`" + "x" * 200 + "` in `y`").endswith("...` in `y`")
+    assert readable("2.5° ± é 🚶") == "2.5° ± é 🚶"
+
+
+def test_the_nearest_spelling_is_offered_only_when_near() -> None:
+    """A hint that is far off would mislead."""
+    assert nearest("propulsoin", ["propulsion", "contact"]) == "did you mean `propulsion`?"
+    assert nearest("shoes", ["contact"]) == ""
