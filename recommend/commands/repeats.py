@@ -13,12 +13,12 @@ import typer
 from recommend.atomic import write_atomically
 from recommend.catalogue.shop import open_rulebook
 from recommend.errors import InputError, Place
+from recommend.measure.named import read_measured_visit
 from recommend.measure.repeatability import Repeated
 from recommend.measure.repeatability import repeatability as repeatability_of
 from recommend.settings import read_settings, settings_file, settings_text
 from recommend.show.dialogue import say
 from recommend.show.repeats import EXPLAINED, repeat_lines
-from recommend.visit import read_visit
 
 
 def repeatability(
@@ -39,7 +39,9 @@ def repeatability(
     Example: recommend visit repeatability catalogue_demo/repeats/*.yaml
     """
     book = open_rulebook(rules)
-    visits = [read_visit(file, book.questions) for file in files]
+    visits = [
+        read_measured_visit(file, book.questions, book.parameters, book.measures) for file in files
+    ]
     found = repeatability_of(visits, book.measures, book.parameters)
     if not found:
         raise InputError(

@@ -18,7 +18,9 @@ from recommend.infer.assess import Assessment
 from recommend.infer.counter import Counter
 from recommend.match.changed import changes
 from recommend.match.outcome import outcome_of
+from recommend.measure.absorbing import absorber
 from recommend.measure.history import history as history_of
+from recommend.measure.named import read_measured_visit
 from recommend.reading import read_document
 from recommend.rulebook import Rulebook
 from recommend.settings import setting
@@ -26,7 +28,7 @@ from recommend.show.changed import change_lines
 from recommend.show.dialogue import say
 from recommend.show.form import form_html
 from recommend.show.history import plot_lines, table_lines, told_lines
-from recommend.visit import read_visit
+from recommend.visit import Visit
 from recommend.visit.answers import RefusedError
 from recommend.visit.changing import answers_in, change, step_called
 from recommend.visit.coming_back import steps_again
@@ -54,17 +56,21 @@ Known = Annotated[
 ]
 
 
-def steps_for(book: Rulebook, follow_up: bool) -> tuple[Step, ...]:
-    """The steps of a first fitting, or of a customer who comes back."""
+def steps_for(book: Rulebook, follow_up: bool, folder: Path | None = None) -> tuple[Step, ...]:
+    """The steps of a first fitting, or of a customer who comes back.
+
+    Capture files are asked for when `folder`, where the visit will stand, is given.
+    """
+    absorb = absorber(folder, book.parameters, book.measures) if folder else None
     sizes, zero = setting("sizes").value, setting("zero-reference").value
     if not follow_up:
-        return intake(book.questions, sizes, zero)
+        return intake(book.questions, sizes, zero, absorb)
     products = open_catalogue(book)
     worn = {
         "shoe": frozenset(item.id for item in products.shoes),
         "insole": frozenset(item.id for item in products.insoles),
     }
-    return steps_again(book.questions, sizes, zero, worn)
+    return steps_again(book.questions, sizes, zero, worn, absorb)
 
 
 def list_(
@@ -86,7 +92,7 @@ def list_(
     counter = Counter(open_rulebook(rules)) if found else None
     for one in found:
         assert counter is not None
-        seen = counter.assess(read_visit(one.path, counter.book.questions))
+        seen = counter.assess(_read(one.path, counter.book))
         print(f"{one.day:<11} {one.reference:<20} {_state(seen)}")
         print(f"{'':<11} {one.path}")
     if not found:
@@ -133,7 +139,7 @@ def edit(
     """
     path = _path_of(reference, visits)
     book = open_rulebook(rules)
-    before = read_visit(path, book.questions)
+    before = _read(path, book)
     steps = steps_for(book, before.follow_up is not None)
     if what is None:
         _list_answers(path, steps)
@@ -143,7 +149,8 @@ def edit(
     products = open_catalogue(book, catalogue)
     counter = Counter(book)
     old = outcome_of(before, book, products, counter.engine)
-    after = change(path, step, new)
+    change(path, step, new)
+    after = _read(path, book)
     doubt = counter.doubt(before, after)
     if doubt:
         say(f"Is that so? {doubt}")
@@ -201,7 +208,7 @@ def history(
     """
     shelf, book = Shelf(setting("visits", visits).value), open_rulebook(rules)
     shelf.newest(reference)  # says so when there is none
-    seen = [read_visit(one.path, book.questions) for one in shelf.finished(reference)]
+    seen = [_read(one.path, book) for one in shelf.finished(reference)]
     lines = history_of(seen, book.measures, book.parameters)
     if measure and measure not in {line.measure for line in lines}:
         known = ", ".join(dict.fromkeys(line.measure for line in lines))
@@ -246,6 +253,10 @@ def form(
     except OSError as error:
         raise InputError(Place(str(to)), f"cannot be written ({error.strerror})") from error
     print(f"Sheet: {to}")
+
+
+def _read(path: Path, book: Rulebook) -> Visit:
+    return read_measured_visit(path, book.questions, book.parameters, book.measures)
 
 
 def _path_of(reference: str, visits: Path | None) -> Path:

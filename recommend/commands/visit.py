@@ -145,7 +145,7 @@ def _refuse_under_way(shelf: Shelf, code: str) -> None:
 def _enter(draft: Draft, shelf: Shelf, rules: Path | None) -> None:
     """Ask what is still to be asked, then put the visit on the shelf."""
     counter = Counter(open_rulebook(rules))
-    entry = Entry(steps_for(counter.book, draft.follow_up), draft, counter)
+    entry = Entry(steps_for(counter.book, draft.follow_up, shelf.folder), draft, counter)
     shelf.save(draft)
     told: set[str] = set()
 

@@ -152,7 +152,7 @@ def _ask(step: Step, entry: Entry, *, remind: bool) -> None:
 
 def _tell(reply: Reply, by_key: bool) -> None:
     """Say what became of an answer; after a key, on the line of the key."""
-    short = {"taken": f"= {reply.say}", "kept": f"= {reply.say}", "left-out": "left out"}
+    short = {"taken": f"= {reply.say}", "kept": f"= {reply.say}", "left-out": reply.say}
     if reply.kind in short:
         say(short[reply.kind], "  " if not by_key else "")
     elif by_key:

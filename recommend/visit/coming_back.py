@@ -8,7 +8,7 @@ from datetime import date
 from typing import get_args
 
 from recommend.visit.answers import Known, Number, Text
-from recommend.visit.intake import SCREENING, YES_NO, Asked, intake
+from recommend.visit.intake import SCREENING, YES_NO, Absorb, Asked, intake
 from recommend.visit.models import Region, Visit
 from recommend.visit.steps import Step
 from recommend.visit.tree import SIDES, Path, Tree
@@ -51,13 +51,17 @@ def _worst(earlier: Visit) -> dict[str, int]:
 
 
 def steps_again(
-    questions: Mapping[str, Asked], sizes: str, zero: str, worn: Mapping[str, frozenset[str]]
+    questions: Mapping[str, Asked],
+    sizes: str,
+    zero: str,
+    worn: Mapping[str, frozenset[str]],
+    absorb: Absorb | None = None,
 ) -> tuple[Step, ...]:
     """The steps of a visit of a customer who comes back.
 
     `worn` has the ids of products by kind (``shoe``, ``insole``); the others are as of `intake`.
     """
-    steps = intake(questions, sizes, zero)
+    steps = intake(questions, sizes, zero, absorb)
     screening = tuple(step for step in steps if step.block == SCREENING)
     rest = tuple(step for step in steps if step.block != SCREENING)
     return (*screening, *_since(worn), *rest)

@@ -17,7 +17,7 @@ from recommend.visit.answers import Choice, RefusedError
 from recommend.visit.models import Visit
 from recommend.visit.shelf import Draft
 from recommend.visit.steps import Step
-from recommend.visit.tree import Tree, drop, get, put, tidied
+from recommend.visit.tree import Tree, drop, put, tidied
 
 HELP, BACK, PAST, CLEAR = "?", "<", ">", "x"
 COMMANDS = frozenset({HELP, BACK, PAST, CLEAR})
@@ -106,8 +106,8 @@ class Entry:
         if step is AFTER_STOP:
             return self._after_stop(text)
         if command == PAST:
-            return self._move(Reply("left-out"), past=True)
-        if command == CLEAR:
+            return self._move(Reply("left-out", "passed over; what stands stays"), past=True)
+        if command == CLEAR and step.absorb is None:
             return self._clear(step)
         return self._answer(step, text) if command else self._enter(step)
 
@@ -124,28 +124,27 @@ class Entry:
 
     def _enter(self, step: Step) -> Reply:
         """Enter alone keeps what stands, or gives the usual answer, or leaves the step out."""
-        if get(self.draft.tree, step.path) is not None:
+        if step.standing(self.draft.tree) is not None:
             return self._move(Reply("kept", step.standing(self.draft.tree) or ""))
         usual = step.usual(self.draft.tree)
-        return self._answer(step, usual) if usual else self._move(Reply("left-out"))
+        return self._answer(step, usual) if usual else self._move(Reply("left-out", "left out"))
 
     def _answer(self, step: Step, text: str) -> Reply:
         before = self.draft.tree
-        after = copy.deepcopy(before)
         try:
-            put(after, step.path, step.kind.parse(text))
+            after, said = _with_answer(before, step, text)
             visit = visit_of(after)
         except RefusedError as error:
             return Reply("refused", str(error))
         except InputError as error:
-            return Reply("refused", _refusal(text, error))
+            return Reply("refused", str(error) if step.absorb else _refusal(text, error))
         doubt = "" if step.id in self.draft.doubted else self.judge.doubt(visit_of(before), visit)
         if doubt:
             self.draft.doubted.append(step.id)
             return Reply("again", doubt)
         self.draft.tree = after
-        stops = self._new_stops(visit)
-        return self._move(Reply("taken", step.standing(after) or "", stops))
+        reply = Reply("taken", said, self._new_stops(visit))
+        return reply if step.absorb else self._move(reply)
 
     def _clear(self, step: Step) -> Reply:
         drop(self.draft.tree, step.path)
@@ -190,6 +189,16 @@ class Entry:
         self.draft.at = ahead[0].id
         ended = here.block if ahead[0].block != here.block else ""
         return Reply(reply.kind, reply.say, reply.stops, ended)
+
+
+def _with_answer(before: Tree, step: Step, text: str) -> tuple[Tree, str]:
+    """The data with an answer in them, and the answer in words."""
+    value = step.kind.parse(text)
+    if step.absorb is not None:
+        return step.absorb(before, value)
+    after = copy.deepcopy(before)
+    put(after, step.path, value)
+    return after, step.standing(after) or ""
 
 
 def visit_of(tree: Tree) -> Visit:

@@ -136,7 +136,12 @@ _ANGLE_HELP = (
 )
 
 
-def intake(questions: Mapping[str, Asked], sizes: str, zero: str) -> tuple[Step, ...]:
+Absorb = Callable[[Tree, str], tuple[Tree, str]]
+
+
+def intake(
+    questions: Mapping[str, Asked], sizes: str, zero: str, absorb: Absorb | None = None
+) -> tuple[Step, ...]:
     """The steps of a first fitting.
 
     Parameters
@@ -144,12 +149,14 @@ def intake(questions: Mapping[str, Asked], sizes: str, zero: str) -> tuple[Step,
     questions : screening questions by id, in the order of asking.
     sizes : the usual size system of the shop.
     zero : the usual zero reference of rearfoot angles of the shop.
+    absorb : measures a capture file into the data of a visit; without it none is asked for.
     """
     return (
         *screening(questions),
         *_purpose(sizes),
         *_posture(),
         *_lengths(),
+        *(_captures(absorb) if absorb else ()),
         *_footprint(),
         *_angles(zero),
         *_load_path(),
@@ -234,6 +241,15 @@ def _lengths() -> Iterator[Step]:
             path: Path = ("feet", side, *keys)
             ask = f"{side.upper()}: {title}"
             yield Step(f"{name}.{side}", "Lengths and heights", ask, Number("mm"), path, explained)
+
+
+def _captures(absorb: Absorb) -> Iterator[Step]:
+    yield Step(
+        "capture", "Captures", "A capture file (pressure mat or video marks), or Enter for none",
+        Text("the name of the file; one after the other"), ("captures",),
+        "It is measured now, and what it gives stands in brackets at the questions that follow. "
+        "Numbers can be typed there instead.", absorb=absorb,
+    )  # fmt: skip
 
 
 def _footprint() -> Iterator[Step]:

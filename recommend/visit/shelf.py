@@ -189,11 +189,16 @@ def _same(path: Path, tree: Tree) -> bool:
 def visit_text(tree: Tree) -> str:
     """A visit as the text of a visit file."""
     head = "# A visit typed at the counter. What is not here was not asked or not measured.\n"
-    body = yaml.dump(
-        tidied(tree), Dumper=_Dumper, sort_keys=False, allow_unicode=True,
-        default_flow_style=None, width=100,
+    return head + "".join(_part(key, value) for key, value in tidied(tree).items())
+
+
+def _part(key: str, value: Any) -> str:
+    """One top-level part, on lines of its own; inside it, the innermost lists on one line."""
+    text: str = yaml.dump(
+        {key: value}, Dumper=_Dumper, sort_keys=False, allow_unicode=True, width=100,
+        default_flow_style=None if isinstance(value, (dict, list)) else False,
     )  # fmt: skip
-    return head + str(body)
+    return text
 
 
 class _Dumper(yaml.SafeDumper):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 from recommend.visit.answers import Kind
 from recommend.visit.tree import Path, Tree, get
@@ -32,6 +33,8 @@ class Step:
     reminder : lines shown with the question.
     asked_if : whether it is asked at all, from what was answered so far.
     usual : the answer that Enter gives when nothing was answered yet; None for none.
+    absorb : for an answer that fills many places at once, such as a capture file: the data with
+        it in them, and what was done in words. Such a step is asked until it is left out.
     """
 
     id: str
@@ -43,6 +46,7 @@ class Step:
     reminder: tuple[str, ...] = ()
     asked_if: Callable[[Tree], bool] = _always
     usual: Callable[[Tree], str | None] = _nothing
+    absorb: Callable[[Tree, Any], tuple[Tree, str]] | None = None
 
     @property
     def always_asked(self) -> bool:
@@ -51,5 +55,5 @@ class Step:
 
     def standing(self, tree: Tree) -> str | None:
         """The answer that stands, as the fitter would write it; None when there is none."""
-        value = get(tree, self.path)
+        value = get(tree, self.path) if self.absorb is None else None
         return None if value is None else self.kind.show(value)

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 
 from recommend.infer.counter import Counter
+from recommend.measure.absorbing import absorber
 from recommend.rulebook import load_rulebook, shipped_folder
 from recommend.visit.entry import Entry
 from recommend.visit.intake import intake
@@ -20,11 +22,13 @@ def counter() -> Counter:
 
 
 @pytest.fixture
-def begin(counter: Counter) -> Callable[..., Entry]:
+def begin(counter: Counter, tmp_path: Path) -> Callable[..., Entry]:
     """Begin an entry, at a step when one is named."""
 
     def make(at: str = "", **tree: object) -> Entry:
         draft = Draft({"reference": "T-1", "date": "2026-03-05", **tree}, at=at)
-        return Entry(intake(counter.book.questions, "eu", "vertical"), draft, counter)
+        book = counter.book
+        absorb = absorber(tmp_path, book.parameters, book.measures)
+        return Entry(intake(book.questions, "eu", "vertical", absorb), draft, counter)
 
     return make

@@ -40,7 +40,7 @@ def test_screening_comes_before_any_measure(begin: Begin) -> None:
     assert blocks[: len(screening)] == ["Screening"] * len(screening)
     order = list(dict.fromkeys(blocks))
     assert order[:5] == [
-        "Screening", "Purpose and size", "Standing posture", "Lengths and heights", "Footprint",
+        "Screening", "Purpose and size", "Standing posture", "Lengths and heights", "Captures",
     ]  # fmt: skip
 
 
@@ -156,6 +156,24 @@ def test_angles_carry_gait_and_zero_reference(begin: Begin) -> None:
     assert (moving.gait, moving.reference) == ("running", "subtalar-neutral")
     assert (moving.touchdown, moving.contact) == ([1, 2], [12, 11, 13])
     assert visit_of(entry.draft.tree).feet.right.rearfoot == []
+
+
+def test_a_capture_file_fills_the_questions_that_follow(begin: Begin) -> None:
+    """A video capture gives one angle a stride; its name and hash are kept."""
+    entry = begin("capture", purpose="walking")
+    assert entry.feed("catalogue_demo/captures/no-such.csv").kind == "refused"
+    assert "wrote contact" in entry.feed("catalogue_demo/captures/video-left.csv").say
+    assert entry.step is not None
+    assert entry.step.id == "capture"
+    visit = visit_of(entry.draft.tree)
+    strides = visit.feet.left.rearfoot[0].contact
+    assert strides is not None
+    assert len(strides) > 3
+    assert visit.captures[0].sha256 is not None
+    step = next(step for step in entry.steps if step.id == "contact.left")
+    assert step.standing(entry.draft.tree)
+    entry.feed("")
+    assert entry.step.id == "print-kind"
 
 
 def test_the_total_is_asked_only_when_no_item_was_scored(begin: Begin) -> None:

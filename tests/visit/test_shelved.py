@@ -100,6 +100,18 @@ def test_visits_of_a_day_get_names_of_their_own(shelf: Shelf) -> None:
     assert [one.path for one in shelf.finished("Z-9")] == [first, second]
 
 
+def test_a_visit_file_of_the_counter_has_a_line_for_each_part(shelf: Shelf) -> None:
+    """However little was answered, the file can be read, changed and extended by hand."""
+    path = shelf.finish(Draft({"reference": "Z-9", "date": "2026-03-05", "pain": []}))
+    assert [line.partition(":")[0] for line in path.read_text().splitlines()[1:]] == [
+        "reference", "date", "pain",
+    ]  # fmt: skip
+    assert _run("edit", "Z-9", "purpose", "running").exit_code == 0
+    assert _run("edit", "Z-9", "age-band", "o").exit_code == 0
+    visit = read_visit(path)
+    assert (visit.purpose, visit.age_band, visit.pain) == ("running", "older", [])
+
+
 def test_history_says_which_change_is_beyond_error(shelf: Shelf) -> None:
     """Ten millimetres of foot length are beyond error, one is not."""
     source = shelf.newest("QB-0101").path.read_text()
