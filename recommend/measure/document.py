@@ -75,9 +75,9 @@ def _curve(curve: Curve) -> dict[str, Any]:
     }
 
 
-def _rounded(values: Sequence[float] | np.ndarray[Any, Any]) -> list[float]:
+def _rounded(values: Sequence[float] | np.ndarray[Any, Any]) -> list[float | None]:
     return [_short(float(value)) for value in values]
 
 
-def _short(value: float) -> float:
-    return round(value, 4) if math.isfinite(value) else value
+def _short(value: float) -> float | None:
+    return round(value, 4) if math.isfinite(value) else None  # JSON has no NaN

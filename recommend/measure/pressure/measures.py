@@ -14,7 +14,14 @@ from recommend.measure.measured import FootPicture, Measured
 from recommend.measure.model import SIDES, Flag, Measure, Side
 from recommend.measure.phases import Curve, average
 from recommend.measure.pressure.frame import tell_side
-from recommend.measure.pressure.quality import Rejected, repair_sensors, step_doubts, whole_steps
+from recommend.measure.pressure.quality import (
+    SIDED_MEASURES,
+    Rejected,
+    plausibility_doubts,
+    repair_sensors,
+    step_doubts,
+    whole_steps,
+)
 from recommend.measure.pressure.recording import PressureRecording
 from recommend.measure.pressure.step_values import StepResult, heading_of, measure_step
 from recommend.measure.pressure.steps import Step, find_steps
@@ -122,9 +129,9 @@ def _side_doubts(told: Sequence[tuple[Side, float]], side: Side) -> list[Doubt]:
         return []
     text = (
         f"the file says {side}, but {against} of {len(told)} footprints look like the other "
-        "foot; medial and lateral may be exchanged"
+        "foot: what depends on medial and lateral is withdrawn"
     )
-    return [Doubt(Flag("side-doubtful", text))]
+    return [Doubt(Flag("side-doubtful", text, "removed"), SIDED_MEASURES)]
 
 
 def _one_foot(
@@ -141,6 +148,9 @@ def _one_foot(
     doubts = [*doubts, *step_doubts(out, len(results), recording.load, parameters)]
     if not results:
         raise _nothing_usable(recording, out)
+    force = float(np.median([step.frames.sum(axis=(1, 2)).max() for step in steps]))
+    length = float(np.mean([result.values["footprint-length"] for result in results]))
+    doubts += plausibility_doubts(force * recording.cell_mm2 * 1e-3, length, parameters)
     names = sorted({name for result in results for name in result.values})
     strides = {n: tuple(r.values[n] for r in results if n in r.values) for n in names}
     measures = [_measure(n, side, v, recording, parameters, defs) for n, v in strides.items()]

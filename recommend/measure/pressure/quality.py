@@ -17,6 +17,8 @@ from recommend.measure.pressure.recording import Frames, PressureRecording
 from recommend.measure.pressure.steps import Step
 
 Mask = NDArray[np.bool_]
+SIDED_MEASURES = ("cpei", "cop-", "medial-lateral-", "peak-", "integral-", "area-", "toe-out")
+SIZE_MEASURES = ("footprint-", "cop-path", "cop-excursion", "cop-shift", "area-")
 LOAD_MEASURES = ("peak-", "integral-", "arch-index-weighted", "cpei", "cop-", "medial-lateral-")
 
 
@@ -157,6 +159,24 @@ def _not_whole(
     if share < parameters["capture.partial-share"]:
         return "partial-contact", f"the foot bore {100 * share:.0f} % of the other steps' load"
     return None
+
+
+def plausibility_doubts(
+    force_n: float, length_mm: float, parameters: Mapping[str, float]
+) -> list[Doubt]:
+    """Doubts about unit and pitch: a force or a length that no foot has.
+
+    `force_n` is the usual highest force of a step, `length_mm` the mean footprint.
+    """
+    doubts = []
+    least, most = parameters["capture.force-least"], parameters["capture.force-most"]
+    if not least <= force_n <= most:
+        text = f"the foot bears {force_n:.0f} N, which no walker does; check `unit` and `pitch-mm`"
+        doubts.append(Doubt(Flag("implausible-load", text, "removed"), LOAD_MEASURES[:2]))
+    if length_mm > parameters["capture.footprint-most"]:
+        text = f"the footprint is {length_mm:.0f} mm long; check `pitch-mm`"
+        doubts.append(Doubt(Flag("implausible-size", text, "removed"), SIZE_MEASURES))
+    return doubts
 
 
 def step_doubts(

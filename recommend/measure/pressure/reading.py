@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import warnings
 import zipfile
+import zlib
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -113,7 +114,7 @@ def read_pressure_npz(path: Path, parameters: Mapping[str, float]) -> PressureRe
         with np.load(path, allow_pickle=False) as arrays:
             data = {key.replace("_", "-"): arrays[key] for key in arrays.files if key != "pressure"}
             pressure = arrays["pressure"]
-    except (zipfile.BadZipFile, ValueError, OSError, KeyError) as error:
+    except (zipfile.BadZipFile, zlib.error, EOFError, ValueError, OSError, KeyError) as error:
         raise InputError(
             place,
             f"the file is not a pressure capture in NPZ ({error})",
@@ -126,6 +127,8 @@ def read_pressure_npz(path: Path, parameters: Mapping[str, float]) -> PressureRe
             f"`pressure` is {pressure.dtype} of shape {pressure.shape}",
             "numbers (time, rows, columns)",
         )
+    if np.isinf(pressure).any():
+        raise InputError(place, "`pressure` holds infinite values", "finite numbers, or nan")
     return head.recording(np.array(pressure, dtype=np.float32, order="C"), str(path))
 
 

@@ -216,11 +216,34 @@ def test_two_steps_are_too_few_and_widen(five_steps, parameters, defs):
 
 
 def test_a_wrong_side_in_the_head_is_doubted(five_steps, parameters, defs):
-    """A left foot called right is measured as told, with a loud flag on every measure."""
+    """A left foot called right keeps its shape and loses all that depends on medial."""
     (measured,) = measure_pressure(recording(five_steps.copy(), side="right"), parameters, defs)
 
     assert measured.side == "right"
-    assert any(flag.name == "side-doubtful" for flag in measured.find("cpei").flags)
+    assert flags(measured)["side-doubtful"] == "removed"
+    assert measured.find("cpei") is None
+    assert measured.find("cop-pattern") is None
+    assert measured.find("arch-index") is not None
+
+
+@pytest.mark.parametrize(
+    ("change", "pitch", "flag", "gone", "kept"),
+    [
+        (0.1, 5.0, "implausible-load", "peak-hallux", "footprint-length"),
+        (1.0, 9.0, "implausible-size", "footprint-length", "arch-index"),
+    ],
+)
+def test_a_wrong_unit_or_pitch_withdraws_what_depends_on_it(
+    five_steps, parameters, defs, change, pitch, flag, gone, kept
+):
+    """A force or a length that no foot has withdraws loads or sizes, and nothing else."""
+    loose = parameters | {"capture.contact-threshold": 1.0, "capture.step-force": 2.0}
+    frames = recording(five_steps * np.float32(change), pitch_mm=(pitch, pitch))
+    (measured,) = measure_pressure(frames, loose, defs)
+
+    assert flags(measured)[flag] == "removed"
+    assert measured.find(gone) is None
+    assert measured.find(kept) is not None
 
 
 @pytest.mark.parametrize(
