@@ -89,13 +89,19 @@ def _footprint(axis: Any, one: Measured, highest: float, parameters: Mapping[str
     if curve is not None:
         low, high = (sign * (curve.mean[:, 0] + k * curve.sd[:, 0]) for k in (-1.0, 1.0))
         axis.fill_betweenx(
-            curve.mean[:, 1], low, high, color="w", alpha=0.45, lw=0, label="1 SD between steps"
+            curve.mean[:, 1],
+            low,
+            high,
+            color="tab:orange",
+            alpha=0.6,
+            lw=0,
+            label="1 SD between steps",
         )
         for phase, cut in phase_slices(parameters).items():
             part = curve.mean[cut.start : cut.stop + 1]
-            axis.plot(sign * part[:, 0], part[:, 1], "w", lw=4.0)
+            axis.plot(sign * part[:, 0], part[:, 1], "w", lw=3.2)
             axis.plot(sign * part[:, 0], part[:, 1], "k", ls=_STYLES[phase], lw=1.8, label=phase)
-        _legend(axis, "centre of pressure", 4)
+        _legend(axis, "centre of pressure", 2)
     for third in (1, 2):
         axis.axhline(picture.toeless_mm * third / 3, color="0.5", lw=0.6)
     left, right = ("lateral", "medial") if one.side == "left" else ("medial", "lateral")

@@ -117,16 +117,15 @@ def _dead_doubt(dead: Mask, frames: Frames, parameters: Mapping[str, float]) -> 
 
 
 def _saturated_count(recording: PressureRecording, parameters: Mapping[str, float]) -> int:
-    """Sensors at the stated upper end; or, unstated, many readings at one same highest value."""
+    """Sensors at the stated upper end; or, unstated, several at one same highest value."""
     frames = recording.frames
     top = float(frames.max())
     if recording.saturation_kpa is not None:
         return int((frames.max(axis=0) >= recording.saturation_kpa).sum())
     if top <= 0:
         return 0
-    at_top = frames >= top
-    enough = parameters["capture.saturated-readings"]
-    return int(at_top.any(axis=0).sum()) if at_top.sum() >= enough else 0
+    at_top = int((frames.max(axis=0) >= top).sum())
+    return at_top if at_top >= parameters["capture.saturated-sensors"] else 0
 
 
 def whole_steps(

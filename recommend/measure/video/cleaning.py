@@ -26,7 +26,7 @@ from recommend.measure.video.recording import (
     MarksRecording,
 )
 
-_WINDOW = 9  # frames of the running median that tells where a mark should be
+_REACH = 5  # frames over which marks are followed; after a longer gap they begin anew
 _PAIRS = ((UPPER_LEG, LOWER_LEG), (UPPER_HEEL, LOWER_HEEL), (LOWER_LEG, UPPER_HEEL))
 VERTICAL_MEASURES = ("heel-vertical-", "leg-vertical-")
 
@@ -75,22 +75,6 @@ def _refuse_upside_down(recording: MarksRecording) -> None:
             )
 
 
-def running_median(values: FloatArray, window: int = _WINDOW) -> FloatArray:
-    """Median of each row of (n, k) and its neighbours in time, missing values left out."""
-    half = window // 2
-    padded = np.pad(values, ((half, half), (0, 0)), constant_values=np.nan)
-    stack = np.stack([padded[i : i + len(values)] for i in range(window)])
-    empty = np.isnan(stack).all(axis=0)
-    stack[0][empty] = 0.0  # nanmedian warns of columns without any number
-    median = np.nanmedian(stack, axis=0)
-    median[empty] = np.nan
-    return np.asarray(median)
-
-
-def _usual(points: FloatArray) -> FloatArray:
-    return running_median(points.reshape(len(points), -1)).reshape(points.shape)
-
-
 def _distance(a: FloatArray, b: FloatArray) -> FloatArray:
     return np.hypot(a[..., 0] - b[..., 0], a[..., 1] - b[..., 1])
 
@@ -98,30 +82,61 @@ def _distance(a: FloatArray, b: FloatArray) -> FloatArray:
 def _undo_exchanges(
     recording: MarksRecording, doubts: list[Doubt], parameters: Mapping[str, float]
 ) -> FloatArray:
-    """Put back marks that stand where their neighbour should be and the other way round."""
-    points, usual = recording.points.copy(), _usual(recording.points)
+    """Put back marks that stand where their neighbour should be and the other way round.
+
+    Each frame is held against where the two frames before it lead to.
+    """
+    points = recording.points.copy()
     exchanged = np.zeros(len(points), dtype=bool)
-    for a, b in _PAIRS:
-        own = _distance(points[:, a], usual[:, a]) + _distance(points[:, b], usual[:, b])
-        other = _distance(points[:, a], usual[:, b]) + _distance(points[:, b], usual[:, a])
-        apart = _distance(usual[:, a], usual[:, b])
-        rows = (other < 0.5 * own) & (own > apart)
-        points[rows, a], points[rows, b] = points[rows, b].copy(), points[rows, a].copy()
-        exchanged |= rows
+    for pair in _PAIRS:
+        exchanged |= _untangled(points, list(pair))
     if exchanged.any():
         text = f"two marks were exchanged in {_frames(exchanged)} and put back"
         doubts.append(_mended("marks-swapped", text, exchanged, parameters))
     return points
 
 
+def _untangled(points: FloatArray, pair: list[int]) -> NDArray[np.bool_]:
+    """Exchange two marks back, in place, wherever they stand crosswise; which frames those are."""
+    exchanged = np.zeros(len(points), dtype=bool)
+    known = np.flatnonzero(~np.isnan(points[:, pair]).any(axis=(1, 2)))
+    last = before = None
+    for frame in known:
+        if last is not None and frame - last <= _REACH:
+            ahead = _led_to(points[:, pair], before, last, int(frame))
+            straight = float(_distance(points[frame, pair], ahead).sum())
+            crosswise = float(_distance(points[frame, pair[::-1]], ahead).sum())
+            apart = float(_distance(ahead[0], ahead[1]))
+            if crosswise < 0.5 * straight and straight > apart:
+                points[frame, pair] = points[frame, pair[::-1]]
+                exchanged[frame] = True
+        before, last = last, int(frame)
+    return exchanged
+
+
+def _led_to(points: FloatArray, before: int | None, last: int, frame: int) -> FloatArray:
+    """(2, 2) where two marks would be at `frame` if they went on as from `before` to `last`."""
+    ahead: FloatArray = points[last]
+    if before is None or last - before > _REACH:
+        return ahead
+    going: FloatArray = (points[last] - points[before]) / (last - before)
+    ahead = points[last] + going * (frame - last)
+    return ahead
+
+
 def _drop_jumps(
     recording: MarksRecording, doubts: list[Doubt], parameters: Mapping[str, float]
 ) -> FloatArray:
-    """Take out marks that leave their course faster than a foot can move."""
+    """Take out marks that leave the line between their neighbours in time further than a foot can.
+
+    The frame that lies furthest off is taken out, not the ones beside it that seem off by half.
+    """
     points = recording.points.copy()
-    off = _distance(points, _usual(points))
-    limit = parameters["capture.speed-limit"] * recording.leg_length / recording.rate_hz
-    jumped = np.nan_to_num(off) > limit
+    off = np.zeros(points.shape[:2])
+    off[1:-1] = np.nan_to_num(_distance(points[1:-1], (points[:-2] + points[2:]) / 2.0))
+    beside = np.zeros_like(off)
+    beside[1:-1] = np.maximum(off[:-2], off[2:])
+    jumped = (off > parameters["capture.jump-length"] * recording.leg_length) & (off >= beside)
     points[jumped] = np.nan
     rows = np.asarray(jumped.any(axis=1))
     if rows.any():

@@ -23,6 +23,14 @@ from recommend.measure.video.stance import find_stances
 
 FloatArray = NDArray[np.float64]
 
+# The zero cancels in a difference, and does not matter to a time or against the vertical.
+_WITHOUT_ZERO = (
+    "contact-time",
+    "peak-time",
+    "rearfoot-range",
+    "heel-vertical-midstance",
+    "leg-vertical-midstance",
+)
 # Angles a visit keeps one number per stride of.
 VISIT_ANGLES = ("touchdown-angle", "contact-angle", "midstance-angle", "propulsion-angle")
 
@@ -193,8 +201,8 @@ def _measure(
     few = parameters["noise.few-strides"]
     error = standard_error(values, single=single, few=few, floor=floor)
     words: dict[str, str] = {"gait": recording.gait, "reference": reference}
-    if name in ("contact-time", "rearfoot-range") or name.endswith("-excursion"):
-        del words["reference"]  # the zero cancels in a difference
+    if name in _WITHOUT_ZERO or name.endswith("-excursion"):
+        del words["reference"]
     return Measure(name, recording.side, mean, unit, error, n, method, words)
 
 

@@ -272,3 +272,12 @@ def test_other_mats(parameters, defs, pitch):
     for name in ("footprint-length", "cpei"):
         found = measured.find(name)
         assert abs(found.value - true[name]) < 2.5 * found.error
+
+
+def test_saturation_is_told_without_being_stated(five_steps, parameters, defs):
+    """Several sensors with one same highest reading are taken as saturated; a plain peak is not."""
+    (clipped,) = measure_pressure(recording(np.minimum(five_steps, 150)), parameters, defs)
+    (whole,) = measure_pressure(recording(five_steps.copy()), parameters, defs)
+
+    assert flags(clipped)["saturated-sensors"] == "widened"
+    assert "saturated-sensors" not in flags(whole)

@@ -10,6 +10,7 @@ import pytest
 from catalogue_demo.captures.gait_model import Gait, truth
 from recommend.errors import InputError
 from recommend.measure.video import measure_marks
+from recommend.measure.video.cleaning import clean_marks
 from recommend.measure.video.stance import heel_stances
 from tests.measure.conftest import filmed
 
@@ -110,6 +111,17 @@ def test_exchanged_marks_are_put_back_and_said(parameters, defs):
     assert flags(measured)["marks-swapped"] == "widened"
     for name in ANGLES:
         assert measured.find(name).value == pytest.approx(plain.find(name).value, abs=0.05)
+
+
+def test_marks_exchanged_while_the_heel_moves_fast_are_put_back(parameters, defs):
+    """Every frame of a stride in turn may be exchanged, at 60 frames a second: it is found."""
+    whole = filmed(Gait(rate=60), 4, click_px=0.2)
+    for frame in range(70, 140):
+        points = whole.points.copy()
+        points[frame, [2, 3]] = points[frame, [3, 2]]
+        mended, _ = clean_marks(replace(whole, points=points), None, parameters)
+        plain, _ = clean_marks(whole, None, parameters)
+        assert np.abs(mended.points - plain.points).max() < 1e-6, frame
 
 
 def test_marks_named_wrongly_throughout_are_refused(parameters, defs):
