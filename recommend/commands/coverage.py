@@ -31,7 +31,7 @@ from recommend.rulebook import load_rulebook
 from recommend.show.bar import stages
 from recommend.show.console import console
 from recommend.show.coverage import print_coverage
-from recommend.show.heat_map import draw_heat_map
+from recommend.show.heat_map import check_picture, draw_heat_map
 
 AgainstOption = Annotated[
     Optional[Path],  # noqa: UP045 - the option parser reads this spelling
@@ -80,6 +80,8 @@ def coverage(
     """
     if against and against_rules:
         raise RecommendError("--against and --against-rules exclude each other; ask one at a time")
+    if picture:
+        check_picture(picture)
     book = open_rulebook(rules)
     question = Question(
         book=book,

@@ -95,19 +95,23 @@ def gaps(
     )
     listed = read_list(candidates, mapping, book.attributes) if candidates else None
     assessor = question.assessor(more=listed.items if listed else ())
+    shop = question.catalogue
     with stages() as stage:
         progress = stage("drawing and classifying feet")
         tally = question.crowd.tally(book, assessor.classes, progress=progress)
-    kinds = kinds_of(tally, assessor.layout)
-    shop = question.catalogue
+        kinds = kinds_of(tally, assessor.layout)
+        searching = stage("searching")
+        if listed is not None:
+            chosen = choose(assessor, shop, listed.items, kinds, lines=lines, budget=budget)
+        elif drop_lines is not None:
+            gone = drop(assessor, shop, kinds, drop_lines)
+        else:
+            found = find_gaps(assessor, shop, kinds, thin=thin, most=briefs, progress=searching)
     if listed is not None:
-        stocking = choose(assessor, shop, listed.items, kinds, lines=lines, budget=budget)
-        _say(as_json, stocking, lambda: print_stocking(stocking, listed.currency, console()))
+        _say(as_json, chosen, lambda: print_stocking(chosen, listed.currency, console()))
     elif drop_lines is not None:
-        dropping = drop(assessor, shop, kinds, drop_lines)
-        _say(as_json, dropping, lambda: print_dropping(dropping, console()))
+        _say(as_json, gone, lambda: print_dropping(gone, console()))
     else:
-        found = find_gaps(assessor, shop, kinds, thin=thin, most=briefs)
         _say(as_json, found, lambda: print_gaps(found, question.crowd, book, console(), thin))
 
 

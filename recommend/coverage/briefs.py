@@ -13,7 +13,7 @@ import numpy as np
 
 from recommend.catalogue.loading import Catalogue, Item
 from recommend.catalogue.models import Kind, Product
-from recommend.coverage.evaluate import Evaluator, Kinds, Served
+from recommend.coverage.evaluate import Evaluator, Kinds, Progress, Served
 from recommend.coverage.numbers import Array
 from recommend.coverage.report import Assessor
 from recommend.match.needs import rule_needs
@@ -326,6 +326,7 @@ def find_gaps(
     *,
     thin: bool = False,
     most: int,
+    progress: Progress | None = None,
 ) -> Gaps:
     """Briefs and restocks for customers who are not served, or have too little choice.
 
@@ -333,6 +334,7 @@ def find_gaps(
     ----------
     thin : aim at customers with less than ``coverage.choice`` to choose from instead.
     most : most briefs, and most restocks, to give.
+    progress : called with how many briefs are done, and of how many.
     """
     evaluator = assessor.evaluator(catalogue, kinds)
     served: Served = evaluator.evaluate()
@@ -342,5 +344,9 @@ def find_gaps(
     least = assessor.book.parameters["coverage.brief-least"]
     restocks = tuple(searcher.restocks(evaluator, most, least))
     missed = float(aim.sum()) / searcher.total
-    briefs = tuple(searcher.briefs(most, least))
-    return Gaps(missed, briefs, restocks, float(searcher.aim.sum()) / searcher.total)
+    briefs: list[Brief] = []
+    for brief in searcher.briefs(most, least):
+        briefs.append(brief)
+        if progress:
+            progress(len(briefs), most)
+    return Gaps(missed, tuple(briefs), restocks, float(searcher.aim.sum()) / searcher.total)

@@ -7,14 +7,15 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import coo_array, csr_array, eye_array, hstack, vstack
 
 from recommend.coverage.numbers import Array
-from recommend.coverage.selection import Problem, Selection, in_order_of_gain
-from recommend.errors import RecommendError
+from recommend.coverage.selection import Problem, Selection, greedy, in_order_of_gain
 
 OUT_OF_TIME = 1  # status of scipy.optimize.milp: iteration or time limit reached
 
 
 def solve(problem: Problem, seconds: float) -> Selection:
     """The lines within the budget that serve most, proven best unless time runs out.
+
+    The greedy choice when time runs out before any choice is found.
 
     Notes
     -----
@@ -34,10 +35,7 @@ def solve(problem: Problem, seconds: float) -> Selection:
         options={"time_limit": seconds, "mip_rel_gap": 0.0},
     )
     if result.x is None:
-        raise RecommendError(
-            f"the solver found no choice within {seconds:g} s ({result.message}); "
-            "ask for fewer candidates or a smaller number of lines"
-        )
+        return greedy(problem)  # time ran out before the solver found any choice
     return _selection(problem, result.x[:lines], result.status, -result.mip_dual_bound)
 
 

@@ -127,6 +127,7 @@ def crowd_lines(crowd: Crowd, agreement: float | None) -> Iterator[str]:
         return
     if crowd.mode == "columns":
         yield f"Measured customers read from {crowd.columns}; none is drawn."
+        yield "Every screening question is taken as answered no, and no foot as painful."
         return
     assumed, total = assumed_figures(crowd.population)
     shop = "No visit of this shop stands behind them."

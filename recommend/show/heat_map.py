@@ -15,20 +15,31 @@ from recommend.errors import InputError, Place, RecommendError
 ENDINGS = (".svg", ".png", ".pdf")
 
 
-def draw_heat_map(run: Run, path: Path) -> None:
-    """Draw the share served of every foot type and size range.
+def check_picture(path: Path) -> None:
+    """Refuse early what `draw_heat_map` could not draw.
 
     Raises
     ------
     RecommendError
         If matplotlib is not installed.
     InputError
-        If the ending of `path` is no picture, or it cannot be written.
+        If the ending of `path` is no picture.
     """
     if path.suffix not in ENDINGS:
         raise InputError(Place(str(path)), f"`{path.suffix}` is no picture", ", ".join(ENDINGS))
     if importlib.util.find_spec("matplotlib") is None:
         raise RecommendError("pictures need matplotlib; install 'recommend[plot]'")
+
+
+def draw_heat_map(run: Run, path: Path) -> None:
+    """Draw the share served of every foot type and size range.
+
+    Raises
+    ------
+    RecommendError
+        As `check_picture`, or if the file cannot be written.
+    """
+    check_picture(path)
     from matplotlib.figure import Figure
 
     types = by_type(run.coverage.cells)

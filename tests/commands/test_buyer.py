@@ -11,7 +11,7 @@ from recommend.cli import main
 from recommend.rulebook import shipped_folder
 
 SUPPLIER = shipped_folder("catalogue_demo") / "supplier"
-FEW = ["--customers", "1200"]
+FEW = ["--customers", "400"]
 QUICK = [*FEW, "--no-sensitivity"]
 LIST = ["--candidates", str(SUPPLIER / "list.csv"), "--mapping", str(SUPPLIER / "mapping.yaml")]
 

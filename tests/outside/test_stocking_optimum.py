@@ -74,3 +74,13 @@ def test_letting_lines_go_loses_least(seed: int) -> None:
     kept = least_loss(problem, 3, largest=LARGE, seconds=20)
     best = max(problem.served_by(set(c)) for c in combinations(range(9), 6))
     assert kept.served == pytest.approx(best)
+
+
+def test_a_solver_without_time_still_gives_a_choice_and_says_how_good() -> None:
+    """No time at all: something affordable, not called exact unless it is the best."""
+    problem = drawn(1, together=False, priced=False)
+    chosen, best = select(problem, largest=LARGE, seconds=0.0), best_by_trying_all(problem)
+    assert len(chosen.lines) <= problem.budget
+    assert chosen.served <= best + 1e-12 <= chosen.at_most + 1e-9
+    if chosen.method == "exact":
+        assert chosen.served == pytest.approx(best)
