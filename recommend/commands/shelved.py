@@ -24,10 +24,12 @@ from recommend.measure.named import read_measured_visit
 from recommend.reading import read_document
 from recommend.rulebook import Rulebook
 from recommend.settings import setting
+from recommend.show.came_back import EXPLAINED, came_back_lines
 from recommend.show.changed import change_lines
 from recommend.show.dialogue import say
 from recommend.show.form import form_html
 from recommend.show.history import plot_lines, table_lines, told_lines
+from recommend.trial.came_back import came_back
 from recommend.visit import Visit
 from recommend.visit.answers import RefusedError
 from recommend.visit.changing import answers_in, change, step_called
@@ -225,6 +227,25 @@ def history(
             print()
             for text in plot_lines(seen, line, book.measures[line.measure]):
                 print(text)
+
+
+def outcomes(visits: VisitsFolder = None, rules: RulesFolder = None) -> None:
+    """Show what became of products: comfort, pain and returns of customers who came back.
+
+    What a product does to the motion of feet: `recommend effects`.
+
+    Example: recommend visit outcomes
+    """
+    shelf, book = Shelf(setting("visits", visits).value), open_rulebook(rules)
+    seen = [_read(one.path, book) for one in shelf.finished()]
+    rows = came_back(seen, book.measures, book.parameters)
+    if not rows:
+        print(f"No follow-up names a product yet ({shelf.folder}).")
+        return
+    for line in came_back_lines(rows):
+        print(line)
+    print()
+    say(EXPLAINED)
 
 
 def form(

@@ -11,6 +11,7 @@ from typing import Annotated, Optional
 import typer
 
 from recommend.errors import Exit, InputError, Place
+from recommend.settings import setting
 from recommend.show.records import counted, list_lines, verdict_lines
 from recommend.trail.database import failures, store_path
 from recommend.trail.forget import forget as forget_customer
@@ -18,6 +19,7 @@ from recommend.trail.store import Store
 from recommend.trail.transfer import export as export_lines
 from recommend.trail.transfer import import_lines
 from recommend.trail.verify import verify as verify_store
+from recommend.visit.shelf import Shelf
 
 app = typer.Typer(add_completion=False, rich_markup_mode=None, no_args_is_help=True)
 
@@ -127,6 +129,11 @@ def forget(
         f"Forgotten in {counted(len(done.records))}; record {done.declared.seq} declares the gap.\n"
         "Copies and exports made earlier are not reached."
     )
+    left = Shelf(setting("visits").value).finished(reference)
+    if left:
+        typer.echo("Visit files are not reached; remove them yourself:")
+        for one in left:
+            typer.echo(f"  {one.path}")
     if not done.log_emptied:
         typer.echo("Another program is reading the store: close it, and the log is emptied too.")
 

@@ -9,15 +9,17 @@ from typing import Annotated
 
 import typer
 
-from recommend.catalogue.shop import open_rulebook
+from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.commands.completing import drafts
 from recommend.commands.repeats import repeatability
-from recommend.commands.shelved import Known, edit, form, history, list_, steps_for
+from recommend.commands.shelved import Known, edit, form, history, list_, outcomes, steps_for
 from recommend.errors import Exit, InputError, Place
 from recommend.infer.counter import Counter
+from recommend.match.outcome import outcome_of
 from recommend.settings import setting
 from recommend.show.dialogue import LeftError, heading, run, say
 from recommend.show.progress import note_lines, progress_line
+from recommend.show.sure import sure_line
 from recommend.visit import read_visit
 from recommend.visit.answers import RefusedError, Text
 from recommend.visit.coming_back import begun_again
@@ -153,6 +155,8 @@ def _enter(draft: Draft, shelf: Shelf, rules: Path | None) -> None:
         progress = counter.progress(visit_of(draft.tree))
         told.update(draft.said)
         lines = [*note_lines(progress, told), progress_line(progress, block)]
+        if not progress.next_measure:
+            lines.append(_sure(counter, draft))
         told.update(note.rule for note in progress.notes)
         return "\n".join(lines)
 
@@ -168,14 +172,28 @@ def _enter(draft: Draft, shelf: Shelf, rules: Path | None) -> None:
     heading("The visit")
     say("\n".join(note_lines(progress)))
     say(progress_line(progress, "end"))
+    if not progress.next_measure:
+        say(_sure(counter, draft))
     print(f"Visit: {path}")
     if counter.stops(visit):
         raise typer.Exit(Exit.STOP)
     print(f"Next:  recommend shortlist {path}")
 
 
+def _sure(counter: Counter, draft: Draft) -> str:
+    """How sure the outcome is by redraws, and what to take again first; empty after a stop."""
+    from recommend.trail.sureness import sureness  # only here: most blocks need none of it
+
+    book = counter.book
+    outcome = outcome_of(visit_of(draft.tree), book, open_catalogue(book), counter.engine)
+    if outcome.shortlist is None:
+        return ""
+    return sure_line(sureness(outcome, draws=int(book.parameters["sure.draws-short"])), book)
+
+
 app.command("list")(list_)
 app.command()(edit)
 app.command()(history)
+app.command()(outcomes)
 app.command()(form)
 app.command()(repeatability)

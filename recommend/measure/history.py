@@ -47,7 +47,12 @@ class Line:
         if self.change is None:
             return None
         first, last = self.taken[0], self.taken[-1]
-        return abs(self.change) > _Z * math.hypot(first.error or 0.0, last.error or 0.0)
+        return beyond_error(self.change, math.hypot(first.error or 0.0, last.error or 0.0))
+
+
+def beyond_error(change: float, error: float) -> bool:
+    """Whether a change is more than its 95 % error; `error` is the standard error of it."""
+    return abs(change) > _Z * error
 
 
 def history(

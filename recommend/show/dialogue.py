@@ -21,6 +21,7 @@ from recommend.visit.steps import Step
 
 WIDEST = 100
 LEAVE = "q"
+SHORT_HINT = 20  # characters of a hint that stand on the line of the answer
 _LOCAL = 3  # where the local modes stand among the attributes of a terminal
 KEYS = (
     "At any question: ? help, < back, x remove, > rest of this block, q stop for now. "
@@ -134,8 +135,8 @@ def _ask(step: Step, entry: Entry, *, remind: bool) -> None:
     place = f" ({number}/{count})" if step.block != "Stop" else ""
     standing = step.standing(entry.draft.tree)
     usual = None if standing else step.usual(entry.draft.tree)
-    keyed = bool(step.kind.keys)
-    if not keyed:
+    on_one_line = bool(step.kind.keys) or len(step.kind.hint) <= SHORT_HINT
+    if not on_one_line:
         print()
     say(f"{step.ask}{place}")
     for line in step.reminder if remind else ():
@@ -143,7 +144,7 @@ def _ask(step: Step, entry: Entry, *, remind: bool) -> None:
         for part in parts:
             say(part, "  ")
     prompt = f"[{standing or usual}] > " if standing or usual else "> "
-    if keyed:
+    if on_one_line:
         print(f"  {step.kind.hint}   {prompt}", end="", flush=True)
         return
     say(step.kind.hint, "  ")

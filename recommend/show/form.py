@@ -17,9 +17,9 @@ h1 { font-size: 15pt; margin: 0 0 2mm; } h2 { font-size: 11.5pt; margin: 5mm 0 1
   border-bottom: 1.5px solid #000; break-after: avoid; }
 table { width: 100%; border-collapse: collapse; } th, td { text-align: left; vertical-align: top;
   padding: 1.1mm 2mm 1.1mm 0; border-bottom: 0.5px solid #767676; font-weight: normal; }
-tr { break-inside: avoid; } thead th { font-weight: bold; } td { width: 27%; }
+tr { break-inside: avoid; } thead th { font-weight: bold; } td { width: 31%; }
 small { display: block; font-size: 8.5pt; } p { margin: 1mm 0; }
-.box { white-space: nowrap; margin-right: 3mm; }
+.box { white-space: nowrap; margin-right: 1.6mm; }
 """
 _LINE = "_" * 14
 

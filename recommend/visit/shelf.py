@@ -150,8 +150,10 @@ class Shelf:
             ) from error
         try:
             _lock(handle, file)
-            yield
-            file.unlink(missing_ok=True)
+            try:
+                yield
+            finally:
+                file.unlink(missing_ok=True)
         finally:
             os.close(handle)
 

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from recommend.infer.counter import Counter
+from recommend.trial.came_back import came_back
 from recommend.visit import read_visit
 from recommend.visit.coming_back import begun_again, steps_again
 from recommend.visit.entry import Entry, visit_of
@@ -111,3 +112,18 @@ def test_the_time_since_is_asked_after_screening_and_before_measures(counter: Co
     told = visit_of(draft.tree).follow_up
     assert told is not None
     assert told.comfort == {"heel": 7.5}
+
+
+def test_outcomes_are_counted_by_product_with_the_error_of_pain(counter: Counter) -> None:
+    """Less and more only beyond error; the customer's own shoe counts for nothing."""
+    told = {"shoe": "own", "insole": "meadow-soft", "returned": "no", "comfort": {"overall": 8}}
+    visits = [
+        _again(now=0, **told),
+        _again(now=3, **told),
+        _again(now=9, **(told | {"returned": "yes", "comfort": {"overall": 2}})),
+        Visit(reference="T-2"),
+    ]
+    (row,) = came_back(visits, counter.book.measures, counter.book.parameters)
+    assert (row.product, row.customers, row.weeks) == ("meadow-soft", 3, 4)
+    assert (row.comfort, row.rated, row.returned, row.told) == (6, 3, 1, 3)
+    assert (row.less, row.same, row.more) == (1, 1, 1)

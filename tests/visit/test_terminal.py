@@ -6,6 +6,7 @@ import json
 import os
 import signal
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -148,3 +149,25 @@ def test_two_terminals_do_not_write_one_draft(tmp_path: Path) -> None:
     first.type("a")
     first.wait_for("= adult")
     first.kill()
+
+
+def test_setup_asks_four_questions_and_refuses_what_cannot_be(tmp_path: Path) -> None:
+    """Enter keeps what stands in brackets; a word that is not allowed is asked again."""
+    terminal = Terminal(["setup"], environment(tmp_path))
+    for question, answer in (
+        ("Folder of your catalogue", ""),
+        ("Folder for visit files", str(tmp_path / "shelf")),
+        ("Size system", "british"),
+        ("Size system", "uk"),
+        ("measured from", "relaxed-standing"),
+    ):
+        terminal.wait_for(question)
+        terminal.wait_for("> ")
+        terminal.type(f"{answer}\n")
+    assert terminal.end() == 0
+    written = tomllib.loads((tmp_path / "settings.toml").read_text())
+    assert written == {
+        "visits": str(tmp_path / "shelf"),
+        "sizes": "uk",
+        "zero-reference": "relaxed-standing",
+    }
