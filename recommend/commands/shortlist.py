@@ -21,6 +21,7 @@ from recommend.show.console import console
 from recommend.show.shortlist import print_outcome
 
 if TYPE_CHECKING:
+    from recommend.trail.redraw import HowSure
     from recommend.trial.learned import LearnedList
 
 
@@ -67,7 +68,7 @@ def shortlist(
     else:
         _print(outcome, heeded)
     if keeps and not learned:
-        print(keep_outcome(outcome, store), file=sys.stderr)
+        print(_keep(outcome, store), file=sys.stderr)
     if outcome.shortlist is None:
         raise typer.Exit(Exit.STOP)
     if outcome.shortlist.empty:
@@ -89,7 +90,10 @@ def _heeded(outcome: Outcome, folder: Path) -> LearnedList | None:
 
 def _document(outcome: Outcome, heeded: LearnedList | None) -> dict[str, Any]:
     if heeded is None:
-        return as_document(outcome)
+        from recommend.show.sure import sure_data
+
+        sure = _sure(outcome)
+        return as_document(outcome) | {"how-sure": sure_data(sure) if sure else None}
     from recommend.show.learned import as_document as learned_document
 
     return as_document(outcome) | {"learned": learned_document(heeded)}
@@ -108,19 +112,24 @@ def _print(outcome: Outcome, heeded: LearnedList | None) -> None:
     print_expected(heeded, outcome.book, out)
 
 
-def _print_sure(outcome: Outcome) -> None:
-    """The short form of how sure the outcome is; nothing when a stop withholds it."""
+def _sure(outcome: Outcome) -> HowSure | None:
+    """How sure the outcome is; None when a stop withholds the shortlist."""
     if outcome.shortlist is None:
-        return
-    from recommend.show.sure import sure_line
+        return None
     from recommend.trail.sureness import sureness
 
-    draws = int(outcome.book.parameters["sure.draws-short"])
-    line = sure_line(sureness(outcome, draws=draws), outcome.book)
-    console().print(f"\n{line}", soft_wrap=False)
+    return sureness(outcome, draws=int(outcome.book.parameters["sure.draws-short"]))
 
 
-def keep_outcome(outcome: Outcome, given: Path | None) -> str:
+def _print_sure(outcome: Outcome) -> None:
+    sure = _sure(outcome)
+    if sure is not None:
+        from recommend.show.sure import sure_line
+
+        console().print(f"\n{sure_line(sure, outcome.book)}")
+
+
+def _keep(outcome: Outcome, given: Path | None) -> str:
     """Keep an outcome as a record; what to tell of it."""
     from recommend.trail.database import store_path
     from recommend.trail.keeping import entry_of

@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterator
 from typing import Any
 
-from recommend.show.sure import change_lines, sure_lines
+from recommend.show.sure import change_lines, sure_data, sure_lines
 from recommend.show.tree import tree_lines
 from recommend.trail.nearest import Change
 from recommend.trail.node import Node
@@ -79,25 +79,9 @@ def explain_data(
             "documents": record.bodies,
         },
         "tree": tree.as_data(),
-        "how-sure": None if sure is None else _sure_data(sure),
+        "how-sure": None if sure is None else sure_data(sure),
         "nearest-changes": None if sure is None else [_change_data(one) for one in changes],
         "cautions": list(replayed.outcome.book.heading.cautions),
-    }
-
-
-def _sure_data(sure: HowSure) -> dict[str, Any]:
-    return {
-        "draws": sure.draws,
-        "seed": sure.seed,
-        "holds": sure.holds,
-        "foot-types": {side: dict(shares) for side, shares in sure.types.items()},
-        "notes": dict(sure.notes),
-        "first": dict(sure.first),
-        "first-three": {group: dict(tops) for group, tops in sure.top.items()},
-        "repeat": [
-            {"foot": one.side, "measure": one.measure, "holds-without-its-error": one.held}
-            for one in sure.repeat
-        ],
     }
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
 from recommend.measure.definitions import unit_words
 from recommend.rulebook.book import Rulebook
@@ -11,10 +12,16 @@ from recommend.trail.redraw import HowSure, Repeat
 
 
 def sure_line(sure: HowSure, book: Rulebook) -> str:
-    """The short form: 'holds in 94 of 100 redraws; re-measure ... first'."""
-    text = f"The outcome holds in {_of_hundred(sure.holds)} redraws of the readings within error"
+    """The short form: how many of 100 redraws it holds in, and what to measure again first."""
+    types, firsts, notes = (
+        _of_hundred(share) for share in (sure.types_hold, sure.firsts_hold, sure.notes_hold)
+    )
+    text = (
+        f"How sure: of 100 redraws of the readings within their errors, the foot types hold in "
+        f"{types}, the notes in {notes}, the first products in {firsts}"
+    )
     if sure.repeat:
-        return f"{text}; re-measure {repeat_words(sure.repeat[0], book)} first."
+        return f"{text}. Re-measure {repeat_words(sure.repeat[0], book)} first."
     return f"{text}."
 
 
@@ -26,21 +33,45 @@ def repeat_words(repeat: Repeat, book: Rulebook) -> str:
 def sure_lines(sure: HowSure, book: Rulebook) -> Iterator[str]:
     """Everything the redraws tell, a line each."""
     yield f"{sure.draws} redraws, seed {sure.seed[:12]}: each reading within its own error"
-    yield f"all of it (types, notes, first products) holds in {_of_hundred(sure.holds)}"
+    yield f"both foot types hold in {_of_hundred(sure.types_hold)} of 100"
+    yield f"all notes hold in {_of_hundred(sure.notes_hold)} of 100"
+    if sure.first:
+        yield f"the first product of every group holds in {_of_hundred(sure.firsts_hold)} of 100"
+    yield f"all of it together holds in {_of_hundred(sure.holds)} of 100"
     for side, shares in sure.types.items():
         words = ", ".join(f"{name} {_of_hundred(share)}" for name, share in shares.items())
-        yield f"foot type, {side}: {words}"
+        yield f"foot type, {side}, of 100: {words}"
     for rule, share in sure.notes.items():
-        yield f"note {rule}: due in {_of_hundred(share)}"
+        yield f"note {rule}: due in {_of_hundred(share)} of 100"
     for group, tops in sure.top.items():
         for rank, (product, share) in enumerate(tops.items()):
-            stays = f"stays in the first three in {_of_hundred(share)}"
+            stays = f"in the first three in {_of_hundred(share)} of 100"
             if rank == 0:
-                stays = f"stays first in {_of_hundred(sure.first[group])}, {stays}"
+                stays = f"first in {_of_hundred(sure.first[group])}, {stays}"
             yield f"{group} {product}: {stays}"
     for repeat in sure.repeat[:3]:
-        gain = f"{_of_hundred(repeat.held)} if it had no error"
+        gain = f"all would hold in {_of_hundred(repeat.held)} of 100 if it had no error"
         yield f"to settle more, repeat {repeat_words(repeat, book)}: {gain}"
+
+
+def sure_data(sure: HowSure) -> dict[str, Any]:
+    """The same for programs: shares from 0 to 1."""
+    return {
+        "draws": sure.draws,
+        "seed": sure.seed,
+        "holds": sure.holds,
+        "foot-types-hold": sure.types_hold,
+        "notes-hold": sure.notes_hold,
+        "first-products-hold": sure.firsts_hold,
+        "foot-types": {side: dict(shares) for side, shares in sure.types.items()},
+        "notes": dict(sure.notes),
+        "first": dict(sure.first),
+        "first-three": {group: dict(tops) for group, tops in sure.top.items()},
+        "repeat": [
+            {"foot": one.side, "measure": one.measure, "holds-without-its-error": one.held}
+            for one in sure.repeat
+        ],
+    }
 
 
 def change_lines(changes: tuple[Change, ...], book: Rulebook) -> Iterator[str]:
@@ -69,10 +100,10 @@ def change_words(change: Change, book: Rulebook) -> str:
 
 
 def _of_hundred(share: float) -> str:
-    """A share as so many of 100; 'all' and 'none' only when it is exactly so."""
+    """A share as so many of 100; 100 and 0 only when it is exactly so."""
     hundred = round(100 * share)
     if share < 1 and hundred == 100:
-        return "over 99 of 100"
+        return "over 99"
     if share > 0 and hundred == 0:
-        return "under 1 of 100"
-    return f"{hundred} of 100"
+        return "under 1"
+    return str(hundred)

@@ -34,6 +34,7 @@ class CaseRanking:
         rules = self.book.rules
         self._rules = [rule.id for rule in rules if isinstance(rule.rule.then, NeedsThen)]
         self._known: dict[bytes, Leading] = {}
+        self._length_of: dict[int, float] = {}
 
     def rank(
         self, feet: Mapping[Side, ManyConclusions], lengths: Floats
@@ -46,14 +47,17 @@ class CaseRanking:
         lengths : (n,) the length in mm the pair is made for, NaN when it is not known.
         """
         bits = [np.stack([feet[s].holds[r] for r in self._rules], axis=1) for s in SIDES]
-        rows = _packed(bits, _steps(lengths, self.size_steps))
+        steps = _steps(lengths, self.size_steps)
+        rows = _packed(bits, steps)
         _, first, case = np.unique(rows, return_index=True, return_inverse=True)
         cases = []
         for row in first:
             key = rows[row].tobytes()
             if key not in self._known:
-                length = None if np.isnan(lengths[row]) else float(lengths[row])
-                self._known[key] = self._leading([one[row] for one in bits], length)
+                # Every length of a stretch takes the same sizes, so one of them stands for all.
+                length = self._length_of.setdefault(int(steps[row]), float(lengths[row]))
+                known = None if np.isnan(length) else length
+                self._known[key] = self._leading([one[row] for one in bits], known)
             cases.append(self._known[key])
         return case.ravel(), tuple(cases)
 

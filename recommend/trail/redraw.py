@@ -2,8 +2,9 @@
 
 Each numeric reading is replaced by one drawn from a normal distribution around it with its
 standard error; scores are rounded to whole numbers, as a fitter would write them. Readings are
-drawn independently of each other; what follows from them (left-right differences, width over
-length) is reckoned anew. Classes, such as the course of the load, carry no error and stay.
+drawn independently of each other, also where two share a reading (the height of the arch and its
+stiffness); left-right differences and width over length are reckoned anew from what they follow
+from. Classes, such as the course of the load, carry no error and stay.
 """
 
 from __future__ import annotations
@@ -47,6 +48,8 @@ class HowSure:
     ----------
     draws : how many redraws; `seed` is the hash they were drawn from.
     holds : share in which both foot types, every note and the first product of each group hold.
+    types_hold, notes_hold, firsts_hold : share in which both foot types, all notes, and the first
+        products of all groups hold.
     types : by foot, the share of each foot type that occurred ('undetermined' among them).
     notes : by rule id, the share in which the note is due, for notes that were ever due.
     first : by group, the share in which the first product stays first.
@@ -57,6 +60,9 @@ class HowSure:
     draws: int
     seed: str
     holds: float
+    types_hold: float
+    notes_hold: float
+    firsts_hold: float
     types: Mapping[Side, Mapping[str, float]]
     notes: Mapping[str, float]
     first: Mapping[Group, float]
@@ -82,6 +88,9 @@ def how_sure(whatif: WhatIf, seed: str, draws: int) -> HowSure:
         draws=draws,
         seed=seed,
         holds=float(holds.mean()),
+        types_hold=float(_same_types(before, after).mean()),
+        notes_hold=float(_same_notes(before, after).mean()),
+        firsts_hold=float(_same_firsts(before, after).mean()),
         types={side: _type_shares(whatif, after.types[side]) for side in SIDES},
         notes={rule: float(due.mean()) for rule, due in after.notes.items() if due.any()},
         first=_first_shares(before, after),
@@ -110,13 +119,23 @@ def _matters(whatif: WhatIf, key: Key, values: Floats) -> bool:
 
 
 def _same(before: Outcomes, after: Outcomes) -> Bools:
-    same = np.ones(len(after.case), np.bool_)
-    for side in SIDES:
-        same &= after.types[side] == before.types[side][0]
-    for rule, due in after.notes.items():
-        same &= due == before.notes[rule][0]
+    """(n,) whether all of the outcome is as it was."""
+    return _same_types(before, after) & _same_notes(before, after) & _same_firsts(before, after)
+
+
+def _same_types(before: Outcomes, after: Outcomes) -> Bools:
+    same = [after.types[side] == before.types[side][0] for side in SIDES]
+    return np.asarray(np.logical_and.reduce(same), np.bool_)
+
+
+def _same_notes(before: Outcomes, after: Outcomes) -> Bools:
+    same = [due == before.notes[rule][0] for rule, due in after.notes.items()]
+    return np.asarray(np.logical_and.reduce(same), np.bool_)
+
+
+def _same_firsts(before: Outcomes, after: Outcomes) -> Bools:
     firsts = firsts_of(before.case_of(0))
-    return same & _where(after, lambda leading: firsts_of(leading) == firsts)
+    return _where(after, lambda leading: firsts_of(leading) == firsts)
 
 
 def _where(outcomes: Outcomes, test: Callable[[Leading], bool]) -> Bools:

@@ -109,3 +109,6 @@ def test_shares_add_up(book: Rulebook, engine: Engine, leaders: Leaders, path: o
     for shares in sure.types.values():
         assert abs(sum(shares.values()) - 1) < 1e-9
     assert all(repeat.held > sure.holds for repeat in sure.repeat)
+    parts = (sure.types_hold, sure.notes_hold, sure.firsts_hold)
+    assert sum(parts) - 2 <= sure.holds + 1e-9
+    assert sure.holds <= min(parts)

@@ -173,7 +173,7 @@ def test_keep_and_explain_from_the_command_line(
     visit = next(p for p in DEMO if p.stem == "two-types")
     assert run("shortlist", str(visit), "--keep", "--store", store) == 0
     said = capsys.readouterr()
-    assert "of 100 redraws" in said.out
+    assert "of 100 redraws" in " ".join(said.out.split())
     assert "Kept as record 1" in said.err
     assert run("explain", read_visit(visit).reference, "--store", store) == 0
     text = capsys.readouterr().out
