@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import Any
 
@@ -92,11 +93,18 @@ def change_words(change: Change, book: Rulebook) -> str:
     definition, unit = book.measures[change.measure], unit_words(change.unit)
     places = max(definition.decimals + 1, 2) if change.unit != "score" else 0
     errors = "" if change.errors is None else f", {change.errors:+.1f} SE"
+    value = _away(change.value, change.by > 0, places)
     return (
         f"{definition.plain} ({change.measure}, {change.side}) {change.was:.{places}f}{unit}"
-        f" -> {change.value:.{places}f}{unit} ({change.by:+.{places}f}{errors}): "
+        f" -> {value:.{places}f}{unit} ({value - change.was:+.{places}f}{errors}): "
         f"{change.alters} {change.before} -> {change.after}"
     )
+
+
+def _away(value: float, upwards: bool, places: int) -> float:
+    """`value` rounded away from the reading: what is shown must itself bring the change about."""
+    scaled = round(value * 10**places, 6)
+    return (math.ceil(scaled) if upwards else math.floor(scaled)) / 10**places
 
 
 def _of_hundred(share: float) -> str:
