@@ -25,6 +25,11 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "Add what was tried to a visit, and judge whether it worked",
     ),
     "check": ("recommend.commands.check", "Check rules and catalogue; prove what they promise"),
+    "rulebook": (
+        "recommend.commands.rulebook",
+        "Compare rulebooks; print one as a book",
+    ),
+    "rule": ("recommend.commands.rule", "Show a rule in words, or start a new one"),
     "coverage": ("recommend.commands.coverage", "Show which feet a catalogue serves, and why not"),
     "sheet": ("recommend.commands.sheet", "Write the page that the customer takes home"),
     "effects": ("recommend.commands.effects", "What the shop's kept trials teach of its products"),

@@ -7,7 +7,7 @@ and condition in place.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated
@@ -65,8 +65,9 @@ class NeedShown(Strict):
 class Expect(Strict):
     """What must come out; what is left out is not looked at.
 
-    `notes` are all the notes that are due, by id of their rule, each with its level; `asks` are
-    all the rules of needs that hold. `needs` must be among the needs of the foot.
+    `notes` are the notes that are due, by id of their rule, each with its level; `asks` are the
+    rules of needs that hold: all of those that some example of the same file speaks of, so that
+    a new rule breaks no example that was there before. `needs` must be among what is needed.
     """
 
     axes: dict[str, str] = {}
@@ -107,11 +108,15 @@ class ExamplesFile(Strict):
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """An example ready to run: its place, the facts of its foot, what must come out."""
+    """An example ready to run: its place, the facts of its foot, what must come out.
+
+    `speaks_of` are the rules that examples of the same file name.
+    """
 
     example: Example
     place: Place
     facts: Facts
+    speaks_of: frozenset[str]
 
 
 def load_examples(book: Rulebook) -> tuple[tuple[Case, ...], tuple[InputError, ...]]:
@@ -127,6 +132,7 @@ def load_examples(book: Rulebook) -> tuple[tuple[Case, ...], tuple[InputError, .
             continue
         file, wrong = problems_in(ExamplesFile, document)
         problems += wrong
+        rules = _rules_named(file.examples if file else ())
         for index, example in enumerate(file.examples if file else ()):
             assert file is not None
             loc: Loc = ("examples", index)
@@ -134,10 +140,17 @@ def load_examples(book: Rulebook) -> tuple[tuple[Case, ...], tuple[InputError, .
                 _claim(example.name, document.place((*loc, "name")), names)
                 facts = _facts(example, file.parts, document, loc, book)
                 _check_expect(example.expect, document, (*loc, "expect"), book)
-                cases.append(Case(example, document.place(loc), facts))
+                cases.append(Case(example, document.place(loc), facts, rules))
             except InputError as error:
                 problems.append(error)
     return tuple(cases), tuple(problems)
+
+
+def _rules_named(examples: Iterable[Example]) -> frozenset[str]:
+    named: set[str] = set()
+    for example in examples:
+        named |= {*(example.expect.notes or ()), *(example.expect.asks or ())}
+    return frozenset(named)
 
 
 def _claim(name: str, place: Place, names: dict[str, Place]) -> None:
@@ -270,7 +283,9 @@ def differences(book: Rulebook, case: Case, row: int, done: ManyConclusions) -> 
         if came != wanted:
             yield f"axis `{axis}` is `{came}`, not `{wanted}`"
     fired = [rule for rule in book.rules if done.holds[rule.id][row]]
-    yield from _notes_differ(expect, fired)
+    named = [rule for rule in fired if rule.id in case.speaks_of]
+    yield from _notes_differ(expect, named)
+    yield from _asks_differ(expect, named)
     yield from _needs_differ(expect, fired, book)
 
 
@@ -284,11 +299,14 @@ def _notes_differ(expect: Expect, fired: list[CompiledRule]) -> Iterator[str]:
             yield f"note `{rule}` is {came}, not {wanted}"
 
 
-def _needs_differ(expect: Expect, fired: list[CompiledRule], book: Rulebook) -> Iterator[str]:
+def _asks_differ(expect: Expect, fired: list[CompiledRule]) -> Iterator[str]:
     if expect.asks is not None:
         asks = {rule.id for rule in fired if isinstance(rule.rule.then, NeedsThen)}
         for rule in sorted(asks ^ set(expect.asks)):
             yield f"rule `{rule}` {'holds' if rule in asks else 'does not hold'}"
+
+
+def _needs_differ(expect: Expect, fired: list[CompiledRule], book: Rulebook) -> Iterator[str]:
     given = {(rule.id, *key) for rule in fired for key in need_keys(rule, book)}
     for need in expect.needs:
         key = (need.by, need.attribute, need.is_, need.value, need.strength, need.weight)

@@ -86,9 +86,10 @@ def _words(facts: Facts, book: Rulebook) -> Iterator[str]:
         margin = ""
         if isinstance(value, float):
             low = facts.get(f"{name}_low", value)
-            gap = round(value - float(low), 4)
+            places = definition.decimals + 1
+            gap = round(value - float(low), places)
             margin = f" ± {gap:g}" if gap and name in STRIDES else ""
-            value = f"{value:g}"
+            value = f"{round(value, places):g}"
         yield f"{name} {value}{margin}" + (f" ({words})" if words else "")
     for fact, value in sorted(facts.items()):
         kind, _, name = fact.partition("_")

@@ -26,7 +26,7 @@ def print_findings(findings: Iterable[Finding], looked_at: Iterable[str], out: C
     """Print every finding with its excerpt, and a last line that counts them."""
     found = list(findings)
     for finding in found:
-        _print_one(finding, out)
+        print_finding(finding, out)
     out.print(Text(summary(found, looked_at), style="bold"))
 
 
@@ -49,7 +49,8 @@ def summary(findings: list[Finding], looked_at: Iterable[str]) -> str:
     return f"{words or 'nothing found'}" + (f" in {looked}" if looked else "")
 
 
-def _print_one(finding: Finding, out: Console) -> None:
+def print_finding(finding: Finding, out: Console) -> None:
+    """Print one finding: where, what, the line itself, what to do, and a foot that shows it."""
     head = Text(f"{finding.level}: {finding.code}", style=_STYLES[finding.level])
     out.print(head, Text(str(finding.place)), soft_wrap=True)
     out.print(inset(_sentence(finding.found), 2))

@@ -1,0 +1,61 @@
+"""One rule among the others: how many feet it touches, and which rules fire beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from recommend.check.examples import Case, concluded, load_examples
+from recommend.coverage.columns import FactColumns
+from recommend.coverage.population import load_population
+from recommend.coverage.sampling import Sampler
+from recommend.infer.many import conclude_many
+from recommend.rulebook.book import CompiledRule, Rulebook
+
+_NEIGHBOURS = 5
+
+
+@dataclass(frozen=True, slots=True)
+class Touched:
+    """A rule with what is known of its reach.
+
+    Attributes
+    ----------
+    share : share of the feet of the population for which it holds.
+    feet : how many feet were drawn.
+    beside : rules of its stage that hold for the same feet, with the share of its feet.
+    examples : worked examples in which it holds.
+    """
+
+    rule: CompiledRule
+    share: float
+    feet: int
+    beside: Mapping[str, float]
+    examples: tuple[Case, ...]
+
+
+def touched(book: Rulebook, rule: CompiledRule, count: int = 20000, seed: int = 1) -> Touched:
+    """Draw `count` feet of the published population and see for which `rule` holds."""
+    population = load_population(Path(book.folder) / "population.yaml")
+    customers = next(Sampler(population).blocks(count, seed))
+    columns = FactColumns(book, population).of_foot(customers, "left")
+    holds = conclude_many(book, columns, customers.count).holds
+    mine = holds[rule.id]
+    beside = {
+        other.id: float(np.mean(holds[other.id][mine])) if mine.any() else 0.0
+        for other in book.rules
+        if other.stage == rule.stage and other.id != rule.id
+    }
+    near = sorted(beside.items(), key=lambda pair: (-pair[1], pair[0]))[:_NEIGHBOURS]
+    cases, _ = load_examples(book)
+    firing = [bool(one) for one in concluded(book, cases).holds[rule.id]] if cases else []
+    return Touched(
+        rule=rule,
+        share=float(mine.mean()),
+        feet=customers.count,
+        beside={name: share for name, share in near if share > 0},
+        examples=tuple(case for case, fires in zip(cases, firing, strict=True) if fires),
+    )

@@ -1,0 +1,51 @@
+"""`recommend rulebook`: the rulebook as a whole: compare versions, print it, publish schemas."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from recommend.catalogue import load_catalogue
+from recommend.check.differing import difference
+from recommend.errors import Exit
+from recommend.rulebook import load_rulebook, shipped_folder
+from recommend.show.console import console
+from recommend.show.difference import difference_json, print_difference
+
+app = typer.Typer(add_completion=False, rich_markup_mode=None, no_args_is_help=True)
+
+
+@app.callback()
+def _rulebook() -> None:
+    """The rulebook as a whole: compare versions, print it as a book, publish its schemas."""
+
+
+@app.command()
+def diff(
+    old: Annotated[Path, typer.Argument(help="folder of the old rulebook")],
+    new: Annotated[Path, typer.Argument(help="folder of the new rulebook")],
+    catalogue: Annotated[
+        Path | None, typer.Option(help="folder of the catalogue; the demo when not given")
+    ] = None,
+    customers: Annotated[int, typer.Option(min=1, max=60000, help="how many are drawn")] = 4000,
+    seed: Annotated[int, typer.Option(help="which customers are drawn")] = 1,
+    in_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
+) -> None:
+    """Say what changed, and over the published population whom it touches.
+
+    Exit code 2 when a stop was weakened or removed.
+
+    Example: recommend rulebook diff rules rules-new
+    """
+    before, after = load_rulebook(old), load_rulebook(new)
+    products = load_catalogue(catalogue or shipped_folder("catalogue_demo"), after.attributes)
+    found = difference(before, after, products, customers, seed)
+    if in_json:
+        print(json.dumps(difference_json(found), indent=2, ensure_ascii=False))
+    else:
+        print_difference(found, console())
+    if found.weakened:
+        raise typer.Exit(Exit.BAD_INPUT)

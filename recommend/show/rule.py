@@ -1,0 +1,72 @@
+"""One rule in words: when it fires, what it concludes, why, whom it touches."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from rich.console import Console
+from rich.text import Text
+
+from recommend.check.touched import Touched
+from recommend.rulebook.book import CompiledRule, Rulebook
+from recommend.rulebook.models import Basis
+from recommend.rulebook.words import sentence_lines, then_lines
+from recommend.show.layout import bullet, heading, inset
+
+_EXAMPLES = 4
+
+
+def print_rule(found: Touched, book: Rulebook, out: Console) -> None:
+    """Print a rule with its reach."""
+    rule = found.rule
+    out.print(Text(f"{rule.id}: {rule.rule.title}", style="bold"))
+    out.print(Text(f"stage {rule.stage}, {rule.place}"), soft_wrap=True)
+    out.print(heading("When"))
+    for line in sentence_lines(rule.rule.when, book):
+        indent = len(line) - len(line.lstrip())
+        out.print(inset(line.lstrip(), 2 + indent))
+    out.print(heading("Then"))
+    for line in then_lines(rule.rule.then, book):
+        out.print(bullet(line))
+    out.print(heading("Because"))
+    out.print(inset(rule.rule.because, 2))
+    out.print(heading("Stands on"))
+    for line in basis_lines(rule.rule.basis, book):
+        out.print(bullet(line))
+    _print_reach(found, out)
+
+
+def _print_reach(found: Touched, out: Console) -> None:
+    out.print(heading("Touches"))
+    feet = f"{100 * found.share:.1f} % of {found.feet} feet of the published population"
+    out.print(inset(feet, 2))
+    if not found.share:
+        note = "None of them: the population knows no illness, and no children."
+        out.print(inset(note, 2))
+    for name, share in found.beside.items():
+        out.print(bullet(f"{name} holds for {100 * share:.0f} % of these feet too"))
+    out.print(heading("Worked examples in which it holds"))
+    for case in found.examples[:_EXAMPLES]:
+        out.print(bullet(f"{case.example.name} ({case.place})"))
+    more = len(found.examples) - _EXAMPLES
+    if more > 0:
+        out.print(inset(f"and {more} more", 4))
+
+
+def basis_lines(basis: Basis, book: Rulebook) -> Iterator[str]:
+    """What stands behind a statement, one source a line."""
+    kinds = {
+        "published": "published",
+        "common-practice": "common practice, no source",
+        "from-memory": "from memory, to be verified",
+        "assumption": "an assumption of this rulebook",
+    }
+    yield kinds[basis.kind] + (f": {basis.note}" if basis.note else "")
+    for name in basis.sources:
+        source = book.sources[name]
+        yield f"{source.cite} [{name}, seen {source.seen.replace('-', ' ')}]: {source.says}"
+
+
+def one_line(rule: CompiledRule) -> str:
+    """A rule in a list."""
+    return f"{rule.id}: {rule.rule.title}"
