@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from recommend.catalogue.loading import Catalogue
 from recommend.check.changes import stops_of, weakened
 from recommend.check.examples import need_keys
-from recommend.check.feet import foot_words, visit_text
+from recommend.check.feet import STRIDES, foot_words, visit_text
 from recommend.check.finding import Finding
 from recommend.coverage.columns import FactColumns
 from recommend.coverage.population import Population, load_population
@@ -92,6 +92,7 @@ class _Crowd:
     def __init__(self, book: Rulebook, population: Population, customers: Customers) -> None:
         self.book, self.count = book, customers.count
         builder = FactColumns(book, population)
+        self.errors = builder.errors
         self.columns: dict[Side, dict[str, Column]] = {
             side: builder.of_foot(customers, side) for side in SIDES
         }
@@ -112,11 +113,26 @@ class _Crowd:
                 out[name] = float(value)
             elif words is not None and value >= 0:
                 out[name] = words[int(value)]
-        for name in self.book.measures:  # where rules read only the ends, the reading is between
-            if f"{name}_low" in out and f"{name}_high" in out and name not in out:
-                ends = float(out[f"{name}_low"]) + float(out[f"{name}_high"])
-                out[name] = quantize(ends / 2)
-        return out
+        return {**dict(self._readings(out)), **{n: v for n, v in out.items() if _of_person(n)}}
+
+    def _readings(self, facts: dict[str, float | str]) -> Iterator[tuple[str, float | str]]:
+        """Readings made whole again, where the rules read only one of their ends."""
+        clearly = self.book.parameters["noise.clearly"]
+        for name, definition in self.book.measures.items():
+            margin = clearly * self.errors.get(name, 0.0)
+            ends = {name: 0.0, f"{name}_low": margin, f"{name}_high": -margin}
+            found = [float(facts[n]) + shift for n, shift in ends.items()
+                     if isinstance(facts.get(n), float)]  # fmt: skip
+            if definition.values and name in facts:
+                yield name, facts[name]
+            elif found:
+                yield name, quantize(found[0])
+                if name in STRIDES:
+                    yield f"{name}_low", quantize(found[0] - margin)
+                for qualifier in definition.qualifiers:
+                    fact = f"{name}_{qualifier}"
+                    if fact in facts:
+                        yield fact, facts[fact]
 
     def asked(self, row: int) -> dict[Side, tuple[str, ...]]:
         """Rules of needs that hold for both feet of a customer."""
@@ -192,6 +208,10 @@ def _contents(book: Rulebook) -> tuple[object, ...]:
     """All that ranking reads besides which rules hold."""
     needs = {r.id: list(need_keys(r, book)) for r in book.rules}
     return needs, dict(book.parameters), dict(book.attributes)
+
+
+def _of_person(fact: str) -> bool:
+    return fact == "side" or fact.startswith(("answer_", "visit_", "pain_"))
 
 
 class _Ranker:

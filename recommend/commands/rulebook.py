@@ -10,8 +10,11 @@ import typer
 
 from recommend.catalogue import load_catalogue
 from recommend.check.differing import difference
+from recommend.check.promises import load_promises
+from recommend.check.schemas import write_schemas
 from recommend.errors import Exit
 from recommend.rulebook import load_rulebook, shipped_folder
+from recommend.show.book_page import book_page
 from recommend.show.console import console
 from recommend.show.difference import difference_json, print_difference
 
@@ -21,6 +24,42 @@ app = typer.Typer(add_completion=False, rich_markup_mode=None, no_args_is_help=T
 @app.callback()
 def _rulebook() -> None:
     """The rulebook as a whole: compare versions, print it as a book, publish its schemas."""
+
+
+@app.command()
+def book(
+    rules: Annotated[
+        Path | None, typer.Argument(help="folder of the rulebook; the shipped one when not given")
+    ] = None,
+    to: Annotated[Path, typer.Option(metavar="FILE", help="the page to write")] = Path(
+        "rulebook.html"
+    ),
+) -> None:
+    """Write the whole rulebook as one readable page: rules in words, limits, sources, a map.
+
+    Example: recommend rulebook book --to rulebook.html
+    """
+    read = load_rulebook(rules or shipped_folder("rules"))
+    promises, problems = load_promises(read)
+    if problems:
+        raise problems[0]
+    to.write_text(book_page(read, promises), encoding="utf-8")
+    print(f"Written: {to}")
+
+
+@app.command()
+def schemas(
+    to: Annotated[Path, typer.Argument(metavar="FOLDER", help="where to write them")],
+) -> None:
+    """Write JSON Schemas of all files, for completion and checking in editors.
+
+    Name one in the first line of a file:
+    `# yaml-language-server: $schema=../schemas/rules.schema.json`
+
+    Example: recommend rulebook schemas my-rules/schemas
+    """
+    for path in write_schemas(to):
+        print(path)
 
 
 @app.command()

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, Discriminator, Field, Tag, model_validator
+from pydantic import BeforeValidator, Discriminator, Field, Tag, WithJsonSchema, model_validator
 
 from recommend.reading import Strict
 
@@ -24,7 +24,13 @@ def _as_list(value: Any) -> Any:
     return [value] if isinstance(value, str) else value
 
 
-Words = Annotated[list[str], BeforeValidator(_as_list), Field(min_length=1)]
+_LIST = {"type": "array", "items": {"type": "string"}, "minItems": 1}
+Words = Annotated[
+    list[str],
+    BeforeValidator(_as_list),
+    Field(min_length=1),
+    WithJsonSchema({"anyOf": [{"type": "string"}, _LIST]}),
+]
 
 
 class AllOf(Strict):
