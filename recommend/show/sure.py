@@ -93,7 +93,7 @@ def change_words(change: Change, book: Rulebook) -> str:
     definition, unit = book.measures[change.measure], unit_words(change.unit)
     places = max(definition.decimals + 1, 2) if change.unit != "score" else 0
     errors = "" if change.errors is None else f", {change.errors:+.1f} SE"
-    value = _away(change.value, change.by > 0, places)
+    value = away(change.value, change.by > 0, places)
     return (
         f"{definition.plain} ({change.measure}, {change.side}) {change.was:.{places}f}{unit}"
         f" -> {value:.{places}f}{unit} ({value - change.was:+.{places}f}{errors}): "
@@ -101,10 +101,11 @@ def change_words(change: Change, book: Rulebook) -> str:
     )
 
 
-def _away(value: float, upwards: bool, places: int) -> float:
+def away(value: float, upwards: bool, places: int) -> float:
     """`value` rounded away from the reading: what is shown must itself bring the change about."""
-    scaled = round(value * 10**places, 6)
-    return (math.ceil(scaled) if upwards else math.floor(scaled)) / 10**places
+    factor: float = 10.0**places
+    scaled = round(value * factor, 6)
+    return (math.ceil(scaled) if upwards else math.floor(scaled)) / factor
 
 
 def _of_hundred(share: float) -> str:

@@ -8,6 +8,7 @@ import pytest
 from recommend.infer.assess import assess
 from recommend.infer.one import Engine
 from recommend.rulebook import Rulebook
+from recommend.show.sure import away
 from recommend.trail.leaders import Leaders, firsts_of
 from recommend.trail.nearest import STEP, nearest_changes
 from recommend.trail.whatif import Key, Outcomes, WhatIf
@@ -101,3 +102,17 @@ def test_changes_are_in_order_of_what_noise_could_do(
     errors = [abs(c.errors) for c in nearest_changes(whatif) if c.errors is not None]
     assert errors == sorted(errors)
     assert errors
+
+
+@pytest.mark.parametrize(
+    ("value", "up", "places", "shown"),
+    [
+        (4.8089, True, 2, 4.81),
+        (4.8011, True, 2, 4.81),
+        (-1.5011, False, 2, -1.51),
+        (6.0, True, 0, 6),
+    ],
+)
+def test_a_shown_value_is_rounded_away(value: float, up: bool, places: int, shown: float) -> None:
+    """What is shown lies beyond the exact value, never short of it; worked by hand."""
+    assert away(value, up, places) == shown
