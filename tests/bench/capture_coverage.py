@@ -14,10 +14,12 @@ from pathlib import Path
 
 import numpy as np
 
+from catalogue_demo.captures import gait_model
 from catalogue_demo.captures.foot_model import Mat, invent, truth, walk
 from recommend.errors import RecommendError
 from recommend.measure.pressure.measures import measure_pressure
 from recommend.measure.pressure.recording import PressureRecording
+from recommend.measure.video import MarksRecording, measure_marks
 from recommend.rulebook import Rulebook, load_rulebook
 
 RULES = Path(__file__).parents[2] / "rules"
@@ -66,17 +68,53 @@ def report(feet: int, steps: int, mat: Mat) -> dict[str, float]:
     rows = [row for row in found if row is not None]
     print(f"{feet} feet, {steps} steps each, pitch {mat.pitch:g} mm, {mat.rate:g} Hz;")
     print(f"{feet - len(rows)} refused or mistaken; {time.perf_counter() - start:.0f} s")
+    return _table(rows, list(NAMES))
+
+
+def _table(rows: list[dict], names: list[str]) -> dict[str, float]:
+    """Print coverage, bias, error made, error stated and spread of the truth; the coverages."""
     print(f"{'measure':22s}{'coverage':>9s}{'bias':>10s}{'rms':>9s}{'stated':>9s}{'spread':>9s}")
     coverage = {}
-    for key in NAMES:
-        true, value, error = np.array([row[key] for row in rows if key in row]).T
+    for name in names:
+        true, value, error = np.array([row[name] for row in rows if name in row]).T
         off = value - true
-        coverage[key] = float(np.mean(np.abs(off) <= 1.96 * error))
+        coverage[name] = float(np.mean(np.abs(off) <= 1.96 * error))
         print(
-            f"{key:22s}{100 * coverage[key]:8.1f}%{off.mean():10.4f}{np.sqrt((off**2).mean()):9.4f}"
-            f"{error.mean():9.4f}{true.std():9.4f}"
+            f"{name:22s}{100 * coverage[name]:8.1f}%{off.mean():10.4f}"
+            f"{np.sqrt((off**2).mean()):9.4f}{error.mean():9.4f}{true.std():9.4f}"
         )
     return coverage
+
+
+def one_gait(seed: int, strides: int, book: Rulebook, contact: bool) -> dict:
+    """True value, value and error of each angle of one generated gait."""
+    rng = np.random.default_rng([seed, strides])
+    gait = gait_model.Gait(
+        side=("left", "right")[int(rng.integers(2))],
+        touchdown=float(rng.normal(-1, 2)),
+        peak=float(rng.normal(5, 3)),
+        peak_at=float(rng.uniform(0.25, 0.75)),
+        late=float(rng.normal(-1, 2.5)),
+        leg_lean=float(rng.normal(4, 2)),
+        rate=60.0,
+    )
+    points, down = gait_model.film(gait, strides, rng, spread_deg=1.2, click_px=0.6)
+    marks = MarksRecording(
+        points, "px", gait.rate, gait.side, "walking", "barefoot", down if contact else None,
+        None, None, 0, "x",
+    )  # fmt: skip
+    found = measure_marks(marks, None, book.parameters, book.measures)
+    true = gait_model.truth(gait)
+    return {name: (true[name], found.find(name).value, found.find(name).error) for name in true}
+
+
+def report_marks(gaits: int, strides: int, *, contact: bool) -> None:
+    """Print the same table for the angles of generated gaits."""
+    book = load_rulebook(RULES)
+    rows = [one_gait(seed, strides, book, contact) for seed in range(gaits)]
+    told = "with" if contact else "without"
+    print(f"\n{gaits} gaits, {strides} strides each, {told} a contact signal;")
+    _table(rows, list(rows[0]))
 
 
 def main() -> None:
@@ -88,6 +126,8 @@ def main() -> None:
     options = parser.parse_args()
     rows = round(320 / options.pitch)
     report(options.feet, options.steps, Mat(rows, rows // 2, options.pitch))
+    for contact in (True, False):
+        report_marks(options.feet, 8, contact=contact)
 
 
 if __name__ == "__main__":

@@ -174,3 +174,13 @@ def test_side_on_the_command_line_must_agree_with_the_head(folder, parameters, d
     path = folder / "captures/video-left.csv"
     with pytest.raises(InputError, match="the head says `side: left`, you say right"):
         measure_capture(path, parameters, defs, CaptureOptions(side="right"))
+
+
+def test_the_demo_visit_of_captures_reads_all_four(book, parameters):
+    """The demo visit that names its captures has COP and angles of both feet."""
+    path = DEMO / "captures" / "from-captures.yaml"
+    visit = read_measured_visit(path, book.questions, parameters, book.measures)
+
+    for foot in (visit.feet.left, visit.feet.right):
+        assert foot.cop.pattern == "central"
+        assert len(foot.rearfoot[0].contact) == 8
