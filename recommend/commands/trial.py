@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 import typer
 
@@ -15,7 +15,7 @@ from recommend.commands.completing import insoles, shoes
 from recommend.errors import Exit, InputError, Place
 from recommend.match.outcome import outcome_of
 from recommend.measure.capture import CaptureOptions, measure_capture
-from recommend.measure.model import SIDES, Side
+from recommend.measure.model import Side
 from recommend.measure.named import read_measured_visit
 from recommend.reading import read_document
 from recommend.rulebook import Rulebook
@@ -34,6 +34,7 @@ from recommend.trial.entry import (
 )
 from recommend.trial.outcome import as_document, trial_outcome
 from recommend.trial.steps import OWN
+from recommend.visit.models import Reference
 
 
 def trial(
@@ -58,12 +59,15 @@ def trial(
         typer.Option(metavar="FOOT.REGION=0-10", help="heel, arch, forefoot, toes, ankle, overall"),
     ] = None,
     gait: Annotated[
-        str | None, typer.Option(help="walking or running; as barefoot if left out")
+        Literal["walking", "running"] | None,
+        typer.Option(help="walking or running; as barefoot if left out"),
     ] = None,
     reference: Annotated[
-        str | None, typer.Option(help="zero of the angles; as barefoot if left out")
+        Reference | None, typer.Option(help="zero of the angles; as barefoot if left out")
     ] = None,
-    side: Annotated[str | None, typer.Option(help="foot of a capture that does not say it")] = None,
+    side: Annotated[
+        Side | None, typer.Option(help="foot of a capture that does not say it")
+    ] = None,
     still: Annotated[
         Path | None, typer.Option(help="marks in still standing, the zero of a capture's angles")
     ] = None,
@@ -84,13 +88,15 @@ def trial(
     Without readings it judges what the visit holds. Readings of a step that is there already
     add strides to it. Exit code 3 when a stop withholds the judgement.
 
-    Example: recommend trial my-visit.yaml --shoe own left.contact=5.4,5.1,4.9 --comfort left.heel=8
+    Add a step: recommend trial VISIT --shoe own left.contact=5.4,5.1,4.9 --comfort left.heel=8
+
+    Example: recommend trial catalogue_demo/trials/shoe-then-insole.yaml
     """
     book = open_rulebook(rules)
     products = open_catalogue(book, catalogue)
     seen = read_measured_visit(visit, book.questions, book.parameters, book.measures)
     entry = Entry(shoe, insole)
-    options = CaptureOptions(side=_side(side), still=still)
+    options = CaptureOptions(side=side, still=still)
     for text in readings or []:
         if "=" in text:
             read_angle(entry, text, seen, Zero(gait, reference))
@@ -122,13 +128,6 @@ def _read_file(entry: Entry, file: Path, book: Rulebook, options: CaptureOptions
         return
     for one in measure_capture(file, book.parameters, book.measures, options):
         read_capture(entry, one)
-
-
-def _side(text: str | None) -> Side | None:
-    found: Side | None = next((side for side in SIDES if side == text), None)
-    if text is not None and found is None:
-        raise InputError(Place("--side"), f"`{text}` is not a foot", "left or right")
-    return found
 
 
 def _refuse_unknown(entry: Entry, products: Catalogue) -> None:
