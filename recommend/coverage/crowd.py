@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
 from recommend.coverage.agreement import fleiss_kappa, ratings
 from recommend.coverage.columns import FactColumns
+from recommend.coverage.evaluate import Progress
 from recommend.coverage.numbers import Array, Numbers, numbers_of
 from recommend.coverage.population import Population
 from recommend.coverage.sampling import BLOCK, Sampler
@@ -21,7 +22,6 @@ from recommend.infer.many import conclude_many
 from recommend.rulebook.book import Rulebook
 
 Mode = Literal["published", "shop", "both", "columns"]
-Progress = Callable[[int, int], None]
 MERGED = 16  # blocks held before they are added up
 
 

@@ -62,6 +62,8 @@ def tally_parquet(path: Path, book: Rulebook, population: Population, sizes: Siz
     meta = _counted(frame._meta, book, population, sizes)
     parts = frame.map_partitions(_counted, book, population, sizes, meta=meta)
     counted = parts.compute().to_numpy(np.int64)
+    if not len(counted):
+        raise InputError(Place(str(path)), "no customers are in it")
     return add([Tally(counted[:, :-1], counted[:, -1])])
 
 

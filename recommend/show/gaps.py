@@ -26,7 +26,7 @@ def _gaps(gaps: Gaps, crowd: Crowd, book: Rulebook, thin: bool) -> Iterator[Rend
     choice = int(book.parameters["coverage.choice"])
     what = f"have fewer than {choice} to choose from" if thin else "are not served"
     yield Text(f"{percent(gaps.missed)} of customers {what}.", style="bold")
-    verb = "gives one more choice to" if thin else "adds"
+    verb = "also suits" if thin else "adds"
     yield heading("What to look for")
     yield inset("Each is counted after those above it.", 2)
     yield from _numbered(brief_words(one, book, verb) for one in gaps.briefs)

@@ -87,10 +87,13 @@ def test_a_strange_word_is_refused(
 def test_what_is_no_parquet_is_refused(
     tmp_path: Path, population: Population, book: Rulebook, catalogue: Catalogue
 ) -> None:
-    """A text file and a missing one give one sentence each."""
+    """A text file, a missing one and an empty table give one sentence each."""
     (tmp_path / "text.parquet").write_text("left.fpi\n3\n")
     sizes = SizeClasses(catalogue.items, book.parameters)
     with pytest.raises(InputError, match="not Parquet"):
         tally_parquet(tmp_path / "text.parquet", book, population, sizes)
     with pytest.raises(InputError, match="no such file"):
         tally_parquet(tmp_path / "none.parquet", book, population, sizes)
+    frame_of(Sampler(population).block(9, 0, 5), book)[:0].to_parquet(tmp_path / "empty.parquet")
+    with pytest.raises(InputError, match="no customers"):
+        tally_parquet(tmp_path / "empty.parquet", book, population, sizes)
