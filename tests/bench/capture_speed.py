@@ -4,6 +4,7 @@ Run from the project's folder: ``python -m tests.bench.capture_speed``. Generate
 on 64 x 32 sensors, measures them in a fresh process, and prints processor seconds after imports
 beside those of numpy parsing the same CSV, and how far peak memory rose as a multiple of the
 recording. Then it does the same with a longer CSV, and with one too large, which is refused.
+Memory is read as Linux tells it.
 """
 
 from __future__ import annotations
@@ -29,7 +30,8 @@ from recommend.measure.pressure import measure_pressure, read_pressure
 from recommend.rulebook import load_rulebook, shipped_folder
 book = load_rulebook(shipped_folder("rules"))
 peak = lambda: resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
-before, start = peak(), time.process_time()
+now = lambda: int(open("/proc/self/statm").read().split()[1]) * resource.getpagesize()
+before, start = now(), time.process_time()
 try:
     found = measure_capture(Path(sys.argv[1]), book.parameters, book.measures)
     said = f"{found[0].n} steps"

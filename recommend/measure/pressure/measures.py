@@ -204,7 +204,7 @@ def _measure(
     error = standard_error(
         values,
         single=usual,
-        few=parameters["capture.steps-wanted"],
+        few=parameters["noise.few-strides"],
         floor=0.5 / recording.rate_hz if kind == "contact-time" else grid * max(recording.pitch_mm),
     )
     public = name

@@ -27,7 +27,7 @@ from recommend.measure.pressure.recording import Frames, Load, PressureRecording
 from recommend.reading import Document, validate
 
 _KPA_PER_UNIT = {"kPa": 1.0, "N/cm2": 10.0}  # definition: 1 N/cm2 = 10 kPa
-_CHUNK = 4_000_000  # bytes of text held at a time
+_CHUNK = 500_000  # bytes of text held at a time
 _MB = 1_000_000
 _MOST_BYTES_PER_NUMBER = 8  # of text; a number takes 4 bytes in memory
 
