@@ -31,6 +31,7 @@ from recommend.trail.keeping import Archive, basis_of, summary_of
 from recommend.trail.leaders import Leaders, firsts_of
 from recommend.trail.shelf import catalogue_from
 from recommend.trail.store import SHORTLIST, Record
+from recommend.visit.models import Visit
 
 CHUNK = 5_000  # records at a time; bounds memory
 LEVELS = ("stop", "see-clinician", "caution")
@@ -145,7 +146,7 @@ class PastVisits:
         book, ranking = self._book(record), self._ranking(record)
         if book.digest not in self._engines:
             self._engines[book.digest] = Engine(book)
-        visit = self.archive.visit(record)
+        visit = asked_of(self.archive.visit(record), book)
         catalogue = ranking.leaders.catalogue
         outcome = outcome_of(visit, book, catalogue, self._engines[book.digest])
         return summary_of(as_document(outcome))
@@ -209,14 +210,21 @@ class PastVisits:
     def _facts(self, record: Record, book: Rulebook) -> dict[str, Any]:
         if book.digest not in self._bases:
             self._bases[book.digest] = basis_of(book)
-        kept: dict[str, Any] = self.archive.store.body(record.bodies["facts"])
-        if kept["basis"] == self._bases[book.digest]:
-            return kept
+        if "facts" in record.bodies:
+            kept: dict[str, Any] = self.archive.store.body(record.bodies["facts"])
+            if kept["basis"] == self._bases[book.digest]:
+                return kept
         self.remeasured += 1
-        visit = self.archive.visit(record)
+        visit = asked_of(self.archive.visit(record), book)
         used = observe(visit, book.measures, book.parameters).used
         made: dict[str, Any] = {s: facts_of(visit, s, used[s], book) for s in SIDES}
         return made | {"length": wanted_length(visit, book.parameters).length}
+
+
+def asked_of(visit: Visit, book: Rulebook) -> Visit:
+    """The visit without answers to questions that these rules do not know."""
+    known = {question: a for question, a in visit.answers.items() if question in book.questions}
+    return visit if known == visit.answers else visit.model_copy(update={"answers": known})
 
 
 def impact_of(

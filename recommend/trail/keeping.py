@@ -29,6 +29,7 @@ from recommend.visit.models import Visit
 
 # Groups of parameters that are used only after facts have been made.
 _NOT_OF_FACTS = frozenset({"rank", "sure", "coverage", "trial", "effects", "sheet"})
+CONCLUDED = ("axis_", "decided_")  # beginnings of facts that rules conclude
 
 
 def entry_of(outcome: Outcome) -> Entry:
@@ -66,7 +67,7 @@ def facts_document(outcome: Outcome) -> dict[str, Any]:
         side: {
             name: value
             for name, value in foot.conclusions.facts.items()
-            if not name.startswith(("axis_", "decided_"))
+            if not name.startswith(CONCLUDED)
         }
         for side, foot in assessment.feet.items()
     }
@@ -82,8 +83,12 @@ def basis_of(book: Rulebook) -> str:
         if name.partition(".")[0] not in _NOT_OF_FACTS
     }
     measures = {name: one.model_dump(mode="json") for name, one in book.measures.items()}
-    vocabulary = {name: list(words) for name, words in book.vocabulary.words.items()}
-    return digest([numbers, measures, vocabulary])
+    words = {
+        name: list(values)
+        for name, values in book.vocabulary.words.items()
+        if not name.startswith(CONCLUDED)
+    }
+    return digest([__version__, numbers, measures, words])
 
 
 def case_of(outcome: Outcome) -> str:

@@ -67,7 +67,7 @@ class Replayer:
         )
         made = {"outcome": as_document(outcome), "facts": facts_document(outcome)}
         now, _ = separate(made)
-        was = {name: self.archive.store.body(record.bodies[name]) for name in now}
+        was = {n: self.archive.store.body(h) for n, h in record.bodies.items() if n in now}
         found = () if canonical(now) == canonical(was) else tuple(differences(was, now))
         return Replayed(record, outcome, found, _other_versions(record))
 

@@ -100,6 +100,28 @@ def test_rules_that_measure_otherwise_measure_anew(
         assert past.remeasured == len(DEMO) + RANDOM
 
 
+def test_a_question_that_other_rules_do_not_ask_is_left_out(
+    kept: Path, rules: Callable[[str, str, str], Path]
+) -> None:
+    """Rules without a screening question still run over visits that answered it."""
+    folder = rules("rulebook.yaml", "name: ", "name: Shorter ")
+    questions = folder / "questions.yaml"
+    text = questions.read_text("utf-8")
+    at = text.index("  pregnancy:")
+    rest = text[at:].split("\n", 1)[1].splitlines(keepends=True)
+    after = next((i for i, line in enumerate(rest) if line[:3].strip()), len(rest))
+    questions.write_text(text[:at] + "".join(rest[after:]), "utf-8")
+    for file in (*folder.glob("screen/*.yaml"), *folder.glob("need/*.yaml")):
+        parts = file.read_text("utf-8").split("  - id: ")
+        kept_parts = [part for part in parts if "answer: pregnancy" not in part]
+        file.write_text("  - id: ".join(kept_parts), "utf-8")
+    with Store(kept) as store:
+        past = PastVisits(Archive(store), load_rulebook(folder))
+        records = list(store.records())[:8]
+        assert disagreements(past, records) == []
+        assert past.remeasured == 8
+
+
 def test_a_lost_clinical_note_comes_first_and_sets_the_exit_code(
     kept: Path, rules: Callable[[str, str, str], Path], capsys: pytest.CaptureFixture[str]
 ) -> None:
