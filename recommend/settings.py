@@ -138,7 +138,15 @@ def _read(file: Path, _stamp: int) -> dict[str, Any]:
         ) from error
     except OSError as error:
         raise InputError(Place(str(file)), f"cannot be read ({error.strerror})") from error
-    return {key: _entry(key, value, _place(file, text, key)) for key, value in data.items()}
+    read = {key: _entry(key, value, _place(file, text, key)) for key, value in data.items()}
+    return {key: _from_folder(key, value, file.parent) for key, value in read.items()}
+
+
+def _from_folder(key: str, value: Any, folder: Path) -> Any:
+    """A path that is written without its beginning counts from the folder of the settings."""
+    if key not in SETTINGS or not SETTINGS[key].path:
+        return value
+    return [folder / one for one in value] if isinstance(value, list) else folder / value
 
 
 def _entry(key: str, value: Any, place: Place) -> Any:

@@ -83,6 +83,13 @@ def test_setup_writes_one_value_and_show_says_where_it_came_from(tmp_path: Path)
     assert setting("sizes").origin == "default"
 
 
+def test_a_path_without_its_beginning_counts_from_the_settings(tmp_path: Path) -> None:
+    """Where a command is run from changes nothing."""
+    settings_file().write_text('catalogue = ["maker", "/own"]\nstock = "today.csv"\n')
+    assert setting("catalogue").value == [tmp_path / "maker", Path("/own")]
+    assert setting("stock").value == tmp_path / "today.csv"
+
+
 def test_setup_keeps_the_errors_of_the_lab() -> None:
     """Changing a setting does not lose what repeats have measured."""
     settings_file().write_text('[errors.fpi]\nsingle = 1.2\nnote = "x"\n')

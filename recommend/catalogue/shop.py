@@ -54,7 +54,7 @@ def open_catalogue(book: Rulebook, options: Sequence[Path] | None = None) -> Cat
     levels = read_stock(stock, items) if stock else []
     counted = json.dumps([(one.product, one.size, one.count) for one in levels])
     derived = _cache("catalogue", *(one.digest for one in catalogues), counted)
-    if not (derived / "products").exists():
+    if not (derived / "products" / "stacked.yaml").exists():
         currency = next((one.currency for one in catalogues if one.currency), "")
         write_catalogue(derived, items, levels, currency)
     return load_catalogue(derived, book.attributes)

@@ -94,8 +94,11 @@ def list_(
     counter = Counter(open_rulebook(rules)) if found else None
     for one in found:
         assert counter is not None
-        seen = counter.assess(_read(one.path, counter.book))
-        print(f"{one.day:<11} {one.reference:<20} {_state(seen)}")
+        try:
+            state = _state(counter.assess(_read(one.path, counter.book)))
+        except InputError as error:  # one file that is broken hides no other
+            state = f"cannot be read: {error}"
+        print(f"{one.day:<11} {one.reference:<20} {state}")
         print(f"{'':<11} {one.path}")
     if not found:
         print(f"No finished visit {'is here' if everything else f'of {wanted}'} ({shelf.folder}).")

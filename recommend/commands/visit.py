@@ -149,6 +149,8 @@ def _enter(draft: Draft, shelf: Shelf, rules: Path | None) -> None:
     counter = Counter(open_rulebook(rules))
     entry = Entry(steps_for(counter.book, draft.follow_up, shelf.folder), draft, counter)
     shelf.save(draft)
+    for stop in counter.stops(visit_of(draft.tree)).values():
+        say(f"STOP: {stop}")
     told: set[str] = set()
 
     def after_block(block: str) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import re
 from collections.abc import Iterator, Mapping
 from datetime import date
 from typing import get_args
@@ -24,16 +25,13 @@ def begun_again(earlier: Visit, name: str, today: date) -> Tree:
     ----------
     earlier : the visit before.
     name : what that visit is called on the shelf.
-    today : the date of the new visit; the weeks since are offered as weeks of wear.
+    today : the date of the new visit.
     """
     before = earlier.model_dump(mode="json", by_alias=True, exclude_unset=True)
-    since = (today - date.fromisoformat(earlier.date)).days if earlier.date else -1
     pain = _worst(earlier)
     tree: Tree = {"reference": earlier.reference, "date": today.isoformat()}
     tree |= {key: copy.deepcopy(before[key]) for key in CARRIED if key in before}
     tree["follow-up"] = {"of": name}
-    if since >= 0:
-        tree["follow-up"]["weeks-of-wear"] = since // 7
     if pain:
         tree["follow-up"]["pain-before"] = pain
     return tree
@@ -48,6 +46,15 @@ def _worst(earlier: Visit) -> dict[str, int]:
         if known or not here:
             out[side] = max(known, default=0)
     return out
+
+
+def _weeks_since(tree: Tree) -> str | None:
+    """Whole weeks from the visit before to this one, offered and never taken unasked."""
+    day = re.search(r"_(\d{4}-\d{2}-\d{2})", str(tree["follow-up"]["of"]))
+    if day is None or "date" not in tree:
+        return None
+    days = (date.fromisoformat(str(tree["date"])) - date.fromisoformat(day[1])).days
+    return str(days // 7) if days >= 0 else None
 
 
 def steps_again(
@@ -83,7 +90,8 @@ def _since(worn: Mapping[str, frozenset[str]]) -> Iterator[Step]:
         )  # fmt: skip
     yield Step(
         "weeks-of-wear", SINCE, "For how many weeks was it worn?", Number("weeks"),
-        (*told, "weeks-of-wear"), "The time since the last visit stands in brackets.",
+        (*told, "weeks-of-wear"), "The weeks since the last visit stand in brackets; Enter "
+        "says that it was worn all that time.", usual=_weeks_since,
     )  # fmt: skip
     yield Step(
         "hours-a-day", SINCE, "How many hours a day?", Number("hours"), (*told, "hours-a-day"),

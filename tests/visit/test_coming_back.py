@@ -82,12 +82,11 @@ def test_what_is_asked_after_wear_is_not_asked_before(counter: Counter) -> None:
 
 
 def test_a_follow_up_begins_with_what_was_known() -> None:
-    """Link, weeks since, worst pain of each side; age band and purpose to be confirmed."""
+    """Link and worst pain of each side; age band and purpose to be confirmed."""
     earlier = read_visit(Path("catalogue_demo/visits/pronated.yaml"))
     tree = begun_again(earlier, "QB-0102_2025-03-05", date(2025, 4, 16))
     assert tree["follow-up"] == {
         "of": "QB-0102_2025-03-05",
-        "weeks-of-wear": 6,
         "pain-before": {"left": 3, "right": 3},
     }
     assert (tree["age-band"], tree["purpose"]) == ("adult", "walking")
@@ -102,8 +101,12 @@ def test_the_time_since_is_asked_after_screening_and_before_measures(counter: Co
     )
     blocks = list(dict.fromkeys(step.block for step in steps))
     assert blocks[:3] == ["Screening", "Since the last visit", "Purpose and size"]
-    draft = Draft({"reference": "T-1", "follow-up": {"of": "T-1_2026-02-05"}}, at="comfort-heel")
+    told_before = {"of": "T-1_2026-02-05"}
+    draft = Draft({"reference": "T-1", "date": "2026-03-20", "follow-up": told_before})
     entry = Entry(steps, draft, counter)
+    weeks = next(step for step in steps if step.id == "weeks-of-wear")
+    assert weeks.usual(draft.tree) == "6"  # offered: 43 days
+    assert weeks.standing(draft.tree) is None  # and not taken unasked
     entry.draft.at = "worn-shoe"
     assert "did you mean `mill-lane`" in entry.feed("mil-lane").say.lower()
     entry.draft.at = "comfort-heel"
