@@ -10,6 +10,7 @@ import contextlib
 import os
 import select
 import shutil
+import signal
 import sys
 import textwrap
 from collections.abc import Callable, Iterator
@@ -70,10 +71,16 @@ def _keys_unseen() -> Iterator[None]:
         yield
         return
     before = termios.tcgetattr(sys.stdin.fileno())
-    tty.setcbreak(sys.stdin.fileno(), termios.TCSADRAIN)
+
+    def unseen(*_signal: Any) -> None:
+        tty.setcbreak(sys.stdin.fileno(), termios.TCSADRAIN)
+
+    unseen()
+    continued = signal.signal(signal.SIGCONT, unseen)  # a shell does not give the mode back
     try:
         yield
     finally:
+        signal.signal(signal.SIGCONT, continued)
         termios.tcsetattr(sys.stdin.fileno(), termios.TCSADRAIN, before)
 
 
@@ -87,9 +94,11 @@ def _line_edited() -> Iterator[None]:
     usual = termios.tcgetattr(sys.stdin.fileno())
     usual[_LOCAL] |= termios.ICANON | termios.ECHO
     termios.tcsetattr(sys.stdin.fileno(), termios.TCSADRAIN, usual)
+    continued = signal.signal(signal.SIGCONT, signal.SIG_DFL)  # the shell's own mode is right
     try:
         yield
     finally:
+        signal.signal(signal.SIGCONT, continued)
         termios.tcsetattr(sys.stdin.fileno(), termios.TCSADRAIN, before)
 
 

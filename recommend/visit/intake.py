@@ -7,6 +7,7 @@ Clin Biomech 21:89-98. The reminders are our own words.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
 from typing import Protocol
 
 from recommend.visit.answers import Choice, Item, Number, Pains, Readings, Size, Text
@@ -172,10 +173,10 @@ def screening(questions: Mapping[str, Asked]) -> Iterator[Step]:
         "change again (older). Some stops depend on it. Never a birth date.",
     )  # fmt: skip
     for name, question in questions.items():
-        again: Callable[[Tree], bool] = _comes_back if question.after_wear else _of_everyone
         why = f"Asked because {question.why}. Not asked stays not asked; it is never read as no."
         path: Path = ("answers", name)
-        yield Step(name, SCREENING, question.ask, YES_NO, path, why, asked_if=again)
+        step = Step(name, SCREENING, question.ask, YES_NO, path, why)
+        yield replace(step, asked_if=_comes_back) if question.after_wear else step
     sites = Pains()
     yield Step(
         "pain", SCREENING, "Where does it hurt?", sites, ("pain",),
@@ -186,10 +187,6 @@ def screening(questions: Mapping[str, Asked]) -> Iterator[Step]:
 
 def _comes_back(tree: Tree) -> bool:
     return "follow-up" in tree
-
-
-def _of_everyone(_tree: Tree) -> bool:
-    return True
 
 
 def _purpose(sizes: str) -> Iterator[Step]:

@@ -11,6 +11,8 @@ from recommend.visit.intake import FPI_ITEMS, intake
 
 Begin = Callable[..., Entry]
 
+AFTER_WEAR = 2  # screening questions that only a customer who comes back is asked
+
 # Redmond, Crosbie and Ouvrier 2006, Clin Biomech 21:89-98: the six criteria in their order, as
 # listed with the instrument in Redmond, Crane and Menz 2008, J Foot Ankle Res 1:6.
 PUBLISHED_ITEMS = (
@@ -37,6 +39,7 @@ def test_screening_comes_before_any_measure(begin: Begin) -> None:
     blocks = [step.block for step in entry.steps]
     screening = [s.id for s in entry.steps if s.block == "Screening"]
     assert set(entry.judge.book.questions) <= set(screening)
+    assert entry.number == (1, len(entry.judge.book.questions) - AFTER_WEAR + 2)
     assert blocks[: len(screening)] == ["Screening"] * len(screening)
     order = list(dict.fromkeys(blocks))
     assert order[:5] == [

@@ -6,6 +6,7 @@ import json
 import os
 import signal
 import sys
+import time
 import tomllib
 from pathlib import Path
 
@@ -14,7 +15,7 @@ import pytest
 pytest.importorskip("pty", reason="this platform has no pseudo-terminals")
 
 from recommend.visit import read_visit
-from tests.visit.terminal import Terminal, environment
+from tests.visit.terminal import PATIENCE, Terminal, environment
 
 QUESTIONS = 14
 
@@ -149,6 +150,27 @@ def test_two_terminals_do_not_write_one_draft(tmp_path: Path) -> None:
     first.type("a")
     first.wait_for("= adult")
     first.kill()
+
+
+def test_a_stopped_program_goes_on_with_keys(tmp_path: Path) -> None:
+    """Ctrl-Z and fg: the shell leaves a mode of its own, and one key answers all the same."""
+    import termios
+
+    terminal = Terminal(["visit", "new", "G-7"], environment(tmp_path))
+    terminal.wait_for("Age band")
+    terminal.wait_for("> ")
+    os.kill(terminal.pid, signal.SIGSTOP)
+    os.waitpid(terminal.pid, os.WUNTRACED)  # until it has stopped
+    modes = termios.tcgetattr(terminal.file)
+    modes[3] |= termios.ICANON | termios.ECHO
+    termios.tcsetattr(terminal.file, termios.TCSANOW, modes)
+    os.kill(terminal.pid, signal.SIGCONT)
+    until = time.monotonic() + PATIENCE
+    while termios.tcgetattr(terminal.file)[3] & termios.ICANON and time.monotonic() < until:
+        time.sleep(0.05)
+    terminal.type("a")
+    terminal.wait_for("= adult")
+    terminal.kill()
 
 
 def test_setup_asks_four_questions_and_refuses_what_cannot_be(tmp_path: Path) -> None:
