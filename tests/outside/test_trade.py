@@ -1,0 +1,370 @@
+"""The shipped rules against published figures, definitions of units, and the trade's own sense.
+
+Where a figure is the trade's, it says 'common practice, no source'. No expected value here is
+read from the rulebook or remembered.
+"""
+
+from __future__ import annotations
+
+import csv
+import itertools
+from fractions import Fraction
+from pathlib import Path
+from statistics import NormalDist
+from typing import Any
+
+import pytest
+
+from recommend.match.shortlist import Candidate, Shortlist
+from recommend.measure.sizing import foot_length_of, size_in
+from recommend.visit.models import ShoeSize, SizeSystem
+from tests.shipped import angles, assessed, book, listed
+
+
+def axes_of(foot: dict[str, Any], **more: Any) -> dict[str, str | None]:
+    """The axis values that the shipped rules give to a foot."""
+    return dict(assessed(foot, **more).feet["left"].conclusions.axes)
+
+
+# --- standing posture ---------------------------------------------------------------------------
+
+# FPI-6 categories of the manual (2005): supinated -4 to -1, normal 0 to +5, pronated +6 to +9, as
+# reported by Justine et al. 2016, J Phys Ther Sci 28:916-922, and Chuter 2010, J Foot Ankle Res
+# 3:9. The outer two are what the scale of -12 to +12 leaves on either side.
+MANUAL = [
+    *[(total, "highly-supinated") for total in range(-12, -4)],
+    *[(total, "supinated") for total in range(-4, 0)],
+    *[(total, "neutral") for total in range(6)],
+    *[(total, "pronated") for total in range(6, 10)],
+    *[(total, "highly-pronated") for total in range(10, 13)],
+]
+
+
+@pytest.mark.parametrize(("total", "category"), MANUAL)
+def test_every_total_has_the_category_of_the_manual(total: int, category: str) -> None:
+    """FPI-6 manual categories, for each of the 25 totals."""
+    assert book().heading.fpi_system == "manual-2005"
+    assert axes_of({"fpi": {"total": total}})["posture"] == category
+
+
+def test_the_total_is_the_sum_of_six_items_of_the_scale() -> None:
+    """Six items from -2 to +2 reach -12 and +12: Redmond, Crosbie and Ouvrier 2006."""
+    names = (
+        "talar-head", "malleolar-curves", "calcaneus", "talonavicular-bulge", "medial-arch",
+        "forefoot-abduction",
+    )  # fmt: skip
+    for score, total in ((-2, -12), (2, 12), (1, 6)):
+        foot = {"fpi": {"items": dict.fromkeys(names, score)}}
+        assert assessed(foot).feet["left"].measures["fpi"].value == total
+
+
+# Nielsen RO et al. 2014, Br J Sports Med 48:440-447: 1,854 feet of 927 novice runners.
+NIELSEN = {"highly supinated": 53, "supinated": 369, "neutral": 1292, "pronated": 122}
+NIELSEN_FEET = 1854
+
+
+def test_the_norm_of_posture_gives_the_published_shares() -> None:
+    """The shipped norm puts each share of the 1,854 feet within 1.2 percentage points.
+
+    The paper's neutral band is +1 to +7 of whole scores, so its edges lie at 0.5 and 7.5, as in
+    Redmond, Crane and Menz 2008. Beyond +7 stand the pronated and the rest to 1,854.
+    """
+    norm = book().measures["fpi"].norm
+    assert norm is not None
+    curve = NormalDist(norm.mean, norm.sd)
+    beyond = NIELSEN_FEET - sum(NIELSEN.values()) + NIELSEN["pronated"]
+    below = NIELSEN["highly supinated"] + NIELSEN["supinated"]
+    assert curve.cdf(0.5) == pytest.approx(below / NIELSEN_FEET, abs=0.012)
+    assert 1 - curve.cdf(7.5) == pytest.approx(beyond / NIELSEN_FEET, abs=0.012)
+    within = curve.cdf(7.5) - curve.cdf(0.5)
+    assert within == pytest.approx(NIELSEN["neutral"] / NIELSEN_FEET, abs=0.024)
+
+
+@pytest.mark.parametrize(
+    ("left", "right", "notes"),
+    [(4, 4, set()), (4, 2, set()), (4, 1, {"uneven"}), (4, 0, {"uneven"}), (5, 0, {"severe"}),
+     (-3, 2, {"severe"})],
+)  # fmt: skip
+def test_left_and_right_may_differ_as_published(left: int, right: int, notes: set[str]) -> None:
+    """Rokkedal-Lausch et al. 2013, Gait Posture 38:843-846, 930 adults: within 2 is usual, beyond
+    2 asymmetric, beyond 4 severe.
+    """
+    said = {n.rule for n in assessed({"fpi": {"total": left}}, {"fpi": {"total": right}}).notes}
+    found = {
+        *({"severe"} if "see-severely-uneven-posture" in said else set()),
+        *({"uneven"} if "caution-uneven-posture" in said else set()),
+    }
+    assert found >= notes
+    assert ("severe" in found) == ("severe" in notes)
+    assert bool(found) == bool(notes)
+
+
+# --- arch ---------------------------------------------------------------------------------------
+
+
+def test_the_cuts_of_the_arch_lie_one_and_a_half_sd_from_the_mean() -> None:
+    """The convention of 1.5 SD: Williams et al. 2001, Clin Biomech 16:341-347.
+
+    Its cuts there, 0.356 and 0.275, are 0.316 plus and minus 1.5 times 0.027; the shipped cuts
+    are the same convention on the shipped norm, whose own figures are from memory.
+    """
+    norm, limits = book().measures["arch-height-ratio"].norm, book().limits
+    assert norm is not None
+    high, low = (limits[f"arch-ratio-{end}"].values[0].value for end in ("high", "low"))
+    assert (high - norm.mean) / norm.sd == pytest.approx(1.5, abs=0.01)
+    assert (norm.mean - low) / norm.sd == pytest.approx(1.5, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("index", "arch"),
+    [(0.18, "high"), (0.21, "high"), (0.22, "ordinary"), (0.25, "ordinary"), (0.26, "low"),
+     (0.33, "low")],
+)  # fmt: skip
+def test_the_ink_arch_index_is_cut_as_published(index: float, arch: str) -> None:
+    """Cavanagh and Rodgers 1987, J Biomech 20:547-551: high up to 0.21, flat from 0.26."""
+    foot = {"arch-index": {"value": index, "kind": "ink", "load": "static"}}
+    assert axes_of(foot)["arch"] == arch
+
+
+@pytest.mark.parametrize("kind", ["pressure-sensor", "pressure-weighted"])
+def test_an_index_of_another_scale_is_not_compared(kind: str) -> None:
+    """Sensors read far lower (Bertani et al. 2017: young adults 0.13), so ink cuts say nothing."""
+    foot = {"arch-index": {"value": 0.13, "kind": kind, "load": "static"}}
+    assert axes_of(foot)["arch"] is None
+
+
+# --- rearfoot -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("mean", "reads"), [(4.95, "within"), (10.71, "above")])
+def test_the_class_means_of_walking_read_as_their_class(mean: float, reads: str) -> None:
+    """Chuter 2010, J Foot Ankle Res 3:9: peak eversion 4.95 in normal and 10.71 in pronated feet.
+
+    Each as one reading, with the error of one reading.
+    """
+    assert axes_of(angles("walking", contact=mean))["contact"] == reads
+
+
+def test_another_zero_is_never_compared_with_vertical() -> None:
+    """Lee and Hertel 2012, J Athl Train 47:83-90: the same jogging feet peak at 4.03 from relaxed
+    standing and at 10.91 from subtalar neutral; each mean is ordinary in its own reference.
+    """
+    for reference, mean in (("relaxed-standing", 4.03), ("subtalar-neutral", 10.91)):
+        foot = angles("running", reference, contact=[mean] * 10)
+        assert axes_of(foot, purpose="running")["contact"] == "within"
+    read_as_vertical = angles("running", contact=[10.91] * 10)
+    assert axes_of(read_as_vertical, purpose="running")["contact"] == "above"
+    without_limit = angles("walking", "subtalar-neutral", contact=[10.91] * 10)
+    assert axes_of(without_limit)["contact"] is None
+
+
+def test_about_four_degrees_is_ordinary() -> None:
+    """About 4 degrees of pronation in contact, and standing: common practice, no source."""
+    assert axes_of(angles("walking", contact=4.0))["contact"] == "within"
+    assert axes_of(angles("walking", contact=[4.0] * 20))["contact"] == "within"
+    assert axes_of(angles("standing", angle=[4.0] * 5))["standing"] == "ordinary"
+
+
+def test_four_and_a_half_is_just_above_and_not_an_excess() -> None:
+    """4.5 walking lies above the usual 4, by less than one reading can tell.
+
+    Common practice, no source. The reading itself is above; it is not clearly above.
+    """
+    foot = assessed(angles("walking", contact=4.5)).feet["left"]
+    measure, limit = foot.measures["contact-angle"], book().limits["contact-upper"].values[0]
+    assert float(measure.value) > limit.value == 4.0
+    assert measure.error is not None
+    assert float(measure.value) - measure.error < limit.value
+    assert foot.conclusions.axes["contact"] == "within"
+
+
+def test_six_and_a_half_running_is_over() -> None:
+    """6.5 running is over-pronation, by one reading as by twenty: common practice, no source."""
+    for strides in (6.5, [6.2, 6.8] * 10):
+        foot = angles("running", contact=strides)
+        assert axes_of(foot, purpose="running")["contact"] == "above"
+
+
+def test_a_foot_that_stays_pronated_in_propulsion_is_late() -> None:
+    """The foot should supinate through midstance and propulsion; one that lands well and does not
+    is late, and so is a late medial path of load: common practice, no source.
+    """
+    ordinary = {"contact": [3.5] * 10, "midstance": [1.5] * 10}
+    recovers = angles("walking", **ordinary, propulsion=[-2.0] * 10)
+    stays = angles("walking", **ordinary, propulsion=[4.5] * 10)
+    drifts = {**recovers, "cop": {"pattern": "medial-late"}}
+    assert axes_of(recovers)["motion"] == "ordinary"
+    assert axes_of(stays)["propulsion"] == "above"
+    assert axes_of(stays)["motion"] == axes_of(drifts)["motion"] == "late"
+
+
+def test_very_everted_standing_and_less_running_is_no_contradiction() -> None:
+    """Standing 10.6 is very pronated, and 9.8 running in the same foot is over: both stand.
+
+    Common practice, no source. Standing and moving are axes of their own.
+    """
+    foot = angles("running", contact=[9.8] * 12)
+    foot["rearfoot"].append({"gait": "standing", "reference": "vertical", "angle": [10.6] * 5})
+    axes = axes_of(foot, purpose="running")
+    assert axes["standing"] == "very-everted"
+    assert axes["contact"] == "above"
+
+
+# --- what feet are given ------------------------------------------------------------------------
+
+PRONATED = {
+    "fpi": {"total": 8},
+    "truncated-foot-length-mm": 190,
+    "dorsum-height-mm": {"standing": 63},
+    "foot-length-mm": 265,
+    "cop": {"pattern": "medial-early"},
+    **angles("walking", contact=[7.5] * 10, midstance=[5.0] * 10, propulsion=[0.5] * 10),
+}
+SUPINATED_HIGH = {
+    "fpi": {"total": -3},
+    "truncated-foot-length-mm": 190,
+    "dorsum-height-mm": {"standing": 76},
+    "foot-length-mm": 265,
+    "cop": {"pattern": "lateral"},
+    **angles("walking", contact=[0.5] * 10, midstance=[-2.5] * 10, propulsion=[-4.0] * 10),
+}
+LATE = {
+    "fpi": {"total": 3},
+    "truncated-foot-length-mm": 190,
+    "dorsum-height-mm": {"standing": 65},
+    "foot-length-mm": 265,
+    "cop": {"pattern": "medial-late"},
+    **angles("walking", contact=[3.5] * 10, midstance=[2.0] * 10, propulsion=[4.5] * 10),
+}
+ADULT: dict[str, Any] = {"age_band": "adult", "purpose": "walking", "pain": []}
+
+
+def test_load_on_the_inside_goes_with_pronated_on_the_outside_with_supinated() -> None:
+    """Both pairs of signs make one type without 'mixed' in it: common practice, no source."""
+    for foot, word in ((PRONATED, "inwards"), (SUPINATED_HIGH, "outwards")):
+        kind = assessed(foot, **ADULT).feet["left"].foot_type
+        assert kind is not None
+        assert word in book().types[kind].title
+        assert "mixed" not in book().types[kind].title
+    crossed = {**PRONATED, "cop": {"pattern": "lateral"}}
+    crossed |= angles("walking", contact=[3.0] * 10, midstance=[1.0] * 10, propulsion=[-2.0] * 10)
+    kind = assessed(crossed, **ADULT).feet["left"].foot_type
+    assert kind is not None
+    assert "mixed" in book().types[kind].title
+
+
+def test_high_arches_get_cushioning_and_a_deep_heel_cup() -> None:
+    """High arches absorb shock poorly: soft under the heel and a deep cup, common practice, no
+    source (Burns et al. 2006, J Am Podiatr Med Assoc 96:205-211, cushioned and contoured).
+    """
+    needs = listed(SUPINATED_HIGH, **ADULT).needs.needs
+    asked = {(need.attribute, need.comparison) for need in needs}
+    assert ("insole.cushion-heel", "at-least") in asked
+    assert ("insole.heel-cup", "at-least") in asked
+    ordinary = {(n.attribute, n.target) for n in listed(LATE, **ADULT).needs.needs}
+    high = {(n.attribute, n.target) for n in needs}
+    deepest = max(target for name, target in high if name == "insole.heel-cup")
+    assert deepest > max(target for name, target in ordinary if name == "insole.heel-cup")
+
+
+def test_a_supinated_foot_is_never_offered_a_medial_wedge() -> None:
+    """A wedge under the inside tips a supinated foot further out: common practice, no source."""
+    shortlist = listed(SUPINATED_HIGH, **ADULT)
+    for group in ("shoe", "insole", "pair"):
+        for candidate in (*shortlist.ranked[group], *shortlist.missing[group]):
+            assert all(part.levels.get("insole.wedge", 0) <= 0 for part in candidate.parts)
+            assert all(part.levels.get("shoe.wedge", 0) <= 0 for part in candidate.parts)
+
+
+def _every(shortlist: Shortlist) -> list[Candidate]:
+    tables = (shortlist.ranked, shortlist.missing, shortlist.excluded)
+    return [candidate for table in tables for candidate in table["insole"]]
+
+
+def test_a_late_pronator_gets_an_extended_arch_before_a_wedge() -> None:
+    """A zero-wedge insole with an extended inner arch stands above every wedged one, and nothing
+    excludes it for over-correction: common practice, no source.
+    """
+    shortlist = listed(LATE, **ADULT)
+    extended = 3.0  # the last of none, short, full, extended
+    best = shortlist.ranked["insole"][0]
+    assert best.parts[0].levels["insole.arch-medial"] == extended
+    assert best.parts[0].levels["insole.wedge"] == 0
+    wedged = {c.id for c in _every(shortlist) if c.parts[0].levels.get("insole.wedge", 0) > 0}
+    assert wedged
+    assert not wedged & {c.id for c in shortlist.ranked["insole"]}
+    for candidate in _every(shortlist):
+        if candidate.parts[0].levels.get("insole.wedge") == 0:
+            broken = {v.need.attribute for v in candidate.judgement.verdicts if v.broken}
+            assert not broken & {"insole.wedge", "pair.wedge"}
+
+
+# --- sizes --------------------------------------------------------------------------------------
+
+PARIS_POINT = Fraction(20, 3)  # mm: two thirds of a centimetre
+BARLEYCORN = Fraction(254, 10) / 3  # mm: a third of an inch
+LENGTHS = (230, 245, 265, 280)
+
+
+@pytest.mark.parametrize("foot", LENGTHS)
+def test_sizes_follow_from_the_definitions_of_their_units(foot: int) -> None:
+    """Paris points of 20/3 mm from zero, and barleycorns of 1/3 inch with adult UK 0 at 25 of
+    them, on a last of foot plus allowance; Mondopoint is the foot (ISO 9407).
+    """
+    parameters = {"sizing.toe-allowance": 15.0, "sizing.us-women-offset": 1.5}
+    last = Fraction(foot + 15)
+    expected: dict[SizeSystem, Fraction] = {
+        "mondopoint": Fraction(foot),
+        "eu": last / PARIS_POINT,
+        "uk": last / BARLEYCORN - 25,
+        "us-men": last / BARLEYCORN - 24,
+    }
+    for system, size in expected.items():
+        assert size_in(system, foot, parameters) == pytest.approx(float(size), abs=1e-9)
+
+
+# Worked by hand from the definitions, allowance 15 mm: foot, EU, UK, US men.
+BY_HAND = "230 36.75 3.94 4.94\n245 39.00 5.71 6.71\n265 42.00 8.07 9.07\n280 44.25 9.84 10.84"
+
+
+@pytest.mark.parametrize("row", csv.reader(BY_HAND.splitlines(), delimiter=" "))
+def test_sizes_agree_with_a_table_worked_by_hand(row: list[str]) -> None:
+    """To two decimals, as the table was written."""
+    parameters = {"sizing.toe-allowance": 15.0, "sizing.us-women-offset": 1.5}
+    foot, *sizes = map(float, row)
+    for system, size in zip(("eu", "uk", "us-men"), sizes, strict=True):
+        assert size_in(system, foot, parameters) == pytest.approx(size, abs=0.005)
+
+
+@pytest.mark.parametrize("system", ["mondopoint", "eu", "uk", "us-men", "us-women"])
+def test_a_size_leads_back_to_the_foot_it_came_from(system: SizeSystem) -> None:
+    """Going to a size and back is the identity on foot length."""
+    for foot, allowance in itertools.product(LENGTHS, (10.0, 15.0, 20.0)):
+        parameters = {"sizing.toe-allowance": allowance, "sizing.us-women-offset": 1.5}
+        size = size_in(system, foot, parameters)
+        worn = ShoeSize(system=system, value=size)
+        assert foot_length_of(worn, parameters) == pytest.approx(foot)
+
+
+def test_five_millimetres_of_allowance_move_a_size_as_the_units_say() -> None:
+    """5 mm are 0.75 of a Paris point and 0.59 of a barleycorn."""
+    sizes = [
+        {
+            system: size_in(system, 265, {"sizing.toe-allowance": a, "sizing.us-women-offset": 1.5})
+            for system in ("eu", "uk")
+        }
+        for a in (15.0, 20.0)
+    ]
+    assert sizes[1]["eu"] - sizes[0]["eu"] == pytest.approx(float(5 / PARIS_POINT))
+    assert sizes[1]["uk"] - sizes[0]["uk"] == pytest.approx(float(5 / BARLEYCORN))
+
+
+def test_every_source_of_a_published_limit_is_in_the_bibliography() -> None:
+    """A limit that claims a publication can be looked up, and from-memory ones say so."""
+    file = Path(__file__).parents[2] / "rules" / "limits.yaml"
+    assert file.is_file()
+    for name, limit in book().limits.items():
+        for value in limit.values:
+            if value.kind == "published":
+                assert value.source in book().sources, name
+                assert book().sources[value.source].seen != "from-memory", name
