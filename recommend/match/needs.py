@@ -180,7 +180,6 @@ def _bound(need: Need) -> tuple[Comparison, float]:
 
 def contradict(one: Need, other: Need) -> bool:
     """Whether no level of an attribute can satisfy both of two binding needs."""
-    """Whether no level of an attribute could satisfy both binding needs."""
     if one.attribute != other.attribute:
         return False
     (first, low), (second, high) = _bound(one), _bound(other)

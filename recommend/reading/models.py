@@ -247,7 +247,7 @@ def mend_number(value: Any, *, whole: bool = False, mm: bool = False) -> str:
         return ""
     if isinstance(value, str):
         return _mend_text(value.strip())
-    if whole and value == int(value):
+    if whole and isinstance(value, float) and value.is_integer():
         return f"write {int(value)}"
     if mm and 10 <= value < 40:
         return f"if this is in cm, write {value * 10:g}"

@@ -96,10 +96,12 @@ class Fpi(Strict):
             return self
         scores = self.items.scores()
         known = [s for s in scores if s is not None]
-        if len(known) == len(scores) and sum(known) != self.total:
+        low, high = (sum(known) + worst * (len(scores) - len(known)) for worst in (-2, 2))
+        if not low <= self.total <= high:
+            sums = f"{low}" if low == high else f"between {low} and {high}"
             raise ValueError(
-                f"the six items add up to {sum(known)} and `total` is {self.total}; correct the "
-                "items, or leave `total` out"
+                f"the items add up to {sums} and `total` is {self.total}; correct the items, or "
+                "leave `total` out"
             )
         return self
 

@@ -5,7 +5,9 @@ from __future__ import annotations
 import contextlib
 import functools
 import io
+import os
 import shutil
+import tempfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,11 +17,14 @@ import recommend.commands.shortlist as command
 from recommend.catalogue.shop import open_rulebook
 from recommend.cli import main
 from recommend.rulebook import shipped_folder
+from tests.reading.good_visit import BASE
 from tests.reading.malformed_catalogues import CATALOGUES
 from tests.reading.malformed_rules import RULES
-from tests.reading.malformed_visits import BASE, VISITS
+from tests.reading.malformed_visits import VISITS
 
 MARK = "§"
+# Whoever runs the tests may have settings of their own; the cases are about what they say.
+NO_SETTINGS = {"RECOMMEND_SETTINGS": str(Path(tempfile.gettempdir()) / "no-settings-here.toml")}
 
 
 @dataclass(frozen=True)
@@ -129,6 +134,7 @@ def run_in_process(arguments: list[str]) -> Result:
     code = 0
     with (
         mock.patch.object(command, "open_rulebook", _open),
+        mock.patch.dict(os.environ, NO_SETTINGS),
         contextlib.redirect_stdout(out),
         contextlib.redirect_stderr(err),
     ):

@@ -1,159 +1,12 @@
 # ruff: noqa: E501 (a case stands on one line)
-"""Visit files that are each wrong in one way.
-
-name -> (content, words that the message must hold). § marks the line that the message must
-point at and is taken out; without a § the message names the file only. `BASE` is a good visit.
-"""
+"""Visit files that are each wrong in one way: name -> (content, words of the message)."""
 
 from __future__ import annotations
 
 import json
 
-BASE = """reference: QB-1
-age-band: adult
-body-mass-kg: 70
-purpose: walking
-shoe-size: {system: eu, value: 42}
-pain: []
-answers: {diabetes: no}
-feet:
-  left:
-    fpi: {total: 3}
-    foot-length-mm: 265
-    truncated-foot-length-mm: 195
-"""
-
-Case = tuple[str | bytes, tuple[str, ...]]
-
-
-def after(lines: str) -> str:
-    """The good visit with more lines of the left foot."""
-    return BASE + "".join(f"    {line}\n" for line in lines.splitlines())
-
-
-def instead(old: str, new: str) -> str:
-    """The good visit with one thing replaced."""
-    assert old in BASE
-    return BASE.replace(old, new, 1)
-
-
-def foot(lines: str) -> str:
-    """A visit with only these lines of the left foot."""
-    body = "".join(f"    {line}\n" for line in lines.splitlines())
-    return f"reference: QB-1\nfeet:\n  left:\n{body}"
-
-
-NOT_YAML: dict[str, Case] = {
-    "empty": ("", ("empty", "start from an example")),
-    "only-blanks": ("\n\n   \n", ("empty",)),
-    "only-comments": ("# nothing\n# at all\n", ("only comments",)),
-    "only-a-marker": ("---\n", ("holds nothing",)),
-    "only-null": ("null\n", ("holds nothing",)),
-    "only-tilde": ("~\n", ("holds nothing",)),
-    "only-bom": (b"\xef\xbb\xbf", ("empty",)),
-    "a-word": ("hello\n", ("the file is the text `hello`", "the keys reference")),
-    "a-number": ("42\n", ("the file is `42`",)),
-    "a-list": ("- reference: QB-1\n", ("the file is a list", "the keys reference")),
-    "two-documents": (BASE + "§---\n" + BASE, ("second document", "file of its own")),
-    "two-documents-second-empty": (BASE + "...\n§---\n", ("second document",)),
-    "tab-indented": ("reference: QB-1\nfeet:\n§\tleft: {}\n", ("a tab", "spaces")),
-    "indented-too-far": ("reference: QB-1\n§  purpose: walking\n", ("this colon",)),
-    "indented-too-little": (
-        "reference: QB-1\nfeet:\n    left:\n§  right: {}\n", ("does not fit the lines above",),
-    ),
-    "two-colons": ("§reference: QB: 1\n", ("this colon", "quotes")),
-    "colon-missing": ("reference: QB-1\npurpose\n§age-band: adult\n", ("colon", "line above")),
-    "bracket-open": (foot("rearfoot: [\n"), ("closing bracket", "close the [")),
-    "brace-open": ("reference: QB-1\nshoe-size: {system: eu, value: 42\n", ("{ }", "}")),
-    "bracket-of-wrong-kind": ("reference: QB-1\n§pain: [}\n", ("value",)),
-    "quote-open": ('reference: QB-1\n§remarks: "no end\npurpose: walking\n', ("quote", "close it")),
-    "single-quote-open": ("reference: QB-1\n§remarks: 'no end\n", ("quote", "close it")),
-    "at-sign": ("§reference: @QB\n", ("cannot begin with @", "quotes")),
-    "backtick": ("§reference: `QB`\n", ("cannot begin with", "quotes")),
-    "percent-value": ("reference: QB-1\n§remarks: %5\n", ("cannot begin with %",)),
-    "percent-line": ("§%reference QB-1\n", ("%",)),
-    "unknown-escape": ('reference: QB-1\n§remarks: "C:\\windows"\n', ("backslash", "single quotes")),
-    "short-escape": ('reference: QB-1\n§remarks: "\\u12"\n', ("hexadecimal",)),
-    "dash-inside-line": ("reference: QB-1\n§pain: - heel\n", ("`-`", "line of its own")),
-    "item-among-keys": ("reference: QB-1\n§- purpose\n", ("does not fit",)),
-    "key-among-items": ("pain:\n  - {site: heel, side: left}\n§  site: heel\n", ("list above",)),
-    "block-of-text-wrong": ("reference: QB-1\n§remarks: |x\n  a\n", ("block of text",)),
-    "lone-brackets": ("[" * 12 + "\n", ("closing bracket",)),
-    "yaml-version": ("%YAML 3.0\n---\nreference: QB-1\n", ("version",)),
-    "not-yaml-html": ("<html><body>visit</body></html>\n", ("the file is the text",)),
-    "csv": ("reference,purpose\nQB-1,walking\n", ("the file is the text",)),
-}  # fmt: skip
-
-BYTES: dict[str, Case] = {
-    "binary-zeros": (b"\x00" * 64, ("control character U+0000", "text file")),
-    "binary-png": (b"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR", ("not text in UTF-8",)),
-    "binary-gzip": (b"\x1f\x8b\x08\x00\x00\x00\x00\x00", ("not text in UTF-8",)),
-    "binary-zip": (b"PK\x03\x04\x14\x00\x00\x00", ("control character U+0003",)),
-    "binary-sqlite": (b"SQLite format 3\x00\x10\x00\x01", ("control character U+0000",)),
-    "utf-16-le": (BASE.encode("utf-16"), ("UTF-16", "save it as UTF-8")),
-    "utf-16-be": (b"\xfe\xff" + BASE.encode("utf-16-be"), ("UTF-16",)),
-    "utf-16-bare": (BASE.encode("utf-16-le"), ("control character U+0000",)),
-    "utf-32": (BASE.encode("utf-32"), ("UTF-32",)),
-    "latin-1": (BASE.replace("QB-1", "Müller").encode("latin-1"), (":1", "not text in UTF-8")),
-    "latin-1-later": ((BASE + "remarks: é\n").encode("latin-1"), (":13", "UTF-8")),
-    "utf-7-surrogate": (b"reference: \xed\xa0\x80\n", ("not text in UTF-8",)),
-    "overlong": (b"reference: \xc0\xaf\n", ("not text in UTF-8",)),
-    "cut-off-letter": (b"reference: QB-1\nremarks: caf\xc3", ("not text in UTF-8",)),
-    "bell": (b"reference: QB\x07-1\n", ("U+0007",)),
-    "escape-sequence": (b"reference: \x1b[31mQB\n", ("U+001B",)),
-    "delete-character": (b"reference: QB\x7f1\n", ("U+007F",)),
-    "c1-control": ("reference: QB\x9b31m\n", ("U+009B",)),
-    "form-feed": (b"reference: QB-1\n\x0cpurpose: walking\n", (":2", "U+000C")),
-    "noncharacter": ("reference: QB\uffff\n", ("U+FFFF",)),
-}
-
-NOT_PLAIN: dict[str, Case] = {
-    "alias": ("reference: &r QB-1\nremarks: *r\n", ("an anchor (`&r`)", "write the value out")),
-    "alias-unknown": ("§reference: *r\n", ("an alias (`*r`)",)),
-    "anchor-on-mapping": ("reference: QB-1\n§feet: &f {}\n", ("an anchor (`&f`)",)),
-    "anchor-on-key": ("§&a reference: QB-1\n", ("an anchor (`&a`)",)),
-    "merge-key": ("reference: QB-1\nfeet:\n  left: {}\n§  <<: {right: {}}\n", ("merge key",)),
-    "tag-python": ("§reference: !!python/object/apply:os.getcwd []\n", ("a tag", "python")),
-    "tag-str": ("§reference: !!str 5\n", ("a tag (`!!str`)",)),
-    "tag-own": ("§reference: !lab 5\n", ("a tag (`!lab`)",)),
-    "tag-binary": ("§reference: !!binary aGk=\n", ("a tag (`!!binary`)",)),
-    "tag-bare": ("§reference: ! QB-1\n", ("a tag (`!`)",)),
-    "tag-undefined-handle": ("§reference: !x!y QB-1\n", ("`!` cannot stand here",)),
-    "tag-on-key": ("§!!str reference: QB-1\n", ("a tag",)),
-    "duplicate-key": ("reference: QB-1\n§reference: QB-2\n", ("twice", "line 1", "remove one")),
-    "duplicate-key-deep": (after("§fpi: {total: 4}"), ("`fpi` stands twice", "line 10")),
-    "duplicate-key-in-braces": (
-        instead("{system: eu, value: 42}", "§{system: eu, value: 42, value: 43}"), ("`value`",),
-    ),
-    "list-as-key": ("reference: QB-1\n§? [a, b]\n: c\n", ("a list or mapping", "key")),
-    "mapping-as-key": ("reference: QB-1\n§{a: b}: c\n", ("a list or mapping",)),
-    "key-missing": ("reference: QB-1\n§: walking\n", ("does not fit",)),
-    "key-missing-in-braces": ("§{: walking}\n", ("missing here",)),
-    "quoted-empty-key": ('reference: QB-1\n§"": walking\n', ("not a known key",)),
-    "null-key": ("reference: QB-1\n§~: walking\n", ("`~` is not a known key",)),
-    "number-key": ("reference: QB-1\n§1: walking\n", ("`1` is not a known key",)),
-    "true-key": ("reference: QB-1\n§true: walking\n", ("`true` is not a known key",)),
-    "nan-key": ("reference: QB-1\n§.nan: walking\n", ("`.nan` is not a known key",)),
-    "date-key": ("reference: QB-1\n§2026-01-01: walking\n", ("`2026-01-01`",)),
-    "bomb": (
-        "a: &a [x, x]\n" + "".join(f"{c}: &{c} [*{p}, *{p}]\n" for p, c in zip("abcdefgh", "bcdefghi", strict=True)),
-        ("an anchor (`&a`)",),
-    ),
-    "bomb-of-one-line": ("§a: [&x [&y [*x, *x], *y], *x]\n", ("an anchor",)),
-    "self-containing": ("§a: &a [*a]\n", ("an anchor",)),
-    "brackets-41": ("§a: " + "[" * 41 + "]" * 41 + "\n", ("nested too deeply", "40 levels")),
-    "brackets-999": ("§a: " + "[" * 999 + "]" * 999 + "\n", ("nested too deeply",)),
-    "brackets-100000": ("§" + "[" * 100_000, ("nested too deeply",)),
-    "brackets-100000-closed": ("§" + "[" * 100_000 + "]" * 100_000, ("nested too deeply",)),
-    "braces-100000": ("§" + '{"a":' * 100_000, ("nested too deeply",)),
-    "braces-unquoted": ("§" + "{a: " * 5_000, ("nested too deeply",)),
-    "dashes-100000": ("§" + "- " * 100_000, ("nested too deeply",)),
-    "questions-100000": ("§" + "? " * 100_000, ("a list or mapping stands",)),
-    "indents-3000": (
-        "".join(" " * n + "a:\n" for n in range(3_000)), ("nested too deeply",),
-    ),
-    "quotes-nested": ("§a: " + "[" * 30 + "{b: " * 30, ("nested too deeply",)),
-}  # fmt: skip
+from tests.reading.good_visit import Case, after, foot, instead
+from tests.reading.malformed_syntax import BYTES, NOT_PLAIN, NOT_YAML
 
 NUMBERS: dict[str, Case] = {
     f"not-finite-{spelling}": (instead("70", spelling).replace("body", "§body"), ("finite",))
@@ -197,7 +50,10 @@ NUMBERS |= {
     "mapping-as-number": (instead("70", "§{kg: 70}"), ("a group of keys", "from 8 to 300 kg")),
     "date-as-number": (instead("70", "§2026-01-01"), ("the text `2026-01-01`",)),
     "half-score": (instead("total: 3", "§total: 3.5"), ("`3.5`", "a whole number")),
-    "whole-but-written-decimal": (instead("total: 3", "§total: 3.0"), ("a whole number",)),
+    "whole-but-written-decimal": (
+        instead("total: 3", "§total: 3.0"),
+        ("a whole number", "write 3"),
+    ),
 }
 
 RANGES: dict[str, Case] = {
@@ -387,6 +243,10 @@ KEYS: dict[str, Case] = {
 CONTRADICTIONS: dict[str, Case] = {
     "truncated-longer": (instead("195", "265.5"), ("265.5 mm", "265 mm")),
     "truncated-equal": (instead("195", "265"), ("is not shorter than the foot", "measure")),
+    "total-beyond-some-items": (
+        foot("fpi:\n§  total: 12\n  items: {talar-head: -1, calcaneus: 0}"),
+        ("add up to between -9 and 7", "`total` is 12"),
+    ),
     "total-unlike-items": (
         foot(
             "fpi:\n§  total: 9\n  items: {talar-head: 1, malleolar-curves: 1, calcaneus: 1, "

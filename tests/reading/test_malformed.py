@@ -1,6 +1,6 @@
 """Every malformed input: exit code 2, one clear sentence on stderr, nothing else.
 
-The cases stand in ``malformed_visits.py``, ``malformed_rules.py`` and
+The cases stand in ``malformed_visits.py``, ``malformed_syntax.py``, ``malformed_rules.py`` and
 ``malformed_catalogues.py``; files that cannot be a table (folders, pipes, devices, rights) stand
 here. ``python -m tests.reading.show_messages`` prints all messages for reading.
 """
@@ -21,8 +21,8 @@ import pytest
 
 from recommend.reading.document import MAX_BYTES
 from recommend.rulebook import shipped_folder
-from tests.reading.corpus import Case, Result, all_cases, run_in_process
-from tests.reading.malformed_visits import BASE
+from tests.reading.corpus import NO_SETTINGS, Case, Result, all_cases, run_in_process
+from tests.reading.good_visit import BASE
 
 CASES = all_cases()
 # Words of the libraries underneath that mean nothing to a fitter.
@@ -45,6 +45,7 @@ def assert_one_sentence(result: Result, place: str, words: tuple[str, ...] = ())
     assert message[-1] in ".?"
     assert len(message) < 700
     assert not JARGON.search(message), message
+    assert not re.search(r"is `(\S+)`;.* Write \1\.$", message), "the mend repeats the fault"
     assert re.search(rf"{re.escape(place)}(?=[:,]|$)", message), f"{place} not in {message}"
     for word in words:
         assert word.casefold() in message.casefold(), f"{word} not in {message}"
@@ -90,7 +91,7 @@ def run(*arguments: str) -> Result:
         capture_output=True,
         text=True,
         encoding="utf-8",
-        env={**os.environ, "PYTHONIOENCODING": "utf-8"},
+        env={**os.environ, **NO_SETTINGS, "PYTHONIOENCODING": "utf-8"},
         timeout=60,
         check=False,
     )

@@ -1,0 +1,139 @@
+"""`recommend shortlist` on every demo visit: exit codes, sections, widths, plain text, JSON."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import subprocess
+import sys
+from functools import cache
+from pathlib import Path
+from unittest import mock
+
+import pytest
+
+from tests.reading.corpus import Result, run_in_process
+
+VISITS = Path(__file__).parents[2] / "catalogue_demo" / "visits"
+NAMES = sorted(file.stem for file in VISITS.glob("*.yaml"))
+# From the visits' own stories: one must stop at a red flag.
+STOPS = {"red-flag-stop"}
+
+
+@cache
+def run(name: str, *options: str, columns: int = 80, **env: str) -> Result:
+    """Run the command on a demo visit, not at a terminal."""
+    clean = {k: v for k, v in os.environ.items() if k not in ("NO_COLOR", "FORCE_COLOR")}
+    with mock.patch.dict(os.environ, {**clean, "COLUMNS": str(columns), **env}, clear=True):
+        return run_in_process(["shortlist", str(VISITS / f"{name}.yaml"), *options])
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_exit_code_tells_how_it_ended(name: str) -> None:
+    """0 with a shortlist, 3 when a stop withholds it, 4 when nothing suits; no noise."""
+    done = run(name)
+    assert done.code in ({3} if name in STOPS else {0, 4})
+    assert done.stderr == ""
+    shown = json.loads(run(name, "--json").stdout)
+    assert (done.code == 3) == shown["stopped"]
+    if not shown["stopped"]:
+        some = any(group["suitable"] for group in shown["shortlist"].values())
+        assert done.code == (0 if some else 4)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_notes_come_before_measures_and_measures_before_products(name: str) -> None:
+    """The sections stand in the order a fitter reads; a stop shows no product."""
+    out = run(name).stdout
+    first, measured, kind = (
+        out.index(title) for title in ("First", "What was measured", "What kind of feet")
+    )
+    assert first < measured < kind
+    document = json.loads(run(name, "--json").stdout)
+    for note in document["notes"]:
+        assert " ".join(note["say"].split())[:40] in " ".join(out[:measured].split())
+    products = [
+        c["id"] for group in (document["shortlist"] or {}).values() for c in group["ranked"]
+    ]
+    assert (name in STOPS) <= (products == [])
+    for caution in document["cautions"]:
+        assert " ".join(caution.split()) in " ".join(out.split())
+
+
+@pytest.mark.parametrize("columns", [80, 120])
+@pytest.mark.parametrize("name", NAMES)
+def test_no_line_is_wider_than_the_terminal(name: str, columns: int) -> None:
+    """80 and 120 columns are never exceeded."""
+    out = run(name, columns=columns).stdout
+    wide = [line for line in out.splitlines() if len(line) > columns]
+    assert wide == []
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_without_a_terminal_it_is_plain_text(name: str) -> None:
+    """No escape sequence reaches a file or a pipe, with NO_COLOR or without."""
+    plain = run(name)
+    assert "\x1b" not in plain.stdout
+    assert run(name, NO_COLOR="1").stdout == plain.stdout
+
+
+def test_colour_carries_nothing_alone() -> None:
+    """With colour asked for, the words are the same as without."""
+    coloured = run("pronated", FORCE_COLOR="1", TERM="xterm-256color").stdout
+    assert "\x1b[" in coloured
+    assert re.sub(r"\x1b\[[0-9;]*m", "", coloured) == run("pronated").stdout
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_json_holds_what_is_printed_and_is_stable(name: str) -> None:
+    """Ids, scores and foot types of the printed list stand in the JSON, byte for byte each time."""
+    once = run(name, "--json")
+    again = run(name, "--json", columns=120)
+    assert once.stdout == again.stdout
+    assert once.code == run(name).code
+    document = json.loads(once.stdout)
+    flat = " ".join(run(name).stdout.split())
+    for side in ("left", "right"):
+        kind = document["feet"][side]["foot-type"]
+        assert kind is None or kind["id"] in flat
+    for group in (document["shortlist"] or {}).values():
+        for candidate in group["ranked"][:3]:
+            for title in candidate["titles"]:
+                assert title[:20] in flat
+
+
+def test_left_and_right_stand_side_by_side() -> None:
+    """Both feet's values of a measure stand on one line, left before right."""
+    document = json.loads(run("two-types", "--json").stdout)
+    left, right = (
+        next(m["value"] for m in document["feet"][side]["measures"] if m["name"] == "fpi")
+        for side in ("left", "right")
+    )
+    assert left != right
+    lines = run("two-types").stdout.splitlines()
+    row = next(line for line in lines if "standing posture" in line)
+    found = re.findall(r"[-+]?\d+", row)
+    assert [int(n) for n in found if int(n) in (left, right)][:2] == [left, right]
+
+
+def test_half_a_visit_still_gives_a_list_and_says_what_is_missing() -> None:
+    """Missing is said as missing, open questions are asked, nothing is read as zero or no."""
+    out = run("half-measured").stdout
+    assert "not measured" in out
+    assert "Still to ask" in out
+
+
+def test_help_ends_with_an_example_that_can_be_pasted() -> None:
+    """The example of the help runs as it stands."""
+    help_text = subprocess.run(
+        [sys.executable, "-m", "recommend", "shortlist", "--help"],
+        capture_output=True, text=True, check=True, timeout=60,
+    ).stdout  # fmt: skip
+    example = re.search(r"Example: recommend (\S+) (\S+)", " ".join(help_text.split()))
+    assert example is not None
+    done = subprocess.run(
+        [sys.executable, "-m", "recommend", *example.groups()],
+        capture_output=True, text=True, check=False, timeout=60, cwd=VISITS.parents[1],
+    )  # fmt: skip
+    assert done.returncode == 0

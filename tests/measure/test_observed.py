@@ -1,0 +1,252 @@
+"""Measures from a visit: each by its definition, missing stays missing, doubts are flagged."""
+
+from __future__ import annotations
+
+import math
+import statistics
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy import stats
+
+from recommend.measure.definitions import COMPUTED, MeasureDef, ReadingError
+from recommend.measure.model import Measure
+from recommend.measure.observed import Observed, observe, reading_error
+from recommend.rulebook import Rulebook
+from tests.shipped import angles, visit_of
+
+ITEMS = (
+    "talar-head", "malleolar-curves", "calcaneus", "talonavicular-bulge", "medial-arch",
+    "forefoot-abduction",
+)  # fmt: skip
+
+
+def observed(book: Rulebook, *feet: dict[str, Any], **more: Any) -> Observed:
+    """Measures of a visit with these feet."""
+    return observe(visit_of(*feet, **more), book.measures, book.parameters)
+
+
+def left(book: Rulebook, foot: dict[str, Any], **more: Any) -> dict[str, Measure]:
+    """Measures that rules read of the left foot."""
+    return dict(observed(book, foot, **more).used["left"])
+
+
+@given(scores=st.lists(st.integers(-2, 2), min_size=6, max_size=6))
+def test_the_posture_index_is_the_sum_of_its_items(book: Rulebook, scores: list[int]) -> None:
+    """Redmond, Crosbie and Ouvrier 2006, Clin Biomech 21:89-98: six items, summed."""
+    foot = {"fpi": {"items": dict(zip(ITEMS, scores, strict=True))}}
+    assert left(book, foot)["fpi"].value == sum(scores)
+
+
+@pytest.mark.parametrize("missing", ITEMS)
+def test_five_items_make_no_total(book: Rulebook, missing: str) -> None:
+    """An item that was not scored is not a zero."""
+    scored = {name: 1 for name in ITEMS if name != missing}
+    assert "fpi" not in left(book, {"fpi": {"items": scored}})
+
+
+def test_the_arch_height_ratio_is_dorsum_height_over_truncated_length(book: Rulebook) -> None:
+    """Williams and McClay 2000, Phys Ther 80:864-871; its stiffness is standing over sitting, as
+    the gait study center of Temple University uses it.
+    """
+    foot = {
+        "truncated-foot-length-mm": 190.0,
+        "dorsum-height-mm": {"sitting": 68.0, "standing": 64.6},
+    }
+    measures = left(book, foot)
+    assert measures["arch-height-ratio"].value == pytest.approx(64.6 / 190)
+    assert measures["arch-stiffness"].value == pytest.approx(0.95)
+    sitting_ratio, standing_ratio = 68.0 / 190, 64.6 / 190
+    assert measures["arch-stiffness"].value == pytest.approx(standing_ratio / sitting_ratio)
+
+
+def test_williams_cuts_are_one_and_a_half_sd_from_their_mean() -> None:
+    """Williams et al. 2001, Clin Biomech 16:341-347, cuts 0.356 and 0.275: its own figures agree
+    with mean 0.316 and SD 0.027, which is why ours are taken 1.5 SD from our mean.
+    """
+    assert pytest.approx(0.356, abs=0.001) == 0.316 + 1.5 * 0.027
+    assert pytest.approx(0.275, abs=0.001) == 0.316 - 1.5 * 0.027
+
+
+@pytest.mark.parametrize("lacking", ["truncated-foot-length-mm", "dorsum-height-mm"])
+def test_half_a_ratio_is_no_ratio(book: Rulebook, lacking: str) -> None:
+    """Without one of its two lengths there is no ratio."""
+    foot = {"truncated-foot-length-mm": 190.0, "dorsum-height-mm": {"standing": 64.6}}
+    assert "arch-height-ratio" not in left(book, {k: v for k, v in foot.items() if k != lacking})
+    assert "arch-stiffness" not in left(book, foot)
+
+
+def test_navicular_drop_is_sitting_less_standing(book: Rulebook) -> None:
+    """Brody 1982: how far the navicular sinks; one that rises is negative, not hidden."""
+    for sitting, standing in ((45.0, 38.5), (40.0, 41.0)):
+        foot = {"navicular-height-mm": {"sitting": sitting, "standing": standing}}
+        assert left(book, foot)["navicular-drop"].value == pytest.approx(sitting - standing)
+
+
+# --- errors -------------------------------------------------------------------------------------
+
+STRIDES = st.lists(st.floats(-20, 20), min_size=1, max_size=40)
+
+
+def _definition(single: float, floor: float) -> MeasureDef:
+    error = ReadingError(single=single, floor=floor, kind="assumption")
+    return MeasureDef(title="x", unit="deg", plain="x", error=error)
+
+
+@given(strides=STRIDES.filter(lambda values: len(values) >= 7))
+def test_many_strides_carry_the_standard_error_of_their_mean(
+    book: Rulebook, strides: list[float]
+) -> None:
+    """scipy.stats.sem, from as many strides as the scatter is trusted from."""
+    assert book.parameters["noise.few-strides"] == 7
+    error = reading_error(_definition(1.5, 0.0), strides, book.parameters)
+    assert error == pytest.approx(float(stats.sem(strides)), abs=1e-9)
+
+
+@given(strides=STRIDES, floor=st.floats(0, 3))
+def test_what_repeating_cannot_remove_is_added_in_quadrature(
+    book: Rulebook, strides: list[float], floor: float
+) -> None:
+    """sqrt(sem squared plus floor squared); the error is never below the floor."""
+    without = reading_error(_definition(1.5, 0.0), strides, book.parameters)
+    error = reading_error(_definition(1.5, floor), strides, book.parameters)
+    assert error == pytest.approx(math.sqrt(without**2 + floor**2))
+    assert error >= floor
+
+
+@given(strides=STRIDES.filter(lambda values: len(values) < 7))
+def test_few_strides_are_not_trusted_to_scatter_little(
+    book: Rulebook, strides: list[float]
+) -> None:
+    """The larger of their scatter and the error of one reading, over the root of their number."""
+    spread = statistics.stdev(strides) if len(strides) > 1 else 0.0
+    error = reading_error(_definition(1.5, 0.0), strides, book.parameters)
+    assert error == pytest.approx(max(spread, 1.5) / math.sqrt(len(strides)))
+
+
+def test_an_angle_is_the_mean_of_its_strides(book: Rulebook) -> None:
+    """Value, number of strides and what the angle only means together with."""
+    measure = left(book, angles("walking", contact=[4.0, 5.0, 7.5]))["contact-angle"]
+    assert measure.value == pytest.approx(statistics.fmean([4.0, 5.0, 7.5]))
+    assert measure.n == 3
+    assert measure.qualifiers == {"gait": "walking", "reference": "vertical"}
+
+
+def test_the_range_of_pronation_is_taken_stride_by_stride(book: Rulebook) -> None:
+    """Peak less first contact of each stride, so that a drifting camera cancels."""
+    touchdown, contact = [-3.0, -1.0, -2.0], [5.0, 6.0, 6.5]
+    measures = left(book, angles("running", touchdown=touchdown, contact=contact))
+    each = [peak - start for start, peak in zip(touchdown, contact, strict=True)]
+    assert measures["rearfoot-range"].value == pytest.approx(statistics.fmean(each))
+    unpaired = left(book, angles("running", touchdown=[-3.0], contact=contact))
+    assert "rearfoot-range" not in unpaired
+
+
+def test_a_difference_carries_the_errors_of_both_feet(book: Rulebook) -> None:
+    """Errors of two independent readings add in quadrature; both feet carry the difference."""
+    one, other = angles("walking", contact=[4.0] * 3), angles("walking", contact=[9.0, 10.0, 11.0])
+    used = observed(book, one, other).used
+    for side in ("left", "right"):
+        gap = used[side]["contact-difference"]
+        assert gap.value == pytest.approx(6.0)
+        errors = [used[foot]["contact-angle"].error for foot in ("left", "right")]
+        assert gap.error == pytest.approx(math.dist((0, 0), [e for e in errors if e is not None]))
+
+
+# --- which reading rules read -------------------------------------------------------------------
+
+
+def test_readings_of_two_zeros_are_kept_apart(book: Rulebook) -> None:
+    """Vertical is what rules read; the other reference stands beside it, untouched."""
+    foot = angles("walking", "subtalar-neutral", contact=10.9)
+    foot["rearfoot"].append({"gait": "walking", "reference": "vertical", "contact": 4.0})
+    seen = observed(book, foot)
+    assert seen.used["left"]["contact-angle"].value == 4.0
+    assert [m.value for m in seen.further["left"]] == [10.9]
+    assert [m.qualifiers["reference"] for m in seen.further["left"]] == ["subtalar-neutral"]
+
+
+def test_no_difference_is_taken_across_zeros(book: Rulebook) -> None:
+    """A left angle from vertical and a right one from neutral have no difference."""
+    one, other = (angles("walking", zero, contact=5.0) for zero in ("vertical", "subtalar-neutral"))
+    assert "contact-difference" not in observed(book, one, other).used["left"]
+
+
+@pytest.mark.parametrize(
+    ("purpose", "read"), [("running", 9.8), ("walking", 6.1), ("standing-work", 6.1)]
+)
+def test_the_gait_of_the_purpose_is_read(book: Rulebook, purpose: str, read: float) -> None:
+    """Who runs is judged by running, everyone else by walking; the other stands beside."""
+    foot = angles("walking", contact=6.1)
+    foot["rearfoot"].append({"gait": "running", "reference": "vertical", "contact": 9.8})
+    foot["rearfoot"].append({"gait": "standing", "reference": "vertical", "angle": 4.4})
+    seen = observed(book, foot, purpose=purpose)
+    assert seen.used["left"]["contact-angle"].value == read
+    assert seen.used["left"]["standing-angle"].value == 4.4
+    assert {m.value for m in seen.further["left"]} == {6.1, 9.8} - {read}
+
+
+# --- missing and doubtful -----------------------------------------------------------------------
+
+
+def test_nothing_measured_gives_no_measure(book: Rulebook) -> None:
+    """A foot of which nothing was taken has no measure at all: nothing is read as zero."""
+    assert left(book, {}) == {}
+
+
+def test_pain_that_was_not_asked_is_not_none(book: Rulebook) -> None:
+    """No list of pain: unknown. An empty list: asked, and none. Pain without score: unknown."""
+    assert "pain-score" not in left(book, {})
+    assert left(book, {}, pain=[])["pain-score"].value == 0
+    sore = [{"site": "heel", "side": "left"}]
+    assert "pain-score" not in left(book, {}, pain=sore)
+    other = observed(book, {}, pain=sore).used["right"]
+    assert other["pain-score"].value == 0
+    scored = [*sore, {"site": "arch", "side": "both", "score": 4, "weeks": 3}]
+    assert left(book, {}, pain=scored)["pain-score"].value == 4
+
+
+@given(distance=st.floats(-8, 8))
+def test_a_value_beyond_four_sd_is_kept_and_flagged(book: Rulebook, distance: float) -> None:
+    """Implausible is not impossible: the value stands, with a doubt beside it."""
+    norm = book.measures["arch-height-ratio"].norm
+    assert norm is not None
+    value = norm.mean + distance * norm.sd
+    foot = {"truncated-foot-length-mm": 190.0, "dorsum-height-mm": {"standing": value * 190}}
+    measure = left(book, foot)["arch-height-ratio"]
+    assert measure.value == pytest.approx(value)
+    if abs(abs(distance) - 4) > 1e-6:
+        assert bool(measure.flags) == (abs(distance) > 4)
+
+
+def test_a_pattern_that_its_path_belies_is_read_from_the_path(book: Rulebook) -> None:
+    """The path is the recording and the word an opinion of it; the difference is flagged."""
+    straight = [[0.0, y] for y in range(10, 250, 10)]
+    cop = {"pattern": "medial-late", "path-mm": straight}
+    foot = {"foot-length-mm": 260.0, "forefoot-width-mm": 100.0, "cop": cop}
+    measures = left(book, foot)
+    assert measures["cop-pattern"].value == "central"
+    assert [flag.name for flag in measures["cop-pattern"].flags] == ["pattern-differs-from-path"]
+    assert measures["cpei"].value == pytest.approx(0.0, abs=1e-9)
+
+
+def test_every_measure_that_is_made_is_in_the_list_of_those_computed(book: Rulebook) -> None:
+    """The list that a rulebook is checked against leaves nothing out and invents nothing."""
+    foot = {
+        "fpi": {"total": 3}, "foot-length-mm": 260, "truncated-foot-length-mm": 190,
+        "forefoot-width-mm": 100, "heel-width-mm": 64,
+        "dorsum-height-mm": {"sitting": 68, "standing": 64},
+        "navicular-height-mm": {"sitting": 45, "standing": 40},
+        "arch-index": {"value": 0.23, "kind": "ink", "load": "static"},
+        "cop": {"path-mm": [[0, y] for y in range(10, 250, 10)]},
+        **angles("walking", touchdown=-2.0, contact=4.0, midstance=2.0, propulsion=-1.0),
+    }  # fmt: skip
+    foot["rearfoot"].append({"gait": "standing", "reference": "vertical", "angle": 4.0})
+    pain = [{"site": "heel", "side": "left", "score": 1, "weeks": 2}]
+    made = left(book, foot, pain=pain, body_mass_kg=70)
+    assert set(made) == set(COMPUTED)
+    for name, measure in made.items():
+        assert measure.unit == COMPUTED[name][0] == book.measures[name].unit
+        assert set(measure.qualifiers) == set(COMPUTED[name][1])
