@@ -48,13 +48,13 @@ def tally_parquet(path: Path, book: Rulebook, population: Population, sizes: Siz
     InputError
         If nothing is there, or it is not Parquet.
     """
+    if not path.exists():
+        raise InputError(Place(str(path)), "there is no such file or folder")
     if importlib.util.find_spec("dask") is None or importlib.util.find_spec("pyarrow") is None:
         raise RecommendError("Parquet needs dask and pyarrow; install 'recommend[parquet]'")
     import dask.dataframe as dd
     import pyarrow
 
-    if not path.exists():
-        raise InputError(Place(str(path)), "there is no such file or folder")
     try:
         frame = dd.read_parquet(str(path))
     except (OSError, ValueError, pyarrow.ArrowException) as error:
