@@ -48,6 +48,8 @@ class Reading(Strict):
     where: dict[str, str] = {}
 
 
+_SAID = 2  # differences said of one example; the rest are counted
+
 Given = dict[str, float | str | Reading]
 
 
@@ -243,9 +245,11 @@ def _check_expect(expect: Expect, at: Document, loc: Loc, book: Rulebook) -> Non
 def run_examples(book: Rulebook, cases: tuple[Case, ...]) -> Iterator[Finding]:
     """A finding for every example that does not come out as written."""
     for case, said in zip(cases, outcomes(book, cases), strict=True):
-        for wrong in said:
+        if said:
+            more = f"; and {len(said) - _SAID} more" if len(said) > _SAID else ""
             yield Finding(
-                "example-fails", "error", case.place, f"example `{case.example.name}`: {wrong}",
+                "example-fails", "error", case.place,
+                f"example `{case.example.name}`: {'; '.join(said[:_SAID])}{more}",
                 mend="mend the rule, or the example if it is the one that is wrong",
             )  # fmt: skip
 
@@ -311,7 +315,12 @@ def _needs_differ(expect: Expect, fired: list[CompiledRule], book: Rulebook) -> 
     for need in expect.needs:
         key = (need.by, need.attribute, need.is_, need.value, need.strength, need.weight)
         if key not in given:
-            yield f"`{need.by}` does not ask for {need.attribute} {need.is_} {need.value} so"
+            value = need.value if isinstance(need.value, str) else f"{need.value:g}"
+            yield (
+                f"`{need.by}` does not ask for {need.attribute} {need.is_} {value} "
+                f"({need.strength} {need.weight if need.strength == 'prefer' else ''}".rstrip()
+                + ")"
+            )
 
 
 NeedKey = tuple[str, str, float | str, str, str]

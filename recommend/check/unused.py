@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
@@ -18,18 +19,21 @@ from recommend.rulebook.models import AxisThen, NeedsThen
 from recommend.rulebook.terms import Number
 from recommend.rulebook.vocabulary import FOOT_TYPE
 
+_END = re.compile(r"-[a-z]+(-[a-z]+)*")  # of a kebab-case name
+
 
 @dataclass(frozen=True, slots=True)
 class ProgramNames:
     """Names that the program itself reads from a rulebook.
 
     `words` are all its string constants; `parameters` those it looks up as parameters;
-    `starts` what parameter names put together at run time begin with.
+    `starts` and `ends` what names put together at run time begin and end with.
     """
 
     words: frozenset[str]
     parameters: frozenset[str]
     starts: tuple[str, ...]
+    ends: tuple[str, ...]
 
     def reads(self, parameter: str) -> bool:
         """Whether the program may look up `parameter`."""
@@ -42,14 +46,19 @@ def program_names() -> ProgramNames:
     words: set[str] = set()
     parameters: set[str] = set()
     starts: set[str] = set()
+    ends: set[str] = set()
     for file in sorted(Path(recommend.__file__).parent.rglob("*.py")):
         for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Constant) and isinstance(node.value, str):
                 words.add(node.value)
+            elif isinstance(node, ast.JoinedStr) and node.values:
+                ends |= {end for end in _constant(node.values[-1]) if _END.fullmatch(end)}
             elif isinstance(node, ast.Subscript) and _of_parameters(node.value):
                 parameters |= _constant(node.slice)
                 starts |= _start(node.slice)
-    return ProgramNames(frozenset(words), frozenset(parameters), tuple(sorted(starts)))
+    return ProgramNames(
+        frozenset(words), frozenset(parameters), tuple(sorted(starts)), tuple(sorted(ends))
+    )
 
 
 def _of_parameters(node: ast.expr) -> bool:
@@ -104,7 +113,7 @@ def _limits(book: Rulebook, files: _Files) -> Iterator[Finding]:
             used |= {need.limit for need in rule.rule.then.needs if need.limit}
     document = files.document("limits.yaml")
     for name in book.limits:
-        if name not in used:
+        if name not in used and not name.endswith(program_names().ends):
             place = document.place(("limits", name), key=True)
             yield _unused(place, f"limit `{name}`", "let a rule refer to it, or remove it")
 
@@ -126,6 +135,8 @@ def _sources(book: Rulebook, files: _Files) -> Iterator[Finding]:
                 mend="name a `source` of sources.yaml, or say what kind it really is",
             )  # fmt: skip
     document = files.document("sources.yaml")
+    for source in book.sources.values():  # a conflict names the source that it is with
+        used |= set(re.findall(r"[a-z0-9-]+", source.conflict))
     for name in book.sources:
         if name not in used:
             place = document.place(("sources", name), key=True)
