@@ -2,7 +2,8 @@
 
 ``changes.yaml`` lists versions, newest first. Under `stops` a version writes down the stops
 that it brought, each with its condition as it then was. From then on the rulebook has to stop
-every foot that one of them stops, unless a later version `accepts` the loss with a reason.
+every foot that one of them stops, unless a later version `accepts` the loss with a reason; what is
+left of such a stop is written down anew. Writing one down weaker than before changes nothing.
 """
 
 from __future__ import annotations
@@ -91,16 +92,18 @@ def _version(book: Rulebook, file: ChangesFile, at: Document) -> Iterator[Findin
 
 
 def _ledger(book: Rulebook, file: ChangesFile, at: Document) -> Iterator[Finding]:
-    accepted = {one.stop: index for index, c in enumerate(file.changes) for one in c.accepts}
+    """Every stop ever written down still stops, unless a later version accepted the loss."""
+    accepted: dict[str, int] = {}
+    for index, change in enumerate(file.changes):
+        for one in change.accepts:
+            accepted.setdefault(one.stop, index)
     seen: set[str] = set()
     names = Names.of(book)
     for index, change in enumerate(file.changes):
         for number, stop in enumerate(change.stops):
             loc: Loc = ("changes", index, "stops", number)
-            # The newest word on a stop counts; what was accepted later than it was written, too.
-            if stop.rule in seen or accepted.get(stop.rule, index) < index:
-                seen.add(stop.rule)
-                continue
+            if accepted.get(stop.rule, index) < index:
+                continue  # what is left of it has to be written down anew
             seen.add(stop.rule)
             try:
                 for leaf, where in leaves(stop.when, (*loc, "when")):

@@ -6,7 +6,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
+from pydantic import TypeAdapter, ValidationError
+
+from recommend.atomic import write_atomically
 from recommend.errors import InputError, Place
+from recommend.reading import Id
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.compiling import leaves
 from recommend.rulebook.conditions import OfMeasure
@@ -48,8 +52,7 @@ class Scaffold:
             (self.rule_file, self.rule_text),
             (self.example_file, self.example_text),
         ):
-            file.parent.mkdir(exist_ok=True)
-            file.write_text(text, encoding="utf-8")
+            write_atomically(file, text)
 
 
 def scaffold(book: Rulebook, stage: Stage, rule_id: str) -> Scaffold:
@@ -58,8 +61,16 @@ def scaffold(book: Rulebook, stage: Stage, rule_id: str) -> Scaffold:
     Raises
     ------
     InputError
-        If a rule is called so already.
+        If a rule is called so already, or the id is not words joined by hyphens.
     """
+    try:
+        TypeAdapter(Id).validate_python(rule_id)
+    except ValidationError:
+        raise InputError(
+            Place(book.folder),
+            f"`{rule_id}` is no id",
+            "small words joined by hyphens",
+        ) from None
     if rule_id in book.by_id:
         raise InputError(
             book.by_id[rule_id].place,

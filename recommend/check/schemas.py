@@ -8,6 +8,7 @@ from typing import Any
 
 from pydantic import BaseModel
 
+from recommend.atomic import write_atomically
 from recommend.catalogue.models import CatalogueFile
 from recommend.check.changes import ChangesFile
 from recommend.check.examples import ExamplesFile
@@ -53,11 +54,10 @@ def schema_of(name: str) -> dict[str, Any]:
 
 def write_schemas(folder: Path) -> list[Path]:
     """Write every schema to `folder`; the paths written."""
-    folder.mkdir(parents=True, exist_ok=True)
     written = []
     for name in SCHEMAS:
         path = folder / f"{name}.schema.json"
         text = json.dumps(schema_of(name), indent=2, ensure_ascii=False)
-        path.write_text(text + "\n", encoding="utf-8")
+        write_atomically(path, text + "\n")
         written.append(path)
     return written

@@ -135,8 +135,8 @@ def _sources(book: Rulebook, files: _Files) -> Iterator[Finding]:
                 mend="name a `source` of sources.yaml, or say what kind it really is",
             )  # fmt: skip
     document = files.document("sources.yaml")
-    for source in book.sources.values():  # a conflict names the source that it is with
-        used |= set(re.findall(r"[a-z0-9-]+", source.conflict))
+    for entry in book.sources.values():  # a conflict names the source that it is with
+        used |= set(re.findall(r"[a-z0-9-]+", entry.conflict))
     for name in book.sources:
         if name not in used:
             place = document.place(("sources", name), key=True)

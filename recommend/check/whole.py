@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from types import ModuleType
@@ -34,9 +34,9 @@ class Report:
 
 
 def check(
-    rules: Path, catalogue: Path | None, *, proving: bool = False, mutating: bool = False
+    rules: Path, catalogues: Sequence[Path], *, proving: bool = False, mutating: bool = False
 ) -> Report:
-    """Check a rulebook and, when there is one, a catalogue against it.
+    """Check a rulebook, and catalogues against it.
 
     With `proving`, promises are proved for every possible foot. With `mutating`, every small
     change to the rules is tried on the examples too (and on the promises, with both).
@@ -59,7 +59,8 @@ def check(
     if prover:
         findings += prover.promise_findings(verdicts)
     notices = _broken_by(prover, promises) if prover else None
-    for found, what in (_of_examples(book, mutating, notices), _of_catalogue(book, catalogue)):
+    products = [_of_catalogue(book, folder) for folder in catalogues]
+    for found, what in (_of_examples(book, mutating, notices), *products):
         findings += found
         looked_at += what
     looked_at.append(f"{len(promises)} promises{'' if proving else ' (read, not proved)'}")
@@ -114,9 +115,7 @@ def _of_examples(
     return found, looked_at
 
 
-def _of_catalogue(book: Rulebook, folder: Path | None) -> tuple[list[Finding], list[str]]:
-    if folder is None:
-        return [], []
+def _of_catalogue(book: Rulebook, folder: Path) -> tuple[list[Finding], list[str]]:
     products, wrong = read_catalogue(folder, book.attributes)
     found = [from_error(problem) for problem in wrong]
     if not wrong:

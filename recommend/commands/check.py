@@ -8,21 +8,23 @@ from typing import Annotated
 
 import typer
 
+from recommend.atomic import write_atomically
 from recommend.check.finding import fails
 from recommend.check.whole import check as check_whole
 from recommend.cli import single
 from recommend.errors import Exit
-from recommend.rulebook import shipped_folder
+from recommend.settings import setting
 from recommend.show.console import console
 from recommend.show.findings import as_json, as_sarif, print_findings, print_verdicts
 
 
 def check(
     rules: Annotated[
-        Path | None, typer.Argument(help="folder of the rulebook; the shipped one when not given")
+        Path | None, typer.Argument(help="folder of the rulebook; the shop's when not given")
     ] = None,
     catalogue: Annotated[
-        Path | None, typer.Argument(help="folder of the catalogue; the demo when neither is given")
+        Path | None,
+        typer.Argument(help="folder of the catalogue; with neither, the shop's"),
     ] = None,
     prove: Annotated[
         bool, typer.Option("--prove", help="prove the promises for all possible feet (needs z3)")
@@ -42,14 +44,14 @@ def check(
 
     Example: recommend check rules catalogue_demo --prove --mutate
     """
-    if rules is None and catalogue is None:
-        catalogue = shipped_folder("catalogue_demo")
-    report = check_whole(
-        rules or shipped_folder("rules"), catalogue, proving=prove, mutating=mutate
-    )
+    folder: Path = setting("rulebook", rules).value
+    listed = [catalogue] if catalogue else None
+    # A rulebook that is named is checked by itself unless a catalogue is named too.
+    catalogues = listed or ([] if rules else setting("catalogue").value)
+    report = check_whole(folder, catalogues, proving=prove, mutating=mutate)
     if sarif is not None:
         text = json.dumps(as_sarif(report.findings), indent=2, ensure_ascii=False)
-        sarif.write_text(text + "\n", encoding="utf-8")
+        write_atomically(sarif, text + "\n")
     if in_json:
         print(json.dumps(as_json(report), indent=2, ensure_ascii=False))
     else:

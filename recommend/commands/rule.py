@@ -10,14 +10,15 @@ import typer
 from recommend.check.scaffold import scaffold
 from recommend.check.touched import touched
 from recommend.errors import InputError, Place
-from recommend.rulebook import load_rulebook, shipped_folder
+from recommend.rulebook import load_rulebook
 from recommend.rulebook.loading import read_rulebook
+from recommend.settings import setting
 from recommend.show.console import console
 from recommend.show.rule import print_rule
 
 app = typer.Typer(add_completion=False, rich_markup_mode=None, no_args_is_help=True)
 RulesFolder = Annotated[
-    Path | None, typer.Option("--rules", help="folder of the rulebook; the shipped one by default")
+    Path | None, typer.Option("--rules", help="folder of the rulebook; the shop's by default")
 ]
 
 
@@ -35,7 +36,7 @@ def show(
 
     Example: recommend rule show need-early-support
     """
-    book = load_rulebook(rules or shipped_folder("rules"))
+    book = load_rulebook(setting("rulebook", rules).value)
     print_rule(touched(book, book.rule(rule_id)), book, console())
 
 

@@ -8,12 +8,14 @@ from typing import Annotated
 
 import typer
 
-from recommend.catalogue import load_catalogue
+from recommend.atomic import write_atomically
+from recommend.catalogue.shop import open_catalogue
 from recommend.check.differing import difference
 from recommend.check.promises import load_promises
 from recommend.check.schemas import write_schemas
 from recommend.errors import Exit
-from recommend.rulebook import load_rulebook, shipped_folder
+from recommend.rulebook import load_rulebook
+from recommend.settings import setting
 from recommend.show.book_page import book_page
 from recommend.show.console import console
 from recommend.show.difference import difference_json, print_difference
@@ -29,7 +31,7 @@ def _rulebook() -> None:
 @app.command()
 def book(
     rules: Annotated[
-        Path | None, typer.Argument(help="folder of the rulebook; the shipped one when not given")
+        Path | None, typer.Argument(help="folder of the rulebook; the shop's when not given")
     ] = None,
     to: Annotated[Path, typer.Option(metavar="FILE", help="the page to write")] = Path(
         "rulebook.html"
@@ -39,11 +41,11 @@ def book(
 
     Example: recommend rulebook book --to rulebook.html
     """
-    read = load_rulebook(rules or shipped_folder("rules"))
+    read = load_rulebook(setting("rulebook", rules).value)
     promises, problems = load_promises(read)
     if problems:
         raise problems[0]
-    to.write_text(book_page(read, promises), encoding="utf-8")
+    write_atomically(to, book_page(read, promises))
     print(f"Written: {to}")
 
 
@@ -67,7 +69,7 @@ def diff(
     old: Annotated[Path, typer.Argument(help="folder of the old rulebook")],
     new: Annotated[Path, typer.Argument(help="folder of the new rulebook")],
     catalogue: Annotated[
-        Path | None, typer.Option(help="folder of the catalogue; the demo when not given")
+        Path | None, typer.Option(help="folder of the catalogue; the shop's when not given")
     ] = None,
     customers: Annotated[int, typer.Option(min=1, max=60000, help="how many are drawn")] = 4000,
     seed: Annotated[int, typer.Option(help="which customers are drawn")] = 1,
@@ -80,7 +82,7 @@ def diff(
     Example: recommend rulebook diff rules rules-new
     """
     before, after = load_rulebook(old), load_rulebook(new)
-    products = load_catalogue(catalogue or shipped_folder("catalogue_demo"), after.attributes)
+    products = open_catalogue(after, [catalogue] if catalogue else None)
     found = difference(before, after, products, customers, seed)
     if in_json:
         print(json.dumps(difference_json(found), indent=2, ensure_ascii=False))

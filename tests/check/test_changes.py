@@ -18,6 +18,7 @@ ENTRY = """changes:
     date: 2026-12-01
     says: [Children with a wound are fitted.]
 """
+LEFT = f"    stops:\n      - rule: stop-open-wound\n        {ADULT}\n"
 ACCEPTS = """    accepts:
       - {stop: stop-open-wound, reason: a clinician sits in the same room, by: lead fitter}
 """
@@ -61,7 +62,19 @@ def test_an_accepts_line_with_a_reason_lets_it_pass(changed: Changed) -> None:
     )
     assert [f.code for f in found(folder)] == ["weakened-stop"]
     changed(("changes.yaml", "are fitted.]\n", "are fitted.]\n" + ACCEPTS))
+    assert [f.code for f in found(folder)] == ["no-change-entry"]  # what is left of it
+    changed(("changes.yaml", "are fitted.]\n", "are fitted.]\n" + LEFT))
     assert found(folder) == []
+
+
+def test_writing_a_stop_down_weaker_does_not_weaken_it(changed: Changed) -> None:
+    """The older, stronger word stands until it is accepted by name."""
+    folder = changed(
+        ("screen/health.yaml", WOUND, ADULT),
+        ("rulebook.yaml", "version: 1.0.0", "version: 1.1.0"),
+        ("changes.yaml", "changes:\n", ENTRY + LEFT),
+    )
+    assert [f.code for f in found(folder)] == ["weakened-stop"]
 
 
 def test_accepting_in_advance_is_not_possible(changed: Changed) -> None:

@@ -181,7 +181,7 @@ def test_catalogue_reports_every_product_that_does_not_fit(tmp_path: Path, book:
         "  - {id: a, kind: insole, title: A, attributes: {wegde: 9}, stock: {260: 1}}\n"
         "  - {id: b, kind: insole, title: B, attributes: {wedge: 99}, stock: {260: 1}}\n"
     )
-    report = check(shipped_folder("rules"), tmp_path)
+    report = check(shipped_folder("rules"), [tmp_path])
     found = [f for f in report.findings if f.place.file.endswith("one.yaml")]
     assert [f.place.line for f in found] == [3, 4]
     assert found[0].mend == "did you mean `wedge`?"

@@ -55,7 +55,7 @@ def test_rule_new_writes_what_passes_the_check(changed: Changed, stage: str) -> 
     """A rule that was just started, and its examples, leave the check without an error."""
     folder = changed()
     assert run("rule", "new", stage, "my-own-rule", "--rules", str(folder)) == 0
-    report = check(folder, None)
+    report = check(folder, [])
     assert [f.found for f in report.findings if f.level == "error"] == []
     assert "my-own-rule" in load_rulebook(folder).by_id
 
@@ -67,6 +67,7 @@ def test_rule_new_never_overwrites(changed: Changed, capsys: pytest.CaptureFixtu
     assert run("rule", "new", "need", "need-late-support", "--rules", str(folder)) == 2
     assert run("rule", "new", "classify", "some-axis", "--rules", str(folder)) == 2
     assert run("rule", "new", "need", "Not An Id", "--rules", str(folder)) == 2
+    assert run("rule", "new", "need", "../outside", "--rules", str(folder)) == 2
     assert sorted(folder.rglob("*.yaml")) == before
 
 
