@@ -28,6 +28,9 @@ class Terminal:
         self.pid, self.file = pty.fork()
         if self.pid == 0:  # the child
             try:
+                # Who runs the tests in the background may have told them to ignore these.
+                for one in (signal.SIGHUP, signal.SIGINT, signal.SIGQUIT, signal.SIGTSTP):
+                    signal.signal(one, signal.SIG_DFL)
                 os.execve(
                     sys.executable,
                     [sys.executable, "-m", "recommend", *arguments],
@@ -61,6 +64,9 @@ class Terminal:
         until = time.monotonic() + PATIENCE
         while self._read(until):
             pass
+        if time.monotonic() >= until:
+            self.kill()
+            raise AssertionError(f"it did not end; the screen ends: {self.seen[-800:]!r}")
         _, status = os.waitpid(self.pid, 0)
         os.close(self.file)
         return os.waitstatus_to_exitcode(status)
