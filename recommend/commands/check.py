@@ -14,6 +14,7 @@ from recommend.check.whole import check as check_whole
 from recommend.cli import single
 from recommend.errors import Exit
 from recommend.settings import setting
+from recommend.show.bar import working
 from recommend.show.console import console
 from recommend.show.findings import as_json, as_sarif, print_findings, print_verdicts
 
@@ -48,7 +49,8 @@ def check(
     listed = [catalogue] if catalogue else None
     # A rulebook that is named is checked by itself unless a catalogue is named too.
     catalogues = listed or ([] if rules else setting("catalogue").value)
-    report = check_whole(folder, catalogues, proving=prove, mutating=mutate)
+    with working("checking"):
+        report = check_whole(folder, catalogues, proving=prove, mutating=mutate)
     if sarif is not None:
         text = json.dumps(as_sarif(report.findings), indent=2, ensure_ascii=False)
         write_atomically(sarif, text + "\n")

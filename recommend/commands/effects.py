@@ -10,6 +10,7 @@ import typer
 
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.cli import single
+from recommend.show.bar import working
 from recommend.show.console import console
 from recommend.show.effects import as_document, print_effects
 from recommend.trial.kept import kept_visits
@@ -34,7 +35,8 @@ def effects(
     """
     book = open_rulebook(rules)
     products = open_catalogue(book, catalogue)
-    shop = shop_of(kept_visits(kept, book), book, products)
+    with working("reading kept trials"):
+        shop = shop_of(kept_visits(kept, book), book, products)
     if as_json:
         print(json.dumps(as_document(shop, book, products), indent=2, ensure_ascii=False))
     else:

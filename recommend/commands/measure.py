@@ -16,6 +16,7 @@ from recommend.measure.document import as_document
 from recommend.measure.measured import Measured
 from recommend.measure.model import Side
 from recommend.show.bands import usual_bands
+from recommend.show.bar import working
 from recommend.show.console import console
 from recommend.show.measured import print_measured
 
@@ -70,8 +71,10 @@ def measure(
     )
     book = open_rulebook(rules)
     found: list[Measured] = []
-    for file in files:
-        found += measure_capture(file, book.parameters, book.measures, options)
+    with working("measuring") as tell:
+        for done, file in enumerate(files):
+            tell(done, len(files))
+            found += measure_capture(file, book.parameters, book.measures, options)
     bands = usual_bands(book)
     if as_json:
         print(json.dumps(as_document(found), ensure_ascii=False))

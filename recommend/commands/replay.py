@@ -5,8 +5,7 @@ from __future__ import annotations
 import json
 import random
 import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Iterator
 from itertools import islice
 from pathlib import Path
 from typing import Annotated
@@ -17,6 +16,7 @@ from recommend.cli import single
 from recommend.commands.store import StorePath
 from recommend.errors import Exit, RecommendError
 from recommend.rulebook import load_rulebook
+from recommend.show.bar import working
 from recommend.show.console import console
 from recommend.show.replayed import impact_data, impact_lines, replayed_data, replayed_lines
 from recommend.trail.database import store_path
@@ -93,8 +93,9 @@ def _one_by_one(store: Store, records: Iterator[Record], as_json: bool) -> int:
 def _all_fast(store: Store, sample: int, as_json: bool) -> int:
     """Types, notes and first products of all through the fast path, and a sample in full."""
     archive = Archive(store)
-    with _progress(len(store)) as tell:
-        impact = impact_of(PastVisits(archive, None), store.records(), sample, tell)
+    with working("past visits") as tell:
+        past = PastVisits(archive, None)
+        impact = impact_of(past, store.records(), sample, lambda done: tell(done, len(store)))
     replayer = Replayer(archive)
     found = [one for r in _sampled(store, sample) if not (one := replayer.replay(r)).identical]
     if as_json:
@@ -120,8 +121,9 @@ def _impact(
     sample, show = counts
     archive, book = Archive(store), load_rulebook(rules)
     past = PastVisits(archive, book)
-    with _progress(len(store)) as tell:
-        impact = impact_of(past, store.records() if chosen is None else chosen, show, tell)
+    with working("past visits") as tell:
+        records = store.records() if chosen is None else chosen
+        impact = impact_of(past, records, show, lambda done: tell(done, len(store)))
     checked = _sampled(store, sample) if chosen is None else chosen[:sample]
     wrong = disagreements(past, checked)
     if as_json:
@@ -148,19 +150,6 @@ def _sampled(store: Store, count: int) -> list[Record]:
     chosen = sorted(random.Random(0).sample(numbers, min(count, len(numbers))))
     found = (store.record(number) for number in chosen)
     return list(islice((record for record in found if record.kind == SHORTLIST), count))
-
-
-@contextmanager
-def _progress(total: int) -> Iterator[Callable[[int], None]]:
-    """A bar on stderr when it takes long and someone is looking."""
-    if total < 2000 or not sys.stderr.isatty():
-        yield lambda _: None
-        return
-    from rich.progress import Progress
-
-    with Progress(console=console(stderr=True), transient=True) as bar:
-        task = bar.add_task("past visits", total=total)
-        yield lambda done: bar.update(task, completed=done)
 
 
 app = single(replay)

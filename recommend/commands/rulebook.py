@@ -16,6 +16,7 @@ from recommend.check.schemas import write_schemas
 from recommend.errors import Exit
 from recommend.rulebook import load_rulebook
 from recommend.settings import setting
+from recommend.show.bar import working
 from recommend.show.book_page import book_page
 from recommend.show.console import console
 from recommend.show.difference import difference_json, print_difference
@@ -83,7 +84,8 @@ def diff(
     """
     before, after = load_rulebook(old), load_rulebook(new)
     products = open_catalogue(after, [catalogue] if catalogue else None)
-    found = difference(before, after, products, customers, seed)
+    with working("comparing"):
+        found = difference(before, after, products, customers, seed)
     if in_json:
         print(json.dumps(difference_json(found), indent=2, ensure_ascii=False))
     else:

@@ -12,6 +12,7 @@ import typer
 
 from recommend.errors import Exit, InputError, Place
 from recommend.settings import setting
+from recommend.show.bar import working
 from recommend.show.records import counted, list_lines, verdict_lines
 from recommend.trail.database import failures, store_path
 from recommend.trail.forget import forget as forget_customer
@@ -65,7 +66,7 @@ def verify(
 
     Example: recommend store verify
     """
-    with Store(store_path(store)) as opened:
+    with Store(store_path(store)) as opened, working("verifying"):
         verdict = verify_store(opened, expect)
     for line in verdict_lines(verdict, str(store_path(store))):
         typer.echo(line)
@@ -103,7 +104,12 @@ def import_(
 
     Example: recommend store import records.jsonl --store copy.sqlite
     """
-    with failures(file), file.open("rb") as lines, Store(store_path(store), write=True) as opened:
+    with (
+        failures(file),
+        file.open("rb") as lines,
+        Store(store_path(store), write=True) as opened,
+        working("importing"),
+    ):
         done = import_lines(opened, lines, str(file))
     typer.echo(f"{counted(done.added)} added; {done.present} already there.")
 

@@ -32,3 +32,10 @@ def stages() -> Iterator[Callable[[str], Advance]]:
 
     with bar:
         yield stage
+
+
+@contextmanager
+def working(on: str) -> Iterator[Advance]:
+    """A bar named `on` that shows something is under way; call what it gives to show how much."""
+    with stages() as stage:
+        yield stage(on)
