@@ -13,7 +13,7 @@ from typing import Annotated
 import typer
 
 from recommend.cli import single
-from recommend.commands.store import StorePath
+from recommend.commands.options import StorePath
 from recommend.errors import Exit, RecommendError
 from recommend.rulebook import load_rulebook
 from recommend.show.bar import working

@@ -12,7 +12,7 @@ import typer
 
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.cli import single
-from recommend.commands.store import StorePath
+from recommend.commands.options import StorePath
 from recommend.errors import Exit, RecommendError
 from recommend.match.outcome import Outcome, as_document, outcome_of
 from recommend.measure.named import read_measured_visit

@@ -10,6 +10,7 @@ from typing import Annotated, Optional
 
 import typer
 
+from recommend.commands.options import StorePath
 from recommend.errors import Exit, InputError, Place
 from recommend.settings import setting
 from recommend.show.bar import working
@@ -23,15 +24,6 @@ from recommend.trail.verify import verify as verify_store
 from recommend.visit.shelf import Shelf
 
 app = typer.Typer(add_completion=False, rich_markup_mode=None, no_args_is_help=True)
-
-StorePath = Annotated[
-    Optional[Path],  # noqa: UP045 - the option parser reads this spelling
-    typer.Option(
-        "--store",
-        metavar="PATH",
-        help="The record store. Default: RECOMMEND_STORE, else the platform's data folder.",
-    ),
-]
 
 
 @app.callback()
