@@ -82,35 +82,32 @@ class Builder:
             raise syntax_error(error, self.file, self.text) from None
 
     def _value(self, event: Any, loc: Loc) -> Any:
-        self._refuse(event)
-        place = self._at(event)
-        self.places[loc] = (place.line, place.column)
+        if event.anchor is not None or event.tag is not None:
+            self._refuse(event)
+        self.places[loc] = _spot(event)
         if len(loc) > MAX_DEPTH:
             raise InputError(
-                place,
+                self._at(event),
                 "this is nested too deeply",
                 f"up to {MAX_DEPTH} levels",
                 "look for brackets or indentation that are never closed",
             )
+        if isinstance(event, yaml.ScalarEvent):
+            return self._scalar(event)
         if isinstance(event, yaml.MappingStartEvent):
             return self._mapping(loc)
-        if isinstance(event, yaml.SequenceStartEvent):
-            return self._sequence(loc)
-        return self._scalar(event)
+        return self._sequence(loc)
 
     def _refuse(self, event: Any) -> None:
-        """Refuse what a visit or a rule does not need: aliases, anchors, tags."""
-        place = self._at(event)
+        """Refuse what a visit or a rule does not need: an alias, an anchor or a tag."""
         if isinstance(event, yaml.AliasEvent):
             what, name = "an alias", f"*{event.anchor}"
         elif event.anchor is not None:
             what, name = "an anchor", f"&{event.anchor}"
-        elif event.tag is not None:
-            what, name = "a tag", str(event.tag).replace("tag:yaml.org,2002:", "!!")
         else:
-            return
+            what, name = "a tag", str(event.tag).replace("tag:yaml.org,2002:", "!!")
         raise InputError(
-            place,
+            self._at(event),
             f"{what} (`{name}`) stands here",
             "values written out",
             "write the value out, or put it in quotes if it is text",
@@ -125,21 +122,23 @@ class Builder:
     def _mapping(self, loc: Loc) -> dict[str, Any]:
         out: dict[str, Any] = {}
         while not isinstance(event := self._next(), yaml.MappingEndEvent):
-            key, here = self._key(event), self._at(event)
+            key = self._key(event)
+            here = (*loc, key)
             if key in out:
-                line = self.keys[(*loc, key)][0]
+                line = self.keys[here][0]
                 raise InputError(
-                    here,
+                    self._at(event),
                     f"`{key}` stands twice (first on line {line})",
                     "each key once",
                     "remove one of the two",
                 )
-            self.keys[(*loc, key)] = (here.line, here.column)
-            out[key] = self._value(self._next(), (*loc, key))
+            self.keys[here] = _spot(event)
+            out[key] = self._value(self._next(), here)
         return out
 
     def _key(self, event: Any) -> str:
-        self._refuse(event)
+        if event.anchor is not None or event.tag is not None:
+            self._refuse(event)
         found = ""
         if not isinstance(event, yaml.ScalarEvent):
             found = "a list or mapping stands where a key should"
@@ -199,5 +198,10 @@ class Builder:
         return value
 
     def _at(self, event: Any) -> Place:
-        mark = event.start_mark
-        return Place(self.file, mark.line + 1, mark.column + 1)
+        return Place(self.file, *_spot(event))
+
+
+def _spot(event: Any) -> tuple[int, int]:
+    """Line and column where an event begins, counted from one."""
+    mark = event.start_mark
+    return mark.line + 1, mark.column + 1
