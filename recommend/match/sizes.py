@@ -61,6 +61,19 @@ def wanted_length(visit: Visit, parameters: Mapping[str, float]) -> Wanted:
     return Wanted(None, "no foot length and no shoe size")
 
 
+def worn_gap(visit: Visit, parameters: Mapping[str, float]) -> float | None:
+    """How much longer (mm) the longer foot is than the foot its shoe of now is made for.
+
+    None unless both are known, and apart by at least ``sizing.worn-gap``.
+    """
+    lengths = (visit.feet.left.foot_length_mm, visit.feet.right.foot_length_mm)
+    known = [length for length in lengths if length]
+    if not known or visit.shoe_size is None:
+        return None
+    gap = max(known) - foot_length_of(visit.shoe_size, parameters)
+    return gap if abs(gap) >= parameters["sizing.worn-gap"] else None
+
+
 def size_for(item: Item, wanted: Wanted, parameters: Mapping[str, float]) -> Sized:
     """The smallest made size that is long enough, within ``sizing.longest-over``."""
     if wanted.length is None:

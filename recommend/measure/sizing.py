@@ -4,7 +4,8 @@ EU: Paris points of 20/3 mm, counted from zero on the length of the last. UK: ba
 1/3 inch, adult size 0 at 25 barleycorns of last length. US men: UK plus 1; US women: US men
 plus ``sizing.us-women-offset``. Last = foot plus ``sizing.toe-allowance``. ISO 19407:2023
 bases conversion on foot length in the same way; its tables are a guideline. Mondopoint
-(ISO 9407) is the foot length itself.
+(ISO 9407) is the foot length itself. UK and US sizes of children run up to 13.5 and adult sizes
+go on with 1 (trade custom, from memory).
 """
 
 from __future__ import annotations
@@ -19,6 +20,10 @@ from recommend.visit.models import ShoeSize, SizeSystem
 PARIS_POINT_MM = Fraction(20, 3)
 BARLEYCORN_MM = Fraction(254, 30)
 ADULT_ZERO_BARLEYCORNS = 25
+ADULT_ZERO_OF_CHILDREN = 13  # the child's size that an adult's zero is
+TITLES: Mapping[SizeSystem, str] = {
+    "mondopoint": "Mondopoint", "eu": "EU", "uk": "UK", "us-men": "US men", "us-women": "US women",
+}  # fmt: skip
 
 
 def size_in(system: SizeSystem, foot_length_mm: float, parameters: Mapping[str, float]) -> float:
@@ -51,6 +56,21 @@ def all_sizes(foot_length_mm: float, parameters: Mapping[str, float]) -> dict[Si
         size = size_in(system, foot_length_mm, parameters)
         out[system] = size if system == "mondopoint" else round(size * 2) / 2
     return out
+
+
+def size_label(
+    system: SizeSystem, foot_length_mm: float, parameters: Mapping[str, float]
+) -> str | None:
+    """A size as it stands on a box, to half sizes: ``EU 42.5``, ``UK 11.5 child``.
+
+    None where the system has no such size (women's sizes below an adult's).
+    """
+    size = all_sizes(foot_length_mm, parameters)[system]
+    if system in ("mondopoint", "eu") or size >= 1:
+        return f"{TITLES[system]} {size:g}"
+    if system == "us-women":
+        return None
+    return f"{TITLES[system].removesuffix(' men')} {size + ADULT_ZERO_OF_CHILDREN:g} child"
 
 
 def _beyond_uk(

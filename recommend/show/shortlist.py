@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 
 from rich.console import Console, RenderableType
 from rich.padding import Padding
@@ -13,16 +13,20 @@ from recommend.match.judge import Verdict
 from recommend.match.needs import Need, level_words, need_words
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import GROUPS, Candidate, Group, Shortlist
-from recommend.match.sizes import Sized
+from recommend.match.sizes import Sized, worn_gap
 from recommend.measure.model import SIDES
-from recommend.measure.sizing import all_sizes
+from recommend.measure.sizing import size_label
 from recommend.rulebook.book import Rulebook
+from recommend.settings import setting
 from recommend.show.assessment import assessment_blocks
 from recommend.show.layout import WIDE, bullet, heading, inset, plain_table
 from recommend.show.words import against_words
+from recommend.visit.models import SizeSystem
 
 _TITLES = {"shoe": "Shoes", "insole": "Insoles", "pair": "Shoe with insole"}
 _LETTERS = "ABCDEFGHIJ"
+_FETCHED: tuple[Group, ...] = ("pair", "shoe", "insole")  # the first that there is
+_ABOUT: tuple[SizeSystem, ...] = ("eu", "uk", "us-men", "us-women")
 _NARROW_CELL = 7  # letters of a level that fit five columns into 80
 _WORDS = {"never": "never", "must": "must", "prefer": "better"}
 
@@ -43,9 +47,10 @@ def _blocks(outcome: Outcome, width: int) -> Iterator[RenderableType]:
         yield heading("What the feet need, and why")
         yield from _needs(ranked, book)
         yield heading("Size")
-        yield from _sizes(ranked, book)
+        yield from _sizes(ranked, outcome)
         for group in GROUPS:
             yield from _group(ranked, group, outcome, width)
+        yield from _to_fetch(ranked, book)
     yield heading("Before it is worn")
     yield from (bullet(caution) for caution in book.heading.cautions)
 
@@ -90,17 +95,27 @@ def need_title(need: Need, book: Rulebook) -> str:
     return f"{'' if part == 'pair' else part + ' '}{short} {words}{weight}"
 
 
-def _sizes(ranked: Shortlist, book: Rulebook) -> Iterator[RenderableType]:
+def _sizes(ranked: Shortlist, outcome: Outcome) -> Iterator[RenderableType]:
+    book = outcome.book
     if ranked.wanted.length is None:
         yield bullet("no foot length and no shoe size: measure both feet; stock is not checked")
         return
-    sizes = all_sizes(ranked.wanted.length, book.parameters)
+    length = ranked.wanted.length
+    labels = [size_label(system, length, book.parameters) for system in _ABOUT]
     allowance = book.parameters["sizing.toe-allowance"]
     offset = book.parameters["sizing.us-women-offset"]
     yield bullet(
-        f"Mondopoint {sizes['mondopoint']:g} mm ({ranked.wanted.basis}); about EU {sizes['eu']:g}, "
-        f"UK {sizes['uk']:g}, US men {sizes['us-men']:g}, US women {sizes['us-women']:g}"
+        f"Mondopoint {length:g} mm ({ranked.wanted.basis}); about "
+        + ", ".join(label for label in labels if label)
     )
+    gap = worn_gap(outcome.assessment.visit, book.parameters)
+    if gap is not None:
+        words = "longer" if gap > 0 else "shorter"
+        yield bullet(
+            f"The longer foot is {abs(gap):.0f} mm {words} than the shoe worn now is made for: "
+            "measure again, and look how that shoe fits.",
+            "bold",
+        )
     yield inset(
         f"EU, UK and US by their definitions, on a last {allowance:g} mm longer than the foot (EU "
         f"zero on the last; US women = US men + {offset:g}). Makers differ: try it.",
@@ -128,7 +143,8 @@ def _candidates(shown: tuple[Candidate, ...], outcome: Outcome) -> RenderableTyp
     for letter, candidate in zip(_LETTERS, shown, strict=False):
         names = " + ".join(part.product.title for part in candidate.parts)
         body = Text(names, style="bold")
-        body.append(f"\n{_stock(candidate)}; {_price(candidate, outcome)}", style="not bold")
+        stock = _stock(candidate, outcome.book)
+        body.append(f"\n{stock}; {_price(candidate, outcome)}", style="not bold")
         against = [against_words(v, outcome.book) for v in candidate.against]
         against += [f"check: {one}" for one in candidate.unsure]
         if against:
@@ -146,20 +162,38 @@ def _price(candidate: Candidate, outcome: Outcome) -> str:
     return f"{sum(p for p in prices if p is not None):.2f} {outcome.catalogue.currency}".rstrip()
 
 
-def _stock(candidate: Candidate) -> str:
+def _stock(candidate: Candidate, book: Rulebook) -> str:
     pairs = zip(candidate.parts, candidate.sized, strict=True)
-    return "; ".join(_stock_of(part.id, sized) for part, sized in pairs)
+    return "; ".join(_stock_of(part.id, sized, book) for part, sized in pairs)
 
 
-def _stock_of(product_id: str, sized: Sized) -> str:
+def _stock_of(product_id: str, sized: Sized, book: Rulebook) -> str:
     if sized.size is None:
         return f"{product_id}, size not checked"
-    text = f"{product_id} {sized.size:g}, {sized.count} in stock"
+    text = f"{product_id} {_on_the_box(sized.size, book)}, {sized.count} in stock"
     if sized.short_of is not None:
         text += (
             f" (between sizes: {sized.smaller:g} is {sized.short_of:g} mm shorter than the foot)"
         )
     return text
+
+
+def _to_fetch(ranked: Shortlist, book: Rulebook) -> Iterator[RenderableType]:
+    """What to bring from the shelf first, where the eye rests when all is printed."""
+    first = next((ranked.ranked[group][0] for group in _FETCHED if ranked.ranked[group]), None)
+    if first is None:
+        return
+    yield heading("To fetch first")
+    for part, sized in zip(first.parts, first.sized, strict=True):
+        size = "size not checked" if sized.size is None else _on_the_box(sized.size, book)
+        yield bullet(f"{part.product.title}: {part.id}, {size}", "bold")
+
+
+def _on_the_box(size: float, book: Rulebook) -> str:
+    """A Mondopoint size, and what the shop's own system calls it."""
+    system = setting("sizes").value
+    label = None if system == "mondopoint" else size_label(system, size, book.parameters)
+    return f"{size:g} ({label})" if label else f"{size:g}"
 
 
 def _laid_open(
@@ -200,18 +234,23 @@ def _cell(verdict: Verdict, book: Rulebook, width: int) -> str:
 def _left_out(ranked: Shortlist, group: Group, shown: int) -> Iterator[RenderableType]:
     parts = []
     if len(ranked.ranked[group]) > shown:
-        parts.append(f"{len(ranked.ranked[group]) - shown} more are suitable and in stock")
+        more = ranked.ranked[group][shown:]
+        parts.append(f"{len(more)} more {_are(more)} suitable and in stock")
     gone = [c for c in ranked.missing[group] if _sold_out(c)]
     if gone:
-        more = ", ..." if len(gone) > 2 else ""
-        names = ", ".join(candidate.id for candidate in gone[:2])
-        parts.append(f"{len(gone)} would suit but are out of stock in this size ({names}{more})")
-    if len(ranked.missing[group]) > len(gone):
-        parts.append(f"{len(ranked.missing[group]) - len(gone)} are not made in it")
-    if ranked.excluded[group]:
-        parts.append(f"{len(ranked.excluded[group])} are ruled out by a must or a never")
+        names = ", ".join(candidate.id for candidate in gone[:2]) + ", ..." * (len(gone) > 2)
+        parts.append(f"{len(gone)} would suit but {_are(gone)} out of stock in this size ({names})")
+    never_made = [c for c in ranked.missing[group] if not _sold_out(c)]
+    if never_made:
+        parts.append(f"{len(never_made)} {_are(never_made)} not made in it")
+    if excluded := ranked.excluded[group]:
+        parts.append(f"{len(excluded)} {_are(excluded)} ruled out by a must or a never")
     if parts:
         yield inset("; ".join(parts) + ".", 2, "dim")
+
+
+def _are(some: Sequence[object]) -> str:
+    return "is" if len(some) == 1 else "are"
 
 
 def _sold_out(candidate: Candidate) -> bool:

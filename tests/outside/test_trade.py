@@ -16,8 +16,9 @@ from typing import Any
 import pytest
 
 from recommend.match.shortlist import Candidate, Shortlist
-from recommend.measure.sizing import foot_length_of, size_in
-from recommend.visit.models import ShoeSize, SizeSystem
+from recommend.match.sizes import worn_gap
+from recommend.measure.sizing import foot_length_of, size_in, size_label
+from recommend.visit.models import ShoeSize, SizeSystem, Visit
 from tests.shipped import angles, assessed, book, listed
 
 
@@ -334,6 +335,52 @@ def test_sizes_agree_with_a_table_worked_by_hand(row: list[str]) -> None:
     foot, *sizes = map(float, row)
     for system, size in zip(("eu", "uk", "us-men"), sizes, strict=True):
         assert size_in(system, foot, parameters) == pytest.approx(size, abs=0.005)
+
+
+# Foot, UK, US as boxes say it. By hand: (foot + 15) / (25.4 / 3) - 25 barleycorns, US one more,
+# to half sizes; below an adult's 1 the child's scale ends at 13.5, so that 13 is added.
+# That scale is trade custom: common practice, no source.
+CHILDREN = """184,UK 11.5 child,US 12.5 child
+194,UK 12.5 child,US 13.5 child
+202,UK 13.5 child,US men 1.5
+205,UK 1,US men 2"""
+
+
+@pytest.mark.parametrize("row", csv.reader(CHILDREN.splitlines()))
+def test_a_childs_size_is_said_on_the_childs_scale(row: list[str]) -> None:
+    """No shop sells a UK size of -1.5, which is what the adult's zero would make of it."""
+    parameters = {"sizing.toe-allowance": 15.0, "sizing.us-women-offset": 1.5}
+    foot, uk, us = row
+    assert size_label("uk", float(foot), parameters) == uk
+    assert size_label("us-men", float(foot), parameters) == us
+
+
+def test_womens_sizes_begin_where_an_adults_do() -> None:
+    """A foot of 170 mm: 185 / 8.467 - 25 + 2.5 is -0.65; of 205 mm it is 3.48, so 3.5."""
+    parameters = {"sizing.toe-allowance": 15.0, "sizing.us-women-offset": 1.5}
+    assert size_label("us-women", 170, parameters) is None
+    assert size_label("us-women", 205, parameters) == "US women 3.5"
+
+
+@pytest.mark.parametrize(
+    ("feet", "worn", "gap"),
+    [
+        ((272, 263), ShoeSize(system="eu", value=38), 272 - (38 * 20 / 3 - 15)),
+        ((255, 258), ShoeSize(system="eu", value=41), None),  # made for 258.3 mm
+        ((240, 250), ShoeSize(system="mondopoint", value=270), -20),
+        ((None, None), ShoeSize(system="eu", value=41), None),
+        ((240, 250), None, None),
+    ],
+)
+def test_a_shoe_of_now_two_sizes_off_is_told(feet: Any, worn: ShoeSize | None, gap: Any) -> None:
+    """By hand: an EU size is 20/3 mm of last, 15 mm longer than the foot."""
+    left, right = feet
+    sides = {"left": {"foot-length-mm": left}, "right": {"foot-length-mm": right}}
+    data = {"reference": "T-1", "date": "2026-01-02", "shoe-size": worn, "feet": sides}
+    visit = Visit.model_validate({key: value for key, value in data.items() if value})
+    parameters = {"sizing.toe-allowance": 15.0, "sizing.us-women-offset": 1.5}
+    found = worn_gap(visit, parameters | {"sizing.worn-gap": 13.0})
+    assert found == (gap if gap is None else pytest.approx(gap))
 
 
 @pytest.mark.parametrize("system", ["mondopoint", "eu", "uk", "us-men", "us-women"])
