@@ -1,3 +1,3 @@
 """From measured feet to a reasoned shortlist of shoes and insoles."""
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from recommend.check.feet import MOVING, STRIDES, smallest_margin
+from recommend.check.feet import MOVING, PAIN, STRIDES, smallest_margin
 from recommend.infer.derivation import measure_of
 from recommend.infer.facts import quantize
 from recommend.infer.many import (
@@ -63,7 +63,7 @@ class Space:
         rows = np.flatnonzero(mask)
         known = np.zeros(len(rows), np.int32)
         for name, column in self.columns.items():
-            if len(column) == 1 or name.startswith("known_"):
+            if len(column) == 1 or name.startswith(("known_", "asked_")):
                 continue
             values = column[rows]
             known += ~np.isnan(values) if values.dtype == np.float64 else values >= 0
@@ -134,6 +134,8 @@ def _base(fact: str) -> str:
     """The measure, answer or fact of the visit that a fact belongs to."""
     if fact.startswith(("answer_", "visit_", "pain_")) or fact == "side":
         return fact
+    if fact.startswith("asked_"):
+        return f"answer_{fact.removeprefix('asked_')}"
     if fact.startswith("known_"):
         return fact.removeprefix("known_")
     return measure_of(fact).partition("_")[0]
@@ -157,8 +159,8 @@ def _options(
     seen: set[tuple[bool, ...]] = set()
     ordered = sorted(parts, key=repr)
     if measure is None:
-        words: Iterable[Facts] = ({base: word} for word in book.vocabulary.words[base])
-        missing: Facts = {} if base != "side" else {"side": "left"}
+        words: Iterable[Facts] = (_told(base, word, book) for word in book.vocabulary.words[base])
+        missing: Facts = _told(base, None, book)
     elif measure.values:
         words = ({base: word, f"known_{base}": "yes"} for word in measure.values)
         missing = {f"known_{base}": "no"}
@@ -171,6 +173,17 @@ def _options(
             yield dict(facts)
         if facts is not missing or base == "side":
             seen.add(signature)
+
+
+def _told(base: str, word: str | None, book: Rulebook) -> dict[str, float | str]:
+    """The facts of a side, an answer or a fact of the visit, or of its being left out."""
+    facts: dict[str, float | str] = {} if word is None else {base: word}
+    if base == "side" and word is None:
+        facts = {"side": "left"}
+    asked = book.open_questions.get(base.removeprefix("answer_"))
+    if asked is not None:
+        facts[asked] = "no" if word is None else "yes"
+    return facts
 
 
 def _readings(name: str, terms: set[Term], book: Rulebook) -> Iterator[dict[str, float | str]]:
@@ -194,7 +207,8 @@ def _readings(name: str, terms: set[Term], book: Rulebook) -> Iterator[dict[str,
     ]
     for words in itertools.product(*choices):
         qualifiers = {f"{name}_{q}": w for q, w in zip(definition.qualifiers, words, strict=True)}
-        for value, margin in inside:
+        for value, error in inside:
+            margin = 0.0 if name == PAIN and value == 0 else error
             yield {
                 name: value,
                 f"{name}_low": quantize(value - margin),

@@ -14,9 +14,10 @@ from typing import Any, TypeAlias, get_args
 
 import z3
 
-from recommend.check.feet import MOVING, STRIDES, smallest_margin
+from recommend.check.feet import MOVING, PAIN, STRIDES, smallest_margin
 from recommend.infer.derivation import measure_of
 from recommend.infer.facts import quantize
+from recommend.measure.definitions import DIFFERENCES
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.models import AxisThen
 from recommend.rulebook.terms import Disjunction, Number, Term, Word
@@ -89,17 +90,23 @@ class Foot:
         for name, margin in self.margin.items():
             least = number(quantize(smallest_margin(name, self.book)))
             scattered = z3.And(margin >= least, z3.IsInt(margin * 100))
-            out.append(scattered if name in STRIDES else margin == least)
+            told = z3.And(self._free_of_pain, margin == 0) if name == PAIN else False
+            out.append(scattered if name in STRIDES else z3.Or(told, margin == least))
         for qualifier in ("gait", "reference"):
             out += list(self._one_film(qualifier))
         out += list(self._differences())
-        here = z3.Or([self.word[f"pain_{site}"] == 1 for site in get_args(PainSite)])
-        for name in ("pain-score", "pain-weeks"):
+        free = self._free_of_pain
+        for name in (PAIN, "pain-weeks"):
             if name in self.value:
-                free = z3.And(self.known["pain"], z3.Not(here))
                 out.append(z3.Implies(free, z3.And(self.known[name], self.value[name] == 0)))
                 out.append(z3.Implies(self.known[name], self.known["pain"]))
         return out
+
+    @property
+    def _free_of_pain(self) -> Formula:
+        """Whether the visit says that nothing hurts on this side."""
+        here = z3.Or([self.word[f"pain_{site}"] == 1 for site in get_args(PainSite)])
+        return z3.And(self.known["pain"], z3.Not(here))
 
     def near_the_limits(self) -> Iterator[Formula]:
         """One wish for each measure: a reading close to the limits it is compared with."""
@@ -115,7 +122,7 @@ class Foot:
 
     def _differences(self) -> Iterator[Formula]:
         """A difference of the feet is known only together with the reading of this foot."""
-        for one, other in (("fpi-difference", "fpi"), ("contact-difference", "contact-angle")):
+        for one, other in DIFFERENCES.items():
             if one in self.known and other in self.known:
                 yield z3.Implies(self.known[one], self.known[other])
 
@@ -159,6 +166,8 @@ class Foot:
             return self._one_of(self.concluded(name), term)
         if kind == "known":
             return self._one_of(self.known[name], term)
+        if kind == "asked":
+            return self._one_of(self.known[f"answer_{name}"], term)
         words = self.book.vocabulary.words[term.fact]
         codes = [self.word[term.fact] == words.index(value) for value in term.values]
         return z3.And(self.known[term.fact], z3.Or(codes))
@@ -191,6 +200,8 @@ class Foot:
             if self._true(model, self.known[fact]):
                 index = model.eval(code, model_completion=True).as_long()
                 out[fact] = self.book.vocabulary.words[fact][index]
+        for question, fact in self.book.open_questions.items():
+            out[fact] = "yes" if f"answer_{question}" in out else "no"
         return out
 
     @staticmethod

@@ -174,6 +174,7 @@ def _facts(
     for name, value in _given(example, parts, at, loc).items():
         known("measure", name, book.measures, at.place((*loc, "given", name), key=True))
         facts |= _reading(name, value, book)
+    facts |= dict.fromkeys(book.open_questions.values(), "no")
     return _checked({**facts, **_asked(example, at, loc, book)}, at.place(loc), book)
 
 
@@ -195,6 +196,8 @@ def _asked(example: Example, at: Document, loc: Loc, book: Rulebook) -> Facts:
         known("question", question, book.questions, place)
         if answer != "not-asked":
             facts[f"answer_{question}"] = answer
+            if question in book.open_questions:
+                facts[book.open_questions[question]] = "yes"
     if example.pain is not None:
         for fact in book.vocabulary.words:
             if fact.startswith("pain_"):

@@ -19,6 +19,7 @@ from recommend.visit.models import Visit
 STRIDES = ("standing-angle", "touchdown-angle", "contact-angle", "midstance-angle",
            "propulsion-angle")  # fmt: skip
 MOVING = STRIDES[1:]
+PAIN = "pain-score"  # of a side that is said not to hurt it has no error
 _READINGS = 8  # an even number, above the count from which scatter is trusted by itself
 _TRUNCATED_MM = 190.0
 _LENGTH_MM = 265.0
@@ -167,6 +168,9 @@ def _other(facts: Facts, side: Side) -> dict[str, Any]:
         mine, gap = float(facts["contact-angle"]), float(facts["contact-difference"])
         entry = {q: facts[f"contact-angle_{q}"] for q in ("gait", "reference")}
         other["rearfoot"] = [{**entry, "contact": [round(mine - gap, 4)]}]
+    if "length-difference" in facts:
+        mine, gap = float(facts["foot-length"]), float(facts["length-difference"])
+        other["foot_length_mm"] = round(mine - gap if mine - gap >= 80 else mine + gap, 4)
     return {"right" if side == "left" else "left": other}
 
 

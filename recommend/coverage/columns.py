@@ -65,6 +65,7 @@ class FactColumns:
         words = self.book.vocabulary.words
         for name in self.book.measures:
             yield f"known_{name}", NO
+        yield from ((fact, NO) for fact in self.book.open_questions.values())
         for name, qualifiers in _qualifiers(self.population):
             for qualifier, word in qualifiers.items():
                 fact = f"{name}_{qualifier}"
@@ -76,6 +77,7 @@ class FactColumns:
             yield from ((f"{name}{end}", value) for end in ("", "_low", "_high"))
         if self.population.answers == "no":
             yield from ((f"answer_{question}", NO) for question in self.book.questions)
+            yield from ((fact, YES) for fact in self.book.open_questions.values())
             yield from ((f"pain_{site}", NO) for site in get_args(PainSite))
 
 

@@ -85,11 +85,21 @@ COMPUTED: Final[Mapping[str, tuple[str, tuple[str, ...]]]] = {
     "cpei": ("percent", ()),
     "foot-length": ("mm", ()),
     "forefoot-width": ("mm", ()),
+    "length-difference": ("mm", ()),
     "heel-width": ("mm", ()),
     "width-ratio": ("ratio", ()),
     "body-mass": ("kg", ()),
     "pain-score": ("score", ()),
     "pain-weeks": ("weeks", ()),
+}
+
+# Computed only under rulebooks that define them, so that older rulebooks can still be replayed.
+ADDED_LATER: Final = frozenset({"length-difference"})
+# Left-right differences, which stand with both feet, and what each is the difference of.
+DIFFERENCES: Final[Mapping[str, str]] = {
+    "fpi-difference": "fpi",
+    "contact-difference": "contact-angle",
+    "length-difference": "foot-length",
 }
 
 MeasureDefs = dict[Id, MeasureDef]

@@ -14,7 +14,7 @@ from statistics import fmean
 
 from recommend.errors import InputError, Place, RecommendError
 from recommend.measure.cop import DriftClass, cpei, drift_class
-from recommend.measure.definitions import MeasureDef, MeasureDefs
+from recommend.measure.definitions import DIFFERENCES, MeasureDef, MeasureDefs
 from recommend.measure.model import SIDES, Flag, Measure, Side
 from recommend.measure.spread import standard_error
 from recommend.visit.models import Foot, Rearfoot, Visit
@@ -97,9 +97,10 @@ class _Maker:
         yield from self._person(side)
 
     def of_both(self, used: Mapping[Side, Mapping[str, Measure]]) -> Iterator[Measure]:
-        """Left-right differences; each stands with both feet."""
-        pairs = (("fpi", "fpi-difference"), ("contact-angle", "contact-difference"))
-        for name, difference in pairs:
+        """Left-right differences that the rulebook defines; each stands with both feet."""
+        for difference, name in DIFFERENCES.items():
+            if difference not in self.defs:
+                continue
             left, right = used["left"].get(name), used["right"].get(name)
             if left is None or right is None or left.qualifiers != right.qualifiers:
                 continue
@@ -265,7 +266,9 @@ class _Maker:
         worst = float(max(scores, default=0)) if scores or not here else None
         yield from self._again(side, worst)
         if worst is not None:
-            yield self._measure("pain-score", side, worst, self._single("pain-score"), 1, "asked")
+            # 'None' is told, not read off a scale: it has no reading error.
+            error = self._single("pain-score") if here else 0.0
+            yield self._measure("pain-score", side, worst, error, 1, "asked")
         if weeks or not here:
             longest = float(max(weeks, default=0))
             yield self._measure("pain-weeks", side, longest, 0.0, 1, "asked")

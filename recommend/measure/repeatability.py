@@ -13,7 +13,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from statistics import NormalDist, fmean, variance
 
-from recommend.measure.definitions import MeasureDefs
+from recommend.measure.definitions import DIFFERENCES, MeasureDefs
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.measure.observed import PHASES, observe
 from recommend.visit.models import Foot, Visit
@@ -21,7 +21,7 @@ from recommend.visit.models import Foot, Visit
 _Z = NormalDist().inv_cdf(0.975)
 
 # Equal for both feet by construction, or told by the customer: no measuring to repeat.
-_NOT_REPEATED = ("fpi-difference", "contact-difference", "body-mass", "pain-score", "pain-weeks")
+_NOT_REPEATED = (*DIFFERENCES, "body-mass", "pain-score", "pain-weeks")
 
 
 @dataclass(frozen=True, slots=True)

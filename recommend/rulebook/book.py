@@ -90,6 +90,13 @@ class Rulebook:
         """Attributes that add up others, such as the wedge of shoe and insole together."""
         return {name: one.sum_of for name, one in self.attributes.items() if one.sum_of}
 
+    @cached_property
+    def open_questions(self) -> dict[str, str]:
+        """By question, the fact that tells whether it was answered, where some rule asks that."""
+        read = frozenset().union(*(rule.facts for rule in self.rules))
+        facts = {question: f"asked_{question}" for question in self.questions}
+        return {question: fact for question, fact in facts.items() if fact in read}
+
     def rule(self, rule_id: str) -> CompiledRule:
         """The rule called `rule_id`.
 

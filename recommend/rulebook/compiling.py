@@ -8,6 +8,7 @@ from itertools import combinations
 
 from recommend.reading.document import Loc
 from recommend.rulebook.conditions import (
+    NOT_ANSWERED,
     NOT_MEASURED,
     ORDERS,
     UNDETERMINED,
@@ -148,6 +149,8 @@ def word_of(leaf: Leaf) -> tuple[str, frozenset[str]]:
     if isinstance(leaf, OfAxis):
         return f"axis_{leaf.axis}", frozenset(leaf.is_ or leaf.is_not or ())
     if isinstance(leaf, OfAnswer):
+        if leaf.is_ == NOT_ANSWERED:
+            return f"asked_{leaf.answer}", frozenset({"no"})
         return f"answer_{leaf.answer}", frozenset({leaf.is_})
     if isinstance(leaf, OfPain):
         return f"pain_{leaf.pain}", frozenset({leaf.is_})

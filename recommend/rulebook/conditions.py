@@ -17,6 +17,7 @@ ORDERS: tuple[str, ...] = (
     "above", "at-least", "below", "at-most", "clearly-above", "clearly-below",
 )  # fmt: skip
 NOT_MEASURED = "not-measured"
+NOT_ANSWERED = "not-answered"
 UNDETERMINED = "undetermined"
 
 
@@ -91,10 +92,13 @@ class OfAxis(Strict):
 
 
 class OfAnswer(Strict):
-    """A screening answer; not asked is unknown."""
+    """A screening answer; not asked is unknown.
+
+    ``is: not-answered`` asks whether the question is open; that is never unknown.
+    """
 
     answer: str
-    is_: Literal["yes", "no"] = Field(alias="is")
+    is_: Literal["yes", "no", "not-answered"] = Field(alias="is")
 
 
 class OfPain(Strict):

@@ -18,7 +18,9 @@ Weight = Literal["strong", "usual", "slight"]
 FpiSystem = Literal["manual-2005", "adult-norm-2008"]
 NoteLevel = Literal["stop", "see-clinician", "caution"]
 # A measure so called would give facts that already mean something else (see `vocabulary`).
-RESERVED_MEASURES = frozenset({"answer", "axis", "decided", "known", "pain", "side", "visit"})
+RESERVED_MEASURES = frozenset(
+    {"answer", "asked", "axis", "decided", "known", "pain", "side", "visit"}
+)
 RESERVED_QUALIFIERS = frozenset({"high", "low"})
 
 

@@ -2,9 +2,9 @@
 
 A numeric measure ``m`` gives the facts ``m`` (the reading), ``m_low`` and ``m_high`` (the
 reading less and plus its error). Word facts: a class measure ``m``; a qualifier
-``m_reference``; ``known_m`` (yes or no, always there); ``axis_a``; ``answer_q``;
-``decided_a`` (yes or no, there once the rules of the axis have
-run); ``pain_site``; ``visit_age-band`` and ``visit_purpose``; ``side`` (always there).
+``m_reference``; ``known_m`` (yes or no, always there); ``axis_a``; ``answer_q``; ``asked_q``
+(yes or no, always there); ``decided_a`` (yes or no, there once the rules of the axis have run);
+``pain_site``; ``visit_age-band`` and ``visit_purpose``; ``side`` (always there).
 """
 
 from __future__ import annotations
@@ -57,5 +57,6 @@ def vocabulary_of(
     words |= {f"axis_{name}": tuple(axis.values) for name, axis in axes.items()}
     words |= {f"decided_{name}": YES_NO for name in axes}
     words |= {f"answer_{name}": YES_NO for name in questions}
+    words |= {f"asked_{name}": YES_NO for name in questions}
     words |= {f"pain_{site}": YES_NO for site in get_args(PainSite)}
     return Vocabulary(frozenset(numbers), words)

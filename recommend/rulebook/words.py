@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.conditions import (
+    NOT_ANSWERED,
     NOT_MEASURED,
     ORDERS,
     UNDETERMINED,
@@ -43,7 +44,8 @@ def code(condition: Condition) -> str:
         verb = "is" if condition.is_ else "is not"
         return f"{condition.axis} {verb} {' or '.join(condition.is_ or condition.is_not or ())}"
     if isinstance(condition, OfAnswer):
-        return f"{condition.answer} answered {condition.is_}"
+        verb = "" if condition.is_ == NOT_ANSWERED else "answered "
+        return f"{condition.answer} {verb}{condition.is_}"
     if isinstance(condition, OfPain):
         return f"pain at {condition.pain} {condition.is_}"
     return f"{condition.visit} {' or '.join(condition.is_)}"
@@ -75,7 +77,8 @@ def _leaf_words(leaf: Condition, book: Rulebook) -> str:
         words = [w if w == UNDETERMINED else axis.values[w] for w in leaf.is_ or leaf.is_not or ()]
         return f"{axis.title}: {'' if leaf.is_ else 'not '}{_or(words)}"
     if isinstance(leaf, OfAnswer):
-        return f"'{book.questions[leaf.answer].ask}' is answered {leaf.is_}"
+        answered = "not answered" if leaf.is_ == NOT_ANSWERED else f"answered {leaf.is_}"
+        return f"'{book.questions[leaf.answer].ask}' is {answered}"
     if isinstance(leaf, OfPain):
         return f"pain at the {leaf.pain.replace('-', ' ')} of this side: {leaf.is_}"
     assert not isinstance(leaf, (AllOf, AnyOf, NoneOf))

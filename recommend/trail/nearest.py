@@ -14,11 +14,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from recommend.match.shortlist import GROUPS
+from recommend.measure.definitions import DIFFERENCES
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.naming import DECIMALS
 from recommend.trail.leaders import firsts_of
 from recommend.trail.whatif import (
-    DIFFERENCES,
     LENGTH,
     WIDTH,
     WIDTH_RATIO,

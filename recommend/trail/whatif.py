@@ -18,6 +18,7 @@ from recommend.infer.derivation import measure_of
 from recommend.infer.facts import facts_of
 from recommend.infer.many import Columns, ManyConclusions, columns_of, conclude_many
 from recommend.match.sizes import wanted_length
+from recommend.measure.definitions import DIFFERENCES
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.models import NoteThen
@@ -32,7 +33,6 @@ Key = tuple[Side, str]  # a foot and a measure
 Readings = Mapping[Key, Floats]
 
 # Measures that follow from others, and how (see `measure.observed`).
-DIFFERENCES = {"fpi-difference": "fpi", "contact-difference": "contact-angle"}
 WIDTH, LENGTH, WIDTH_RATIO = "forefoot-width", "foot-length", "width-ratio"
 WITHHELD: Leading = {}  # what leads when a stop withholds the shortlist
 DERIVED = frozenset({*DIFFERENCES, WIDTH_RATIO})

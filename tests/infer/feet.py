@@ -61,6 +61,8 @@ def random_columns(
     for fact, words in book.vocabulary.words.items():
         if fact.startswith(("answer_", "pain_", "visit_")):
             columns[fact] = _words(len(words), rng.random(count) >= missing, rng)
+    for question, fact in book.open_questions.items():
+        columns[fact] = (columns[f"answer_{question}"] >= 0).astype(np.int8)
     return columns
 
 

@@ -62,6 +62,8 @@ def truth_of(
     if isinstance(condition, OfMeasure):
         return _of_measure(condition, facts, limits)
     if isinstance(condition, OfAnswer):
+        if condition.is_ == "not-answered":
+            return f"answer_{condition.answer}" not in facts
         return _among(facts.get(f"answer_{condition.answer}"), [condition.is_])
     if isinstance(condition, OfPain):
         return _among(facts.get(f"pain_{condition.pain}"), [condition.is_])

@@ -74,7 +74,9 @@ LEAVES = st.one_of(
     _words("axis", "posture", ["in", "even", "out", "undetermined"]),
     _words("axis", "posture", ["in", "even", "out", "undetermined"], "is-not"),
     _words("axis", "arch", ["low", "high", "undetermined"]),
-    st.sampled_from(["yes", "no"]).map(lambda word: {"answer": "wound", "is": word}),
+    st.sampled_from(["yes", "no", "not-answered"]).map(
+        lambda word: {"answer": "wound", "is": word}
+    ),
     st.sampled_from(["yes", "no"]).map(lambda word: {"pain": "heel", "is": word}),
     _words("visit", "purpose", ["walking", "running", "standing-work"]),
 )
@@ -112,6 +114,7 @@ def feet(draw: st.DrawFn) -> tuple[dict[str, float | str], dict[str, str | None]
         word = draw(st.none() | st.sampled_from(VOCABULARY.words[name]))
         if word is not None:
             facts[name] = word
+    facts["asked_wound"] = "yes" if "answer_wound" in facts else "no"
     return facts, axes
 
 

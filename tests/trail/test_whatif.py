@@ -36,10 +36,18 @@ def changed(was: Assessment, readings: dict[Key, float], engine: Engine) -> Asse
     return Assessment(visit, feet, (), ())
 
 
+# Differences of the feet by their definition: the size of left less right.
+FOLLOW = (
+    ("fpi-difference", "fpi"),
+    ("contact-difference", "contact-angle"),
+    ("length-difference", "foot-length"),
+)
+
+
 def follow(measures: dict[Side, dict[str, Measure]], side: Side) -> None:
     """Reckon anew what follows from other readings, by its definition."""
     own = measures[side]
-    for name, base in (("fpi-difference", "fpi"), ("contact-difference", "contact-angle")):
+    for name, base in FOLLOW:
         if name in own:
             left, right = (float(measures[s][base].value) for s in SIDES)
             own[name] = replace(own[name], value=abs(left - right))
