@@ -43,7 +43,10 @@ def assessment_blocks(
     yield heading("First")
     yield from note_blocks(assessment, book)
     yield heading("What was measured (± standard error)")
-    yield _measures(assessment.feet, book.measures, width)
+    if any(foot.measures for foot in assessment.feet.values()):
+        yield _measures(assessment.feet, book.measures, width)
+    else:
+        yield bullet("nothing yet")
     yield from _flags(assessment.feet)
     yield heading("What kind of feet")
     yield from _types(assessment.feet, book)
@@ -54,11 +57,21 @@ def note_blocks(assessment: Assessment, book: Rulebook) -> Iterator[RenderableTy
     for note in assessment.notes:
         yield bullet(_note(note))
     if not assessment.notes:
-        yield bullet("nothing that was asked or measured speaks against a fitting")
+        yield bullet(_nothing(len(assessment.to_ask)))
     if assessment.to_ask:
         yield inset("Still to ask (not asked is not 'no'):", 2, "bold")
         for question in assessment.to_ask:
             yield bullet(book.questions[question].ask)
+
+
+def _nothing(open_questions: int) -> str:
+    if not open_questions:
+        return "nothing that was asked or measured speaks against a fitting"
+    were = "question was" if open_questions == 1 else "questions were"
+    return (
+        f"{open_questions} {were} not asked; nothing that was asked or measured so far speaks "
+        "against a fitting"
+    )
 
 
 def _note(note: Note) -> Text:
