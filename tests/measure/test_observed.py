@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from recommend.measure.definitions import COMPUTED, MeasureDef, ReadingError
+from recommend.measure.definitions import ADDED_LATER, COMPUTED, MeasureDef, ReadingError
 from recommend.measure.model import Measure
 from recommend.measure.observed import Observed, observe, reading_error
 from recommend.rulebook import Rulebook
@@ -153,6 +153,32 @@ def test_a_difference_carries_the_errors_of_both_feet(book: Rulebook) -> None:
         assert gap.value == pytest.approx(6.0)
         errors = [used[foot]["contact-angle"].error for foot in ("left", "right")]
         assert gap.error == pytest.approx(math.dist((0, 0), [e for e in errors if e is not None]))
+
+
+def test_feet_of_two_lengths_have_a_difference(book: Rulebook) -> None:
+    """205 and 240 mm are 35 mm apart; one foot alone has no difference, which is not a zero."""
+    one, other = {"foot-length-mm": 205.0}, {"foot-length-mm": 240.0}
+    used = observed(book, one, other).used
+    assert [used[side]["length-difference"].value for side in ("left", "right")] == [35.0, 35.0]
+    assert "length-difference" not in observed(book, one, {}).used["left"]
+
+
+def test_a_rulebook_from_before_a_measure_was_computed_goes_without_it(book: Rulebook) -> None:
+    """Records keep their rulebooks, and those must still be derived from."""
+    older = {name: one for name, one in book.measures.items() if name not in ADDED_LATER}
+    visit = visit_of({"foot-length-mm": 205.0}, {"foot-length-mm": 240.0})
+    used = observe(visit, older, book.parameters).used
+    assert "foot-length" in used["left"]
+    assert "length-difference" not in used["left"]
+
+
+def test_no_pain_is_told_and_carries_no_error(book: Rulebook) -> None:
+    """'None' is no reading of a scale: redrawing it must not invent a pain."""
+    none = left(book, {}, pain=[])["pain-score"]
+    some = left(book, {}, pain=[{"site": "heel", "side": "left", "score": 3}])["pain-score"]
+    assert (none.value, none.error) == (0.0, 0.0)
+    assert some.value == 3.0
+    assert some.error
 
 
 # --- which reading rules read -------------------------------------------------------------------
