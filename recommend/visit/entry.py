@@ -9,7 +9,7 @@ from __future__ import annotations
 import copy
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal, Protocol
+from typing import Any, Literal, Protocol
 
 from recommend.errors import InputError
 from recommend.reading import Document, validate
@@ -132,15 +132,18 @@ class Entry:
     def _answer(self, step: Step, text: str) -> Reply:
         before = self.draft.tree
         try:
-            after, said = _with_answer(before, step, text)
+            value = step.kind.parse(text)
+            after, said = _with_answer(before, step, value)
             visit = visit_of(after)
         except RefusedError as error:
             return Reply("refused", str(error))
         except InputError as error:
             return Reply("refused", str(error) if step.absorb else _refusal(text, error))
-        doubt = "" if step.id in self.draft.doubted else self.judge.doubt(visit_of(before), visit)
+        # A doubt is settled by the same value once more; another value is doubted anew.
+        repeated = self.draft.doubted.get(step.id) == value
+        doubt = "" if repeated else self.judge.doubt(visit_of(before), visit)
         if doubt:
-            self.draft.doubted.append(step.id)
+            self.draft.doubted[step.id] = value
             return Reply("again", doubt)
         self.draft.tree = after
         reply = Reply("taken", said, self._new_stops(visit))
@@ -191,9 +194,8 @@ class Entry:
         return Reply(reply.kind, reply.say, reply.stops, ended)
 
 
-def _with_answer(before: Tree, step: Step, text: str) -> tuple[Tree, str]:
+def _with_answer(before: Tree, step: Step, value: Any) -> tuple[Tree, str]:
     """The data with an answer in them, and the answer in words."""
-    value = step.kind.parse(text)
     if step.absorb is not None:
         return step.absorb(before, value)
     after = copy.deepcopy(before)
