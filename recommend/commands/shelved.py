@@ -138,7 +138,7 @@ def edit(
 ) -> None:
     """Change one answer of a visit, and see what it did to the outcome.
 
-    Without WHAT it lists what there is. A negative number as VALUE goes after `--`.
+    Without WHAT it lists what there is. Several numbers as VALUE stand in quotes: "-3 -4.5".
 
     Example: recommend visit edit A-1042 foot-length.left 265
     """

@@ -11,6 +11,7 @@ import typer
 
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.commands.completing import drafts
+from recommend.commands.options import TakesNegatives
 from recommend.commands.repeats import repeatability
 from recommend.commands.shelved import Known, edit, form, history, list_, outcomes, steps_for
 from recommend.errors import Exit, InputError, Place
@@ -194,7 +195,7 @@ def _sure(counter: Counter, draft: Draft) -> str:
 
 
 app.command("list")(list_)
-app.command()(edit)
+app.command(cls=TakesNegatives)(edit)
 app.command()(history)
 app.command()(outcomes)
 app.command()(form)
