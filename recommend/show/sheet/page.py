@@ -236,9 +236,10 @@ class _Page:
         found = [j for k, j in whole.items() if (k.side, k.phase, k.gait) == (side, phase, gait)]
         if not found:
             return self.t("not-measured")
-        moved = found[0].change
+        judged, moved = found[0], found[0].change
         numbers = f"{self.w.number(moved.before.mean, 1)}° → {self.w.number(moved.after.mean, 1)}°"
-        told = self.w.text("told" if moved.told else "not-told")
+        how = "doubtful" if judged.doubtful else "told" if moved.told else "not-told"
+        told = self.w.text(how)
         return self.with_html("change", "numbers", _numbers(numbers), told=told)
 
     def measured(self) -> Iterator[str]:
