@@ -30,9 +30,10 @@ def import_list(
     catalogue_demo/supplier/mapping.yaml --into supplier.yaml
     """
     book = open_rulebook(rules)
-    imported = import_csv(supplier_list, mapping, book.attributes)
+    imported = import_csv(supplier_list, mapping, book.attributes, book.parameters)
     write_products(imported, into, replace=replace)
-    print(f"{len(imported.items)} products written to {into}")
+    count = len(imported.items)
+    print(f"{count} product{'' if count == 1 else 's'} written to {into}")
 
 
 app = single(import_list)
