@@ -47,8 +47,15 @@ class Counter:
 
     def stops(self, visit: Visit) -> dict[str, str]:
         """Stops that hold, by rule, each as a sentence."""
+        return self._said(visit, "stop")
+
+    def advice(self, visit: Visit) -> dict[str, str]:
+        """See-a-clinician notes that hold, by rule, each as a sentence."""
+        return self._said(visit, "see-clinician")
+
+    def _said(self, visit: Visit, level: str) -> dict[str, str]:
         notes = self.assess(visit).notes
-        return {note.rule: note.say for note in notes if note.level == "stop"}
+        return {note.rule: note.say for note in notes if note.level == level}
 
     def doubt(self, before: Visit, after: Visit) -> str:
         """Why the newest answer is hardly possible; empty when it is plausible.

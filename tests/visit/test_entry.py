@@ -72,6 +72,33 @@ def test_a_stop_typed_by_mistake_is_taken_back(begin: Begin) -> None:
     assert entry.feed("y").stops != ()  # hot, swollen foot: another stop still stops
 
 
+@pytest.mark.parametrize("confirmed", ["y", ""])
+def test_a_stop_that_is_confirmed_is_said_again(begin: Begin, confirmed: str) -> None:
+    """Going back to the answer and confirming it, typed or by Enter, stops as the first time."""
+    entry = begin("open-wound")
+    first = entry.feed("y").stops
+    entry.feed("<")
+    assert entry.feed(confirmed).stops == first != ()
+    assert entry.step is not None
+    assert entry.step.id == "after-stop"
+    entry.feed("c")
+    assert entry.feed("n").stops == ()  # another answer has nothing to do with it
+
+
+def test_advice_is_said_with_the_answer_that_brings_it(begin: Begin) -> None:
+    """Diabetes sends to a clinician at once, not at the end of the block, and halts nothing."""
+    entry = begin("diabetes")
+    said = entry.feed("y")
+    assert len(said.advice) == 1
+    assert "Diabetes" in said.advice[0]
+    assert said.stops == ()
+    assert entry.step is not None
+    assert entry.step.id != "after-stop"
+    entry.feed("<")
+    assert entry.feed("y").advice == said.advice
+    assert entry.feed("n").advice == ()
+
+
 def test_what_is_left_out_stays_missing(begin: Begin) -> None:
     """Enter alone, skipping a block and removing leave nothing behind in the visit."""
     entry = begin("age-band")
