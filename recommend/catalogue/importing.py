@@ -19,7 +19,7 @@ from pydantic import Field, model_validator
 from recommend.atomic import write_atomically
 from recommend.catalogue.loading import Item, as_item, item_in
 from recommend.catalogue.models import CatalogueFile, Product
-from recommend.errors import InputError, Place, RecommendError, nearest
+from recommend.errors import InputError, Place, RecommendError, counted, nearest
 from recommend.measure.sizing import foot_length_of
 from recommend.reading import Document, Strict, problems_in, read_document, validate
 from recommend.reading.document import Loc
@@ -107,8 +107,7 @@ class RowsError(RecommendError):
         lines = [problem.sentence for problem in problems[:SHOWN]]
         if len(problems) > SHOWN:
             lines.append(f"... and {len(problems) - SHOWN} more")
-        unit = "row" if rows == 1 else "rows"
-        head = f"{file}: {bad} of {rows} {unit} cannot be used, so none was loaded"
+        head = f"{file}: {bad} of {counted(rows, 'row')} cannot be used, so none was loaded"
         super().__init__("\n  ".join([head, *lines]))
 
 

@@ -37,12 +37,22 @@ class Item:
 
 @dataclass(frozen=True)
 class Catalogue:
-    """All products of one or more folders; `digest` is the SHA-256 of the files."""
+    """All products of one folder; `digest` is the SHA-256 of the files.
+
+    `sources` are the folders and the stock list that were stacked into it, empty when it is one
+    as it was written.
+    """
 
     folder: str
     digest: str
     currency: str
     items: tuple[Item, ...]
+    sources: tuple[str, ...] = ()
+
+    @property
+    def name(self) -> str:
+        """What a person calls it: the folders it comes from."""
+        return " + ".join(self.sources) or self.folder
 
     @cached_property
     def shoes(self) -> tuple[Item, ...]:

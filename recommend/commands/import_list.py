@@ -10,6 +10,7 @@ import typer
 from recommend.catalogue.importing import import_csv, write_products
 from recommend.catalogue.shop import open_rulebook
 from recommend.cli import single
+from recommend.errors import counted
 
 
 def import_list(
@@ -33,7 +34,7 @@ def import_list(
     imported = import_csv(supplier_list, mapping, book.attributes, book.parameters)
     write_products(imported, into, replace=replace)
     count = len(imported.items)
-    print(f"{count} product{'' if count == 1 else 's'} written to {into}")
+    print(f"{counted(count, 'product')} written to {into}")
 
 
 app = single(import_list)

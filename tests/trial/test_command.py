@@ -99,6 +99,11 @@ def test_a_stop_withholds_the_judgement(tmp_path: Path, capsys: pytest.CaptureFi
         (("--shoe", "own"), "no reading"),
         (("--insole", "orchard-firm", "left.contact=5"), "--shoe"),
         (("--shoe", "own", "no-such-file.yaml"), "no such file"),
+        (
+            ("--shoe", "own", "--comfort", "left.heel=12"),
+            "v.yaml: not written, because `trials#3.feet.left.comfort.heel` is `12`; allowed: a "
+            "number from 0 to 10. Correct it.",
+        ),
     ],
 )
 def test_what_cannot_be_meant_is_one_sentence(

@@ -90,6 +90,19 @@ def test_an_edit_takes_negative_numbers(shelf: Shelf) -> None:
     assert "Did you mean `talar-head.right`?" in str(run.exception)
 
 
+@pytest.mark.parametrize(
+    ("field", "value", "allowed"),
+    [("foot-length.left", "410", "80 to 400 mm"), ("body-mass", "7", "8 to 300 kg")],
+)
+def test_what_was_not_written_has_no_line(
+    shelf: Shelf, field: str, value: str, allowed: str
+) -> None:
+    """The message names the file and the allowed range, and no line that is not in the file."""
+    said = str(_run("edit", "QB-0101", field, value).exception)
+    assert said.startswith(f"{shelf.newest('QB-0101').path}: not written, because ")
+    assert f"is `{value}`; allowed: a number from {allowed}. Correct it" in said
+
+
 def test_an_edit_of_a_line_keeps_its_comment(shelf: Shelf) -> None:
     """A top-level value is replaced on its line; what stands behind it stays."""
     path = shelf.newest("QB-0101").path
