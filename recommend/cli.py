@@ -9,7 +9,7 @@ from __future__ import annotations
 import importlib
 import sys
 from types import SimpleNamespace
-from typing import Any
+from typing import Any, NoReturn
 
 import typer
 from typer.core import TyperGroup
@@ -100,17 +100,41 @@ def _root() -> None:
     """Hold the commands together."""
 
 
+# Typer brings its option parser along under a private name; this is how it is reached from outside.
+_UsageError: Any = typer.BadParameter.__base__
+
+
 def main(args: list[str] | None = None) -> None:
     """Run the command line; errors raised on purpose become one sentence on stderr."""
     try:
-        app(args)
+        code = app(args, standalone_mode=False)
     except RecommendError as error:
-        print(f"recommend: {error}", file=sys.stderr)
-        sys.exit(error.exit_code)
+        _leave(error)
+    except _UsageError as error:
+        _leave_usage(error)
+    except typer.Abort:
+        print("Aborted!", file=sys.stderr)
+        sys.exit(1)
     except BrokenPipeError:
         # The reader of a pipe (head, less) went away: nothing is wrong with the input.
         sys.stderr.close()
         sys.exit(Exit.DONE)
+    sys.exit(code if isinstance(code, int) else Exit.DONE)
+
+
+def _leave(error: RecommendError) -> NoReturn:
+    print(f"recommend: {error}", file=sys.stderr)
+    sys.exit(error.exit_code)
+
+
+def _leave_usage(error: Any) -> NoReturn:
+    """Leave because of a command line that does not fit; nothing typed at all shows the help."""
+    if error.message.startswith("Usage:"):
+        error.show()
+        sys.exit(error.exit_code)
+    from recommend.show.usage_words import usage_error  # only here: no start is slower for it
+
+    _leave(usage_error(error))
 
 
 def single(function: Any) -> typer.Typer:

@@ -99,6 +99,11 @@ def _shortened(quoted: re.Match[str]) -> str:
     return f"`{inside[: _LONGEST - 3]}...`" if len(inside) > _LONGEST else quoted[0]
 
 
+def counted(count: int, unit: str) -> str:
+    """A number of things: ``1 line``, ``2 lines``."""
+    return f"{count} {unit}{'' if count == 1 else 's'}"
+
+
 def nearest(word: str, known: Iterable[str]) -> str:
     """The known spelling nearest to `word` as 'did you mean ...', or '' when none is near."""
     close = difflib.get_close_matches(word, list(known), n=1, cutoff=0.6)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import csv
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
@@ -17,12 +17,14 @@ import yaml
 from pydantic import Field, model_validator
 
 from recommend.atomic import write_atomically
-from recommend.catalogue.loading import Item, as_item
+from recommend.catalogue.loading import Item, as_item, item_in
 from recommend.catalogue.models import CatalogueFile, Product
-from recommend.errors import InputError, Place, RecommendError, nearest
-from recommend.reading import Document, Strict, read_document, validate
+from recommend.errors import InputError, Place, RecommendError, counted, nearest
+from recommend.measure.sizing import foot_length_of
+from recommend.reading import Document, Strict, problems_in, read_document, validate
 from recommend.reading.document import Loc
 from recommend.rulebook.models import AttributeDef
+from recommend.visit.models import ShoeSize
 
 SHOWN = 20  # problems listed before the rest is only counted
 
@@ -105,7 +107,7 @@ class RowsError(RecommendError):
         lines = [problem.sentence for problem in problems[:SHOWN]]
         if len(problems) > SHOWN:
             lines.append(f"... and {len(problems) - SHOWN} more")
-        head = f"{file}: {bad} of {rows} rows cannot be used, so none was loaded"
+        head = f"{file}: {bad} of {counted(rows, 'row')} cannot be used, so none was loaded"
         super().__init__("\n  ".join([head, *lines]))
 
 
@@ -118,15 +120,22 @@ class Imported:
     items: tuple[Item, ...]
 
 
-def import_csv(path: Path, mapping_path: Path, attributes: Mapping[str, AttributeDef]) -> Imported:
+def import_csv(
+    path: Path,
+    mapping_path: Path,
+    attributes: Mapping[str, AttributeDef],
+    parameters: Mapping[str, float],
+) -> Imported:
     """Read every row of `path` by the mapping.
+
+    `parameters` has ``sizing.toe-allowance`` (mm), to say what an EU size would be in Mondopoint.
 
     Raises
     ------
     InputError
         If the mapping does not fit, or the list lacks a column it names.
     RowsError
-        If any row cannot be used; names every such row.
+        If any row cannot be used; names every such row, and all that is wrong in it.
     """
     document = read_document(mapping_path)
     mapping = validate(ColumnMapping, document)
@@ -137,10 +146,13 @@ def import_csv(path: Path, mapping_path: Path, attributes: Mapping[str, Attribut
     problems: list[InputError] = []
     seen: dict[str, int] = {}
     for line, row in rows:
+        item, found = _item(_Row(row, line, str(path), mapping, parameters), attributes)
+        problems += found
+        if item is None:
+            continue
+        items.append(item)
         try:
-            item = _item(row, line, str(path), mapping, attributes)
             _claim(item.id, line, str(path), seen)
-            items.append(item)
         except InputError as error:
             problems.append(error)
     if problems:
@@ -148,7 +160,12 @@ def import_csv(path: Path, mapping_path: Path, attributes: Mapping[str, Attribut
     return Imported(mapping.title, mapping.currency, tuple(items))
 
 
-def read_list(path: Path, mapping: Path | None, attributes: Mapping[str, AttributeDef]) -> Imported:
+def read_list(
+    path: Path,
+    mapping: Path | None,
+    attributes: Mapping[str, AttributeDef],
+    parameters: Mapping[str, float],
+) -> Imported:
     """Read products from one file: YAML as in a catalogue, or CSV by a mapping.
 
     Raises
@@ -163,7 +180,7 @@ def read_list(path: Path, mapping: Path | None, attributes: Mapping[str, Attribu
             raise InputError(
                 Place(str(path)), "a CSV list needs a mapping file", mend="add --mapping MAP.yaml"
             )
-        return import_csv(path, mapping, attributes)
+        return import_csv(path, mapping, attributes, parameters)
     document = read_document(path)
     file = validate(CatalogueFile, document)
     items: list[Item] = []
@@ -216,16 +233,16 @@ def _check_heading(
 
 
 def _item(
-    row: Mapping[str, str],
-    line: int,
-    file: str,
-    mapping: ColumnMapping,
-    attributes: Mapping[str, AttributeDef],
-) -> Item:
-    reader = _Row(row, line, file, mapping)
+    reader: _Row, attributes: Mapping[str, AttributeDef]
+) -> tuple[Item | None, list[InputError]]:
+    """The product of a row, None when it is not one, and everything that is wrong in the row."""
     data = reader.product()
-    at = Document(file, data, dict.fromkeys(_paths(data), (line, 0)), {}, "")
-    return as_item(validate(Product, at), attributes, at, ())
+    at = Document(reader.file, data, dict.fromkeys(_paths(data), (reader.line, 0)), {}, "")
+    product, problems = problems_in(Product, at)
+    if product is None:
+        return None, [*reader.problems, *problems]
+    item, problems = item_in(product, attributes, at, ())
+    return item, [*reader.problems, *problems]
 
 
 def _paths(data: Any, above: Loc = ()) -> Iterator[Loc]:
@@ -236,34 +253,42 @@ def _paths(data: Any, above: Loc = ()) -> Iterator[Loc]:
             yield from _paths(part, (*above, key))
 
 
+# Stands in for a cell that is refused already, so that the rest of its row is checked too.
+_PLACEHOLDERS: Mapping[str, Any] = {"kind": "shoe", "stock": {"250": 0}}
+
+
 @dataclass(frozen=True, slots=True)
 class _Row:
-    """One row, and how to read a value from it."""
+    """One row, and how to read a value from it; `problems` gathers the cells that are refused."""
 
     row: Mapping[str, str]
     line: int
     file: str
     mapping: ColumnMapping
+    parameters: Mapping[str, float]
+    problems: list[InputError] = field(default_factory=list)
 
     def product(self) -> dict[str, Any]:
+        """The data of the product."""
         mapping = self.mapping
-        kind = self.value(mapping.kind)
+        kind = self._read(mapping.kind)
         group = {"insole": mapping.insole, "shoe": mapping.shoe}.get(str(kind), {})
         values: dict[str, Any] = {
             "id": self._slug(mapping.id),
             "kind": kind,
-            "title": self.value(mapping.name),
-            "price": self.value(mapping.price) if mapping.price else None,
-            "remarks": self.value(mapping.remarks) if mapping.remarks else None,
+            "title": self._text(mapping.name),
+            "price": self._read(mapping.price) if mapping.price else None,
+            "remarks": self._text(mapping.remarks) if mapping.remarks else None,
             "stock": self._stock(mapping.sizes),
         }
-        stated = {name: self.value(one) for name, one in group.items()}
+        refused = bool(self.problems)
+        stated = {name: self._read(one) for name, one in group.items()}
         known = {name: value for name, value in values.items() if value is not None}
         known["attributes"] = {n: v for n, v in stated.items() if v is not None}
-        return known
+        return {**_PLACEHOLDERS, **known} if refused else known
 
-    def value(self, one: FromColumn) -> str | float | None:
-        """The translated value, None where the cell is empty."""
+    def _read(self, one: FromColumn) -> str | float | None:
+        """The translated value; None where the cell is empty or refused."""
         if one.column is None:
             return one.always
         cell = self.row[one.column]
@@ -271,34 +296,78 @@ class _Row:
             return one.words[cell]
         if cell == "":
             return None
+        if mend := _other_mark(cell, self.mapping.decimal):
+            mark = {".": "point", ",": "comma"}[self.mapping.decimal]
+            allowed = f"a number with a decimal {mark}, as the mapping says, and no other mark"
+            self._refuse(one.column, cell, allowed, mend)
+            return None
         number = _number(cell, self.mapping.decimal)
         if number is not None:
             return number * one.factor
         if one.words:
-            raise self._error(one.column, cell, ", ".join(one.words), nearest(cell, one.words))
+            words = ", ".join(one.words)
+            self._refuse(one.column, cell, words, nearest(cell, one.words))
+            return None
         return cell
+
+    def _text(self, one: FromColumn) -> str | float | None:
+        """What stands in the cell, word for word, though it looks like a number."""
+        if one.column is None:
+            return one.always
+        cell = self.row[one.column]
+        return one.words.get(cell, cell) or None
 
     def _slug(self, one: FromColumn) -> str | None:
         text = self.row[one.column] if one.column else str(one.always)
         return re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-") or None
 
-    def _stock(self, sizes: SizesFrom) -> dict[str, int]:
+    def _stock(self, sizes: SizesFrom) -> dict[str, int] | None:
+        """The number in stock by size; None where the cell is refused."""
         if sizes.column is None:
             cells = {size: self.row[column] for size, column in sizes.columns.items()}
-            return {s: self._count(s, cell) for s, cell in cells.items() if cell != ""}
-        cell = self.row[sizes.column]
-        pairs = [entry.partition(":") for entry in re.split(r"[\s;/]+", cell) if entry]
-        if not all(re.fullmatch(r"\d{3}(\.5)?", size) for size, _, _ in pairs):
-            raise self._error(sizes.column, cell, "entries such as `250:3 255:0`")
-        return {size: self._count(size, count) for size, _, count in pairs}
+            counts = {s: self._count(s, cell) for s, cell in cells.items() if cell != ""}
+        else:
+            cell = self.row[sizes.column]
+            pairs = [entry.partition(":") for entry in re.split(r"[\s;/]+", cell) if entry]
+            wrong = [size for size, _, _ in pairs if not re.fullmatch(r"\d{3}([.,]5)?", size)]
+            if wrong:
+                allowed = "sizes in Mondopoint (foot length in mm), such as `250:3 255:0`"
+                self._refuse(sizes.column, cell, allowed, self._as_mondopoint(wrong[0]))
+                return None
+            counts = {size.replace(",", "."): self._count(size, n) for size, _, n in pairs}
+        known = {size: count for size, count in counts.items() if count is not None}
+        return known if len(known) == len(counts) else None
 
-    def _count(self, size: str, cell: str) -> int:
-        if not re.fullmatch(r"\d{1,7}", cell):
-            raise self._error(f"size {size}", cell, "a whole number in stock, 0 when none")
-        return int(cell)
+    def _as_mondopoint(self, size: str) -> str:
+        """What `size` would be in Mondopoint if it is an EU size; empty when it cannot be one."""
+        if not re.fullmatch(r"\d\d([.,]5)?", size):
+            return ""
+        worn = ShoeSize(system="eu", value=float(size.replace(",", ".")))
+        length = foot_length_of(worn, self.parameters)
+        return f"if {size} is an EU size, write its foot length, about {length:.0f}"
 
-    def _error(self, column: str, cell: str, allowed: str, mend: str = "") -> InputError:
-        return InputError(Place(self.file, self.line), f"`{column}` is `{cell}`", allowed, mend)
+    def _count(self, size: str, cell: str) -> int | None:
+        if re.fullmatch(r"\d{1,7}", cell):
+            return int(cell)
+        self._refuse(f"size {size}", cell, "a whole number in stock, 0 when none")
+        return None
+
+    def _refuse(self, column: str, cell: str, allowed: str, mend: str = "") -> None:
+        place = Place(self.file, self.line)
+        self.problems.append(InputError(place, f"`{column}` is `{cell}`", allowed, mend))
+
+
+def _other_mark(cell: str, decimal: str) -> str:
+    """How to mend a number that holds the other mark than `decimal`; empty when it holds none."""
+    other = {",": ".", ".": ","}[decimal]
+    if other not in cell or not re.fullmatch(r"[-+]?\d+([.,]\d+)+", cell):
+        return ""
+    whole, fraction = cell.replace(other, ""), cell.replace(other, decimal)
+    if decimal in cell or cell.count(other) > 1:
+        return f"write {whole}"
+    if re.fullmatch(rf"[-+]?\d{{1,3}}[{other}]\d{{3}}", cell):
+        return f"write {whole} for thousands, or {fraction} for a fraction"
+    return f"write {fraction}, or correct `decimal` of the mapping"
 
 
 def _number(cell: str, decimal: str) -> float | None:

@@ -37,12 +37,22 @@ class Item:
 
 @dataclass(frozen=True)
 class Catalogue:
-    """All products of one or more folders; `digest` is the SHA-256 of the files."""
+    """All products of one folder; `digest` is the SHA-256 of the files.
+
+    `sources` are the folders and the stock list that were stacked into it, empty when it is one
+    as it was written.
+    """
 
     folder: str
     digest: str
     currency: str
     items: tuple[Item, ...]
+    sources: tuple[str, ...] = ()
+
+    @property
+    def name(self) -> str:
+        """What a person calls it: the folders it comes from."""
+        return " + ".join(self.sources) or self.folder
 
     @cached_property
     def shoes(self) -> tuple[Item, ...]:
@@ -180,21 +190,42 @@ def as_item(
     InputError
         For an attribute that is not known, or a value outside its range or scale.
     """
-    levels = {}
+    item, problems = item_in(product, attributes, at, loc)
+    if problems:
+        raise problems[0]
+    return item
+
+
+def item_in(
+    product: Product, attributes: Mapping[str, AttributeDef], at: Document, loc: Loc
+) -> tuple[Item, list[InputError]]:
+    """The item with the attributes that fit, and everything about the others."""
+    levels: dict[str, float] = {}
+    problems: list[InputError] = []
     for name, value in product.attributes.items():
         where: Loc = (*loc, "attributes", name)
         full = f"{product.kind}.{name}"
-        if full not in attributes:
-            known = [a.partition(".")[2] for a in attributes if a.startswith(product.kind)]
-            raise InputError(
-                at.place(where, key=True),
-                f"`{name}` is not an attribute of a {product.kind}",
-                ", ".join(sorted(known)),
-                nearest(name, known) or "remove it, or define it in attributes.yaml",
-            )
-        levels[full] = level_of(full, value, attributes[full], at.place(where))
+        try:
+            attribute = _attribute(product.kind, name, attributes, at.place(where, key=True))
+            levels[full] = level_of(full, value, attribute, at.place(where))
+        except InputError as error:
+            problems.append(error)
     stock = {float(size): count for size, count in product.stock.items()}
-    return Item(product, levels, stock)
+    return Item(product, levels, stock), problems
+
+
+def _attribute(
+    kind: str, name: str, attributes: Mapping[str, AttributeDef], place: Place
+) -> AttributeDef:
+    if f"{kind}.{name}" not in attributes:
+        known = [a.partition(".")[2] for a in attributes if a.startswith(kind)]
+        raise InputError(
+            place,
+            f"`{name}` is not an attribute of a {kind}",
+            ", ".join(sorted(known)),
+            nearest(name, known) or "remove it, or define it in attributes.yaml",
+        )
+    return attributes[f"{kind}.{name}"]
 
 
 def level_of(name: str, value: float | str, attribute: AttributeDef, place: Place) -> float:

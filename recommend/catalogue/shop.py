@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from recommend.catalogue.loading import Catalogue, load_catalogue
@@ -57,7 +58,8 @@ def open_catalogue(book: Rulebook, options: Sequence[Path] | None = None) -> Cat
     if not (derived / "products" / "stacked.yaml").exists():
         currency = next((one.currency for one in catalogues if one.currency), "")
         write_catalogue(derived, items, levels, currency)
-    return load_catalogue(derived, book.attributes)
+    sources = tuple(map(str, [*folders, *([stock] if stock else [])]))
+    return replace(load_catalogue(derived, book.attributes), sources=sources)
 
 
 def _cache(kind: str, *parts: str) -> Path:

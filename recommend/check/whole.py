@@ -18,7 +18,7 @@ from recommend.check.mutating import mutate, mutation_findings
 from recommend.check.promises import Given, Verdict, load_promises
 from recommend.check.reach import reach_findings
 from recommend.check.unused import unused_findings
-from recommend.errors import InputError, RecommendError
+from recommend.errors import InputError, RecommendError, counted
 from recommend.infer.one import Engine
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.loading import read_rulebook
@@ -51,7 +51,7 @@ def check(
     if book is None:
         return Report(in_order(findings))
     findings += _of_rules(book)
-    looked_at = [f"{len(book.rules)} rules", f"{len(book.limits)} limits"]
+    looked_at = [counted(len(book.rules), "rule"), counted(len(book.limits), "limit")]
     promises, wrong = load_promises(book)
     findings += [from_error(problem) for problem in wrong]
     prover = _prover() if proving else None
@@ -63,7 +63,8 @@ def check(
     for found, what in (_of_examples(book, mutating, notices), *products):
         findings += found
         looked_at += what
-    looked_at.append(f"{len(promises)} promises{'' if proving else ' (read, not proved)'}")
+    proved = "" if proving else " (read, not proved)"
+    looked_at.append(f"{counted(len(promises), 'promise')}{proved}")
     return Report(in_order(findings), tuple(looked_at), verdicts)
 
 
@@ -104,14 +105,14 @@ def _of_examples(
     failing = list(run_examples(book, cases))
     found += failing
     found += pin_findings(book, cases)
-    looked_at = [f"{len(cases)} examples"]
+    looked_at = [counted(len(cases), "example")]
     if mutating and not failing:  # a failing example would notice everything
         mutation = mutate(book, cases)
         if notices is not None:
             alive = tuple(one for one in mutation.alive if not notices(one, book))
             mutation = replace(mutation, alive=alive)
         found += mutation_findings(book, mutation)
-        looked_at.append(f"{mutation.made} mutants ({len(mutation.alive)} alive)")
+        looked_at.append(f"{counted(mutation.made, 'mutant')} ({len(mutation.alive)} alive)")
     return found, looked_at
 
 
@@ -120,7 +121,7 @@ def _of_catalogue(book: Rulebook, folder: Path) -> tuple[list[Finding], list[str
     found = [from_error(problem) for problem in wrong]
     if not wrong:
         found += reach_findings(book, products)
-    return found, [f"{len(products.items)} products"]
+    return found, [counted(len(products.items), "product")]
 
 
 def _engine_findings(book: Rulebook) -> Iterator[Finding]:

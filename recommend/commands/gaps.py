@@ -93,7 +93,9 @@ def gaps(
         sold=sold,
         sold_out_counts=sold_out_counts,
     )
-    listed = read_list(candidates, mapping, book.attributes) if candidates else None
+    listed = (
+        read_list(candidates, mapping, book.attributes, book.parameters) if candidates else None
+    )
     assessor = question.assessor(more=listed.items if listed else ())
     shop = question.catalogue
     with stages() as stage:

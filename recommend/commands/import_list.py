@@ -10,6 +10,7 @@ import typer
 from recommend.catalogue.importing import import_csv, write_products
 from recommend.catalogue.shop import open_rulebook
 from recommend.cli import single
+from recommend.errors import counted
 
 
 def import_list(
@@ -30,9 +31,10 @@ def import_list(
     catalogue_demo/supplier/mapping.yaml --into supplier.yaml
     """
     book = open_rulebook(rules)
-    imported = import_csv(supplier_list, mapping, book.attributes)
+    imported = import_csv(supplier_list, mapping, book.attributes, book.parameters)
     write_products(imported, into, replace=replace)
-    print(f"{len(imported.items)} products written to {into}")
+    count = len(imported.items)
+    print(f"{counted(count, 'product')} written to {into}")
 
 
 app = single(import_list)

@@ -13,7 +13,7 @@ import typer
 
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.commands.completing import references
-from recommend.errors import InputError, Place
+from recommend.errors import InputError, Place, counted
 from recommend.infer.assess import Assessment
 from recommend.infer.counter import Counter
 from recommend.match.changed import changes
@@ -118,7 +118,7 @@ def _state(seen: Assessment) -> str:
     types = [foot.foot_type or "undetermined" for foot in seen.feet.values()]
     words = types[0] if types[0] == types[1] else f"{types[0]} / {types[1]}"
     count = worst.count("see-clinician")
-    return words + (f", {count} see-a-clinician note{'s' if count > 1 else ''}" if count else "")
+    return words + (f", {counted(count, 'see-a-clinician note')}" if count else "")
 
 
 def edit(
@@ -138,7 +138,7 @@ def edit(
 ) -> None:
     """Change one answer of a visit, and see what it did to the outcome.
 
-    Without WHAT it lists what there is. A negative number as VALUE goes after `--`.
+    Without WHAT it lists what there is. Several numbers as VALUE stand in quotes: "-3 -4.5".
 
     Example: recommend visit edit A-1042 foot-length.left 265
     """
@@ -218,7 +218,7 @@ def history(
     if measure and measure not in {line.measure for line in lines}:
         known = ", ".join(dict.fromkeys(line.measure for line in lines))
         raise InputError(Place("--measure"), f"`{measure}` was not taken", known)
-    print(f"{reference}: {len(seen)} visit{'s' if len(seen) > 1 else ''}\n")
+    print(f"{reference}: {counted(len(seen), 'visit')}\n")
     if not measure:
         for text in table_lines(seen, lines, book.measures, shutil.get_terminal_size().columns):
             print(text)

@@ -11,6 +11,7 @@ import typer
 
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.commands.completing import drafts
+from recommend.commands.options import TakesNegatives
 from recommend.commands.repeats import repeatability
 from recommend.commands.shelved import Known, edit, form, history, list_, outcomes, steps_for
 from recommend.errors import Exit, InputError, Place
@@ -20,6 +21,7 @@ from recommend.settings import setting
 from recommend.show.dialogue import LeftError, heading, run, say
 from recommend.show.progress import note_lines, progress_line
 from recommend.show.sure import sure_line
+from recommend.show.words import LEVEL_WORDS
 from recommend.visit import read_visit
 from recommend.visit.answers import RefusedError, Text
 from recommend.visit.coming_back import begun_again
@@ -149,8 +151,11 @@ def _enter(draft: Draft, shelf: Shelf, rules: Path | None) -> None:
     counter = Counter(open_rulebook(rules))
     entry = Entry(steps_for(counter.book, draft.follow_up, shelf.folder), draft, counter)
     shelf.save(draft)
-    for stop in counter.stops(visit_of(draft.tree)).values():
-        say(f"STOP: {stop}")
+    begun = visit_of(draft.tree)
+    stops, advice = counter.stops(begun), counter.advice(begun)
+    say("\n".join(f"{LEVEL_WORDS['stop']}: {text}" for text in stops.values()))
+    say("\n".join(f"{LEVEL_WORDS['see-clinician']}: {text}" for text in advice.values()))
+    draft.said = [*stops, *advice]
     told: set[str] = set()
 
     def after_block(block: str) -> str:
@@ -194,7 +199,7 @@ def _sure(counter: Counter, draft: Draft) -> str:
 
 
 app.command("list")(list_)
-app.command()(edit)
+app.command(cls=TakesNegatives)(edit)
 app.command()(history)
 app.command()(outcomes)
 app.command()(form)

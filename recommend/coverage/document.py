@@ -28,7 +28,7 @@ def as_document(run: Run) -> dict[str, Any]:
             "sha256": run.book.digest,
         },
         "catalogue": {
-            "folder": run.catalogue.folder,
+            "folder": run.catalogue.name,
             "sha256": run.catalogue.digest,
             "currency": run.catalogue.currency,
             "shoes": len(run.catalogue.shoes),

@@ -14,6 +14,9 @@ from recommend.rulebook.book import Rulebook
 from recommend.rulebook.vocabulary import FOOT_TYPE
 from recommend.visit.models import Foot, Visit
 
+SIGN_HINT = "Inwards (everted) is plus, outwards (inverted) minus: is the sign turned round?"
+ANGLES = ("angle", *PHASES)
+
 
 @dataclass(frozen=True, slots=True)
 class Progress:
@@ -44,13 +47,26 @@ class Counter:
 
     def stops(self, visit: Visit) -> dict[str, str]:
         """Stops that hold, by rule, each as a sentence."""
+        return self._said(visit, "stop")
+
+    def advice(self, visit: Visit) -> dict[str, str]:
+        """See-a-clinician notes that hold, by rule, each as a sentence."""
+        return self._said(visit, "see-clinician")
+
+    def _said(self, visit: Visit, level: str) -> dict[str, str]:
         notes = self.assess(visit).notes
-        return {note.rule: note.say for note in notes if note.level == "stop"}
+        return {note.rule: note.say for note in notes if note.level == level}
 
     def doubt(self, before: Visit, after: Visit) -> str:
-        """Why the newest answer is hardly possible; empty when it is plausible."""
-        old = set(self._doubts(before))
-        return next((text for text in self._doubts(after) if text not in old), "")
+        """Why the newest answer is hardly possible; empty when it is plausible.
+
+        Where new angles would be plausible with the other sign, the convention is said as well.
+        """
+        doubt = self._new_doubt(before, after)
+        turned = _signs_turned(before, after)
+        if doubt and turned != after and not self._new_doubt(before, turned):
+            return f"{doubt}. {SIGN_HINT}"
+        return doubt
 
     def progress(self, visit: Visit) -> Progress:
         """What is known so far, and what to measure next."""
@@ -92,6 +108,10 @@ class Counter:
         order = list(self.book.measures)
         best = max(waits, key=lambda m: (sum(waits[m].values()), -order.index(m)), default="")
         return best, tuple(side for side in SIDES if side in waits.get(best, {}))
+
+    def _new_doubt(self, before: Visit, after: Visit) -> str:
+        old = set(self._doubts(before))
+        return next((text for text in self._doubts(after) if text not in old), "")
 
     def _doubts(self, visit: Visit) -> Iterator[str]:
         yield from self._unusual(visit)  # about what was typed; plainer than a derived measure
@@ -146,10 +166,30 @@ class Counter:
 
     def _strides(self, side: Side, foot: Foot) -> Iterator[str]:
         for entry in foot.rearfoot:
-            for phase in ("angle", *PHASES):
+            for phase in ANGLES:
                 strides = getattr(entry, phase) or []
                 if len(strides) > 1 and stdev(strides) > self._usual("stride-spread"):
                     yield (
                         f"{side}: the {phase} readings run from {min(strides):g} to "
                         f"{max(strides):g} deg, more than strides of one person usually scatter"
                     )
+
+
+def _signs_turned(before: Visit, after: Visit) -> Visit:
+    """`after` with the other sign for every angle that `before` does not hold."""
+    old, new = before.feet, after.feet
+    turned = {
+        "left": _foot_turned(old.left, new.left),
+        "right": _foot_turned(old.right, new.right),
+    }
+    return after.model_copy(update={"feet": new.model_copy(update=turned)})
+
+
+def _foot_turned(before: Foot, after: Foot) -> Foot:
+    known = [getattr(entry, phase) for entry in before.rearfoot for phase in ANGLES]
+    entries = []
+    for entry in after.rearfoot:
+        strides = {phase: getattr(entry, phase) or [] for phase in ANGLES}
+        new = {phase: [-one for one in s] for phase, s in strides.items() if s and s not in known}
+        entries.append(entry.model_copy(update=new))
+    return after.model_copy(update={"rearfoot": entries})

@@ -130,7 +130,9 @@ class Builder:
                     self._at(event),
                     f"`{key}` stands twice (first on line {line})",
                     "each key once",
-                    "remove one of the two",
+                    "write a decimal point, not a comma, if this is part of a number"
+                    if key.isdigit()
+                    else "remove one of the two",
                 )
             self.keys[here] = _spot(event)
             out[key] = self._value(self._next(), here)

@@ -143,8 +143,22 @@ class _Wording:
             self.document.place(self.loc, key=True),
             f"`{self.loc[-1]}` is not a known key{_inside(self.loc[:-1])}",
             ", ".join(sorted(known)),
-            nearest(str(self.loc[-1]), known) or "remove it or correct its spelling",
+            self._decimal_comma()
+            or nearest(str(self.loc[-1]), known)
+            or "remove it or correct its spelling",
         )
+
+    def _decimal_comma(self) -> str:
+        """How to mend ``{sitting: 26,5}``, which YAML reads as two entries; '' if not that."""
+        data = self.document.data
+        for step in self.loc[:-1]:
+            data = data[step]
+        keys = list(data)
+        *before, key = keys[: keys.index(self.loc[-1]) + 1]
+        whole = data[before[-1]] if before else None
+        if not key.isdigit() or data[key] is not None or type(whole) is not int:
+            return ""
+        return f"write a decimal point: {before[-1]}: {whole}.{key}"
 
     def _wrong_size(self) -> InputError:
         count = len(self.input)
@@ -172,7 +186,8 @@ class _Wording:
         if allowed.startswith(("a number", "a whole number")):
             near = mend_number(self.input, whole="whole" in allowed, mm=allowed.endswith("mm"))
             left_out = ", or leave the line out if it is not known" if self.spot.optional else ""
-            return near or f"write a number in digits{left_out}"
+            a_number = isinstance(self.input, (int, float)) and not isinstance(self.input, bool)
+            return near or f"{'correct it' if a_number else 'write a number in digits'}{left_out}"
         if allowed.startswith("a list"):
             return "begin each entry with `- ` on a line of its own"
         if allowed.startswith("a group"):

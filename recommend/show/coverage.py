@@ -14,6 +14,7 @@ from recommend.coverage.crowd import Crowd, assumed_figures
 from recommend.coverage.interval import Share
 from recommend.coverage.report import Coverage, MissingSize, by_type
 from recommend.coverage.run import Run
+from recommend.errors import counted
 from recommend.show.layout import bullet, heading, inset, plain_table
 
 CELLS = ("served", "share", "choices", "products", "best", "prices", "stock")
@@ -89,7 +90,8 @@ def _blocks(run: Run, width: int, show: str) -> Iterator[RenderableType]:
 def _headline(run: Run) -> Iterator[RenderableType]:
     coverage, catalogue = run.coverage, run.catalogue
     yield Text(
-        f"{catalogue.folder}: {len(catalogue.shoes)} shoes, {len(catalogue.insoles)} insoles, "
+        f"{catalogue.name}: {counted(len(catalogue.shoes), 'shoe')}, "
+        f"{counted(len(catalogue.insoles), 'insole')}, "
         f"under {run.book.heading.name} {run.book.heading.version}"
     )
     choice = int(run.book.parameters["coverage.choice"])
@@ -132,7 +134,7 @@ def crowd_lines(crowd: Crowd, agreement: float | None) -> Iterator[str]:
     assumed, total = assumed_figures(crowd.population)
     shop = "No visit of this shop stands behind them."
     if crowd.mode == "both":
-        shop = f"Moved towards {crowd.visits} visits of this shop."
+        shop = f"Moved towards {counted(crowd.visits, 'visit')} of this shop."
     yield f"{crowd.count:,} customers drawn (seed {crowd.seed}): {crowd.population.title}. {shop}"
     yield (
         f"Of {total} figures of that population {total - assumed} are published or derived from "

@@ -16,6 +16,7 @@ import textwrap
 from collections.abc import Callable, Iterator
 from typing import Any
 
+from recommend.show.words import LEVEL_WORDS
 from recommend.visit.answers import Item
 from recommend.visit.entry import COMMANDS, Entry, Reply
 from recommend.visit.steps import Step
@@ -23,6 +24,8 @@ from recommend.visit.steps import Step
 WIDEST = 100
 LEAVE = "q"
 SHORT_HINT = 20  # characters of a hint that stand on the line of the answer
+_ROOM = 3  # columns of a key that is typed: a sign, the key, a space
+_APART = "   "  # between the answers of a hint
 _LOCAL = 3  # where the local modes stand among the attributes of a terminal
 KEYS = (
     "At any question: ? help, < back, x remove, > rest of this block, q stop for now. "
@@ -109,12 +112,12 @@ def _converse(entry: Entry, save: Callable[[], None], after_block: Callable[[str
         if step.block != block:
             block = step.block
             heading(block)
-        _ask(step, entry, remind=step.reminder != reminded)
+        used = _ask(step, entry, remind=step.reminder != reminded)
         reminded = step.reminder
         by_key = bool(step.kind.keys) and _can_read_keys()
         reply = entry.feed(_read(step, by_key))
         save()
-        _tell(reply, by_key)
+        _tell(reply, used if by_key else None)
         if reply.kind == "help":
             reminded = ()
         if reply.block_ended and entry.step is not None:
@@ -139,13 +142,14 @@ def heading(text: str) -> None:
     print(f"\n-- {text} ".ljust(width(), "-"))
 
 
-def _ask(step: Step, entry: Entry, *, remind: bool) -> None:
+def _ask(step: Step, entry: Entry, *, remind: bool) -> int:
+    """Put the question; the columns of the last line that are used when the answer is typed."""
     number, count = entry.number
     place = f" ({number}/{count})" if step.block != "Stop" else ""
     standing = step.standing(entry.draft.tree)
     usual = None if standing else step.usual(entry.draft.tree)
-    on_one_line = bool(step.kind.keys) or len(step.kind.hint) <= SHORT_HINT
-    if not on_one_line:
+    by_key = bool(step.kind.keys)
+    if not by_key and len(step.kind.hint) > SHORT_HINT:
         print()
     say(f"{step.ask}{place}")
     for line in step.reminder if remind else ():
@@ -153,25 +157,46 @@ def _ask(step: Step, entry: Entry, *, remind: bool) -> None:
         for part in parts:
             say(part, "  ")
     prompt = f"[{standing or usual}] > " if standing or usual else "> "
-    if on_one_line:
-        print(f"  {step.kind.hint}   {prompt}", end="", flush=True)
-        return
-    say(step.kind.hint, "  ")
+    line = f"  {step.kind.hint}   {prompt}"
+    if (by_key or len(step.kind.hint) <= SHORT_HINT) and len(line) + _ROOM <= width():
+        print(line, end="", flush=True)
+        return len(line)
+    _say_hint(step.kind.hint)
     print(prompt, end="", flush=True)
+    return len(prompt)
 
 
-def _tell(reply: Reply, by_key: bool) -> None:
-    """Say what became of an answer; after a key, on the line of the key."""
+def _say_hint(hint: str) -> None:
+    """Print what may be typed; a key stays on one line with its word."""
+    together = "\xa0"  # textwrap breaks no line at such a space
+    parts = [part.replace(" ", together) for part in hint.split(_APART)] if _APART in hint else []
+    text = textwrap.fill(
+        _APART.join(parts) or hint, width(), initial_indent="  ", subsequent_indent="  "
+    )
+    print(text.replace(together, " "))
+
+
+def _tell(reply: Reply, used: int | None) -> None:
+    """Say what became of an answer; after a key, on the line of the key where there is room.
+
+    `used` are the columns of that line before the key; None when the answer was a typed line.
+    """
     short = {"taken": f"= {reply.say}", "kept": f"= {reply.say}", "left-out": reply.say}
     if reply.kind in short:
-        say(short[reply.kind], "  " if not by_key else "")
-    elif by_key:
+        text = short[reply.kind]
+        fits = used is not None and used + _ROOM + len(text) <= width()
+        if used is not None and not fits:
+            print()
+        say(text, "" if fits else "  ")
+    elif used is not None:
         print()
     if reply.kind in ("help", "refused", "removed"):
         say(reply.say, "  ")
     elif reply.kind == "again":
         say(f"Is that so? {reply.say}", "  ")
         say("Type it again, the same or corrected.", "  ")
+    for advice in reply.advice:
+        say(f"{LEVEL_WORDS['see-clinician']}: {advice}", "  ")
     for stop in reply.stops:
         print("\n" + "!" * width())
         say(f"STOP: {stop}")

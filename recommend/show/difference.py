@@ -9,6 +9,7 @@ from rich.console import Console
 from rich.text import Text
 
 from recommend.check.differing import Difference
+from recommend.errors import counted
 from recommend.show.findings import print_finding
 from recommend.show.layout import bullet, heading, inset, plain_table
 
@@ -21,7 +22,8 @@ def print_difference(found: Difference, out: Console) -> None:
     for line in found.said or ("nothing that the rules read",):
         out.print(bullet(line))
     feet = 2 * found.customers
-    out.print(heading(f"What it does to {found.customers} customers of the published population"))
+    customers = counted(found.customers, "customer")
+    out.print(heading(f"What it does to {customers} of the published population"))
     _print_types(found, feet, out)
     _print_notes(found, feet, out)
     _print_firsts(found, out)

@@ -10,6 +10,7 @@ from rich.console import Console, RenderableType
 from rich.text import Text
 
 from recommend.catalogue.loading import Catalogue
+from recommend.errors import counted
 from recommend.rulebook.book import Rulebook
 from recommend.show.layout import bullet, heading, inset, plain_table
 from recommend.show.trial_words import interval_words
@@ -24,7 +25,7 @@ def print_effects(shop: Shop, book: Rulebook, catalogue: Catalogue, console: Con
 
 
 def _blocks(shop: Shop, book: Rulebook, catalogue: Catalogue) -> Iterator[RenderableType]:
-    yield Text(f"Effects learned from {shop.visits} visits with a trial", style="bold")
+    yield Text(f"Effects learned from {counted(shop.visits, 'visit')} with a trial", style="bold")
     if not shop.learned:
         yield inset("No step of a trial could be compared: nothing is learned yet.", 2)
     for gait in dict.fromkeys(gait for gait, _ in shop.learned):

@@ -15,7 +15,7 @@ import recommend
 from recommend.check.finding import CODES, LEVELS, Finding
 from recommend.check.promises import Verdict
 from recommend.check.whole import Report
-from recommend.errors import Place
+from recommend.errors import Place, counted
 from recommend.show.layout import inset, plain_table
 
 _STYLES = {"error": "bold red", "warning": "bold yellow", "note": "bold"}
@@ -44,7 +44,7 @@ def print_verdicts(verdicts: Iterable[Verdict], out: Console) -> None:
 def summary(findings: list[Finding], looked_at: Iterable[str]) -> str:
     """How many findings of each level, and what was looked at."""
     counts = [(sum(f.level == level for f in findings), level) for level in LEVELS]
-    words = ", ".join(f"{n} {level}{'' if n == 1 else 's'}" for n, level in counts if n)
+    words = ", ".join(counted(n, level) for n, level in counts if n)
     looked = ", ".join(looked_at)
     return f"{words or 'nothing found'}" + (f" in {looked}" if looked else "")
 

@@ -10,6 +10,7 @@ from rich.text import Text
 from recommend.coverage.briefs import Brief, Gaps, Restock, Want
 from recommend.coverage.crowd import Crowd
 from recommend.coverage.stocking import Dropping, Stocking
+from recommend.errors import counted
 from recommend.match.needs import level_words
 from recommend.rulebook.book import Rulebook
 from recommend.show.coverage import crowd_lines, percent
@@ -98,18 +99,21 @@ def print_stocking(stocking: Stocking, currency: str, console: Console) -> None:
     """Print the candidates chosen, what each adds, and what is proven about the choice."""
     console.print(
         Text(
-            f"Serves {percent(stocking.before)} without, {percent(stocking.after)} with these "
-            f"{len(stocking.lines)} lines.",
+            f"Serves {percent(stocking.before)} without, {percent(stocking.after)} with "
+            f"{'this' if len(stocking.lines) == 1 else 'these'} "
+            f"{counted(len(stocking.lines), 'line')}.",
             style="bold",
         )
     )
-    table = plain_table("  line", "kind", "adds", "cost")
+    priced = any(line.cost is not None for line in stocking.lines)  # only where money counts
+    table = plain_table("  line", "kind", "adds", *(["cost"] if priced else []))
     for line in stocking.lines:
         cost = "" if line.cost is None else f"{line.cost:,.2f} {currency}".strip()
-        table.add_row(f"  {line.id}", line.kind, percent(line.share), cost)
+        cells = (f"  {line.id}", line.kind, percent(line.share), cost)
+        table.add_row(*cells[: len(table.columns)])
     if stocking.lines:
         console.print(table)
-    if any(line.cost is not None for line in stocking.lines):
+    if priced:
         total = sum(line.cost or 0.0 for line in stocking.lines)
         console.print(
             inset(f"together {total:,.2f} {currency}; a line costs its price times the pieces "
@@ -137,10 +141,11 @@ def proof_words(stocking: Stocking) -> str:
 
 def print_dropping(dropping: Dropping, console: Console) -> None:
     """Print the lines that can go, and what each loses."""
+    these, them = ("this", "it") if len(dropping.lines) == 1 else ("these", "them")
     console.print(
         Text(
-            f"Without these {len(dropping.lines)} lines {percent(dropping.after)} of customers are "
-            f"served, with them {percent(dropping.before)}.",
+            f"Without {these} {counted(len(dropping.lines), 'line')} {percent(dropping.after)} of "
+            f"customers are served, with {them} {percent(dropping.before)}.",
             style="bold",
         )
     )

@@ -8,6 +8,7 @@ from typing import Any
 
 from rich.console import Console, RenderableType
 
+from recommend.errors import counted
 from recommend.match.shortlist import GROUPS
 from recommend.measure.model import SIDES
 from recommend.rulebook.book import Rulebook
@@ -22,8 +23,8 @@ def print_notice(one: LearnedList, console: Console) -> None:
     """Say before anything else that learned effects took part in the order."""
     console.print(
         inset(
-            f"Learned effects are ON: the order below heeds {one.visits} visits with a trial of "
-            "this shop. Never, must, stops and notes are untouched.",
+            f"Learned effects are ON: the order below heeds {counted(one.visits, 'visit')} with a "
+            "trial of this shop. Never, must, stops and notes are untouched.",
             0,
             "bold",
         )

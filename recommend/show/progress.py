@@ -22,7 +22,9 @@ def progress_line(progress: Progress, block: str) -> str:
     else:
         parts += [f"{s}: {', '.join(w) or 'not known yet'}" for s, w in progress.foot.items()]
     line = f"So far: {'; '.join(parts)}."
-    if progress.next_how:
+    # After a stop nothing is measured for a fitting; the fitter may go on for the record.
+    stopped = any(note.level == "stop" for note in progress.notes)
+    if progress.next_how and not stopped:
         sides = "both feet" if len(progress.next_sides) > 1 else progress.next_sides[0]
         line += f" Next, {sides}: {progress.next_how}."
     return line

@@ -14,17 +14,24 @@ EXPLAINED = (
     "consistency (3,1), or one-way (1,1). df: degrees of freedom the SEM stands on."
 )
 
+_ALIGNED = "<<<>>>"
+
 
 def repeat_lines(found: Sequence[Repeated], defs: MeasureDefs) -> Iterator[str]:
-    """One line for each measure, 80 columns."""
+    """One line for each measure, in columns as wide as what stands in them."""
     heads = ("measure", "unit", "SEM (95 % interval)", "MDC", "ICC", "df")
-    yield "{:<26} {:<7} {:<22} {:>6} {:>10} {:>4}".format(*heads)
-    for one in found:
-        digits = defs[one.measure].decimals + 1
-        sem = f"{one.sem:.{digits}f} ({one.sem_low:.{digits}f} to {one.sem_high:.{digits}f})"
-        name = " ".join([one.measure, *(w for q, w in one.qualifiers.items() if q == "gait")])
-        mdc = f"{one.mdc:.{digits}f}"
-        yield f"{name:<26} {one.unit:<7} {sem:<22} {mdc:>6} {_icc(one):>10} {one.freedom:>4}"
+    rows = [heads, *(_cells(one, defs) for one in found)]
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    for row in rows:
+        cells = zip(row, widths, _ALIGNED, strict=True)
+        yield " ".join(f"{text:{to}{width}}" for text, width, to in cells)
+
+
+def _cells(one: Repeated, defs: MeasureDefs) -> tuple[str, ...]:
+    digits = defs[one.measure].decimals + 1
+    sem = f"{one.sem:.{digits}f} ({one.sem_low:.{digits}f} to {one.sem_high:.{digits}f})"
+    name = " ".join([one.measure, *(w for q, w in one.qualifiers.items() if q == "gait")])
+    return name, one.unit, sem, f"{one.mdc:.{digits}f}", _icc(one), str(one.freedom)
 
 
 def _icc(one: Repeated) -> str:

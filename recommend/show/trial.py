@@ -89,16 +89,17 @@ def _table(rows: Mapping[Key, Judged], width: int) -> Iterator[RenderableType]:
 
 def _verdicts(rows: Mapping[Key, Judged]) -> Iterator[RenderableType]:
     """Verdicts as sentences; what is true of several readings is said once."""
-    said: dict[tuple[Verdict, str], list[Key]] = {}
+    said: dict[tuple[str, str, str], list[Key]] = {}
     for key, judged in rows.items():
-        said.setdefault((judged.verdict, verdict_words(judged)), []).append(key)
-    for (verdict, words), keys in said.items():
+        as_said = (SIGNS[judged.verdict], verdict_words(judged), _style(judged))
+        said.setdefault(as_said, []).append(key)
+    for (sign, words, style), keys in said.items():
         names = ", ".join(key_words(key) for key in keys)
-        yield inset(f"{SIGNS[verdict]} {names}: {words}", 0, _STYLES.get(verdict, ""))
+        yield inset(f"{sign} {names}: {words}", 0, style)
 
 
 def _style(judged: Judged) -> str:
-    return _STYLES.get(judged.verdict, "")
+    return "bold yellow" if judged.doubtful else _STYLES.get(judged.verdict, "")
 
 
 def _cells(key: Key, judged: Judged) -> tuple[str, ...]:
@@ -170,7 +171,8 @@ def _contributions(one: TrialOutcome) -> Iterator[RenderableType]:
 def _part(judged: Judged | None) -> str:
     if judged is None:
         return "not known"
-    return f"{signed(judged.change.value)}{'' if judged.change.told else ' (?)'}"
+    doubt = " doubtful" if judged.doubtful else "" if judged.change.told else " (?)"
+    return f"{signed(judged.change.value)}{doubt}"
 
 
 def _how_to_read(one: TrialOutcome) -> Iterator[RenderableType]:

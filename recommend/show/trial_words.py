@@ -57,8 +57,19 @@ def key_words(key: Key) -> str:
     return f"{key.side} {key.phase}"
 
 
+DOUBTFUL = (
+    "doubtful, larger than footwear is known to bring about: check the sign and the marks, and "
+    "film again"
+)
+
+
 def verdict_words(judged: Judged) -> str:
-    """The verdict of one foot and phase as a clause."""
+    """The verdict of one foot and phase as a clause; what is doubtful about it comes first."""
+    words = _verdict_words(judged)
+    return f"{DOUBTFUL}; as it stands, {words}" if judged.doubtful else words
+
+
+def _verdict_words(judged: Judged) -> str:
     moved, band = judged.change, judged.band
     if judged.verdict is Verdict.UNCLEAR:
         return f"no change that can be told from noise; {strides_words(moved)}"

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from rich.console import RenderableType
 from rich.text import Text
 
+from recommend.errors import counted
 from recommend.match.shortlist import Candidate, Group
 from recommend.show.layout import bullet, heading, inset
 from recommend.show.trial_words import bar_words, worn_words
@@ -39,7 +40,7 @@ def best_reason(best: Tried, one: TrialOutcome) -> str:
     result = best.result
     told = sum(judged.change.told for judged in result.whole.values())
     text = (
-        f"{_outside(best)} on average over {best.readings} readings; "
+        f"{_outside(best)} on average over {counted(best.readings, 'reading')}; "
         f"{told} of {len(result.whole)} changed beyond noise"
     )
     text += f"; comfort {result.comfort:.1f} of 10." if result.comfort is not None else "."
@@ -53,7 +54,8 @@ def best_reason(best: Tried, one: TrialOutcome) -> str:
         if pair[one_].result.parent.id == other:
             part = pair[one_].result.part.values()
             apart = sum(judged.change.told for judged in part)
-            text += f" Between the two, {apart} of {len(part)} readings differ beyond noise."
+            readings = counted(len(part), "reading")
+            text += f" Between the two, {apart} of {readings} differ beyond noise."
     return text
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from recommend.errors import counted
 from recommend.infer.derivation import Lacking
 from recommend.match.judge import Verdict
 from recommend.match.needs import level_words, need_words
@@ -11,7 +12,7 @@ from recommend.rulebook.book import Rulebook
 from recommend.visit.models import Visit
 
 LEVEL_WORDS = {"stop": "STOP", "see-clinician": "SEE A CLINICIAN", "caution": "CAUTION"}
-_COUNTED = {"mean of strides": "strides", "mean of readings": "readings"}
+_COUNTED = {"mean of strides": "stride", "mean of readings": "reading"}
 
 
 def value_words(measure: Measure, definition: MeasureDef) -> str:
@@ -33,8 +34,8 @@ def number(value: float, places: int) -> str:
 
 def sure_words(measure: Measure) -> str:
     """How sure a reading is, in words: what it stands on and what is doubted."""
-    many = _COUNTED.get(measure.method)
-    words = [f"{measure.n} {many}" if many else measure.method]
+    unit = _COUNTED.get(measure.method)
+    words = [counted(measure.n, unit) if unit else measure.method]
     for name, value in measure.qualifiers.items():
         words.append(f"from {value}" if name == "reference" else value)
     words += [flag.name.replace("-", " ").upper() for flag in measure.flags]

@@ -16,7 +16,7 @@ from recommend.measure.model import SIDES, Side
 from recommend.reading import read_document, validate
 from recommend.trial.steps import PHASES, STANDING, steps_of
 from recommend.visit.models import Foot, Region, TrialFeet, Visit
-from recommend.visit.writing import child, edited, flow, replace_text
+from recommend.visit.writing import child, edited, flow, not_written, replace_text
 
 _LOAD = "lateral-load"
 _TYPED = Place("the command line")
@@ -181,7 +181,10 @@ def add_step(path: Path, entry: Entry, *, anew: bool = False) -> Visit:
 
     document = edited(read_document(path), "trials", edit, [])
     visit = validate(Visit, document)
-    steps_of(visit, document)  # refuses another zero before anything is written
+    try:
+        steps_of(visit, document)  # refuses another zero before anything is written
+    except InputError as error:
+        raise not_written(error) from None
     replace_text(path, document.text)
     return visit
 
@@ -237,7 +240,7 @@ def _numbers(text: str, whole: str) -> list[float]:
                 f"`{part.strip()}` in `{whole}` is not a number",
                 "numbers with a decimal point, separated by commas, such as 5.1,4.8,5.0",
             )
-        numbers.append(number)
+        numbers.append(int(number) if number.is_integer() else number)
     return numbers
 
 

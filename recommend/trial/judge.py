@@ -54,6 +54,8 @@ class Judged:
     level : the mean after, with its own interval.
     clear : True when that whole interval lies on one side of each end of the band, so that
         'within', 'above' or 'below' is itself beyond noise.
+    doubtful : True when the change is larger than footwear is known to bring about; a sign or
+        a mark may be wrong.
     """
 
     change: Change
@@ -61,6 +63,7 @@ class Judged:
     verdict: Verdict
     level: Interval
     clear: bool
+    doubtful: bool
 
     @property
     def residual(self) -> float:
@@ -81,9 +84,11 @@ def judge(
     """
     moved = change(before, after, parameters)
     level = mean_interval(after, parameters["trial.confidence"])
+    doubtful = abs(moved.value) > parameters["trial.largest-change"]
     if band is None:
-        return Judged(moved, None, Verdict.NO_BAND, level, clear=False)
-    return Judged(moved, band, _verdict(moved, level, band), level, _clear(level, band))
+        return Judged(moved, None, Verdict.NO_BAND, level, clear=False, doubtful=doubtful)
+    verdict = _verdict(moved, level, band)
+    return Judged(moved, band, verdict, level, _clear(level, band), doubtful)
 
 
 def _verdict(moved: Change, level: Interval, band: Band) -> Verdict:

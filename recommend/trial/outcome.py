@@ -114,6 +114,7 @@ def _judged(judged: Judged) -> dict[str, Any]:
         "verdict": judged.verdict.value,
         "outside-band": judged.residual if band else None,
         "clear-of-edges": judged.clear,
+        "doubtful": judged.doubtful,
     }
 
 

@@ -9,12 +9,11 @@ from typing import Any
 
 from recommend.atomic import write_atomically
 from recommend.errors import InputError, Place, nearest
-from recommend.reading import validate
 from recommend.reading.document import parse_document, read_document
 from recommend.visit.models import Visit
 from recommend.visit.steps import Step
 from recommend.visit.tree import drop, get, put
-from recommend.visit.writing import edit_visit
+from recommend.visit.writing import edit_visit, validate_unwritten
 
 
 def step_called(name: str, steps: tuple[Step, ...]) -> Step:
@@ -77,7 +76,7 @@ def _change_line(path: Path, key: str, value: Any) -> Visit:
         if new and comment:
             new = [f"{key}: {_written(value)}{comment.group().rstrip()}\n"]
         text = "".join([*lines[:start], *new, *lines[end:]])
-    visit = validate(Visit, parse_document(text, str(path)))
+    visit = validate_unwritten(parse_document(text, str(path)))
     write_atomically(path, text)
     return visit
 

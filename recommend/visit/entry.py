@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Literal, Protocol
+from dataclasses import dataclass, replace
+from typing import Any, Literal, Protocol
 
 from recommend.errors import InputError
 from recommend.reading import Document, validate
@@ -42,17 +42,22 @@ class Judge(Protocol):
     def stops(self, visit: Visit) -> dict[str, str]:
         """Stops that hold, by rule, each as a sentence."""
 
+    def advice(self, visit: Visit) -> dict[str, str]:
+        """See-a-clinician notes that hold, by rule, each as a sentence."""
+
 
 @dataclass(frozen=True, slots=True)
 class Reply:
     """What became of what was typed.
 
-    `stops` are sentences to say at once; `block_ended` names a block that was just left.
+    `stops` and `advice` (see a clinician) are sentences to say at once; `block_ended` names a
+    block that was just left.
     """
 
     kind: Literal["taken", "left-out", "kept", "refused", "again", "help", "back", "removed"]
     say: str = ""
     stops: tuple[str, ...] = ()
+    advice: tuple[str, ...] = ()
     block_ended: str = ""
 
 
@@ -124,39 +129,69 @@ class Entry:
 
     def _enter(self, step: Step) -> Reply:
         """Enter alone keeps what stands, or gives the usual answer, or leaves the step out."""
-        if step.standing(self.draft.tree) is not None:
-            return self._move(Reply("kept", step.standing(self.draft.tree) or ""))
+        standing = step.standing(self.draft.tree)
+        if standing is not None:
+            return self._move(self._warned(Reply("kept", standing), step))
         usual = step.usual(self.draft.tree)
         return self._answer(step, usual) if usual else self._move(Reply("left-out", "left out"))
 
     def _answer(self, step: Step, text: str) -> Reply:
         before = self.draft.tree
         try:
-            after, said = _with_answer(before, step, text)
+            value = step.kind.parse(text)
+            after, said = _with_answer(before, step, value)
             visit = visit_of(after)
         except RefusedError as error:
             return Reply("refused", str(error))
         except InputError as error:
             return Reply("refused", str(error) if step.absorb else _refusal(text, error))
-        doubt = "" if step.id in self.draft.doubted else self.judge.doubt(visit_of(before), visit)
+        # A doubt is settled by the same value once more; another value is doubted anew.
+        repeated = self.draft.doubted.get(step.id) == value
+        doubt = "" if repeated else self.judge.doubt(visit_of(before), visit)
         if doubt:
-            self.draft.doubted.append(step.id)
+            self.draft.doubted[step.id] = value
             return Reply("again", doubt)
         self.draft.tree = after
-        reply = Reply("taken", said, self._new_stops(visit))
+        reply = self._warned(Reply("taken", said), step)
         return reply if step.absorb else self._move(reply)
 
     def _clear(self, step: Step) -> Reply:
         drop(self.draft.tree, step.path)
-        self.draft.said = list(self.judge.stops(visit_of(self.draft.tree)))
+        visit = visit_of(self.draft.tree)
+        self.draft.said = [*self.judge.stops(visit), *self.judge.advice(visit)]
         return self._move(Reply("removed", "left out; missing stays missing"))
 
-    def _new_stops(self, visit: Visit) -> tuple[str, ...]:
-        stops = self.judge.stops(visit)
-        new = tuple(say for rule, say in stops.items() if rule not in self.draft.said)
-        self.draft.said = list(stops)
-        self.draft.halted = bool(new)
-        return new
+    def _warned(self, reply: Reply, step: Step) -> Reply:
+        """`reply` with the warnings that belong to the answer that now stands at `step`.
+
+        They are those not said yet, and those that rest on this answer: who goes back and
+        confirms it hears them again. Advice may rest on many answers, so that Enter, which only
+        passes by, repeats no advice.
+        """
+        visit = visit_of(self.draft.tree)
+        stops, advice = self.judge.stops(visit), self.judge.advice(visit)
+        known = set(self.draft.said)
+        if known & {*stops, *advice}:
+            without = self._without(step)
+            known -= stops.keys() - self.judge.stops(without).keys()
+            if reply.kind == "taken":
+                known -= advice.keys() - self.judge.advice(without).keys()
+        self.draft.said = [*stops, *advice]
+        new_stops, new_advice = (
+            tuple(say for rule, say in found.items() if rule not in known)
+            for found in (stops, advice)
+        )
+        self.draft.halted = bool(new_stops)
+        return replace(reply, stops=new_stops, advice=new_advice)
+
+    def _without(self, step: Step) -> Visit:
+        """The visit as it would be without the answer of `step`."""
+        tree = copy.deepcopy(self.draft.tree)
+        drop(tree, step.path)
+        try:
+            return visit_of(tree)
+        except InputError:  # another answer stands on this one
+            return visit_of(self.draft.tree)
 
     def _after_stop(self, text: str) -> Reply:
         try:
@@ -185,15 +220,14 @@ class Entry:
         if not ahead:
             if not self.draft.halted:
                 self.finish()
-            return Reply(reply.kind, reply.say, reply.stops, here.block)
+            return replace(reply, block_ended=here.block)
         self.draft.at = ahead[0].id
         ended = here.block if ahead[0].block != here.block else ""
-        return Reply(reply.kind, reply.say, reply.stops, ended)
+        return replace(reply, block_ended=ended)
 
 
-def _with_answer(before: Tree, step: Step, text: str) -> tuple[Tree, str]:
+def _with_answer(before: Tree, step: Step, value: Any) -> tuple[Tree, str]:
     """The data with an answer in them, and the answer in words."""
-    value = step.kind.parse(text)
     if step.absorb is not None:
         return step.absorb(before, value)
     after = copy.deepcopy(before)

@@ -29,14 +29,14 @@ _FINISHED = re.compile(rf"({REFERENCE}?)_(\d{{4}}-\d{{2}}-\d{{2}})(?:_(\d+))?\.y
 class Draft:
     """An entry under way: what was answered, and where it stands.
 
-    `at` is the id of the step being asked, empty at the end; `doubted` are steps whose answer
-    was already asked again; `said` are stops already said; `halted` tells that the fitter has
-    to choose whether to go on after a stop.
+    `at` is the id of the step being asked, empty at the end; `doubted` has by step the value that
+    was doubted last, which is taken when it is typed once more; `said` are stops and advice
+    already said; `halted` tells that the fitter has to choose whether to go on after a stop.
     """
 
     tree: Tree
     at: str = ""
-    doubted: list[str] = field(default_factory=list)
+    doubted: dict[str, Any] = field(default_factory=dict)
     said: list[str] = field(default_factory=list)
     halted: bool = False
 
@@ -162,8 +162,11 @@ class Shelf:
 
     def _read(self, file: Path) -> Draft:
         try:
-            return Draft(**json.loads(file.read_text("utf-8")))
-        except (ValueError, TypeError, OSError) as error:
+            data = json.loads(file.read_text("utf-8"))
+            if isinstance(data["doubted"], list):  # begun with an earlier version: doubted anew
+                data["doubted"] = {}
+            return Draft(**data)
+        except (ValueError, TypeError, KeyError, OSError) as error:
             raise InputError(
                 Place(str(file)), "this draft cannot be read", mend="move it out of the folder"
             ) from error

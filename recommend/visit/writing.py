@@ -64,13 +64,37 @@ def edited(document: Document, part: str, edit: Callable[[Any], None], empty: An
     InputError
         If the visit is no longer valid.
     """
+    changed = _changed(document, part, edit, empty)
+    validate_unwritten(changed)
+    return changed
+
+
+def validate_unwritten(document: Document) -> Visit:
+    """The visit in a document that is not written yet.
+
+    Raises
+    ------
+    InputError
+        If it is not valid; without a line, as the one in the file does not say so.
+    """
+    try:
+        return validate(Visit, document)
+    except InputError as error:
+        raise not_written(error) from None
+
+
+def not_written(error: InputError) -> InputError:
+    """`error` about a text that was meant for a file and is not in it."""
+    found = f"not written, because {error.found}"
+    return InputError(Place(error.place.file), found, error.allowed, error.mend)
+
+
+def _changed(document: Document, part: str, edit: Callable[[Any], None], empty: Any) -> Document:
     if document.text.lstrip().startswith("{"):
         text = _edited_json(document, part, edit, empty)
     else:
         text = _edited_yaml(document, part, edit, empty)
-    changed = parse_document(text, document.file)
-    validate(Visit, changed)
-    return changed
+    return parse_document(text, document.file)
 
 
 def flow(values: list[float]) -> CommentedSeq:

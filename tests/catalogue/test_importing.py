@@ -9,9 +9,11 @@ from recommend.catalogue.importing import RowsError, import_csv, write_products
 from recommend.errors import InputError
 from recommend.reading import read_document, validate
 from recommend.rulebook.models import AttributeDef, AttributesFile
+from recommend.rulebook.parameters import Parameters
 
 RULES = Path(__file__).parents[2] / "rules"
 
+PARAMETERS = Parameters.load(RULES / "parameters")
 MAPPING = """
 title: Invented supplier
 currency: EUR
@@ -50,7 +52,7 @@ def written(folder: Path, rows: str, mapping: str = MAPPING) -> tuple[Path, Path
 
 def test_columns_become_attributes(tmp_path: Path, attributes: dict[str, AttributeDef]) -> None:
     """Words are translated, numbers scaled, empty cells unknown, stock read by size."""
-    insole, shoe = import_csv(*written(tmp_path, GOOD), attributes).items
+    insole, shoe = import_csv(*written(tmp_path, GOOD), attributes, PARAMETERS).items
     assert insole.id == "a-1"
     assert insole.product.price == 25.0
     assert insole.levels == {"insole.wedge": 0, "insole.heel-cup": 14, "insole.cushion-heel": 2}
@@ -76,7 +78,7 @@ def test_one_bad_row_loads_nothing_and_is_named(
 ) -> None:
     """A row that cannot be used is named by line, and the good rows are not loaded either."""
     with pytest.raises(RowsError) as caught:
-        import_csv(*written(tmp_path, GOOD + row + "\n"), attributes)
+        import_csv(*written(tmp_path, GOOD + row + "\n"), attributes, PARAMETERS)
     assert "1 of 3 rows" in str(caught.value)
     for word in words:
         assert word in str(caught.value)
@@ -86,11 +88,73 @@ def test_every_bad_row_is_named(tmp_path: Path, attributes: dict[str, AttributeD
     """Thirty bad rows are counted, the first twenty spelled out."""
     rows = "".join(f"C{n};footbed;N;1;250:1;99;1;plush\n" for n in range(30))
     with pytest.raises(RowsError) as caught:
-        import_csv(*written(tmp_path, rows), attributes)
+        import_csv(*written(tmp_path, rows), attributes, PARAMETERS)
     assert "30 of 30 rows" in str(caught.value)
     assert "list.csv:21:" in str(caught.value)
     assert "list.csv:22:" not in str(caught.value)
     assert "and 10 more" in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("decimal", "cell", "words"),
+    [
+        (",", "1.049", ["decimal comma", "Write 1049 for thousands, or 1,049 for a fraction"]),
+        (",", "12.5", ["decimal comma", "Write 12,5"]),
+        (",", "1.049,00", ["decimal comma", "Write 1049,00"]),
+        (".", "1,049", ["decimal point", "Write 1049 for thousands, or 1.049 for a fraction"]),
+        (".", "1,049.50", ["decimal point", "Write 1049.50"]),
+        (".", "12,50", ["decimal point", "Write 12.50, or correct `decimal`"]),
+        (".", "1,234,567", ["decimal point", "Write 1234567"]),
+    ],
+)
+def test_a_number_with_the_other_mark_is_refused(
+    tmp_path: Path, attributes: dict[str, AttributeDef], decimal: str, cell: str, words: list[str]
+) -> None:
+    """1.049 may be a thousand or a fraction: it is never taken for the one that was not meant."""
+    mapping = MAPPING.replace('decimal: ","', f'decimal: "{decimal}"')
+    row = f"C;footbed;N;{cell};250:1;0;1;plush\n"
+    with pytest.raises(RowsError) as caught:
+        import_csv(*written(tmp_path, row, mapping), attributes, PARAMETERS)
+    for word in ("list.csv:2", f"`Net` is `{cell}`", *words):
+        assert word in str(caught.value)
+
+
+def test_every_fault_of_a_row_is_named(tmp_path: Path, attributes: dict[str, AttributeDef]) -> None:
+    """Price, sizes, range and word of one row are mended at one go; nothing is said twice."""
+    row = "C;footbed;N;1.5;42:3;40;1;plsh\n"
+    with pytest.raises(RowsError) as caught:
+        import_csv(*written(tmp_path, GOOD + row), attributes, PARAMETERS)
+    said = [problem.found for problem in caught.value.problems]
+    assert [s.split(" is ")[0] for s in said] == ["`Net`", "`Sizes`", "`Heel`", "`insole.wedge`"]
+    assert "1 of 3 rows" in str(caught.value)
+    row = "C;sandal;N;1;250:x;0;1;plush\n"
+    with pytest.raises(RowsError) as caught:
+        import_csv(*written(tmp_path, row), attributes, PARAMETERS)
+    said = [problem.found for problem in caught.value.problems]
+    assert said == ["`Type` is `sandal`", "`size 250` is `x`"]
+
+
+def test_an_eu_size_is_told_in_mondopoint(
+    tmp_path: Path, attributes: dict[str, AttributeDef]
+) -> None:
+    """42 Paris points are 280 mm of last, 265 mm of foot; 36.5 are 243.3 and 228."""
+    for size, length in (("42", "265"), ("36,5", "228"), ("36.5", "228")):
+        row = f"C;footbed;N;1;{size}:3;0;1;plush\n"
+        with pytest.raises(RowsError, match="Mondopoint") as caught:
+            import_csv(*written(tmp_path, row), attributes, PARAMETERS)
+        assert f"If {size} is an EU size, write its foot length, about {length}." in str(
+            caught.value
+        )
+
+
+def test_text_that_looks_like_a_number_stays_text(
+    tmp_path: Path, attributes: dict[str, AttributeDef]
+) -> None:
+    """A product may be called 3.5; a size may be written with either mark."""
+    row = "C;footbed;3.5;1;252,5:1 257.5:2;0;1;plush\n"
+    (item,) = import_csv(*written(tmp_path, row), attributes, PARAMETERS).items
+    assert item.product.title == "3.5"
+    assert item.stock == {252.5: 1, 257.5: 2}
 
 
 @pytest.mark.parametrize(
@@ -108,7 +172,7 @@ def test_a_mapping_that_does_not_fit_the_list_is_refused(
 ) -> None:
     """The file that must be mended is named."""
     with pytest.raises(InputError) as caught:
-        import_csv(*written(tmp_path, rows, mapping), attributes)
+        import_csv(*written(tmp_path, rows, mapping), attributes, PARAMETERS)
     for word in words:
         assert word in str(caught.value)
 
@@ -120,14 +184,14 @@ def test_a_list_that_is_not_text_is_refused(
     path, mapping = written(tmp_path, GOOD)
     path.write_bytes(b"\xff\xfe\x00binary")
     with pytest.raises(InputError, match="UTF-8"):
-        import_csv(path, mapping, attributes)
+        import_csv(path, mapping, attributes, PARAMETERS)
 
 
 def test_what_is_written_reads_back_the_same(
     tmp_path: Path, attributes: dict[str, AttributeDef]
 ) -> None:
     """The catalogue file that the import writes holds the same items."""
-    imported = import_csv(*written(tmp_path, GOOD), attributes)
+    imported = import_csv(*written(tmp_path, GOOD), attributes, PARAMETERS)
     folder = tmp_path / "shop"
     folder.mkdir()
     write_products(imported, folder / "supplier.yaml", replace=False)

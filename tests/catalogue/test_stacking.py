@@ -46,6 +46,8 @@ def test_a_later_catalogue_adds_to_and_replaces_an_earlier_one(tmp_path: Path) -
     )
     both = open_catalogue(book, [shipped_folder("catalogue_demo"), tmp_path / "own"])
     assert len(both.items) == len(demo.items) + 1
+    assert both.name == f"{demo.folder} + {tmp_path / 'own'}"
+    assert demo.name == demo.folder
     assert both.item(taken).product.title == "Own insole"
     assert both.item("own-insole").stock == {260.0: 1, 265.0: 0}
 

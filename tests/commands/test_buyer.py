@@ -112,6 +112,10 @@ def test_gaps_briefs_candidates_and_lines_to_drop(capsys: pytest.CaptureFixture[
     assert "EUR" in bought
     _, gone, _ = run(capsys, "gaps", *FEW, "--drop", "2")
     assert "Without these 2 lines" in gone
+    _, one, _ = run(capsys, "gaps", *FEW, *LIST, "--lines", "1")
+    assert "with this 1 line." in one
+    assert "cost" not in one
+    assert "cost" in bought
     for text in (out, chosen, bought, gone):
         assert max(map(len, text.splitlines())) <= 80
     _, data, _ = run(capsys, "gaps", *FEW, *LIST, "--lines", "2", "--json")

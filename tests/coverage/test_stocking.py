@@ -24,7 +24,8 @@ SUPPLIER = shipped_folder("catalogue_demo") / "supplier"
 @pytest.fixture(scope="module")
 def candidates(book: Rulebook) -> tuple[Item, ...]:
     """The invented supplier's list."""
-    return read_list(SUPPLIER / "list.csv", SUPPLIER / "mapping.yaml", book.attributes).items
+    files = SUPPLIER / "list.csv", SUPPLIER / "mapping.yaml"
+    return read_list(*files, book.attributes, book.parameters).items
 
 
 @pytest.fixture(scope="module")

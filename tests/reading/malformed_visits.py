@@ -21,6 +21,14 @@ NUMBERS |= {
     "quoted-number": (instead("70", "§'70'"), ("the text `70`", "without quotes")),
     "with-unit": (instead("70", "§70 kg"), ("the text `70 kg`", "bare number: 70")),
     "decimal-comma": (instead("265", "§265,5"), ("`265,5`", "decimal point: 265.5")),
+    "decimal-comma-in-braces": (
+        foot("dorsum-height-mm: {sitting: 26,§5, standing: 60}"),
+        ("`5` is not a known key", "Write a decimal point: sitting: 26.5"),
+    ),
+    "decimal-commas-in-braces": (
+        foot("dorsum-height-mm: {sitting: 66,5, standing: 60,§5}"),
+        ("`5` stands twice", "decimal point, not a comma"),
+    ),
     "typographic-minus": (foot("fpi: {total: §\u22123}"), ("ordinary minus",)),
     "thousands": (instead("70", "§1_000"), ("the text `1_000`", "from 8 to 300 kg")),
     "hexadecimal": (instead("70", "§0x46"), ("the text `0x46`",)),
@@ -42,7 +50,7 @@ NUMBERS |= {
     "digits-19": (instead("70", "§" + "7" * 19), ("too many digits",)),
     "digits-100000": (instead("70", "§" + "7" * 100_000), ("too many digits",)),
     "negative": (instead("70", "§-70"), ("`-70`", "from 8 to 300 kg")),
-    "zero": (instead("70", "§0"), ("`0`", "from 8 to 300 kg")),
+    "zero": (instead("70", "§0"), ("`0`", "from 8 to 300 kg", "Correct it")),
     "true-as-number": (instead("70", "§true"), ("`true`", "from 8 to 300 kg")),
     "yes-as-number": (instead("total: 3", "§total: yes"), ("the text `yes`", "from -12 to 12")),
     "true-as-item": (foot("fpi:\n  items:\n§    calcaneus: true"), ("`true`", "from -2 to 2")),

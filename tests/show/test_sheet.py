@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import re
 import shutil
+from dataclasses import replace
 from functools import cache
 from html.parser import HTMLParser
 from pathlib import Path
@@ -114,6 +115,46 @@ def test_a_stop_is_first_and_names_no_product() -> None:
     assert "What was chosen" not in text
     assert "suggest" not in text
     assert "How to wear it in" not in text
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_a_caution_sends_nobody_to_a_clinician(language: str) -> None:
+    """Cautions stand under a heading of their own, outside every notice for a clinician."""
+    visit = read_visit(DEMO / "visits/pronated.yaml", book().questions)
+    answers = {**visit.answers, "pregnancy": "yes", "diabetes": "yes"}
+    catalogue = load_catalogue(DEMO, book().attributes)
+    seen = outcome_of(visit.model_copy(update={"answers": answers}), book(), catalogue)
+    wording = Wording(language, messages())
+    text = page(sheet_of(trial_outcome(seen)), wording)
+    notices = re.findall(r'<section class="notice notes">.*?</section>', text, re.DOTALL)
+    assert len(notices) == 1
+    caution = {"en": "Pregnancy", "de": "Schwangerschaft"}[language]
+    assert "iabetes:" in notices[0]
+    assert caution not in notices[0]
+    heading = text.index(wording.text("cautions"))
+    assert heading < text.index(caution)
+    calm = page(sheet("visits/plain-neutral"), wording)
+    assert wording.text("cautions") not in calm
+    assert wording.text("notes-why") not in calm
+
+
+def test_the_size_of_what_was_chosen_is_named() -> None:
+    """Mondopoint of the product and its EU number, the latter by the Paris point."""
+    # ISO 9407: the number on the box is a foot length in mm. A Paris point is 20/3 mm: the last
+    # of a 265 mm size with 15 mm for the toes is 280 mm long, 280 / (20/3) = 42.0 points; of
+    # 242.5 mm 257.5 / (20/3) = 38.6, to half sizes 38.5.
+    made = sheet("trials/shoe-then-insole")
+    assert made.choices[0].sizes == (265, 265)
+    assert "Size: Mondopoint 265 mm, as on the box; about EU 42." in written(
+        "trials/shoe-then-insole"
+    )
+    assert "Größe: Mondopoint 265 mm, wie auf dem Karton; etwa EU 42." in written(
+        "trials/shoe-then-insole", "de"
+    )
+    other = replace(made, choices=(replace(made.choices[0], sizes=(242.5, None)),))
+    text = page(other, Wording("de", messages()))
+    assert "Mondopoint 242,5 mm, wie auf dem Karton; etwa EU 38,5." in text
+    assert "noch offen" in text
 
 
 def test_the_best_tried_combination_is_on_the_page_with_its_numbers() -> None:

@@ -56,6 +56,25 @@ def test_trying_on_then_reading_the_verdict(
     assert said["shortlist"]["shoe"][0] == "hazel-road"
 
 
+def test_more_than_footwear_changes_is_doubted_and_not_clear_on_the_page(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Strides typed with the wrong sign are doubted where they stand, not called clear."""
+    monkeypatch.setenv("COLUMNS", "80")
+    visit = tmp_path / "v.yaml"
+    shutil.copy(DEMO / "trials" / "hardly-moved.yaml", visit)
+    # 9.8 degrees barefoot; 9 typed as -9 is a change of almost -19.
+    assert run("trial", visit, "--shoe", "own", "left.contact=-9,-9.2,-8.8,-9.1") == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "left contact: doubtful, larger than footwear is known to bring about" in said
+    assert said.count("check the sign and the marks, and film again") == 1
+    for language, words in (("en", "doubtful, more than"), ("de", "zweifelhaft, mehr")):
+        to = tmp_path / f"{language}.html"
+        assert run("sheet", visit, "--to", to, "--chosen", "own", "--language", language) == 0
+        page = to.read_text(encoding="utf-8")
+        assert f"9.0°</bdi>, {words}".replace(".", {"en": ".", "de": ","}[language]) in page
+
+
 def test_a_stop_withholds_the_judgement(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A visit that must stop ends with exit code 3, and names no best product."""
     visit = tmp_path / "v.yaml"
@@ -80,6 +99,11 @@ def test_a_stop_withholds_the_judgement(tmp_path: Path, capsys: pytest.CaptureFi
         (("--shoe", "own"), "no reading"),
         (("--insole", "orchard-firm", "left.contact=5"), "--shoe"),
         (("--shoe", "own", "no-such-file.yaml"), "no such file"),
+        (
+            ("--shoe", "own", "--comfort", "left.heel=12"),
+            "v.yaml: not written, because `trials#3.feet.left.comfort.heel` is `12`; allowed: a "
+            "number from 0 to 10. Correct it.",
+        ),
     ],
 )
 def test_what_cannot_be_meant_is_one_sentence(

@@ -59,6 +59,17 @@ def test_within_but_not_clear_of_the_edge_is_said(parameters: Parameters) -> Non
     assert deep.clear
 
 
+@pytest.mark.parametrize(("after", "doubtful"), [(14.0, True), (6.9, False), (-8.0, True)])
+def test_more_than_footwear_brings_about_is_doubtful(
+    parameters: Parameters, after: float, doubtful: bool
+) -> None:
+    """A change of 11 degrees in either direction is doubted, one of 3.9 is not, band or none."""
+    # Cheung and others 2011, Br J Sports Med 45:743-751: orthoses 2.24 and motion-control shoes
+    # 2.52 degrees on average, the upper ends of their 95 % intervals 3.07 and 3.33.
+    for band in (BAND, None):
+        assert judge(strides(3.0), strides(after), band, parameters).doubtful is doubtful
+
+
 def test_over_correction_never_gives_way_to_a_better_residual(parameters: Parameters) -> None:
     """However far above the band the foot began, below it beyond noise is over-corrected."""
     rng = np.random.default_rng(5)

@@ -72,6 +72,33 @@ def test_a_stop_typed_by_mistake_is_taken_back(begin: Begin) -> None:
     assert entry.feed("y").stops != ()  # hot, swollen foot: another stop still stops
 
 
+@pytest.mark.parametrize("confirmed", ["y", ""])
+def test_a_stop_that_is_confirmed_is_said_again(begin: Begin, confirmed: str) -> None:
+    """Going back to the answer and confirming it, typed or by Enter, stops as the first time."""
+    entry = begin("open-wound")
+    first = entry.feed("y").stops
+    entry.feed("<")
+    assert entry.feed(confirmed).stops == first != ()
+    assert entry.step is not None
+    assert entry.step.id == "after-stop"
+    entry.feed("c")
+    assert entry.feed("n").stops == ()  # another answer has nothing to do with it
+
+
+def test_advice_is_said_with_the_answer_that_brings_it(begin: Begin) -> None:
+    """Diabetes sends to a clinician at once, not at the end of the block, and halts nothing."""
+    entry = begin("diabetes")
+    said = entry.feed("y")
+    assert len(said.advice) == 1
+    assert "Diabetes" in said.advice[0]
+    assert said.stops == ()
+    assert entry.step is not None
+    assert entry.step.id != "after-stop"
+    entry.feed("<")
+    assert entry.feed("y").advice == said.advice
+    assert entry.feed("n").advice == ()
+
+
 def test_what_is_left_out_stays_missing(begin: Begin) -> None:
     """Enter alone, skipping a block and removing leave nothing behind in the visit."""
     entry = begin("age-band")
@@ -102,12 +129,35 @@ def test_a_truncated_length_longer_than_the_foot_is_refused(begin: Begin) -> Non
     assert "265" in reply.say
 
 
-def test_an_implausible_value_is_asked_again_once(begin: Begin) -> None:
+def test_an_implausible_value_is_taken_when_it_is_repeated(begin: Begin) -> None:
     """A value far outside the norm is taken only when it is typed a second time."""
     entry = begin("contact.left", purpose="walking")
     assert entry.feed("22 23 22").kind == "again"
     assert entry.feed("22 23 22").kind == "taken"
     assert visit_of(entry.draft.tree).feet.left.rearfoot[0].contact == [22, 23, 22]
+
+
+def test_another_doubtful_value_is_doubted_anew(begin: Begin) -> None:
+    """Feet of 205 and 250, then 240 mm (45 and 35 apart, three sizes and more) are both asked."""
+    entry = begin("foot-length.right", feet={"left": {"foot-length-mm": 205}})
+    assert "differ" in entry.feed("250").say
+    assert "differ" in entry.feed("240").say
+    assert "differ" in entry.feed("250").say
+    assert entry.feed("25 cm").kind == "taken"
+    assert visit_of(entry.draft.tree).feet.right.foot_length_mm == 250
+
+
+def test_a_doubtful_angle_may_have_the_wrong_sign(begin: Begin) -> None:
+    """The sign is named when the angle would be plausible with the other, and only then."""
+    # sobel-1999: adults stand 6.07 degrees everted, SD 2.7; 4 SD reach from -4.7 to 16.9.
+    entry = begin("standing-angle.left")
+    assert "is the sign turned round?" in entry.feed("-6 -6.5").say
+    assert entry.feed("6 6.5").kind == "taken"
+    reply = entry.feed("20 21")
+    assert reply.kind == "again"
+    assert "sign" not in reply.say
+    entry = begin("foot-length.left")
+    assert "sign" not in entry.feed("120").say
 
 
 def test_an_implausible_value_may_be_corrected(begin: Begin) -> None:

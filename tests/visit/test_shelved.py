@@ -68,6 +68,41 @@ def test_an_edit_that_cannot_be_leaves_the_file_as_it_was(shelf: Shelf) -> None:
     assert path.read_bytes() == before
 
 
+def test_an_edit_takes_negative_numbers(shelf: Shelf) -> None:
+    """Scores and angles below zero need no `--`; beside one, a misspelt field is still named."""
+    path = shelf.newest("QB-0101").path
+    folder = str(shelf.folder)
+    for arguments in (
+        ("contact.left", "-3 -4.5"), ("contact.right", "-3", "--visits", folder),
+        ("talar-head.left", "-2"), ("cpei.left", "--visits", folder, "--", "-4"),
+    ):  # fmt: skip
+        run = _run("edit", "QB-0101", *arguments)
+        assert (run.exit_code, run.exception) == (0, None), arguments
+    feet = read_visit(path).feet
+    assert feet.left.rearfoot[1].contact == [-3, -4.5]
+    assert feet.right.rearfoot[1].contact == [-3]
+    assert feet.left.fpi is not None
+    assert feet.left.fpi.items is not None
+    assert feet.left.fpi.items.talar_head == -2
+    assert feet.left.cop is not None
+    assert feet.left.cop.excursion_index_percent == -4
+    run = _run("edit", "QB-0101", "talar-haed.right", "-2")
+    assert "Did you mean `talar-head.right`?" in str(run.exception)
+
+
+@pytest.mark.parametrize(
+    ("field", "value", "allowed"),
+    [("foot-length.left", "410", "80 to 400 mm"), ("body-mass", "7", "8 to 300 kg")],
+)
+def test_what_was_not_written_has_no_line(
+    shelf: Shelf, field: str, value: str, allowed: str
+) -> None:
+    """The message names the file and the allowed range, and no line that is not in the file."""
+    said = str(_run("edit", "QB-0101", field, value).exception)
+    assert said.startswith(f"{shelf.newest('QB-0101').path}: not written, because ")
+    assert f"is `{value}`; allowed: a number from {allowed}. Correct it" in said
+
+
 def test_an_edit_of_a_line_keeps_its_comment(shelf: Shelf) -> None:
     """A top-level value is replaced on its line; what stands behind it stays."""
     path = shelf.newest("QB-0101").path

@@ -139,6 +139,45 @@ def test_no_line_is_wider_than_the_terminal_and_nothing_is_coloured(tmp_path: Pa
     assert "\x1b" not in text
 
 
+def test_keys_and_their_words_stay_together_at_eighty_columns(tmp_path: Path) -> None:
+    """Hints and answers that do not fit beside each other go on lines of their own."""
+    terminal = Terminal(["visit", "new", "E-6"], environment(tmp_path))
+    text = ""
+    for question, keys in (
+        ("Age band", ">"), ("shoes for?", ">"), ("Talar head", ">"), ("Foot length", ">\n"),
+        ("A capture file", "\n"), ("print taken?", ">"), ("measured from?", ""),
+    ):  # fmt: skip
+        text += terminal.wait_for(question)
+        text += terminal.wait_for("> ")
+        terminal.type(keys)
+    terminal.type("s")
+    text += terminal.wait_for("= subtalar-neutral")
+    text += terminal.wait_for("> ")
+    terminal.kill()
+    assert max(map(len, text.splitlines())) <= 80
+    for pair in ("v vertical", "r relaxed-standing", "s subtalar-neutral"):
+        assert pair in text
+
+
+def test_after_a_stop_nothing_leads_on_to_measuring(tmp_path: Path) -> None:
+    """Who carries on for the record is not told what to film next."""
+    terminal = Terminal(["visit", "new", "D-5"], environment(tmp_path))
+    terminal.wait_for("Age band")
+    terminal.type("a")
+    terminal.wait_for("open wound")
+    terminal.type("y")
+    said = terminal.wait_for("carry on for the record?")
+    terminal.type("c")
+    said += terminal.wait_for("hot, red")
+    terminal.type(">")
+    said += terminal.wait_for("shoes for?")
+    terminal.type(">")
+    said += terminal.wait_for("-- Standing posture")
+    assert "So far" in said
+    assert "Next, both feet" not in said
+    terminal.kill()
+
+
 def test_two_terminals_do_not_write_one_draft(tmp_path: Path) -> None:
     """The second terminal is told, and the first goes on."""
     places = environment(tmp_path)

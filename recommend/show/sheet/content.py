@@ -50,12 +50,14 @@ class Choice:
     Attributes
     ----------
     titles : of its parts; None for the customer's own shoe.
+    sizes : Mondopoint (mm) of each part; None for the own shoe and where no size is settled.
     reasons : feet and reason, for the weightiest wishes that it meets wholly.
     less : attributes that are less than wished.
     tried : how it did when it was tried, where it was.
     """
 
     titles: tuple[str | None, ...]
+    sizes: tuple[float | None, ...]
     reasons: tuple[tuple[tuple[Side, ...], str], ...]
     less: tuple[str, ...]
     tried: StepResult | None
@@ -135,12 +137,14 @@ def _listed(ranked: Shortlist, name: str) -> Candidate | None:
 
 def _choice(candidate: Candidate | None, name: str, trial: TrialOutcome) -> Choice:
     book, catalogue = trial.outcome.book, trial.outcome.catalogue
-    titles = tuple(
-        None if part == OWN else catalogue.by_id[part].product.title for part in name.split("+")
-    )
+    ids = name.split("+")
+    titles = tuple(None if one == OWN else catalogue.by_id[one].product.title for one in ids)
     tried = next((r for r in trial.trial.results if r.step.id == name), None)
     if candidate is None:
-        return Choice(titles, (), (), tried)
+        return Choice(titles, (None,) * len(ids), (), (), tried)
+    parts = zip(candidate.parts, candidate.sized, strict=True)
+    made = {part.id: sized.size for part, sized in parts}
+    sizes = tuple(made.get(one) for one in ids)
     met = [v.need for v in candidate.judgement.verdicts if v.satisfaction == 1]
     wishes = sorted((n for n in met if n.strength != "never"), key=lambda n: -n.weight)
     feet: dict[str, set[Side]] = {}
@@ -151,7 +155,7 @@ def _choice(candidate: Candidate | None, name: str, trial: TrialOutcome) -> Choi
     most = int(book.parameters["sheet.most-reasons"])
     unmet = [v.need for v in candidate.against if v.need.strength == "prefer"]
     less = dict.fromkeys(book.attributes[need.attribute].short for need in unmet)
-    return Choice(titles, tuple(reasons[:most]), tuple(less), tried)
+    return Choice(titles, sizes, tuple(reasons[:most]), tuple(less), tried)
 
 
 def _readings(outcome: Outcome) -> list[Reading]:

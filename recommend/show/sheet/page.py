@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from html import escape
 from pathlib import Path
 from typing import Literal
 
+from recommend.infer.assess import Note
 from recommend.measure.definitions import unit_words
 from recommend.measure.model import SIDES, Measure, Side
+from recommend.measure.sizing import all_sizes
 from recommend.show.curves_svg import Words, figure
 from recommend.show.sheet.after import after_parts
 from recommend.show.sheet.content import Choice, Ending, Reading, Sheet
@@ -74,7 +76,8 @@ class _Page:
             yield from self.notes("stop", "stop-why", ("stop",))
         yield from self.measured()
         yield from self.meaning()
-        yield from self.notes("notes", "notes-why", ("see-clinician", "caution"))
+        yield from self.notes("notes", "notes-why", ("see-clinician",))
+        yield from self.cautions()
         if self.sheet.ending is not Ending.STOP:
             yield from self.choice()
         if self.sheet.ending in (Ending.CHOSEN, Ending.SUGGESTED):
@@ -113,12 +116,20 @@ class _Page:
     def notes(self, title: str, why: str, levels: tuple[str, ...]) -> Iterator[str]:
         """What a clinician should see; nothing when there is none."""
         notes = [n for n in self.sheet.outcome.assessment.notes if n.level in levels]
-        if not notes:
-            return
-        yield f'<section class="notice {title}"><h2>{self.t(title)}</h2><ul>'
-        for note in notes:
-            yield f"<li>{self.said(note.say)}</li>"
-        yield f"</ul><p>{self.t(why)}</p></section>"
+        if notes:
+            yield f'<section class="notice {title}"><h2>{self.t(title)}</h2>'
+            yield f"{self.list_of(notes)}<p>{self.t(why)}</p></section>"
+
+    def cautions(self) -> Iterator[str]:
+        """What the fitter heeds; it sends nobody to a clinician, so it stands apart."""
+        notes = [n for n in self.sheet.outcome.assessment.notes if n.level == "caution"]
+        if notes:
+            yield f"<section><h2>{self.t('cautions')}</h2><p>{self.t('cautions-why')}</p>"
+            yield f"{self.list_of(notes)}</section>"
+
+    def list_of(self, notes: Iterable[Note]) -> str:
+        """Notes as a list."""
+        return f"<ul>{''.join(f'<li>{self.said(note.say)}</li>' for note in notes)}</ul>"
 
     def meaning(self) -> Iterator[str]:
         """The sentence of each foot's type; said once where both feet have the same."""
@@ -152,6 +163,7 @@ class _Page:
         names = [self.t("own-shoe") if t is None else escape(t) for t in choice.titles]
         before = "" if first else f"{self.t('or-else')}: "
         yield f'<p class="product">{before}{" + ".join(names)}</p>'
+        yield from self.sizes(choice)
         if choice.reasons and first:
             yield "<ul>"
             for sides, because in choice.reasons:
@@ -163,6 +175,26 @@ class _Page:
             yield f"<p>{self.with_html('less-than-wished', 'things', things)}</p>"
         if choice.tried is not None:
             yield from self.tried(choice)
+
+    def sizes(self, choice: Choice) -> Iterator[str]:
+        """The size of what was chosen, said once where its parts are of one size."""
+        bought = [(t, s) for t, s in zip(choice.titles, choice.sizes, strict=True) if t is not None]
+        if not bought:
+            return
+        said = {self.size(size): title for title, size in bought}
+        if len(said) == 1:
+            yield from (f"<p>{size}</p>" for size in said)
+        else:
+            yield from (f"<p>{escape(t)}: {self.size(size)}</p>" for t, size in bought)
+
+    def size(self, mondopoint: float | None) -> str:
+        """One size, in Mondopoint and EU numbers."""
+        if mondopoint is None:
+            return self.t("size-open")
+        eu = all_sizes(mondopoint, self.sheet.outcome.book.parameters)["eu"]
+        numbers = {"mm": mondopoint, "eu": eu}
+        shown = {k: self.w.number(n, 0 if n == int(n) else 1) for k, n in numbers.items()}
+        return self.t("size", **shown)
 
     def tried(self, choice: Choice) -> Iterator[str]:
         """Before and after in numbers, and the curves of all steps."""
@@ -204,9 +236,10 @@ class _Page:
         found = [j for k, j in whole.items() if (k.side, k.phase, k.gait) == (side, phase, gait)]
         if not found:
             return self.t("not-measured")
-        moved = found[0].change
+        judged, moved = found[0], found[0].change
         numbers = f"{self.w.number(moved.before.mean, 1)}° → {self.w.number(moved.after.mean, 1)}°"
-        told = self.w.text("told" if moved.told else "not-told")
+        how = "doubtful" if judged.doubtful else "told" if moved.told else "not-told"
+        told = self.w.text(how)
         return self.with_html("change", "numbers", _numbers(numbers), told=told)
 
     def measured(self) -> Iterator[str]:
