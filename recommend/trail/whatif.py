@@ -136,7 +136,8 @@ class WhatIf:
             if isinstance(rule.rule.then, NoteThen)
         }
         types = {side: feet[side].axes[FOOT_TYPE] for side in SIDES}
-        case, cases = self.ranked.rank(feet, self._lengths(readings, count))
+        case, ranked = self.ranked.rank(feet, self._lengths(readings, count))
+        cases = tuple(one.leading for one in ranked)
         withheld = stopped(self.book, notes, count)
         if withheld.any():
             case, cases = np.where(withheld, len(cases), case), (*cases, WITHHELD)
