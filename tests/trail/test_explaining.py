@@ -206,3 +206,15 @@ def write_page(path: Path, text: str) -> Path:
     check_page(text)
     path.write_text(text, encoding="utf-8")
     return path
+
+
+def test_a_rule_says_how_strongly_it_asks(outcome: Outcome) -> None:
+    """A never is told from a must, and a wish comes with its weight, as the files write them."""
+    explanation = Explanation(outcome)
+
+    def then(rule: str) -> str:
+        return next(nodes(explanation.rule(rule), "remark")).text
+
+    assert "must never be less than 0°" in then("need-no-lateral-wedge-without-reason")
+    assert "must be at most 0°" in then("need-no-wedge-without-reason")
+    assert "is wished (usual) to be at least 14 mm" in then("need-early-support")
