@@ -123,7 +123,7 @@ def limits_used(book: Rulebook, branch: Conjunction, facts: Facts) -> Iterator[L
 
 
 def conclusion_words(rule: CompiledRule, book: Rulebook) -> str:
-    """What a rule concludes, in a few words; needs with their strength, as `rule show` says them."""
+    """What a rule concludes, in a few words; needs as `rule show` says them."""
     then = rule.rule.then
     if isinstance(then, AxisThen):
         return f"axis {then.axis} = {then.value}"
