@@ -70,7 +70,7 @@ def replay(
 
 
 def _chosen(store: Store, names: list[str] | None) -> Iterator[Record]:
-    found = (store.find(name) for name in names) if names else store.records()
+    found = (one for name in names for one in store.find_all(name)) if names else store.records()
     return (record for record in found if names or record.kind == SHORTLIST)
 
 
@@ -87,7 +87,8 @@ def _one_by_one(store: Store, records: Iterator[Record], as_json: bool) -> int:
         elif not one.identical or count <= ONE_BY_ONE:
             typer.echo("\n".join(replayed_lines(one)))
     if not as_json:
-        typer.echo(f"{count} replayed, {count - len(found)} identical, {len(found)} differ.")
+        differ = "differs" if len(found) == 1 else "differ"
+        typer.echo(f"{count} replayed, {count - len(found)} identical, {len(found)} {differ}.")
     return Exit.BAD_INPUT if found else Exit.DONE
 
 

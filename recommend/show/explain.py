@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterator
 from typing import Any
 
+from recommend.show.records import counted
 from recommend.show.sure import change_lines, sure_data, sure_lines
 from recommend.show.tree import tree_lines
 from recommend.trail.nearest import Change, Effect
@@ -27,8 +28,8 @@ def head_lines(replayed: Replayed) -> Iterator[str]:
     if replayed.identical:
         yield "Derived again just now: identical, byte for byte."
     else:
-        count = len(replayed.differences)
-        yield f"DERIVED AGAIN JUST NOW, IT DIFFERS in {count} places: see `recommend replay`."
+        places = counted(len(replayed.differences), "place")
+        yield f"DERIVED AGAIN JUST NOW, IT DIFFERS in {places}: see `recommend replay`."
 
 
 def explain_lines(

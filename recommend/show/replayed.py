@@ -20,7 +20,8 @@ def replayed_lines(one: Replayed) -> Iterator[str]:
     if one.identical:
         yield f"record {record.seq} ({record.hash[:12]}): identical, byte for byte"
         return
-    yield f"record {record.seq} ({record.hash[:12]}): DIFFERS in {len(one.differences)} places"
+    places = counted(len(one.differences), "place")
+    yield f"record {record.seq} ({record.hash[:12]}): DIFFERS in {places}"
     for difference in one.differences[:SHOWN]:
         yield f"  {difference.path}: was {difference.was}, is {difference.now}"
     if len(one.differences) > SHOWN:

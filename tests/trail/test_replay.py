@@ -230,3 +230,51 @@ def test_the_page_opens_in_a_real_browser(kept: Path, tmp_path: Path) -> None:
     assert "</html>" in shown.stdout
     subprocess.run([*command, f"--print-to-pdf={printed}", page.as_uri()], check=True)
     assert printed.read_bytes().startswith(b"%PDF")
+
+
+def test_data_and_page_are_both_given_and_the_page_is_for_its_owner(
+    kept: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """With --json and --html, JSON alone stands on standard output, and the page is private."""
+    page = tmp_path / "page.html"
+    assert run("explain", "1", "--json", "--html", str(page), "--store", str(kept)) == 0
+    said = capsys.readouterr()
+    assert json.loads(said.out)["record"]["number"] == 1
+    assert f"Written: {page}" in said.err
+    assert page.stat().st_mode & 0o077 == 0
+    visit = tmp_path / "visit.yaml"
+    visit.write_text("kept", encoding="utf-8")
+    assert run("explain", "1", "--html", str(visit), "--store", str(kept)) == 2
+    assert visit.read_text(encoding="utf-8") == "kept"
+
+
+def test_a_reference_of_several_records_replays_all_and_explains_the_newest(
+    path: Path,
+    book: Rulebook,
+    catalogue: Catalogue,
+    engine: Engine,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Replay takes every record of the reference; explain the newest, and names the others."""
+    entry = entry_of(outcome_of(read_visit(DEMO[0]), book, catalogue, engine))
+    with Store(path, write=True) as store:
+        store.append_all([entry, entry, entry])
+    reference = read_visit(DEMO[0]).reference
+    assert run("replay", reference, "--store", str(path)) == 0
+    assert "3 replayed, 3 identical, 0 differ." in capsys.readouterr().out
+    assert run("explain", reference, "--store", str(path)) == 0
+    said = capsys.readouterr()
+    assert "3 records; this is the newest, 3." in said.err
+    assert "number: 1, 2." in said.err
+    assert said.out.startswith("Record 3")
+
+
+def test_a_kept_rulebook_is_named_by_its_files(
+    kept: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """No sentence about a kept rulebook names the folder it was laid out in for a moment."""
+    with Store(kept) as store:
+        book = Archive(store).book(store.record(1))
+    assert {rule.place.file.partition("/")[0] for rule in book.rules} == {"rules"}
+    assert run("explain", "1", "--rule", "nothing-like-it", "--store", str(kept)) == 2
+    assert capsys.readouterr().err.startswith("recommend: rules: no rule is called")
