@@ -118,7 +118,7 @@ def _sure(outcome: Outcome) -> HowSure | None:
         return None
     from recommend.trail.sureness import sureness
 
-    return sureness(outcome, draws=int(outcome.book.parameters["sure.draws-short"]))
+    return sureness(outcome)
 
 
 def _print_sure(outcome: Outcome) -> None:

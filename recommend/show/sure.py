@@ -15,13 +15,13 @@ from recommend.trail.redraw import HowSure, Repeat
 
 
 def sure_line(sure: HowSure, book: Rulebook) -> str:
-    """The short form: how many of 100 redraws it holds in, and what to measure again first."""
+    """The short form: in how many of 100 redraws it holds, and what to measure again first."""
     types, firsts, notes = (
         _of_hundred(share) for share in (sure.types_hold, sure.firsts_hold, sure.notes_hold)
     )
     text = (
-        f"How sure: of 100 redraws of the readings within their errors, the foot types hold in "
-        f"{types}, the notes in {notes}, the first products in {firsts}"
+        f"How sure: with the readings redrawn within their errors ({sure.draws} times), the foot "
+        f"types hold in {types} of 100, the notes in {notes}, the first products in {firsts}"
     )
     if sure.repeat:
         return f"{text}. Re-measure {repeat_words(sure.repeat[0], book)} first."
@@ -41,7 +41,10 @@ def reading_words(side: Side | None, measure: str, book: Rulebook) -> str:
 
 def sure_lines(sure: HowSure, book: Rulebook) -> Iterator[str]:
     """Everything the redraws tell, a line each."""
-    yield f"{sure.draws} redraws, seed {sure.seed[:12]}: each reading within its own error"
+    yield (
+        f"{sure.draws} redraws, each reading within its own error; seed {sure.seed[:12]}, a hash "
+        "of the visit, the rulebook and the catalogue"
+    )
     yield f"both foot types hold in {_of_hundred(sure.types_hold)} of 100"
     yield f"all notes hold in {_of_hundred(sure.notes_hold)} of 100"
     if sure.first:

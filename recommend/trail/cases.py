@@ -14,7 +14,7 @@ from recommend.match.needs import PairNeeds, needs_of
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.models import NeedsThen, NoteThen
-from recommend.trail.leaders import Leaders, Leading
+from recommend.trail.leaders import Leaders, Leading, Order
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -44,6 +44,7 @@ class CaseRanking:
         self._rules = [rule.id for rule in rules if isinstance(rule.rule.then, NeedsThen)]
         self._known: dict[bytes, Case] = {}
         self._length_of: dict[int, float] = {}
+        self._last: tuple[bytes, tuple[PairNeeds, Order]] | None = None
 
     def rank(
         self, feet: Mapping[Side, ManyConclusions], lengths: Floats
@@ -66,17 +67,22 @@ class CaseRanking:
                 # Every length of a stretch takes the same sizes, so one of them stands for all.
                 length = self._length_of.setdefault(int(steps[row]), float(lengths[row]))
                 known = None if np.isnan(length) else length
-                self._known[key] = self._case([one[row] for one in bits], known)
+                needs, order = self._suitable(np.stack([one[row] for one in bits]))
+                self._known[key] = Case(needs, self.leaders.in_stock(order, known, self.top))
             cases.append(self._known[key])
         return case.ravel(), tuple(cases)
 
-    def _case(self, bits: list[Bools], length: float | None) -> Case:
-        fired = {
-            side: [rule for rule, on in zip(self._rules, one, strict=True) if on]
-            for side, one in zip(SIDES, bits, strict=True)
-        }
-        needs = needs_of(self.book, fired)
-        return Case(needs, self.leaders.first(needs, length, self.top))
+    def _suitable(self, bits: Bools) -> tuple[PairNeeds, Order]:
+        """What is needed and what suits; the last is kept, for equal needs follow each other."""
+        key = bits.tobytes()
+        if self._last is None or self._last[0] != key:
+            fired = {
+                side: [rule for rule, on in zip(self._rules, one, strict=True) if on]
+                for side, one in zip(SIDES, bits, strict=True)
+            }
+            needs = needs_of(self.book, fired)
+            self._last = (key, (needs, self.leaders.suitable(needs)))
+        return self._last[1]
 
     @cached_property
     def size_steps(self) -> Floats:

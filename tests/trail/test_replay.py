@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 import subprocess
 from pathlib import Path
@@ -173,12 +174,16 @@ def test_keep_and_explain_from_the_command_line(
     visit = next(p for p in DEMO if p.stem == "two-types")
     assert run("shortlist", str(visit), "--keep", "--store", store) == 0
     said = capsys.readouterr()
-    assert "of 100 redraws" in " ".join(said.out.split())
+    short = re.search(r"hold in (.+?) of 100, the notes in (.+?),", " ".join(said.out.split()))
+    assert short is not None
     assert "Kept as record 1" in said.err
     assert run("explain", read_visit(visit).reference, "--store", store) == 0
     text = capsys.readouterr().out
     assert "identical, byte for byte" in text
     assert "Nearest changes" in text
+    assert f"both foot types hold in {short[1]} of 100" in text  # the same redraws, so the same
+    assert f"all notes hold in {short[2]} of 100" in text
+    assert "a hash of the visit, the rulebook and the catalogue" in " ".join(text.split())
     assert "not a diagnosis" in text
     assert run("explain", "1", "--json", "--store", store) == 0
     data = json.loads(capsys.readouterr().out)
