@@ -51,7 +51,8 @@ def check(
     if book is None:
         return Report(in_order(findings))
     findings += _of_rules(book)
-    looked_at = [f"{len(book.rules)} rules", f"{len(book.limits)} limits"]
+    limits = f"{len(book.limits)} limits with {len(book.limit_values)} values"
+    looked_at = [f"{len(book.rules)} rules", limits]
     promises, wrong = load_promises(book)
     findings += [from_error(problem) for problem in wrong]
     prover = _prover() if proving else None
