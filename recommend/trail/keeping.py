@@ -12,7 +12,7 @@ from typing import Any
 from recommend import __version__
 from recommend.catalogue.loading import Catalogue
 from recommend.errors import InputError, Place
-from recommend.match.needs import PairNeeds, need_words
+from recommend.match.needs import PairNeeds, asked_words
 from recommend.match.outcome import Outcome, as_document
 from recommend.match.shortlist import GROUPS, Group
 from recommend.match.sizes import wanted_length
@@ -137,11 +137,7 @@ def wording_of(text: str) -> str:
 
 def binding_of(needs: PairNeeds, book: Rulebook) -> list[str]:
     """The nevers and musts of a pair as sorted texts: ``must insole.heel-cup at least 12 mm``."""
-    binding = (need for need in needs.needs if need.strength != "prefer")
-    return sorted(
-        f"{need.strength} {need.attribute} {need_words(need, book).removeprefix('never ')}"
-        for need in binding
-    )
+    return sorted(asked_words(need, book) for need in needs.needs if need.strength != "prefer")
 
 
 @cache

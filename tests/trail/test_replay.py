@@ -283,3 +283,28 @@ def test_a_kept_rulebook_is_named_by_its_files(
     assert {rule.place.file.partition("/")[0] for rule in book.rules} == {"rules"}
     assert run("explain", "1", "--rule", "nothing-like-it", "--store", str(kept)) == 2
     assert capsys.readouterr().err.startswith("recommend: rules: no rule is called")
+
+
+@pytest.mark.parametrize(("more", "words"), [([], "--keep"), (["--no-keep"], "--keep")])
+def test_a_store_that_nothing_would_be_kept_in_is_bad_usage(
+    tmp_path: Path, more: list[str], words: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """--store without keeping would silently keep nothing: one sentence, exit code 2."""
+    store = tmp_path / "records.sqlite"
+    assert run("shortlist", str(DEMO[0]), "--store", str(store), *more) == 2
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert words in said.err
+    assert said.err.count("\n") == 1
+    assert not store.exists()
+
+
+def test_lines_in_a_file_end_without_blanks(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What does not go to a terminal is not filled with blanks to the width of one."""
+    monkeypatch.setenv("RECOMMEND_SETTINGS", str(tmp_path / "settings.toml"))
+    assert run("shortlist", str(DEMO[0])) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert len(lines) > 20
+    assert [line for line in lines if line != line.rstrip()] == []
