@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 import typer
+import yaml
 from typer.testing import CliRunner
 
 from recommend.cli import COMMANDS, app
@@ -98,3 +99,18 @@ def test_completion_is_silent_when_the_settings_are_broken(tmp_path: Path) -> No
     """Tab never prints an error."""
     (tmp_path / "settings.toml").write_text("sizes = [")
     assert _offered("recommend visit history Q", 3) == []
+
+
+def test_limits_are_counted_as_the_file_holds_them() -> None:
+    """`help limits` and `check` give the same counts, which are those of the file; parts add up.
+
+    Counted here in the YAML itself, whatever norm of the Foot Posture Index the rulebook is on.
+    """
+    file = yaml.safe_load(Path("rules/limits.yaml").read_text("utf-8"))["limits"]
+    counts = f"{len(file)} limits with {sum(len(one['values']) for one in file.values())} values"
+    topic = " ".join(CliRunner().invoke(app, ["help", "limits"]).output.split())
+    checked = " ".join(CliRunner().invoke(app, ["check", "rules"]).output.split())
+    assert counts in topic
+    assert counts in checked
+    parts = topic.split("norm counted: ")[1].split(". `rules")[0]
+    assert sum(map(int, re.findall(r"[0-9]+", parts))) == int(counts.split()[3])

@@ -51,7 +51,8 @@ def check(
     if book is None:
         return Report(in_order(findings))
     findings += _of_rules(book)
-    looked_at = [counted(len(book.rules), "rule"), counted(len(book.limits), "limit")]
+    limits = f"{counted(len(book.limits), 'limit')} with {counted(len(book.limit_values), 'value')}"
+    looked_at = [counted(len(book.rules), "rule"), limits]
     promises, wrong = load_promises(book)
     findings += [from_error(problem) for problem in wrong]
     prover = _prover() if proving else None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from pathlib import Path
 from typing import Annotated, Optional
 
@@ -14,14 +15,15 @@ from recommend.errors import RecommendError
 from recommend.show.console import console
 from recommend.show.explain import explain_data, explain_lines
 from recommend.show.explain_page import explain_page
-from recommend.trail.database import failures, store_path
+from recommend.show.output import write_output
+from recommend.trail.database import store_path
 from recommend.trail.explaining import Explanation
 from recommend.trail.keeping import Archive
 from recommend.trail.nearest import Change, nearest_changes
 from recommend.trail.node import Node
 from recommend.trail.redraw import HowSure
 from recommend.trail.replay import Replayer
-from recommend.trail.store import Store
+from recommend.trail.store import Record, Store
 from recommend.trail.sureness import sureness, whatif_of
 
 Text = Optional[str]  # noqa: UP045 - the option parser reads this spelling
@@ -37,7 +39,7 @@ def explain(
     as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
     html: Annotated[
         Optional[Path],  # noqa: UP045
-        typer.Option(metavar="FILE", help="write the same as one page"),
+        typer.Option(metavar="FILE", help="write the same as one page, for you alone to read"),
     ] = None,
     store: StorePath = None,
 ) -> None:
@@ -50,7 +52,10 @@ def explain(
     if sum(one is not None for one in (product, why_not, rule)) > 1:
         raise RecommendError("name one of --product, --why-not and --rule")
     with Store(store_path(store)) as opened:
-        replayed = Replayer(Archive(opened)).replay(opened.find(record))
+        *others, chosen = opened.find_all(record)
+        replayed = Replayer(Archive(opened)).replay(chosen)
+    if others:
+        print(_others_words(record, others, chosen), file=sys.stderr)
     tree = _tree(Explanation(replayed.outcome), product, why_not, rule)
     sure: HowSure | None = None
     changes: tuple[Change, ...] = ()
@@ -59,15 +64,24 @@ def explain(
         sure = sureness(replayed.outcome, whatif)
         changes = nearest_changes(whatif)
     if html is not None:
-        with failures(html):
-            html.write_text(explain_page(replayed, tree, sure, changes), encoding="utf-8")
-        typer.echo(f"Written: {html}")
-    elif as_json:
+        page = explain_page(replayed, tree, sure, changes)
+        write_output(html, page, (".html", ".htm"), private=True)
+        print(f"Written: {html}", file=sys.stderr if as_json else sys.stdout)
+    if as_json:
         data = explain_data(replayed, tree, sure, changes)
         typer.echo(json.dumps(data, indent=2, ensure_ascii=False))
-    else:
+    elif html is None:
         for line in explain_lines(replayed, tree, sure, changes, console().width):
             typer.echo(line)
+
+
+def _others_words(reference: str, others: list[Record], chosen: Record) -> str:
+    """That a reference stands for several records, and how to name the others."""
+    numbers = ", ".join(str(one.seq) for one in others)
+    return (
+        f"`{reference}` has {len(others) + 1} records; this is the newest, {chosen.seq}. "
+        f"Name an older one by its number: {numbers}."
+    )
 
 
 def _tree(

@@ -18,9 +18,10 @@ from recommend.errors import Exit, RecommendError
 from recommend.rulebook import load_rulebook
 from recommend.show.bar import working
 from recommend.show.console import console
+from recommend.show.records import counted
 from recommend.show.replayed import impact_data, impact_lines, replayed_data, replayed_lines
 from recommend.trail.database import store_path
-from recommend.trail.impact import PastVisits, disagreements, impact_of
+from recommend.trail.impact import COMPARED, PastVisits, disagreements, impact_of
 from recommend.trail.keeping import Archive
 from recommend.trail.replay import Replayer
 from recommend.trail.store import SHORTLIST, Record, Store
@@ -69,7 +70,7 @@ def replay(
 
 
 def _chosen(store: Store, names: list[str] | None) -> Iterator[Record]:
-    found = (store.find(name) for name in names) if names else store.records()
+    found = (one for name in names for one in store.find_all(name)) if names else store.records()
     return (record for record in found if names or record.kind == SHORTLIST)
 
 
@@ -86,26 +87,29 @@ def _one_by_one(store: Store, records: Iterator[Record], as_json: bool) -> int:
         elif not one.identical or count <= ONE_BY_ONE:
             typer.echo("\n".join(replayed_lines(one)))
     if not as_json:
-        typer.echo(f"{count} replayed, {count - len(found)} identical, {len(found)} differ.")
+        differ = "differs" if len(found) == 1 else "differ"
+        typer.echo(f"{count} replayed, {count - len(found)} identical, {len(found)} {differ}.")
     return Exit.BAD_INPUT if found else Exit.DONE
 
 
 def _all_fast(store: Store, sample: int, as_json: bool) -> int:
-    """Types, notes and first products of all through the fast path, and a sample in full."""
+    """The summaries of all through the fast path, and a sample in full."""
     archive = Archive(store)
     with working("past visits") as tell:
         past = PastVisits(archive, None)
         impact = impact_of(past, store.records(), sample, lambda done: tell(done, len(store)))
     replayer = Replayer(archive)
-    found = [one for r in _sampled(store, sample) if not (one := replayer.replay(r)).identical]
+    checked = _sampled(store, sample)
+    found = [one for r in checked if not (one := replayer.replay(r)).identical]
     if as_json:
         data = impact_data(impact, sample) | {"in-full": [replayed_data(one) for one in found]}
         typer.echo(json.dumps(data, ensure_ascii=False))
     else:
         typer.echo(
-            f"{impact.records} records: foot types, notes and first products are the same in "
-            f"{impact.records - impact.changed}.\n{sample} of them derived in full, byte for "
-            f"byte: {len(found)} differ. --full derives every one in full."
+            f"{counted(impact.records)}: {', '.join(COMPARED)} are the same in "
+            f"{impact.records - impact.changed}.\n{len(checked)} of them derived in full, byte "
+            f"for byte: {len(found)} {'differs' if len(found) == 1 else 'differ'}. --full derives "
+            "every one in full."
         )
         for one in found:
             typer.echo("\n".join(replayed_lines(one)))
@@ -130,7 +134,8 @@ def _impact(
         typer.echo(json.dumps(impact_data(impact, show), indent=2, ensure_ascii=False))
     else:
         typer.echo("\n".join(impact_lines(impact, show, console().width)))
-        typer.echo(f"\nChecked one by one: {len(checked)} records, {len(wrong)} disagree.")
+        disagree = "disagrees" if len(wrong) == 1 else "disagree"
+        typer.echo(f"\nChecked one by one: {counted(len(checked))}, {len(wrong)} {disagree}.")
     for record, one, many in wrong:
         differs = compared_words(one, many)
         print(f"record {record.seq}: the two paths disagree: {differs}", file=sys.stderr)

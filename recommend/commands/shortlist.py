@@ -56,6 +56,9 @@ def shortlist(
     keeps = keep if keep is not None else setting("keep").value == "yes"
     if keep and learned:
         raise RecommendError("a shortlist with --learned cannot be kept: leave one of the two out")
+    if store is not None and (learned or not keeps):
+        mend = "leave it out, as --learned is not kept" if learned else "add --keep"
+        raise RecommendError(f"--store names where to keep, but nothing would be kept: {mend}")
     book = open_rulebook(rules)
     seen = read_measured_visit(visit, book.questions, book.parameters, book.measures)
     products = open_catalogue(book, catalogue)
@@ -118,7 +121,7 @@ def _sure(outcome: Outcome) -> HowSure | None:
         return None
     from recommend.trail.sureness import sureness
 
-    return sureness(outcome, draws=int(outcome.book.parameters["sure.draws-short"]))
+    return sureness(outcome)
 
 
 def _print_sure(outcome: Outcome) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -11,7 +12,7 @@ from typing import Annotated, Optional
 import typer
 
 from recommend.commands.options import StorePath
-from recommend.errors import Exit, InputError, Place
+from recommend.errors import Exit, InputError, Place, RecommendError
 from recommend.settings import setting
 from recommend.show.bar import working
 from recommend.show.records import counted, list_lines, verdict_lines
@@ -19,7 +20,7 @@ from recommend.trail.database import failures, store_path
 from recommend.trail.forget import forget as forget_customer
 from recommend.trail.store import Store
 from recommend.trail.transfer import export as export_lines
-from recommend.trail.transfer import import_lines
+from recommend.trail.transfer import import_file
 from recommend.trail.verify import verify as verify_store
 from recommend.visit.shelf import Shelf
 
@@ -49,7 +50,7 @@ def list_(
 def verify(
     store: StorePath = None,
     expect: Annotated[
-        str, typer.Option(help="Hash of a record noted earlier; it must still be there.")
+        str, typer.Option(help="Hash of a record noted earlier, or its beginning; must be there.")
     ] = "",
 ) -> None:
     """Check every hash and link of the chain.
@@ -96,13 +97,8 @@ def import_(
 
     Example: recommend store import records.jsonl --store copy.sqlite
     """
-    with (
-        failures(file),
-        file.open("rb") as lines,
-        Store(store_path(store), write=True) as opened,
-        working("importing"),
-    ):
-        done = import_lines(opened, lines, str(file))
+    with failures(file), file.open("rb") as lines, working("importing"):
+        done = import_file(store_path(store), lines, str(file))
     typer.echo(f"{counted(done.added)} added; {done.present} already there.")
 
 
@@ -120,8 +116,9 @@ def forget(
     """
     with Store(store_path(store), write=_must_exist(store_path(store))) as opened:
         count = len(opened.of_reference(reference))
-        if count and not yes:
-            typer.confirm(f"Forget `{reference}` in {counted(count)} for good?", abort=True)
+        if count and not yes and not _confirmed(reference, count):
+            typer.echo("Nothing was forgotten.")
+            return
         done = forget_customer(opened, reference)
     typer.echo(
         f"Forgotten in {counted(len(done.records))}; record {done.declared.seq} declares the gap.\n"
@@ -134,6 +131,16 @@ def forget(
             typer.echo(f"  {one.path}")
     if not done.log_emptied:
         typer.echo("Another program is reading the store: close it, and the log is emptied too.")
+
+
+def _confirmed(reference: str, count: int) -> bool:
+    try:
+        return typer.confirm(f"Forget `{reference}` in {counted(count)} for good?")
+    except typer.Abort as error:
+        typer.echo()
+        raise RecommendError(
+            "the question was not answered, so nothing was forgotten; answer it, or give --yes"
+        ) from error
 
 
 def _must_exist(path: Path) -> bool:
@@ -149,5 +156,10 @@ def _target(to: Path | None) -> Iterator[Callable[[bytes], int]]:
         return
     if to.exists():
         raise InputError(Place(str(to)), "the file is there already", mend="name a new file")
-    with failures(to), to.open("xb") as stream:
+    with failures(to), open(to, "xb", opener=_ours_alone) as stream:
         yield stream.write
+
+
+def _ours_alone(path: str, flags: int) -> int:
+    """Make a file that only its owner may read: it holds what the store holds."""
+    return os.open(path, flags, 0o600)

@@ -195,7 +195,7 @@ def _sure(counter: Counter, draft: Draft) -> str:
     outcome = outcome_of(visit_of(draft.tree), book, open_catalogue(book), counter.engine)
     if outcome.shortlist is None:
         return ""
-    return sure_line(sureness(outcome, draws=int(book.parameters["sure.draws-short"])), book)
+    return sure_line(sureness(outcome), book)
 
 
 app.command("list")(list_)

@@ -10,6 +10,7 @@ from recommend.measure.model import Side
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.models import AxisThen, NoteThen
 from recommend.rulebook.terms import SIGN, Conjunction, Facts, Number, satisfied, term_holds
+from recommend.rulebook.words import need_line
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +34,8 @@ class Derivation:
     """One firing: rule, version, facts matched, limits, conclusion.
 
     `facts` are those of the first branch that was satisfied; `concludes` names what the rule
-    said: ``axis posture = pronated``, ``note stop``, ``needs``.
+    said: ``axis posture = pronated``, ``note stop``, or needs with their strength:
+    ``insole: wedge must never be more than 0°``.
     """
 
     rule: str
@@ -93,7 +95,7 @@ def _derive(book: Rulebook, rule: CompiledRule, facts: Facts, side: Side) -> Der
         place=str(rule.place),
         facts={term.fact: facts[term.fact] for term in branch},
         limits=tuple(limits_used(book, branch, facts)),
-        concludes=conclusion_words(rule),
+        concludes=conclusion_words(rule, book),
         because=rule.rule.because,
         kind=rule.rule.basis.kind,
         sources=tuple(rule.rule.basis.sources),
@@ -120,14 +122,14 @@ def limits_used(book: Rulebook, branch: Conjunction, facts: Facts) -> Iterator[L
         )  # fmt: skip
 
 
-def conclusion_words(rule: CompiledRule) -> str:
-    """What a rule concludes, in a few words."""
+def conclusion_words(rule: CompiledRule, book: Rulebook) -> str:
+    """What a rule concludes, in a few words; needs as `rule show` says them."""
     then = rule.rule.then
     if isinstance(then, AxisThen):
         return f"axis {then.axis} = {then.value}"
     if isinstance(then, NoteThen):
         return f"note {then.note}"
-    return "needs " + ", ".join(f"{n.attribute} {n.is_} {n.limit or n.level}" for n in then.needs)
+    return "; ".join(need_line(need, book) for need in then.needs)
 
 
 def measure_of(fact: str) -> str:

@@ -227,6 +227,12 @@ def need_words(need: Need, book: Rulebook) -> str:
     return f"{prefix}{words} {level_words(need.attribute, need.target, book)}"
 
 
+def asked_words(need: Need, book: Rulebook) -> str:
+    """A need with its strength and attribute: ``must insole.heel-cup at least 12 mm``."""
+    words = need_words(need, book).removeprefix("never ")
+    return f"{need.strength} {need.attribute} {words}"
+
+
 def level_words(attribute: str, level: float, book: Rulebook) -> str:
     """An attribute's level in words: its value and unit, or the word of its scale."""
     definition = book.attributes[attribute]

@@ -43,6 +43,8 @@ class Measure:
         reference of an angle.
     flags : doubts about it.
     capture : SHA-256 of the capture file it was computed from, or None.
+    shared : whether one reading of the person, such as the body weight, stands for both feet;
+        the other foot then has the same measure.
     """
 
     name: str
@@ -55,6 +57,7 @@ class Measure:
     qualifiers: dict[str, str] = field(default_factory=dict)
     flags: tuple[Flag, ...] = ()
     capture: str | None = None
+    shared: bool = False
 
     def flagged(self, flag: Flag, *, widen: float = 1.0) -> Measure:
         """The same measure with one more flag and its error multiplied by `widen`."""

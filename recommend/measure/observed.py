@@ -17,7 +17,7 @@ from recommend.measure.cop import DriftClass, cpei, drift_class
 from recommend.measure.definitions import DIFFERENCES, MeasureDef, MeasureDefs
 from recommend.measure.model import SIDES, Flag, Measure, Side
 from recommend.measure.spread import standard_error
-from recommend.visit.models import Foot, Rearfoot, Visit
+from recommend.visit.models import Foot, Pain, Rearfoot, Visit
 
 PHASES = ("touchdown", "contact", "midstance", "propulsion")
 # Which kind of capture a measure can have been read from.
@@ -255,7 +255,9 @@ class _Maker:
     def _person(self, side: Side) -> Iterator[Measure]:
         if self.visit.body_mass_kg:
             mass = self.visit.body_mass_kg
-            yield self._measure("body-mass", side, mass, self._single("body-mass"), 1, "as written")
+            error = self._single("body-mass")
+            weight = self._measure("body-mass", side, mass, error, 1, "as written")
+            yield replace(weight, shared=True)
         if self.visit.pain is None:
             yield from self._again(side, None)
             return
@@ -268,10 +270,15 @@ class _Maker:
         if worst is not None:
             # 'None' is told, not read off a scale: it has no reading error.
             error = self._single("pain-score") if here else 0.0
-            yield self._measure("pain-score", side, worst, error, 1, "asked")
+            score = self._measure("pain-score", side, worst, error, 1, "asked")
+            shared = _of_both_sides([(pain, pain.score) for pain in self.visit.pain])
+            yield replace(score, shared=shared)
         if weeks or not here:
             longest = float(max(weeks, default=0))
-            yield self._measure("pain-weeks", side, longest, 0.0, 1, "asked")
+            shared = _of_both_sides([(pain, pain.weeks) for pain in self.visit.pain])
+            yield replace(
+                self._measure("pain-weeks", side, longest, 0.0, 1, "asked"), shared=shared
+            )
 
     def _again(self, side: Side, worst: float | None) -> Iterator[Measure]:
         """What the customer who came back tells of the time since."""
@@ -280,7 +287,8 @@ class _Maker:
             return
         if again.weeks_of_wear is not None:
             weeks = again.weeks_of_wear
-            yield self._measure("wear-weeks", side, weeks, 0.0, 1, "asked")
+            wear = self._measure("wear-weeks", side, weeks, 0.0, 1, "asked")
+            yield replace(wear, shared=True)
         before = again.pain_before.left if side == "left" else again.pain_before.right
         if worst is not None and before is not None:
             error = self._single("pain-change")
@@ -315,3 +323,9 @@ class _Maker:
             f"mean of {norm.mean:g}; measure again"
         )
         return measure.flagged(Flag("implausible", text))
+
+
+def _of_both_sides(answers: Sequence[tuple[Pain, float | None]]) -> bool:
+    """Whether the largest of some answers was given once, of both sides together."""
+    given = [(value, pain.side == "both") for pain, value in answers if value is not None]
+    return bool(given) and max(given)[1]

@@ -17,6 +17,7 @@ from recommend.rulebook.models import (
     FootType,
     Heading,
     Limit,
+    LimitValue,
     Question,
     Rule,
     Source,
@@ -57,7 +58,9 @@ class CompiledRule:
 class Rulebook:
     """Everything a rulebook's files say.
 
-    `digest` is the SHA-256 over the names and contents of all files.
+    `digest` is the SHA-256 over the names and contents of all files. `limits` hold the values that
+    apply; `limit_values` are all that are written, those of another norm of the Foot Posture Index
+    among them.
     """
 
     folder: str
@@ -66,6 +69,7 @@ class Rulebook:
     sources: Mapping[str, Source]
     measures: MeasureDefs
     limits: Mapping[str, Limit]
+    limit_values: tuple[LimitValue, ...]
     axes: Mapping[str, AxisDef]
     questions: Mapping[str, Question]
     attributes: Mapping[str, AttributeDef]

@@ -145,6 +145,7 @@ class _Loader:
             sources=names.sources,
             measures=names.measures,
             limits=names.limits,
+            limit_values=tuple(v for one in limits.limits.values() for v in one.values),
             axes=names.axes,
             questions=names.questions,
             attributes=names.attributes,

@@ -6,12 +6,15 @@ import textwrap
 from collections.abc import Iterator
 from typing import Any
 
+from recommend.show.records import counted
 from recommend.show.sure import change_lines, sure_data, sure_lines
 from recommend.show.tree import tree_lines
-from recommend.trail.nearest import Change
+from recommend.trail.nearest import Change, Effect
 from recommend.trail.node import Node
 from recommend.trail.redraw import HowSure
 from recommend.trail.replay import Replayed
+
+FORMAT = 2  # of the JSON; raised when a field changes its meaning or goes away
 
 
 def head_lines(replayed: Replayed) -> Iterator[str]:
@@ -25,8 +28,8 @@ def head_lines(replayed: Replayed) -> Iterator[str]:
     if replayed.identical:
         yield "Derived again just now: identical, byte for byte."
     else:
-        count = len(replayed.differences)
-        yield f"DERIVED AGAIN JUST NOW, IT DIFFERS in {count} places: see `recommend replay`."
+        places = counted(len(replayed.differences), "place")
+        yield f"DERIVED AGAIN JUST NOW, IT DIFFERS in {places}: see `recommend replay`."
 
 
 def explain_lines(
@@ -65,11 +68,12 @@ def explain_data(
 
     Fields: ``record`` (number, SHA-256, kept-at, identical, versions, documents), ``tree``
     (nodes of kind, text, truth, id, facts, children), ``how-sure`` and ``nearest-changes``
-    (null with ``--rule``, ``--product`` and ``--why-not``), ``cautions``.
+    (null with ``--rule``, ``--product`` and ``--why-not``), ``cautions``. The foot of a reading
+    is null when one reading stands for both.
     """
     record = replayed.record
     return {
-        "format": 1,
+        "format": FORMAT,
         "record": {
             "number": record.seq,
             "sha256": record.hash,
@@ -94,7 +98,10 @@ def _change_data(change: Change) -> dict[str, Any]:
         "value": change.value,
         "change": change.by,
         "change-in-errors": change.errors,
-        "alters": change.alters,
-        "before": change.before,
-        "after": change.after,
+        "effects": [_effect_data(effect) for effect in change.effects],
     }
+
+
+def _effect_data(effect: Effect) -> dict[str, str]:
+    data = {"alters": effect.alters, "before": effect.before, "after": effect.after}
+    return data | ({"level": effect.level} if effect.level else {})

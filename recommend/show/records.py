@@ -8,9 +8,9 @@ from recommend.trail.store import FORGOTTEN, Record, Store
 from recommend.trail.verify import Verdict
 
 
-def counted(number: int) -> str:
-    """`number` records, in words."""
-    return f"{number} record{'' if number == 1 else 's'}"
+def counted(number: int, thing: str = "record") -> str:
+    """So many records (or visits, or places), in words: ``1 record``, ``2 records``."""
+    return f"{number} {thing}{'' if number == 1 else 's'}"
 
 
 def list_lines(store: Store, limit: int) -> Iterator[str]:

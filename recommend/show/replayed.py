@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Iterator, Sequence
 from typing import Any
 
-from recommend.trail.impact import Changed, Impact
+from recommend.show.records import counted
+from recommend.trail.impact import COMPARED, Changed, Impact
 from recommend.trail.replay import Replayed
 
 SHOWN = 12  # differences shown of one record
@@ -18,7 +20,8 @@ def replayed_lines(one: Replayed) -> Iterator[str]:
     if one.identical:
         yield f"record {record.seq} ({record.hash[:12]}): identical, byte for byte"
         return
-    yield f"record {record.seq} ({record.hash[:12]}): DIFFERS in {len(one.differences)} places"
+    places = counted(len(one.differences), "place")
+    yield f"record {record.seq} ({record.hash[:12]}): DIFFERS in {places}"
     for difference in one.differences[:SHOWN]:
         yield f"  {difference.path}: was {difference.was}, is {difference.now}"
     if len(one.differences) > SHOWN:
@@ -51,20 +54,38 @@ def impact_lines(impact: Impact, keep: int, width: int) -> Iterator[str]:
 
 def _impact_lines(impact: Impact, keep: int) -> Iterator[str]:
     yield from _lost(impact, keep)
-    yield f"{impact.records} visits, {impact.changed} would come out otherwise:"
-    yield f"  foot type: {impact.types}"
-    for group, count in sorted(impact.firsts.items()):
-        yield f"  first {group}: {count}"
-    for word, counts in (("lost", impact.lost_notes), ("gained", impact.gained_notes)):
-        for (level, rule), count in counts.most_common():
-            yield f"  {level} note {rule} {word}: {count}"
+    yield from _unbound(impact, keep)
+    compared = f"{', '.join(COMPARED[:-1])}, or {COMPARED[-1]}"
+    visits = counted(impact.records, "visit")
+    yield f"Of {visits}, {impact.changed} would come out otherwise in {compared}:"
+    yield from _tallies(impact)
+    if impact.older:
+        yield (
+            f"  ({impact.older} kept by an earlier version: compared only in foot type, notes and "
+            "first products)"
+        )
     if impact.remeasured:
         yield f"  ({impact.remeasured} measured anew: these rules measure otherwise)"
     if impact.sample:
         yield ""
-        yield "The most changed:"
+        yield "The most changed of the others:"
         for one in impact.sample[:keep]:
             yield f"  {changed_words(one)}"
+
+
+def _tallies(impact: Impact) -> Iterator[str]:
+    """How often each thing changed; losses of nevers and musts are told before."""
+    for need, count in impact.needs_gained.most_common():
+        yield f"  gained, {need}: {count}"
+    for word, counts in (("lost", impact.lost_notes), ("gained", impact.gained_notes)):
+        for (level, rule), count in counts.most_common():
+            yield f"  {level} note {rule} {word}: {count}"
+    for rule, count in impact.reworded.most_common():
+        yield f"  note {rule} in other words: {count}"
+    yield f"  foot type: {impact.types}"
+    for word, groups in (("first", impact.firsts), ("listed", impact.listed)):
+        for group, count in sorted(groups.items()):
+            yield f"  {word} {group}: {count}"
 
 
 def _lost(impact: Impact, keep: int) -> Iterator[str]:
@@ -73,7 +94,7 @@ def _lost(impact: Impact, keep: int) -> Iterator[str]:
         yield ""
         return
     count = len(impact.lost)
-    yield f"LOST: {count} visits would lose a stop or a see-a-clinician note."
+    yield f"LOST: {counted(count, 'visit')} would lose a stop or a see-a-clinician note."
     for one in impact.lost[:keep]:
         yield f"  {changed_words(one)}"
     if count > keep:
@@ -81,13 +102,38 @@ def _lost(impact: Impact, keep: int) -> Iterator[str]:
     yield ""
 
 
+def _unbound(impact: Impact, keep: int) -> Iterator[str]:
+    if not impact.losing:
+        yield "No never and no must would be lost."
+        yield ""
+        return
+    visits = counted(impact.losing, "visit")
+    yield f"{visits} would lose a never or a must, or have it with another bound:"
+    for need, count in impact.needs_lost.most_common():
+        yield f"  lost, {need}: {count}"
+    for one in impact.unbound[:keep]:
+        yield f"  {changed_words(one)}"
+    yield ""
+
+
 def changed_words(one: Changed) -> str:
     """One changed record in a line."""
     parts = [f"loses {level} {rule}" for rule, level in one.lost.items()]
+    parts += [f"loses {need}" for need in one.unbound]
+    parts += [f"gains {need}" for need in one.bound]
     parts += [f"gains {level} {rule}" for rule, level in one.gained.items()]
+    parts += [f"{rule} in other words" for rule in one.reworded]
     parts += [f"{side} {_of(was)} -> {_of(now)}" for side, (was, now) in one.types.items()]
     parts += [f"first {group} {_of(a)} -> {_of(b)}" for group, (a, b) in one.firsts.items()]
+    below = ((g, *pair) for g, pair in one.listed.items() if g not in one.firsts)
+    parts += [f"listed {group}: {_moved(a or (), b or ())}" for group, a, b in below]
     return f"record {one.seq}: {'; '.join(parts)}"
+
+
+def _moved(was: Sequence[str], now: Sequence[str]) -> str:
+    """What joined a list and what left it, or that it stands in another order."""
+    moves = [f"+{one}" for one in now if one not in was] + [f"-{o}" for o in was if o not in now]
+    return " ".join(moves) or "another order"
 
 
 def _of(value: str | None) -> str:
@@ -100,18 +146,30 @@ def impact_data(impact: Impact, keep: int) -> dict[str, Any]:
         "format": 1,
         "records": impact.records,
         "changed": impact.changed,
+        "compared-in": list(COMPARED),
+        "kept-by-an-earlier-version": impact.older,
         "measured-anew": impact.remeasured,
         "foot-type": impact.types,
         "first": dict(sorted(impact.firsts.items())),
+        "listed": dict(sorted(impact.listed.items())),
+        "losing-a-never-or-must": impact.losing,
+        "nevers-and-musts-lost": _counts("need", impact.needs_lost),
+        "nevers-and-musts-gained": _counts("need", impact.needs_gained),
+        "notes-reworded": _counts("rule", impact.reworded),
         "notes-lost": _notes(impact.lost_notes),
         "notes-gained": _notes(impact.gained_notes),
         "lost-clinical": [_changed(one) for one in impact.lost],
+        "lost-nevers-and-musts": [_changed(one) for one in impact.unbound[:keep]],
         "sample": [_changed(one) for one in impact.sample[:keep]],
     }
 
 
 def _notes(counts: Any) -> list[dict[str, Any]]:
     return [{"level": lv, "rule": rule, "count": n} for (lv, rule), n in counts.most_common()]
+
+
+def _counts(key: str, counts: Counter[str]) -> list[dict[str, Any]]:
+    return [{key: name, "count": n} for name, n in counts.most_common()]
 
 
 def _changed(one: Changed) -> dict[str, Any]:
@@ -121,4 +179,8 @@ def _changed(one: Changed) -> dict[str, Any]:
         "gained": dict(one.gained),
         "types": {side: {"was": a, "now": b} for side, (a, b) in one.types.items()},
         "first": {group: {"was": a, "now": b} for group, (a, b) in one.firsts.items()},
+        "listed": {group: {"was": a, "now": b} for group, (a, b) in one.listed.items()},
+        "nevers-and-musts-lost": list(one.unbound),
+        "nevers-and-musts-gained": list(one.bound),
+        "notes-reworded": list(one.reworded),
     }

@@ -7,19 +7,21 @@ from collections.abc import Iterator
 from typing import Any
 
 from recommend.measure.definitions import unit_words
+from recommend.measure.model import Side
 from recommend.rulebook.book import Rulebook
-from recommend.trail.nearest import Change
+from recommend.show.words import LEVEL_WORDS
+from recommend.trail.nearest import Change, Effect
 from recommend.trail.redraw import HowSure, Repeat
 
 
 def sure_line(sure: HowSure, book: Rulebook) -> str:
-    """The short form: how many of 100 redraws it holds in, and what to measure again first."""
+    """The short form: in how many of 100 redraws it holds, and what to measure again first."""
     types, firsts, notes = (
         _of_hundred(share) for share in (sure.types_hold, sure.firsts_hold, sure.notes_hold)
     )
     text = (
-        f"How sure: of 100 redraws of the readings within their errors, the foot types hold in "
-        f"{types}, the notes in {notes}, the first products in {firsts}"
+        f"How sure: with the readings redrawn within their errors ({sure.draws} times), the foot "
+        f"types hold in {types} of 100, the notes in {notes}, the first products in {firsts}"
     )
     if sure.repeat:
         return f"{text}. Re-measure {repeat_words(sure.repeat[0], book)} first."
@@ -28,12 +30,21 @@ def sure_line(sure: HowSure, book: Rulebook) -> str:
 
 def repeat_words(repeat: Repeat, book: Rulebook) -> str:
     """A reading to take again: the measure for people, and the foot."""
-    return f"{book.measures[repeat.measure].plain} ({repeat.measure}, {repeat.side})"
+    return reading_words(repeat.side, repeat.measure, book)
+
+
+def reading_words(side: Side | None, measure: str, book: Rulebook) -> str:
+    """A reading: the measure for people, its id, and the foot unless it stands for both."""
+    foot = f", {side}" if side else ""
+    return f"{book.measures[measure].plain} ({measure}{foot})"
 
 
 def sure_lines(sure: HowSure, book: Rulebook) -> Iterator[str]:
     """Everything the redraws tell, a line each."""
-    yield f"{sure.draws} redraws, seed {sure.seed[:12]}: each reading within its own error"
+    yield (
+        f"{sure.draws} redraws, each reading within its own error; seed {sure.seed[:12]}, a hash "
+        "of the visit, the rulebook and the catalogue"
+    )
     yield f"both foot types hold in {_of_hundred(sure.types_hold)} of 100"
     yield f"all notes hold in {_of_hundred(sure.notes_hold)} of 100"
     if sure.first:
@@ -76,29 +87,44 @@ def sure_data(sure: HowSure) -> dict[str, Any]:
 
 
 def change_lines(changes: tuple[Change, ...], book: Rulebook) -> Iterator[str]:
-    """The nearest changes, those that noise could bring about first."""
+    """The nearest changes, those that noise could bring about first; the others are counted."""
     far = book.parameters["sure.far"]
     shown = [one for one in changes if one.errors is not None and abs(one.errors) <= far]
     for one in shown:
         yield change_words(one, book)
-    left = len(changes) - len(shown)
-    if left:
-        yield f"{left} more would take over {far:g} SE, or a reading without error"
+    exact = [one for one in changes if one.errors is None]
+    beyond = len(changes) - len(shown) - len(exact)
+    if beyond:
+        yield f"{beyond} more would take over {far:g} SE of the reading (--json lists them)"
+    if exact:
+        readings = dict.fromkeys(reading_words(c.side, c.measure, book) for c in exact)
+        yield (
+            f"{len(exact)} more would take another answer, where no error is reckoned: "
+            f"{', '.join(readings)} (--json lists them)"
+        )
     if not changes:
-        yield "no single reading, however far, would alter a foot type or a first product"
+        yield "no single reading, however far, would alter a note, a foot type or a first product"
 
 
 def change_words(change: Change, book: Rulebook) -> str:
     """One nearest change: reading, how far in unit and errors, and what it would alter."""
     definition, unit = book.measures[change.measure], unit_words(change.unit)
+    effects = "; ".join(effect_words(effect) for effect in change.effects)
     places = max(definition.decimals + 1, 2) if change.unit != "score" else 0
     errors = "" if change.errors is None else f", {change.errors:+.1f} SE"
     value = away(change.value, change.by > 0, places)
     return (
-        f"{definition.plain} ({change.measure}, {change.side}) {change.was:.{places}f}{unit}"
-        f" -> {value:.{places}f}{unit} ({value - change.was:+.{places}f}{errors}): "
-        f"{change.alters} {change.before} -> {change.after}"
+        f"{reading_words(change.side, change.measure, book)} {change.was:.{places}f}{unit}"
+        f" -> {value:.{places}f}{unit} ({value - change.was:+.{places}f}{errors}): {effects}"
     )
+
+
+def effect_words(effect: Effect) -> str:
+    """What a change alters, in a few words."""
+    if effect.level:
+        turns = "becomes due" if effect.after == "due" else "is no longer due"
+        return f"{LEVEL_WORDS[effect.level]} {effect.alters} {turns}"
+    return f"{effect.alters} {effect.before} -> {effect.after}"
 
 
 def away(value: float, upwards: bool, places: int) -> float:

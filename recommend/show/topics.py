@@ -91,7 +91,7 @@ def _norm_words(one: MeasureDef) -> str:
 
 def limits(book: Rulebook) -> Iterator[str]:
     """What the tool cannot do, and how well its limits are known."""
-    kinds = Counter(value.kind for limit in book.limits.values() for value in limit.values)
+    kinds = Counter(value.kind for value in book.limit_values)
     yield "Limits of the tool"
     yield ""
     yield (
@@ -113,7 +113,8 @@ def limits(book: Rulebook) -> Iterator[str]:
         "down."
     )
     yield (
-        f"Of {sum(kinds.values())} limits, "
+        f"It has {len(book.limits)} limits with {sum(kinds.values())} values, those of every norm "
+        "counted: "
         + ", ".join(f"{count} are {_KIND[kind]}" for kind, count in kinds.most_common())
         + ". `rules/limits.yaml` says which is which, and `rules/sources.yaml` where studies "
         "disagree."

@@ -3,20 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from recommend.infer.many import ManyConclusions
-from recommend.match.needs import needs_of
+from recommend.match.needs import PairNeeds, needs_of
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.models import NeedsThen, NoteThen
-from recommend.trail.leaders import Leaders, Leading
+from recommend.trail.leaders import Leaders, Leading, Order
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """One set of needs and sizes: what the pair needs, and the products that lead."""
+
+    needs: PairNeeds
+    leading: Leading
 
 
 class CaseRanking:
@@ -33,13 +42,14 @@ class CaseRanking:
         self.book = leaders.book
         rules = self.book.rules
         self._rules = [rule.id for rule in rules if isinstance(rule.rule.then, NeedsThen)]
-        self._known: dict[bytes, Leading] = {}
+        self._known: dict[bytes, Case] = {}
         self._length_of: dict[int, float] = {}
+        self._last: tuple[bytes, tuple[PairNeeds, Order]] | None = None
 
     def rank(
         self, feet: Mapping[Side, ManyConclusions], lengths: Floats
-    ) -> tuple[NDArray[np.intp], tuple[Leading, ...]]:
-        """Which case each of n pairs of feet is, and the products that lead in each case.
+    ) -> tuple[NDArray[np.intp], tuple[Case, ...]]:
+        """Which case each of n pairs of feet is, and what each case comes to.
 
         Parameters
         ----------
@@ -57,16 +67,22 @@ class CaseRanking:
                 # Every length of a stretch takes the same sizes, so one of them stands for all.
                 length = self._length_of.setdefault(int(steps[row]), float(lengths[row]))
                 known = None if np.isnan(length) else length
-                self._known[key] = self._leading([one[row] for one in bits], known)
+                needs, order = self._suitable(np.stack([one[row] for one in bits]))
+                self._known[key] = Case(needs, self.leaders.in_stock(order, known, self.top))
             cases.append(self._known[key])
         return case.ravel(), tuple(cases)
 
-    def _leading(self, bits: list[Bools], length: float | None) -> Leading:
-        fired = {
-            side: [rule for rule, on in zip(self._rules, one, strict=True) if on]
-            for side, one in zip(SIDES, bits, strict=True)
-        }
-        return self.leaders.first(needs_of(self.book, fired), length, self.top)
+    def _suitable(self, bits: Bools) -> tuple[PairNeeds, Order]:
+        """What is needed and what suits; the last is kept, for equal needs follow each other."""
+        key = bits.tobytes()
+        if self._last is None or self._last[0] != key:
+            fired = {
+                side: [rule for rule, on in zip(self._rules, one, strict=True) if on]
+                for side, one in zip(SIDES, bits, strict=True)
+            }
+            needs = needs_of(self.book, fired)
+            self._last = (key, (needs, self.leaders.suitable(needs)))
+        return self._last[1]
 
     @cached_property
     def size_steps(self) -> Floats:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -9,9 +10,9 @@ from functools import cached_property
 from recommend.catalogue.fitting import fit
 from recommend.errors import RecommendError, nearest
 from recommend.match.judge import Verdict
-from recommend.match.needs import Need, level_words, need_words
+from recommend.match.needs import Need, asked_words, level_words
 from recommend.match.outcome import Outcome
-from recommend.match.shortlist import GROUPS, Candidate, Group, Shortlist
+from recommend.match.shortlist import GROUPS, Candidate, Group, Shortlist, rank_key
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.vocabulary import FOOT_TYPE
 from recommend.trail.node import Node
@@ -173,8 +174,7 @@ class Explanation:
         """A need in words, with its strength and weight."""
         title = self.outcome.book.attributes[need.attribute].title
         weight = f", weight {need.weight:g}" if need.weight else ""
-        words = need_words(need, self.outcome.book).removeprefix("never ")
-        return f"{need.strength} {need.attribute} {words} ({title}{weight})"
+        return f"{asked_words(need, self.outcome.book)} ({title}{weight})"
 
     def _standing_to(self, verdict: Verdict) -> str:
         if verdict.level is None:
@@ -182,7 +182,9 @@ class Explanation:
         has = f"it has {self._level(verdict)}"
         if verdict.broken:
             return f"{has}, which rules it out"
-        if verdict.need.strength != "prefer" or verdict.satisfaction == 1:
+        if verdict.need.strength == "never":
+            return f"{has}, which is allowed"
+        if verdict.need.strength == "must" or verdict.satisfaction == 1:
             return f"{has}, met"
         return f"{has}, {verdict.satisfaction:.0%} met"
 
@@ -194,7 +196,7 @@ class Explanation:
         """Why it is where it is, in a line or two."""
         if not candidate.judgement.suitable:
             broken = sum(verdict.broken for verdict in candidate.judgement.verdicts)
-            yield f"it is not listed: {broken} of its musts and nevers are broken"
+            yield f"it is not listed: {broken} of its musts and nevers {_is_are(broken)} broken"
         for part, sized in zip(candidate.parts, candidate.sized, strict=True):
             if sized.availability in ("out-of-stock", "not-made"):
                 yield f"it is not listed: {part.id} is {sized.availability} in this size"
@@ -205,7 +207,23 @@ class Explanation:
         elif candidate.judgement.suitable and candidate.available:
             yield f"it is listed, below {self._line(first)}"
             if round(first.score, 6) == round(candidate.score, 6):
-                yield "the scores are equal: the cheaper comes first, then the id"
+                yield self._tie(first, candidate)
+
+    def _tie(self, first: Candidate, candidate: Candidate) -> str:
+        """What decided between equal scores: the prices, or where they are equal the ids."""
+        prices = [self._price(one) for one in (first, candidate)]
+        if prices[0] == prices[1]:
+            return f"the scores are equal and so are the prices ({prices[0]}): the id decides"
+        return (
+            f"the scores are equal, so the cheaper comes first: {first.id} {prices[0]}, "
+            f"{candidate.id} {prices[1]}"
+        )
+
+    def _price(self, candidate: Candidate) -> str:
+        _, price, _ = rank_key(candidate)
+        if math.isinf(price):
+            return "price not stated"
+        return f"{price:.2f} {self.outcome.catalogue.currency}".rstrip()
 
     def _against(self, candidate: Candidate, first: Candidate) -> Iterator[Node]:
         """Need by need what it has and what the first one has; what rules it out comes first."""
@@ -219,11 +237,12 @@ class Explanation:
             if verdict.broken or abs(points) >= _VISIBLE:
                 rows.append((not verdict.broken, -points, self._contrast(verdict, other, points)))
             else:
-                alike.append(f"{verdict.need.attribute} ({self._standing_to(verdict)})")
+                asked = asked_words(verdict.need, self.outcome.book)
+                alike.append(Node("remark", f"{asked}: {self._standing_to(verdict)}"))
         rows.sort(key=lambda row: row[:2])
         yield from (node for _, _, node in rows)
         if alike:
-            yield Node("remark", f"no difference in points: {'; '.join(alike)}")
+            yield Node("remark", "no difference in points:", children=tuple(alike))
 
     def _contrast(self, verdict: Verdict, other: Verdict | None, points: float) -> Node:
         node = self._verdict(verdict, open_=False)
@@ -261,3 +280,7 @@ class Explanation:
     def _misfit(self, names: list[str]) -> tuple[str, ...]:
         shoe, insole = (self.outcome.catalogue.item(name) for name in names)
         return fit(shoe, insole, self.outcome.book.parameters).against
+
+
+def _is_are(count: int) -> str:
+    return "is" if count == 1 else "are"

@@ -7,7 +7,7 @@ foot was kept with the record; it is made anew from the visit when the rules mea
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import islice
 from typing import Any
@@ -18,7 +18,7 @@ from recommend.errors import InputError, Place
 from recommend.infer.facts import facts_of
 from recommend.infer.many import columns_of, conclude_many
 from recommend.infer.one import Engine
-from recommend.match.outcome import as_document, outcome_of
+from recommend.match.outcome import outcome_of
 from recommend.match.shortlist import GROUPS
 from recommend.match.sizes import wanted_length
 from recommend.measure.model import SIDES
@@ -26,9 +26,16 @@ from recommend.measure.observed import observe
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.models import NoteThen
 from recommend.rulebook.vocabulary import FOOT_TYPE
-from recommend.trail.cases import CaseRanking, stopped
-from recommend.trail.keeping import Archive, basis_of, summary_of
-from recommend.trail.leaders import Leaders, firsts_of
+from recommend.trail.cases import Case, CaseRanking, stopped
+from recommend.trail.keeping import (
+    Archive,
+    basis_of,
+    binding_of,
+    firsts_listed,
+    summary_of,
+    wording_of,
+)
+from recommend.trail.leaders import Leaders
 from recommend.trail.shelf import catalogue_from
 from recommend.trail.store import SHORTLIST, Record
 from recommend.visit.models import Visit
@@ -36,6 +43,9 @@ from recommend.visit.models import Visit
 CHUNK = 5_000  # records at a time; bounds memory
 LEVELS = ("stop", "see-clinician", "caution")
 CLINICAL = LEVELS[:2]
+# What two summaries are compared in; a record kept by an early version knows only some of it.
+COMPARED = ("foot type", "notes", "nevers and musts", "listed products")
+_LATER = frozenset({"said", "listed", "binding"})
 
 Summary = Mapping[str, Any]
 
@@ -49,6 +59,10 @@ class Changed:
     lost, gained : notes by rule id, with their level.
     types : by foot, the foot type then and now; only feet that changed.
     firsts : by group, the first product then and now; only groups that changed.
+    listed : the same for the products that the screen lists.
+    unbound, bound : nevers and musts that would no longer be there, or would be new; one with
+        another bound is among both. Nothing where a stop withholds a shortlist.
+    reworded : rules whose note would be said in other words.
     """
 
     seq: int
@@ -56,6 +70,10 @@ class Changed:
     gained: Mapping[str, str]
     types: Mapping[str, tuple[str | None, str | None]]
     firsts: Mapping[str, tuple[str | None, str | None]]
+    listed: Mapping[str, tuple[Sequence[str] | None, Sequence[str] | None]]
+    unbound: tuple[str, ...]
+    bound: tuple[str, ...]
+    reworded: tuple[str, ...]
 
     @property
     def lost_clinical(self) -> tuple[str, ...]:
@@ -63,52 +81,70 @@ class Changed:
         return tuple(rule for rule, level in self.lost.items() if level in CLINICAL)
 
     @property
-    def size(self) -> tuple[int, int, int]:
-        """How much changed: lost clinical notes first, then types and notes, then products."""
-        notes = len(self.types) + len(self.lost) + len(self.gained)
-        return (len(self.lost_clinical), notes, len(self.firsts))
+    def size(self) -> tuple[int, ...]:
+        """How much changed: lost clinical notes first, lost nevers and musts, then the rest."""
+        notes = len(self.types) + len(self.lost) + len(self.gained) + len(self.reworded)
+        losses = (len(self.lost_clinical), len(self.unbound))
+        return (*losses, notes, len(self.bound), len(self.firsts), len(self.listed))
 
 
 @dataclass
 class Impact:
     """What other rules change over many records.
 
-    `lost` holds every record that loses a stop or a see-a-clinician note; `sample` the most
-    changed of the others.
+    `lost` holds every record that loses a stop or a see-a-clinician note; `unbound` the most
+    changed of the others that lose a never or a must, of which there are `losing` in all;
+    `sample` the most changed of the rest. `older` records were kept before nevers and musts,
+    wordings and listed products were part of a summary, and are compared without them.
     """
 
     records: int = 0
     remeasured: int = 0
     changed: int = 0
+    older: int = 0
     types: int = 0
+    losing: int = 0
     firsts: Counter[str] = field(default_factory=Counter)
+    listed: Counter[str] = field(default_factory=Counter)
+    needs_lost: Counter[str] = field(default_factory=Counter)
+    needs_gained: Counter[str] = field(default_factory=Counter)
+    reworded: Counter[str] = field(default_factory=Counter)
     lost_notes: Counter[tuple[str, str]] = field(default_factory=Counter)
     gained_notes: Counter[tuple[str, str]] = field(default_factory=Counter)
     lost: list[Changed] = field(default_factory=list)
+    unbound: list[Changed] = field(default_factory=list)
     sample: list[Changed] = field(default_factory=list)
 
     def add(self, one: Changed, keep: int) -> None:
         """Count a changed record; at most `keep` are held as a sample."""
         self.changed += 1
         self.types += bool(one.types)
+        self.losing += bool(one.unbound)
         self.firsts.update(one.firsts.keys())
+        self.listed.update(one.listed.keys())
+        self.needs_lost.update(one.unbound)
+        self.needs_gained.update(one.bound)
+        self.reworded.update(one.reworded)
         self.lost_notes.update((level, rule) for rule, level in one.lost.items())
         self.gained_notes.update((level, rule) for rule, level in one.gained.items())
         if one.lost_clinical:
             self.lost.append(one)
             return
-        self.sample.append(one)
-        if len(self.sample) > 4 * keep:
-            self._trim(keep)
-
-    def _trim(self, keep: int) -> None:
-        self.sample.sort(key=lambda one: (*(-n for n in one.size), one.seq))
-        del self.sample[keep:]
+        some = self.unbound if one.unbound else self.sample
+        some.append(one)
+        if len(some) > 4 * keep:
+            _trim(some, keep)
 
     def finish(self, keep: int) -> None:
         """Put lists in order: the most changed first."""
-        self._trim(keep)
-        self.lost.sort(key=lambda one: (*(-n for n in one.size), one.seq))
+        _trim(self.lost, len(self.lost))
+        _trim(self.unbound, keep)
+        _trim(self.sample, keep)
+
+
+def _trim(some: list[Changed], keep: int) -> None:
+    some.sort(key=lambda one: (*(-n for n in one.size), one.seq))
+    del some[keep:]
 
 
 class PastVisits:
@@ -149,7 +185,7 @@ class PastVisits:
         visit = asked_of(self.archive.visit(record), book)
         catalogue = ranking.leaders.catalogue
         outcome = outcome_of(visit, book, catalogue, self._engines[book.digest])
-        return summary_of(as_document(outcome))
+        return summary_of(outcome)
 
     def _key(self, record: Record) -> tuple[str, str]:
         rulebook = "" if self.book is not None else record.bodies["rulebook"]
@@ -171,7 +207,8 @@ class PastVisits:
                     f"({error.found})",
                     mend="keep the attributes that past catalogues state",
                 ) from error
-            self._rankings[key] = CaseRanking(Leaders(book, catalogue), 1)
+            shown = int(book.parameters["rank.shown"])
+            self._rankings[key] = CaseRanking(Leaders(book, catalogue), shown)
         return self._rankings[key]
 
     def _of_group(self, group: list[Record]) -> list[Summary]:
@@ -186,23 +223,22 @@ class PastVisits:
         }
         lengths = [np.nan if one["length"] is None else one["length"] for one in facts]
         case, cases = ranking.rank(feet, np.array(lengths, np.float64))
-        firsts = [firsts_of(leading) for leading in cases]
+        products = [_products(one, book) for one in cases]
         notes = {
-            rule.id: (
-                rule.rule.then.note,
-                feet["left"].holds[rule.id] | feet["right"].holds[rule.id],
-            )
+            rule.id: (rule.rule.then, feet["left"].holds[rule.id] | feet["right"].holds[rule.id])
             for rule in book.rules
             if isinstance(rule.rule.then, NoteThen)
         }
+        said = {rule: wording_of(then.say) for rule, (then, _) in notes.items()}
         stop = stopped(book, {rule: due for rule, (_, due) in notes.items()}, count)
         types = [*book.types, None]
         return [
             {
                 "stopped": bool(stop[row]),
                 "types": {side: types[feet[side].axes[FOOT_TYPE][row]] for side in SIDES},
-                "notes": {rule: level for rule, (level, due) in notes.items() if due[row]},
-                "first": {} if stop[row] else {g: firsts[case[row]].get(g) for g in GROUPS},
+                "notes": {rule: then.note for rule, (then, due) in notes.items() if due[row]},
+                "said": {rule: said[rule] for rule, (_, due) in notes.items() if due[row]},
+                **(_WITHHELD if stop[row] else products[case[row]]),
             }
             for row in range(count)
         ]
@@ -219,6 +255,16 @@ class PastVisits:
         used = observe(visit, book.measures, book.parameters).used
         made: dict[str, Any] = {s: facts_of(visit, s, used[s], book) for s in SIDES}
         return made | {"length": wanted_length(visit, book.parameters).length}
+
+
+_WITHHELD: Summary = {"first": {}, "listed": {}, "binding": None}
+
+
+def _products(case: Case, book: Rulebook) -> Summary:
+    """The part of a summary that depends on needs and sizes alone; shared by every such visit."""
+    listed = {group: list(case.leading[group]) for group in GROUPS}
+    binding = binding_of(case.needs, book)
+    return {"first": firsts_listed(listed), "listed": listed, "binding": binding}
 
 
 def asked_of(visit: Visit, book: Rulebook) -> Visit:
@@ -243,6 +289,7 @@ def impact_of(
     impact = Impact()
     for record, now in past.summaries(records):
         impact.records += 1
+        impact.older += not record.head["summary"].keys() >= _LATER
         changed = compared(record, now)
         if changed is not None:
             impact.add(changed, keep)
@@ -254,8 +301,15 @@ def impact_of(
 
 
 def compared(record: Record, now: Summary) -> Changed | None:
-    """What differs between a record's summary and another one of the same visit."""
-    was: Summary = record.head["summary"]
+    """What differs between a record's summary and another one of the same visit.
+
+    Only what both know is compared: summaries of an early version lack some of it.
+    """
+    kept: Summary = record.head["summary"]
+    if kept == now:
+        return None
+    was = {key: value for key, value in kept.items() if key in now}
+    now = {key: value for key, value in now.items() if key in was}
     if was == now:
         return None
     then_notes, now_notes = was["notes"], now["notes"]
@@ -265,7 +319,22 @@ def compared(record: Record, now: Summary) -> Changed | None:
         gained=_stronger(now_notes, then_notes),
         types=_pairs(was["types"], now["types"]),
         firsts=_pairs(was["first"], now["first"]),
+        listed=_pairs(was.get("listed", {}), now.get("listed", {})),
+        unbound=_only_in(was.get("binding"), now.get("binding")),
+        bound=_only_in(now.get("binding"), was.get("binding")),
+        reworded=_reworded(was.get("said", {}), now.get("said", {})),
     )
+
+
+def _only_in(these: Sequence[str] | None, others: Sequence[str] | None) -> tuple[str, ...]:
+    """Needs of one side alone; none where a stop withholds either shortlist."""
+    if these is None or others is None:
+        return ()
+    return tuple(need for need in these if need not in others)
+
+
+def _reworded(was: Mapping[str, str], now: Mapping[str, str]) -> tuple[str, ...]:
+    return tuple(sorted(rule for rule in was if rule in now and was[rule] != now[rule]))
 
 
 def _stronger(these: Mapping[str, str], others: Mapping[str, str]) -> dict[str, str]:

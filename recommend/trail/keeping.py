@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import platform
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from importlib.metadata import version
@@ -12,11 +12,12 @@ from typing import Any
 from recommend import __version__
 from recommend.catalogue.loading import Catalogue
 from recommend.errors import InputError, Place
+from recommend.match.needs import PairNeeds, asked_words
 from recommend.match.outcome import Outcome, as_document
-from recommend.match.shortlist import GROUPS
+from recommend.match.shortlist import GROUPS, Group
 from recommend.match.sizes import wanted_length
 from recommend.rulebook import Rulebook
-from recommend.trail.canonical import digest
+from recommend.trail.canonical import digest, sha256
 from recommend.trail.private import forgotten_parts, join, separate
 from recommend.trail.shelf import (
     catalogue_document,
@@ -30,6 +31,7 @@ from recommend.visit.models import Visit
 # Groups of parameters that are used only after facts have been made.
 _NOT_OF_FACTS = frozenset({"rank", "sure", "coverage", "trial", "effects", "sheet"})
 CONCLUDED = ("axis_", "decided_")  # beginnings of facts that rules conclude
+_PREFIX = 12  # characters of a hash that tell one wording from another
 
 
 def entry_of(outcome: Outcome) -> Entry:
@@ -47,7 +49,7 @@ def entry_of(outcome: Outcome) -> Entry:
         "facts": facts_document(outcome),
         "outcome": as_document(outcome),
     }
-    facts = {"summary": summary_of(documents["outcome"]), "versions": dict(versions())}
+    facts = {"summary": summary_of(outcome), "versions": dict(versions())}
     return Entry(documents, facts | {"case": case_of(outcome)})
 
 
@@ -100,22 +102,42 @@ def case_of(outcome: Outcome) -> str:
     return digest([visit["visit"], outcome.book.digest, outcome.catalogue.digest])
 
 
-def summary_of(document: Mapping[str, Any]) -> dict[str, Any]:
-    """The heart of an outcome: foot types, notes, first products. Small, and easily compared."""
-    ranked = document["shortlist"]
-    first = {}
-    for group in GROUPS if ranked else ():
-        rows = ranked[group]["ranked"]
-        first[group] = rows[0]["id"] if rows else None
+def summary_of(outcome: Outcome) -> dict[str, Any]:
+    """The heart of an outcome, small and easily compared.
+
+    ``stopped``; ``types`` by foot; ``notes`` by rule, with their level, and ``said``, a hash of
+    each one's wording; by group, the ``first`` product and the ones ``listed`` on the screen;
+    ``binding``, the nevers and musts of the pair, null when a stop withholds the shortlist.
+    """
+    assessment, ranked = outcome.assessment, outcome.shortlist
+    shown = int(outcome.book.parameters["rank.shown"])
+    listed: dict[Group, list[str]] = {}
+    if ranked:
+        listed = {g: [c.id for c in ranked.ranked[g][:shown]] for g in GROUPS}
     return {
-        "stopped": document["stopped"],
-        "types": {
-            side: foot["foot-type"]["id"] if foot["foot-type"] else None
-            for side, foot in document["feet"].items()
-        },
-        "notes": {note["rule"]: note["level"] for note in document["notes"]},
-        "first": first,
+        "stopped": assessment.stopped,
+        "types": {side: foot.foot_type for side, foot in assessment.feet.items()},
+        "notes": {note.rule: note.level for note in assessment.notes},
+        "said": {note.rule: wording_of(note.say) for note in assessment.notes},
+        "first": firsts_listed(listed),
+        "listed": listed,
+        "binding": binding_of(ranked.needs, outcome.book) if ranked else None,
     }
+
+
+def firsts_listed(listed: Mapping[Group, Sequence[str]]) -> dict[str, str | None]:
+    """The first product of each group that is listed; None where a group has none."""
+    return {group: ids[0] if ids else None for group, ids in listed.items()}
+
+
+def wording_of(text: str) -> str:
+    """The beginning of the SHA-256 of what a note says, so that another wording shows."""
+    return sha256(text.encode())[:_PREFIX]
+
+
+def binding_of(needs: PairNeeds, book: Rulebook) -> list[str]:
+    """The nevers and musts of a pair as sorted texts: ``must insole.heel-cup at least 12 mm``."""
+    return sorted(asked_words(need, book) for need in needs.needs if need.strength != "prefer")
 
 
 @cache

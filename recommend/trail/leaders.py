@@ -24,6 +24,7 @@ from recommend.rulebook.book import Rulebook
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Leading = Mapping[Group, tuple[str, ...]]
+Order = Mapping[Group, NDArray[np.intp]]  # by group, positions of candidates, best first
 
 _MET = {
     "at-least": np.greater_equal,
@@ -68,18 +69,30 @@ class Leaders:
 
         Suitable ones that are in stock in the size, best first, as `match.shortlist` ranks them.
         """
-        available = self._available(length)
-        suited = self._suitable_single(needs)
-        leading: dict[Group, tuple[str, ...]] = {}
-        for group in GROUPS:
+        return self.in_stock(self.suitable(needs), length, count)
+
+    def suitable(self, needs: PairNeeds) -> Order:
+        """By group, positions of what suits, best first, whether or not it is in stock."""
+        judged = {group: self._judged(self._groups[group], group, needs) for group in GROUPS}
+        alone = np.zeros(len(self.catalogue.items), np.bool_)
+        for group in ("shoe", "insole"):
+            alone[self._groups[group].parts[:, 0]] = ~judged[group][0]
+        found: dict[Group, NDArray[np.intp]] = {}
+        for group, (broken, score) in judged.items():
             rows = self._groups[group]
-            able = available[rows.parts].all(axis=1)
-            if group == "pair":
-                able &= suited[rows.parts].all(axis=1)
-            broken, score = self._judged(rows, group, needs)
-            able &= ~broken
+            suits = ~broken & alone[rows.parts].all(axis=1)
             order = np.lexsort((np.arange(len(rows.ids)), -np.round(score, 6)))
-            leading[group] = tuple(rows.ids[i] for i in order[able[order]][:count])
+            found[group] = order[suits[order]]
+        return found
+
+    def in_stock(self, order: Order, length: float | None, count: int) -> Leading:
+        """Ids of the first `count` of what suits that are in stock for a foot of `length` mm."""
+        available = self._available(length)
+        leading: dict[Group, tuple[str, ...]] = {}
+        for group, best in order.items():
+            rows = self._groups[group]
+            there = best[available[rows.parts[best]].all(axis=1)]
+            leading[group] = tuple(rows.ids[i] for i in there[:count])
         return leading
 
     @cached_property
@@ -135,13 +148,6 @@ class Leaders:
             there = [one.availability in ("in-stock", "size-unknown") for one in sized]
             self._available_at[length] = np.array(there)
         return self._available_at[length]
-
-    def _suitable_single(self, needs: PairNeeds) -> Bools:
-        suited = np.zeros(len(self.catalogue.items), np.bool_)
-        for group in ("shoe", "insole"):
-            rows = self._groups[group]
-            suited[rows.parts[:, 0]] = ~self._judged(rows, group, needs)[0]
-        return suited
 
     def _judged(self, rows: _Rows, group: Group, needs: PairNeeds) -> tuple[Bools, Floats]:
         """Whether each row is ruled out, and its score of 100."""

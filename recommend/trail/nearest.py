@@ -10,12 +10,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import get_args
 
 import numpy as np
 
 from recommend.match.shortlist import GROUPS
 from recommend.measure.definitions import DIFFERENCES
 from recommend.measure.model import SIDES, Side
+from recommend.rulebook.models import NoteLevel, NoteThen
 from recommend.rulebook.naming import DECIMALS
 from recommend.trail.leaders import firsts_of
 from recommend.trail.whatif import (
@@ -33,27 +35,41 @@ _AROUND = (-2, -1, 0, 1, 2)  # steps looked at about each place, for rounding
 
 
 @dataclass(frozen=True, slots=True)
+class Effect:
+    """One thing that a change alters.
+
+    Attributes
+    ----------
+    alters : ``note RULE``, ``foot-type SIDE`` or ``first GROUP``.
+    before, after : in ids; of a note ``due`` or ``not due``.
+    level : of a note: ``stop``, ``see-clinician`` or ``caution``.
+    """
+
+    alters: str
+    before: str
+    after: str
+    level: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Change:
     """The smallest change of one reading that alters something.
 
     Attributes
     ----------
-    side, measure, unit : which reading.
+    side, measure, unit : which reading; no side when one reading stands for both feet.
     value : what it would have to be; `was` is what it is.
     errors : the change in standard errors, None when the reading has none.
-    alters : ``foot-type`` or ``first-product``.
-    before, after : what it alters, in ids.
+    effects : everything that first changes at this value; notes first, the most severe before.
     """
 
-    side: Side
+    side: Side | None
     measure: str
     unit: str
     was: float
     value: float
     errors: float | None
-    alters: str
-    before: str
-    after: str
+    effects: tuple[Effect, ...]
 
     @property
     def by(self) -> float:
@@ -62,8 +78,9 @@ class Change:
 
 
 def nearest_changes(whatif: WhatIf) -> tuple[Change, ...]:
-    """For each reading, the smallest changes that alter a foot type and a first product.
+    """For each reading, the smallest changes that alter notes, a foot type, a first product.
 
+    Notes of each level by themselves, so that a caution near by does not hide a stop beyond it.
     Ordered by standard errors: what noise could do by itself comes first.
     """
     before = whatif.outcomes({}, 1)
@@ -76,15 +93,15 @@ def nearest_changes(whatif: WhatIf) -> tuple[Change, ...]:
     return tuple(sorted(found, key=_closeness))
 
 
-def _closeness(change: Change) -> tuple[float, str, str, str]:
+def _closeness(change: Change) -> tuple[float, str, str, float]:
     errors = np.inf if change.errors is None else abs(change.errors)
-    return (errors, change.side, change.measure, change.alters)
+    return (errors, change.side or "", change.measure, abs(change.by))
 
 
 def candidates(whatif: WhatIf, key: Key) -> Floats:
     """Values of a reading on both sides of every place where something can change.
 
-    Nearest to the reading first; the reading itself is left out.
+    Nearest to the reading first; the reading itself is left out, and so is what it can never be.
     """
     measure = whatif.measure(key)
     step = 1.0 if measure.unit == "score" else STEP
@@ -92,7 +109,8 @@ def candidates(whatif: WhatIf, key: Key) -> Floats:
     values = (np.rint(places / step)[:, None] + np.array(_AROUND)).ravel() * step
     values = np.unique(np.round(values, DECIMALS))
     was = float(measure.value)
-    values = values[values != round(was, DECIMALS)]
+    low, high = whatif.possible(key)
+    values = values[(values != round(was, DECIMALS)) & (values >= low) & (values <= high)]
     return np.asarray(values[np.lexsort((values, np.abs(values - was)))], np.float64)
 
 
@@ -134,29 +152,61 @@ def _own(whatif: WhatIf, key: Key, name: str) -> Iterator[float]:
 def _changes(
     whatif: WhatIf, key: Key, values: Floats, before: Outcomes, after: Outcomes
 ) -> Iterator[Change]:
-    """The first value, which is the nearest, that alters a foot type, and a first product."""
-    types = [*whatif.book.types, "undetermined"]
+    """What each thing needs at least; things that change at the same value are told together."""
+    effects: dict[int, list[Effect]] = {}
+    for found in (
+        _notes(whatif, before, after),
+        _types(whatif, before, after),
+        _firsts(before, after),
+    ):
+        for row, effect in found:
+            effects.setdefault(row, []).append(effect)
+    measure = whatif.measure(key)
+    was = float(measure.value)
+    for row, together in effects.items():
+        value = float(values[row])
+        errors = (value - was) / measure.error if measure.error else None
+        foot = whatif.foot_of(key)
+        yield Change(foot, key[1], measure.unit, was, value, errors, tuple(together))
+
+
+def _notes(whatif: WhatIf, before: Outcomes, after: Outcomes) -> Iterator[tuple[int, Effect]]:
+    """For each level, the first row in which a note of it becomes due or is no longer due."""
+    for level in get_args(NoteLevel):
+        turned = {}
+        for rule, due in after.notes.items():
+            then = whatif.book.by_id[rule].rule.then
+            if isinstance(then, NoteThen) and then.note == level:
+                turned[rule] = due != before.notes[rule][0]
+        rows = np.flatnonzero(np.any(list(turned.values()), axis=0))
+        if len(rows):
+            at = int(rows[0])
+            for rule in (rule for rule, changed in turned.items() if changed[at]):
+                was, now = "not due", "due"
+                if before.notes[rule][0]:
+                    was, now = now, was
+                yield at, Effect(f"note {rule}", was, now, level)
+
+
+def _types(whatif: WhatIf, before: Outcomes, after: Outcomes) -> Iterator[tuple[int, Effect]]:
+    """For each foot, the first row that alters its type."""
+    names = [*whatif.book.types, "undetermined"]
     for side in SIDES:
         code, codes = before.types[side][0], after.types[side]
-        hits = np.flatnonzero(codes != code)
-        if len(hits):
-            at = int(hits[0])
-            names = types[code], types[codes[at]]
-            yield _change(whatif, key, values[at], f"foot-type {side}", *names)
+        rows = np.flatnonzero(codes != code)
+        if len(rows):
+            at = int(rows[0])
+            yield at, Effect(f"foot-type {side}", names[code], names[codes[at]])
+
+
+def _firsts(before: Outcomes, after: Outcomes) -> Iterator[tuple[int, Effect]]:
+    """The first row that alters the first product of a group."""
     was_first = firsts_of(before.case_of(0))
     changed = np.array([firsts_of(leading) != was_first for leading in after.cases])[after.case]
-    hits = np.flatnonzero(changed)
-    if len(hits) and was_first:
-        at = int(hits[0])
+    rows = np.flatnonzero(changed)
+    if len(rows) and was_first:
+        at = int(rows[0])
         now = firsts_of(after.case_of(at))
         group = next(g for g in GROUPS if now.get(g) != was_first.get(g))
         then = now.get(group, "none") if now else "withheld by a stop"
-        was = was_first.get(group, "none")
-        yield _change(whatif, key, values[at], f"first {group}", was, then)
-
-
-def _change(whatif: WhatIf, key: Key, value: float, alters: str, before: str, after: str) -> Change:
-    measure = whatif.measure(key)
-    was = float(measure.value)
-    errors = float(value - was) / measure.error if measure.error else None
-    return Change(key[0], key[1], measure.unit, was, float(value), errors, alters, before, after)
+        yield at, Effect(f"first {group}", was_first.get(group, "none"), then)

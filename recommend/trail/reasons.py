@@ -94,7 +94,7 @@ class FootReasons:
         place = within(str(rule.place), self.book.folder)
         text = f"rule {rule.id} {_VERDICT[truth]} ({self.side}): {rule.rule.title}"
         children = (
-            Node("remark", f"in {place}; then: {conclusion_words(rule)}"),
+            Node("remark", f"in {place}; then: {conclusion_words(rule, self.book)}"),
             self._condition(rule.rule.when, (*above, rule.id)),
             basis_node(self.book, rule.rule.basis),
         )

@@ -1,7 +1,9 @@
 """How sure: readings redrawn within their errors, and how often the outcome holds.
 
 Each numeric reading is replaced by one drawn from a normal distribution around it with its
-standard error; scores are rounded to whole numbers, as a fitter would write them. Readings are
+standard error; scores are rounded to whole numbers, as a fitter would write them, and no value
+leaves what its measure can be. One reading of the person, such as the body weight, is drawn once
+for both feet; apart from that readings are
 drawn independently of each other, also where two share a reading (the height of the arch and its
 stiffness); left-right differences and width over length are reckoned anew from what they follow
 from. Classes, such as the course of the load, carry no error and stay.
@@ -31,11 +33,11 @@ class Repeat:
 
     Attributes
     ----------
-    side, measure : which reading.
+    side, measure : which reading; no side when one reading stands for both feet.
     held : share of redraws in which the outcome would hold if this reading had no error.
     """
 
-    side: Side
+    side: Side | None
     measure: str
     held: float
 
@@ -95,7 +97,7 @@ def how_sure(whatif: WhatIf, seed: str, draws: int) -> HowSure:
         notes={rule: float(due.mean()) for rule, due in after.notes.items() if due.any()},
         first=_first_shares(before, after),
         top=_top_shares(before, after),
-        repeat=_repeats(exact, float(holds.mean())),
+        repeat=_repeats(whatif, exact, float(holds.mean())),
     )
 
 
@@ -108,7 +110,8 @@ def _drawn(whatif: WhatIf, key: Key, seed: str, draws: int) -> Floats:
     digest = hashlib.sha256(f"{seed}/{key[0]}/{key[1]}".encode()).digest()
     stream = np.random.RandomState(np.frombuffer(digest, dtype=">u4").astype(np.uint32))
     values = float(measure.value) + (measure.error or 0.0) * stream.standard_normal(draws)
-    return np.rint(values) if measure.unit == "score" else values
+    whole = np.rint(values) if measure.unit == "score" else values
+    return np.clip(whole, *whatif.possible(key))
 
 
 def _matters(whatif: WhatIf, key: Key, values: Floats) -> bool:
@@ -170,7 +173,9 @@ def _top_shares(before: Outcomes, after: Outcomes) -> dict[Group, dict[str, floa
     return {group: {one: stays(group, one) for one in ids} for group, ids in leading}
 
 
-def _repeats(exact: Mapping[Key, float], held: float) -> tuple[Repeat, ...]:
+def _repeats(whatif: WhatIf, exact: Mapping[Key, float], held: float) -> tuple[Repeat, ...]:
     """Readings by how much surer the outcome were without their error; gainless ones left out."""
-    found = [Repeat(*key, share) for key, share in exact.items() if share > held]
-    return tuple(sorted(found, key=lambda one: (-one.held, one.side, one.measure)))
+    found = [
+        Repeat(whatif.foot_of(key), key[1], share) for key, share in exact.items() if share > held
+    ]
+    return tuple(sorted(found, key=lambda one: (-one.held, one.side or "", one.measure)))

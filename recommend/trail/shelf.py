@@ -6,6 +6,7 @@ import hashlib
 import tempfile
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -69,7 +70,16 @@ def laid_out(document: Mapping[str, Any], name: str) -> Iterator[Path]:
                 raise InputError(Place(relative), "this name leads out of the folder")
             file.parent.mkdir(parents=True, exist_ok=True)
             file.write_bytes(text.encode("utf-8"))
-        yield folder
+        try:
+            yield folder
+        except InputError as error:
+            place = replace(error.place, file=_from(base, error.place.file))
+            raise InputError(place, error.found, error.allowed, error.mend) from error
+
+
+def _from(base: str, file: str) -> str:
+    """A file as counted from the folder it was laid out in for a moment: ``rules/limits.yaml``."""
+    return file.removeprefix(base).lstrip("/\\") if file.startswith(base) else file
 
 
 def rulebook_from(document: Mapping[str, Any]) -> Rulebook:
@@ -82,8 +92,13 @@ def rulebook_from(document: Mapping[str, Any]) -> Rulebook:
     """
     with laid_out(document, RULES) as folder:
         book = load_rulebook(folder)
-    _same(book.digest, document["sha256"], "rulebook")
-    return book
+        _same(book.digest, document["sha256"], "rulebook")
+        base = str(folder.parent)
+    rules = (
+        replace(rule, place=replace(rule.place, file=_from(base, rule.place.file)))
+        for rule in book.rules
+    )
+    return replace(book, folder=RULES, rules=tuple(rules))
 
 
 def catalogue_from(document: Mapping[str, Any], book: Rulebook) -> Catalogue:

@@ -26,6 +26,8 @@ from recommend.trail.private import Private, separate
 FORMAT = 1
 SALT_BYTES = 32
 SHORTEST_PREFIX = 6  # of a hash typed by hand
+HASH_LENGTH = 64  # SHA-256 in hexadecimal
+BY_PREFIX = "SELECT seq, hash, head FROM record WHERE hash >= ? AND hash < ? LIMIT 2"
 
 SHORTLIST, FORGOTTEN = "shortlist", "forgotten"
 
@@ -205,38 +207,42 @@ class Store:
             return [_record(self.path, *row) for row in rows]
 
     def find(self, name: str) -> Record:
-        """The record a person means by `name`.
+        """The record a person means by `name`: the latest that `find_all` gives."""
+        return self.find_all(name)[-1]
 
-        `name` is ``last``, a number, the beginning of a record's hash, or a customer's reference
-        code (the latest of their records).
+    def find_all(self, name: str) -> list[Record]:
+        """The records a person means by `name`, oldest first.
+
+        `name` is ``last`` (the newest record of a visit), a number, the beginning of a record's
+        hash, or a customer's reference code, which may stand for several records.
 
         Raises
         ------
         InputError
-            If none or several fit; says which are near.
+            If none fits, or several begin with the same hash; says which are near.
         """
         if name == "last":
-            return self._one(
-                "SELECT seq, hash, head FROM record WHERE seq > ? ORDER BY seq DESC LIMIT 1",
-                0,
-                "record",
-            )
+            return [self._last()]
         if name.isascii() and name.isdigit() and int(name) <= len(self):
-            return self.record(int(name))
-        of_customer = self.of_reference(name)
-        if of_customer:
-            return of_customer[-1]
-        return self._by_prefix(name)
+            return [self.record(int(name))]
+        return self.of_reference(name) or [self._by_prefix(name)]
+
+    def _last(self) -> Record:
+        """The newest record of a visit: a declaration of forgetting explains nothing."""
+        with failures(self.path):
+            rows = self.connection.execute("SELECT seq, hash, head FROM record ORDER BY seq DESC")
+            for row in rows:
+                record = _record(self.path, *row)
+                if record.kind == SHORTLIST:
+                    return record
+        raise InputError(Place(str(self.path)), "there is no record of a visit", mend=_LIST)
 
     def _by_prefix(self, name: str) -> Record:
         wanted = name.lower()
         rows = []
-        if len(wanted) >= SHORTEST_PREFIX and set(wanted) <= set("0123456789abcdef"):
+        if is_prefix(wanted):
             with failures(self.path):
-                rows = self.connection.execute(
-                    "SELECT seq, hash, head FROM record WHERE hash >= ? AND hash < ? LIMIT 2",
-                    (wanted, wanted + "g"),
-                ).fetchall()
+                rows = self.connection.execute(BY_PREFIX, prefix_range(wanted)).fetchall()
         if len(rows) == 1:
             return _record(self.path, *rows[0])
         raise InputError(
@@ -249,24 +255,25 @@ class Store:
         )
 
     def _near(self, name: str) -> str:
+        if self.forgotten():
+            return _LIST  # who looks for a forgotten customer must not be handed another one
         with failures(self.path):
             rows = self.connection.execute(
                 "SELECT DISTINCT e.value FROM private p, json_each(p.text) e "
                 "WHERE e.key LIKE '%/reference'"
             ).fetchall()
         hint = nearest(name, [str(value) for (value,) in rows])
-        return hint or "see `recommend store list`"
+        return hint or _LIST
 
     def _one(self, query: str, key: Any, what: str) -> Record:
         with failures(self.path):
             row = self.connection.execute(query, (key,)).fetchone()
         if row is None:
-            raise InputError(
-                Place(str(self.path)), f"there is no {what}", mend="see `recommend store list`"
-            )
+            raise InputError(Place(str(self.path)), f"there is no {what}", mend=_LIST)
         return _record(self.path, *row)
 
 
+_LIST = "see `recommend store list`"
 _VERIFY = "run `recommend store verify`, and restore the store from a copy"
 
 
@@ -316,6 +323,16 @@ def insert(db: sqlite3.Connection, one: Prepared) -> Record:
 def put_body(db: sqlite3.Connection, content: str, packed: bytes) -> None:
     """Keep a compressed document under its content hash, if it is not there."""
     db.execute("INSERT OR IGNORE INTO body VALUES (?, ?, ?)", (content, sha256(packed), packed))
+
+
+def is_prefix(text: str) -> bool:
+    """Whether `text`, in small letters, can be the beginning of a record's hash."""
+    return SHORTEST_PREFIX <= len(text) <= HASH_LENGTH and set(text) <= set("0123456789abcdef")
+
+
+def prefix_range(prefix: str) -> tuple[str, str]:
+    """Between which texts every hash lies that begins with `prefix`; for `BY_PREFIX`."""
+    return prefix, prefix + "g"
 
 
 def commitment(salt: object, text: object) -> str:

@@ -14,7 +14,10 @@ def whatif_of(outcome: Outcome) -> WhatIf:
     return WhatIf(outcome.assessment, outcome.book, Leaders(outcome.book, outcome.catalogue))
 
 
-def sureness(outcome: Outcome, whatif: WhatIf | None = None, draws: int | None = None) -> HowSure:
-    """Redraws of a visit, ``sure.draws`` of them, seeded by what was seen and what it met."""
-    count = draws or int(outcome.book.parameters["sure.draws"])
+def sureness(outcome: Outcome, whatif: WhatIf | None = None) -> HowSure:
+    """Redraws of a visit, ``sure.draws`` of them, seeded by what was seen and what it met.
+
+    The shortlist and the explanation of its record draw the same ones, so they say the same.
+    """
+    count = int(outcome.book.parameters["sure.draws"])
     return how_sure(whatif or whatif_of(outcome), case_of(outcome), count)

@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from pathlib import Path
 from sqlite3 import Connection
 from typing import Any, NoReturn
 
@@ -57,6 +58,33 @@ class Imported:
     present: int
 
 
+def import_file(path: Path, lines: Iterable[bytes], file: str) -> Imported:
+    """`import_lines` into the store at `path`; a store that had to be made is not left empty.
+
+    Raises
+    ------
+    InputError
+        As `import_lines` does.
+    """
+    there = path.exists()
+    try:
+        with Store(path, write=True) as store:
+            return import_lines(store, lines, file)
+    except BaseException:
+        if not there and path.exists():
+            _remove_empty(path)
+        raise
+
+
+def _remove_empty(path: Path) -> None:
+    """Take away a store that holds nothing; what another program kept meanwhile stays."""
+    with Store(path) as store:
+        empty = not len(store)
+    for one in (path, *(path.with_name(path.name + end) for end in ("-wal", "-shm"))):
+        if empty:
+            one.unlink(missing_ok=True)
+
+
 def import_lines(store: Store, lines: Iterable[bytes], file: str) -> Imported:
     """Append what `lines` hold beyond the records already in `store`; all of it or nothing.
 
@@ -87,14 +115,24 @@ class _Reader:
         self.number = number
         data = self._parsed(raw)
         if number == 1:
-            if data != HEADING:
-                self._refuse("this is not an export of records", "a file from `store export`")
+            self._heading(data)
         elif data.keys() == {"body", "text"}:
             self._body(data)
         elif {"record", "head"} <= data.keys() <= {"record", "head", "salt", "private"}:
             self._record(data)
         else:
             self._refuse("the line is neither a document nor a record")
+
+    def _heading(self, data: dict[str, Any]) -> None:
+        if data.keys() == HEADING.keys() and data["format"] == HEADING["format"]:
+            if data != HEADING:
+                self._refuse(
+                    f"exports of version `{data['version']}` are not known to this program",
+                    f"version {HEADING['version']}",
+                    "import it with the program that wrote it, or a newer one",
+                )
+        else:
+            self._refuse("this is not an export of records", "a file from `store export`")
 
     def finish(self) -> None:
         if not self.number:
@@ -149,7 +187,7 @@ class _Reader:
         head = data["head"]
         for name, content in head["bodies"].items():
             if not self.db.execute("SELECT 1 FROM body WHERE hash = ?", (content,)).fetchone():
-                self._refuse(f"the {name} of record {self.seq} does not stand before it")
+                self._refuse(f"the document `{name}` of record {self.seq} does not stand before it")
         self.db.execute("INSERT INTO record VALUES (?, ?, ?)", (self.seq, data["record"], text))
         self.added += 1
         if "salt" in data or "private" in data:

@@ -8,10 +8,20 @@ from contextlib import closing
 from dataclasses import dataclass
 from typing import Any
 
-from recommend.errors import InputError
+from recommend.errors import InputError, RecommendError
 from recommend.trail import schema
 from recommend.trail.canonical import canonical, sha256, unpack
-from recommend.trail.store import FORGOTTEN, Store, commitment, parse_head
+from recommend.trail.store import (
+    BY_PREFIX,
+    FORGOTTEN,
+    HASH_LENGTH,
+    SHORTEST_PREFIX,
+    Store,
+    commitment,
+    is_prefix,
+    parse_head,
+    prefix_range,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,11 +52,22 @@ def verify(store: Store, expect: str = "") -> Verdict:
 
     Parameters
     ----------
-    expect : hash of a record noted earlier. A chain proves that nothing inside it was changed,
-        not that nothing was cut off its end or that all of it was not written anew; a hash kept
-        elsewhere does.
+    expect : hash of a record noted earlier, or its beginning. A chain proves that nothing inside
+        it was changed, not that nothing was cut off its end or that all of it was not written
+        anew; a hash kept elsewhere does.
+
+    Raises
+    ------
+    RecommendError
+        If `expect` is no beginning of a hash, or of several records.
     """
     records, last, gone, differs = 0, "", (), ""
+    expect = expect.strip().lower()
+    if expect and not is_prefix(expect):
+        raise RecommendError(
+            f"`{expect}` is not the hash of a record; write {SHORTEST_PREFIX} to {HASH_LENGTH} "
+            "characters of it, 0 to 9 and a to f, as `store list` or `store verify` prints it"
+        )
     try:
         with store.reading() as db:
             differs = next(_differences(db, expect), "")
@@ -68,8 +89,16 @@ def _differences(db: sqlite3.Connection, expect: str) -> Iterator[str]:
     yield from _of_chain(db)
     yield from _of_strays(db)
     yield from _of_file(db)
-    if expect and not db.execute("SELECT 1 FROM record WHERE hash = ?", (expect,)).fetchone():
+    if expect:
+        yield from _of_expected(db, expect)
+
+
+def _of_expected(db: sqlite3.Connection, expect: str) -> Iterator[str]:
+    found = db.execute(BY_PREFIX, prefix_range(expect)).fetchall()
+    if not found:
         yield f"no record has the expected hash {expect}: records were cut off or written anew"
+    if len(found) > 1:
+        raise RecommendError(f"several records begin with `{expect}`; write more of the hash")
 
 
 def _of_tables(db: sqlite3.Connection) -> Iterator[str]:
@@ -139,11 +168,11 @@ def _of_bodies(
             continue
         row = db.execute("SELECT packed, text FROM body WHERE hash = ?", (content,)).fetchone()
         if row is None:
-            yield f"record {seq}: its {name} ({content[:12]}) is missing"
+            yield f"record {seq}: its document `{name}` ({content[:12]}) is missing"
         elif not isinstance(row[1], bytes) or sha256(row[1]) != row[0]:
-            yield f"record {seq}: its {name} is not stored as it was written"
+            yield f"record {seq}: its document `{name}` is not stored as it was written"
         elif sha256(unpack(row[1])) != content:
-            yield f"record {seq}: its {name} does not have the hash {content[:12]}"
+            yield f"record {seq}: its document `{name}` does not have the hash {content[:12]}"
         checked.add(content)
 
 

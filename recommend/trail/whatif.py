@@ -114,13 +114,26 @@ class WhatIf:
         return self.assessment.feet[key[0]].measures[key[1]]
 
     def readings(self) -> tuple[Key, ...]:
-        """Readings that were taken, with a number, and do not follow from others."""
+        """Readings that were taken, with a number, and do not follow from others.
+
+        One reading that stands for both feet is named once, by the left one.
+        """
         return tuple(
             (side, name)
             for side in SIDES
             for name, measure in sorted(self.assessment.feet[side].measures.items())
             if not isinstance(measure.value, str) and name not in DERIVED
+            if side == SIDES[0] or not measure.shared
         )
+
+    def foot_of(self, key: Key) -> Side | None:
+        """The foot a reading is of; None when one reading stands for both."""
+        return None if self.measure(key).shared else key[0]
+
+    def possible(self, key: Key) -> tuple[float, float]:
+        """The lowest and highest value that a reading can have, by its definition."""
+        definition, was = self.book.measures[key[1]], float(self.measure(key).value)
+        return min(definition.lowest, was), max(definition.highest, was)
 
     def outcomes(self, readings: Readings, count: int) -> Outcomes:
         """Outcomes of `count` what-ifs; a reading that is not given stays as it was.
@@ -136,7 +149,8 @@ class WhatIf:
             if isinstance(rule.rule.then, NoteThen)
         }
         types = {side: feet[side].axes[FOOT_TYPE] for side in SIDES}
-        case, cases = self.ranked.rank(feet, self._lengths(readings, count))
+        case, ranked = self.ranked.rank(feet, self._lengths(readings, count))
+        cases = tuple(one.leading for one in ranked)
         withheld = stopped(self.book, notes, count)
         if withheld.any():
             case, cases = np.where(withheld, len(cases), case), (*cases, WITHHELD)
@@ -164,7 +178,7 @@ class WhatIf:
         foot = self.assessment.feet[side]
         columns = dict(self._base[side])
         for (of, name), values in readings.items():
-            if of == side:
+            if of == side or self.measure((of, name)).shared:
                 columns |= self._number(foot.measures[name], values)
         for name, values in self._derived(side, readings):
             columns |= self._number(foot.measures[name], values)

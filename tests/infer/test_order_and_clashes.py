@@ -199,6 +199,9 @@ def test_a_derivation_tells_facts_limits_and_sources(book: Rulebook, engine: Eng
     assert found.keys() == {name for name, truth in concluded.truth.items() if truth}
     one = found["posture-pronated"]
     assert one.concludes == "axis posture = pronated"
+    # As `rules/need/motion.yaml` writes it: two musts, each at most the limit of no wedge (0).
+    asks = found["need-no-wedge-without-reason"].concludes
+    assert asks.count("must be at most 0°") == 2
     assert one.facts == {"fpi": 7.0}
     limits = {limit.id: (limit.sign, limit.value, limit.unit) for limit in one.limits}
     assert limits == {

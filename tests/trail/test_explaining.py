@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from html.parser import HTMLParser
 from pathlib import Path
@@ -206,3 +207,47 @@ def write_page(path: Path, text: str) -> Path:
     check_page(text)
     path.write_text(text, encoding="utf-8")
     return path
+
+
+def test_a_rule_says_how_strongly_it_asks(outcome: Outcome) -> None:
+    """A never is told from a must, and a wish comes with its weight, as the files write them."""
+    explanation = Explanation(outcome)
+
+    def then(rule: str) -> str:
+        return next(nodes(explanation.rule(rule), "remark")).text
+
+    assert "must never be less than 0°" in then("need-no-lateral-wedge-without-reason")
+    assert "must be at most 0°" in then("need-no-wedge-without-reason")
+    assert "is wished (usual) to be at least 14 mm" in then("need-early-support")
+
+
+def test_what_makes_no_difference_is_said_once_for_each_need(outcome: Outcome) -> None:
+    """Every need of a product stands in exactly one line, with direction and limit."""
+    if outcome.shortlist is None:
+        pytest.skip("a stop withholds this shortlist")
+    for other in outcome.shortlist.ranked["shoe"][1:9]:
+        tree = Explanation(outcome).why_not(other.id)
+        needs = [one.text for one in tree.children if one.kind == "need"]
+        for one in tree.children:
+            if one.text == "no difference in points:":
+                needs += [alike.text for alike in one.children]
+        assert len(needs) == len(set(needs)) == len(other.judgement.verdicts)
+        for verdict in other.judgement.verdicts:
+            of_it = [text for text in needs if f" {verdict.need.attribute} " in f" {text} "]
+            assert any(text.startswith(verdict.need.strength) for text in of_it)
+            assert all(re.search("at least|at most|more than|less than", text) for text in of_it)
+
+
+def test_a_tie_is_told_with_the_prices_that_decide(outcome: Outcome) -> None:
+    """Between equal scores the catalogue's prices are said, the cheaper first; else the id."""
+    if outcome.shortlist is None:
+        pytest.skip("a stop withholds this shortlist")
+    first, *others = outcome.shortlist.ranked["shoe"]
+    for other in others:
+        said = " ".join(one.text for one in Explanation(outcome).why_not(other.id).children)
+        tied = round(first.score, 6) == round(other.score, 6)
+        assert ("the scores are equal" in said) == tied
+        if tied:
+            costs = [f"{one.parts[0].product.price:.2f}" for one in (first, other)]
+            assert all(cost in said for cost in costs)
+            assert (costs[0] == costs[1]) == ("the id decides" in said)

@@ -5,7 +5,9 @@ from __future__ import annotations
 import json
 import shutil
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -85,7 +87,8 @@ def test_a_moved_limit_is_counted_as_one_by_one(
         ]
     assert impact.changed == len(expected) > 0
     assert impact.remeasured == 0
-    assert sorted(one.seq for one in (*impact.lost, *impact.sample)) == [e.seq for e in expected]
+    held = (*impact.lost, *impact.unbound, *impact.sample)
+    assert sorted(one.seq for one in held) == [e.seq for e in expected]
     assert impact.types == sum(bool(one.types) for one in expected) > 0
 
 
@@ -133,6 +136,92 @@ def test_a_lost_clinical_note_comes_first_and_sets_the_exit_code(
     assert said.startswith("LOST: ")
     assert "loses see-clinician see-severely-uneven-posture" in said
     assert "0 disagree" in said
+
+
+NEVER = "never shoe.wedge less than 0°"
+
+
+def test_a_lost_never_is_counted_as_the_kept_outcomes_say(
+    kept: Path, rules: Callable[[str, str, str], Path], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A never that only one rule gives is lost at every visit where that rule gave it, and said.
+
+    Which visits those are is read off the outcomes as they were kept.
+    """
+    rule = "need-no-lateral-wedge-without-reason"
+    gone = "        - {attribute: shoe.wedge, is: below, limit: wedge-none, strength: never}\n"
+    because = "    because: nothing measured calls for a wedge on the outer side"
+    folder = rules("need/motion.yaml", gone + because, because)
+    with Store(kept) as store:
+        expected = [
+            record.seq
+            for record in store.records()
+            for need in store.body(record.bodies["outcome"])["needs"] or ()
+            if (need["attribute"], need["strength"], need["comparison"])
+            == ("shoe.wedge", "never", "below")
+            and need["rules"] == [rule]
+        ]
+    args = ["replay", "--all", "--with", str(folder), "--store", str(kept), "--show", "100"]
+    assert run(*args) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert f"{len(expected)} visits would lose a never or a must" in said
+    assert f"lost, {NEVER}: {len(expected)}" in said
+    assert f"{len(expected)} would come out otherwise in foot type, notes, nevers and musts" in said
+    assert "0 disagree" in said
+    assert run(*args, "--json") == 0
+    data = json.loads(capsys.readouterr().out)
+    assert data["losing-a-never-or-must"] == len(expected) > 0
+    assert sorted(one["number"] for one in data["lost-nevers-and-musts"]) == expected
+    assert data["nevers-and-musts-lost"] == [{"need": NEVER, "count": len(expected)}]
+
+
+def test_another_wording_of_a_note_shows(
+    kept: Path, rules: Callable[[str, str, str], Path]
+) -> None:
+    """A note said in other words is counted at every visit that was given it."""
+    was = 'say: "The two feet stand very'
+    folder = rules("screen/posture-and-motion.yaml", was, 'say: "Your two feet stand very')
+    rule = "see-severely-uneven-posture"
+    with Store(kept) as store:
+        past = PastVisits(Archive(store), load_rulebook(folder))
+        impact = impact_of(past, store.records(), 5)
+        given = sum(rule in record.head["summary"]["notes"] for record in store.records())
+        assert disagreements(past, store.records()) == []
+    assert impact.reworded == {rule: given}
+    assert impact.changed == given > 0
+
+
+def test_products_below_the_first_are_compared(
+    kept: Path, rules: Callable[[str, str, str], Path]
+) -> None:
+    """With one product fewer on the screen, every visit that listed a full list changes."""
+    folder = rules("parameters/rank.yaml", "    value: 5\n", "    value: 4\n")
+    with Store(kept) as store:
+        past = PastVisits(Archive(store), load_rulebook(folder))
+        impact = impact_of(past, store.records(), 5)
+        full = sum(
+            any(len(ids) == 5 for ids in record.head["summary"]["listed"].values())
+            for record in store.records()
+        )
+        assert disagreements(past, store.records()) == []
+    assert impact.changed == full > 0
+    assert not impact.firsts
+
+
+def test_records_of_an_early_version_are_compared_in_what_they_hold(kept: Path) -> None:
+    """A summary without nevers, wordings and lists is no change by itself, and is counted."""
+    with Store(kept) as store:
+        past = PastVisits(Archive(store), None)
+        early = [
+            replace(record, head=record.head | {"summary": _early(record.head["summary"])})
+            for record in store.records()
+        ]
+        impact = impact_of(past, early, 5)
+    assert (impact.changed, impact.older) == (0, len(early))
+
+
+def _early(summary: dict[str, Any]) -> dict[str, Any]:
+    return {key: summary[key] for key in ("stopped", "types", "notes", "first")}
 
 
 def test_a_note_made_stronger_is_no_loss(

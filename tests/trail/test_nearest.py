@@ -7,12 +7,13 @@ import pytest
 
 from recommend.infer.assess import assess
 from recommend.infer.one import Engine
+from recommend.measure.model import SIDES
 from recommend.rulebook import Rulebook
 from recommend.show.sure import away
 from recommend.trail.leaders import Leaders, firsts_of
 from recommend.trail.nearest import STEP, nearest_changes
 from recommend.trail.whatif import Key, Outcomes, WhatIf
-from recommend.visit import read_visit
+from recommend.visit import Visit, read_visit
 from tests.trail.conftest import TOP
 from tests.trail.random_visits import random_visit
 
@@ -22,6 +23,8 @@ SCANNED = 200  # readings tried between the visit and its nearest change
 def differs(before: Outcomes, after: Outcomes, alters: str) -> np.ndarray:
     """(n,) whether what-ifs differ in what a change is said to alter."""
     what, _, which = alters.partition(" ")
+    if what == "note":
+        return after.notes[which] != before.notes[which][0]
     if what == "foot-type":
         return after.types[which] != before.types[which][0]  # type: ignore[index]
     first = firsts_of(before.case_of(0))
@@ -42,9 +45,9 @@ def test_nothing_nearer_alters_the_outcome(
     before = whatif.outcomes({}, 1)
     stream = np.random.RandomState(seed)
     for change in nearest_changes(whatif):
-        key: Key = (change.side, change.measure)
+        key: Key = (change.side or "left", change.measure)
         at = whatif.outcomes({key: np.array([change.value])}, 1)
-        assert differs(before, at, change.alters)[0]
+        assert all(differs(before, at, effect.alters)[0] for effect in change.effects)
         step = 1.0 if change.unit == "score" else STEP
         reach = abs(change.by) - step
         if reach <= 0:
@@ -53,7 +56,8 @@ def test_nothing_nearer_alters_the_outcome(
         tried = change.was + np.rint(shares * reach / step) * step
         tried = np.clip(tried, change.was - reach, change.was + reach)
         nearer = whatif.outcomes({key: tried}, len(tried))
-        assert not differs(before, nearer, change.alters).any(), change
+        for effect in change.effects:
+            assert not differs(before, nearer, effect.alters).any(), change
 
 
 def test_every_reading_that_can_alter_the_outcome_is_listed(
@@ -63,14 +67,22 @@ def test_every_reading_that_can_alter_the_outcome_is_listed(
     visit = read_visit(TOP / "catalogue_demo" / "visits" / "two-types.yaml")
     whatif = WhatIf(assess(visit, book, engine), book, leaders)
     before = whatif.outcomes({}, 1)
-    listed = {(c.side, c.measure, c.alters) for c in nearest_changes(whatif)}
+    changes = nearest_changes(whatif)
+    listed = {(c.side or "left", c.measure, e.alters) for c in changes for e in c.effects}
+    levels = {rule.id: getattr(rule.rule.then, "note", None) for rule in book.rules}
     for key in whatif.readings():
         was = float(whatif.measure(key).value)
         tried = was + np.linspace(-1, 1, 2001) * max(60.0, 0.9 * abs(was))
+        tried = np.clip(tried, book.measures[key[1]].lowest, book.measures[key[1]].highest)
         after = whatif.outcomes({key: tried}, len(tried))
         for side in ("left", "right"):
             if differs(before, after, f"foot-type {side}").any():
                 assert (*key, f"foot-type {side}") in listed
+        of_key = {
+            levels[what[5:]] for *of, what in listed if tuple(of) == key and what[:5] == "note "
+        }
+        turned = {levels[r] for r in after.notes if differs(before, after, f"note {r}").any()}
+        assert turned <= of_key
 
 
 def test_a_change_reckoned_by_hand(book: Rulebook, engine: Engine, leaders: Leaders) -> None:
@@ -85,7 +97,8 @@ def test_a_change_reckoned_by_hand(book: Rulebook, engine: Engine, leaders: Lead
     assert error is not None
     found = [
         c for c in nearest_changes(whatif)
-        if (c.side, c.measure, c.alters) == ("right", "contact-angle", "foot-type right")
+        if (c.side, c.measure) == ("right", "contact-angle")
+        and "foot-type right" in [effect.alters for effect in c.effects]
     ]  # fmt: skip
     assert len(found) == 1
     assert 0 < found[0].value - (4.0 + error) <= 2e-4
@@ -116,3 +129,54 @@ def test_changes_are_in_order_of_what_noise_could_do(
 def test_a_shown_value_is_rounded_away(value: float, up: bool, places: int, shown: float) -> None:
     """What is shown lies beyond the exact value, never short of it; worked by hand."""
     assert away(value, up, places) == shown
+
+
+def in_pain(*entries: dict[str, object]) -> Visit:
+    """The plain visit of an adult with these pains."""
+    visit = read_visit(TOP / "catalogue_demo" / "visits" / "plain-neutral.yaml")
+    data = visit.model_dump(mode="json", by_alias=True, exclude_unset=True)
+    return Visit.model_validate(data | {"pain": list(entries)})
+
+
+def test_a_note_is_named_and_an_answer_for_both_feet_is_one_reading(
+    book: Rulebook, engine: Engine, leaders: Leaders
+) -> None:
+    """By hand: pain above 5 calls for a clinician, so an answer of 5 is one step from it.
+
+    The answer was given once, of both feet: it is named once, without a foot. Answers given of
+    each foot by itself are two.
+    """
+    both = in_pain({"site": "heel", "side": "both", "score": 5, "weeks": 1})
+    each = in_pain(*({"site": "heel", "side": s, "score": 5, "weeks": 1} for s in SIDES))
+    for visit, feet in ((both, [None]), (each, ["left", "right"])):
+        whatif = WhatIf(assess(visit, book, engine), book, leaders)
+        found = [c for c in nearest_changes(whatif) if c.measure == "pain-score"]
+        nearest = [c for c in found if abs(c.by) == 1]
+        assert [c.side for c in nearest] == feet
+        for change in nearest:
+            assert (change.was, change.value) == (5, 6)
+            effects = [e for e in change.effects if e.alters == "note see-strong-pain"]
+            assert [(e.before, e.after, e.level) for e in effects] == [
+                ("not due", "due", "see-clinician")
+            ]
+
+
+def test_no_reading_is_moved_to_what_cannot_be(
+    book: Rulebook, engine: Engine, leaders: Leaders
+) -> None:
+    """Every nearest change lies within the lowest and highest value of its measure."""
+    for seed in range(6):
+        whatif = WhatIf(assess(random_visit(book, seed), book, engine), book, leaders)
+        for change in nearest_changes(whatif):
+            definition = book.measures[change.measure]
+            assert definition.lowest <= change.value <= definition.highest
+
+
+def test_what_one_reading_alters_at_one_value_is_one_entry(
+    book: Rulebook, engine: Engine, leaders: Leaders
+) -> None:
+    """No two entries name the same reading at the same value."""
+    for seed in range(6):
+        whatif = WhatIf(assess(random_visit(book, seed), book, engine), book, leaders)
+        keys = [(c.side, c.measure, c.value) for c in nearest_changes(whatif)]
+        assert len(keys) == len(set(keys))

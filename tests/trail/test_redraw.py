@@ -13,8 +13,8 @@ from recommend.measure.model import SIDES
 from recommend.rulebook import Rulebook
 from recommend.trail.leaders import Leaders
 from recommend.trail.redraw import how_sure
-from recommend.trail.whatif import WhatIf
-from recommend.visit import read_visit
+from recommend.trail.whatif import Key, Outcomes, Readings, WhatIf
+from recommend.visit import Visit, read_visit
 from tests.trail.conftest import DEMO, TOP
 
 SEED = "5e" * 32
@@ -112,3 +112,55 @@ def test_shares_add_up(book: Rulebook, engine: Engine, leaders: Leaders, path: o
     parts = (sure.types_hold, sure.notes_hold, sure.firsts_hold)
     assert sum(parts) - 2 <= sure.holds + 1e-9
     assert sure.holds <= min(parts)
+
+
+def in_pain(*entries: dict[str, object]) -> Visit:
+    """The plain visit of an adult with these pains."""
+    visit = read_visit(TOP / "catalogue_demo" / "visits" / "plain-neutral.yaml")
+    data = visit.model_dump(mode="json", by_alias=True, exclude_unset=True)
+    return Visit.model_validate(data | {"pain": list(entries)})
+
+
+def test_an_answer_for_both_feet_is_drawn_once(
+    book: Rulebook, engine: Engine, leaders: Leaders
+) -> None:
+    """Pain of 5, error 1, calls for a clinician when drawn as 6 or more: beyond 5.5.
+
+    Asked once of both feet, that happens with the normal law's p; asked of each foot by itself,
+    with 1 - (1 - p)^2.
+    """
+    error = book.measures["pain-score"].error
+    assert error is not None
+    p, draws = stats.norm.sf(0.5 / error.single), 20_000
+    both = in_pain({"site": "heel", "side": "both", "score": 5, "weeks": 1})
+    each = in_pain(*({"site": "heel", "side": s, "score": 5, "weeks": 1} for s in SIDES))
+    for visit, expected in ((both, p), (each, 1 - (1 - p) ** 2)):
+        sure = how_sure(WhatIf(assess(visit, book, engine), book, leaders), SEED, draws)
+        found = sure.notes["see-strong-pain"]
+        assert abs(found - expected) < 4.5 * (expected * (1 - expected) / draws) ** 0.5
+
+
+class Watched(WhatIf):
+    """Looks at every value it is asked about, and notes of which reading it was."""
+
+    asked: set[Key] = set()
+
+    def outcomes(self, readings: Readings, count: int) -> Outcomes:
+        """The same, after every reading was looked at."""
+        self.asked.update(readings)
+        for (_, name), values in readings.items():
+            definition = self.book.measures[name]
+            assert definition.lowest <= values.min() <= values.max() <= definition.highest
+        return super().outcomes(readings, count)
+
+
+def test_no_redraw_leaves_what_can_be(book: Rulebook, engine: Engine, leaders: Leaders) -> None:
+    """A pain of 9 with an error of 4 is never drawn as 11, nor a posture of 12 as 13."""
+    was = assess(in_pain({"site": "heel", "side": "left", "score": 9}), book, engine)
+    for name, value in (("pain-score", 9.0), ("fpi", 12.0)):
+        left = was.feet["left"]
+        wide = {**left.measures, name: replace(left.measures[name], value=value, error=4.0)}
+        one = replace(was, feet={**was.feet, "left": replace(left, measures=wide)})
+        whatif = Watched(one, book, leaders)
+        how_sure(whatif, SEED, 500)
+        assert ("left", name) in whatif.asked

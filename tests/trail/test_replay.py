@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 import subprocess
 from pathlib import Path
@@ -173,12 +174,16 @@ def test_keep_and_explain_from_the_command_line(
     visit = next(p for p in DEMO if p.stem == "two-types")
     assert run("shortlist", str(visit), "--keep", "--store", store) == 0
     said = capsys.readouterr()
-    assert "of 100 redraws" in " ".join(said.out.split())
+    short = re.search(r"hold in (.+?) of 100, the notes in (.+?),", " ".join(said.out.split()))
+    assert short is not None
     assert "Kept as record 1" in said.err
     assert run("explain", read_visit(visit).reference, "--store", store) == 0
     text = capsys.readouterr().out
     assert "identical, byte for byte" in text
     assert "Nearest changes" in text
+    assert f"both foot types hold in {short[1]} of 100" in text  # the same redraws, so the same
+    assert f"all notes hold in {short[2]} of 100" in text
+    assert "a hash of the visit, the rulebook and the catalogue" in " ".join(text.split())
     assert "not a diagnosis" in text
     assert run("explain", "1", "--json", "--store", store) == 0
     data = json.loads(capsys.readouterr().out)
@@ -230,3 +235,76 @@ def test_the_page_opens_in_a_real_browser(kept: Path, tmp_path: Path) -> None:
     assert "</html>" in shown.stdout
     subprocess.run([*command, f"--print-to-pdf={printed}", page.as_uri()], check=True)
     assert printed.read_bytes().startswith(b"%PDF")
+
+
+def test_data_and_page_are_both_given_and_the_page_is_for_its_owner(
+    kept: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """With --json and --html, JSON alone stands on standard output, and the page is private."""
+    page = tmp_path / "page.html"
+    assert run("explain", "1", "--json", "--html", str(page), "--store", str(kept)) == 0
+    said = capsys.readouterr()
+    assert json.loads(said.out)["record"]["number"] == 1
+    assert f"Written: {page}" in said.err
+    assert page.stat().st_mode & 0o077 == 0
+    visit = tmp_path / "visit.yaml"
+    visit.write_text("kept", encoding="utf-8")
+    assert run("explain", "1", "--html", str(visit), "--store", str(kept)) == 2
+    assert visit.read_text(encoding="utf-8") == "kept"
+
+
+def test_a_reference_of_several_records_replays_all_and_explains_the_newest(
+    path: Path,
+    book: Rulebook,
+    catalogue: Catalogue,
+    engine: Engine,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Replay takes every record of the reference; explain the newest, and names the others."""
+    entry = entry_of(outcome_of(read_visit(DEMO[0]), book, catalogue, engine))
+    with Store(path, write=True) as store:
+        store.append_all([entry, entry, entry])
+    reference = read_visit(DEMO[0]).reference
+    assert run("replay", reference, "--store", str(path)) == 0
+    assert "3 replayed, 3 identical, 0 differ." in capsys.readouterr().out
+    assert run("explain", reference, "--store", str(path)) == 0
+    said = capsys.readouterr()
+    assert "3 records; this is the newest, 3." in said.err
+    assert "number: 1, 2." in said.err
+    assert said.out.startswith("Record 3")
+
+
+def test_a_kept_rulebook_is_named_by_its_files(
+    kept: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """No sentence about a kept rulebook names the folder it was laid out in for a moment."""
+    with Store(kept) as store:
+        book = Archive(store).book(store.record(1))
+    assert {rule.place.file.partition("/")[0] for rule in book.rules} == {"rules"}
+    assert run("explain", "1", "--rule", "nothing-like-it", "--store", str(kept)) == 2
+    assert capsys.readouterr().err.startswith("recommend: rules: no rule is called")
+
+
+@pytest.mark.parametrize(("more", "words"), [([], "--keep"), (["--no-keep"], "--keep")])
+def test_a_store_that_nothing_would_be_kept_in_is_bad_usage(
+    tmp_path: Path, more: list[str], words: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """--store without keeping would silently keep nothing: one sentence, exit code 2."""
+    store = tmp_path / "records.sqlite"
+    assert run("shortlist", str(DEMO[0]), "--store", str(store), *more) == 2
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert words in said.err
+    assert said.err.count("\n") == 1
+    assert not store.exists()
+
+
+def test_lines_in_a_file_end_without_blanks(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What does not go to a terminal is not filled with blanks to the width of one."""
+    monkeypatch.setenv("RECOMMEND_SETTINGS", str(tmp_path / "settings.toml"))
+    assert run("shortlist", str(DEMO[0])) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert len(lines) > 20
+    assert [line for line in lines if line != line.rstrip()] == []

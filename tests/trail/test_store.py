@@ -128,6 +128,32 @@ def test_an_unknown_record_gets_a_helpful_sentence(path: Path, name: str, words:
             store.find(name)
 
 
+def test_last_is_the_newest_record_of_a_visit(filled: Path, path: Path) -> None:
+    """A declaration of forgetting, though newer, is not what `last` means."""
+    with Store(filled) as store:
+        assert store.record(5).kind == "forgotten"
+        assert store.find("last").seq == 4
+    path.unlink()
+    with Store(path, write=True) as store, pytest.raises(InputError, match="no record of a visit"):
+        store.find("last")
+
+
+def test_a_reference_stands_for_all_its_records(path: Path) -> None:
+    """The latest is found by it, and all of them are when all are asked for."""
+    with Store(path, write=True) as store:
+        store.append_all([entry("A-1"), entry("A-2"), entry("A-1", 7.5)])
+        assert [one.seq for one in store.find_all("A-1")] == [1, 3]
+        assert store.find("A-1").seq == 3
+
+
+def test_no_other_customer_is_suggested_for_a_forgotten_one(filled: Path) -> None:
+    """After forgetting, a reference that leads nowhere is not answered with another one."""
+    with Store(filled) as store, pytest.raises(InputError) as refused:
+        store.find("A-3")
+    assert "Did you mean" not in str(refused.value)
+    assert not {"A-1", "A-2", "A-4"} & set(str(refused.value).replace("`", " ").split())
+
+
 def test_a_failed_transaction_leaves_nothing(path: Path) -> None:
     """When one of several entries cannot be recorded, none is."""
     with Store(path, write=True) as store:

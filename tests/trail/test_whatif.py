@@ -22,8 +22,10 @@ from tests.trail.random_visits import random_visit
 def changed(was: Assessment, readings: dict[Key, float], engine: Engine) -> Assessment:
     """The assessment with other readings, through the reference engine, one foot at a time."""
     measures = {side: dict(was.feet[side].measures) for side in SIDES}
-    for (side, name), value in readings.items():
-        measures[side][name] = replace(measures[side][name], value=value)
+    for (of, name), value in readings.items():
+        sides = SIDES if measures[of][name].shared else (of,)  # of the person: on both feet
+        for side in sides:
+            measures[side][name] = replace(measures[side][name], value=value)
     for side in SIDES:
         follow(measures, side)
     feet = {side: _foot(was, side, measures[side], engine) for side in SIDES}
