@@ -152,6 +152,7 @@ class Entry:
             self.draft.doubted[step.id] = value
             return Reply("again", doubt)
         self.draft.tree = after
+        self.draft.doubted.pop(step.id, None)
         reply = self._warned(Reply("taken", said), step)
         return reply if step.absorb else self._move(reply)
 

@@ -30,7 +30,7 @@ class Draft:
     """An entry under way: what was answered, and where it stands.
 
     `at` is the id of the step being asked, empty at the end; `doubted` has by step the value that
-    was doubted last, which is taken when it is typed once more; `said` are stops and advice
+    is doubted, which is taken when it is typed once more; `said` are stops and advice
     already said; `halted` tells that the fitter has to choose whether to go on after a stop.
     """
 

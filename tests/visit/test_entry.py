@@ -145,6 +145,10 @@ def test_another_doubtful_value_is_doubted_anew(begin: Begin) -> None:
     assert "differ" in entry.feed("250").say
     assert entry.feed("25 cm").kind == "taken"
     assert visit_of(entry.draft.tree).feet.right.foot_length_mm == 250
+    entry.feed("<")
+    assert entry.feed("207").kind == "taken"
+    entry.feed("<")
+    assert entry.feed("250").kind == "again"  # it was settled for then, not for good
 
 
 def test_a_doubtful_angle_may_have_the_wrong_sign(begin: Begin) -> None:

@@ -115,6 +115,16 @@ def test_an_edit_of_a_line_keeps_its_comment(shelf: Shelf) -> None:
     assert read_visit(path).remarks == ""
 
 
+def test_a_draft_of_an_earlier_version_goes_on(shelf: Shelf) -> None:
+    """It named doubted steps without their values; what was answered in it is all there."""
+    shelf.save(Draft({"reference": "Z-9", "purpose": "running"}, at="body-mass"))
+    file = next((shelf.folder / "drafts").glob("*.json"))
+    file.write_text(file.read_text().replace('"doubted": {}', '"doubted": ["foot-length.left"]'))
+    draft = shelf.draft("Z-9")
+    assert draft is not None
+    assert (draft.tree["purpose"], draft.at, draft.doubted) == ("running", "body-mass", {})
+
+
 def test_today_and_what_is_under_way_are_listed(shelf: Shelf) -> None:
     """Drafts always, finished visits of the day, every day with --all."""
     shelf.save(Draft({"reference": "Z-9", "date": date.today().isoformat()}))
