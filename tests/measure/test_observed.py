@@ -276,3 +276,25 @@ def test_every_measure_that_is_made_is_in_the_list_of_those_computed(book: Ruleb
     for name, measure in made.items():
         assert measure.unit == COMPUTED[name][0] == book.measures[name].unit
         assert set(measure.qualifiers) == set(COMPUTED[name][1])
+
+
+@pytest.mark.parametrize(
+    ("pain", "shared"),
+    [
+        ([("both", 5)], True),
+        ([("both", 5), ("left", 3)], True),  # the worst of each side is still the one answer
+        ([("both", 5), ("left", 7)], False),
+        ([("left", 5), ("right", 5)], False),
+        ([], False),
+    ],
+)
+def test_one_reading_of_the_person_is_told_from_two(
+    book: Rulebook, pain: list[tuple[str, int]], shared: bool
+) -> None:
+    """Body weight is one reading for both feet; pain only when it was answered of both at once."""
+    entries = [{"site": "heel", "side": side, "score": score} for side, score in pain]
+    made = observed(book, {"fpi": {"total": 3}}, pain=entries, body_mass_kg=70).used
+    for side in ("left", "right"):
+        assert made[side]["body-mass"].shared
+        assert made[side]["pain-score"].shared is shared
+    assert not made["left"]["fpi"].shared
