@@ -85,9 +85,17 @@ def test_a_stop_that_is_confirmed_is_said_again(begin: Begin, confirmed: str) ->
     assert entry.feed("n").stops == ()  # another answer has nothing to do with it
 
 
+def test_diabetes_stops_while_feeling_is_not_known(begin: Begin) -> None:
+    """Feeling is tested before anything is fitted (IWGDF guidelines 2019); silence is no 'no'."""
+    said = begin("diabetes").feed("y")
+    assert len(said.stops) == 1
+    assert "feeling" in said.stops[0]
+
+
 def test_advice_is_said_with_the_answer_that_brings_it(begin: Begin) -> None:
     """Diabetes sends to a clinician at once, not at the end of the block, and halts nothing."""
-    entry = begin("diabetes")
+    entry = begin("lost-sensation")
+    entry.feed("n")
     said = entry.feed("y")
     assert len(said.advice) == 1
     assert "Diabetes" in said.advice[0]
