@@ -118,6 +118,9 @@ def bar_words(bar: Bar, result: StepResult, against: str, book: Rulebook) -> str
         Bar.AWAY: "away from the band beyond noise ("
         + ", ".join(key_words(key) for key in result.away)
         + ")",
+        Bar.DOUBTFUL: "changed by more than footwear is known to bring about ("
+        + ", ".join(key_words(key) for key in result.doubtful)
+        + "); film again",
         Bar.NOTHING_TOLD: "no change that can be told from noise",
         Bar.NOT_COMPARED: "nothing barefoot to compare it with",
     }[bar]

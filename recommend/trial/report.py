@@ -62,6 +62,11 @@ class StepResult:
         return tuple(k for k, j in self.whole.items() if j.verdict is Verdict.AWAY)
 
     @property
+    def doubtful(self) -> tuple[Key, ...]:
+        """Readings that changed by more than footwear is known to bring about."""
+        return tuple(k for k, j in self.whole.items() if j.doubtful)
+
+    @property
     def open(self) -> tuple[Key, ...]:
         """Readings that were outside the band barefoot: what there was to gain."""
         return tuple(

@@ -25,6 +25,7 @@ class Bar(Enum):
     OVER_CORRECTED = "over-corrected"
     HURTS = "hurts"
     AWAY = "away"
+    DOUBTFUL = "doubtful"
     NOTHING_TOLD = "nothing-told"
     NOT_COMPARED = "not-compared"
 
@@ -115,6 +116,7 @@ def _bars(result: StepResult, excluded: bool) -> tuple[Bar, ...]:
         Bar.OVER_CORRECTED: bool(result.over),
         Bar.HURTS: bool(result.hurts),
         Bar.AWAY: bool(result.away),
+        Bar.DOUBTFUL: bool(result.doubtful),
         Bar.NOT_COMPARED: not result.whole,
         Bar.NOTHING_TOLD: bool(result.open) and not (result.gained or result.over or result.away),
     }

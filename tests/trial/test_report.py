@@ -152,6 +152,21 @@ def test_over_correction_is_last_whatever_comfort_says() -> None:
     assert ranking.tried[-1].bars == (Bar.OVER_CORRECTED,)
 
 
+def test_a_change_beyond_belief_is_not_the_best() -> None:
+    """12 degrees barefoot, 3 in the shoe: no footwear is known to do that (Cheung and others 2011,
+    Br J Sports Med 45:743-751: 2 to 3 degrees), so it is filmed again before it is chosen.
+    """
+    trial = trial_of(
+        around(12.0),
+        step("shoe: own, insole: odd", *around(3.0)),
+        step("shoe: own", *around(9.5)),
+    )
+    ranking = rank_tried(trial, book().parameters)
+    assert ranking.best is not None
+    assert ranking.best.id == "own"
+    assert ranking.tried[-1].bars == (Bar.DOUBTFUL,)
+
+
 def test_a_measurement_never_lifts_what_the_rules_exclude() -> None:
     """The best measurement of all stays behind when the rules exclude the product."""
     trial = trial_of(
