@@ -21,7 +21,7 @@ from recommend.show.console import console
 from recommend.show.records import counted
 from recommend.show.replayed import impact_data, impact_lines, replayed_data, replayed_lines
 from recommend.trail.database import store_path
-from recommend.trail.impact import COMPARED, PastVisits, disagreements, impact_of
+from recommend.trail.impact import COMPARED, Impact, PastVisits, disagreements, impact_of
 from recommend.trail.keeping import Archive
 from recommend.trail.replay import Replayer
 from recommend.trail.store import SHORTLIST, Record, Store
@@ -105,17 +105,24 @@ def _all_fast(store: Store, sample: int, as_json: bool) -> int:
         data = impact_data(impact, sample) | {"in-full": [replayed_data(one) for one in found]}
         typer.echo(json.dumps(data, ensure_ascii=False))
     else:
+        same, differ = impact.records - impact.changed, "differs" if len(found) == 1 else "differ"
         typer.echo(
-            f"{counted(impact.records)}: {', '.join(COMPARED)} are the same in "
-            f"{impact.records - impact.changed}.\n{len(checked)} of them derived in full, byte "
-            f"for byte: {len(found)} {'differs' if len(found) == 1 else 'differ'}. --full derives "
-            "every one in full."
+            f"{counted(impact.records)}: {', '.join(COMPARED)} are the same in {same}"
+            f"{_older_words(impact)}.\n{len(checked)} of them derived in full, byte for byte: "
+            f"{len(found)} {differ}. --full derives every one in full."
         )
         for one in found:
             typer.echo("\n".join(replayed_lines(one)))
         if impact.changed:
             typer.echo("\n".join(impact_lines(impact, sample, console().width)))
     return Exit.BAD_INPUT if found or impact.changed else Exit.DONE
+
+
+def _older_words(impact: Impact) -> str:
+    """That some records hold less than is compared now; '' when none does."""
+    if not impact.older:
+        return ""
+    return f" ({impact.older} kept by an earlier version hold no nevers and musts to compare)"
 
 
 def _impact(

@@ -61,8 +61,8 @@ def _impact_lines(impact: Impact, keep: int) -> Iterator[str]:
     yield from _tallies(impact)
     if impact.older:
         yield (
-            f"  ({impact.older} kept by an earlier version: compared only in foot type, notes and "
-            "first products)"
+            f"  ({impact.older} kept by an earlier version, without nevers and musts: compared "
+            "only in foot type, notes and first products)"
         )
     if impact.remeasured:
         yield f"  ({impact.remeasured} measured anew: these rules measure otherwise)"
@@ -104,7 +104,9 @@ def _lost(impact: Impact, keep: int) -> Iterator[str]:
 
 def _unbound(impact: Impact, keep: int) -> Iterator[str]:
     if not impact.losing:
-        yield "No never and no must would be lost."
+        known = impact.records - impact.older
+        among = f" at the {counted(known, 'visit')} whose record holds them" if impact.older else ""
+        yield f"No never and no must would be lost{among}."
         yield ""
         return
     visits = counted(impact.losing, "visit")

@@ -13,9 +13,11 @@ import pytest
 
 from recommend.catalogue import Catalogue
 from recommend.cli import main
+from recommend.commands import replay as replay_command
 from recommend.infer.one import Engine
 from recommend.match.outcome import outcome_of
 from recommend.rulebook import Rulebook, load_rulebook
+from recommend.show.replayed import impact_lines
 from recommend.trail.impact import PastVisits, compared, disagreements, impact_of
 from recommend.trail.keeping import Archive, entry_of
 from recommend.trail.store import Store
@@ -218,6 +220,9 @@ def test_records_of_an_early_version_are_compared_in_what_they_hold(kept: Path) 
         ]
         impact = impact_of(past, early, 5)
     assert (impact.changed, impact.older) == (0, len(early))
+    said = " ".join(" ".join(impact_lines(impact, 5, 80)).split())
+    assert "No never and no must would be lost at the 0 visits whose record holds them." in said
+    assert f"({len(early)} kept by an earlier version" in said
 
 
 def _early(summary: dict[str, Any]) -> dict[str, Any]:
@@ -255,3 +260,16 @@ def test_replay_asks_for_records_and_rules_that_are_there(
     """No records, both ways at once, or a folder without rules: exit code 2, one sentence."""
     assert run("replay", *args, "--store", str(kept)) == 2
     assert capsys.readouterr().err.count("\n") == 1
+
+
+def test_many_records_are_replayed_by_what_is_compared(
+    kept: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Beyond so many records, `--all` compares summaries, says in what, and derives a sample."""
+    monkeypatch.setattr(replay_command, "ONE_BY_ONE", 3)
+    assert run("replay", "--all", "--sample", "4", "--store", str(kept)) == 0
+    said = capsys.readouterr().out
+    count = len(DEMO) + RANDOM
+    compared_in = "foot type, notes, nevers and musts, listed products"
+    assert f"{count} records: {compared_in} are the same in {count}." in said
+    assert "4 of them derived in full, byte for byte: 0 differ." in said
