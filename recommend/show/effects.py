@@ -33,6 +33,10 @@ def _blocks(shop: Shop, book: Rulebook, catalogue: Catalogue) -> Iterator[Render
         yield from _tables(gait, shop, book, catalogue)
     for name in sorted(shop.unknown):
         yield bullet(f"left out, not in this catalogue: {name}")
+    if shop.doubtful:
+        yield bullet(
+            f"left out, changed by more than footwear is known to: {counted(shop.doubtful, 'step')}"
+        )
     yield heading("How to read this")
     for text in _reading(shop, book):
         yield bullet(text)
@@ -127,4 +131,10 @@ def as_document(shop: Shop, book: Rulebook, catalogue: Catalogue) -> dict[str, A
         }
         for (gait, product), tally in sorted(shop.tallies.items())
     ]
-    return {"format": 1, "visits": shop.visits, "effects": rows, "unknown": sorted(shop.unknown)}
+    return {
+        "format": 1,
+        "visits": shop.visits,
+        "effects": rows,
+        "unknown": sorted(shop.unknown),
+        "doubtful": shop.doubtful,
+    }

@@ -47,12 +47,14 @@ class Shop:
     learned : effects by gait and phase; gaits that were never tried are absent.
     tallies : by gait and product id.
     unknown : ids that were tried and are not in the catalogue any more; left out.
+    doubtful : steps left out because a foot changed by more than footwear is known to bring about.
     """
 
     visits: int
     learned: Mapping[Kind, Learned]
     tallies: Mapping[tuple[str, str], Tally]
     unknown: frozenset[str]
+    doubtful: int
 
 
 def shop_of(visits: Iterable[Visit], book: Rulebook, catalogue: Catalogue) -> Shop:
@@ -81,7 +83,8 @@ def shop_of(visits: Iterable[Visit], book: Rulebook, catalogue: Catalogue) -> Sh
     for kind, seen in gathering.observed.items():
         items = {item_of(catalogue.by_id[p], book, kind[1]) for o in seen for p in o.products}
         learned[kind] = learn(sorted(items, key=lambda i: i.id), seen, prior_of(book, kind[1]))
-    return Shop(count, learned, gathering.tallies, frozenset(gathering.unknown))
+    unknown = frozenset(gathering.unknown)
+    return Shop(count, learned, gathering.tallies, unknown, gathering.doubtful)
 
 
 def prior_of(book: Rulebook, phase: str) -> Prior:
@@ -138,6 +141,7 @@ class _Gathering:
     observed: dict[Kind, list[Observed]] = field(default_factory=lambda: defaultdict(list))
     tallies: dict[tuple[str, str], Tally] = field(default_factory=lambda: defaultdict(Tally))
     unknown: set[str] = field(default_factory=set)
+    doubtful: int = 0
 
     def add(self, visit: str, result: StepResult) -> None:
         """Add what one step of one visit shows of the products that it added."""
@@ -147,6 +151,9 @@ class _Gathering:
         # The own shoe against barefoot is no product's effect, nor is own shoe and insole at once.
         mixed = result.step.shoe == OWN and result.parent.barefoot
         if gone or not added or mixed:
+            return
+        if any(judged.doubtful for judged in result.part.values()):
+            self.doubtful += 1
             return
         kinds = dict.fromkeys((k.gait, k.phase) for k in result.part if k.phase in PHASES)
         for kind in kinds:

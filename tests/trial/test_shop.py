@@ -99,6 +99,20 @@ def test_a_product_that_left_the_catalogue_is_named_and_left_out() -> None:
     assert found.learned == {}
 
 
+def test_a_change_beyond_belief_teaches_nothing_and_is_said() -> None:
+    """A shoe that turns +8 into -8 degrees is a turned sign, not an effect."""
+    seen = [
+        visit({"shoe": "hazel-road", "angle": -8.0}),
+        visit({"shoe": "hazel-road", "angle": 6.0}),
+    ]
+    found = shop_of(seen, book(), catalogue())
+    assert found.doubtful == 1
+    effect = found.learned["running", "contact"].effect(
+        item_of(catalogue().by_id["hazel-road"], book(), "contact"), 0.95
+    )
+    assert -3.0 < effect.value < 0.0
+
+
 def test_visits_without_a_trial_teach_nothing() -> None:
     """They are not counted among the visits that stand behind an effect."""
     found = shop_of([visit(), visit({"shoe": "hazel-road", "angle": 6.0})], book(), catalogue())
@@ -108,7 +122,7 @@ def test_visits_without_a_trial_teach_nothing() -> None:
 def test_feet_that_landed_and_feet_that_were_over_corrected_are_counted() -> None:
     """One of three feet ended in the band, one below it."""
     seen = [
-        visit({"shoe": "hazel-road", "angle": angle}, reference=f"T-{angle}")
+        visit({"shoe": "hazel-road", "angle": angle}, bare=3.5, reference=f"T-{angle}")
         for angle in (3.0, 6.0, -3.0)
     ]
     tally = shop_of(seen, book(), catalogue()).tallies["running", "hazel-road"]
