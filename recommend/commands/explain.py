@@ -36,6 +36,10 @@ def explain(
     product: Annotated[Text, typer.Option(help="why this product stands where it does")] = None,
     why_not: Annotated[Text, typer.Option(help="why this one is not listed, or lower")] = None,
     rule: Annotated[Text, typer.Option(help="why a rule fired, or not, or is undecided")] = None,
+    depth: Annotated[
+        Optional[int],  # noqa: UP045
+        typer.Option(min=1, help="levels of the derivation; all of them if not given"),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
     html: Annotated[
         Optional[Path],  # noqa: UP045
@@ -57,6 +61,8 @@ def explain(
     if others:
         print(_others_words(record, others, chosen), file=sys.stderr)
     tree = _tree(Explanation(replayed.outcome), product, why_not, rule)
+    if depth is not None:
+        tree = tree.cut(depth)
     sure: HowSure | None = None
     changes: tuple[Change, ...] = ()
     if (product, why_not, rule) == (None, None, None):

@@ -124,7 +124,7 @@ def effect_words(effect: Effect) -> str:
     if effect.level:
         turns = "becomes due" if effect.after == "due" else "is no longer due"
         return f"{LEVEL_WORDS[effect.level]} {effect.alters} {turns}"
-    return f"{effect.alters} {effect.before} -> {effect.after}"
+    return f"{effect.alters.replace('foot-type', 'foot type')} {effect.before} -> {effect.after}"
 
 
 def away(value: float, upwards: bool, places: int) -> float:

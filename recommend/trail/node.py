@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 Kind = Literal[
@@ -53,6 +53,15 @@ class Node:
         if self.children:
             data["children"] = [child.as_data() for child in self.children]
         return data
+
+    def cut(self, depth: int) -> Node:
+        """The same with `depth` levels below it; where more is left out, how much is said."""
+        if depth:
+            return replace(self, children=tuple(child.cut(depth - 1) for child in self.children))
+        below = sum(1 for _ in self.walk()) - 1
+        return (
+            replace(self, text=f"{self.text} [{below} more below]", children=()) if below else self
+        )
 
     def walk(self) -> Iterator[Node]:
         """Itself and all below it, from the top."""

@@ -165,6 +165,22 @@ def test_a_tree_keeps_to_its_width(outcome: Outcome, width: int) -> None:
     assert len(says) == len(set(says))
 
 
+@pytest.mark.parametrize("depth", [1, 2, 3, 5, 50])
+def test_a_tree_that_is_cut_says_how_much_is_left_out(outcome: Outcome, depth: int) -> None:
+    """What stands there and what is said to be below it make up the whole, counted by hand."""
+    whole = Explanation(outcome).whole()
+    cut = list(whole.cut(depth).walk())
+    below = [re.search(r"\[(\d+) more below\]$", node.text) for node in cut]
+    assert len(cut) + sum(int(found[1]) for found in below if found) == len(list(whole.walk()))
+    assert max(_depths(whole.cut(depth))) <= depth
+
+
+def _depths(node: Node, depth: int = 0) -> Iterator[int]:
+    yield depth
+    for child in node.children:
+        yield from _depths(child, depth + 1)
+
+
 class Page(HTMLParser):
     """Collects what a page is made of."""
 
