@@ -83,13 +83,12 @@ def nearest_changes(whatif: WhatIf) -> tuple[Change, ...]:
     Notes of each level by themselves, so that a caution near by does not hide a stop beyond it.
     Ordered by standard errors: what noise could do by itself comes first.
     """
-    before = whatif.outcomes({}, 1)
     tried = {key: candidates(whatif, key) for key in whatif.readings()}
     blocks = [({key: values}, len(values)) for key, values in tried.items()]
+    before, *outcomes = whatif.together([({}, 1), *blocks])
     found: list[Change] = []
-    if blocks:
-        for (key, values), after in zip(tried.items(), whatif.together(blocks), strict=True):
-            found += _changes(whatif, key, values, before, after)
+    for (key, values), after in zip(tried.items(), outcomes, strict=True):
+        found += _changes(whatif, key, values, before, after)
     return tuple(sorted(found, key=_closeness))
 
 

@@ -79,11 +79,11 @@ def how_sure(whatif: WhatIf, seed: str, draws: int) -> HowSure:
     ----------
     seed : a hash in hexadecimal; the same seed gives the same redraws on every machine.
     """
-    before = whatif.outcomes({}, 1)
     drawn = {key: _drawn(whatif, key, seed, draws) for key in whatif.readings()}
     drawn = {key: values for key, values in drawn.items() if _matters(whatif, key, values)}
     without = [{k: values for k, values in drawn.items() if k != key} for key in drawn]
-    after, *others = whatif.together([(readings, draws) for readings in (drawn, *without)])
+    redrawn = [(readings, draws) for readings in (drawn, *without)]
+    before, after, *others = whatif.together([({}, 1), *redrawn])
     holds = _same(before, after)
     exact = {key: float(_same(before, one).mean()) for key, one in zip(drawn, others, strict=True)}
     return HowSure(
