@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -72,6 +72,14 @@ class Assessment:
     def stopped(self) -> bool:
         """Whether a stop withholds the shortlist."""
         return any(note.level == "stop" for note in self.notes)
+
+    def reasons(self, rules: Iterable[str], book: Rulebook) -> dict[str, tuple[Side, ...]]:
+        """Why these rules say what they say, and of which feet each reason is true."""
+        found: dict[str, set[Side]] = {}
+        for rule in rules:
+            true = {side for side in SIDES if self.feet[side].conclusions.truth.get(rule)}
+            found.setdefault(book.by_id[rule].rule.because, set()).update(true)
+        return {because: tuple(s for s in SIDES if s in who) for because, who in found.items()}
 
 
 def assess(visit: Visit, book: Rulebook, engine: Engine | None = None) -> Assessment:

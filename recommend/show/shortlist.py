@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from typing import TypeAlias
 
 from rich.console import Console, RenderableType
 from rich.padding import Padding
@@ -14,7 +15,7 @@ from recommend.match.needs import Need, level_words, need_words
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import GROUPS, Candidate, Group, Shortlist
 from recommend.match.sizes import Sized, worn_gap
-from recommend.measure.model import SIDES
+from recommend.measure.model import SIDES, Side
 from recommend.measure.sizing import size_label
 from recommend.rulebook.book import Rulebook
 from recommend.settings import setting
@@ -23,6 +24,7 @@ from recommend.show.layout import WIDE, bullet, heading, inset, plain_table
 from recommend.show.words import against_words
 from recommend.visit.models import SizeSystem
 
+_Reasons: TypeAlias = tuple[tuple[str, tuple[Side, ...]], ...]  # and the feet each is true of
 _TITLES = {"shoe": "Shoes", "insole": "Insoles", "pair": "Shoe with insole"}
 _LETTERS = "ABCDEFGHIJ"
 _FETCHED: tuple[Group, ...] = ("pair", "shoe", "insole")  # the first that there is
@@ -45,7 +47,7 @@ def _blocks(outcome: Outcome, width: int) -> Iterator[RenderableType]:
         yield inset("Withheld: a stop stands above. See a clinician first.", 2, "bold")
     else:
         yield heading("What the feet need, and why")
-        yield from _needs(ranked, book)
+        yield from _needs(ranked, outcome)
         yield heading("Size")
         yield from _sizes(ranked, outcome)
         for group in GROUPS:
@@ -55,27 +57,34 @@ def _blocks(outcome: Outcome, width: int) -> Iterator[RenderableType]:
     yield from (bullet(caution) for caution in book.heading.cautions)
 
 
-def _needs(ranked: Shortlist, book: Rulebook) -> Iterator[RenderableType]:
+def _needs(ranked: Shortlist, outcome: Outcome) -> Iterator[RenderableType]:
     for conflict in ranked.needs.conflicts:
         yield bullet(f"CONTRADICTION: {conflict.text}", "bold yellow")
-    for because, needs in _by_reason(ranked.needs.needs):
-        feet = needs[0].sides
-        who = "both feet" if len(feet) == len(SIDES) else f"{feet[0]} foot"
-        line = Text(f"{who}: ", style="bold")
-        line.append(because, style="not bold")
-        yield inset(line, 2)
+    for reasons, needs in _by_reason(ranked.needs.needs, outcome).items():
+        for because, feet in reasons:
+            who = "both feet" if len(feet) == len(SIDES) else f"{feet[0]} foot"
+            line = Text(f"{who}: ", style="bold")
+            line.append(because, style="not bold")
+            yield inset(line, 2)
         for strength in ("never", "must", "prefer"):
             same = [need for need in needs if need.strength == strength]
             if same:
-                yield inset(_need_line(_WORDS[strength], same, book), 4)
+                yield inset(_need_line(_WORDS[strength], same, outcome.book), 4)
 
 
-def _by_reason(needs: Iterable[Need]) -> list[tuple[str, list[Need]]]:
-    """Needs grouped by their first reason, in the order of the needs."""
-    groups: dict[tuple[str, tuple[str, ...]], list[Need]] = {}
+def _by_reason(needs: Iterable[Need], outcome: Outcome) -> dict[_Reasons, list[Need]]:
+    """Needs grouped by their reasons, in the order of the needs.
+
+    The first reason that is true of every foot that asks stands for all; where none is, each
+    foot's own first reason.
+    """
+    groups: dict[_Reasons, list[Need]] = {}
     for need in needs:
-        groups.setdefault((need.because[0], need.sides), []).append(need)
-    return [(because, grouped) for (because, _), grouped in groups.items()]
+        told = outcome.assessment.reasons(need.rules, outcome.book)
+        whole = [(because, feet) for because, feet in told.items() if feet == need.sides]
+        own = [next(item for item in told.items() if side in item[1]) for side in need.sides]
+        groups.setdefault(tuple(whole[:1] or dict.fromkeys(own)), []).append(need)
+    return groups
 
 
 def _need_line(word: str, needs: list[Need], book: Rulebook) -> Text:

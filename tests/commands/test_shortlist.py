@@ -14,6 +14,7 @@ from unittest import mock
 import pytest
 
 from tests.reading.corpus import Result, run_in_process
+from tests.shipped import book
 
 VISITS = Path(__file__).parents[2] / "catalogue_demo" / "visits"
 NAMES = sorted(file.stem for file in VISITS.glob("*.yaml"))
@@ -102,6 +103,24 @@ def test_json_holds_what_is_printed_and_is_stable(name: str) -> None:
         for candidate in group["ranked"][:3]:
             for title in candidate["titles"]:
                 assert title[:20] in flat
+
+
+@pytest.mark.parametrize("name", sorted(set(NAMES) - STOPS))
+def test_a_reason_is_said_only_of_feet_it_is_true_of(name: str) -> None:
+    """Two feet may ask the same for different reasons: each is told its own, as its rules say."""
+    feet = json.loads(run(name, "--json").stdout)["feet"]
+    words = {
+        "left foot": {"left"}, "right foot": {"right"}, "both feet": {"left", "right"},
+    }  # fmt: skip
+    out = run(name, columns=400).stdout
+    needs = out[out.index("What the feet need") : out.index("Shoes (best")]
+    said = re.findall(r"^  (left foot|right foot|both feet): (.+?) *$", needs, re.MULTILINE)
+    assert said
+    reasons = {rule.id: rule.rule.because for rule in book().rules}
+    for who, because in said:
+        for side in words[who]:
+            true = {d["rule"] for d in feet[side]["derivations"]}
+            assert because in {reasons[rule] for rule in true}, (who, because)
 
 
 def test_left_and_right_stand_side_by_side() -> None:

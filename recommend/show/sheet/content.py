@@ -147,11 +147,9 @@ def _choice(candidate: Candidate | None, name: str, trial: TrialOutcome) -> Choi
     sizes = tuple(made.get(one) for one in ids)
     met = [v.need for v in candidate.judgement.verdicts if v.satisfaction == 1]
     wishes = sorted((n for n in met if n.strength != "never"), key=lambda n: -n.weight)
-    feet: dict[str, set[Side]] = {}
-    for need in wishes:
-        for because in need.because:
-            feet.setdefault(because, set()).update(need.sides)
-    reasons = [(tuple(s for s in SIDES if s in who), because) for because, who in feet.items()]
+    rules = dict.fromkeys(rule for need in wishes for rule in need.rules)
+    told = trial.outcome.assessment.reasons(rules, book)
+    reasons = [(feet, because) for because, feet in told.items()]
     most = int(book.parameters["sheet.most-reasons"])
     unmet = [v.need for v in candidate.against if v.need.strength == "prefer"]
     less = dict.fromkeys(book.attributes[need.attribute].short for need in unmet)
