@@ -104,6 +104,11 @@ def counted(count: int, unit: str) -> str:
     return f"{count} {unit}{'' if count == 1 else 's'}"
 
 
+def is_are(count: int) -> str:
+    """The verb that goes with so many things."""
+    return "is" if count == 1 else "are"
+
+
 def nearest(word: str, known: Iterable[str]) -> str:
     """The known spelling nearest to `word` as 'did you mean ...', or '' when none is near."""
     close = difflib.get_close_matches(word, list(known), n=1, cutoff=0.6)

@@ -200,9 +200,8 @@ class Foot:
             if self._true(model, self.known[fact]):
                 index = model.eval(code, model_completion=True).as_long()
                 out[fact] = self.book.vocabulary.words[fact][index]
-        for question, fact in self.book.open_questions.items():
-            out[fact] = "yes" if f"answer_{question}" in out else "no"
-        return out
+        answered = [one for one in self.book.questions if f"answer_{one}" in out]
+        return out | self.book.asked_facts(answered)
 
     @staticmethod
     def _true(model: Formula, formula: Formula) -> bool:

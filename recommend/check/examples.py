@@ -174,7 +174,6 @@ def _facts(
     for name, value in _given(example, parts, at, loc).items():
         known("measure", name, book.measures, at.place((*loc, "given", name), key=True))
         facts |= _reading(name, value, book)
-    facts |= dict.fromkeys(book.open_questions.values(), "no")
     return _checked({**facts, **_asked(example, at, loc, book)}, at.place(loc), book)
 
 
@@ -196,8 +195,7 @@ def _asked(example: Example, at: Document, loc: Loc, book: Rulebook) -> Facts:
         known("question", question, book.questions, place)
         if answer != "not-asked":
             facts[f"answer_{question}"] = answer
-            if question in book.open_questions:
-                facts[book.open_questions[question]] = "yes"
+    facts |= book.asked_facts([q for q, a in example.answers.items() if a != "not-asked"])
     if example.pain is not None:
         for fact in book.vocabulary.words:
             if fact.startswith("pain_"):

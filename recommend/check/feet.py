@@ -134,7 +134,7 @@ def _visit(facts: Facts, side: Side, book: Rulebook) -> dict[str, Any]:
     answers = {n.removeprefix("answer_"): a for n, a in facts.items() if n.startswith("answer_")}
     if answers:
         data["answers"] = answers
-    feet = {side: _foot(facts, book), **_other(facts, side)}
+    feet = {side: _foot(facts, book), **_other(facts, side, book)}
     data["feet"] = {name: foot for name, foot in feet.items() if foot}
     return data
 
@@ -157,21 +157,25 @@ def _pain(facts: Facts, side: Side) -> list[dict[str, Any]] | None:
     return [{**entry, "site": site} for site in here or free[:1]]
 
 
-def _other(facts: Facts, side: Side) -> dict[str, Any]:
+def _other(facts: Facts, side: Side, book: Rulebook) -> dict[str, Any]:
     """The other foot, only as far as differences between the feet ask for it."""
     other: dict[str, Any] = {}
     if "fpi-difference" in facts:
-        mine, gap = float(facts["fpi"]), float(facts["fpi-difference"])
-        total = mine - gap if mine - gap >= -12 else mine + gap
-        other["fpi"] = {"total": int(total)}
+        other["fpi"] = {"total": int(_apart("fpi", "fpi-difference", facts, book))}
     if "contact-difference" in facts:
         mine, gap = float(facts["contact-angle"]), float(facts["contact-difference"])
         entry = {q: facts[f"contact-angle_{q}"] for q in ("gait", "reference")}
         other["rearfoot"] = [{**entry, "contact": [round(mine - gap, 4)]}]
     if "length-difference" in facts:
-        mine, gap = float(facts["foot-length"]), float(facts["length-difference"])
-        other["foot_length_mm"] = round(mine - gap if mine - gap >= 80 else mine + gap, 4)
+        length = _apart("foot-length", "length-difference", facts, book)
+        other["foot_length_mm"] = round(length, 4)
     return {"right" if side == "left" else "left": other}
+
+
+def _apart(name: str, difference: str, facts: Facts, book: Rulebook) -> float:
+    """A reading of the other foot that differs by as much: the smaller one, where there can be."""
+    mine, gap = float(facts[name]), float(facts[difference])
+    return mine - gap if mine - gap >= book.measures[name].lowest else mine + gap
 
 
 def _foot(facts: Facts, book: Rulebook) -> dict[str, Any]:

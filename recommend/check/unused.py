@@ -187,10 +187,9 @@ def _parameters(book: Rulebook) -> Iterator[Finding]:
 
 
 def _questions(book: Rulebook, files: _Files) -> Iterator[Finding]:
-    read = frozenset().union(*(rule.facts for rule in book.rules))
     document = files.document("questions.yaml")
     for name in book.questions:
-        if f"answer_{name}" not in read:
+        if f"answer_{name}" not in book.read:
             place = document.place(("questions", name), key=True)
             yield _unused(place, f"question `{name}`", "let a rule read its answer, or remove it")
 

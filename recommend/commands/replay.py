@@ -14,11 +14,10 @@ import typer
 
 from recommend.cli import single
 from recommend.commands.options import StorePath
-from recommend.errors import Exit, RecommendError
+from recommend.errors import Exit, RecommendError, counted
 from recommend.rulebook import load_rulebook
 from recommend.show.bar import working
 from recommend.show.console import console
-from recommend.show.records import counted
 from recommend.show.replayed import impact_data, impact_lines, replayed_data, replayed_lines
 from recommend.trail.database import store_path
 from recommend.trail.impact import COMPARED, Impact, PastVisits, disagreements, impact_of
@@ -107,7 +106,7 @@ def _all_fast(store: Store, sample: int, as_json: bool) -> int:
     else:
         same, differ = impact.records - impact.changed, "differs" if len(found) == 1 else "differ"
         typer.echo(
-            f"{counted(impact.records)}: {', '.join(COMPARED)} are the same in {same}"
+            f"{counted(impact.records, 'record')}: {', '.join(COMPARED)} are the same in {same}"
             f"{_older_words(impact)}.\n{len(checked)} of them derived in full, byte for byte: "
             f"{len(found)} {differ}. --full derives every one in full."
         )
@@ -142,7 +141,9 @@ def _impact(
     else:
         typer.echo("\n".join(impact_lines(impact, show, console().width)))
         disagree = "disagrees" if len(wrong) == 1 else "disagree"
-        typer.echo(f"\nChecked one by one: {counted(len(checked))}, {len(wrong)} {disagree}.")
+        typer.echo(
+            f"\nChecked one by one: {counted(len(checked), 'record')}, {len(wrong)} {disagree}."
+        )
     for record, one, many in wrong:
         differs = compared_words(one, many)
         print(f"record {record.seq}: the two paths disagree: {differs}", file=sys.stderr)

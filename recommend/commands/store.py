@@ -12,10 +12,10 @@ from typing import Annotated, Optional
 import typer
 
 from recommend.commands.options import StorePath
-from recommend.errors import Exit, InputError, Place, RecommendError
+from recommend.errors import Exit, InputError, Place, RecommendError, counted
 from recommend.settings import setting
 from recommend.show.bar import working
-from recommend.show.records import counted, list_lines, verdict_lines
+from recommend.show.records import list_lines, verdict_lines
 from recommend.trail.database import failures, store_path
 from recommend.trail.forget import forget as forget_customer
 from recommend.trail.store import Store
@@ -99,7 +99,7 @@ def import_(
     """
     with failures(file), file.open("rb") as lines, working("importing"):
         done = import_file(store_path(store), lines, str(file))
-    typer.echo(f"{counted(done.added)} added; {done.present} already there.")
+    typer.echo(f"{counted(done.added, 'record')} added; {done.present} already there.")
 
 
 @app.command()
@@ -120,8 +120,9 @@ def forget(
             typer.echo("Nothing was forgotten.")
             return
         done = forget_customer(opened, reference)
+    forgotten = counted(len(done.records), "record")
     typer.echo(
-        f"Forgotten in {counted(len(done.records))}; record {done.declared.seq} declares the gap.\n"
+        f"Forgotten in {forgotten}; record {done.declared.seq} declares the gap.\n"
         "Copies and exports made earlier are not reached."
     )
     left = Shelf(setting("visits").value).finished(reference)
@@ -135,7 +136,7 @@ def forget(
 
 def _confirmed(reference: str, count: int) -> bool:
     try:
-        return typer.confirm(f"Forget `{reference}` in {counted(count)} for good?")
+        return typer.confirm(f"Forget `{reference}` in {counted(count, 'record')} for good?")
     except typer.Abort as error:
         typer.echo()
         raise RecommendError(

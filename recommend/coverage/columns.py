@@ -27,7 +27,6 @@ class FactColumns:
 
     def __init__(self, book: Rulebook, population: Population) -> None:
         self.book, self.population = book, population
-        self.read = frozenset().union(*(rule.facts for rule in book.rules))
         self.errors = dict(_errors(book, population))
         self.shared = dict(self._same_for_all())
 
@@ -38,7 +37,7 @@ class FactColumns:
         for name, column in {**customers.own, **customers.feet[side]}.items():
             if isinstance(column, Words):
                 fact = name if name in self.book.measures else f"visit_{name}"
-                if fact in self.read:
+                if fact in self.book.read:
                     out[fact] = self._recoded(fact, column)
                 if name in self.book.measures:
                     out[f"known_{name}"] = (column.codes >= 0).astype(np.int8)
@@ -49,10 +48,10 @@ class FactColumns:
     def _numbers(self, name: str, values: Array) -> Iterator[tuple[str, Column]]:
         margin = self.book.parameters["noise.clearly"] * self.errors.get(name, 0.0)
         for fact, shift in ((name, 0.0), (f"{name}_low", -margin), (f"{name}_high", margin)):
-            if fact in self.read:
+            if fact in self.book.read:
                 # Rounded as every engine's facts are; adding zero removes a negative zero.
                 yield fact, np.round(values + shift, DECIMALS) + 0.0
-        if f"known_{name}" in self.read:
+        if f"known_{name}" in self.book.read:
             yield f"known_{name}", np.isfinite(values).astype(np.int8)
 
     def _recoded(self, fact: str, column: Words) -> Column:

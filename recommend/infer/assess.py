@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Literal
 
 from recommend.infer.derivation import (
     CloseCall,
@@ -19,18 +18,16 @@ from recommend.infer.one import Conclusions, Engine, engine_of
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.measure.observed import Observed, observe
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.models import NoteThen
+from recommend.rulebook.models import NOTE_LEVELS, NoteLevel, NoteThen
 from recommend.rulebook.vocabulary import FOOT_TYPE
 from recommend.visit.models import Visit
-
-_LEVELS = ("stop", "see-clinician", "caution")
 
 
 @dataclass(frozen=True, slots=True)
 class Note:
     """Something to say before any product: a stop, a see-a-clinician note or a caution."""
 
-    level: Literal["stop", "see-clinician", "caution"]
+    level: NoteLevel
     say: str
     because: str
     rule: str
@@ -115,7 +112,7 @@ def _foot(visit: Visit, side: Side, observed: Observed, engine: Engine) -> FootA
 def _notes(book: Rulebook, feet: Mapping[Side, FootAssessment]) -> Iterator[Note]:
     """Notes of both feet, worst first; the same note of both feet is said once."""
     pairs = [(r, r.rule.then) for r in book.rules if isinstance(r.rule.then, NoteThen)]
-    for rule, then in sorted(pairs, key=lambda pair: _LEVELS.index(pair[1].note)):
+    for rule, then in sorted(pairs, key=lambda pair: NOTE_LEVELS.index(pair[1].note)):
         sides = tuple(side for side in SIDES if feet[side].conclusions.truth[rule.id])
         if sides:
             yield Note(then.note, then.say, rule.rule.because, rule.id, sides)

@@ -27,8 +27,7 @@ def facts_of(
     facts |= _person_facts(visit, side)
     known = {q: a for q, a in visit.answers.items() if a != "not-asked"}
     facts |= {f"answer_{question}": answer for question, answer in known.items()}
-    facts |= {fact: "yes" if q in known else "no" for q, fact in book.open_questions.items()}
-    return facts
+    return facts | book.asked_facts(known)
 
 
 def measure_facts(measure: Measure, clearly: float) -> dict[str, float | str]:

@@ -12,7 +12,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from fractions import Fraction
-from typing import get_args
 
 from recommend.visit.models import ShoeSize, SizeSystem
 
@@ -49,13 +48,10 @@ def foot_length_of(worn: ShoeSize, parameters: Mapping[str, float]) -> float:
     return (uk + ADULT_ZERO_BARLEYCORNS) * float(BARLEYCORN_MM) - allowance
 
 
-def all_sizes(foot_length_mm: float, parameters: Mapping[str, float]) -> dict[SizeSystem, float]:
-    """The size of a foot length in every system, rounded to half sizes (EU, UK, US)."""
-    out: dict[SizeSystem, float] = {}
-    for system in get_args(SizeSystem):
-        size = size_in(system, foot_length_mm, parameters)
-        out[system] = size if system == "mondopoint" else round(size * 2) / 2
-    return out
+def box_size(system: SizeSystem, foot_length_mm: float, parameters: Mapping[str, float]) -> float:
+    """Size number of a foot length (mm) as boxes bear it: half sizes, Mondopoint as it is."""
+    size = size_in(system, foot_length_mm, parameters)
+    return size if system == "mondopoint" else round(size * 2) / 2
 
 
 def size_label(
@@ -65,7 +61,7 @@ def size_label(
 
     None where the system has no such size (women's sizes below an adult's).
     """
-    size = all_sizes(foot_length_mm, parameters)[system]
+    size = box_size(system, foot_length_mm, parameters)
     if system in ("mondopoint", "eu") or size >= 1:
         return f"{TITLES[system]} {size:g}"
     if system == "us-women":

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Container, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Literal
@@ -95,11 +95,19 @@ class Rulebook:
         return {name: one.sum_of for name, one in self.attributes.items() if one.sum_of}
 
     @cached_property
+    def read(self) -> frozenset[str]:
+        """Names of the facts that some rule reads."""
+        return frozenset().union(*(rule.facts for rule in self.rules))
+
+    @cached_property
     def open_questions(self) -> dict[str, str]:
         """By question, the fact that tells whether it was answered, where some rule asks that."""
-        read = frozenset().union(*(rule.facts for rule in self.rules))
         facts = {question: f"asked_{question}" for question in self.questions}
-        return {question: fact for question, fact in facts.items() if fact in read}
+        return {question: fact for question, fact in facts.items() if fact in self.read}
+
+    def asked_facts(self, answered: Container[str]) -> dict[str, str]:
+        """Those facts of a visit that answered some of the questions."""
+        return {f: "yes" if q in answered else "no" for q, f in self.open_questions.items()}
 
     def rule(self, rule_id: str) -> CompiledRule:
         """The rule called `rule_id`.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, get_args
 
 from pydantic import Discriminator, Field, Tag, model_validator
 
@@ -17,6 +17,7 @@ Comparison = Literal["at-least", "at-most", "above", "below"]
 Weight = Literal["strong", "usual", "slight"]
 FpiSystem = Literal["manual-2005", "adult-norm-2008"]
 NoteLevel = Literal["stop", "see-clinician", "caution"]
+NOTE_LEVELS: tuple[NoteLevel, ...] = get_args(NoteLevel)  # the most severe first
 # A measure so called would give facts that already mean something else (see `vocabulary`).
 RESERVED_MEASURES = frozenset(
     {"answer", "asked", "axis", "decided", "known", "pain", "side", "visit"}

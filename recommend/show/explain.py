@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterator
 from typing import Any
 
-from recommend.show.records import counted
+from recommend.errors import counted
 from recommend.show.sure import change_lines, sure_data, sure_lines
 from recommend.show.tree import tree_lines
 from recommend.trail.nearest import Change, Effect

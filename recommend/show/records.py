@@ -4,19 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from recommend.errors import counted
 from recommend.trail.store import FORGOTTEN, Record, Store
 from recommend.trail.verify import Verdict
-
-
-def counted(number: int, thing: str = "record") -> str:
-    """So many records (or visits, or places), in words: ``1 record``, ``2 records``."""
-    return f"{number} {thing}{'' if number == 1 else 's'}"
 
 
 def list_lines(store: Store, limit: int) -> Iterator[str]:
     """The newest `limit` records, newest first, at most 80 columns."""
     total = len(store)
-    yield f"{counted(total)} in {store.path}"
+    yield f"{counted(total, 'record')} in {store.path}"
     yield f"{'No.':>6}  {'kept at':<25} {'hash':<12}  of"
     gone = store.forgotten()
     newest = list(store.records(max(1, total - limit + 1)))
@@ -40,7 +36,7 @@ def verdict_lines(verdict: Verdict, path: str) -> Iterator[str]:
         yield f"DIFFERS: {verdict.differs}"
         yield "Restore the store from a copy, and verify the copy. Nothing was changed."
         return
-    yield f"Sound: {counted(verdict.records)} in {path}"
+    yield f"Sound: {counted(verdict.records, 'record')} in {path}"
     if verdict.forgotten:
         numbers = ", ".join(map(str, verdict.forgotten))
         yield f"Forgotten on request, as declared: {numbers}"

@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from recommend.show.records import counted
+from recommend.errors import counted
 from recommend.trail.impact import COMPARED, Changed, Impact
 from recommend.trail.replay import Replayed
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from typing import TypeAlias
 
 from rich.console import Console, RenderableType
@@ -10,6 +10,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from recommend.errors import is_are
 from recommend.match.judge import Verdict
 from recommend.match.needs import Need, level_words, need_words
 from recommend.match.outcome import Outcome
@@ -244,22 +245,20 @@ def _left_out(ranked: Shortlist, group: Group, shown: int) -> Iterator[Renderabl
     parts = []
     if len(ranked.ranked[group]) > shown:
         more = ranked.ranked[group][shown:]
-        parts.append(f"{len(more)} more {_are(more)} suitable and in stock")
+        parts.append(f"{len(more)} more {is_are(len(more))} suitable and in stock")
     gone = [c for c in ranked.missing[group] if _sold_out(c)]
     if gone:
         names = ", ".join(candidate.id for candidate in gone[:2]) + ", ..." * (len(gone) > 2)
-        parts.append(f"{len(gone)} would suit but {_are(gone)} out of stock in this size ({names})")
+        parts.append(
+            f"{len(gone)} would suit but {is_are(len(gone))} out of stock in this size ({names})"
+        )
     never_made = [c for c in ranked.missing[group] if not _sold_out(c)]
     if never_made:
-        parts.append(f"{len(never_made)} {_are(never_made)} not made in it")
+        parts.append(f"{len(never_made)} {is_are(len(never_made))} not made in it")
     if excluded := ranked.excluded[group]:
-        parts.append(f"{len(excluded)} {_are(excluded)} ruled out by a must or a never")
+        parts.append(f"{len(excluded)} {is_are(len(excluded))} ruled out by a must or a never")
     if parts:
         yield inset("; ".join(parts) + ".", 2, "dim")
-
-
-def _are(some: Sequence[object]) -> str:
-    return "is" if len(some) == 1 else "are"
 
 
 def _sold_out(candidate: Candidate) -> bool:

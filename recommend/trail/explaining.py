@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from recommend.catalogue.fitting import fit
-from recommend.errors import RecommendError, nearest
+from recommend.errors import RecommendError, is_are, nearest
 from recommend.match.judge import Verdict
 from recommend.match.needs import Need, asked_words, level_words
 from recommend.match.outcome import Outcome
@@ -196,7 +196,7 @@ class Explanation:
         """Why it is where it is, in a line or two."""
         if not candidate.judgement.suitable:
             broken = sum(verdict.broken for verdict in candidate.judgement.verdicts)
-            yield f"it is not listed: {broken} of its musts and nevers {_is_are(broken)} broken"
+            yield f"it is not listed: {broken} of its musts and nevers {is_are(broken)} broken"
         for part, sized in zip(candidate.parts, candidate.sized, strict=True):
             if sized.availability in ("out-of-stock", "not-made"):
                 yield f"it is not listed: {part.id} is {sized.availability} in this size"
@@ -280,7 +280,3 @@ class Explanation:
     def _misfit(self, names: list[str]) -> tuple[str, ...]:
         shoe, insole = (self.outcome.catalogue.item(name) for name in names)
         return fit(shoe, insole, self.outcome.book.parameters).against
-
-
-def _is_are(count: int) -> str:
-    return "is" if count == 1 else "are"

@@ -24,7 +24,7 @@ from recommend.match.sizes import wanted_length
 from recommend.measure.model import SIDES
 from recommend.measure.observed import observe
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.models import NoteThen
+from recommend.rulebook.models import NOTE_LEVELS, NoteThen
 from recommend.rulebook.vocabulary import FOOT_TYPE
 from recommend.trail.cases import Case, CaseRanking, stopped
 from recommend.trail.keeping import (
@@ -41,8 +41,7 @@ from recommend.trail.store import SHORTLIST, Record
 from recommend.visit.models import Visit
 
 CHUNK = 5_000  # records at a time; bounds memory
-LEVELS = ("stop", "see-clinician", "caution")
-CLINICAL = LEVELS[:2]
+CLINICAL = NOTE_LEVELS[:2]
 # What two summaries are compared in; a record kept by an early version knows only some of it.
 COMPARED = ("foot type", "notes", "nevers and musts", "listed products")
 _LATER = frozenset({"said", "listed", "binding"})
@@ -342,7 +341,7 @@ def _stronger(these: Mapping[str, str], others: Mapping[str, str]) -> dict[str, 
     return {
         rule: level
         for rule, level in these.items()
-        if rule not in others or LEVELS.index(level) < LEVELS.index(others[rule])
+        if rule not in others or NOTE_LEVELS.index(level) < NOTE_LEVELS.index(others[rule])
     }
 
 

@@ -10,14 +10,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import get_args
 
 import numpy as np
 
 from recommend.match.shortlist import GROUPS
 from recommend.measure.definitions import DIFFERENCES
 from recommend.measure.model import SIDES, Side
-from recommend.rulebook.models import NoteLevel, NoteThen
+from recommend.rulebook.models import NOTE_LEVELS, NoteThen
 from recommend.rulebook.naming import DECIMALS
 from recommend.trail.leaders import firsts_of
 from recommend.trail.whatif import (
@@ -171,7 +170,7 @@ def _changes(
 
 def _notes(whatif: WhatIf, before: Outcomes, after: Outcomes) -> Iterator[tuple[int, Effect]]:
     """For each level, the first row in which a note of it becomes due or is no longer due."""
-    for level in get_args(NoteLevel):
+    for level in NOTE_LEVELS:
         turned = {}
         for rule, due in after.notes.items():
             then = whatif.book.by_id[rule].rule.then

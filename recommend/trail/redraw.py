@@ -3,10 +3,10 @@
 Each numeric reading is replaced by one drawn from a normal distribution around it with its
 standard error; scores are rounded to whole numbers, as a fitter would write them, and no value
 leaves what its measure can be. One reading of the person, such as the body weight, is drawn once
-for both feet; apart from that readings are
-drawn independently of each other, also where two share a reading (the height of the arch and its
-stiffness); left-right differences and width over length are reckoned anew from what they follow
-from. Classes, such as the course of the load, carry no error and stay.
+for both feet; apart from that readings are drawn independently of each other, also where two
+share a reading (the height of the arch and its stiffness); left-right differences and width over
+length are reckoned anew from what they follow from. Classes, such as the course of the load,
+carry no error and stay.
 """
 
 from __future__ import annotations

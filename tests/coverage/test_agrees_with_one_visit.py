@@ -40,7 +40,7 @@ def test_a_drawn_customer_has_the_facts_of_the_visit_that_would_be_written(
             visit = visit_of(drawn, index, book)
             measures = observe(visit, book.measures, book.parameters).used[side]
             expected = facts_of(visit, side, measures, book)
-            for fact in facts.read & set(expected) | facts.read & set(columns):
+            for fact in facts.book.read & set(expected) | facts.book.read & set(columns):
                 column = columns[fact]
                 value = column[0] if len(column) == 1 else column[index]
                 words = book.vocabulary.words.get(fact)

@@ -144,7 +144,7 @@ def _log(number: int, verdict: str) -> str:
 
 
 def _facts_of(book: Rulebook) -> list[str]:
-    return sorted(frozenset().union(*(rule.facts for rule in book.rules)))
+    return sorted(book.read)
 
 
 def _test(variable: str, terms: Iterable[Term]) -> str:

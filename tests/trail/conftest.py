@@ -12,6 +12,7 @@ from recommend.rulebook import Rulebook, load_rulebook
 from recommend.trail.forget import forget
 from recommend.trail.leaders import Leaders
 from recommend.trail.store import Store
+from recommend.visit import Visit, read_visit
 from tests.trail.entries import entry
 
 
@@ -33,6 +34,13 @@ def filled(path: Path) -> Path:
 
 TOP = Path(__file__).parents[2]
 DEMO = sorted((TOP / "catalogue_demo" / "visits").glob("*.yaml"))
+
+
+def in_pain(*entries: dict[str, object]) -> Visit:
+    """The plain visit of an adult with these pains."""
+    visit = read_visit(TOP / "catalogue_demo" / "visits" / "plain-neutral.yaml")
+    data = visit.model_dump(mode="json", by_alias=True, exclude_unset=True)
+    return Visit.model_validate(data | {"pain": list(entries)})
 
 
 @pytest.fixture(scope="session")

@@ -13,8 +13,8 @@ from recommend.show.sure import away
 from recommend.trail.leaders import Leaders, firsts_of
 from recommend.trail.nearest import STEP, nearest_changes
 from recommend.trail.whatif import Key, Outcomes, WhatIf
-from recommend.visit import Visit, read_visit
-from tests.trail.conftest import TOP
+from recommend.visit import read_visit
+from tests.trail.conftest import TOP, in_pain
 from tests.trail.random_visits import random_visit
 
 SCANNED = 200  # readings tried between the visit and its nearest change
@@ -129,13 +129,6 @@ def test_changes_are_in_order_of_what_noise_could_do(
 def test_a_shown_value_is_rounded_away(value: float, up: bool, places: int, shown: float) -> None:
     """What is shown lies beyond the exact value, never short of it; worked by hand."""
     assert away(value, up, places) == shown
-
-
-def in_pain(*entries: dict[str, object]) -> Visit:
-    """The plain visit of an adult with these pains."""
-    visit = read_visit(TOP / "catalogue_demo" / "visits" / "plain-neutral.yaml")
-    data = visit.model_dump(mode="json", by_alias=True, exclude_unset=True)
-    return Visit.model_validate(data | {"pain": list(entries)})
 
 
 def test_a_note_is_named_and_an_answer_for_both_feet_is_one_reading(

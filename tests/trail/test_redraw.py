@@ -14,8 +14,8 @@ from recommend.rulebook import Rulebook
 from recommend.trail.leaders import Leaders
 from recommend.trail.redraw import how_sure
 from recommend.trail.whatif import Key, Outcomes, Readings, WhatIf
-from recommend.visit import Visit, read_visit
-from tests.trail.conftest import DEMO, TOP
+from recommend.visit import read_visit
+from tests.trail.conftest import DEMO, TOP, in_pain
 
 SEED = "5e" * 32
 
@@ -112,13 +112,6 @@ def test_shares_add_up(book: Rulebook, engine: Engine, leaders: Leaders, path: o
     parts = (sure.types_hold, sure.notes_hold, sure.firsts_hold)
     assert sum(parts) - 2 <= sure.holds + 1e-9
     assert sure.holds <= min(parts)
-
-
-def in_pain(*entries: dict[str, object]) -> Visit:
-    """The plain visit of an adult with these pains."""
-    visit = read_visit(TOP / "catalogue_demo" / "visits" / "plain-neutral.yaml")
-    data = visit.model_dump(mode="json", by_alias=True, exclude_unset=True)
-    return Visit.model_validate(data | {"pain": list(entries)})
 
 
 def test_an_answer_for_both_feet_is_drawn_once(

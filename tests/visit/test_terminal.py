@@ -110,14 +110,19 @@ def test_leaving_keeps_what_was_typed(tmp_path: Path, how: str) -> None:
     assert again.end() == 0
 
 
-def test_a_stop_is_said_at_once_and_ends_with_its_exit_code(tmp_path: Path) -> None:
-    """The warning sign is answered before the next question, and the command returns 3."""
-    terminal = Terminal(["visit", "new", "D-4"], environment(tmp_path))
+def stopped_at_a_wound(folder: Path) -> tuple[Terminal, str]:
+    """An entry that came to a stop, and what was said of it."""
+    terminal = Terminal(["visit", "new", "D-4"], environment(folder))
     terminal.wait_for("Age band")
     terminal.type("a")
     terminal.wait_for("open wound")
     terminal.type("y")
-    said = terminal.wait_for("carry on for the record?")
+    return terminal, terminal.wait_for("carry on for the record?")
+
+
+def test_a_stop_is_said_at_once_and_ends_with_its_exit_code(tmp_path: Path) -> None:
+    """The warning sign is answered before the next question, and the command returns 3."""
+    terminal, said = stopped_at_a_wound(tmp_path)
     assert "STOP: An open wound" in said
     assert "hot, red" not in said
     terminal.type("e")
@@ -161,12 +166,7 @@ def test_keys_and_their_words_stay_together_at_eighty_columns(tmp_path: Path) ->
 
 def test_after_a_stop_nothing_leads_on_to_measuring(tmp_path: Path) -> None:
     """Who carries on for the record is not told what to film next."""
-    terminal = Terminal(["visit", "new", "D-5"], environment(tmp_path))
-    terminal.wait_for("Age band")
-    terminal.type("a")
-    terminal.wait_for("open wound")
-    terminal.type("y")
-    said = terminal.wait_for("carry on for the record?")
+    terminal, said = stopped_at_a_wound(tmp_path)
     terminal.type("c")
     said += terminal.wait_for("hot, red")
     terminal.type(">")

@@ -12,7 +12,7 @@ from typing import Literal
 from recommend.infer.assess import Note
 from recommend.measure.definitions import unit_words
 from recommend.measure.model import SIDES, Measure, Side
-from recommend.measure.sizing import all_sizes
+from recommend.measure.sizing import box_size
 from recommend.show.curves_svg import Words, figure
 from recommend.show.sheet.after import after_parts
 from recommend.show.sheet.content import Choice, Ending, Reading, Sheet
@@ -191,7 +191,7 @@ class _Page:
         """One size, in Mondopoint and EU numbers."""
         if mondopoint is None:
             return self.t("size-open")
-        eu = all_sizes(mondopoint, self.sheet.outcome.book.parameters)["eu"]
+        eu = box_size("eu", mondopoint, self.sheet.outcome.book.parameters)
         numbers = {"mm": mondopoint, "eu": eu}
         shown = {k: self.w.number(n, 0 if n == int(n) else 1) for k, n in numbers.items()}
         return self.t("size", **shown)
