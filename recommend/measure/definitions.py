@@ -33,11 +33,14 @@ class ReadingError(Strict):
     """Standard error of one reading.
 
     `single` is that of one reading; `floor` is what repeating at the same visit cannot
-    remove (marks, camera, rater) and is added in quadrature.
+    remove (marks, camera, rater) and is added in quadrature. `resemblance` is how much each stride
+    resembles the one before (correlation). `of_lab` tells that the lab measured them itself.
     """
 
     single: float = Field(ge=0)
     floor: float = Field(default=0, ge=0)
+    resemblance: float | None = Field(default=None, ge=0, le=0.95)
+    of_lab: bool = False
     kind: Basis
     source: str | None = None
     note: str = ""
