@@ -8,6 +8,7 @@ shod, and neighbouring strides resemble each other (see `recommend.trial.resembl
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
@@ -100,7 +101,8 @@ class Change:
     smallest : the smallest change that these strides can tell from noise (half the width of the
         interval).
     needed : strides in each step with which a true change of this size would be told from
-        noise with the wanted probability; None when it is more than anyone walks.
+        noise with the wanted probability; None when it is told already, or would take more than
+        anyone walks.
     resemblance : how much each stride resembles the one before (correlation): what was stated,
         or the mean of what the strides tell.
     stated : whether it was stated, because a step has few strides.
@@ -171,8 +173,7 @@ def sample(
 def mean_interval(one: Sample, parameters: Mapping[str, float]) -> Interval:
     """Confidence interval of the mean of one sample, with the error its strides share."""
     known = one.known(_resemblance([one], parameters), _least(parameters))
-    low, high = known.with_variance(one.floor**2).ends(parameters["trial.confidence"])
-    return Interval(one.mean, min(low, one.mean), max(high, one.mean))
+    return _interval(known.with_variance(one.floor**2), one.mean, parameters)
 
 
 def change(before: Sample, after: Sample, parameters: Mapping[str, float]) -> Change:
@@ -195,23 +196,43 @@ def change(before: Sample, after: Sample, parameters: Mapping[str, float]) -> Ch
     """
     resemblance = _resemblance([before, after], parameters)
     least = _least(parameters)
-    known = after.known(resemblance, least).less(before.known(resemblance, least))
-    known = known.with_variance(before.floor**2 + after.floor**2)
-    low, high = known.ends(parameters["trial.confidence"])
-    value = after.mean - before.mean
+    known = _known_change(before, after, resemblance, least)
+    interval = _interval(known, after.mean - before.mean, parameters)
     weights = known.weights()
-    alike = float(weights @ resemblance)
-    sds = [max(one.sd, least) for one in (before, after)]
+    needed = None
+    if interval.holds(0.0):
+        one, two = (max(step.sd, least) for step in (before, after))
+        needed = strides_to_tell(
+            interval.value, one, two, _expected(before, after, least), parameters
+        )
     return Change(
         before=before,
         after=after,
-        interval=Interval(value, min(low, value), max(high, value)),
-        smallest=(high - low) / 2,
-        needed=strides_to_tell(value, *sds, _expected(before, after, parameters), parameters),
-        resemblance=alike,
+        interval=interval,
+        smallest=(interval.high - interval.low) / 2,
+        needed=needed,
+        resemblance=float(weights @ resemblance),
         stated=len(resemblance) == 1,
         variance=float(weights @ known.variance),
     )
+
+
+def change_interval(before: Sample, after: Sample, parameters: Mapping[str, float]) -> Interval:
+    """After minus before with its interval alone; see `change`."""
+    resemblance = _resemblance([before, after], parameters)
+    known = _known_change(before, after, resemblance, _least(parameters))
+    return _interval(known, after.mean - before.mean, parameters)
+
+
+def _known_change(before: Sample, after: Sample, resemblance: Floats, least: float) -> Known:
+    known = after.known(resemblance, least).less(before.known(resemblance, least))
+    return known.with_variance(before.floor**2 + after.floor**2)
+
+
+def _interval(known: Known, value: float, parameters: Mapping[str, float]) -> Interval:
+    """The interval of a number around its plain mean, which lies in it whatever is weighed."""
+    low, high = known.ends(parameters["trial.confidence"])
+    return Interval(value, min(low, value), max(high, value))
 
 
 def drift(one: Sample, parameters: Mapping[str, float]) -> Interval | None:
@@ -262,10 +283,11 @@ def strides_to_tell(
     spread = math.hypot(sd_before, sd_after)
     if abs(size) < reach * spread * math.sqrt(share_of_variance(most, resemblance)):
         return None
-    enough = (
-        n for n in range(2, most + 1) if _tells(size, sd_before, sd_after, resemblance, n, parameters)
+    counts = range(2, most + 1)  # more strides tell no less, so halving finds the first
+    first = bisect_left(
+        counts, True, key=lambda n: _tells(size, sd_before, sd_after, resemblance, n, parameters)
     )
-    return next(enough, None)
+    return counts[first] if first < len(counts) else None
 
 
 def share_of_variance(n: int, resemblance: float) -> float:
@@ -288,11 +310,11 @@ def _tells(
     return abs(size) >= (two_sided + t_quantile(parameters["trial.power"], df)) * alone
 
 
-def _expected(before: Sample, after: Sample, parameters: Mapping[str, float]) -> float:
+def _expected(before: Sample, after: Sample, least: float) -> float:
     """The resemblance to plan with: what the strides tell so far, and never below none."""
-    known = [one.known(every_resemblance(), _least(parameters)) for one in (before, after)]
-    weights = known[0].less(known[1]).weights()
-    return max(0.0, float(weights @ every_resemblance()))
+    every = every_resemblance()
+    weights = after.known(every, least).less(before.known(every, least)).weights()
+    return max(0.0, float(weights @ every))
 
 
 def _resemblance(samples: Sequence[Sample], parameters: Mapping[str, float]) -> Floats:

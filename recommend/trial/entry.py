@@ -14,11 +14,14 @@ from recommend.errors import InputError, Place, nearest
 from recommend.measure.measured import Measured
 from recommend.measure.model import SIDES, Side
 from recommend.reading import read_document, validate
-from recommend.trial.steps import PHASES, STANDING, steps_of
+from recommend.trial.readings import READINGS, STANDING, TYPED, field_of
+from recommend.trial.steps import steps_of
 from recommend.visit.models import Foot, Region, TrialFeet, Visit
 from recommend.visit.writing import child, edited, flow, not_written, replace_text
 
 _LOAD = "lateral-load"
+_FILMED = tuple(name for name in TYPED if name != "range")  # it follows from the others
+_ANGLES = tuple(one.measure for one in READINGS.values() if one.angle)
 _TYPED = Place("the command line")
 
 
@@ -31,7 +34,7 @@ class Entry:
     shoe, insole : what was worn.
     readings : degrees by side, gait, zero reference and phase.
     load : lateral share of load in percent, by side.
-    comfort : 0 to 10 by side and region.
+    comfort, again : 0 to 10 by side and region, and a second rating of the same.
     curves : mean angle at 0 to 100 % of stance, by side, gait and zero reference.
     """
 
@@ -41,11 +44,12 @@ class Entry:
     load: dict[Side, list[float]] = field(default_factory=dict)
     comfort: dict[tuple[Side, str], float] = field(default_factory=dict)
     curves: dict[tuple[Side, str, str], list[float]] = field(default_factory=dict)
+    again: dict[tuple[Side, str], float] = field(default_factory=dict)
 
     @property
     def empty(self) -> bool:
         """Whether nothing was read."""
-        return not (self.readings or self.load or self.comfort)
+        return not (self.readings or self.load or self.comfort or self.again)
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +70,7 @@ def read_angle(entry: Entry, text: str, visit: Visit, zero: Zero) -> None:
         neither said nor clear from the bare foot.
     """
     name, _, numbers = text.partition("=")
-    side, phase = _side_and(name, text, (*PHASES, STANDING, _LOAD))
+    side, phase = _side_and(name, text, (*TYPED, STANDING, _LOAD))
     strides = _numbers(numbers, text)
     for one in side:
         if phase == _LOAD:
@@ -102,13 +106,13 @@ def read_capture(entry: Entry, one: Measured) -> None:
         if shares:
             entry.load.setdefault(one.side, []).extend(shares)
         return
-    phases = ("touchdown", *PHASES, STANDING)
-    for phase in phases:
-        measure = one.find(f"{phase}-angle")
-        strides = one.strides.get(f"{phase}-angle", ())
-        if measure is None or not strides:
+    angle = next((m for m in map(one.find, _ANGLES) if m is not None), None)
+    for phase in (STANDING, *_FILMED):
+        name = READINGS[phase].measure
+        strides = one.strides.get(name, ())
+        if angle is None or one.find(name) is None or not strides:
             continue
-        where = (one.side, one.gait, measure.qualifiers["reference"])
+        where = (one.side, one.gait, angle.qualifiers["reference"])
         name = "angle" if phase == STANDING else phase
         known = entry.readings.setdefault(where, {}).setdefault(name, [])
         known.extend(round(angle, 1) for angle in strides)
@@ -116,7 +120,7 @@ def read_capture(entry: Entry, one: Measured) -> None:
             entry.curves[where] = one.curves["rearfoot-angle"].mean.round(1).tolist()
 
 
-def read_comfort(entry: Entry, text: str) -> None:
+def read_comfort(ratings: dict[tuple[Side, str], float], text: str) -> None:
     """Add one typed rating, such as ``left.heel=8`` or ``both.arch=6``.
 
     Raises
@@ -129,7 +133,7 @@ def read_comfort(entry: Entry, text: str) -> None:
     values = _numbers(number, text)
     if len(values) != 1:
         raise InputError(_TYPED, f"`{text}` holds {len(values)} ratings", "one from 0 to 10")
-    entry.comfort.update({(side, region): values[0] for side in sides})
+    ratings.update({(side, region): values[0] for side in sides})
 
 
 def read_step_file(entry: Entry, path: Path) -> None:
@@ -145,14 +149,15 @@ def read_step_file(entry: Entry, path: Path) -> None:
         foot = feet.left if side == "left" else feet.right
         for one in foot.rearfoot:
             phases = entry.readings.setdefault((side, one.gait, one.reference), {})
-            for name in (*PHASES, "touchdown", "angle"):
-                if strides := getattr(one, name):
-                    phases.setdefault(name, []).extend(strides)
+            for name in (STANDING, *TYPED):
+                if strides := getattr(one, field_of(name), None):
+                    phases.setdefault("angle" if name == STANDING else name, []).extend(strides)
             if one.curve:
                 entry.curves[side, one.gait, one.reference] = one.curve
         if foot.lateral_load_percent:
             entry.load.setdefault(side, []).extend(foot.lateral_load_percent)
         entry.comfort.update({(side, region): value for region, value in foot.comfort.items()})
+        entry.again.update({(side, r): value for r, value in foot.comfort_again.items()})
 
 
 def add_step(path: Path, entry: Entry, *, anew: bool = False) -> Visit:
@@ -204,8 +209,9 @@ def _fill(step: Any, entry: Entry) -> None:
     for side, shares in entry.load.items():
         foot = child(feet, side)
         foot["lateral-load-percent"] = flow([*_listed(foot.get("lateral-load-percent")), *shares])
-    for (side, region), rating in entry.comfort.items():
-        child(child(feet, side), "comfort")[region] = rating
+    for name, ratings in (("comfort", entry.comfort), ("comfort-again", entry.again)):
+        for (side, region), rating in ratings.items():
+            child(child(feet, side), name)[region] = rating
 
 
 def _listed(value: Any) -> list[float]:

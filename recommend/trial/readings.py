@@ -50,6 +50,8 @@ READINGS: Final[Mapping[str, Reading]] = {
 MOVING: Final = tuple(name for name in READINGS if name != STANDING)
 # What is typed or filmed; the range and the return follow from others where they are not written.
 TYPED: Final = tuple(name for name in MOVING if name != "return")
+# Readings in degrees whose change by each product is learned.
+LEARNED: Final = ("peak", "contact", "range", "midstance", "propulsion", "return")
 # What follows from two readings of the same strides: the first less the second.
 DERIVED: Final[Mapping[str, tuple[str, str]]] = {
     "range": ("peak", "touchdown"),

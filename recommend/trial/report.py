@@ -177,9 +177,7 @@ class _Judges:
     def _changes(self, before: Step, after: Step) -> Iterator[tuple[Key, Judged]]:
         for key, strides in after.readings.items():
             if key in before.readings and not _replaced(key, before, after):
-                one, two = (
-                    sample_of(s, key, self.book) for s in (before.readings[key], strides)
-                )
+                one, two = (sample_of(s, key, self.book) for s in (before.readings[key], strides))
                 angle = READINGS[key.reading].angle
                 band = band_of(self.book, key)
                 yield key, judge(one, two, band, self.book.parameters, angle=angle)

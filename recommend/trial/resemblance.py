@@ -51,7 +51,7 @@ class Known:
     likelihood: Floats
 
     def less(self, other: Known) -> Known:
-        """This number less another of the same person: r is the same in both.
+        """The number less another of the same person: r is the same in both.
 
         Degrees of freedom after Welch (1947, Biometrika 34:28-35), so that the spreads may
         differ.

@@ -20,7 +20,7 @@ from recommend.show.sheet.gauge import gauge
 from recommend.show.sheet.messages import Wording
 from recommend.trial.judge import Band, Judged
 from recommend.trial.report import order
-from recommend.trial.steps import PHASES, Key
+from recommend.trial.steps import Key
 
 _STYLE = Path(__file__).with_name("page.css")
 
@@ -211,7 +211,7 @@ class _Page:
                 self.w.text("curves", gait=self.w.text(picture.gait)),
                 self.w.text("curves-text"),
                 {side: self.w.text(side) for side in SIDES},
-                {phase: self.w.text(phase) for phase in PHASES},
+                {name: self.w.text(name) for name in picture.spans},
                 self.w.text("usual-band"),
                 self.w.text("barefoot"),
                 self.w.text("curves-mark"),
@@ -223,7 +223,7 @@ class _Page:
         feet = "".join(f'<th scope="col">{self.t(side)}</th>' for side in SIDES)
         head = f'<th scope="col">{self.t("reading")}</th>{feet}'
         yield f"<table><thead><tr>{head}</tr></thead><tbody>"
-        for phase, gait in dict.fromkeys((k.phase, k.gait) for k in sorted(whole, key=order)):
+        for phase, gait in dict.fromkeys((k.reading, k.gait) for k in sorted(whole, key=order)):
             cells = "".join(
                 f"<td>{self.before_after(side, phase, gait, whole)}</td>" for side in SIDES
             )
@@ -233,7 +233,7 @@ class _Page:
 
     def before_after(self, side: Side, phase: str, gait: str, whole: Mapping[Key, Judged]) -> str:
         """One reading of one foot, before and after."""
-        found = [j for k, j in whole.items() if (k.side, k.phase, k.gait) == (side, phase, gait)]
+        found = [j for k, j in whole.items() if (k.side, k.reading, k.gait) == (side, phase, gait)]
         if not found:
             return self.t("not-measured")
         judged, moved = found[0], found[0].change
