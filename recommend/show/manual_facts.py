@@ -20,6 +20,7 @@ PLACE = re.compile(r"\{\{([a-z0-9.-]+)(?:\s+(percent|size))?\}\}")
 _PERCENT = 100
 _KIND = {
     "published": "published",
+    "derived": "derived from published figures",
     "common-practice": "common practice",
     "from-memory": "from memory, to be verified",
     "assumption": "an assumption of ours",
