@@ -6,8 +6,8 @@ from typing import get_args
 
 from recommend.errors import InputError, nearest
 from recommend.measure.definitions import (
-    ADDED_LATER,
     COMPUTED,
+    OPTIONAL,
     MeasureDef,
     MeasureDefs,
     known_as,
@@ -30,7 +30,7 @@ def check_computed(measures: MeasureDefs, at: Document) -> None:
     for current, (unit, qualifiers) in COMPUTED.items():
         name = known_as(current, measures)
         if name not in measures:
-            if name in ADDED_LATER:
+            if name in OPTIONAL:
                 continue
             raise InputError(
                 at.place(("measures",)),
