@@ -162,8 +162,9 @@ class _Maker:
             yield self._measure("arch-height-ratio", side, ratio, error, 1, method)
         if height and height.standing and height.sitting:
             name = known_as("arch-rigidity", self.defs)
-            index, error = height.standing / height.sitting, self._single(name)
-            yield self._measure(name, side, index, error, 1, "standing over sitting")
+            ratio = height.standing / height.sitting
+            error = self._single(name)
+            yield self._measure(name, side, ratio, error, 1, "standing over sitting")
         navicular = foot.navicular_height_mm
         if navicular and navicular.sitting and navicular.standing:
             drop = navicular.sitting - navicular.standing
