@@ -164,7 +164,7 @@ RULES: dict[str, Case] = {
             for a, v in (("arch", "low"), ("posture", "neutral"), ("width", "wide"))
             for m, x in (
                 ("cpei", "cpei-low"), ("cpei", "cpei-high"), ("fpi", "fpi-pronated"),
-                ("arch-height-ratio", "arch-ratio-low"), ("arch-stiffness", "arch-stiffness-stiff"),
+                ("arch-height-ratio", "arch-ratio-low"), ("arch-rigidity", "arch-rigidity-stiff"),
                 ("foot-length", "nothing"),
             )
         ) + "]}",
