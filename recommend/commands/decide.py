@@ -20,7 +20,7 @@ from recommend.measure.named import read_measured_visit
 from recommend.reading import read_document
 from recommend.settings import setting
 from recommend.show.answer import first_choices
-from recommend.show.dialogue import LeftError, run, say
+from recommend.show.dialogue import KEYS, LeftError, run, say
 from recommend.visit.answers import RefusedError
 from recommend.visit.deciding import OWN, Offered, deciding
 from recommend.visit.entry import Entry
@@ -126,7 +126,7 @@ def _asked(
     reference = str(read_document(file).data.get("reference", "visit"))
     draft = Draft({"reference": reference})
     try:
-        run(Entry(steps, draft, counter), lambda: None, lambda _block: "")
+        run(Entry(steps, draft, counter), lambda: None, lambda _block: "", intro=KEYS)
     except LeftError:
         print()
         say("Nothing was written down.")

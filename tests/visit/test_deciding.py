@@ -22,8 +22,9 @@ DEMO = (
 
 @pytest.fixture
 def visits(tmp_path: Path) -> Iterator[Path]:
-    """A folder of visits with one visit, and a stock list that the settings name."""
+    """A folder of visits with one visit, and a stock list, empty yet, that the settings name."""
     code = "QB-0105"
+    (tmp_path / "stock.csv").write_text("product,size,count\n", "utf-8")
     (tmp_path / f"{code}_2026-03-05.yaml").write_text(DEMO.read_text("utf-8"), "utf-8")
     named = {
         "RECOMMEND_VISITS": str(tmp_path),
@@ -63,7 +64,6 @@ def decide(*answers: str) -> Result:
 
 def test_what_is_sold_leaves_the_stock_list_and_stands_in_the_visit(visits: Path) -> None:
     """One pair of each off the list, every other byte as it was; the visit holds all of it."""
-    (visits / "stock.csv").write_text("product,size,count\n", "utf-8")
     shoe, insole, size = offered()
     file = stock(visits, shoe, insole, size, 4)
     done = decide("decision=sold", "chosen-shoe=a", "chosen-insole=a", "fitter=F2", "back-on=3")
@@ -83,7 +83,6 @@ def test_what_is_sold_leaves_the_stock_list_and_stands_in_the_visit(visits: Path
 
 def test_undo_puts_the_stock_back(visits: Path) -> None:
     """After --undo the list is byte for byte what it was before."""
-    (visits / "stock.csv").write_text("product,size,count\n", "utf-8")
     file = stock(visits, *offered(), 4)
     before = file.read_bytes()
     assert decide("decision=sold", "chosen-shoe=a", "chosen-insole=a").code == 0
@@ -95,7 +94,6 @@ def test_undo_puts_the_stock_back(visits: Path) -> None:
 @pytest.mark.parametrize("outcome", ["ordered", "reserved", "to-try", "nothing"])
 def test_what_is_not_sold_leaves_the_stock_alone(visits: Path, outcome: str) -> None:
     """Ordered, reserved, taken to try or nothing: no count changes."""
-    (visits / "stock.csv").write_text("product,size,count\n", "utf-8")
     file = stock(visits, *offered(), 4)
     before = file.read_bytes()
     chosen = () if outcome == "nothing" else ("chosen-shoe=a", "chosen-insole=a")
@@ -105,7 +103,6 @@ def test_what_is_not_sold_leaves_the_stock_alone(visits: Path, outcome: str) -> 
 
 def test_two_sizes_take_two_pairs(visits: Path) -> None:
     """A shoe in a size for each foot leaves the list in both sizes."""
-    (visits / "stock.csv").write_text("product,size,count\n", "utf-8")
     shoe, _, size = offered()
     file = visits / "stock.csv"
     file.write_text(f"product;size;count\n{shoe};{size:g};2\n{shoe};{size - 5:g};1\n", "utf-8")
@@ -117,11 +114,11 @@ def test_two_sizes_take_two_pairs(visits: Path) -> None:
 
 def test_what_is_not_there_is_not_sold_and_nothing_is_written(visits: Path) -> None:
     """More sold than the list holds: exit code 2 with its line; visit and list as before."""
-    (visits / "stock.csv").write_text("product,size,count\n", "utf-8")
-    file = stock(visits, *offered(), 0)
+    shoe, insole, size = offered()
+    file = stock(visits, shoe, insole, size, 0)
     visit = visits / "QB-0105_2026-03-05.yaml"
     before = file.read_bytes(), visit.read_bytes()
-    done = decide("decision=sold", "chosen-shoe=a", "chosen-insole=a")
+    done = decide("decision=sold", f"chosen-shoe={shoe}", f"chosen-shoe-size={size:g}")
     assert done.code == 2
     assert "stock.csv:2" in done.stderr
     assert (file.read_bytes(), visit.read_bytes()) == before
@@ -133,7 +130,6 @@ def test_the_follow_up_offers_what_was_sold_and_the_page_names_it(visits: Path) 
 
     from recommend.visit.coming_back import begun_again
 
-    (visits / "stock.csv").write_text("product,size,count\n", "utf-8")
     shoe, insole, _ = offered()
     done = decide("decision=to-try", "chosen-shoe=a", "chosen-insole=a", "back-on=2026-12-20")
     assert done.code == 0, done.stderr
@@ -147,7 +143,6 @@ def test_the_follow_up_offers_what_was_sold_and_the_page_names_it(visits: Path) 
 
 def test_ten_edits_of_one_visit_at_once_all_land(visits: Path) -> None:
     """Each program reads, changes and writes under a lock: no confirmed change is lost."""
-    (visits / "stock.csv").write_text("product,size,count\n", "utf-8")
     names = [
         "foot-length.left", "foot-length.right", "heel-width.left", "heel-width.right",
         "forefoot-width.left", "forefoot-width.right", "body-mass", "navicular-sitting.left",
