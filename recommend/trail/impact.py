@@ -15,9 +15,9 @@ from typing import Any
 import numpy as np
 
 from recommend.errors import InputError, Place
+from recommend.infer.engine import engine_of
 from recommend.infer.facts import facts_of
 from recommend.infer.many import columns_of, conclude_many
-from recommend.infer.one import Engine
 from recommend.match.outcome import outcome_of
 from recommend.match.shortlist import GROUPS
 from recommend.match.sizes import wanted_length
@@ -160,7 +160,6 @@ class PastVisits:
         self.remeasured = 0
         self._rankings: dict[tuple[str, str], CaseRanking] = {}
         self._bases: dict[str, str] = {}
-        self._engines: dict[str, Engine] = {}
 
     def summaries(self, records: Iterable[Record]) -> Iterator[tuple[Record, Summary]]:
         """What the rulebook says of each record's visit, through the vectorised path."""
@@ -179,11 +178,9 @@ class PastVisits:
     def one_by_one(self, record: Record) -> Summary:
         """The same for one record, through the reference engine."""
         book, ranking = self._book(record), self._ranking(record)
-        if book.digest not in self._engines:
-            self._engines[book.digest] = Engine(book)
         visit = asked_of(self.archive.visit(record), book)
         catalogue = ranking.leaders.catalogue
-        outcome = outcome_of(visit, book, catalogue, self._engines[book.digest])
+        outcome = outcome_of(visit, book, catalogue, engine_of(book))
         return summary_of(outcome)
 
     def _key(self, record: Record) -> tuple[str, str]:
