@@ -4,7 +4,8 @@ Run: python -m tests.bench.agreement [FEET]
 
 Feet are those of tests/infer/feet.py: missing facts, odd qualifiers, half of the readings exactly
 on a limit or one last decimal beside it. Every rule is compared as true, false or unknown, and
-every axis by its value; of every tenth foot, all that the engine for one visit concludes. Exit code 1 if anything differs.
+every axis by its value; of every tenth foot, all that the engines for one visit
+conclude. Exit code 1 if anything differs.
 """
 
 from __future__ import annotations

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 
 from recommend.infer.engine import REFERENCE, Engine, is_built, new_engine
 from recommend.infer.many import columns_of, conclude_many
