@@ -12,6 +12,7 @@ from recommend.show.words import number
 
 _KIND = {
     "published": "published",
+    "derived": "derived from published figures",
     "common-practice": "common practice",
     "from-memory": "from memory, to be verified",
     "assumption": "an assumption of ours",
