@@ -101,7 +101,7 @@ COMPUTED: Final[Mapping[str, tuple[str, tuple[str, ...]]]] = {
     "fpi": ("score", ()),
     "fpi-difference": ("score", ()),
     "arch-height-ratio": ("ratio", ()),
-    "arch-stiffness": ("ratio", ()),
+    "arch-rigidity": ("ratio", ()),
     "navicular-drop": ("mm", ()),
     "arch-index": ("ratio", ("kind", "load")),
     "standing-angle": ("deg", ("reference",)),
@@ -135,6 +135,8 @@ OPTIONAL: Final = frozenset(
         "length-difference",
     }
 )  # fmt: skip
+# What older rulebooks call a measure; under them it is computed by that name.
+FORMER_NAMES: Final[Mapping[str, str]] = {"arch-rigidity": "arch-stiffness"}
 # Left-right differences, which stand with both feet, and what each is the difference of.
 DIFFERENCES: Final[Mapping[str, str]] = {
     "fpi-difference": "fpi",
@@ -155,3 +157,9 @@ OF_STRIDES: Final[Mapping[str, str]] = {
 }
 
 MeasureDefs = dict[Id, MeasureDef]
+
+
+def known_as(name: str, measures: MeasureDefs) -> str:
+    """The name under which these definitions hold the measure `name`: its own, or a former one."""
+    former = FORMER_NAMES.get(name, name)
+    return former if name not in measures and former in measures else name

@@ -1,8 +1,8 @@
 """From what a visit file says to measures: values, units, errors, flags. Knows nothing of rules.
 
 Sources: FPI-6 total, Redmond and others 2006 (sum of six items); arch height ratio = dorsum
-height at half foot length over truncated foot length, Williams and McClay 2000; its stiffness =
-standing over sitting ratio, as used by the gait study center of Temple University.
+height at half foot length over truncated foot length, Williams and McClay 2000; arch
+rigidity index = standing over sitting ratio, a name of the Temple University gait study center.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from statistics import fmean
 
 from recommend.errors import InputError, Place, RecommendError
 from recommend.measure.cop import DriftClass, cpei, drift_class
-from recommend.measure.definitions import DIFFERENCES, MeasureDef, MeasureDefs
+from recommend.measure.definitions import DIFFERENCES, MeasureDef, MeasureDefs, known_as
 from recommend.measure.model import SIDES, Flag, Measure, Side
 from recommend.measure.spread import standard_error
 from recommend.visit.models import Foot, Pain, Rearfoot, Visit
@@ -161,11 +161,10 @@ class _Maker:
             error = self._single("arch-height-ratio")
             yield self._measure("arch-height-ratio", side, ratio, error, 1, method)
         if height and height.standing and height.sitting:
-            stiffness = height.standing / height.sitting
-            error = self._single("arch-stiffness")
-            yield self._measure(
-                "arch-stiffness", side, stiffness, error, 1, "standing over sitting"
-            )
+            name = known_as("arch-rigidity", self.defs)
+            ratio = height.standing / height.sitting
+            error = self._single(name)
+            yield self._measure(name, side, ratio, error, 1, "standing over sitting")
         navicular = foot.navicular_height_mm
         if navicular and navicular.sitting and navicular.standing:
             drop = navicular.sitting - navicular.standing
