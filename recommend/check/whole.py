@@ -19,7 +19,8 @@ from recommend.check.promises import Given, Verdict, load_promises
 from recommend.check.reach import reach_findings
 from recommend.check.translated import translation_findings
 from recommend.check.unused import unused_findings
-from recommend.errors import InputError, RecommendError, counted
+from recommend.errors import InputError, counted
+from recommend.extras import not_installed
 from recommend.infer.one import Engine
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.loading import read_rulebook
@@ -73,10 +74,7 @@ def check(
 def _prover() -> ModuleType:
     """The proving module; the solver behind it is an optional extra."""
     if importlib.util.find_spec("z3") is None:
-        raise RecommendError(
-            "`--prove` needs the solver z3, which is not installed; "
-            "install it with `pip install 'recommend[prove]'`"
-        )
+        raise not_installed("`--prove`", "prove")
     return importlib.import_module("recommend.check.proving")
 
 
