@@ -17,6 +17,7 @@ from recommend.check.mutants import Mutant
 from recommend.check.mutating import mutate, mutation_findings
 from recommend.check.promises import Given, Verdict, load_promises
 from recommend.check.reach import reach_findings
+from recommend.check.translated import translation_findings
 from recommend.check.unused import unused_findings
 from recommend.errors import InputError, counted
 from recommend.extras import not_installed
@@ -93,6 +94,7 @@ def _of_rules(book: Rulebook) -> Iterator[Finding]:
     yield from unused_findings(book)
     yield from logic_findings(book)
     yield from change_findings(book)
+    yield from translation_findings(book)
     yield from _engine_findings(book)
 
 
