@@ -21,7 +21,7 @@ from recommend.check.translated import translation_findings
 from recommend.check.unused import unused_findings
 from recommend.errors import InputError, counted
 from recommend.extras import not_installed
-from recommend.infer.one import Engine
+from recommend.infer.chunks import bear
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.loading import read_rulebook
 
@@ -128,6 +128,6 @@ def _of_catalogue(book: Rulebook, folder: Path) -> tuple[list[Finding], list[str
 def _engine_findings(book: Rulebook) -> Iterator[Finding]:
     """What the engine for one visit cannot bear is found here, not at the counter."""
     try:
-        Engine(book)
+        bear(book)
     except InputError as error:
         yield from_error(error)
