@@ -13,6 +13,7 @@ from recommend.catalogue import Catalogue
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.commands.completing import insoles, shoes
 from recommend.commands.options import VisitName, asked_sections, visit_file
+from recommend.commands.trial_step import guided_step, print_end
 from recommend.errors import Exit, InputError, Place
 from recommend.match.outcome import outcome_of
 from recommend.measure.capture import CaptureOptions, measure_capture
@@ -24,6 +25,8 @@ from recommend.show.change_picture import svg_of
 from recommend.show.console import console, print_paged
 from recommend.show.output import write_output
 from recommend.show.trial import SECTIONS, trial_blocks
+from recommend.show.trial_plan import as_document as plan_document
+from recommend.show.trial_plan import plan_lines
 from recommend.trial.entry import (
     Entry,
     Zero,
@@ -34,6 +37,7 @@ from recommend.trial.entry import (
     read_step_file,
 )
 from recommend.trial.outcome import TrialOutcome, as_document, trial_outcome
+from recommend.trial.plan import plan_of
 from recommend.trial.steps import OWN
 from recommend.visit.models import Reference
 
@@ -204,3 +208,44 @@ def _refuse_unsaid(entry: Entry, barefoot: bool) -> None:
             "it is not clear what was worn" if entry.shoe is None else "both a shoe and barefoot",
             "--shoe ID, --shoe ID --insole ID, or --barefoot",
         )
+
+
+@app.command()
+def plan(
+    visit: VisitName,
+    catalogue: CatalogueFolders = None,
+    rules: RulesFolder = None,
+    as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
+) -> None:
+    """Say what to try on, in which order, how many strides suffice, and what to leave out.
+
+    Exit code 3 when a stop withholds it.
+
+    Example: recommend trial plan catalogue_demo/visits/running-over-pronator.yaml
+    """
+    file = visit_file(visit)
+    book = open_rulebook(rules)
+    seen = read_measured_visit(file, book.questions, book.parameters, book.measures)
+    outcome = outcome_of(seen, book, open_catalogue(book, catalogue))
+    made = plan_of(outcome)
+    if as_json:
+        print(json.dumps(plan_document(made), indent=2, ensure_ascii=False))
+    else:
+        print_paged(plan_lines(made, outcome, console().width))
+    if made is None:
+        raise typer.Exit(Exit.STOP)
+
+
+@app.command()
+def step(visit: VisitName, catalogue: CatalogueFolders = None, rules: RulesFolder = None) -> None:
+    """Type one try-on, question by question: what is worn, its readings, comfort; saved as typed.
+
+    A try-on that is there already gets further strides and a second rating. Ends with exit code
+    3 when a stop withholds the judgement.
+
+    Example: recommend trial step A-1042
+    """
+    judged = guided_step(visit_file(visit), catalogue, rules)
+    print_end(judged)
+    if judged.shortlist is None:
+        raise typer.Exit(Exit.STOP)

@@ -37,6 +37,13 @@ def trial_lines(one: TrialOutcome, width: int) -> list[Text]:
     return fitted(_parts(one), _SHORTENED, width)
 
 
+def step_lines(one: TrialOutcome, name: str) -> Iterator[str]:
+    """What one try-on has shown so far, a line for each reading: to be said while it is typed."""
+    for result in one.trial.results:
+        if result.step.id == name:
+            yield from (line.strip() for line in _verdict_lines(result))
+
+
 def letter(number: int) -> str:
     """The letter of a try-on, in the order of the visit."""
     return chr(ord("A") + number % 26)

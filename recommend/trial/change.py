@@ -262,7 +262,8 @@ def strides_to_tell(
     ----------
     size : the change, in the unit of the spreads; its sign does not matter.
     sd_before, sd_after : stride-to-stride standard deviations.
-    resemblance : correlation of neighbouring strides to reckon with.
+    resemblance : correlation of neighbouring strides to reckon with; while they are few, the
+        stated one where that is larger, as their interval will.
     parameters : as for `change`.
 
     Returns
@@ -283,9 +284,15 @@ def strides_to_tell(
     spread = math.hypot(sd_before, sd_after)
     if abs(size) < reach * spread * math.sqrt(share_of_variance(most, resemblance)):
         return None
+    stated = max(resemblance, parameters["trial.stride-resemblance"])
+    few = parameters["trial.few-strides"]
     counts = range(2, most + 1)  # more strides tell no less, so halving finds the first
     first = bisect_left(
-        counts, True, key=lambda n: _tells(size, sd_before, sd_after, resemblance, n, parameters)
+        counts,
+        True,
+        key=lambda n: _tells(
+            size, sd_before, sd_after, stated if n < few else resemblance, n, parameters
+        ),
     )
     return counts[first] if first < len(counts) else None
 

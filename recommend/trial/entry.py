@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, get_args
@@ -192,6 +192,53 @@ def add_step(path: Path, entry: Entry, *, anew: bool = False) -> Visit:
         raise not_written(error) from None
     replace_text(path, document.text)
     return visit
+
+
+def write_step(path: Path, step: Mapping[str, Any] | None) -> None:
+    """Make the step of a visit file that has the same shoe and insole be `step`.
+
+    What did not change stays as it is written, comments included.
+
+    Raises
+    ------
+    InputError
+        If the visit would no longer be valid; nothing is written then.
+    """
+    if step is None:
+        return
+    worn = (step.get("shoe"), step.get("insole"))
+    head = {key: step[key] for key in ("shoe", "insole") if key in step}
+    kept = head | {"feet": {}} | dict(step)
+    document = read_document(path)
+    standing = document.data.get("trials") or []
+    if kept in standing:
+        return
+
+    def edit(trials: Any) -> None:
+        found = [s for s in trials if (s.get("shoe"), s.get("insole")) == worn]
+        if not found:
+            trials.append(CommentedMap())
+            found = [trials[-1]]
+        _become(found[0], kept)
+
+    replace_text(path, edited(document, "trials", edit, []).text)
+
+
+def _become(written: Any, wanted: Mapping[str, Any]) -> None:
+    """Make a mapping that keeps its comments hold just what is wanted."""
+    for key in [key for key in written if key not in wanted]:
+        del written[key]
+    for key, value in wanted.items():
+        if isinstance(value, Mapping):
+            _become(child(written, key), value)
+        elif isinstance(value, list) and value and isinstance(value[0], Mapping):
+            rows = written.setdefault(key, [])
+            del rows[len(value) :]
+            rows.extend(CommentedMap() for _ in value[len(rows) :])
+            for row, one in zip(rows, value, strict=True):
+                _become(row, one)
+        elif written.get(key) != value:
+            written[key] = flow(value) if isinstance(value, list) else value
 
 
 def _fill(step: Any, entry: Entry) -> None:
