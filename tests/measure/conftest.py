@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from catalogue_demo.captures import foot_model, gait_model
+from tests.invented import foot_model, gait_model
 from recommend.measure.pressure import PressureRecording
 from recommend.measure.video import MarksRecording
 from recommend.rulebook import load_rulebook

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from catalogue_demo.captures.gait_model import Gait, film
+from tests.invented.gait_model import Gait, film
 from recommend.errors import InputError
 from recommend.measure.capture import CaptureOptions, measure_capture
 from recommend.measure.video.c3d import rear_view

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from catalogue_demo.captures.gait_model import Gait, truth
+from tests.invented.gait_model import Gait, truth
 from recommend.errors import InputError
 from recommend.measure.video import measure_marks
 from recommend.measure.video.cleaning import clean_marks
