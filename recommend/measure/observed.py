@@ -1,8 +1,8 @@
 """From what a visit file says to measures: values, units, errors, flags. Knows nothing of rules.
 
 Sources: FPI-6 total, Redmond and others 2006 (sum of six items); arch height ratio = dorsum
-height at half foot length over truncated foot length, Williams and McClay 2000; its stiffness =
-standing over sitting ratio, as used by the gait study center of Temple University.
+height at half foot length over truncated foot length, Williams and McClay 2000; arch
+rigidity index = standing over sitting ratio, a name of the Temple University gait study center.
 """
 
 from __future__ import annotations
@@ -14,16 +14,36 @@ from statistics import fmean
 
 from recommend.errors import InputError, Place, RecommendError
 from recommend.measure.cop import DriftClass, cpei, drift_class
-from recommend.measure.definitions import DIFFERENCES, MeasureDef, MeasureDefs
+from recommend.measure.definitions import DIFFERENCES, MeasureDef, MeasureDefs, known_as
 from recommend.measure.model import SIDES, Flag, Measure, Side
 from recommend.measure.spread import standard_error
 from recommend.visit.models import Foot, Pain, Rearfoot, Visit
 
-PHASES = ("touchdown", "contact", "midstance", "propulsion")
+# Angles of a moving entry by the name of their field; all turn with the sign.
+PHASES = ("touchdown", "contact", "peak", "midstance", "propulsion")
 # Which kind of capture a measure can have been read from.
 _CAPTURE_KIND = {
     **dict.fromkeys(("arch-index", "cop-pattern", "cpei"), "pressure"),
-    **dict.fromkeys((*(f"{phase}-angle" for phase in PHASES), "standing-angle"), "marks"),
+    **dict.fromkeys(
+        (
+            *(f"{phase}-angle" for phase in PHASES),
+            "peak-time",
+            "rearfoot-range",
+            "rearfoot-return",
+            "standing-angle",
+        ),
+        "marks",
+    ),
+}
+
+
+# What a mean is called by what stands behind it: only a published one is called so.
+_MEANS = {
+    "published": "published",
+    "derived": "derived",
+    "common-practice": "customary",
+    "from-memory": "remembered",
+    "assumption": "assumed",
 }
 
 
@@ -141,11 +161,10 @@ class _Maker:
             error = self._single("arch-height-ratio")
             yield self._measure("arch-height-ratio", side, ratio, error, 1, method)
         if height and height.standing and height.sitting:
-            stiffness = height.standing / height.sitting
-            error = self._single("arch-stiffness")
-            yield self._measure(
-                "arch-stiffness", side, stiffness, error, 1, "standing over sitting"
-            )
+            name = known_as("arch-rigidity", self.defs)
+            ratio = height.standing / height.sitting
+            error = self._single(name)
+            yield self._measure(name, side, ratio, error, 1, "standing over sitting")
         navicular = foot.navicular_height_mm
         if navicular and navicular.sitting and navicular.standing:
             drop = navicular.sitting - navicular.standing
@@ -188,17 +207,42 @@ class _Maker:
     def _angles(self, side: Side, entry: Rearfoot) -> Iterator[Measure]:
         for phase in PHASES:
             strides = getattr(entry, phase)
-            if strides:
+            if strides and f"{phase}-angle" in self.defs:
                 yield self._angle(f"{phase}-angle", side, entry, strides)
-        if entry.touchdown and entry.contact and len(entry.touchdown) == len(entry.contact):
-            ranges = [
-                peak - start for start, peak in zip(entry.touchdown, entry.contact, strict=True)
-            ]
-            error = reading_error(self.defs["rearfoot-range"], ranges, self.parameters)
-            words: dict[str, str] = {"gait": entry.gait}
-            count = len(ranges)
-            method = "first contact to peak"
-            yield self._measure("rearfoot-range", side, fmean(ranges), error, count, method, words)
+        if entry.peak_time and "peak-time" in self.defs:
+            yield self._angle("peak-time", side, entry, entry.peak_time)
+        if entry.range:
+            yield self._angle("rearfoot-range", side, entry, entry.range)
+        else:
+            yield from self._less("rearfoot-range", side, entry, entry.peak, entry.touchdown)
+        yield from self._less("rearfoot-return", side, entry, entry.peak, entry.propulsion)
+
+    def _less(
+        self,
+        name: str,
+        side: Side,
+        entry: Rearfoot,
+        peak: list[float] | None,
+        other: list[float] | None,
+    ) -> Iterator[Measure]:
+        """How far the peak lies above another angle of the same strides.
+
+        Stride by stride where both were read in as many; else mean less mean, as two readings.
+        """
+        if not peak or not other or name not in self.defs:
+            return
+        words: dict[str, str] = {"gait": entry.gait}
+        if len(peak) == len(other):
+            gaps = [top - low for top, low in zip(peak, other, strict=True)]
+            error = reading_error(self.defs[name], gaps, self.parameters)
+            method = "stride by stride"
+        else:
+            one, two = (reading_error(self.defs["peak-angle"], s, self.parameters)
+                        for s in (peak, other))  # fmt: skip
+            error, method = math.hypot(one, two), "mean less mean, of different strides"
+            gaps = [fmean(peak) - fmean(other)]
+        count = min(len(peak), len(other))
+        yield self._measure(name, side, fmean(gaps), error, count, method, words)
 
     def _angle(self, name: str, side: Side, entry: Rearfoot, strides: list[float]) -> Measure:
         error = reading_error(self.defs[name], strides, self.parameters)
@@ -314,13 +358,13 @@ class _Maker:
 
     def _doubted(self, measure: Measure) -> Measure:
         """Flag a value that is far outside the published norm."""
-        norm = self.defs[measure.name].norm
+        norm = self.defs[measure.name].norm_of(measure.qualifiers)
         bound = self.parameters["noise.implausible"]
         if norm is None or abs(float(measure.value) - norm.mean) <= bound * norm.sd:
             return measure
         text = (
-            f"{float(measure.value):g} {measure.unit} is more than {bound:g} SD from the published "
-            f"mean of {norm.mean:g}; measure again"
+            f"{float(measure.value):g} {measure.unit} is more than {bound:g} SD from the "
+            f"{_MEANS[norm.kind]} mean of {norm.mean:g}; measure again"
         )
         return measure.flagged(Flag("implausible", text))
 

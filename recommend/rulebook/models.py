@@ -34,8 +34,8 @@ class Basis(Strict):
 
     @model_validator(mode="after")
     def _published_names_sources(self) -> Basis:
-        if self.kind == "published" and not self.sources:
-            raise ValueError("a published basis names its `sources` (ids in sources.yaml)")
+        if self.kind in ("published", "derived") and not self.sources:
+            raise ValueError(f"a {self.kind} basis names its `sources` (ids in sources.yaml)")
         return self
 
 
@@ -43,13 +43,14 @@ class Source(Strict):
     """One bibliography entry.
 
     `seen` tells how far the numbers were verified: ``in-source``, ``second-hand``,
-    ``derived`` or ``from-memory``.
+    ``derived`` or ``from-memory``. `defines` lists the published names that carry this paper.
     """
 
     cite: str
     seen: Literal["in-source", "second-hand", "derived", "from-memory"]
     says: str
     conflict: str = ""
+    defines: list[str] = []
 
 
 class LimitValue(Figure):

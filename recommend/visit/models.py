@@ -41,6 +41,18 @@ def _listed(value: Any) -> Any:
     return [value] if isinstance(value, (int, float)) and not isinstance(value, bool) else value
 
 
+Day = Annotated[
+    str,
+    Field(
+        pattern=r"^[0-9]{4}-[0-9]{2}-[0-9]{2}$",
+        description="year-month-day, such as 2026-11-25",
+    ),
+    AfterValidator(_day),
+]
+Handing = Literal["sold", "ordered", "reserved", "to-try", "nothing"]
+Departure = Literal[
+    "comfort", "price", "look", "not-in-stock", "own-wish", "tried-better", "clinician"
+]
 Answer = Annotated[Literal["yes", "no", "not-asked"], BeforeValidator(_word_of)]
 FpiItem = Annotated[int, Field(ge=-2, le=2)]
 Angle = Annotated[float, Field(ge=-45, le=45, description="a number from -45 to 45 degrees")]
@@ -53,6 +65,12 @@ Height = Annotated[float, Field(gt=0, lt=200, description="a number above 0 and 
 Coordinate = Annotated[float, Field(ge=-500, le=1000, description="a number from -500 to 1000 mm")]
 Point = Annotated[list[Coordinate], Field(min_length=2, max_length=2, description="[x, y] in mm")]
 Share = Annotated[float, Field(ge=0, le=100)]
+Range = Annotated[float, Field(ge=-90, le=90, description="a number from -90 to 90 degrees")]
+Ranges = Annotated[
+    list[Range],
+    BeforeValidator(_listed),
+    Field(min_length=1, max_length=2000, description="1 to 2000 ranges in degrees, one a stride"),
+]
 Curve = Annotated[
     list[Angle],
     Field(min_length=101, max_length=101, description="101 angles, one a percent of stance"),
@@ -63,6 +81,7 @@ Shares = Annotated[
     Field(min_length=1, max_length=2000, description="1 to 2000 percentages, one a step"),
 ]
 Rating = Annotated[float, Field(ge=0, le=10)]
+Mondopoint = Annotated[float, Field(ge=80, le=400, description="a size in mm, 80 to 400")]
 ProductId = Annotated[Id, Field(max_length=60)]
 
 
@@ -124,18 +143,31 @@ class ArchIndex(Strict):
     load: Literal["static", "dynamic"]
 
 
+# Fields of a moving entry that hold one number a stride, in the order of stance.
+STRIDE_FIELDS = (
+    "touchdown", "contact", "peak", "peak_time", "range", "midstance", "propulsion",
+)  # fmt: skip
+PEAK_ROUNDED = 0.11  # deg; angles are written to a tenth, each rounded by itself
+
+
 class Rearfoot(Strict):
     """Rearfoot angle relative to the leg in degrees, eversion positive, one number a stride.
 
-    `contact` is the peak in contact, `midstance` and `propulsion` are means of their phase,
-    `touchdown` is the angle at first contact; a standing reading goes under `angle`. `curve`, for
-    pictures only, is the mean at 0, 1, ... 100 % of stance.
+    `touchdown` is the angle at first contact; `peak` the largest angle of the whole stance, and
+    `peak_time` when it is reached, in percent of stance; `range` how far the heel rolls from
+    touchdown to peak (left out where both are given); `midstance` and `propulsion` are means of
+    their phase; a standing reading goes under `angle`. `contact`, of older files, is the largest
+    angle of the phase of contact alone: a scale of its own, and never above the peak. `curve`,
+    for pictures only, is the mean at 0, 1, ... 100 % of stance.
     """
 
     gait: Gait
     reference: Reference
     angle: Strides | None = None
     touchdown: Strides | None = None
+    peak: Strides | None = None
+    peak_time: Shares | None = None
+    range: Ranges | None = None
     contact: Strides | None = None
     midstance: Strides | None = None
     propulsion: Strides | None = None
@@ -143,14 +175,28 @@ class Rearfoot(Strict):
 
     @model_validator(mode="after")
     def _standing_has_no_phases(self) -> Rearfoot:
-        phases = (self.touchdown, self.contact, self.midstance, self.propulsion)
+        phases = (getattr(self, name) for name in STRIDE_FIELDS)
         if self.gait == "standing" and any(p is not None for p in phases):
             raise ValueError("a standing reading has no phases of a step; write it under `angle`")
         if self.gait != "standing" and self.angle is not None:
             raise ValueError(
                 f"`angle` is for standing, and the gait is {self.gait}; write the readings under "
-                "`touchdown`, `contact`, `midstance` or `propulsion`"
+                "`touchdown`, `peak`, `contact`, `midstance` or `propulsion`"
             )
+        return self
+
+    @model_validator(mode="after")
+    def _nothing_lies_above_the_peak(self) -> Rearfoot:
+        for name in ("touchdown", "contact", "midstance", "propulsion"):
+            strides = getattr(self, name)
+            if not self.peak or not strides or len(strides) != len(self.peak):
+                continue
+            for number, (peak, other) in enumerate(zip(self.peak, strides, strict=True), 1):
+                if other > peak + PEAK_ROUNDED:
+                    raise ValueError(
+                        f"`{name}` ({other:g}) is above `peak` ({peak:g}) in stride {number}, and "
+                        "the peak is the largest angle of the whole stance; correct one of them"
+                    )
         return self
 
 
@@ -337,6 +383,34 @@ class FollowUp(Strict):
     changed: Annotated[str, Field(max_length=2000)] = ""
 
 
+class Sizes(Strict):
+    """The size on the box of each foot, in Mondopoint (mm)."""
+
+    left: Mondopoint | None = None
+    right: Mondopoint | None = None
+
+
+class Decision(Strict):
+    """What came of the fitting.
+
+    `shoe` and `insole` are product ids, or ``own`` for what the customer brought; `departs` says
+    why it is not of the first group of the shortlist; `fitter` is a code of the shop, never a
+    name; `stock_file` tells that the shop's stock list was lowered for it.
+    """
+
+    outcome: Handing
+    date: Day | None = None
+    shoe: ProductId | None = None
+    shoe_size: Sizes = Sizes()
+    insole: ProductId | None = None
+    insole_size: Sizes = Sizes()
+    departs: list[Departure] = Field(default=[], max_length=8)
+    remark: Annotated[str, Field(max_length=2000)] = ""
+    fitter: Annotated[str, Field(pattern=r"^[\w.-]{1,20}$")] | None = None
+    back_on: Day | None = None
+    stock_file: Literal["lowered"] | None = None
+
+
 class Visit(Strict):
     """One customer's fitting: a reference code, never a name."""
 
@@ -349,17 +423,7 @@ class Visit(Strict):
             description="a code of up to 40 letters, digits, dots and hyphens, without spaces",
         ),
     ]
-    date: (
-        Annotated[
-            str,
-            Field(
-                pattern=r"^[0-9]{4}-[0-9]{2}-[0-9]{2}$",
-                description="year-month-day, such as 2026-11-25",
-            ),
-            AfterValidator(_day),
-        ]
-        | None
-    ) = None
+    date: Day | None = None
     age_band: AgeBand | None = None
     body_mass_kg: Annotated[float, Field(ge=8, le=300)] | None = None
     purpose: Purpose | None = None
@@ -370,6 +434,7 @@ class Visit(Strict):
     follow_up: FollowUp | None = None
     trials: list[TrialStep] = Field(default=[], max_length=60)
     captures: list[Capture] = Field(default=[], max_length=40)
+    decision: Decision | None = None
     remarks: Annotated[str, Field(max_length=2000)] = ""
 
     @model_validator(mode="after")
