@@ -14,13 +14,13 @@ from pathlib import Path
 
 import numpy as np
 
-from tests.invented import gait_model
-from tests.invented.foot_model import Mat, invent, truth, walk
 from recommend.errors import RecommendError
 from recommend.measure.pressure.measures import measure_pressure
 from recommend.measure.pressure.recording import PressureRecording
 from recommend.measure.video import MarksRecording, measure_marks
 from recommend.rulebook import Rulebook, load_rulebook
+from tests.invented import gait_model
+from tests.invented.foot_model import Mat, invent, truth, walk
 
 RULES = Path(__file__).parents[2] / "rules"
 NAMES = {

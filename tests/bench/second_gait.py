@@ -40,8 +40,8 @@ class Person:
         return cls(
             ("left", "right")[int(rng.integers(2))], "walking", rng.normal(0, 2.5),
             max(rng.normal(6, 2), 1.5), float(np.clip(rng.normal(0.38, 0.12), 0.15, 0.75)),
-            max(rng.normal(6, 2.5), 1.5), rng.normal(0.68, 0.05), rng.normal(0.42, 0.03), rng.normal(3, 2),
-            toe_out,
+            max(rng.normal(6, 2.5), 1.5), rng.normal(0.68, 0.05), rng.normal(0.42, 0.03),
+            rng.normal(3, 2), toe_out,
         )  # fmt: skip
 
     @classmethod

@@ -52,9 +52,7 @@ def budget_of(
     return Budget(terms)
 
 
-def _single(
-    name: str, mean: float, parameters: Mapping[str, float], defs: MeasureDefs
-) -> float:
+def _single(name: str, mean: float, parameters: Mapping[str, float], defs: MeasureDefs) -> float:
     """Usual error of one stride."""
     if name == "contact-time":
         return mean * parameters["capture.usual-contact-time"]

@@ -98,7 +98,8 @@ def heel_stances(
         fastest = rise + int(np.argmax(speed[rise:after])) if rise < after else rise
         highest = _first(speed[fastest:after] <= 0, fastest)
         end = fastest if running else (fastest + highest) // 2
-        if down > 0 and start < end:
+        whole = down > 0 and end < len(height) - 1
+        if whole and start < end:
             found.append((start, end + 1))
     return found
 
@@ -115,7 +116,7 @@ def _stopping(height: FloatArray, rate_hz: float) -> FloatArray:
     stop = np.full(len(height), -np.inf)
     inner = slice(reach, -reach)
     stop[inner] = height[2 * reach :] - 2.0 * height[inner] + height[: -2 * reach]
-    return np.nan_to_num(stop, nan=-np.inf, neginf=-np.inf)
+    return np.where(np.isnan(stop), -np.inf, stop)
 
 
 def _landing(stop: FloatArray, down: int, rate_hz: float) -> int:

@@ -105,14 +105,14 @@ def landing_of(
     squares over the samples of the first ``capture.landing-window`` of stance, less where the
     peak comes early.
     """
-    window = _window(strides, parameters) * np.mean([s.stop - s.start for s in strides])
+    window = _window(strides, parameters) * float(np.mean([s.stop - s.start for s in strides]))
     times, angles, owner = [], [], []
     for number, stride in enumerate(strides):
         since = stride.frames - stride.start
-        inside = np.arange(len(since)) < max(np.count_nonzero(since <= window), _LEAST_SAMPLES)
-        times.append(since[inside] / rate_hz)
-        angles.append(stride.raw[inside])
-        owner.append(np.full(np.count_nonzero(inside), number))
+        count = max(int(np.count_nonzero(since <= window)), _LEAST_SAMPLES)
+        times.append(since[:count] / rate_hz)
+        angles.append(stride.raw[:count])
+        owner.append(np.full(len(times[-1]), number))
     t, y, which = np.concatenate(times), np.concatenate(angles), np.concatenate(owner)
     offsets = (which[:, None] == np.arange(len(strides))).astype(np.float64)
     design = np.column_stack([offsets, t, t * t])
@@ -134,9 +134,7 @@ def _window(strides: Sequence[Stride], parameters: Mapping[str, float]) -> float
     return min(parameters["capture.landing-window"], max(0.75 * peak, 0.05))
 
 
-def peak_of(
-    stride: Stride, noise: float, parameters: Mapping[str, float]
-) -> tuple[float, float]:
+def peak_of(stride: Stride, noise: float, parameters: Mapping[str, float]) -> tuple[float, float]:
     """Largest angle of the stance in degrees, and its time in percent of stance.
 
     `noise` is the variance of one unfiltered sample in degrees squared.

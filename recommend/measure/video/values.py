@@ -85,9 +85,7 @@ def _angles(
     return values, landing.shared_error
 
 
-def _toe_out_errors(
-    recording: MarksRecording, parameters: Mapping[str, float]
-) -> dict[str, float]:
+def _toe_out_errors(recording: MarksRecording, parameters: Mapping[str, float]) -> dict[str, float]:
     """What a foot turned out of the camera's plane does to each angle.
 
     A stated toe-out lies anywhere up to itself from the line of the camera, as far as is known.
