@@ -225,8 +225,9 @@ class Doubts:
             if abs(change) > most:
                 name = key.reading.replace("-", " ")
                 return (
-                    f"{key.side} {name} changes by {change:+.1f} degrees against barefoot, and footwear is not known to change more than "
-                    f"{most:g}. Rolled in is positive: check the sign and the marks."
+                    f"{key.side} {name} changes by {change:+.1f} degrees against barefoot, more "
+                    f"than footwear is known to ({most:g}). Rolled in is positive: check the sign "
+                    "and the marks."
                 )
         return ""
 
