@@ -18,7 +18,7 @@ from recommend.measure.definitions import MeasureDef, unit_words
 from recommend.rulebook import Rulebook
 from recommend.show.words import number
 
-PLACE = re.compile(r"\{\{([a-z0-9.-]+)(?:\s+(percent|size))?\}\}")
+PLACE = re.compile(r"\{\{([a-z0-9.-]+)(?:\s+(percent))?\}\}")
 _PERCENT = 100
 _KIND = {
     "published": "published",
@@ -58,9 +58,7 @@ def _value(name: str, form: str | None, book: Rulebook) -> str:
     if kind == "measures":
         return _error(book.measures[rest.removesuffix(".error")]) or "an unknown error"
     value = book.parameters[name]
-    if form == "percent":
-        return f"{_PERCENT * value:g}"
-    return f"{abs(value) if form == 'size' else value:g}"
+    return f"{_PERCENT * value if form else value:g}"
 
 
 def _limit(name: str, book: Rulebook) -> str:
