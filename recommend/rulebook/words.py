@@ -17,6 +17,7 @@ from recommend.rulebook.conditions import (
     OfAnswer,
     OfAxis,
     OfMeasure,
+    OfNote,
     OfPain,
 )
 from recommend.rulebook.models import AxisThen, Limit, NeedsThen, NeedThen, NoteThen
@@ -48,6 +49,8 @@ def code(condition: Condition) -> str:
         return f"{condition.answer} {verb}{condition.is_}"
     if isinstance(condition, OfPain):
         return f"pain at {condition.pain} {condition.is_}"
+    if isinstance(condition, OfNote):
+        return f"note {condition.note}"
     return f"{condition.visit} {' or '.join(condition.is_)}"
 
 
@@ -81,7 +84,7 @@ def _leaf_words(leaf: Condition, book: Rulebook) -> str:
         return f"'{book.questions[leaf.answer].ask}' is {answered}"
     if isinstance(leaf, OfPain):
         return f"pain at the {leaf.pain.replace('-', ' ')} of this side: {leaf.is_}"
-    assert not isinstance(leaf, (AllOf, AnyOf, NoneOf))
+    assert not isinstance(leaf, (AllOf, AnyOf, NoneOf, OfNote))
     return f"{leaf.visit.replace('-', ' ')} is {_or(leaf.is_)}"
 
 
