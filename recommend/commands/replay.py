@@ -12,7 +12,7 @@ from typing import Annotated
 
 import typer
 
-from recommend.cli import single
+from recommend.commands import single
 from recommend.commands.options import StorePath
 from recommend.errors import Exit, RecommendError, counted
 from recommend.infer.engine import engine_name

@@ -112,6 +112,14 @@ def cautions(book: Rulebook) -> Iterator[str]:
     return (f"- {caution}" for caution in book.heading.cautions)
 
 
+def published_names(book: Rulebook) -> Iterator[str]:
+    """Each published name with the paper that defines it."""
+    for one in book.sources.values():
+        if one.defines:
+            memory = " (from memory, to be verified)" if one.seen == "from-memory" else ""
+            yield f"- {', '.join(one.defines)}: {one.cite}{memory}"
+
+
 def exit_codes(_book: Rulebook) -> Iterator[str]:
     """What each command returns."""
     return (f"| {code.value} | {words} |" for code, words in EXIT_WORDS.items())
@@ -122,5 +130,6 @@ LISTS: dict[str, Callable[[Rulebook], Iterator[str]]] = {
     "what-numbers-mean": meanings,
     "limit-kinds": limit_kinds,
     "cautions": cautions,
+    "published-names": published_names,
     "exit-codes": exit_codes,
 }
