@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from recommend.catalogue.shop import open_catalogue
+from recommend.check.changes import changes_of
 from recommend.check.differing import difference
 from recommend.check.promises import load_promises
 from recommend.check.schemas import write_schemas
@@ -40,7 +41,7 @@ def book(
     ),
     force: Force = False,
 ) -> None:
-    """Write the whole rulebook as one readable page: rules in words, limits, sources, a map.
+    """Write the whole rulebook as one readable page: stops first, then all that decides.
 
     Example: recommend rulebook book --to rulebook.html
     """
@@ -48,7 +49,7 @@ def book(
     promises, problems = load_promises(read)
     if problems:
         raise problems[0]
-    write_output(to, book_page(read, promises), PAGE, force=force)
+    write_output(to, book_page(read, promises, changes_of(read)), PAGE, force=force)
     print(f"Written: {to}")
 
 
