@@ -12,18 +12,18 @@ from typer.core import TyperGroup
 from recommend.catalogue import Catalogue
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.commands.completing import insoles, shoes
-from recommend.commands.options import VisitName, asked_sections, visit_file
+from recommend.commands.options import Force, VisitName, asked_sections, visit_file
 from recommend.commands.trial_step import guided_step, print_end
 from recommend.errors import Exit, InputError, Place
 from recommend.match.outcome import outcome_of
 from recommend.measure.capture import CaptureOptions, measure_capture
 from recommend.measure.model import Side
 from recommend.measure.named import read_measured_visit
+from recommend.output import SVG, write_output
 from recommend.reading import read_document
 from recommend.rulebook import Rulebook
 from recommend.show.change_picture import svg_of
 from recommend.show.console import console, print_paged
-from recommend.show.output import write_output
 from recommend.show.trial import SECTIONS, trial_blocks
 from recommend.show.trial_plan import as_document as plan_document
 from recommend.show.trial_plan import plan_lines
@@ -73,7 +73,7 @@ def _trial() -> None:
 
     `recommend trial VISIT` judges what was tried; VISIT is a reference code or a visit file.
 
-    Example: recommend trial catalogue_demo/trials/shoe-then-insole.yaml
+    Example: recommend trial catalogue_demo/trials/three-much-alike.yaml
     """
 
 
@@ -137,6 +137,7 @@ def judge(
     catalogue: CatalogueFolders = None,
     rules: RulesFolder = None,
     svg: Annotated[Path | None, typer.Option(help="write the pictures here, as SVG")] = None,
+    force: Force = False,
     as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
 ) -> None:
     """Judge what was tried, after adding a step where readings are given.
@@ -146,7 +147,7 @@ def judge(
 
     Add a step: recommend trial A-1042 --shoe own left.peak=5.4,5.1,4.9 --comfort left.heel=8
 
-    Example: recommend trial catalogue_demo/trials/shoe-then-insole.yaml --show picture
+    Example: recommend trial judge catalogue_demo/trials/three-much-alike.yaml --show picture
     """
     sections = asked_sections(show or [], tuple(SECTIONS), full)
     file = visit_file(visit)
@@ -172,7 +173,7 @@ def judge(
         raise InputError(Place("the command line"), "no reading is given for this step")
     judged = judged_trial(file, book, products)
     if svg is not None and judged.shortlist is not None:
-        write_output(svg, svg_of(judged), (".svg",))
+        write_output(svg, svg_of(judged), SVG, force=force)
     if as_json:
         print(json.dumps(as_document(judged), indent=2, ensure_ascii=False))
     else:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -10,14 +9,16 @@ from typing import Any, get_args
 
 from ruamel.yaml.comments import CommentedMap
 
+from recommend.atomic import held, write_atomically
 from recommend.errors import InputError, Place, nearest
 from recommend.measure.measured import Measured
 from recommend.measure.model import SIDES, Side
 from recommend.reading import read_document, validate
 from recommend.trial.readings import READINGS, STANDING, TYPED, field_of
 from recommend.trial.steps import steps_of
+from recommend.visit.answers import Readings, RefusedError
 from recommend.visit.models import Foot, Region, TrialFeet, Visit
-from recommend.visit.writing import child, edited, flow, not_written, replace_text
+from recommend.visit.writing import child, edited, flow, not_written
 
 _LOAD = "lateral-load"
 _FILMED = tuple(name for name in TYPED if name != "range")  # it follows from the others
@@ -61,7 +62,7 @@ class Zero:
 
 
 def read_angle(entry: Entry, text: str, visit: Visit, zero: Zero) -> None:
-    """Add one typed reading, such as ``left.contact=5.1,4.8,5.0``.
+    """Add one typed reading, such as ``left.contact=2.7,1.9,2.4``.
 
     Raises
     ------
@@ -184,13 +185,14 @@ def add_step(path: Path, entry: Entry, *, anew: bool = False) -> Visit:
             trials.append(found[0])
         _fill(found[0], entry)
 
-    document = edited(read_document(path), "trials", edit, [])
-    visit = validate(Visit, document)
-    try:
-        steps_of(visit, document)  # refuses another zero before anything is written
-    except InputError as error:
-        raise not_written(error) from None
-    replace_text(path, document.text)
+    with held(path):
+        document = edited(read_document(path), "trials", edit, [])
+        visit = validate(Visit, document)
+        try:
+            steps_of(visit, document)  # refuses another zero before anything is written
+        except InputError as error:
+            raise not_written(error) from None
+        write_atomically(path, document.text)
     return visit
 
 
@@ -280,21 +282,12 @@ def _side_and(name: str, text: str, known: Sequence[str]) -> tuple[tuple[Side, .
     return (SIDES if side == "both" else tuple(s for s in SIDES if s == side)), rest
 
 
-def _numbers(text: str, whole: str) -> list[float]:
-    numbers: list[float] = []
-    for part in text.replace(";", ",").split(","):
-        try:
-            number = float(part)
-        except ValueError:
-            number = math.nan
-        if not math.isfinite(number):
-            raise InputError(
-                _TYPED,
-                f"`{part.strip()}` in `{whole}` is not a number",
-                "numbers with a decimal point, separated by commas, such as 5.1,4.8,5.0",
-            )
-        numbers.append(int(number) if number.is_integer() else number)
-    return numbers
+def _numbers(text: str, whole: str) -> list[float | int]:
+    """Numbers as they are typed everywhere; a list that reads in two ways is not guessed at."""
+    try:
+        return Readings("deg").parse(text)
+    except RefusedError as error:
+        raise InputError(_TYPED, f"in `{whole}`: {error}") from None
 
 
 def _meant(side: Side, phase: str, visit: Visit, zero: Zero, text: str) -> tuple[str, str]:
