@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from html import escape
 
 from recommend.show.curves_svg import CURVES_HEIGHT, english, panels
-from recommend.show.trial_words import READING_WORDS, interval_words
+from recommend.show.trial_words import READING_WORDS, interval_words, signed
 from recommend.trial.change_picture import ChangePicture, Row, change_pictures
 from recommend.trial.outcome import TrialOutcome
 
@@ -108,7 +108,8 @@ class PictureWords:
     readings: dict[str, str]
     band: str
     barefoot: str
-    decimal: str = "."
+    signed: Callable[[float], str]
+    to: str
 
 
 def english_words(picture: ChangePicture) -> PictureWords:
@@ -121,6 +122,8 @@ def english_words(picture: ChangePicture) -> PictureWords:
         dict(READING_WORDS),
         "usual",
         "barefoot",
+        signed,
+        "to",
     )
 
 
@@ -128,7 +131,7 @@ def change_figure(picture: ChangePicture, words: PictureWords) -> str:
     """The picture as one SVG element; title and description are read aloud."""
     name = f"changes-{picture.gait}-{picture.reference}"
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_W} {figure_height(picture)}" '
+        f'<svg viewBox="0 0 {_W} {figure_height(picture)}" '
         f'role="img" font-family="sans-serif" font-size="12" direction="ltr" '
         f'aria-labelledby="{name}-title {name}-text">'
         f'<title id="{name}-title">{escape(words.title)}</title>'
@@ -181,7 +184,9 @@ def _row(
         yield f'<path d="M{start:.1f} {middle:.1f}H{end:.1f}" stroke="#0b5d8a" stroke-width="1.6"/>'
         yield _dot(_x(row.bare, *edges), middle, "o", 4.5)
         yield _dot(_x(level.value, *edges), middle, letters[step], 6.5)
-        told = interval_words(row.changes[step]).replace(".", words.decimal)
+        change = row.changes[step]
+        value, low, high = map(words.signed, (change.value, change.low, change.high))
+        told = f"{value} ({low} {words.to} {high})"
         yield _text(_W - _RIGHT + 12, middle + 4, told)
         y += _ROW
 

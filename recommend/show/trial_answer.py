@@ -126,7 +126,7 @@ def _choose(one: TrialOutcome) -> Part:
     free = [tried for tried in ranking.tried if not tried.bars]
     if best is None or len(free) < 2:
         return Part("choose", "", [])
-    motion = _named(ranking.by_motion, len(free), "cannot part them")
+    motion = _named(ranking.by_motion, len(free), "cannot part them") or "cannot be judged"
     comfort = _named(ranking.by_comfort, len(free), "cannot part them") or "was not asked"
     if not best.with_comfort and ranking.by_comfort:
         comfort += ", not asked for all"
@@ -225,7 +225,7 @@ def _brief(result: StepResult) -> Iterator[str]:
         words = _BRIEF.get(judged.verdict) or (
             "too small to matter" if judged.change.needed is None else "not sure yet"
         )
-        groups.setdefault(f"{SIGNS[judged.verdict]} {words}", []).append((key, judged))
+        groups.setdefault(f"{SIGNS[judged.verdict]} {words}".strip(), []).append((key, judged))
     for words, members in groups.items():
         change = [j.change.value for _, j in members]
         span = f" ({signed(min(change))} to {signed(max(change))})" if len(change) > 1 else (

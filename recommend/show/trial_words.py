@@ -71,13 +71,14 @@ def key_words(key: Key) -> str:
 
 
 def keys_words(keys: Iterable[Key]) -> str:
-    """Readings, those of both feet once: ``both peak, left propulsion``."""
-    feet: dict[str, list[str]] = {}
+    """Readings by foot, those of both feet once: ``both feet peak and return, left midstance``."""
+    sides: dict[str, set[str]] = {}
     for key in keys:
-        feet.setdefault(READING_WORDS[key.reading], []).append(key.side)
-    return ", ".join(
-        f"{'both' if len(set(sides)) > 1 else sides[0]} {name}" for name, sides in feet.items()
-    )
+        sides.setdefault(READING_WORDS[key.reading], set()).add(key.side)
+    names: dict[str, list[str]] = {}
+    for name, found in sides.items():
+        names.setdefault("both feet" if len(found) > 1 else found.pop(), []).append(name)
+    return ", ".join(f"{foot} {' and '.join(read)}" for foot, read in names.items())
 
 
 def unit_of(key: Key) -> str:

@@ -63,6 +63,11 @@ class Picture:
         """Where each reading is drawn, in percent of stance."""
         return {name: (start + end) / 2 for name, (start, end) in self.spans.items()}
 
+    @property
+    def captured(self) -> bool:
+        """Whether a line through all of stance was captured for any step."""
+        return any(curve.line for curves in self.curves.values() for curve in curves)
+
     def edges(self) -> tuple[float, float]:
         """The least and largest angle in the picture, in degrees."""
         values = [

@@ -211,10 +211,6 @@ def write_step(path: Path, step: Mapping[str, Any] | None) -> None:
     worn = (step.get("shoe"), step.get("insole"))
     head = {key: step[key] for key in ("shoe", "insole") if key in step}
     kept = head | {"feet": {}} | dict(step)
-    document = read_document(path)
-    standing = document.data.get("trials") or []
-    if kept in standing:
-        return
 
     def edit(trials: Any) -> None:
         found = [s for s in trials if (s.get("shoe"), s.get("insole")) == worn]
@@ -223,7 +219,10 @@ def write_step(path: Path, step: Mapping[str, Any] | None) -> None:
             found = [trials[-1]]
         _become(found[0], kept)
 
-    replace_text(path, edited(document, "trials", edit, []).text)
+    with held(path):  # another terminal may add to the same visit
+        document = read_document(path)
+        if kept not in (document.data.get("trials") or []):
+            write_atomically(path, edited(document, "trials", edit, []).text)
 
 
 def _become(written: Any, wanted: Mapping[str, Any]) -> None:

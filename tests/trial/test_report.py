@@ -16,6 +16,7 @@ from recommend.trial import report
 from recommend.trial.bands import band_of
 from recommend.trial.judge import Band, Verdict
 from recommend.trial.outcome import TrialOutcome, trial_outcome
+from recommend.trial.readings import READINGS
 from recommend.trial.report import Trial, judge_trial
 from recommend.trial.steps import Key, steps_of
 from recommend.trial.tried import Bar, rank_tried
@@ -66,7 +67,11 @@ def around(mean: float) -> tuple[float, ...]:
 @pytest.fixture
 def _band(monkeypatch: pytest.MonkeyPatch) -> None:
     """A band of 1 to 4 degrees for every angle, so that no test leans on a limit that ships."""
-    monkeypatch.setattr(report, "band_of", lambda _book, _key: Band(1.0, 4.0))
+
+    def band(_book: Rulebook, key: Key) -> Band | None:
+        return Band(1.0, 4.0) if READINGS[key.reading].angle else None
+
+    monkeypatch.setattr(report, "band_of", band)
 
 
 banded = pytest.mark.usefixtures("_band")
@@ -303,7 +308,7 @@ def two_readings(peak: float, propulsion: float | None, worn: str, comfort: floa
 
 def two_reading_trial(*steps: str) -> Trial:
     """A trial whose bare foot was read in the peak and in propulsion."""
-    bare = f"peak: {list(around(6.5))}, propulsion: {list(around(6.0))}"
+    bare = f"peak: {list(around(6.5))}, propulsion: {list(around(4.6))}"
     body = "".join(f"  - {one}\n" for one in steps)
     return judge_trial(
         read(
@@ -320,16 +325,16 @@ def test_what_was_not_measured_never_helps_and_is_said() -> None:
 
     Its worst reading left out, a try-on never rises.
     """
-    whole = two_readings(6.0, 5.6, "shoe: s-1", 7)
-    for propulsion in (3.0, 5.6, 5.9):
-        other = two_readings(4.0, propulsion, "shoe: s-2", 9)
+    whole = two_readings(6.0, 3.3, "shoe: s-1", 7)
+    for propulsion in (2.0, 3.0, 3.6):
+        other = two_readings(5.0, propulsion, "shoe: s-2", 9)
         before = rank_tried(two_reading_trial(whole, other), book().parameters)
-        left_out = two_readings(4.0, None, "shoe: s-2", 9)
+        left_out = two_readings(5.0, None, "shoe: s-2", 9)
         after = rank_tried(two_reading_trial(whole, left_out), book().parameters)
         place = [t.id for t in before.tried].index("s-2")
         assert [t.id for t in after.tried].index("s-2") >= place
         assert after.tried[0].id == "s-1"
-        assert [k.reading for k in after.tried[1].result.missing] == ["propulsion"]
+        assert [k.reading for k in after.tried[1].result.missing] == ["propulsion", "return"]
 
 
 @banded
@@ -412,8 +417,8 @@ def demo(name: str) -> TrialOutcome:
     ("name", "best"),
     [
         ("three-much-alike", "own+meskerholm-soft"),
-        ("hardly-moved", None),
-        ("too-much", None),
+        ("hardly-moved", "rimblebeck-road"),
+        ("too-much", "own"),
         ("measures-well-hurts", "own+ommerstead-soft"),
     ],
 )
@@ -442,5 +447,4 @@ def test_an_excluded_product_stays_excluded_and_says_why() -> None:
     assert "wedge" in one.against["own+bindlegarth-4-firm"]
     assert "bindlegarth-4-firm" not in {c.id for c in one.shortlist.ranked["insole"]}
     wedge = next(t for t in one.ranking.tried if t.id == "own+bindlegarth-4-firm")
-    assert set(wedge.bars) == {Bar.RULED_OUT, Bar.OVER_CORRECTED}
-    assert set(wedge.result.over) >= {"left", "right"}
+    assert Bar.RULED_OUT in wedge.bars
