@@ -67,6 +67,10 @@ SETTINGS: dict[str, Setting] = {
             "zero-reference", "RECOMMEND_ZERO_REFERENCE", "usual zero of rearfoot angles",
             ZERO_REFERENCES,
         ),
+        Setting(
+            "raters", "RECOMMEND_RATERS", "whether one person scores posture here, or several",
+            ("one", "several"),
+        ),
     )
 }  # fmt: skip
 
@@ -196,7 +200,13 @@ def _is_error(number: Any) -> bool:
 
 
 def _default(one: Setting) -> Any:
-    simple = {"keep": "no", "sizes": "eu", "language": "en", "zero-reference": "vertical"}
+    simple = {
+        "keep": "no",
+        "sizes": "eu",
+        "language": "en",
+        "zero-reference": "vertical",
+        "raters": "one",
+    }
     if one.name in simple:
         return simple[one.name]
     if one.name in ("rulebook", "catalogue"):

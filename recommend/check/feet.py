@@ -9,7 +9,7 @@ from typing import Any
 import yaml
 
 from recommend.infer.facts import facts_of
-from recommend.measure.definitions import DIFFERENCES, OF_STRIDES
+from recommend.measure.definitions import DIFFERENCES, OF_STRIDES, known_as
 from recommend.measure.model import SIDES, Side
 from recommend.measure.observed import observe
 from recommend.rulebook.book import Rulebook
@@ -19,7 +19,7 @@ from recommend.visit.models import Visit
 # Measures taken stride by stride: their error can be made larger by scatter, not smaller.
 RETURN = "rearfoot-return"  # follows from the peak and propulsion of the same strides
 MOVING = (*OF_STRIDES.values(), RETURN)
-STRIDES = ("standing-angle", *MOVING)
+STRIDES = ("standing-angle", *MOVING, "arch-rigidity")
 PAIN = "pain-score"  # of a side that is said not to hurt it has no error
 _READINGS = 8  # an even number, above the count from which scatter is trusted by itself
 _TRUNCATED_MM = 190.0
@@ -189,7 +189,7 @@ def _foot(facts: Facts, book: Rulebook) -> dict[str, Any]:
             raise ValueError("the FPI is a whole number")
         foot["fpi"] = {"total": int(float(facts["fpi"]))}
     foot |= _sizes(facts)
-    foot |= _heights(facts)
+    foot |= _heights(facts, book)
     if "arch-index" in facts:
         foot["arch-index"] = {
             "value": facts["arch-index"],
@@ -217,14 +217,19 @@ def _sizes(facts: Facts) -> dict[str, Any]:
     return out
 
 
-def _heights(facts: Facts) -> dict[str, Any]:
+def _heights(facts: Facts, book: Rulebook) -> dict[str, Any]:
     out: dict[str, Any] = {}
-    ratio, stiffness = facts.get("arch-height-ratio"), facts.get("arch-stiffness")
-    if ratio is not None or stiffness is not None:
+    index = known_as("arch-rigidity", book.measures)
+    ratio, rigidity = facts.get("arch-height-ratio"), facts.get(index)
+    if ratio is not None or rigidity is not None:
         standing = round(float(0.34 if ratio is None else ratio) * _TRUNCATED_MM, 6)
         out["dorsum-height-mm"] = {"standing": standing}
-        if stiffness is not None:
-            out["dorsum-height-mm"]["sitting"] = round(standing / float(stiffness), 6)
+        if rigidity is not None:
+            readings = _strides(index, facts, book)
+            out["dorsum-height-mm"] = {
+                "standing": [standing] * len(readings),
+                "sitting": [round(standing / reading, 6) for reading in readings],
+            }
         if ratio is not None:
             out["truncated-foot-length-mm"] = _TRUNCATED_MM
     if "navicular-drop" in facts:

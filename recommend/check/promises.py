@@ -61,9 +61,13 @@ class Forbidden(Strict):
 
 
 class Forbids(Strict):
-    """No shoe, insole or pair with such an attribute gets past the musts and the nevers."""
+    """No shoe, insole or pair with such an attribute gets past the musts and the nevers.
+
+    With `under` this is promised of the feet for which a note of that level is due.
+    """
 
     forbids: Forbidden
+    under: NoteLevel | None = None
 
 
 class Keeps(Strict):

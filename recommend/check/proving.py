@@ -209,6 +209,9 @@ class _Prover:
         words = (
             f"a product with {forbidden.attribute} {then.forbids.is_} {forbidden.target:g} passes"
         )
+        if then.under is not None:
+            due = [holds for _, holds in self._notes(self.foot, [then.under])]
+            meant = z3.And(meant, z3.Or(due))
         yield Doubt(z3.And(meant, self._sold(), self._passes(self.foot), beyond), words)
 
     def _sold(self) -> Formula:

@@ -142,6 +142,7 @@ def _shortlist(ranked: Shortlist, book: Rulebook) -> dict[str, Any]:
             "suitable": len(ranked.ranked[group]),
             "suitable-not-in-stock": [c.id for c in ranked.missing[group][:shown]],
             "excluded": {c.id: _broken(c) for c in ranked.excluded[group]},
+            "did-harm": {c.id: c.harm for c in ranked.excluded[group] if c.harm},
         }
         for group in GROUPS
     }

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from recommend.catalogue.fitting import fit
 from recommend.catalogue.loading import Catalogue, Item
 from recommend.infer.assess import Assessment
+from recommend.match.harm import harmful
 from recommend.match.judge import Judgement, Verdict, joined, judge_alone, judge_together
 from recommend.match.needs import PairNeeds, needs_of
 from recommend.match.sizes import Sized, Wanted, size_for, wanted_length
@@ -22,7 +23,8 @@ GROUPS: tuple[Group, ...] = ("shoe", "insole", "pair")
 class Candidate:
     """A shoe, an insole or a pair that was judged.
 
-    `sized` holds one entry for each part; `unsure` says what about their fit is not stated.
+    `sized` holds one entry for each part; `unsure` says what about their fit is not stated;
+    `harm` is what a part did to these feet when it was worn, which rules it out.
     """
 
     group: Group
@@ -30,6 +32,12 @@ class Candidate:
     sized: tuple[Sized, ...]
     judgement: Judgement
     unsure: tuple[str, ...] = ()
+    harm: str = ""
+
+    @property
+    def suitable(self) -> bool:
+        """Whether neither its attributes nor what it did rule it out."""
+        return self.judgement.suitable and not self.harm
 
     @property
     def id(self) -> str:
@@ -64,7 +72,7 @@ class Shortlist:
     wanted : the length it must be made for.
     ranked : by group, suitable and available, best first.
     missing : by group, suitable but not in stock in the size, best first.
-    excluded : by group, ruled out by a must or a never.
+    excluded : by group, ruled out by a must, a never, or because it was worn and did harm.
     """
 
     needs: PairNeeds
@@ -91,7 +99,9 @@ def shortlist(assessment: Assessment, book: Rulebook, catalogue: Catalogue) -> S
     needs = needs_of(book, fired)
     wanted = wanted_length(assessment.visit, book.parameters)
     placed: dict[tuple[str, Group], list[Candidate]] = {}
+    harm = harmful(assessment.visit, book.parameters)
     for candidate in _candidates(catalogue, needs, wanted, book):
+        candidate = replace(candidate, harm=_harm_of(candidate, harm))
         placed.setdefault((_place(candidate), candidate.group), []).append(candidate)
     groups = [
         {group: ranked(placed.get((place, group), ())) for group in GROUPS}
@@ -100,8 +110,12 @@ def shortlist(assessment: Assessment, book: Rulebook, catalogue: Catalogue) -> S
     return Shortlist(needs, wanted, *groups)
 
 
+def _harm_of(candidate: Candidate, harm: Mapping[str, str]) -> str:
+    return "; ".join(dict.fromkeys(harm[p.id] for p in candidate.parts if p.id in harm))
+
+
 def _place(candidate: Candidate) -> str:
-    if not candidate.judgement.suitable:
+    if not candidate.suitable:
         return "excluded"
     return "ranked" if candidate.available else "missing"
 

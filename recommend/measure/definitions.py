@@ -43,14 +43,22 @@ class ReadingError(Strict):
     """Standard error of one reading.
 
     `single` is that of one reading; `floor` is what repeating at the same visit cannot
-    remove (marks, camera, rater) and is added in quadrature.
+    remove (marks, camera, rater) and is added in quadrature. `several` stands in for `single`
+    where several people of a shop take the reading. A reading whose error is above `most` is
+    shown and read by no rule: it says too little to be called anything. `range` is within what
+    `single` may plausibly lie.
     """
 
     single: float = Field(ge=0)
     floor: float = Field(default=0, ge=0)
+    several: float | None = Field(default=None, ge=0)
+    most: float | None = Field(default=None, gt=0)
     kind: Basis
     source: str | None = None
     note: str = ""
+    range_: Annotated[list[float], Field(min_length=2, max_length=2)] | None = Field(
+        default=None, alias="range"
+    )
 
 
 class MeasureDef(Strict):
@@ -101,7 +109,7 @@ COMPUTED: Final[Mapping[str, tuple[str, tuple[str, ...]]]] = {
     "fpi": ("score", ()),
     "fpi-difference": ("score", ()),
     "arch-height-ratio": ("ratio", ()),
-    "arch-stiffness": ("ratio", ()),
+    "arch-rigidity": ("ratio", ()),
     "navicular-drop": ("mm", ()),
     "arch-index": ("ratio", ("kind", "load")),
     "standing-angle": ("deg", ("reference",)),
@@ -135,6 +143,8 @@ OPTIONAL: Final = frozenset(
         "length-difference",
     }
 )  # fmt: skip
+# What older rulebooks call a measure; under them it is computed by that name.
+FORMER_NAMES: Final[Mapping[str, str]] = {"arch-rigidity": "arch-stiffness"}
 # Left-right differences, which stand with both feet, and what each is the difference of.
 DIFFERENCES: Final[Mapping[str, str]] = {
     "fpi-difference": "fpi",
@@ -155,3 +165,9 @@ OF_STRIDES: Final[Mapping[str, str]] = {
 }
 
 MeasureDefs = dict[Id, MeasureDef]
+
+
+def known_as(name: str, measures: MeasureDefs) -> str:
+    """The name under which these definitions hold the measure `name`: its own, or a former one."""
+    former = FORMER_NAMES.get(name, name)
+    return former if name not in measures and former in measures else name

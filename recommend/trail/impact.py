@@ -18,6 +18,7 @@ from recommend.errors import InputError, Place
 from recommend.infer.facts import facts_of
 from recommend.infer.many import columns_of, conclude_many
 from recommend.infer.one import Engine
+from recommend.match.harm import harmful
 from recommend.match.outcome import outcome_of
 from recommend.match.shortlist import GROUPS
 from recommend.match.sizes import wanted_length
@@ -146,6 +147,9 @@ def _trim(some: list[Changed], keep: int) -> None:
     del some[keep:]
 
 
+_Shelf = tuple[str, str, tuple[str, ...]]  # rulebook, catalogue, products that did harm
+
+
 class PastVisits:
     """Runs one rulebook over the visits of many records.
 
@@ -158,7 +162,8 @@ class PastVisits:
     def __init__(self, archive: Archive, book: Rulebook | None) -> None:
         self.archive, self.book = archive, book
         self.remeasured = 0
-        self._rankings: dict[tuple[str, str], CaseRanking] = {}
+        self._rankings: dict[_Shelf, CaseRanking] = {}
+        self._made: dict[int, dict[str, Any]] = {}  # facts of the records in hand
         self._bases: dict[str, str] = {}
         self._engines: dict[str, Engine] = {}
 
@@ -166,7 +171,8 @@ class PastVisits:
         """What the rulebook says of each record's visit, through the vectorised path."""
         visits = (record for record in records if record.kind == SHORTLIST)
         while chunk := list(islice(visits, CHUNK)):
-            groups: dict[tuple[str, str], list[Record]] = {}
+            groups: dict[_Shelf, list[Record]] = {}
+            self._made.clear()
             for record in chunk:
                 groups.setdefault(self._key(record), []).append(record)
             done = {
@@ -186,9 +192,10 @@ class PastVisits:
         outcome = outcome_of(visit, book, catalogue, self._engines[book.digest])
         return summary_of(outcome)
 
-    def _key(self, record: Record) -> tuple[str, str]:
+    def _key(self, record: Record) -> _Shelf:
         rulebook = "" if self.book is not None else record.bodies["rulebook"]
-        return rulebook, record.bodies["catalogue"]
+        harm = self._facts(record, self._book(record))["did-harm"]
+        return rulebook, record.bodies["catalogue"], tuple(harm)
 
     def _book(self, record: Record) -> Rulebook:
         return self.book if self.book is not None else self.archive.book(record)
@@ -207,7 +214,7 @@ class PastVisits:
                     mend="keep the attributes that past catalogues state",
                 ) from error
             shown = int(book.parameters["rank.shown"])
-            self._rankings[key] = CaseRanking(Leaders(book, catalogue), shown)
+            self._rankings[key] = CaseRanking(Leaders(book, catalogue, key[2]), shown)
         return self._rankings[key]
 
     def _of_group(self, group: list[Record]) -> list[Summary]:
@@ -243,17 +250,23 @@ class PastVisits:
         ]
 
     def _facts(self, record: Record, book: Rulebook) -> dict[str, Any]:
+        if record.seq not in self._made:
+            self._made[record.seq] = self._kept_or_made(record, book)
+        return self._made[record.seq]
+
+    def _kept_or_made(self, record: Record, book: Rulebook) -> dict[str, Any]:
         if book.digest not in self._bases:
             self._bases[book.digest] = basis_of(book)
         if "facts" in record.bodies:
             kept: dict[str, Any] = self.archive.store.body(record.bodies["facts"])
-            if kept["basis"] == self._bases[book.digest]:
+            if kept["basis"] == self._bases[book.digest] and "did-harm" in kept:
                 return kept
         self.remeasured += 1
         visit = asked_of(self.archive.visit(record), book)
         used = observe(visit, book.measures, book.parameters).used
         made: dict[str, Any] = {s: facts_of(visit, s, used[s], book) for s in SIDES}
-        return made | {"length": wanted_length(visit, book.parameters).length}
+        length = wanted_length(visit, book.parameters).length
+        return made | {"length": length, "did-harm": sorted(harmful(visit, book.parameters))}
 
 
 _WITHHELD: Summary = {"first": {}, "listed": {}, "binding": None}

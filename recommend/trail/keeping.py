@@ -12,6 +12,7 @@ from typing import Any
 from recommend import __version__
 from recommend.catalogue.loading import Catalogue
 from recommend.errors import InputError, Place
+from recommend.match.harm import harmful
 from recommend.match.needs import PairNeeds, asked_words
 from recommend.match.outcome import Outcome, as_document
 from recommend.match.shortlist import GROUPS, Group
@@ -74,7 +75,8 @@ def facts_document(outcome: Outcome) -> dict[str, Any]:
         for side, foot in assessment.feet.items()
     }
     length = wanted_length(assessment.visit, book.parameters).length
-    return {**facts, "length": length, "basis": basis_of(book)}
+    harm = sorted(harmful(assessment.visit, book.parameters))
+    return {**facts, "length": length, "did-harm": harm, "basis": basis_of(book)}
 
 
 def basis_of(book: Rulebook) -> str:

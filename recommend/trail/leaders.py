@@ -7,7 +7,7 @@ The outcome is that of `match.shortlist`, which stays the reference.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -55,10 +55,12 @@ class Leaders:
     ----------
     book : the rulebook, which says what attributes are.
     catalogue : what is ranked.
+    out : ids of products that are out for this customer, whatever is needed.
     """
 
-    def __init__(self, book: Rulebook, catalogue: Catalogue) -> None:
+    def __init__(self, book: Rulebook, catalogue: Catalogue, out: Collection[str] = ()) -> None:
         self.book, self.catalogue = book, catalogue
+        self._in = np.array([item.id not in out for item in catalogue.items], np.bool_)
         self._column = {name: i for i, name in enumerate(book.attributes)}
         # The same need of another what-if is judged once; its weight may differ.
         self._judged_once: dict[tuple[str, str, str, float, str], tuple[Floats, Bools]] = {}
@@ -77,6 +79,7 @@ class Leaders:
         alone = np.zeros(len(self.catalogue.items), np.bool_)
         for group in ("shoe", "insole"):
             alone[self._groups[group].parts[:, 0]] = ~judged[group][0]
+        alone &= self._in
         found: dict[Group, NDArray[np.intp]] = {}
         for group, (broken, score) in judged.items():
             rows = self._groups[group]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from recommend.match.harm import harmful
 from recommend.match.outcome import Outcome
 from recommend.trail.keeping import case_of
 from recommend.trail.leaders import Leaders
@@ -11,7 +12,9 @@ from recommend.trail.whatif import WhatIf
 
 def whatif_of(outcome: Outcome) -> WhatIf:
     """What-ifs about a visit that was taken through the whole path."""
-    return WhatIf(outcome.assessment, outcome.book, Leaders(outcome.book, outcome.catalogue))
+    book, visit = outcome.book, outcome.assessment.visit
+    leaders = Leaders(book, outcome.catalogue, harmful(visit, book.parameters))
+    return WhatIf(outcome.assessment, book, leaders)
 
 
 def sureness(outcome: Outcome, whatif: WhatIf | None = None) -> HowSure:

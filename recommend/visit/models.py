@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from statistics import fmean
 from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
@@ -50,6 +51,11 @@ Strides = Annotated[
     Field(min_length=1, max_length=2000, description="1 to 2000 angles, one a stride"),
 ]
 Height = Annotated[float, Field(gt=0, lt=200, description="a number above 0 and below 200 mm")]
+Heights = Annotated[
+    list[Height],
+    BeforeValidator(_listed),
+    Field(min_length=1, max_length=50, description="1 to 50 heights in mm, one a reading"),
+]
 Coordinate = Annotated[float, Field(ge=-500, le=1000, description="a number from -500 to 1000 mm")]
 Point = Annotated[list[Coordinate], Field(min_length=2, max_length=2, description="[x, y] in mm")]
 Share = Annotated[float, Field(ge=0, le=100)]
@@ -113,10 +119,23 @@ class Fpi(Strict):
 
 
 class SitStand(Strict):
-    """One height (mm) taken sitting (about 10 % of body weight) and standing (50 %)."""
+    """One height (mm) taken sitting (about 10 % of body weight) and standing (50 %).
 
-    sitting: Height | None = None
-    standing: Height | None = None
+    It may be taken several times; sitting and standing in as many are taken as pairs.
+    """
+
+    sitting: Heights | None = None
+    standing: Heights | None = None
+
+    @property
+    def mean_sitting(self) -> float | None:
+        """Mean height sitting in mm."""
+        return fmean(self.sitting) if self.sitting else None
+
+    @property
+    def mean_standing(self) -> float | None:
+        """Mean height standing in mm."""
+        return fmean(self.standing) if self.standing else None
 
 
 class ArchIndex(Strict):
