@@ -46,6 +46,7 @@ class Value:
 
 
 SIZE_SYSTEMS = ("mondopoint", "eu", "uk", "us-men", "us-women")
+ENGINES = ("durable-rules", "numpy")
 ZERO_REFERENCES = ("vertical", "relaxed-standing", "subtalar-neutral")
 
 SETTINGS: dict[str, Setting] = {
@@ -70,6 +71,10 @@ SETTINGS: dict[str, Setting] = {
         Setting(
             "raters", "RECOMMEND_RATERS", "whether one person scores posture here, or several",
             ("one", "several"),
+        ),
+        Setting(
+            "engine", "RECOMMEND_ENGINE", "what concludes a visit; else durable-rules where it is",
+            ENGINES,
         ),
     )
 }  # fmt: skip

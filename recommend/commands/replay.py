@@ -15,6 +15,7 @@ import typer
 from recommend.cli import single
 from recommend.commands.options import StorePath
 from recommend.errors import Exit, RecommendError, counted
+from recommend.infer.engine import engine_name
 from recommend.rulebook import load_rulebook
 from recommend.show.bar import working
 from recommend.show.console import console
@@ -142,7 +143,8 @@ def _impact(
         typer.echo("\n".join(impact_lines(impact, show, console().width)))
         disagree = "disagrees" if len(wrong) == 1 else "disagree"
         typer.echo(
-            f"\nChecked one by one: {counted(len(checked), 'record')}, {len(wrong)} {disagree}."
+            f"\nChecked one by one by {engine_name()}: "
+            f"{counted(len(checked), 'record')}, {len(wrong)} {disagree}."
         )
     for record, one, many in wrong:
         differs = compared_words(one, many)

@@ -8,7 +8,7 @@ from typing import Any
 from recommend.catalogue.loading import Catalogue
 from recommend.infer.assess import Assessment, FootAssessment, assess
 from recommend.infer.derivation import Derivation, Lacking
-from recommend.infer.one import Engine
+from recommend.infer.engine import Engine
 from recommend.match.judge import Verdict
 from recommend.match.needs import Need, need_words
 from recommend.match.shortlist import GROUPS, Candidate, Shortlist, shortlist
@@ -44,7 +44,7 @@ def as_document(outcome: Outcome) -> dict[str, Any]:
     Fields: ``format``, ``rulebook`` and ``catalogue`` (name, version, SHA-256), ``visit``
     (reference, date, age-band, purpose), ``notes``, ``to-ask``, ``feet`` (measures, axes,
     foot type, derivations), ``needs``, ``conflicts``, ``size``, ``shortlist`` (null when a stop
-    withholds it) and ``cautions``.
+    withholds it), ``cautions`` and ``engine`` (which one concluded; nothing else depends on it).
     """
     book, assessment = outcome.book, outcome.assessment
     visit, ranked = assessment.visit, outcome.shortlist
@@ -73,6 +73,7 @@ def as_document(outcome: Outcome) -> dict[str, Any]:
         else None,
         "shortlist": _shortlist(ranked, book) if ranked else None,
         "cautions": list(book.heading.cautions),
+        "engine": assessment.engine,
     }
 
 

@@ -37,6 +37,7 @@ from recommend.rulebook.models import (
 )
 from recommend.rulebook.naming import Names, check_leaf, then_checks
 from recommend.rulebook.parameters import Parameters
+from recommend.rulebook.translations import Translations, TranslationsFile
 from recommend.rulebook.vocabulary import FOOT_TYPE, vocabulary_of
 
 STAGES: tuple[Stage, ...] = ("screen", "classify", "need")
@@ -133,6 +134,7 @@ class _Loader:
         for stage, files in stages.items():
             for rules_of_file, document in files:
                 self._rules(rules_of_file, document, stage, names)
+        translations = self._translations()
         if self.problems or parameters is None:
             return None
         rules: tuple[CompiledRule, ...] = ()
@@ -153,6 +155,7 @@ class _Loader:
             parameters=parameters,
             vocabulary=names.vocabulary,
             rules=rules,
+            translations=translations,
         )
 
     @contextmanager
@@ -182,6 +185,15 @@ class _Loader:
                     yield dict(enumerate(file_.rules)), document
                 elif isinstance(document.data, dict):
                     yield dict(_that_fit(document)), document
+
+    def _translations(self) -> Translations:
+        """By language; a rulebook without translations has none."""
+        found: dict[str, Any] = {}
+        for file in sorted((self.folder / "translations").glob("*.yaml")):
+            with self._noting():
+                checked = self._checked(TranslationsFile, read_document(file))
+                found[file.stem] = checked.by_key() if checked else {}
+        return found
 
     def _types(self, types: TypesFile, at: Document, names: Names) -> None:
         for index, one in enumerate(types.types):

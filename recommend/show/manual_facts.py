@@ -2,7 +2,8 @@
 
 ``{{rank.served}}`` is a parameter, ``{{trial.confidence percent}}`` a share as percent,
 ``{{limits.NAME}}`` the value or values of a limit, ``{{measures.NAME.error}}`` the standard error
-of one reading with its unit, and ``{{cautions}}`` (no dot) one of the lists of `LISTS`.
+of one reading with its unit, ``{{install.prove}}`` the command that adds an extra to this
+installation, and ``{{cautions}}`` (no dot) one of the lists of `LISTS`.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 
 from recommend.errors import EXIT_WORDS, RecommendError, nearest
+from recommend.extras import how_to_add
 from recommend.measure.definitions import MeasureDef, unit_words
 from recommend.rulebook import Rulebook
 from recommend.show.words import number
@@ -51,6 +53,8 @@ def _value(name: str, form: str | None, book: Rulebook) -> str:
     kind, _, rest = name.partition(".")
     if kind == "limits":
         return _limit(rest, book)
+    if kind == "install":
+        return how_to_add(rest)
     if kind == "measures":
         return _error(book.measures[rest.removesuffix(".error")]) or "an unknown error"
     value = book.parameters[name]

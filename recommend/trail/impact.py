@@ -15,9 +15,9 @@ from typing import Any
 import numpy as np
 
 from recommend.errors import InputError, Place
+from recommend.infer.engine import engine_of
 from recommend.infer.facts import facts_of
 from recommend.infer.many import columns_of, conclude_many
-from recommend.infer.one import Engine
 from recommend.match.harm import harmful
 from recommend.match.outcome import outcome_of
 from recommend.match.shortlist import GROUPS
@@ -165,7 +165,6 @@ class PastVisits:
         self._rankings: dict[_Shelf, CaseRanking] = {}
         self._made: dict[int, dict[str, Any]] = {}  # facts of the records in hand
         self._bases: dict[str, str] = {}
-        self._engines: dict[str, Engine] = {}
 
     def summaries(self, records: Iterable[Record]) -> Iterator[tuple[Record, Summary]]:
         """What the rulebook says of each record's visit, through the vectorised path."""
@@ -185,11 +184,9 @@ class PastVisits:
     def one_by_one(self, record: Record) -> Summary:
         """The same for one record, through the reference engine."""
         book, ranking = self._book(record), self._ranking(record)
-        if book.digest not in self._engines:
-            self._engines[book.digest] = Engine(book)
         visit = asked_of(self.archive.visit(record), book)
         catalogue = ranking.leaders.catalogue
-        outcome = outcome_of(visit, book, catalogue, self._engines[book.digest])
+        outcome = outcome_of(visit, book, catalogue, engine_of(book))
         return summary_of(outcome)
 
     def _key(self, record: Record) -> _Shelf:

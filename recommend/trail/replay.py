@@ -6,10 +6,9 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from recommend.infer.one import Engine
-from recommend.match.outcome import Outcome, as_document, outcome_of
+from recommend.match.outcome import Outcome, outcome_of
 from recommend.trail.canonical import canonical
-from recommend.trail.keeping import Archive, facts_document, versions
+from recommend.trail.keeping import Archive, facts_document, outcome_document, versions
 from recommend.trail.private import separate
 from recommend.trail.store import Record
 
@@ -50,7 +49,6 @@ class Replayer:
 
     def __init__(self, archive: Archive) -> None:
         self.archive = archive
-        self._engines: dict[str, Engine] = {}
 
     def replay(self, record: Record) -> Replayed:
         """Derive `record` again.
@@ -62,21 +60,13 @@ class Replayer:
             reads its rulebook or catalogue.
         """
         visit = self.archive.visit(record)
-        outcome = outcome_of(
-            visit, self.archive.book(record), self.archive.catalogue(record), self.engine(record)
-        )
-        made = {"outcome": as_document(outcome), "facts": facts_document(outcome)}
+        book, catalogue = self.archive.book(record), self.archive.catalogue(record)
+        outcome = outcome_of(visit, book, catalogue)
+        made = {"outcome": outcome_document(outcome), "facts": facts_document(outcome)}
         now, _ = separate(made)
         was = {n: self.archive.store.body(h) for n, h in record.bodies.items() if n in now}
         found = () if canonical(now) == canonical(was) else tuple(differences(was, now))
         return Replayed(record, outcome, found, _other_versions(record))
-
-    def engine(self, record: Record) -> Engine:
-        """The engine for the rulebook of `record`; made once for each rulebook."""
-        content = record.bodies["rulebook"]
-        if content not in self._engines:
-            self._engines[content] = Engine(self.archive.book(record))
-        return self._engines[content]
 
 
 def _other_versions(record: Record) -> tuple[tuple[str, str, str], ...]:

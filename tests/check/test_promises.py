@@ -15,7 +15,8 @@ from recommend.check.examples import load_examples
 from recommend.check.promises import Verdict, load_promises
 from recommend.check.proving import prove
 from recommend.infer.assess import Assessment, assess
-from recommend.infer.one import ContradictionError, Engine
+from recommend.infer.conclusions import ContradictionError
+from recommend.infer.engine import engine_of
 from recommend.match.judge import judge
 from recommend.match.needs import needs_of
 from recommend.rulebook import Rulebook, load_rulebook
@@ -56,7 +57,7 @@ def test_every_promise_of_the_shipped_rulebook_is_proved(book: Rulebook) -> None
 def test_the_formulas_agree_with_the_engine_on_the_examples(book: Rulebook) -> None:
     """Put the facts of an example into the prover: each rule holds there as in the engine."""
     cases, _ = load_examples(book)
-    engine, foot = Engine(book), Foot(book)
+    engine, foot = engine_of(book), Foot(book)
     for case in cases[::23]:
         solver = z3.Solver()
         solver.add(*foot.possible, *(pinned(foot, case.facts, book)))

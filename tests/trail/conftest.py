@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from recommend.catalogue import Catalogue, load_catalogue
-from recommend.infer.one import Engine
+from recommend.infer.engine import Engine, engine_of
 from recommend.rulebook import Rulebook, load_rulebook
 from recommend.trail.forget import forget
 from recommend.trail.leaders import Leaders
@@ -58,7 +58,7 @@ def catalogue(book: Rulebook) -> Catalogue:
 @pytest.fixture(scope="session")
 def engine(book: Rulebook) -> Engine:
     """The reference engine."""
-    return Engine(book)
+    return engine_of(book)
 
 
 @pytest.fixture(scope="session")

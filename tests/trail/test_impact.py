@@ -14,7 +14,7 @@ import pytest
 from recommend.catalogue import Catalogue
 from recommend.cli import main
 from recommend.commands import replay as replay_command
-from recommend.infer.one import Engine
+from recommend.infer.engine import Engine
 from recommend.match.outcome import outcome_of
 from recommend.rulebook import Rulebook, load_rulebook
 from recommend.show.replayed import impact_lines

@@ -6,7 +6,7 @@ import pytest
 
 from recommend.catalogue import Catalogue
 from recommend.infer.assess import assess
-from recommend.infer.one import Engine
+from recommend.infer.engine import Engine
 from recommend.match.shortlist import shortlist
 from recommend.rulebook import Rulebook
 from recommend.trail.leaders import Leaders

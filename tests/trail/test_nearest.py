@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from recommend.infer.assess import assess
-from recommend.infer.one import Engine
+from recommend.infer.engine import Engine
 from recommend.measure.model import SIDES
 from recommend.rulebook import Rulebook
 from recommend.show.sure import away

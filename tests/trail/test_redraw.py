@@ -8,7 +8,7 @@ import pytest
 from scipy import stats
 
 from recommend.infer.assess import Assessment, assess
-from recommend.infer.one import Engine
+from recommend.infer.engine import Engine
 from recommend.measure.model import SIDES
 from recommend.rulebook import Rulebook
 from recommend.trail.leaders import Leaders
