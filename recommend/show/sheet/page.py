@@ -87,7 +87,7 @@ class _Page:
             parameters = self.sheet.outcome.book.parameters
             yield from after_parts(self.w, parameters, running=visit.purpose == "running")
         yield "</main>"
-        yield f"<footer><p>{self.t('caution')} {self.t('private')}</p></footer>"
+        yield f"<footer><p>{self.t('caution')} {self.t('evidence')} {self.t('private')}</p></footer>"
 
     def t(self, key: str, **words: str) -> str:
         """A text of the page, escaped."""
