@@ -117,6 +117,10 @@ class Rulebook:
         """Those facts of a visit that answered some of the questions."""
         return {f: "yes" if q in answered else "no" for q, f in self.open_questions.items()}
 
+    def paper(self, name: str) -> Source | None:
+        """The source that defines a published name; None where the rulebook names none."""
+        return next((one for one in self.sources.values() if name in one.defines), None)
+
     @cached_property
     def customer_texts(self) -> dict[Key, str]:
         """Every text that a customer may read, as the rulebook has it."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from functools import cache
 from pathlib import Path
 from string import Formatter
@@ -82,6 +83,12 @@ class Wording:
                 nearest(code, all_.languages),
             )
         self.code, self.language, self._all = code, all_.languages[code], all_
+
+    def day(self, iso: str) -> str:
+        """A day (year-month-day) as this language writes it: ``20 December 2026``."""
+        day = date.fromisoformat(iso)
+        month = self.text("months").split()[day.month - 1]
+        return self.text("day", day=str(day.day), month=month, year=str(day.year))
 
     def text(self, key: str, **words: str) -> str:
         """A text of the page, its words filled in."""

@@ -85,9 +85,12 @@ class _Page:
         if self.sheet.ending in (Ending.CHOSEN, Ending.SUGGESTED):
             visit = self.sheet.outcome.assessment.visit
             parameters = self.sheet.outcome.book.parameters
-            yield from after_parts(self.w, parameters, running=visit.purpose == "running")
+            back_on = visit.decision.back_on if visit.decision else None
+            running = visit.purpose == "running"
+            yield from after_parts(self.w, parameters, running=running, back_on=back_on)
         yield "</main>"
-        yield f"<footer><p>{self.t('caution')} {self.t('evidence')} {self.t('private')}</p></footer>"
+        foot = " ".join(self.t(key) for key in ("caution", "evidence", "private"))
+        yield f"<footer><p>{foot}</p></footer>"
 
     def t(self, key: str, **words: str) -> str:
         """A text of the page, escaped."""
@@ -120,7 +123,7 @@ class _Page:
         """Shop, title, reference, date."""
         visit = self.sheet.outcome.assessment.visit
         shop = f'<p class="shop">{escape(self.shop)}</p>' if self.shop else ""
-        date = f" · {self.t('date', date=visit.date)}" if visit.date else ""
+        date = f" · {self.t('date', date=self.w.day(visit.date))}" if visit.date else ""
         yield (
             f"<header>{shop}<h1>{self.t('title')}</h1>"
             f"<p>{self.t('reference', reference=visit.reference)}{date}</p></header>"
