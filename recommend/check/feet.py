@@ -36,6 +36,8 @@ def visit_text(facts: Facts, book: Rulebook, heading: str, *, both: bool = False
     The visit is read back and measured, so a text that is returned does give the facts.
     """
     side: Side = "right" if facts.get("side") == "right" else "left"
+    if RETURN in facts:  # written as the push-off it is reckoned from
+        facts = {name: v for name, v in facts.items() if name != "known_propulsion-angle"}
     try:
         data = _visit(facts, side, book)
         if both:

@@ -28,8 +28,8 @@ def test_an_error_is_shown_with_line_caret_and_what_to_do(
     folder = changed(("classify/motion.yaml", "limit: peak-upper}", "limit: peak-uper}"))
     assert run("check", str(folder)) == 2
     lines = capsys.readouterr().out.splitlines()
-    assert lines[0] == f"error: not-readable {folder}/classify/motion.yaml:13:66"
-    shown = next(i for i, line in enumerate(lines) if line.lstrip().startswith("13 |"))
+    assert lines[0] == f"error: not-readable {folder}/classify/motion.yaml:12:59"
+    shown = next(i for i, line in enumerate(lines) if line.lstrip().startswith("12 |"))
     assert lines[shown][lines[shown + 1].index("^") :].startswith("peak-uper")
     assert "  do: did you mean `peak-upper`?" in [line.rstrip() for line in lines]
 
