@@ -6,9 +6,9 @@ Clin Biomech 21:89-98. The reminders are our own words.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import replace
-from typing import Protocol
+from typing import Literal, Protocol
 
 from recommend.visit.answers import Choice, Item, Number, Pains, Readings, Size, Text
 from recommend.visit.steps import Step
@@ -32,6 +32,10 @@ class Asked(Protocol):
     @property
     def after_wear(self) -> bool:
         """Whether it is asked only of a customer who comes back."""
+
+    @property
+    def alarming(self) -> Literal["yes", "no"]:
+        """The answer that rules warn of."""
 
 
 YES_NO = Choice({"y": "yes", "n": "no"})
@@ -147,6 +151,46 @@ _ANGLE_HELP = (
 )
 
 
+# The measures that a step can give, by its stem; what is not here is asked whatever is known.
+# Lengths and widths are always asked, since the fit of every product rests on them.
+FEEDS: Mapping[str, tuple[str, ...]] = {
+    **dict.fromkeys((*(name for name, *_ in FPI_ITEMS), "fpi-total"), ("fpi", "fpi-difference")),
+    "truncated-length": ("arch-height-ratio", "arch-rigidity"),
+    "dorsum-standing": ("arch-height-ratio", "arch-rigidity"),
+    "dorsum-sitting": ("arch-rigidity",),
+    "navicular-sitting": ("navicular-drop",),
+    "navicular-standing": ("navicular-drop",),
+    **dict.fromkeys(("print-kind", "print-load", "arch-index"), ("arch-index",)),
+    **dict.fromkeys(("standing-zero", "standing-angle"), ("standing-angle",)),
+    "touchdown": ("touchdown-angle", "rearfoot-range"),
+    "contact": ("contact-angle", "contact-difference"),
+    "peak": ("peak-angle", "peak-difference", "rearfoot-range", "rearfoot-return"),
+    "peak-time": ("peak-time",),
+    "midstance": ("midstance-angle",),
+    "propulsion": ("propulsion-angle", "rearfoot-return"),
+    "cop-pattern": ("cop-pattern",),
+    "cpei": ("cpei",),
+}
+
+# What a shop may take or not, by the block that asks for it; the settings say which (`readings`).
+READINGS: Mapping[str, str] = {
+    "posture": POSTURE,
+    "heights": "Lengths and heights",
+    "captures": "Captures",
+    "footprint": "Footprint",
+    "angles": "Rearfoot angles",
+    "load-path": "Path of the load",
+}
+_ALWAYS = frozenset({"foot-length", "forefoot-width", "heel-width"})
+
+
+def taken(step: Step, readings: Collection[str]) -> bool:
+    """Whether a shop that takes these readings asks for a step; none named takes them all."""
+    if not readings or step.stem in _ALWAYS or step.block not in READINGS.values():
+        return True
+    return any(READINGS[one] == step.block for one in readings)
+
+
 Absorb = Callable[[Tree, str], tuple[Tree, str]]
 
 
@@ -162,7 +206,7 @@ def intake(
     zero : the usual zero reference of rearfoot angles of the shop.
     absorb : measures a capture file into the data of a visit; without it none is asked for.
     """
-    return (
+    steps = (
         *screening(questions),
         *_purpose(sizes),
         *_posture(),
@@ -173,6 +217,7 @@ def intake(
         *_load_path(),
         *_remarks(),
     )
+    return tuple(replace(step, feeds=frozenset(FEEDS.get(step.stem, ()))) for step in steps)
 
 
 def screening(questions: Mapping[str, Asked]) -> Iterator[Step]:
@@ -201,6 +246,11 @@ def _comes_back(tree: Tree) -> bool:
 
 def _purpose(sizes: str) -> Iterator[Step]:
     block = "Purpose and size"
+    yield Step(
+        "measured-by", block, "Who asks and measures? (a code, never a name)",
+        Text("up to 20 letters, digits, - _ .", r"[\w.-]{1,20}"), ("measured-by",),
+        "The code of the fitter in this shop; the settings can hold it (`fitter`).",
+    )  # fmt: skip
     yield Step(
         "purpose", block, "What are the shoes for?", PURPOSE, ("purpose",),
         "It decides which gait is looked at and which shoes are offered.",
