@@ -239,6 +239,9 @@ def _rearfoot(facts: Facts, book: Rulebook) -> Iterator[dict[str, Any]]:
         reference = facts.get("standing-angle_reference", "vertical")
         yield {"gait": "standing", "reference": reference,
                "angle": _strides("standing-angle", facts, book)}  # fmt: skip
+    for name, definition in book.measures.items():
+        if definition.beside and name in facts:
+            yield {**definition.beside, "peak": _strides(name, facts, book)}
     moving = [name for name in MOVING if name in facts]
     if not moving:
         return

@@ -87,6 +87,13 @@ class Keeps(Strict):
         return self
 
 
+class Adding(Strict):
+    """Taking one more reading takes none of these notes away."""
+
+    adding: Literal["reading"]
+    keeps: list[NoteLevel] = Field(min_length=1)
+
+
 class Unasked(Strict):
     """What was not asked is treated no less cautiously than the answer no.
 
@@ -105,7 +112,8 @@ class NeverWins(Strict):
 
 _KINDS: dict[str, str] = {
     "at-most-one": "at-most-one", "decides": "decides", "note": "note", "forbids": "forbids",
-    "higher": "keeps", "lower": "keeps", "keeps": "keeps", "unasked": "unasked", "wins": "wins",
+    "adding": "adding", "higher": "keeps", "lower": "keeps", "keeps": "keeps",
+    "unasked": "unasked", "wins": "wins",
 }  # fmt: skip
 
 
@@ -117,6 +125,7 @@ def _kind(value: Any) -> str | None:
         Decides: "decides",
         Notes: "note",
         Forbids: "forbids",
+        Adding: "adding",
         Keeps: "keeps",
         Unasked: "unasked",
         NeverWins: "wins",
@@ -129,6 +138,7 @@ Promised = Annotated[
     | Annotated[Decides, Tag("decides")]
     | Annotated[Notes, Tag("note")]
     | Annotated[Forbids, Tag("forbids")]
+    | Annotated[Adding, Tag("adding")]
     | Annotated[Keeps, Tag("keeps")]
     | Annotated[Unasked, Tag("unasked")]
     | Annotated[NeverWins, Tag("wins")],

@@ -9,7 +9,7 @@ from typing import Annotated, Literal, cast
 import typer
 
 from recommend.catalogue.shop import open_rulebook
-from recommend.cli import single
+from recommend.commands import single
 from recommend.errors import InputError, Place, nearest
 from recommend.measure.capture import CaptureOptions, measure_capture
 from recommend.measure.document import as_document

@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 import typer
 
 from recommend.catalogue.shop import open_catalogue, open_rulebook
-from recommend.cli import single
+from recommend.commands import single
 from recommend.commands.options import VisitName, visit_file
 from recommend.errors import Exit
 from recommend.match.outcome import outcome_of

@@ -58,7 +58,9 @@ class MeasureDef(Strict):
 
     `qualifiers` are words the value only means together with (gait, zero reference), each
     with its vocabulary. A class measure has `values` and no error. A measure `of-person` is the
-    same for both feet. `lowest` and `highest` bound what can be written down at all.
+    same for both feet. `lowest` and `highest` bound what can be written down at all. `beside`
+    names the gait and zero of a film whose largest angle this is, where rules otherwise go by
+    another film of the foot; it is for notes alone.
     """
 
     title: str
@@ -70,9 +72,12 @@ class MeasureDef(Strict):
     values: list[Id] = []
     qualifiers: dict[Id, list[Id]] = {}
     error: ReadingError | None = None
-    norms: Annotated[list[Norm], BeforeValidator(_listed)] = Field(default=[], alias="norm")
+    norms: Annotated[
+        list[Norm], BeforeValidator(_listed, json_schema_input_type=Norm | list[Norm])
+    ] = Field(default=[], alias="norm")
     how: str = ""
     of_person: bool = False
+    beside: dict[str, str] = {}
 
     @model_validator(mode="after")
     def _norms_are_of_this(self) -> MeasureDef:

@@ -64,7 +64,7 @@ def observe(visit: Visit, defs: MeasureDefs, parameters: Mapping[str, float]) ->
     maker = _Maker(visit, defs, parameters)
     feet: dict[Side, Foot] = {"left": visit.feet.left, "right": visit.feet.right}
     used = {side: {m.name: m for m in maker.of_foot(side, feet[side])} for side in SIDES}
-    for measure in maker.of_both(used):
+    for measure in maker.of_both(used, feet):
         used[measure.side][measure.name] = measure
     for side in SIDES:
         used[side] = {name: _captured(m, visit) for name, m in used[side].items()}
@@ -116,25 +116,40 @@ class _Maker:
         yield from self._sizes(side, foot)
         yield from self._person(side)
 
-    def of_both(self, used: Mapping[Side, Mapping[str, Measure]]) -> Iterator[Measure]:
-        """Left-right differences that the rulebook defines; each stands with both feet."""
+    def of_both(
+        self, used: Mapping[Side, Mapping[str, Measure]], feet: Mapping[Side, Foot]
+    ) -> Iterator[Measure]:
+        """Left-right differences that the rulebook defines; each stands with both feet.
+
+        Angles are compared in the first film, in the order of choice, that both feet have.
+        """
+        films = {s: [m for e in _moving(feet[s], self._gait) for m in self._angles(s, e)]
+                 for s in SIDES}  # fmt: skip
         for difference, name in DIFFERENCES.items():
             if difference not in self.defs:
                 continue
-            left, right = used["left"].get(name), used["right"].get(name)
-            if left is None or right is None or left.qualifiers != right.qualifiers:
+            readings = [
+                [m for m in (*filter(None, [used[s].get(name)]), *films[s]) if m.name == name]
+                for s in SIDES
+            ]
+            pairs = ((a, b) for a in readings[0] for b in readings[1])
+            alike = next(((a, b) for a, b in pairs if a.qualifiers == b.qualifiers), None)
+            if alike is None:
                 continue
+            left, right = alike
             gap = abs(float(left.value) - float(right.value))
             error = math.hypot(left.error or 0.0, right.error or 0.0)
             for side in SIDES:
                 yield self._measure(difference, side, gap, error, 1, "both feet")
 
     def further(self, side: Side, foot: Foot) -> Iterator[Measure]:
-        """Angles that were taken but are not the ones rules read."""
-        chosen = self._chosen(foot)
-        for entry in foot.rearfoot:
-            if entry is not chosen and entry.gait != "standing":
-                yield from self._angles(side, entry)
+        """Angles that were taken but are not the ones rules read, each with why."""
+        chosen = self._chosen(side, foot)
+        for entry in _moving(foot, self._gait):
+            for measure in self._angles(side, entry):
+                used = chosen[measure.name]
+                if used.qualifiers != measure.qualifiers:
+                    yield measure.flagged(Flag("beside", _why_beside(measure, used)))
         standing = self._standing(foot)
         for entry in foot.rearfoot:
             if entry.gait == "standing" and entry is not standing and entry.angle:
@@ -180,24 +195,39 @@ class _Maker:
         standing = self._standing(foot)
         if standing and standing.angle:
             yield self._angle("standing-angle", side, standing, standing.angle)
-        chosen = self._chosen(foot)
-        if chosen:
-            yield from map(self._of_purpose, self._angles(side, chosen))
+        chosen = self._chosen(side, foot)
+        yield from map(self._of_purpose, chosen.values())
+        yield from self._beside(side, foot, chosen)
+
+    def _beside(self, side: Side, foot: Foot, chosen: Mapping[str, Measure]) -> Iterator[Measure]:
+        """The largest angle of each film that rules do not go by, for the notes that ask it."""
+        for name, definition in self.defs.items():
+            for entry in _moving(foot, self._gait) if definition.beside else ():
+                film = {"gait": entry.gait, "reference": entry.reference}
+                top, strides = ("peak", entry.peak) if entry.peak else ("contact", entry.contact)
+                used = chosen.get(f"{top}-angle")
+                if film == definition.beside and strides and used and used.qualifiers != film:
+                    yield self._angle(name, side, entry, strides)
 
     def _of_purpose(self, measure: Measure) -> Measure:
         """Flag an angle of another gait than the one the customer comes for."""
-        gait, purpose = measure.qualifiers.get("gait"), self.visit.purpose
-        if purpose != "running" or gait == "running":
+        if self._gait != "running" or measure.qualifiers.get("gait") == "running":
             return measure
         text = "the purpose is running, but only walking was filmed; film running too"
         return measure.flagged(Flag("other-gait", text))
 
-    def _chosen(self, foot: Foot) -> Rearfoot | None:
-        """The moving angles that rules read: the gait of the purpose, vertical zero first."""
-        first = "running" if self.visit.purpose == "running" else "walking"
-        moving = [entry for entry in foot.rearfoot if entry.gait != "standing"]
-        moving.sort(key=lambda e: (e.gait != first, e.reference != "vertical"))
-        return moving[0] if moving else None
+    @property
+    def _gait(self) -> str:
+        """The gait of the purpose, whose films come first."""
+        return "running" if self.visit.purpose == "running" else "walking"
+
+    def _chosen(self, side: Side, foot: Foot) -> dict[str, Measure]:
+        """The moving angles that rules read: each from the first film that has it."""
+        chosen: dict[str, Measure] = {}
+        for entry in _moving(foot, self._gait):
+            for measure in self._angles(side, entry):
+                chosen.setdefault(measure.name, measure)
+        return chosen
 
     def _standing(self, foot: Foot) -> Rearfoot | None:
         standing = [entry for entry in foot.rearfoot if entry.gait == "standing"]
@@ -367,6 +397,21 @@ class _Maker:
             f"{_MEANS[norm.kind]} mean of {norm.mean:g}; measure again"
         )
         return measure.flagged(Flag("implausible", text))
+
+
+def _moving(foot: Foot, gait: str) -> list[Rearfoot]:
+    """Films of a foot in the order of choice: `gait` first, then the zero that limits are for."""
+    moving = [entry for entry in foot.rearfoot if entry.gait != "standing"]
+    return sorted(moving, key=lambda e: (e.gait != gait, e.reference != "vertical"))
+
+
+def _why_beside(measure: Measure, used: Measure) -> str:
+    """Why rules go by `used` and not by `measure`, in words."""
+    both = (measure.qualifiers, used.qualifiers)
+    mine, theirs = ({key: w.replace("-", " ") for key, w in one.items()} for one in both)
+    if mine.get("gait") != theirs.get("gait"):
+        return f"{mine['gait']} stands beside {theirs['gait']}, which is the gait to be fitted for"
+    return f"from {mine['reference']} stands beside from {theirs['reference']}: one zero at a time"
 
 
 def _of_both_sides(answers: Sequence[tuple[Pain, float | None]]) -> bool:

@@ -193,3 +193,25 @@ def test_a_name_a_promise_misspells_is_refused_with_the_nearest(changed: Changed
         "did you mean `foot-type`?", "did you mean `open-wound`?",
         "did you mean `pain-score`?", "did you mean `shoe.wedge`?",
     ]  # fmt: skip
+
+
+def test_a_note_that_one_more_reading_would_lose_is_found(changed: Changed) -> None:
+    """A note that waits for the arch not being measured is gone when somebody measures it."""
+    book = load_rulebook(changed(("screen/posture-and-motion.yaml",
+        "when: {measure: fpi, is: at-least, limit: fpi-pathological-high}",
+        "when: {all: [{measure: fpi, is: at-least, limit: fpi-pathological-high}, "
+        "{measure: arch-height-ratio, is: not-measured}]}",
+    )))  # fmt: skip
+    one = verdicts(book, "adding-a-reading-keeps-its-notes")["adding-a-reading-keeps-its-notes"]
+    assert one.outcome == "broken"
+    assert "adding arch-height-ratio takes the note of `see-posture-far-inwards` away" in one.why
+
+
+def test_a_wedge_under_a_new_clinical_note_is_found(changed: Changed) -> None:
+    """Whoever adds such a note without its consequence is shown the foot that gets a wedge."""
+    book = load_rulebook(changed(("screen/health.yaml",
+        "then: {note: caution, say: \"Pregnancy:", "then: {note: see-clinician, say: \"Pregnancy:",
+    )))  # fmt: skip
+    one = verdicts(book, "no-lateral-pair-wedge-before-a-clinician",
+                   "no-medial-shoe-wedge-before-a-clinician")  # fmt: skip
+    assert one["no-medial-shoe-wedge-before-a-clinician"].outcome == "broken"
