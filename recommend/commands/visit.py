@@ -136,7 +136,9 @@ def follow_up(
     earlier = shelf.newest(code)
     with shelf.held(code):
         _refuse_under_way(shelf, code)
-        tree = begun_again(read_visit(earlier.path), earlier.path.stem, date.today())
+        child_days = open_rulebook(rules).parameters["entry.child-carried-days"]
+        before = read_visit(earlier.path)
+        tree = begun_again(before, earlier.path.stem, date.today(), child_days)
         say(f"Back since {earlier.day}: {earlier.path.name}")
         _enter(Draft(tree), shelf, rules)
 

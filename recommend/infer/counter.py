@@ -153,6 +153,7 @@ class Counter:
 
     def _unusual(self, visit: Visit) -> Iterator[str]:
         feet: dict[Side, Foot] = {"left": visit.feet.left, "right": visit.feet.right}
+        yield from self._mass(visit)
         for side, foot in feet.items():
             length = foot.foot_length_mm
             yield from self._outside(side, "foot length", "foot-length", length, "mm")
@@ -169,6 +170,13 @@ class Counter:
         lengths = [foot.foot_length_mm for foot in feet.values() if foot.foot_length_mm]
         if len(lengths) == len(SIDES) and abs(lengths[0] - lengths[1]) > self._usual("side-gap"):
             yield f"left {lengths[0]:g} mm and right {lengths[1]:g} mm differ by two sizes or more"
+
+    def _mass(self, visit: Visit) -> Iterator[str]:
+        low, high = self._usual("body-mass-low"), self._usual("body-mass-high")
+        mass = visit.body_mass_kg
+        if mass is None or visit.age_band in ("child", "teen") or low <= mass <= high:
+            return
+        yield f"the body mass would be {mass:g} kg; {low:g} to {high:g} is usual"
 
     def _outside(
         self, side: Side, words: str, name: str, value: float | None, unit: str
