@@ -15,6 +15,7 @@ from typing import Any
 
 from ruamel.yaml.comments import CommentedMap
 
+from recommend.atomic import held, write_atomically
 from recommend.errors import InputError, Place
 from recommend.measure.definitions import OF_STRIDES
 from recommend.measure.measured import Measured
@@ -22,7 +23,7 @@ from recommend.measure.model import Flag, Measure
 from recommend.reading import read_document, validate
 from recommend.reading.document import Document
 from recommend.visit.models import Visit
-from recommend.visit.writing import child, edited, flow, replace_text
+from recommend.visit.writing import child, edited, flow
 
 # The range follows from touchdown and peak, so it is not written beside them.
 _STRIDES = {field: name for field, name in OF_STRIDES.items() if field != "range"}
@@ -48,8 +49,9 @@ def write_into(path: Path, found: Sequence[Measured]) -> tuple[str, ...]:
         If the visit does not fit its schema (before or after), or a capture was not taken
         barefoot: a visit's feet hold barefoot measures.
     """
-    merged = merge(path, found)
-    replace_text(path, merged.document.text)
+    with held(path):
+        merged = merge(path, found)
+        write_atomically(path, merged.document.text)
     return merged.done
 
 

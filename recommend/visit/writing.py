@@ -5,9 +5,7 @@ from __future__ import annotations
 import difflib
 import io
 import json
-import os
 import re
-import tempfile
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
@@ -15,7 +13,7 @@ from typing import Any
 from ruamel.yaml import YAML
 from ruamel.yaml.comments import CommentedMap, CommentedSeq
 
-from recommend.atomic import held
+from recommend.atomic import held, write_atomically
 from recommend.errors import InputError, Place
 from recommend.reading import validate
 from recommend.reading.document import Document, parse_document, read_document
@@ -55,7 +53,7 @@ def edit_visit(path: Path | str, part: str, edit: Callable[[Any], None], empty: 
         document = read_document(path)
         validate(Visit, document)
         changed = edited(document, part, edit, empty)
-        replace_text(path, changed.text)
+        write_atomically(path, changed.text)
         return validate(Visit, changed)
 
 
@@ -197,19 +195,3 @@ def _round_trip(text: str) -> YAML:
     offset = len(indented.group(2)) if indented else 2
     yaml.indent(mapping=2, sequence=offset + 2, offset=offset)
     return yaml
-
-
-def replace_text(path: Path, text: str) -> None:
-    """Replace the file at `path` in one step, keeping its permissions."""
-    path = path.resolve()  # a link goes on pointing to the file
-    try:
-        mode = path.stat().st_mode
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-        with os.fdopen(handle, "w", encoding="utf-8", newline="") as stream:
-            stream.write(text)
-            stream.flush()
-            os.fsync(stream.fileno())
-        os.chmod(name, mode)
-        os.replace(name, path)
-    except OSError as error:
-        raise InputError(Place(str(path)), f"cannot be written ({error.strerror})") from error
