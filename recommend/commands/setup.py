@@ -2,30 +2,32 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
-from recommend.atomic import write_atomically
 from recommend.errors import InputError, Place, nearest
 from recommend.infer.building import build_engine
 from recommend.infer.engine import engine_name
 from recommend.settings import (
     SETTINGS,
     lab_errors,
-    read_settings,
     setting,
     settings_file,
-    settings_text,
+    write_settings,
 )
 from recommend.show.settings import settings_lines
 
 app = typer.Typer(add_completion=False, rich_markup_mode=None, invoke_without_command=True)
 
 QUESTIONS = (
-    ("catalogue", "Folder of your catalogue (several with a space between, later over earlier)"),
+    (
+        "catalogue",
+        f"Folder of your catalogue (several: {os.pathsep} between, later over earlier)",
+    ),
     ("visits", "Folder for visit files and drafts"),
     ("sizes", "Size system to ask for and show"),
     ("zero-reference", "What rearfoot angles are usually measured from"),
@@ -49,13 +51,8 @@ def setup(
     """
     if context.invoked_subcommand:
         return
-    file = settings_file()
-    written = dict(read_settings(file))
-    errors = written.pop("errors", {})
     answers = _given(change) if change else _asked()
-    text = settings_text(_shown({**written, **answers}), errors)
-    write_atomically(file, text)
-    print(f"Settings: {file}")
+    print(f"Settings: {write_settings(_shown(answers))}")
 
 
 @app.command()
@@ -102,7 +99,7 @@ def _asked() -> dict[str, Any]:
     out: dict[str, Any] = {}
     for name, question in QUESTIONS:
         one = setting(name)
-        now = " ".join(map(str, one.value)) if one.setting.many else one.value
+        now = os.pathsep.join(map(str, one.value)) if one.setting.many else one.value
         words = f" ({', '.join(one.setting.allowed)})" if one.setting.allowed else ""
         while True:
             print(f"\n{question}{words}\n[{now}] > ", end="", flush=True)
@@ -128,8 +125,8 @@ def _line() -> str:
 
 def _checked(name: str, text: str) -> Any:
     one = SETTINGS[name]
-    given = [part for part in text.split() if part] if one.many else text
-    value = setting(name, given).value
+    given = [text] if Path(text).expanduser().exists() else text.split(os.pathsep)
+    value = setting(name, given if one.many else text).value
     for path in (value if one.many else [value]) if one.path else ():
         if name in ("catalogue", "rulebook", "stock") and not path.exists():
             raise InputError(Place(str(path)), "there is no such file or folder")
@@ -137,13 +134,13 @@ def _checked(name: str, text: str) -> Any:
 
 
 def _shown(values: dict[str, Any]) -> dict[str, Any]:
-    """Paths made absolute, because settings count from any folder; None left out."""
+    """Paths made absolute, because settings count from any folder."""
     out: dict[str, Any] = {}
     for name, value in values.items():
         if isinstance(value, list):
             out[name] = [_absolute(one) for one in value]
-        elif value is not None:
-            out[name] = _absolute(value)
+        else:
+            out[name] = None if value is None else _absolute(value)
     return out
 
 
