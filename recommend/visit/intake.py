@@ -59,7 +59,7 @@ FPI_ITEMS = (
     ),
     (
         "calcaneus", "Calcaneus, from behind",
-        "heel leans outwards 5 deg or more", "heel upright", "heel leans inwards 5 deg or more",
+        "heel rolled out, 5 degrees or more", "heel upright", "heel rolled in, 5 degrees or more",
     ),
     (
         "talonavicular-bulge", "Inner side over the talonavicular joint",
@@ -82,7 +82,7 @@ LENGTHS: tuple[tuple[str, str, Path, str], ...] = (
         "Standing on both feet, back of the heel to the longest toe.",
     ),
     (
-        "truncated-length", "Truncated foot length", ("truncated-foot-length-mm",),
+        "truncated-length", "Heel-to-ball length (truncated)", ("truncated-foot-length-mm",),
         "Back of the heel to the joint of the first metatarsal; the toes are left out.",
     ),
     (
@@ -93,20 +93,22 @@ LENGTHS: tuple[tuple[str, str, Path, str], ...] = (
         "heel-width", "Heel width", ("heel-width-mm",), "Standing, the widest part of the heel.",
     ),
     (
-        "dorsum-sitting", "Dorsum height, sitting", ("dorsum-height-mm", "sitting"),
+        "dorsum-sitting", "Instep height (dorsum), sitting", ("dorsum-height-mm", "sitting"),
         "Top of the foot above the floor at half of the foot length, sitting, foot at rest.",
     ),
     (
-        "dorsum-standing", "Dorsum height, standing", ("dorsum-height-mm", "standing"),
+        "dorsum-standing", "Instep height (dorsum), standing", ("dorsum-height-mm", "standing"),
         "The same place, standing with equal weight on both feet. Over the truncated length it "
         "is the arch height ratio.",
     ),
     (
-        "navicular-sitting", "Navicular height, sitting", ("navicular-height-mm", "sitting"),
+        "navicular-sitting", "Inner arch bone (navicular), height sitting",
+        ("navicular-height-mm", "sitting"),
         "Navicular tuberosity above the floor, sitting.",
     ),
     (
-        "navicular-standing", "Navicular height, standing", ("navicular-height-mm", "standing"),
+        "navicular-standing", "Inner arch bone (navicular), height standing",
+        ("navicular-height-mm", "standing"),
         "The same mark, standing. Sitting less standing is the navicular drop.",
     ),
 )  # fmt: skip
@@ -344,7 +346,7 @@ def _angles(zero: str) -> Iterator[Step]:
     )  # fmt: skip
     for side in SIDES:
         yield Step(
-            f"standing-angle.{side}", block, f"{side.upper()}: standing, degrees inwards",
+            f"standing-angle.{side}", block, f"{side.upper()}: heel in standing, degrees rolled in",
             Readings("deg"), ("feet", side, still, "angle"), _ANGLE_HELP,
         )  # fmt: skip
     yield Step(
@@ -358,10 +360,10 @@ def _angles(zero: str) -> Iterator[Step]:
     )  # fmt: skip
     for phase, title, explained in PHASES:
         timed = phase == "peak-time"
-        unit, words = ("percent", "percent of stance") if timed else ("deg", "degrees inwards")
+        unit, words = ("percent", "percent of stance") if timed else ("deg", "degrees rolled in")
         for side in SIDES:
             yield Step(
-                f"{phase}.{side}", block, f"{side.upper()}: {title}, {words} by stride",
+                f"{phase}.{side}", block, f"{side.upper()}: {title}, {words}, one number a stride",
                 Readings(unit), ("feet", side, moving, phase),
                 explained if timed else f"{explained} {_ANGLE_HELP}",
             )  # fmt: skip
@@ -375,17 +377,18 @@ def _load_path() -> Iterator[Step]:
     block = "Path of the load"
     for side in SIDES:
         yield Step(
-            f"cop-pattern.{side}", block, f"{side.upper()}: Course of the centre of pressure",
+            f"cop-pattern.{side}", block, f"{side.upper()}: Where does the load travel?",
             PATTERN, ("feet", side, "cop", "pattern"),
             "Central, along the outer side, or drifting to the inner side: early (over the "
             "midfoot) or late (over the forefoot).",
         )  # fmt: skip
     for side in SIDES:
         yield Step(
-            f"cpei.{side}", block, f"{side.upper()}: Excursion index", Number("percent"),
+            f"cpei.{side}", block, f"{side.upper()}: Bow of the load path (%)", Number("percent"),
             ("feet", side, "cop", "excursion-index-percent"),
-            "Bow of the path at the front third over forefoot width, outwards positive. Average "
-            "at least three, better five steps.",
+            "The excursion index: how far the path of the centre of pressure bows at the front "
+            "third, over forefoot width, outwards positive. Average at least three, better five "
+            "steps.",
         )  # fmt: skip
 
 
