@@ -228,23 +228,29 @@ def test_a_stopped_program_goes_on_with_keys(tmp_path: Path) -> None:
     terminal.kill()
 
 
-def test_setup_asks_four_questions_and_refuses_what_cannot_be(tmp_path: Path) -> None:
-    """Enter keeps what stands in brackets; a word that is not allowed is asked again."""
+def test_setup_explains_goes_back_and_refuses_what_cannot_be(tmp_path: Path) -> None:
+    """? explains, < goes back, Enter keeps what stands; a wrong word is asked again."""
     terminal = Terminal(["setup"], environment(tmp_path))
+    shelf = str(tmp_path / "shelf")
     for question, answer in (
-        ("Folder of your catalogue", ""),
-        ("Folder for visit files", str(tmp_path / "shelf")),
-        ("Size system", "british"),
-        ("Size system", "uk"),
-        ("measured from", "relaxed-standing"),
-    ):
+        ("Name of the shop", "?"), ("head of the page", "Mill Lane"), ("Language", "de"),
+        ("Folder of your catalogue", "<"), ("[de]", ""), ("Folder of your catalogue", ""),
+        ("Stock list", ""), ("Folder for visit files", shelf), ("Folder of the rules", ""),
+        ("Keep every shortlist", ""), ("File of the records", ""), ("Code of the fitter", "F2"),
+        ("Size system", "british"), ("Size system", "uk"), ("measured from", "relaxed-standing"),
+        ("Readings that the shop takes", ""), ("Left and right", ""),
+    ):  # fmt: skip
         terminal.wait_for(question)
         terminal.wait_for("> ")
         terminal.type(f"{answer}\n")
     assert terminal.end() == 0
     written = tomllib.loads((tmp_path / "settings.toml").read_text())
     assert written == {
-        "visits": str(tmp_path / "shelf"),
+        "shop": "Mill Lane",
+        "language": "de",
+        "visits": shelf,
+        "keep": "yes",
+        "fitter": "F2",
         "sizes": "uk",
         "zero-reference": "relaxed-standing",
     }
