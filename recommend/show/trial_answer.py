@@ -15,6 +15,7 @@ from recommend.show.trial_words import (
     keys_words,
     outside_words,
     signed,
+    unit_of,
     verdict_words,
     worn_words,
 )
@@ -22,6 +23,7 @@ from recommend.show.words import LEVEL_WORDS
 from recommend.trial.judge import Judged, Verdict
 from recommend.trial.next_step import Next, Why
 from recommend.trial.outcome import TrialOutcome
+from recommend.trial.readings import READINGS
 from recommend.trial.report import StepResult, order
 from recommend.trial.steps import Key
 
@@ -195,14 +197,15 @@ def _verdicts(one: TrialOutcome) -> Iterator[Part]:
 
 def _verdict_lines(result: StepResult) -> Iterator[str]:
     """A line for each reading that has a verdict: both feet, before and after."""
-    for name in dict.fromkeys(key.reading for key in sorted(result.whole, key=order)):
-        feet = [(k, j) for k, j in result.whole.items() if k.reading == name]
-        for key, judged in sorted(feet, key=lambda pair: order(pair[0])):
-            moved = judged.change
-            yield (
-                f" {SIGNS[judged.verdict]} {keys_words([key])} {moved.before.mean:.1f} to "
-                f"{moved.after.mean:.1f}: {verdict_words(judged)}"
-            )
+    banded = {key: judged for key, judged in result.whole.items() if judged.band}
+    rows = banded or result.whole  # what has no band stands with the rest: --show steps
+    place = {name: index for index, name in enumerate(READINGS)}
+    for key in sorted(rows, key=lambda key: (place[key.reading], order(key))):
+        judged, moved = rows[key], rows[key].change
+        yield (
+            f" {SIGNS[judged.verdict]} {keys_words([key])} {moved.before.mean:.1f} to "
+            f"{moved.after.mean:.1f}: {verdict_words(judged, unit_of(key))}"
+        )
 
 
 _BRIEF = {

@@ -107,7 +107,7 @@ def _verdict_words(judged: Judged, unit: str) -> str:
     if judged.verdict is Verdict.UNCLEAR:
         return f"{strides_words(moved)}; {_where(judged, unit)}"
     if judged.verdict is Verdict.OVER_CORRECTED:
-        return f"OVER-CORRECTED, {band.low - moved.after.mean:.1f}{unit} below the band, no doubt"
+        return f"OVER-CORRECTED, {band.low - moved.after.mean:.1f}{unit} below the band"
     if judged.verdict is Verdict.NEAR_LOWER:
         return (
             f"at the lower edge of the band ({band.low - moved.after.mean:.1f}{unit} below, within "
@@ -116,8 +116,8 @@ def _verdict_words(judged: Judged, unit: str) -> str:
     if judged.verdict is Verdict.WITHIN:
         return _within_words(judged)
     if judged.verdict is Verdict.AWAY:
-        return f"away from the band, a real change, {_where(judged, unit)}"
-    return f"towards the band, a real change, still {_where(judged, unit)}"
+        return f"away from it, a real change, {_where(judged, unit)}"
+    return f"towards it, a real change, still {_where(judged, unit)}"
 
 
 def _where(judged: Judged, unit: str) -> str:
@@ -126,7 +126,7 @@ def _where(judged: Judged, unit: str) -> str:
         return "within the band"
     side = "above" if after > band.high else "below"
     edge = "" if judged.clear else ", its edge within noise"
-    return f"{judged.residual:.1f}{unit} {side} it{edge}"
+    return f"{judged.residual:.1f}{unit} {side} the band{edge}"
 
 
 def _within_words(judged: Judged) -> str:

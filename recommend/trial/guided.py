@@ -239,6 +239,10 @@ class Doubts:
         """None: what a clinician should see was said before the try-on began."""
         return {}
 
+    def still_open(self, _visit: Visit) -> frozenset[str]:
+        """None: no step of a try-on depends on it."""
+        return frozenset()
+
     def _strides(self, visit: Visit) -> Mapping[Key, Strides]:
         worn = (self.worn.shoe, self.worn.insole)
         steps = [step for step in steps_of(visit)[1:] if (step.shoe, step.insole) == worn]

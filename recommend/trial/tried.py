@@ -146,17 +146,17 @@ def rank_tried(
     known = doses or {}
     ordered = sorted(tried.values(), key=lambda one: _place(one, known))
     free = [one for one in ordered if not one.bars]
-    return Ranking(tuple(ordered), *_choices(free), alike, measured)
+    return Ranking(tuple(ordered), *_choices(free, alike), alike, measured)
 
 
-def _choices(free: Sequence[Tried]) -> tuple[tuple[str, ...], tuple[str, ...]]:
+def _choices(free: Sequence[Tried], alike: float) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """What motion alone and comfort alone would choose among those with nothing against them."""
     least = min((len(one.result.missing) for one in free), default=0)
     compared = [one for one in free if len(one.result.missing) == least and one.readings]
     by_motion = tuple(one.id for one in compared if one.motion == 0)
     rated = [(one.result.comfort, one.id) for one in free if one.result.comfort is not None]
     highest = max((comfort for comfort, _ in rated), default=0.0)
-    return by_motion, tuple(name for comfort, name in rated if comfort == highest)
+    return by_motion, tuple(name for comfort, name in rated if comfort >= highest - alike)
 
 
 def _compared(

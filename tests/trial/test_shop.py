@@ -62,7 +62,7 @@ def visit(*steps: dict[str, object], bare: float = 8.0, reference: str = "T-1") 
 
 
 def _running(mean: float) -> dict[str, object]:
-    strides = [mean + d for d in (-1.0, -0.5, 0.0, 0.5, 1.0, -0.7, 0.7)]
+    strides = [mean + d for d in (-1.0, 0.5, 0.0, -0.5, 1.0, -0.7, 0.7) * 3]
     return {"gait": "running", "reference": "vertical", "peak": strides}
 
 
@@ -122,8 +122,8 @@ def test_visits_without_a_trial_teach_nothing() -> None:
 def test_feet_that_landed_and_feet_that_were_over_corrected_are_counted() -> None:
     """One of three feet ended in the band, one below it."""
     seen = [
-        visit({"shoe": "hasperlow-road", "angle": angle}, bare=3.5, reference=f"T-{angle}")
-        for angle in (3.0, 6.0, -3.0)
+        visit({"shoe": "hasperlow-road", "angle": angle}, bare=9.5, reference=f"T-{angle}")
+        for angle in (9.0, 16.0, 3.5)
     ]
     tally = shop_of(seen, book(), catalogue()).tallies["running", "hasperlow-road"]
     assert (tally.feet, tally.landed, tally.over, len(tally.visits)) == (3, 1, 1, 3)
