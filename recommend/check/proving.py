@@ -30,6 +30,7 @@ from recommend.infer.derivation import measure_of
 from recommend.infer.many import behind
 from recommend.match.needs import Need, contradict, needs_of, rule_needs, target_of
 from recommend.rulebook.book import CompiledRule, Rulebook
+from recommend.rulebook.comparisons import COMPARISONS
 from recommend.rulebook.compiling import Compiler
 from recommend.rulebook.models import AxisThen, NeedsThen, NoteLevel, NoteThen
 from recommend.rulebook.terms import Number
@@ -336,10 +337,4 @@ def _as_need(then: Forbids, book: Rulebook) -> Need:
 
 def compared(level: Formula, need: Need) -> Formula:
     """Whether the comparison of a need holds for an attribute at `level`."""
-    target = number(need.target)
-    return {
-        "at-least": level >= target,
-        "at-most": level <= target,
-        "above": level > target,
-        "below": level < target,
-    }[need.comparison]
+    return COMPARISONS[need.comparison].holds(level, number(need.target))

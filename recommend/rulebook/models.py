@@ -9,11 +9,11 @@ from pydantic import Discriminator, Field, Tag, model_validator
 from recommend.measure.definitions import MeasureDefs
 from recommend.reading import Id as Id  # also the id of a product attribute
 from recommend.reading import Strict
+from recommend.rulebook.comparisons import Comparison
 from recommend.rulebook.conditions import Condition
 from recommend.rulebook.parameters import Figure, Kind
 
 Strength = Literal["must", "prefer", "never"]
-Comparison = Literal["at-least", "at-most", "above", "below"]
 Weight = Literal["strong", "usual", "slight"]
 FpiSystem = Literal["manual-2005", "adult-norm-2008"]
 NoteLevel = Literal["stop", "see-clinician", "caution"]

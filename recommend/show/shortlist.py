@@ -19,6 +19,7 @@ from recommend.match.sizes import Sized, worn_gap
 from recommend.measure.model import SIDES, Side
 from recommend.measure.sizing import size_label
 from recommend.rulebook.book import Rulebook
+from recommend.rulebook.comparisons import COMPARISONS
 from recommend.settings import setting
 from recommend.show.assessment import assessment_blocks
 from recommend.show.layout import WIDE, bullet, heading, inset, plain_table
@@ -228,7 +229,7 @@ def _laid_open(
 
 
 def _wish(need: Need, book: Rulebook) -> str:
-    sign = {"at-least": "≥", "at-most": "≤", "above": ">", "below": "<"}[need.comparison]
+    sign = COMPARISONS[need.comparison].sign.replace(">=", "≥").replace("<=", "≤")
     level = level_words(need.attribute, need.target, book)
     return f"{book.attributes[need.attribute].short} {sign} {level} ({need.weight:g})"
 
