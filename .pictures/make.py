@@ -27,11 +27,12 @@ FORMAT = re.sub(r"@font-face \{\{.*?\}\}", "", CONSOLE_SVG_FORMAT, flags=re.DOTA
 
 
 def shortlist() -> str:
-    """The head of a shortlist, as `recommend shortlist` prints it at a terminal."""
+    """The answer of a shortlist, as `recommend shortlist` prints it at a terminal."""
     from recommend.catalogue import load_catalogue
     from recommend.match.outcome import outcome_of
     from recommend.rulebook import load_rulebook, shipped_folder
-    from recommend.show.shortlist import print_outcome
+    from recommend.show.answer import answer_lines
+    from recommend.trail.sureness import sureness
     from recommend.visit import read_visit
 
     book = load_rulebook(shipped_folder("rules"))
@@ -42,7 +43,8 @@ def shortlist() -> str:
         legacy_windows=False, highlight=False, emoji=False, _environ={},
     )  # fmt: skip
     with whole.capture() as captured:
-        print_outcome(outcome, whole)
+        for line in answer_lines(outcome, sureness(outcome), WIDTH):
+            whole.print(line)
     return _svg(Text.from_ansi(captured.get()), f"recommend shortlist {VISIT}", "shortlist", WIDTH)
 
 

@@ -92,7 +92,7 @@ def test_the_shell_completes_commands_products_and_references(tmp_path: Path) ->
     (tmp_path / "visits" / "QB-0101_2025-03-04.yaml").write_text("reference: QB-0101\n")
     assert "visit" in _offered("recommend vi", 1, RECOMMEND_VISITS=str(tmp_path / "visits"))
     assert _offered("recommend visit history QB", 3) == ["QB-0101"]
-    assert "meadow-soft" in _offered("recommend trial v.yaml --insole mead", 4)
+    assert "meskerholm-soft" in _offered("recommend trial v.yaml --insole mesk", 4)
 
 
 def test_completion_is_silent_when_the_settings_are_broken(tmp_path: Path) -> None:

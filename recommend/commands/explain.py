@@ -51,7 +51,7 @@ def explain(
 
     The record is derived again with the rulebook and catalogue it was made with.
 
-    Example: recommend explain last --why-not granary-ward
+    Example: recommend explain last --why-not grommelstead-ward
     """
     if sum(one is not None for one in (product, why_not, rule)) > 1:
         raise RecommendError("name one of --product, --why-not and --rule")

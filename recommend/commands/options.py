@@ -9,6 +9,9 @@ from typing import Annotated, Any, Optional
 import typer
 from typer.core import TyperCommand
 
+from recommend.commands.completing import references
+from recommend.settings import setting
+
 StorePath = Annotated[
     Optional[Path],  # noqa: UP045 - the option parser reads this spelling
     typer.Option(
@@ -17,6 +20,33 @@ StorePath = Annotated[
         help="The record store. Default: RECOMMEND_STORE, else the platform's data folder.",
     ),
 ]
+
+VisitName = Annotated[
+    str,
+    typer.Argument(
+        metavar="VISIT",
+        help="the customer's reference code (the newest visit), or a visit file",
+        autocompletion=references,
+    ),
+]
+
+
+def visit_file(name: str, visits: Path | None = None) -> Path:
+    """The file of a visit that is called by its path, or by the customer's reference code.
+
+    What looks like a path, or is one, is a path; else it is a code of the folder of visits.
+
+    Raises
+    ------
+    InputError
+        If no visit has that code, with the nearest one.
+    """
+    if re.search(r"[/\\]|\.(ya?ml|json)$", name) or Path(name).is_file():
+        return Path(name)
+    from recommend.visit.shelf import Shelf  # only here: a path needs none of it
+
+    return Shelf(setting("visits", visits).value).newest(name).path
+
 
 _NEGATIVE = re.compile(r"-\s*[.,]?\d")
 

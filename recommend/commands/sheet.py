@@ -9,6 +9,7 @@ import typer
 
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.cli import single
+from recommend.commands.options import VisitName, visit_file
 from recommend.errors import Exit
 from recommend.match.outcome import outcome_of
 from recommend.measure.named import read_measured_visit
@@ -20,7 +21,7 @@ from recommend.trial.outcome import trial_outcome
 
 
 def sheet(
-    visit: Annotated[Path, typer.Argument(metavar="VISIT", help="the visit file")],
+    visit: VisitName,
     to: Annotated[
         Path | None, typer.Option(metavar="FILE", help="write here; default: VISIT with .html")
     ] = None,
@@ -48,10 +49,11 @@ def sheet(
     wording = Wording(setting("language", language).value, messages())
     book = open_rulebook(rules)
     products = open_catalogue(book, catalogue)
-    seen = read_measured_visit(visit, book.questions, book.parameters, book.measures)
-    judged = trial_outcome(outcome_of(seen, book, products), read_document(visit))
+    file = visit_file(visit)
+    seen = read_measured_visit(file, book.questions, book.parameters, book.measures)
+    judged = trial_outcome(outcome_of(seen, book, products), read_document(file))
     made = sheet_of(judged, chosen)
-    target = to or visit.with_suffix(".html")
+    target = to or file.with_suffix(".html")
     text = page(made, wording, setting("shop", shop).value or "", Paper(paper, large))
     write_output(target, text, (".html", ".htm"))
     typer.echo(f"Written: {target}")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import shutil
 import sys
 from datetime import date
@@ -13,6 +12,7 @@ import typer
 
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.commands.completing import references
+from recommend.commands.options import VisitName, visit_file
 from recommend.errors import InputError, Place, counted
 from recommend.infer.assess import Assessment
 from recommend.infer.counter import Counter
@@ -43,14 +43,6 @@ VisitsFolder = Annotated[
 ]
 RulesFolder = Annotated[
     Path | None, typer.Option("--rules", help="Folder of the rulebook; see `recommend setup show`.")
-]
-Which = Annotated[
-    str,
-    typer.Argument(
-        metavar="REFERENCE",
-        help="The customer's code, or a visit file.",
-        autocompletion=references,
-    ),
 ]
 Known = Annotated[
     str,
@@ -122,7 +114,7 @@ def _state(seen: Assessment) -> str:
 
 
 def edit(
-    reference: Which,
+    reference: VisitName,
     what: Annotated[
         str | None, typer.Argument(help="What to change, such as foot-length.left.")
     ] = None,
@@ -142,7 +134,7 @@ def edit(
 
     Example: recommend visit edit A-1042 foot-length.left 265
     """
-    path = _path_of(reference, visits)
+    path = visit_file(reference, visits)
     book = open_rulebook(rules)
     before = _read(path, book)
     steps = steps_for(book, before.follow_up is not None)
@@ -281,10 +273,3 @@ def form(
 
 def _read(path: Path, book: Rulebook) -> Visit:
     return read_measured_visit(path, book.questions, book.parameters, book.measures)
-
-
-def _path_of(reference: str, visits: Path | None) -> Path:
-    """The newest visit of a reference code, or the visit file itself."""
-    if re.search(r"[/\\]|\.(ya?ml|json)$", reference):
-        return Path(reference)
-    return Shelf(setting("visits", visits).value).newest(reference).path

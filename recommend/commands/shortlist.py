@@ -3,30 +3,50 @@
 from __future__ import annotations
 
 import json
+import re
 import sys
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+from rich.console import RenderableType
+from rich.text import Text
 
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.cli import single
-from recommend.commands.options import StorePath
-from recommend.errors import Exit, RecommendError
+from recommend.commands.options import StorePath, VisitName, visit_file
+from recommend.errors import Exit, InputError, Place, RecommendError, nearest
 from recommend.match.outcome import Outcome, as_document, outcome_of
 from recommend.measure.named import read_measured_visit
 from recommend.settings import setting
-from recommend.show.console import console
-from recommend.show.shortlist import print_outcome
+from recommend.show.answer import answer_lines
+from recommend.show.console import console, print_paged
+from recommend.show.learned import expected_blocks, notice_blocks
+from recommend.show.shortlist import SECTIONS, section_blocks
 
 if TYPE_CHECKING:
     from recommend.trail.redraw import HowSure
     from recommend.trial.learned import LearnedList
 
 
+SURE = "sure"  # how sure it all is, from redraws
+
+
 def shortlist(
-    visit: Annotated[Path, typer.Argument(help="the visit file (YAML or JSON)")],
+    visit: VisitName,
+    show: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="SECTION",
+            help="show this part instead, may be repeated: " + ", ".join(SECTIONS) + ", sure",
+        ),
+    ] = None,
+    full: Annotated[bool, typer.Option("--full", help="show all of it")] = False,
+    pager: Annotated[
+        bool, typer.Option("--pager/--no-pager", help="open what is longer than the screen in it")
+    ] = True,
     catalogue: Annotated[
         list[Path] | None,
         typer.Option(
@@ -47,7 +67,7 @@ def shortlist(
     ] = None,
     store: StorePath = None,
 ) -> None:
-    """Turn a measured visit into a ranked shortlist with reasons.
+    """Turn a measured visit into a ranked shortlist with reasons: one screen, more on request.
 
     Exit code 3 when a stop withholds the shortlist, 4 when nothing suitable is in stock.
 
@@ -59,8 +79,9 @@ def shortlist(
     if store is not None and (learned or not keeps):
         mend = "leave it out, as --learned is not kept" if learned else "add --keep"
         raise RecommendError(f"--store names where to keep, but nothing would be kept: {mend}")
+    sections = _sections(show or [], full)
     book = open_rulebook(rules)
-    seen = read_measured_visit(visit, book.questions, book.parameters, book.measures)
+    seen = read_measured_visit(visit_file(visit), book.questions, book.parameters, book.measures)
     products = open_catalogue(book, catalogue)
     outcome = outcome_of(seen, book, products)
     heeded = _heeded(outcome, learned) if learned else None
@@ -69,7 +90,7 @@ def shortlist(
     if as_json:
         print(json.dumps(_document(outcome, heeded), indent=2, ensure_ascii=False))
     else:
-        _print(outcome, heeded)
+        print_paged(_shown(outcome, heeded, sections), pager=pager)
     if keeps and not learned:
         print(_keep(outcome, store), file=sys.stderr)
     if outcome.shortlist is None:
@@ -102,17 +123,42 @@ def _document(outcome: Outcome, heeded: LearnedList | None) -> dict[str, Any]:
     return as_document(outcome) | {"learned": learned_document(heeded)}
 
 
-def _print(outcome: Outcome, heeded: LearnedList | None) -> None:
-    out = console()
-    if heeded is None:
-        print_outcome(outcome, out)
-        _print_sure(outcome)
-        return
-    from recommend.show.learned import print_expected, print_notice
+def _sections(asked: Sequence[str], full: bool) -> tuple[str, ...]:
+    """Which sections to show; none for the one screen that answers."""
+    known = (*SECTIONS, SURE)
+    if full:
+        return known
+    names = [name for one in asked for name in re.split(r"[,\s]+", one) if name]
+    for name in names:
+        if name not in known:
+            raise InputError(
+                Place("--show"), f"`{name}` is no section", ", ".join(known), nearest(name, known)
+            )
+    return tuple(names)
 
-    print_notice(heeded, out)
-    print_outcome(outcome, out)
-    print_expected(heeded, outcome.book, out)
+
+def _shown(
+    outcome: Outcome, heeded: LearnedList | None, sections: Sequence[str]
+) -> Iterator[RenderableType]:
+    width = console().width
+    if heeded is not None:
+        yield from notice_blocks(heeded)
+    if not sections:
+        yield from answer_lines(outcome, None if heeded else _sure(outcome), width)
+    else:
+        yield from section_blocks(outcome, sections, width)
+        if SURE in sections and heeded is None:
+            yield from _sure_blocks(outcome)
+    if heeded is not None:
+        yield from expected_blocks(heeded, outcome.book)
+
+
+def _sure_blocks(outcome: Outcome) -> Iterator[RenderableType]:
+    sure = _sure(outcome)
+    if sure is not None:
+        from recommend.show.sure import sure_line
+
+        yield Text(f"\n{sure_line(sure, outcome.book)}")
 
 
 def _sure(outcome: Outcome) -> HowSure | None:
@@ -122,14 +168,6 @@ def _sure(outcome: Outcome) -> HowSure | None:
     from recommend.trail.sureness import sureness
 
     return sureness(outcome)
-
-
-def _print_sure(outcome: Outcome) -> None:
-    sure = _sure(outcome)
-    if sure is not None:
-        from recommend.show.sure import sure_line
-
-        console().print(f"\n{sure_line(sure, outcome.book)}")
 
 
 def _keep(outcome: Outcome, given: Path | None) -> str:

@@ -31,29 +31,34 @@ _LEVEL = {
 Feet = Mapping[Side, FootAssessment]
 
 
-def assessment_blocks(
-    assessment: Assessment, book: Rulebook, width: int
-) -> Iterator[RenderableType]:
-    """Who, notes first, measures side by side, foot types."""
+def who_blocks(assessment: Assessment, book: Rulebook) -> Iterator[RenderableType]:
+    """Whose visit it is, where it hurts, and which rules judged it."""
     line = Text(f"Visit {assessment.visit.reference}", style="bold")
     line.append("   " + person_words(assessment.visit), style="not bold")
     yield line
     yield Text(pain_words(assessment.visit))
     yield Text(f"by the {book.heading.name} {book.heading.version}", style="dim")
-    yield heading("First")
-    yield from note_blocks(assessment, book)
+
+
+def measure_blocks(assessment: Assessment, book: Rulebook, width: int) -> Iterator[RenderableType]:
+    """What was measured on both feet, side by side, and what is doubted."""
     yield heading("What was measured (± standard error)")
     if any(foot.measures for foot in assessment.feet.values()):
         yield _measures(assessment.feet, book.measures, width)
     else:
         yield bullet("nothing yet")
     yield from _flags(assessment.feet)
+
+
+def feet_blocks(assessment: Assessment, book: Rulebook) -> Iterator[RenderableType]:
+    """What kind each foot is, by which signs."""
     yield heading("What kind of feet")
     yield from _types(assessment.feet, book)
 
 
 def note_blocks(assessment: Assessment, book: Rulebook) -> Iterator[RenderableType]:
     """Notes, worst first, and the screening questions that are still open."""
+    yield heading("First")
     for note in assessment.notes:
         yield bullet(_note(note))
     if not assessment.notes:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import io
+import os
 import re
 import sys
+from collections.abc import Iterable
 from typing import IO, Any, TextIO, cast
 
-from rich.console import Console
+from rich.console import Console, RenderableType
 
 NARROW = 80
 _BLANKS = re.compile(r"[ \t]+$", re.MULTILINE)
@@ -27,6 +29,31 @@ def console(*, stderr: bool = False) -> Console:
     if not out.is_terminal:
         out.file = cast(IO[str], _Trimmed(stream))
     return out
+
+
+def print_paged(blocks: Iterable[RenderableType], *, pager: bool = True) -> None:
+    """Print `blocks`; at a terminal, what is longer than the screen opens in the user's pager.
+
+    ``PAGER`` names it; ``less`` is told to keep bold and colour unless ``LESS`` says otherwise.
+    """
+    out = console()
+    if not (pager and out.is_terminal and sys.stdin.isatty()):
+        _print_all(out, blocks)
+        return
+    kept = list(blocks)
+    with out.capture() as seen:
+        _print_all(out, kept)
+    if seen.get().count("\n") < out.height:
+        _print_all(out, kept)
+        return
+    os.environ.setdefault("LESS", "-R")
+    with out.pager(styles=True):
+        _print_all(out, kept)
+
+
+def _print_all(out: Console, blocks: Iterable[RenderableType]) -> None:
+    for block in blocks:
+        out.print(block)
 
 
 class _Trimmed:

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import asdict
 from typing import Any
 
-from rich.console import Console, RenderableType
+from rich.console import RenderableType
 
 from recommend.errors import counted
 from recommend.match.shortlist import GROUPS
@@ -19,25 +19,18 @@ from recommend.trial.report import order
 from recommend.trial.steps import Key
 
 
-def print_notice(one: LearnedList, console: Console) -> None:
+def notice_blocks(one: LearnedList) -> Iterator[RenderableType]:
     """Say before anything else that learned effects took part in the order."""
-    console.print(
-        inset(
-            f"Learned effects are ON: the order below heeds {counted(one.visits, 'visit')} with a "
-            "trial of this shop. Never, must, stops and notes are untouched.",
-            0,
-            "bold",
-        )
+    yield inset(
+        f"Learned effects are ON: the order below heeds {counted(one.visits, 'visit')} with a "
+        "trial of this shop. Never, must, stops and notes are untouched.",
+        0,
+        "bold",
     )
 
 
-def print_expected(one: LearnedList, book: Rulebook, console: Console) -> None:
+def expected_blocks(one: LearnedList, book: Rulebook) -> Iterator[RenderableType]:
     """The motion to expect with each product shown, foot by foot and phase by phase."""
-    for block in _blocks(one, book):
-        console.print(block)
-
-
-def _blocks(one: LearnedList, book: Rulebook) -> Iterator[RenderableType]:
     shown = int(book.parameters["rank.shown"])
     yield heading("Motion to expect, from the shop's own trials (degrees, 95 % for one foot)")
     if not any(one.expected.values()):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import TypeAlias
 
-from rich.console import Console, RenderableType
+from rich.console import RenderableType
 from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
@@ -14,49 +14,83 @@ from recommend.errors import is_are
 from recommend.match.judge import Verdict
 from recommend.match.needs import Need, level_words, need_words
 from recommend.match.outcome import Outcome
-from recommend.match.shortlist import GROUPS, Candidate, Group, Shortlist
+from recommend.match.shortlist import Candidate, Group, Shortlist
 from recommend.match.sizes import Sized, worn_gap
 from recommend.measure.model import SIDES, Side
 from recommend.measure.sizing import size_label
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.comparisons import COMPARISONS
-from recommend.settings import setting
-from recommend.show.assessment import assessment_blocks
+from recommend.show.assessment import feet_blocks, measure_blocks, note_blocks, who_blocks
 from recommend.show.layout import WIDE, bullet, heading, inset, plain_table
-from recommend.show.words import against_words
+from recommend.show.words import against_words, size_words
 from recommend.visit.models import SizeSystem
 
 _Reasons: TypeAlias = tuple[tuple[str, tuple[Side, ...]], ...]  # and the feet each is true of
 _TITLES = {"shoe": "Shoes", "insole": "Insoles", "pair": "Shoe with insole"}
 _LETTERS = "ABCDEFGHIJ"
+# What can be shown by itself, in the order of a fitting, and in words.
+SECTIONS = {
+    "notes": "stops, see-a-clinician notes, cautions, open questions",
+    "measures": "every reading with its error",
+    "feet": "the kind of each foot, and by which signs",
+    "wants": "what the feet need, and why",
+    "size": "the size in every system",
+    "shoes": "shoes in order, wish by wish",
+    "insoles": "insoles in order, wish by wish",
+    "pairs": "shoe with insole in order",
+    "fetch": "what to bring from the shelf first",
+    "cautions": "what to say before anything is worn",
+}
+_GROUP_OF: dict[str, Group] = {"shoes": "shoe", "insoles": "insole", "pairs": "pair"}
 _FETCHED: tuple[Group, ...] = ("pair", "shoe", "insole")  # the first that there is
 _ABOUT: tuple[SizeSystem, ...] = ("eu", "uk", "us-men", "us-women")
 _NARROW_CELL = 7  # letters of a level that fit five columns into 80
 _WORDS = {"never": "never", "must": "must", "prefer": "better"}
 
 
-def print_outcome(outcome: Outcome, console: Console) -> None:
-    """Print everything the fitter needs, notes first."""
-    for block in _blocks(outcome, console.width):
-        console.print(block)
+def section_blocks(outcome: Outcome, names: Iterable[str], width: int) -> Iterator[RenderableType]:
+    """The sections called `names`, in the order of a fitting; headed by whose visit it is."""
+    yield from who_blocks(outcome.assessment, outcome.book)
+    for name in SECTIONS:
+        if name in names:
+            yield from _section(name, outcome, width)
 
 
-def _blocks(outcome: Outcome, width: int) -> Iterator[RenderableType]:
-    book, ranked = outcome.book, outcome.shortlist
-    yield from assessment_blocks(outcome.assessment, book, width)
-    if ranked is None:
+def _section(name: str, outcome: Outcome, width: int) -> Iterator[RenderableType]:
+    book, assessment, ranked = outcome.book, outcome.assessment, outcome.shortlist
+    if name == "notes":
+        yield from note_blocks(assessment, book)
+    elif name == "measures":
+        yield from measure_blocks(assessment, book, width)
+    elif name == "feet":
+        yield from feet_blocks(assessment, book)
+    elif name == "cautions":
+        yield heading("Before it is worn")
+        yield from (bullet(caution) for caution in book.heading.cautions)
+    elif ranked is None:
+        yield from _withheld(name)
+    else:
+        yield from _of_the_list(name, ranked, outcome, width)
+
+
+def _withheld(name: str) -> Iterator[RenderableType]:
+    if name == "wants":  # said once, where the list would begin
         yield heading("Shortlist")
         yield inset("Withheld: a stop stands above. See a clinician first.", 2, "bold")
-    else:
+
+
+def _of_the_list(
+    name: str, ranked: Shortlist, outcome: Outcome, width: int
+) -> Iterator[RenderableType]:
+    if name == "wants":
         yield heading("What the feet need, and why")
         yield from _needs(ranked, outcome)
+    elif name == "size":
         yield heading("Size")
         yield from _sizes(ranked, outcome)
-        for group in GROUPS:
-            yield from _group(ranked, group, outcome, width)
-        yield from _to_fetch(ranked, book)
-    yield heading("Before it is worn")
-    yield from (bullet(caution) for caution in book.heading.cautions)
+    elif name == "fetch":
+        yield from _to_fetch(ranked, outcome.book)
+    else:
+        yield from _group(ranked, _GROUP_OF[name], outcome, width)
 
 
 def _needs(ranked: Shortlist, outcome: Outcome) -> Iterator[RenderableType]:
@@ -181,7 +215,7 @@ def _stock(candidate: Candidate, book: Rulebook) -> str:
 def _stock_of(product_id: str, sized: Sized, book: Rulebook) -> str:
     if sized.size is None:
         return f"{product_id}, size not checked"
-    text = f"{product_id} {_on_the_box(sized.size, book)}, {sized.count} in stock"
+    text = f"{product_id} {size_words(sized.size, book)}, {sized.count} in stock"
     if sized.short_of is not None:
         text += (
             f" (between sizes: {sized.smaller:g} is {sized.short_of:g} mm shorter than the foot)"
@@ -196,15 +230,8 @@ def _to_fetch(ranked: Shortlist, book: Rulebook) -> Iterator[RenderableType]:
         return
     yield heading("To fetch first")
     for part, sized in zip(first.parts, first.sized, strict=True):
-        size = "size not checked" if sized.size is None else _on_the_box(sized.size, book)
+        size = "size not checked" if sized.size is None else size_words(sized.size, book)
         yield bullet(f"{part.product.title}: {part.id}, {size}", "bold")
-
-
-def _on_the_box(size: float, book: Rulebook) -> str:
-    """A Mondopoint size, and what the shop's own system calls it."""
-    system = setting("sizes").value
-    label = None if system == "mondopoint" else size_label(system, size, book.parameters)
-    return f"{size:g} ({label})" if label else f"{size:g}"
 
 
 def _laid_open(
@@ -229,7 +256,7 @@ def _laid_open(
 
 
 def _wish(need: Need, book: Rulebook) -> str:
-    sign = COMPARISONS[need.comparison].sign.replace(">=", "≥").replace("<=", "≤")
+    sign = {"at-least": "≥", "at-most": "≤", "above": ">", "below": "<"}[need.comparison]
     level = level_words(need.attribute, need.target, book)
     return f"{book.attributes[need.attribute].short} {sign} {level} ({need.weight:g})"
 

@@ -45,7 +45,7 @@ def band_words(band: Band | None) -> str:
 
 
 def worn_words(step: Step) -> str:
-    """What was worn: ``barefoot``, ``ridge-4``, ``ridge-4 with orchard-firm``."""
+    """What was worn: ``barefoot``, ``hasperlow-road``, ``hasperlow-road with ommerstead-firm``."""
     if step.shoe is None:
         return "barefoot"
     shoe = "own shoe" if step.shoe == OWN else step.shoe

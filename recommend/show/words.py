@@ -8,7 +8,9 @@ from recommend.match.judge import Verdict
 from recommend.match.needs import level_words, need_words
 from recommend.measure.definitions import MeasureDef, unit_words
 from recommend.measure.model import Measure
+from recommend.measure.sizing import size_label
 from recommend.rulebook.book import Rulebook
+from recommend.settings import setting
 from recommend.visit.models import Visit
 
 LEVEL_WORDS = {"stop": "STOP", "see-clinician": "SEE A CLINICIAN", "caution": "CAUTION"}
@@ -87,3 +89,10 @@ def against_words(verdict: Verdict, book: Rulebook) -> str:
         return f"{title} not stated"
     level = level_words(need.attribute, verdict.level, book)
     return f"{title} {level} (wanted {need_words(need, book)})"
+
+
+def size_words(size: float, book: Rulebook) -> str:
+    """A Mondopoint size (mm), and what the shop's own system calls it: ``270 (EU 42.5)``."""
+    system = setting("sizes").value
+    label = None if system == "mondopoint" else size_label(system, size, book.parameters)
+    return f"{size:g} ({label})" if label else f"{size:g}"

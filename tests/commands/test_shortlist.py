@@ -1,4 +1,4 @@
-"""`recommend shortlist` on every demo visit: exit codes, sections, widths, plain text, JSON."""
+"""`recommend shortlist` on every demo visit: exit codes, the one screen, sections, widths, JSON."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ def test_the_exit_code_tells_how_it_ended(name: str) -> None:
 @pytest.mark.parametrize("name", NAMES)
 def test_notes_come_before_measures_and_measures_before_products(name: str) -> None:
     """The sections stand in the order a fitter reads; a stop shows no product."""
-    out = run(name).stdout
+    out = run(name, "--full").stdout
     first, measured, kind = (
         out.index(title) for title in ("First", "What was measured", "What kind of feet")
     )
@@ -62,11 +62,66 @@ def test_notes_come_before_measures_and_measures_before_products(name: str) -> N
         assert " ".join(caution.split()) in " ".join(out.split())
 
 
+@pytest.mark.parametrize("name", NAMES)
+def test_the_first_screen_is_the_answer(name: str) -> None:
+    """Within 24 lines: every note by name, a line for each kind of foot, products with a price."""
+    lines = run(name).stdout.splitlines()
+    assert len(lines) <= 24
+    flat = " ".join(" ".join(lines).split())
+    document = json.loads(run(name, "--json").stdout)
+    titles = {rule.id: rule.rule.title for rule in book().rules}
+    for note in document["notes"]:
+        said = " ".join(note["say"].split())
+        assert said in flat or titles[note["rule"]] in flat
+    if document["stopped"]:
+        return
+    for side in ("left", "right"):
+        kind = document["feet"][side]["foot-type"]
+        assert kind is None or kind["title"].lower() in flat.lower()
+    if any(group["ranked"] for group in document["shortlist"].values()):
+        assert re.search(r"\d+\.\d\d EUR", flat)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_stop_is_never_crowded_out(name: str) -> None:
+    """A stop and a see-a-clinician note stand above feet, wants and products."""
+    out = run(name).stdout
+    document = json.loads(run(name, "--json").stdout)
+    worst = {note["level"] for note in document["notes"]} - {"caution"}
+    heads = {"stop": "STOP", "see-clinician": "SEE A CLINICIAN"}
+    for level in worst:
+        assert "Bring" not in out or out.index(heads[level]) < out.index("Bring")
+
+
+def test_a_section_is_shown_by_its_name_and_a_wrong_name_is_told_the_nearest() -> None:
+    """`--show` prints that part alone; what is no section ends with code 2 and the nearest."""
+    shown = run("pronated", "--show", "wants").stdout
+    assert "What the feet need, and why" in shown
+    assert "What was measured" not in shown
+    wrong = run("pronated", "--show", "want")
+    assert wrong.code == 2
+    assert "Did you mean `wants`?" in wrong.stderr
+
+
+def test_a_visit_is_called_by_its_reference_code(tmp_path: Path) -> None:
+    """The code of the customer finds the newest visit of the folder; a wrong one, the nearest."""
+    text = (VISITS / "pronated.yaml").read_text("utf-8")
+    code = re.search(r"^reference: (\S+)", text, re.MULTILINE)
+    assert code is not None
+    (tmp_path / f"{code[1]}_2026-03-05.yaml").write_text(text, "utf-8")
+    with mock.patch.dict(os.environ, {"RECOMMEND_VISITS": str(tmp_path)}):
+        by_code = run_in_process(["shortlist", code[1], "--json"])
+        wrong = run_in_process(["shortlist", code[1][:-1] + "x"])
+    assert by_code.stdout == run("pronated", "--json").stdout
+    assert wrong.code == 2
+    assert code[1] in wrong.stderr
+
+
 @pytest.mark.parametrize("columns", [80, 120])
 @pytest.mark.parametrize("name", NAMES)
 def test_no_line_is_wider_than_the_terminal(name: str, columns: int) -> None:
     """80 and 120 columns are never exceeded."""
-    out = run(name, columns=columns).stdout
+    out = run(name, columns=columns).stdout + run(name, "--full", columns=columns).stdout
     wide = [line for line in out.splitlines() if len(line) > columns]
     assert wide == []
 
@@ -95,7 +150,7 @@ def test_json_holds_what_is_printed_and_is_stable(name: str) -> None:
     assert once.stdout == again.stdout
     assert once.code == run(name).code
     document = json.loads(once.stdout)
-    flat = " ".join(run(name).stdout.split())
+    flat = " ".join(run(name, "--full").stdout.split())
     for side in ("left", "right"):
         kind = document["feet"][side]["foot-type"]
         assert kind is None or kind["id"] in flat
@@ -112,7 +167,7 @@ def test_a_reason_is_said_only_of_feet_it_is_true_of(name: str) -> None:
     words = {
         "left foot": {"left"}, "right foot": {"right"}, "both feet": {"left", "right"},
     }  # fmt: skip
-    out = run(name, columns=400).stdout
+    out = run(name, "--full", columns=400).stdout
     needs = out[out.index("What the feet need") : out.index("Shoes (best")]
     said = re.findall(r"^  (left foot|right foot|both feet): (.+?) *$", needs, re.MULTILINE)
     assert said
@@ -131,7 +186,7 @@ def test_left_and_right_stand_side_by_side() -> None:
         for side in ("left", "right")
     )
     assert left != right
-    lines = run("two-types").stdout.splitlines()
+    lines = run("two-types", "--show", "measures").stdout.splitlines()
     row = next(line for line in lines if "standing posture" in line)
     found = re.findall(r"[-+]?\d+", row)
     assert [int(n) for n in found if int(n) in (left, right)][:2] == [left, right]
@@ -139,7 +194,7 @@ def test_left_and_right_stand_side_by_side() -> None:
 
 def test_half_a_visit_still_gives_a_list_and_says_what_is_missing() -> None:
     """Missing is said as missing, open questions are asked, nothing is read as zero or no."""
-    out = run("half-measured").stdout
+    out = run("half-measured", "--full").stdout
     assert "not measured" in out
     assert "Still to ask" in out
 

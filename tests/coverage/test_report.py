@@ -123,15 +123,15 @@ def test_a_product_that_can_never_be_listed_is_told_from_one_for_others(
     whose purpose was not asked.
     """
     flags = dict.fromkeys(("shoe.for-walking", "shoe.for-running", "shoe.for-standing-work"), 0.0)
-    idle = renamed(catalogue.item("hazel-road"), "made-for-nothing", flags)
-    block = renamed(catalogue.item("meadow-medium"), "block", {"insole.heel-width": 90.0})
+    idle = renamed(catalogue.item("hasperlow-road"), "made-for-nothing", flags)
+    block = renamed(catalogue.item("meskerholm-medium"), "block", {"insole.heel-width": 90.0})
     stated = [
         i for i in catalogue.items if i.product.kind == "insole" or "shoe.heel-width" in i.levels
     ]
     more = replace(catalogue, items=(*stated, idle, block))
     run = answer(replace(question, catalogue=more), quiet)
     known = {one.id: (one.suits_drawn, one.never) for one in run.coverage.products}
-    assert known["hazel-road"] == (True, "")
+    assert known["hasperlow-road"] == (True, "")
     assert known["made-for-nothing"] == (False, "")
     assert known["block"] == (False, "no-partner")
 

@@ -136,7 +136,7 @@ def test_a_budget_is_kept(
 ) -> None:
     """A line costs its price times the pieces listed; together they stay within the budget."""
     by_id = {item.id: item for item in candidates}
-    assert cost_of(by_id["cr-20"]) == pytest.approx(44.0 * 20)
+    assert cost_of(by_id["cu-20"]) == pytest.approx(44.0 * 20)
     stocking = choose(shop, few, candidates, kinds, lines=None, budget=2000.0)
     assert sum(cost_of(by_id[line.id]) for line in stocking.lines) <= 2000
     assert stocking.lines

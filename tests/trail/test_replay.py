@@ -196,7 +196,7 @@ def test_keep_and_explain_from_the_command_line(
     [
         (["99"], "a number from 1 to"),
         (["last", "--rule", "see-diabets"], "did you mean `see-diabetes`"),
-        (["1", "--product", "granary-wart"], "did you mean `granary-ward`"),
+        (["1", "--product", "grommelstead-wart"], "did you mean `grommelstead-ward`"),
         (["1", "--why-not", "x", "--rule", "y"], "name one of"),
     ],
 )

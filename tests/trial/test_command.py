@@ -43,7 +43,7 @@ def test_trying_on_then_reading_the_verdict(
     shutil.copy(DEMO / "visits" / "running-over-pronator.yaml", visit)
     strides = "5.2,6.1,4.4,5.0,4.9,5.9,5.1,4.2"
     code = run(
-        "trial", visit, "--shoe", "hazel-road", f"left.contact={strides}",
+        "trial", visit, "--shoe", "hasperlow-road", f"left.contact={strides}",
         "--comfort", "left.heel=8", "--json",
     )  # fmt: skip
     assert code == 0
@@ -52,8 +52,8 @@ def test_trying_on_then_reading_the_verdict(
     (reading,) = step["readings"]
     assert reading["against-barefoot"]["verdict"] == "towards-band"
     assert reading["against-barefoot"]["after"]["n"] == 8
-    assert said["best"] == "hazel-road"
-    assert said["shortlist"]["shoe"][0] == "hazel-road"
+    assert said["best"] == "hasperlow-road"
+    assert said["shortlist"]["shoe"][0] == "hasperlow-road"
 
 
 def test_more_than_footwear_changes_is_doubted_and_not_clear_on_the_page(
@@ -80,24 +80,24 @@ def test_a_stop_withholds_the_judgement(tmp_path: Path, capsys: pytest.CaptureFi
     visit = tmp_path / "v.yaml"
     shutil.copy(DEMO / "visits" / "red-flag-stop.yaml", visit)
     code = run(
-        "trial", visit, "--shoe", "hazel-road", "left.contact=3,4",
+        "trial", visit, "--shoe", "hasperlow-road", "left.contact=3,4",
         "--gait", "walking", "--reference", "vertical",
     )  # fmt: skip
     out = capsys.readouterr().out
     assert code == 3
     assert "STOP" in out
     assert "Best" not in out
-    assert "hazel-road" in visit.read_text(encoding="utf-8")
+    assert "hasperlow-road" in visit.read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize(
     ("args", "words"),
     [
-        (("--shoe", "hazel-rod", "left.contact=5"), "Did you mean `hazel-road`"),
+        (("--shoe", "hasperlow-rod", "left.contact=5"), "Did you mean `hasperlow-road`"),
         (("left.contact=5",), "not clear what was worn"),
         (("--shoe", "own", "--barefoot", "left.contact=5"), "both a shoe and barefoot"),
         (("--shoe", "own"), "no reading"),
-        (("--insole", "orchard-firm", "left.contact=5"), "--shoe"),
+        (("--insole", "ommerstead-firm", "left.contact=5"), "--shoe"),
         (("--shoe", "own", "no-such-file.yaml"), "no such file"),
         (
             ("--shoe", "own", "--comfort", "left.heel=12"),
@@ -142,9 +142,9 @@ def test_captures_become_a_step(tmp_path: Path, capsys: pytest.CaptureFixture[st
     shutil.copy(DEMO / "visits" / "plain-neutral.yaml", visit)
     bare = DEMO / "captures" / "video-over-pronator-left.csv"
     assert run("trial", visit, "--barefoot", bare) == 0
-    worn = shod("video-left.csv", tmp_path, "ferry-walk")
+    worn = shod("video-left.csv", tmp_path, "ebbenholt-walk")
     capsys.readouterr()
-    assert run("trial", visit, "--shoe", "ferry-walk", worn, "--json") == 0
+    assert run("trial", visit, "--shoe", "ebbenholt-walk", worn, "--json") == 0
     (step,) = json.loads(capsys.readouterr().out)["steps"]
     phases = {row["phase"]: row["against-barefoot"] for row in step["readings"]}
     assert phases.keys() == {"contact", "midstance", "propulsion"}
@@ -179,9 +179,9 @@ def test_a_capture_of_something_else_is_refused(
     shutil.copy(DEMO / "visits" / "plain-neutral.yaml", visit)
     before = visit.read_bytes()
     bare = DEMO / "captures" / "video-left.csv"
-    assert run("trial", visit, "--shoe", "ferry-walk", bare) == 2
+    assert run("trial", visit, "--shoe", "ebbenholt-walk", bare) == 2
     assert "`barefoot`" in capsys.readouterr().err
-    worn = shod("video-left.csv", tmp_path, "ferry-walk")
+    worn = shod("video-left.csv", tmp_path, "ebbenholt-walk")
     assert run("trial", visit, "--barefoot", worn) == 2
     assert visit.read_bytes() == before
 

@@ -70,16 +70,16 @@ def test_an_insole_is_credited_with_its_own_part_only() -> None:
     """Shoe then insole: the insole's observation starts at the shoe, not at the bare foot."""
     seen = [
         visit(
-            {"shoe": "hazel-road", "angle": 6.0},
-            {"shoe": "hazel-road", "insole": "orchard-firm", "angle": 5.5},
+            {"shoe": "hasperlow-road", "angle": 6.0},
+            {"shoe": "hasperlow-road", "insole": "ommerstead-firm", "angle": 5.5},
             reference=f"T-{i}",
         )
         for i in range(40)
     ]
     learned = shop_of(seen, book(), catalogue()).learned["running", "contact"]
     ware = catalogue().by_id
-    shoe = learned.effect(item_of(ware["hazel-road"], book(), "contact"), 0.95)
-    insole = learned.effect(item_of(ware["orchard-firm"], book(), "contact"), 0.95)
+    shoe = learned.effect(item_of(ware["hasperlow-road"], book(), "contact"), 0.95)
+    insole = learned.effect(item_of(ware["ommerstead-firm"], book(), "contact"), 0.95)
     assert shoe.value == pytest.approx(-2.0, abs=0.15)
     assert insole.value == pytest.approx(-0.5, abs=0.15)
 
@@ -87,7 +87,7 @@ def test_an_insole_is_credited_with_its_own_part_only() -> None:
 def test_the_own_shoe_is_no_product() -> None:
     """What the customer's own shoe did is nobody's effect, alone or mixed with an insole."""
     alone = visit({"shoe": "own", "angle": 6.0})
-    mixed = visit({"shoe": "own", "insole": "orchard-firm", "angle": 6.0})
+    mixed = visit({"shoe": "own", "insole": "ommerstead-firm", "angle": 6.0})
     for one in (alone, mixed):
         assert shop_of([one], book(), catalogue()).learned == {}
 
@@ -102,37 +102,38 @@ def test_a_product_that_left_the_catalogue_is_named_and_left_out() -> None:
 def test_a_change_beyond_belief_teaches_nothing_and_is_said() -> None:
     """A shoe that turns +8 into -8 degrees is a turned sign, not an effect."""
     seen = [
-        visit({"shoe": "hazel-road", "angle": -8.0}),
-        visit({"shoe": "hazel-road", "angle": 6.0}),
+        visit({"shoe": "hasperlow-road", "angle": -8.0}),
+        visit({"shoe": "hasperlow-road", "angle": 6.0}),
     ]
     found = shop_of(seen, book(), catalogue())
     assert found.doubtful == 1
     effect = found.learned["running", "contact"].effect(
-        item_of(catalogue().by_id["hazel-road"], book(), "contact"), 0.95
+        item_of(catalogue().by_id["hasperlow-road"], book(), "contact"), 0.95
     )
     assert -3.0 < effect.value < 0.0
 
 
 def test_visits_without_a_trial_teach_nothing() -> None:
     """They are not counted among the visits that stand behind an effect."""
-    found = shop_of([visit(), visit({"shoe": "hazel-road", "angle": 6.0})], book(), catalogue())
+    found = shop_of([visit(), visit({"shoe": "hasperlow-road", "angle": 6.0})], book(), catalogue())
     assert found.visits == 1
 
 
 def test_feet_that_landed_and_feet_that_were_over_corrected_are_counted() -> None:
     """One of three feet ended in the band, one below it."""
     seen = [
-        visit({"shoe": "hazel-road", "angle": angle}, bare=3.5, reference=f"T-{angle}")
+        visit({"shoe": "hasperlow-road", "angle": angle}, bare=3.5, reference=f"T-{angle}")
         for angle in (3.0, 6.0, -3.0)
     ]
-    tally = shop_of(seen, book(), catalogue()).tallies["running", "hazel-road"]
+    tally = shop_of(seen, book(), catalogue()).tallies["running", "hasperlow-road"]
     assert (tally.feet, tally.landed, tally.over, len(tally.visits)) == (3, 1, 1, 3)
 
 
 def test_the_demo_effects_hold_what_the_demo_was_made_with() -> None:
     """The invented trials were drawn around these effects in contact (degrees, running)."""
-    made = {"hazel-road": -1.3, "rowan-road": -0.2, "larch-road": -2.0, "orchard-medium": -0.8,
-            "orchard-firm": -1.5, "bridge-2-medium": -1.2, "bridge-4-firm": -2.3}  # fmt: skip
+    made = {"hasperlow-road": -1.3, "rimblebeck-road": -0.2, "lattergarth-road": -2.0,
+            "ommerstead-medium": -0.8, "ommerstead-firm": -1.5, "bindlegarth-2-medium": -1.2,
+            "bindlegarth-4-firm": -2.3}  # fmt: skip
     learned = shop().learned["running", "contact"]
     for product, truth in made.items():
         effect = learned.effect(item_of(catalogue().by_id[product], book(), "contact"), 0.99)
@@ -190,7 +191,7 @@ def test_records_teach_what_their_visits_do(tmp_path: Path) -> None:
             store.append(Entry({"visit": visit_document(one)}))
     found = shop_of(kept_visits(path, book()), book(), catalogue())
     assert found.visits == shop().visits
-    item = item_of(catalogue().by_id["hazel-road"], book(), "contact")
+    item = item_of(catalogue().by_id["hasperlow-road"], book(), "contact")
     effects = [one.learned["running", "contact"].effect(item, 0.95) for one in (found, shop())]
     assert effects[0].low == pytest.approx(effects[1].low)
 
