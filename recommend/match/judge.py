@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from recommend.catalogue.loading import Item
-from recommend.match.needs import Bools, Floats, Need, PairNeeds
+from recommend.match.needs import Bools, Floats, Need, PairNeeds, in_steps
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.comparisons import COMPARISONS
 
@@ -134,7 +134,7 @@ def _held_against(need: Need, levels: Floats, book: Rulebook) -> tuple[Floats, F
     if need.strength == "never":
         return np.where(missing, np.nan, 0.0), np.where(met | missing, 0.0, 1.0), met | missing
     short = np.where(met, 0.0, np.abs(levels - need.target))
-    near = np.maximum(0.0, 1.0 - short / book.attributes[need.attribute].tolerance)
+    near = in_steps(np.maximum(0.0, 1 - short / book.attributes[need.attribute].tolerance), book)
     return short, np.where(missing, 0.0, np.where(met, 1.0, near)), ~met | missing
 
 

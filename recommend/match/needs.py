@@ -94,19 +94,21 @@ class Active:
     asked : whether each need is asked, shape (g, n).
     weights : weight of each need as a wish, 0 where it is none, shape (g, n).
     binding : whether the need rules products out, shape (g, n).
+    told : whether something measured or told of the feet asks for it, (g, n).
     """
 
     asked: Bools
     weights: Floats
     binding: Bools
+    told: Bools
 
     def rows(self, part: slice | NDArray[np.intp]) -> Active:
         """The same of some customers only."""
-        return Active(self.asked[part], self.weights[part], self.binding[part])
+        return Active(*(one[part] for one in (self.asked, self.weights, self.binding, self.told)))
 
     def without(self, needs: Bools) -> Active:
         """The same with the binding needs of a mask, shape (n,), waived."""
-        return Active(self.asked, self.weights, self.binding & ~needs)
+        return Active(self.asked, self.weights, self.binding & ~needs, self.told)
 
 
 class NeedTable:
@@ -135,6 +137,9 @@ class NeedTable:
                 self._weights[r, n] = max(self._weights[r, n], need.weight)
         self.must = np.array([need.strength == "must" for need in self.needs], np.bool_)
         self.never = np.array([need.strength == "never" for need in self.needs], np.bool_)
+        names = [need.attribute for need in self.needs]
+        self.fit = np.array([book.attributes[n].about == "fit" for n in names], np.bool_)
+        self._of_foot = np.array([_of_foot(book, rule) for rule in self.rules], np.bool_)
         self._strong = book.parameters["rank.weight-strong"]
 
     def kinds(self, *kinds: str) -> Bools:
@@ -158,7 +163,7 @@ class NeedTable:
         Contradicting musts and nevers are looked at in order; a must that gives way becomes a
         strong wish and takes no part in what follows, a never does not give way.
         """
-        asked = holds.astype(np.float32) @ self.gives.astype(np.float32) > 0
+        asked = self._given(holds)
         weights = np.zeros(asked.shape)
         for column, given in zip(holds.T, self._weights, strict=True):
             np.maximum(weights, np.where(column[:, None], given, 0), out=weights)
@@ -167,7 +172,33 @@ class NeedTable:
             if gives_way is not None:
                 eased[:, gives_way] |= _both(asked & ~eased, one, other)
         binding = asked & (self.must | self.never) & ~eased
-        return Active(asked, np.where(eased, self._strong, weights), binding)
+        told = self._given(holds & self._of_foot)
+        return Active(asked, np.where(eased, self._strong, weights), binding, told)
+
+    def _given(self, holds: Bools) -> Bools:
+        return np.asarray(holds.astype(np.float32) @ self.gives.astype(np.float32) > 0)
+
+    def asks_more(self, kind: str, active: Active) -> Bools:
+        """Whether something measured or told asks more of a kind than having none, (g,).
+
+        Slight wishes that age or purpose bring are for whatever is chosen; they ask for nothing.
+        """
+        usual = self.book.parameters["rank.weight-usual"]
+        heavy = active.told | active.binding | (active.weights >= usual)
+        return np.asarray((active.asked & heavy & self._more[kind]).any(axis=1), np.bool_)
+
+    @cached_property
+    def _more(self) -> dict[str, Bools]:
+        """By kind, the needs that ask for more than is there without it."""
+        positive = [
+            need.strength != "never"
+            and COMPARISONS[need.comparison].lower
+            and need.target > (self.book.attributes[need.attribute].level_without or 0.0)
+            for need in self.needs
+        ]
+        function = [self.book.attributes[n.attribute].about == "function" for n in self.needs]
+        more = np.array(positive, np.bool_) & np.array(function, np.bool_)
+        return {kind: more & self.kinds(kind) for kind in ("shoe", "insole")}
 
     @cached_property
     def contradictions(self) -> tuple[tuple[int, int, int | None], ...]:
@@ -224,6 +255,11 @@ class NeedTable:
                     still[gives_way] = False
 
 
+def _of_foot(book: Rulebook, rule_id: str) -> bool:
+    """Whether a rule reads something of the feet, not age and purpose alone."""
+    return bool(book.by_id[rule_id].facts - {"visit_age-band", "visit_purpose", "side"})
+
+
 def _both(asked: Bools, one: int, other: int) -> Bools:
     return np.asarray(asked[..., one] & asked[..., other], np.bool_)
 
@@ -239,6 +275,12 @@ def need_table(book: Rulebook) -> NeedTable:
 def needs_of(book: Rulebook, fired: Mapping[Side, Iterable[str]]) -> PairNeeds:
     """Needs of a pair of feet, reconciled; see `NeedTable.of_pair`."""
     return need_table(book).of_pair(fired)
+
+
+def in_steps(part: Floats, book: Rulebook) -> Floats:
+    """A part from -1 to 1 rounded down to the steps in which it is told (``rank.met-steps``)."""
+    steps = book.parameters.since("rank.met-steps", 0.0)
+    return np.asarray(np.floor(part * steps + 1e-9) / steps) if steps else part
 
 
 def need_order(need: Need) -> tuple[object, ...]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final, Literal
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from recommend.reading import Id, Strict
 
@@ -43,12 +43,42 @@ class ReadingError(Strict):
     note: str = ""
 
 
+class Derivation(Strict):
+    """How a measure follows from others of the same visit: in exactly one of these ways.
+
+    `difference` is the first less the second, `ratio` the first over the second, `sum` all of
+    them, each of one foot; `between_feet` is the size of the difference of the two feet, the same
+    for both.
+    """
+
+    difference: list[Id] = Field(default=[], max_length=2)
+    ratio: list[Id] = Field(default=[], max_length=2)
+    sum: list[Id] = []
+    between_feet: Id | None = None
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Derivation:
+        ways = [len(self.difference) == 2, len(self.ratio) == 2, len(self.sum) > 1]
+        if [*ways, self.between_feet is not None].count(True) != 1:
+            raise ValueError(
+                "write exactly one of `difference` (of two), `ratio` (of two), `sum` and "
+                "`between-feet`"
+            )
+        return self
+
+    @property
+    def parts(self) -> list[str]:
+        """The measures it follows from."""
+        return self.difference or self.ratio or self.sum or [str(self.between_feet)]
+
+
 class MeasureDef(Strict):
     """One measure: its name for people, its unit, its error and norm.
 
     `qualifiers` are words the value only means together with (gait, zero reference), each
     with its vocabulary. A class measure has `values` and no error. A measure `of-person` is the
-    same for both feet. `lowest` and `highest` bound what can be written down at all.
+    same for both feet. `lowest` and `highest` bound what can be written down at all. `derived`
+    says how it follows from others.
     """
 
     title: str
@@ -63,6 +93,7 @@ class MeasureDef(Strict):
     norm: Norm | None = None
     how: str = ""
     of_person: bool = False
+    derived: Derivation | None = None
 
 
 # What is computed from a visit (see `observed`): its unit and the qualifiers it carries.
@@ -95,11 +126,5 @@ COMPUTED: Final[Mapping[str, tuple[str, tuple[str, ...]]]] = {
 
 # Computed only under rulebooks that define them, so that older rulebooks can still be replayed.
 ADDED_LATER: Final = frozenset({"length-difference"})
-# Left-right differences, which stand with both feet, and what each is the difference of.
-DIFFERENCES: Final[Mapping[str, str]] = {
-    "fpi-difference": "fpi",
-    "contact-difference": "contact-angle",
-    "length-difference": "foot-length",
-}
 
 MeasureDefs = dict[Id, MeasureDef]
