@@ -17,7 +17,7 @@ import z3
 from recommend.check.feet import MOVING, PAIN, STRIDES, smallest_margin
 from recommend.infer.derivation import measure_of
 from recommend.infer.facts import quantize
-from recommend.measure.definitions import DIFFERENCES
+from recommend.measure.derived import derivations
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.comparisons import OPS
 from recommend.rulebook.models import AxisThen
@@ -118,7 +118,8 @@ class Foot:
 
     def _differences(self) -> Iterator[Formula]:
         """A difference of the feet is known only together with the reading of this foot."""
-        for one, other in DIFFERENCES.items():
+        for one, how in derivations(self.book.measures).items():
+            other = how.between_feet
             if one in self.known and other in self.known:
                 yield z3.Implies(self.known[one], self.known[other])
 

@@ -9,6 +9,8 @@ from typing import Any
 import yaml
 
 from recommend.infer.facts import facts_of
+from recommend.measure.definitions import OF_STRIDES
+from recommend.measure.derived import derivations
 from recommend.measure.model import SIDES, Side
 from recommend.measure.observed import observe
 from recommend.rulebook.book import Rulebook
@@ -16,12 +18,13 @@ from recommend.rulebook.terms import Facts
 from recommend.visit.models import Visit
 
 # Measures taken stride by stride: their error can be made larger by scatter, not smaller.
-STRIDES = ("standing-angle", "touchdown-angle", "contact-angle", "midstance-angle",
-           "propulsion-angle")  # fmt: skip
-MOVING = STRIDES[1:]
+RETURN = "rearfoot-return"  # follows from the peak and propulsion of the same strides
+MOVING = (*OF_STRIDES.values(), RETURN)
+STRIDES = ("standing-angle", *MOVING)
 PAIN = "pain-score"  # of a side that is said not to hurt it has no error
 _READINGS = 8  # an even number, above the count from which scatter is trusted by itself
 _TRUNCATED_MM = 190.0
+_PEAK_DEG = 6.0  # where only the way back from the peak matters
 _LENGTH_MM = 265.0
 _MARK = "Q-0001"
 
@@ -162,10 +165,12 @@ def _other(facts: Facts, side: Side, book: Rulebook) -> dict[str, Any]:
     other: dict[str, Any] = {}
     if "fpi-difference" in facts:
         other["fpi"] = {"total": int(_apart("fpi", "fpi-difference", facts, book))}
-    if "contact-difference" in facts:
-        mine, gap = float(facts["contact-angle"]), float(facts["contact-difference"])
-        entry = {q: facts[f"contact-angle_{q}"] for q in ("gait", "reference")}
-        other["rearfoot"] = [{**entry, "contact": [round(mine - gap, 4)]}]
+    for difference, field in (("peak-difference", "peak"), ("contact-difference", "contact")):
+        if difference in facts:
+            name = derivations(book.measures)[difference].parts[0]
+            mine, gap = float(facts[name]), float(facts[difference])
+            entry = {q: facts[f"{name}_{q}"] for q in ("gait", "reference")}
+            other["rearfoot"] = [{**entry, field: [round(mine - gap, 4)]}]
     if "length-difference" in facts:
         length = _apart("foot-length", "length-difference", facts, book)
         other["foot_length_mm"] = round(length, 4)
@@ -245,8 +250,13 @@ def _rearfoot(facts: Facts, book: Rulebook) -> Iterator[dict[str, Any]]:
         "gait": next(iter(words["gait"]), "walking"),
         "reference": next(iter(words["reference"]), "vertical"),
     }
-    for name in moving:
-        entry[name.removesuffix("-angle")] = _strides(name, facts, book)
+    for field, name in OF_STRIDES.items():
+        if name in facts:
+            entry[field] = _strides(name, facts, book)
+    if RETURN in facts:
+        back = _strides(RETURN, facts, book)
+        peak = entry.setdefault("peak", [_PEAK_DEG] * len(back))
+        entry["propulsion"] = [round(p - b, 5) for p, b in zip(peak, back, strict=True)]
     yield entry
 
 

@@ -127,6 +127,6 @@ def _rule_text(book: Rulebook, stage: Stage, rule_id: str, leaf: OfMeasure) -> s
         f"    when: {{measure: {leaf.measure}, is: above, limit: {leaf.limit}}}\n"
         f"{then}"
         "    because: a reason that the customer understands\n"
-        "    # published (names `sources`), common-practice, from-memory or assumption\n"
+        "    # published or derived (name `sources`), common-practice, from-memory or assumption\n"
         "    basis: {kind: assumption, note: say what it stands on}\n"
     )

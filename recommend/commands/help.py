@@ -1,4 +1,4 @@
-"""`recommend help`: short pages to read at the counter."""
+"""`recommend help`: the pages of the manual."""
 
 from __future__ import annotations
 
@@ -9,12 +9,11 @@ import typer
 from recommend.catalogue.shop import open_rulebook
 from recommend.cli import single
 from recommend.errors import InputError, Place, nearest
-from recommend.show.dialogue import say
-from recommend.show.topics import TOPICS
+from recommend.show import manual
 
 
 def _topics(incomplete: str) -> list[str]:
-    return [name for name in TOPICS if name.startswith(incomplete)]
+    return [name for name in manual.names() if name.startswith(incomplete)]
 
 
 def help_(
@@ -22,24 +21,21 @@ def help_(
         str | None, typer.Argument(help="measuring, numbers, ...", autocompletion=_topics)
     ] = None,
 ) -> None:
-    """Read how to measure well, what the numbers mean, and what the tool cannot do.
+    """Read the manual: how to fit and to measure, what the numbers mean, what the tool cannot do.
+
+    Without TOPIC it lists the pages. A page longer than the terminal opens in the pager.
 
     Example: recommend help measuring
     """
+    pages = manual.pages()
     if topic is None:
-        print("Topics, each with `recommend help TOPIC`:\n")
-        for name, (words, _) in TOPICS.items():
-            print(f"  {name:<12} {words}")
+        print(manual.contents())
         print("\nEvery command: `recommend --help`, and `recommend COMMAND --help`.")
         return
-    if topic not in TOPICS:
-        mend = nearest(topic, TOPICS) or "see `recommend help`"
-        raise InputError(Place("TOPIC"), f"`{topic}` is not a topic", ", ".join(TOPICS), mend)
-    for line in TOPICS[topic][1](open_rulebook()):
-        if line:
-            say(line)
-        else:
-            print()
+    if topic not in pages:
+        mend = nearest(topic, pages) or "see `recommend help`"
+        raise InputError(Place("TOPIC"), f"`{topic}` is not a topic", ", ".join(pages), mend)
+    manual.show(pages[topic], open_rulebook)
 
 
 app = single(help_)

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Final, Literal
+from typing import Annotated, Any, Final, Literal
 
-from pydantic import Field, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
 from recommend.reading import Id, Strict
 
-Basis = Literal["published", "common-practice", "from-memory", "assumption"]
+Basis = Literal["published", "derived", "common-practice", "from-memory", "assumption"]
 
 _UNITS = {"deg": "°", "percent": " %", "score": "", "ratio": "", "class": ""}
 
@@ -20,13 +20,23 @@ def unit_words(unit: str) -> str:
 
 
 class Norm(Strict):
-    """Mean and standard deviation of a published group; far outside it, a flag is raised."""
+    """Mean and standard deviation of a group; far outside it, a flag is raised.
+
+    It is meant for readings whose qualifiers have the words of `where`, and for no others: a
+    norm of one gait, zero or device says nothing of another.
+    """
 
     mean: float
     sd: float = Field(gt=0)
+    where: dict[str, str] = {}
     kind: Basis
     source: str | None = None
     note: str = ""
+
+
+def _listed(value: Any) -> Any:
+    """Let one norm stand without brackets."""
+    return [value] if isinstance(value, dict) else value
 
 
 class ReadingError(Strict):
@@ -71,6 +81,11 @@ class Derivation(Strict):
         """The measures it follows from."""
         return self.difference or self.ratio or self.sum or [str(self.between_feet)]
 
+    @property
+    def way(self) -> str:
+        """Which way it is: the name of the field that is written."""
+        return next(name for name in type(self).model_fields if getattr(self, name))
+
 
 class MeasureDef(Strict):
     """One measure: its name for people, its unit, its error and norm.
@@ -90,10 +105,30 @@ class MeasureDef(Strict):
     values: list[Id] = []
     qualifiers: dict[Id, list[Id]] = {}
     error: ReadingError | None = None
-    norm: Norm | None = None
+    norms: Annotated[list[Norm], BeforeValidator(_listed)] = Field(default=[], alias="norm")
     how: str = ""
     of_person: bool = False
     derived: Derivation | None = None
+
+    @model_validator(mode="after")
+    def _norms_are_of_this(self) -> MeasureDef:
+        for norm in self.norms:
+            for qualifier, word in norm.where.items():
+                if word not in self.qualifiers.get(qualifier, []):
+                    raise ValueError(f"no reading has `{qualifier}` `{word}`; correct `where`")
+        return self
+
+    @property
+    def norm(self) -> Norm | None:
+        """The first norm, which stands for the usual reading; None where there is none."""
+        return self.norms[0] if self.norms else None
+
+    def norm_of(self, qualifiers: Mapping[str, str]) -> Norm | None:
+        """The norm meant for a reading with these qualifiers; None where no group was studied."""
+        for norm in self.norms:
+            if all(qualifiers.get(name) == word for name, word in norm.where.items()):
+                return norm
+        return None
 
 
 # What is computed from a visit (see `observed`): its unit and the qualifiers it carries.
@@ -107,10 +142,14 @@ COMPUTED: Final[Mapping[str, tuple[str, tuple[str, ...]]]] = {
     "arch-index": ("ratio", ("kind", "load")),
     "standing-angle": ("deg", ("reference",)),
     "touchdown-angle": ("deg", _OF_ANGLE),
+    "peak-angle": ("deg", _OF_ANGLE),
+    "peak-time": ("percent", ("gait",)),
     "contact-angle": ("deg", _OF_ANGLE),
     "midstance-angle": ("deg", _OF_ANGLE),
     "propulsion-angle": ("deg", _OF_ANGLE),
     "rearfoot-range": ("deg", ("gait",)),
+    "rearfoot-return": ("deg", ("gait",)),
+    "peak-difference": ("deg", ()),
     "contact-difference": ("deg", ()),
     "cop-pattern": ("class", ()),
     "cpei": ("percent", ()),
@@ -124,7 +163,24 @@ COMPUTED: Final[Mapping[str, tuple[str, tuple[str, ...]]]] = {
     "pain-weeks": ("weeks", ()),
 }
 
-# Computed only under rulebooks that define them, so that older rulebooks can still be replayed.
-ADDED_LATER: Final = frozenset({"length-difference"})
+# Computed only under rulebooks that define them: older ones lack what was added later, newer
+# ones what was given up.
+OPTIONAL: Final = frozenset(
+    {
+        "peak-angle", "peak-time", "rearfoot-return", "peak-difference", "contact-difference",
+        "length-difference",
+    }
+)  # fmt: skip
+
+# Fields of a moving rearfoot entry that hold one number a stride, and the measure each gives.
+OF_STRIDES: Final[Mapping[str, str]] = {
+    "touchdown": "touchdown-angle",
+    "contact": "contact-angle",
+    "peak": "peak-angle",
+    "peak-time": "peak-time",
+    "range": "rearfoot-range",
+    "midstance": "midstance-angle",
+    "propulsion": "propulsion-angle",
+}
 
 MeasureDefs = dict[Id, MeasureDef]

@@ -15,6 +15,7 @@ from typing import Any
 from ruamel.yaml.comments import CommentedMap
 
 from recommend.errors import InputError, Place
+from recommend.measure.definitions import OF_STRIDES
 from recommend.measure.measured import Measured
 from recommend.measure.model import Measure
 from recommend.reading import read_document, validate
@@ -22,12 +23,8 @@ from recommend.reading.document import Document
 from recommend.visit.models import Visit
 from recommend.visit.writing import child, edited, flow, replace_text
 
-_STRIDES = {
-    "touchdown": "touchdown-angle",
-    "contact": "contact-angle",
-    "midstance": "midstance-angle",
-    "propulsion": "propulsion-angle",
-}
+# The range follows from touchdown and peak, so it is not written beside them.
+_STRIDES = {field: name for field, name in OF_STRIDES.items() if field != "range"}
 _KEPT = {"arch-index", "cop-pattern", "cpei", "standing-angle", *_STRIDES.values()}
 
 

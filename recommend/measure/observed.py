@@ -8,22 +8,43 @@ standing over sitting ratio, as used by the gait study center of Temple Universi
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from statistics import fmean
 
 from recommend.errors import InputError, Place, RecommendError
 from recommend.measure.cop import DriftClass, cpei, drift_class
-from recommend.measure.definitions import DIFFERENCES, MeasureDef, MeasureDefs
+from recommend.measure.definitions import Derivation, MeasureDef, MeasureDefs
+from recommend.measure.derived import derivations, error_of, parts_of, reckoned
 from recommend.measure.model import SIDES, Flag, Measure, Side
 from recommend.measure.spread import standard_error
 from recommend.visit.models import Foot, Pain, Rearfoot, Visit
 
-PHASES = ("touchdown", "contact", "midstance", "propulsion")
+# Angles of a moving entry by the name of their field; all turn with the sign.
+PHASES = ("touchdown", "contact", "peak", "midstance", "propulsion")
 # Which kind of capture a measure can have been read from.
 _CAPTURE_KIND = {
     **dict.fromkeys(("arch-index", "cop-pattern", "cpei"), "pressure"),
-    **dict.fromkeys((*(f"{phase}-angle" for phase in PHASES), "standing-angle"), "marks"),
+    **dict.fromkeys(
+        (
+            *(f"{phase}-angle" for phase in PHASES),
+            "peak-time",
+            "rearfoot-range",
+            "rearfoot-return",
+            "standing-angle",
+        ),
+        "marks",
+    ),
+}
+
+
+# What a mean is called by what stands behind it: only a published one is called so.
+_MEANS = {
+    "published": "published",
+    "derived": "derived",
+    "common-practice": "customary",
+    "from-memory": "remembered",
+    "assumption": "assumed",
 }
 
 
@@ -43,9 +64,11 @@ def observe(visit: Visit, defs: MeasureDefs, parameters: Mapping[str, float]) ->
     """All measures that follow from a visit; a missing reading gives no measure."""
     maker = _Maker(visit, defs, parameters)
     feet: dict[Side, Foot] = {"left": visit.feet.left, "right": visit.feet.right}
-    used = {side: {m.name: m for m in maker.of_foot(side, feet[side])} for side in SIDES}
-    for measure in maker.of_both(used):
-        used[measure.side][measure.name] = measure
+    used: dict[Side, dict[str, Measure]] = {side: {} for side in SIDES}
+    maker.add(used, lambda side: maker.of_foot(side, feet[side]))
+    maker.add_derived(used, between_feet=False)
+    maker.add(used, maker.person)
+    maker.add_derived(used, between_feet=True)
     for side in SIDES:
         used[side] = {name: _captured(m, visit) for name, m in used[side].items()}
     further = {side: tuple(maker.further(side, feet[side])) for side in SIDES}
@@ -94,20 +117,41 @@ class _Maker:
         yield from self._rearfoot(side, foot)
         yield from self._cop(side, foot)
         yield from self._sizes(side, foot)
-        yield from self._person(side)
 
-    def of_both(self, used: Mapping[Side, Mapping[str, Measure]]) -> Iterator[Measure]:
-        """Left-right differences that the rulebook defines; each stands with both feet."""
-        for difference, name in DIFFERENCES.items():
-            if difference not in self.defs:
+    def add(
+        self, used: dict[Side, dict[str, Measure]], made: Callable[[Side], Iterable[Measure]]
+    ) -> None:
+        """Add what `made` gives for each foot."""
+        for side in SIDES:
+            used[side] |= {measure.name: measure for measure in made(side)}
+
+    def add_derived(self, used: dict[Side, dict[str, Measure]], *, between_feet: bool) -> None:
+        """Add the measures that follow, as the rulebook declares; none that was read itself."""
+        for name, how in derivations(self.defs).items():
+            if between_feet or how.between_feet is None:
+                for side, made in list(self._derived(name, how, used)):
+                    used[side].setdefault(name, made)
+
+    def _derived(
+        self, name: str, how: Derivation, used: Mapping[Side, Mapping[str, Measure]]
+    ) -> Iterator[tuple[Side, Measure]]:
+        values = {side: {m.name: m.value for m in used[side].values()} for side in SIDES}
+        for side in SIDES:
+            parts = [used[foot].get(part) for foot, part in parts_of(how, side)]
+            if not _of_a_kind(parts, how):
                 continue
-            left, right = used["left"].get(name), used["right"].get(name)
-            if left is None or right is None or left.qualifiers != right.qualifiers:
-                continue
-            gap = abs(float(left.value) - float(right.value))
-            error = math.hypot(left.error or 0.0, right.error or 0.0)
-            for side in SIDES:
-                yield self._measure(difference, side, gap, error, 1, "both feet")
+            value = float(reckoned(how, side, values))
+            errors = [part.error or 0.0 for part in parts if part is not None]
+            error = error_of(how, self._single(name), errors)
+            words = self._qualifiers(name, parts)
+            made = self._measure(name, side, value, error, 1, _method(how), words)
+            yield side, replace(made, follows=True)
+
+    def _qualifiers(self, name: str, parts: Sequence[Measure | None]) -> dict[str, str]:
+        """The qualifiers that the measure has, as its parts have them."""
+        first = parts[0]
+        assert first is not None
+        return {q: first.qualifiers[q] for q in self.defs[name].qualifiers if q in first.qualifiers}
 
     def further(self, side: Side, foot: Foot) -> Iterator[Measure]:
         """Angles that were taken but are not the ones rules read."""
@@ -188,17 +232,43 @@ class _Maker:
     def _angles(self, side: Side, entry: Rearfoot) -> Iterator[Measure]:
         for phase in PHASES:
             strides = getattr(entry, phase)
-            if strides:
+            if strides and f"{phase}-angle" in self.defs:
                 yield self._angle(f"{phase}-angle", side, entry, strides)
-        if entry.touchdown and entry.contact and len(entry.touchdown) == len(entry.contact):
-            ranges = [
-                peak - start for start, peak in zip(entry.touchdown, entry.contact, strict=True)
-            ]
-            error = reading_error(self.defs["rearfoot-range"], ranges, self.parameters)
-            words: dict[str, str] = {"gait": entry.gait}
-            count = len(ranges)
-            method = "first contact to peak"
-            yield self._measure("rearfoot-range", side, fmean(ranges), error, count, method, words)
+        if entry.peak_time and "peak-time" in self.defs:
+            yield self._angle("peak-time", side, entry, entry.peak_time)
+        if entry.range:
+            yield self._angle("rearfoot-range", side, entry, entry.range)
+        else:
+            yield from self._less("rearfoot-range", side, entry, entry.peak, entry.touchdown)
+        yield from self._less("rearfoot-return", side, entry, entry.peak, entry.propulsion)
+
+    def _less(
+        self,
+        name: str,
+        side: Side,
+        entry: Rearfoot,
+        peak: list[float] | None,
+        other: list[float] | None,
+    ) -> Iterator[Measure]:
+        """How far the peak lies above another angle of the same strides.
+
+        Stride by stride where both were read in as many; else mean less mean, as two readings.
+        """
+        if not peak or not other or name not in self.defs:
+            return
+        words: dict[str, str] = {"gait": entry.gait}
+        if len(peak) == len(other):
+            gaps = [top - low for top, low in zip(peak, other, strict=True)]
+            error = reading_error(self.defs[name], gaps, self.parameters)
+            method = "stride by stride"
+        else:
+            one, two = (reading_error(self.defs["peak-angle"], s, self.parameters)
+                        for s in (peak, other))  # fmt: skip
+            error, method = math.hypot(one, two), "mean less mean, of different strides"
+            gaps = [fmean(peak) - fmean(other)]
+        count = min(len(peak), len(other))
+        made = self._measure(name, side, fmean(gaps), error, count, method, words)
+        yield replace(made, follows=True)
 
     def _angle(self, name: str, side: Side, entry: Rearfoot, strides: list[float]) -> Measure:
         error = reading_error(self.defs[name], strides, self.parameters)
@@ -248,11 +318,8 @@ class _Maker:
         for name, value in sizes:
             if value:
                 yield self._measure(name, side, value, self._single(name), 1, "as written")
-        if length and width:
-            error = self._single("width-ratio")
-            yield self._measure("width-ratio", side, width / length, error, 1, "width over length")
 
-    def _person(self, side: Side) -> Iterator[Measure]:
+    def person(self, side: Side) -> Iterator[Measure]:
         if self.visit.body_mass_kg:
             mass = self.visit.body_mass_kg
             error = self._single("body-mass")
@@ -314,15 +381,31 @@ class _Maker:
 
     def _doubted(self, measure: Measure) -> Measure:
         """Flag a value that is far outside the published norm."""
-        norm = self.defs[measure.name].norm
+        norm = self.defs[measure.name].norm_of(measure.qualifiers)
         bound = self.parameters["noise.implausible"]
         if norm is None or abs(float(measure.value) - norm.mean) <= bound * norm.sd:
             return measure
         text = (
-            f"{float(measure.value):g} {measure.unit} is more than {bound:g} SD from the published "
-            f"mean of {norm.mean:g}; measure again"
+            f"{float(measure.value):g} {measure.unit} is more than {bound:g} SD from the "
+            f"{_MEANS[norm.kind]} mean of {norm.mean:g}; measure again"
         )
         return measure.flagged(Flag("implausible", text))
+
+
+def _method(how: Derivation) -> str:
+    """How a derived measure was made, in words: ``width over length``."""
+    if how.between_feet is not None:
+        return "both feet"
+    joining = {"ratio": " over ", "difference": " less ", "sum": " and "}[how.way]
+    return joining.join(part.rpartition("-")[2] for part in how.parts)
+
+
+def _of_a_kind(parts: Sequence[Measure | None], how: Derivation) -> bool:
+    """Whether every part was read, and of both feet in the same way."""
+    known = [part for part in parts if part is not None]
+    if len(known) < len(parts):
+        return False
+    return how.between_feet is None or known[0].qualifiers == known[1].qualifiers
 
 
 def _of_both_sides(answers: Sequence[tuple[Pain, float | None]]) -> bool:

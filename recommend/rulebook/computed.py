@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import get_args
 
 from recommend.errors import InputError, nearest
-from recommend.measure.definitions import ADDED_LATER, COMPUTED, MeasureDef, MeasureDefs
+from recommend.measure.definitions import COMPUTED, OPTIONAL, MeasureDef, MeasureDefs
 from recommend.reading import Document
 from recommend.reading.document import Loc
 from recommend.visit.models import CopPattern, Gait, Reference
@@ -23,7 +23,7 @@ def check_computed(measures: MeasureDefs, at: Document) -> None:
     """Raise InputError for a computed measure that is missing or defined as something else."""
     for name, (unit, qualifiers) in COMPUTED.items():
         if name not in measures:
-            if name in ADDED_LATER:
+            if name in OPTIONAL:
                 continue
             raise InputError(
                 at.place(("measures",)),

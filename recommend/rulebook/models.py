@@ -34,8 +34,8 @@ class Basis(Strict):
 
     @model_validator(mode="after")
     def _published_names_sources(self) -> Basis:
-        if self.kind == "published" and not self.sources:
-            raise ValueError("a published basis names its `sources` (ids in sources.yaml)")
+        if self.kind in ("published", "derived") and not self.sources:
+            raise ValueError(f"a {self.kind} basis names its `sources` (ids in sources.yaml)")
         return self
 
 

@@ -14,14 +14,15 @@ from pydantic import Field, model_validator
 from recommend.errors import InputError, Place, RecommendError, nearest
 from recommend.reading import Strict, read_document, validate
 
-Kind = Literal["published", "common-practice", "from-memory", "assumption"]
+Kind = Literal["published", "derived", "common-practice", "from-memory", "assumption"]
 
 
 class Figure(Strict):
     """A bare number and where it comes from; its unit and meaning stand where it is used.
 
     `kind` says what stands behind it: a ``published`` value names its `source` in
-    ``rules/sources.yaml``; ``common-practice`` has no source; ``from-memory`` is to be
+    ``rules/sources.yaml``; a ``derived`` one follows from published figures by the arithmetic
+    that its `note` states; ``common-practice`` has no source; ``from-memory`` is to be
     verified; an ``assumption`` is our engineering choice.
     """
 
@@ -34,6 +35,8 @@ class Figure(Strict):
     def _published_names_its_source(self) -> Figure:
         if self.kind == "published" and not self.source:
             raise ValueError("a published value names its `source` (an id in sources.yaml)")
+        if self.kind == "derived" and not (self.source and self.note):
+            raise ValueError("a derived value names its `source` and its arithmetic in `note`")
         return self
 
 

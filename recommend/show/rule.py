@@ -57,6 +57,7 @@ def basis_lines(basis: Basis, book: Rulebook) -> Iterator[str]:
     """What stands behind a statement, one source a line."""
     kinds = {
         "published": "published",
+        "derived": "derived from published figures",
         "common-practice": "common practice, no source",
         "from-memory": "from memory, to be verified",
         "assumption": "an assumption of this rulebook",

@@ -13,6 +13,7 @@ from recommend.trail.node import Node
 
 KINDS = {
     "published": "published",
+    "derived": "derived from published figures",
     "common-practice": "common practice, no source",
     "from-memory": "from memory, to be verified",
     "assumption": "our assumption",

@@ -113,9 +113,19 @@ PHASES = (
         "The angle at the first contact of the heel, one number a stride.",
     ),
     (
-        "contact", "contact, the peak",
-        "The largest angle while the foot comes down, one number a stride. At least 7 strides "
-        "let their own scatter speak.",
+        "contact", "contact alone, its largest",
+        "The largest angle while the foot comes down, one number a stride; older visits hold it.",
+    ),
+    (
+        "peak", "the peak, whole stance",
+        "The largest angle between first contact and toe-off, wherever it lies, one number a "
+        "stride. At least 7 strides let their own scatter speak. What another lab calls the peak "
+        "of contact alone is another number, and does not belong here.",
+    ),
+    (
+        "peak-time", "when the peak is reached",
+        "The time of the largest angle in percent of stance, 0 at first contact and 100 at "
+        "toe-off, one number a stride.",
     ),
     (
         "midstance", "midstance, the mean",
@@ -297,11 +307,13 @@ def _angles(zero: str) -> Iterator[Step]:
         ("feet", Both(), moving, "reference"), _ZERO_HELP, usual=lambda _tree: zero,
     )  # fmt: skip
     for phase, title, explained in PHASES:
+        timed = phase == "peak-time"
+        unit, words = ("percent", "percent of stance") if timed else ("deg", "degrees inwards")
         for side in SIDES:
             yield Step(
-                f"{phase}.{side}", block, f"{side.upper()}: {title}, degrees inwards by stride",
-                Readings("deg"), ("feet", side, moving, phase),
-                f"{explained} {_ANGLE_HELP}",
+                f"{phase}.{side}", block, f"{side.upper()}: {title}, {words} by stride",
+                Readings(unit), ("feet", side, moving, phase),
+                explained if timed else f"{explained} {_ANGLE_HELP}",
             )  # fmt: skip
 
 

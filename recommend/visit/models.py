@@ -53,6 +53,12 @@ Height = Annotated[float, Field(gt=0, lt=200, description="a number above 0 and 
 Coordinate = Annotated[float, Field(ge=-500, le=1000, description="a number from -500 to 1000 mm")]
 Point = Annotated[list[Coordinate], Field(min_length=2, max_length=2, description="[x, y] in mm")]
 Share = Annotated[float, Field(ge=0, le=100)]
+Range = Annotated[float, Field(ge=-90, le=90, description="a number from -90 to 90 degrees")]
+Ranges = Annotated[
+    list[Range],
+    BeforeValidator(_listed),
+    Field(min_length=1, max_length=2000, description="1 to 2000 ranges in degrees, one a stride"),
+]
 Curve = Annotated[
     list[Angle],
     Field(min_length=101, max_length=101, description="101 angles, one a percent of stance"),
@@ -124,18 +130,31 @@ class ArchIndex(Strict):
     load: Literal["static", "dynamic"]
 
 
+# Fields of a moving entry that hold one number a stride, in the order of stance.
+STRIDE_FIELDS = (
+    "touchdown", "contact", "peak", "peak_time", "range", "midstance", "propulsion",
+)  # fmt: skip
+PEAK_ROUNDED = 0.11  # deg; angles are written to a tenth, each rounded by itself
+
+
 class Rearfoot(Strict):
     """Rearfoot angle relative to the leg in degrees, eversion positive, one number a stride.
 
-    `contact` is the peak in contact, `midstance` and `propulsion` are means of their phase,
-    `touchdown` is the angle at first contact; a standing reading goes under `angle`. `curve`, for
-    pictures only, is the mean at 0, 1, ... 100 % of stance.
+    `touchdown` is the angle at first contact; `peak` the largest angle of the whole stance, and
+    `peak_time` when it is reached, in percent of stance; `range` how far the heel rolls from
+    touchdown to peak (left out where both are given); `midstance` and `propulsion` are means of
+    their phase; a standing reading goes under `angle`. `contact`, of older files, is the largest
+    angle of the phase of contact alone: a scale of its own, and never above the peak. `curve`,
+    for pictures only, is the mean at 0, 1, ... 100 % of stance.
     """
 
     gait: Gait
     reference: Reference
     angle: Strides | None = None
     touchdown: Strides | None = None
+    peak: Strides | None = None
+    peak_time: Shares | None = None
+    range: Ranges | None = None
     contact: Strides | None = None
     midstance: Strides | None = None
     propulsion: Strides | None = None
@@ -143,14 +162,28 @@ class Rearfoot(Strict):
 
     @model_validator(mode="after")
     def _standing_has_no_phases(self) -> Rearfoot:
-        phases = (self.touchdown, self.contact, self.midstance, self.propulsion)
+        phases = (getattr(self, name) for name in STRIDE_FIELDS)
         if self.gait == "standing" and any(p is not None for p in phases):
             raise ValueError("a standing reading has no phases of a step; write it under `angle`")
         if self.gait != "standing" and self.angle is not None:
             raise ValueError(
                 f"`angle` is for standing, and the gait is {self.gait}; write the readings under "
-                "`touchdown`, `contact`, `midstance` or `propulsion`"
+                "`touchdown`, `peak`, `contact`, `midstance` or `propulsion`"
             )
+        return self
+
+    @model_validator(mode="after")
+    def _nothing_lies_above_the_peak(self) -> Rearfoot:
+        for name in ("touchdown", "contact", "midstance", "propulsion"):
+            strides = getattr(self, name)
+            if not self.peak or not strides or len(strides) != len(self.peak):
+                continue
+            for number, (peak, other) in enumerate(zip(self.peak, strides, strict=True), 1):
+                if other > peak + PEAK_ROUNDED:
+                    raise ValueError(
+                        f"`{name}` ({other:g}) is above `peak` ({peak:g}) in stride {number}, and "
+                        "the peak is the largest angle of the whole stance; correct one of them"
+                    )
         return self
 
 

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from recommend.measure.definitions import ADDED_LATER, COMPUTED, MeasureDef, ReadingError
+from recommend.measure.definitions import COMPUTED, OPTIONAL, MeasureDef, ReadingError
 from recommend.measure.model import Measure
 from recommend.measure.observed import Observed, observe, reading_error
 from recommend.rulebook import Rulebook
@@ -136,12 +136,58 @@ def test_an_angle_is_the_mean_of_its_strides(book: Rulebook) -> None:
 
 def test_the_range_of_pronation_is_taken_stride_by_stride(book: Rulebook) -> None:
     """Peak less first contact of each stride, so that a drifting camera cancels."""
-    touchdown, contact = [-3.0, -1.0, -2.0], [5.0, 6.0, 6.5]
-    measures = left(book, angles("running", touchdown=touchdown, contact=contact))
-    each = [peak - start for start, peak in zip(touchdown, contact, strict=True)]
+    touchdown, peak = [-3.0, -1.0, -2.0], [5.0, 6.0, 6.5]
+    measures = left(book, angles("running", touchdown=touchdown, peak=peak))
+    each = [top - start for start, top in zip(touchdown, peak, strict=True)]
     assert measures["rearfoot-range"].value == pytest.approx(statistics.fmean(each))
-    unpaired = left(book, angles("running", touchdown=[-3.0], contact=contact))
-    assert "rearfoot-range" not in unpaired
+    typed = left(book, angles("running", touchdown=touchdown, peak=peak, range=[9.0]))
+    assert typed["rearfoot-range"].value == 9.0
+
+
+def test_a_range_of_different_strides_is_wider_never_silent(book: Rulebook) -> None:
+    """Where strides cannot be paired, mean less mean stands with the errors of both readings."""
+    strides = {"touchdown": [-3.0, -2.0], "peak": [5.0, 6.0, 6.5], "propulsion": [1.0]}
+    measures = left(book, angles("running", **strides))
+    assert measures["rearfoot-range"].value == pytest.approx(35 / 6 + 2.5)
+    assert measures["rearfoot-return"].value == pytest.approx(35 / 6 - 1.0)
+    errors = [measures[f"{name}-angle"].error for name in ("touchdown", "peak")]
+    assert measures["rearfoot-range"].error == pytest.approx(math.hypot(*errors))
+
+
+def test_the_return_is_taken_stride_by_stride(book: Rulebook) -> None:
+    """How far it has come back: peak of the whole stance less the mean of propulsion."""
+    peak, propulsion = [5.0, 6.0, 6.5], [1.0, 0.0, 2.0]
+    measures = left(book, angles("walking", peak=peak, propulsion=propulsion))
+    assert measures["rearfoot-return"].value == pytest.approx((4 + 6 + 4.5) / 3)
+    assert measures["rearfoot-return"].qualifiers == {"gait": "walking"}
+
+
+def test_an_older_reading_of_contact_alone_is_no_peak(book: Rulebook) -> None:
+    """The largest angle of the phase of contact keeps its own name: no peak, range or return."""
+    old = angles("walking", touchdown=[-1.0], contact=[4.0], propulsion=[1.0])
+    measures = left(book, old)
+    assert measures["contact-angle"].value == 4.0
+    assert not {"peak-angle", "rearfoot-range", "rearfoot-return"} & set(measures)
+
+
+def test_the_place_among_people_is_of_the_same_gait_and_zero(book: Rulebook) -> None:
+    """A neutral-zero angle within its own norm is not implausible; without a norm none is."""
+    running = angles("running", "subtalar-neutral", peak=[20.0] * 8)
+    assert left(book, running)["peak-angle"].flags == ()
+    walking = left(book, angles("walking", "vertical", peak=[20.0] * 8))["peak-angle"]
+    assert [flag.name for flag in walking.flags] == ["implausible"]
+    unknown = left(book, angles("walking", "subtalar-neutral", peak=[20.0] * 8))
+    assert unknown["peak-angle"].flags == ()
+    sensor = {"arch-index": {"value": 0.02, "kind": "pressure-weighted", "load": "dynamic"}}
+    assert left(book, sensor)["arch-index"].flags == ()
+
+
+@pytest.mark.parametrize("name", ["touchdown", "contact", "midstance", "propulsion"])
+def test_no_other_angle_of_a_stride_is_above_its_peak(name: str) -> None:
+    """The peak is the largest of the whole stance: a larger one is a slip, and is said."""
+    with pytest.raises(ValueError, match="largest angle of the whole stance"):
+        visit_of(angles("walking", peak=[5.0, 6.0], **{name: [4.0, 6.5]}))
+    visit_of(angles("walking", peak=[5.0, 6.0], **{name: [4.0, 6.1]}))
 
 
 def test_a_difference_carries_the_errors_of_both_feet(book: Rulebook) -> None:
@@ -165,7 +211,7 @@ def test_feet_of_two_lengths_have_a_difference(book: Rulebook) -> None:
 
 def test_a_rulebook_from_before_a_measure_was_computed_goes_without_it(book: Rulebook) -> None:
     """Records keep their rulebooks, and those must still be derived from."""
-    older = {name: one for name, one in book.measures.items() if name not in ADDED_LATER}
+    older = {name: one for name, one in book.measures.items() if name not in OPTIONAL}
     visit = visit_of({"foot-length-mm": 205.0}, {"foot-length-mm": 240.0})
     used = observe(visit, older, book.parameters).used
     assert "foot-length" in used["left"]
@@ -267,7 +313,10 @@ def test_every_measure_that_is_made_is_in_the_list_of_those_computed(book: Ruleb
         "navicular-height-mm": {"sitting": 45, "standing": 40},
         "arch-index": {"value": 0.23, "kind": "ink", "load": "static"},
         "cop": {"path-mm": [[0, y] for y in range(10, 250, 10)]},
-        **angles("walking", touchdown=-2.0, contact=4.0, midstance=2.0, propulsion=-1.0),
+        **angles(
+            "walking", touchdown=-2.0, contact=4.0, peak=5.0, midstance=2.0, propulsion=-1.0,
+            **{"peak-time": 40.0},
+        ),
     }  # fmt: skip
     foot["rearfoot"].append({"gait": "standing", "reference": "vertical", "angle": 4.0})
     pain = [{"site": "heel", "side": "left", "score": 1, "weeks": 2}]

@@ -192,7 +192,7 @@ def test_three_dimensional_hindfoot_angle_of_the_recording(foot_model, side, sig
 def test_rear_view_of_the_foot_model_is_a_smoke_test(foot_model, side):
     """The rear view of a real three-dimensional foot has no gaps, ordinary angles, the right sign.
 
-    How far it may be trusted is written in the README: with the heel still it keeps within 3
+    How far it may be trusted is written in the manual (captures): the heel still, it keeps within 3
     degrees (rms) of the 3-D angle after an offset; where that one moves by more than 8 degrees
     the two move the same way. Nothing closer is claimed.
     """

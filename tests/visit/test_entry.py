@@ -139,10 +139,10 @@ def test_a_truncated_length_longer_than_the_foot_is_refused(begin: Begin) -> Non
 
 def test_an_implausible_value_is_taken_when_it_is_repeated(begin: Begin) -> None:
     """A value far outside the norm is taken only when it is typed a second time."""
-    entry = begin("contact.left", purpose="walking")
+    entry = begin("peak.left", purpose="walking")
     assert entry.feed("22 23 22").kind == "again"
     assert entry.feed("22 23 22").kind == "taken"
-    assert visit_of(entry.draft.tree).feet.left.rearfoot[0].contact == [22, 23, 22]
+    assert visit_of(entry.draft.tree).feet.left.rearfoot[0].peak == [22, 23, 22]
 
 
 def test_another_doubtful_value_is_doubted_anew(begin: Begin) -> None:

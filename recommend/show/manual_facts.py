@@ -1,0 +1,122 @@
+"""What the pages of the manual take from the rulebook: single numbers, and lists.
+
+``{{rank.served}}`` is a parameter, ``{{trial.confidence percent}}`` a share as percent,
+``{{limits.NAME}}`` the value or values of a limit, ``{{measures.NAME.error}}`` the standard error
+of one reading with its unit, and ``{{cautions}}`` (no dot) one of the lists of `LISTS`.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Callable, Iterator
+
+from recommend.errors import EXIT_WORDS, RecommendError, nearest
+from recommend.measure.definitions import MeasureDef, unit_words
+from recommend.rulebook import Rulebook
+from recommend.show.words import number
+
+PLACE = re.compile(r"\{\{([a-z0-9.-]+)(?:\s+(percent|size))?\}\}")
+_PERCENT = 100
+_KIND = {
+    "published": "published",
+    "derived": "derived from published figures",
+    "common-practice": "common practice",
+    "from-memory": "from memory, to be verified",
+    "assumption": "an assumption of ours",
+}
+
+
+def has_places(text: str) -> bool:
+    """Whether something in `text` is to be filled in."""
+    return bool(PLACE.search(text))
+
+
+def filled(text: str, book: Rulebook) -> str:
+    """`text` with every name in double braces replaced by what the rulebook says.
+
+    Raises
+    ------
+    RecommendError
+        If the rulebook has nothing of that name.
+    """
+    return PLACE.sub(lambda place: _value(place[1], place[2], book), text)
+
+
+def _value(name: str, form: str | None, book: Rulebook) -> str:
+    if "." not in name:
+        if name not in LISTS:
+            raise RecommendError(f"the manual has no list `{name}`; {nearest(name, LISTS)}.")
+        return "\n".join(LISTS[name](book))
+    kind, _, rest = name.partition(".")
+    if kind == "limits":
+        return _limit(rest, book)
+    if kind == "measures":
+        return _error(book.measures[rest.removesuffix(".error")]) or "an unknown error"
+    value = book.parameters[name]
+    if form == "percent":
+        return f"{_PERCENT * value:g}"
+    return f"{abs(value) if form == 'size' else value:g}"
+
+
+def _limit(name: str, book: Rulebook) -> str:
+    if name not in book.limits:
+        raise RecommendError(f"no limit is called `{name}`; {nearest(name, book.limits)}.")
+    values = dict.fromkeys(f"{one.value:g}" for one in book.limits[name].values)
+    return " or ".join(values)
+
+
+def _error(one: MeasureDef) -> str:
+    if one.error is None or not one.error.single:
+        return ""
+    return f"{number(one.error.single, one.decimals + 1)}{unit_words(one.unit)}"
+
+
+def how_to_measure(book: Rulebook) -> Iterator[str]:
+    """How each measure is taken."""
+    return (f"- `{name}`: {one.how}" for name, one in book.measures.items() if one.how)
+
+
+def meanings(book: Rulebook) -> Iterator[str]:
+    """What each measure is, with the error of one reading and the mean of a studied group."""
+    for name, one in book.measures.items():
+        yield f"- `{name}`: {one.title}.{_error_words(one)}{_norm_words(one)}"
+
+
+def _error_words(one: MeasureDef) -> str:
+    size = _error(one)
+    return f" One reading ±{size} ({_KIND[one.error.kind]})." if size and one.error else ""
+
+
+def _norm_words(one: MeasureDef) -> str:
+    if one.norm is None:
+        return ""
+    mean, sd = number(one.norm.mean, one.decimals), number(one.norm.sd, one.decimals + 1)
+    return f" Mean of a studied group {mean}, SD {sd} ({_KIND[one.norm.kind]})."
+
+
+def limit_kinds(book: Rulebook) -> Iterator[str]:
+    """How many limits there are, and how well they are known."""
+    kinds = Counter(value.kind for value in book.limit_values)
+    parts = ", ".join(f"{count} are {_KIND[kind]}" for kind, count in kinds.most_common())
+    total = sum(kinds.values())
+    yield f"{len(book.limits)} limits with {total} values, those of every norm counted: {parts}"
+
+
+def cautions(book: Rulebook) -> Iterator[str]:
+    """What stands on every shortlist."""
+    return (f"- {caution}" for caution in book.heading.cautions)
+
+
+def exit_codes(_book: Rulebook) -> Iterator[str]:
+    """What each command returns."""
+    return (f"| {code.value} | {words} |" for code, words in EXIT_WORDS.items())
+
+
+LISTS: dict[str, Callable[[Rulebook], Iterator[str]]] = {
+    "how-to-measure": how_to_measure,
+    "what-numbers-mean": meanings,
+    "limit-kinds": limit_kinds,
+    "cautions": cautions,
+    "exit-codes": exit_codes,
+}
