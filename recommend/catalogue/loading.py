@@ -57,6 +57,11 @@ class Catalogue:
         return " + ".join(self.sources) or self.folder
 
     @cached_property
+    def made(self) -> dict[int, Any]:
+        """What is made of the catalogue once and used again; whoever makes it fills it."""
+        return {}
+
+    @cached_property
     def shoes(self) -> tuple[Item, ...]:
         """The shoes, by id."""
         return tuple(item for item in self.items if item.product.kind == "shoe")

@@ -24,9 +24,9 @@ from recommend.measure.observed import observe
 from recommend.reading import Document, Strict, problems_in, read_document
 from recommend.reading.document import Loc
 from recommend.rulebook.book import CompiledRule, Rulebook
+from recommend.rulebook.comparisons import Comparison
 from recommend.rulebook.conditions import UNDETERMINED
 from recommend.rulebook.models import (
-    Comparison,
     NeedsThen,
     NeedThen,
     NoteLevel,
@@ -224,7 +224,7 @@ def _reading(name: str, value: float | str | Reading, book: Rulebook) -> Facts:
     number = value if isinstance(value, str) else float(value)
     measure = Measure(name, "left", number, definition.unit, error, qualifiers=usual)
     taken = {f"known_{name}": "yes"}
-    return {**measure_facts(measure, book.parameters["noise.clearly"]), **taken}
+    return {**measure_facts(measure, book.parameters), **taken}
 
 
 def _check_expect(expect: Expect, at: Document, loc: Loc, book: Rulebook) -> None:

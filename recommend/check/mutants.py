@@ -30,9 +30,9 @@ from recommend.rulebook.naming import DECIMALS
 from recommend.rulebook.terms import Number
 from recommend.rulebook.words import code
 
-_EDGE = {**{word: OPS[one.edge].word for word, one in COMPARISONS.items()},
+_EDGE: dict[str, str] = {**{word: OPS[one.edge].word for word, one in COMPARISONS.items()},
          "clearly-above": "above", "clearly-below": "below"}  # fmt: skip
-_OTHER_WAY = {**{word: opposite(word) for word in COMPARISONS},
+_OTHER_WAY: dict[str, str] = {**{word: opposite(word) for word in COMPARISONS},
               "clearly-above": "clearly-below", "clearly-below": "clearly-above"}  # fmt: skip
 _WEAKER = {"stop": "see-clinician", "see-clinician": "caution"}
 # A need turned over keeps whether it takes in the target itself; and the edge of it.

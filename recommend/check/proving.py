@@ -245,7 +245,7 @@ class _Prover:
     def _binding(self) -> Iterator[tuple[CompiledRule, Need]]:
         for rule in self.book.rules:
             if isinstance(rule.rule.then, NeedsThen):
-                for need in rule_needs(self.book, rule.id, "left"):
+                for need in rule_needs(self.book, rule.id):
                     if need.strength != "prefer":
                         yield rule, need
 
@@ -317,7 +317,7 @@ class _Prover:
             kept = needs_of(self.book, {"left": [one.id], "right": [other.id]}).of("never")
             left = {(need.attribute, need.comparison, need.target) for need in kept}
             for rule in (one, other):
-                for need in rule_needs(self.book, rule.id, "left"):
+                for need in rule_needs(self.book, rule.id):
                     key = (need.attribute, need.comparison, need.target)
                     if need.strength == "never" and key not in left:
                         both = z3.And(self.foot.holds(one), self.foot.holds(other))

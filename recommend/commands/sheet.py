@@ -11,13 +11,13 @@ from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.cli import single
 from recommend.commands.options import VisitName, visit_file
 from recommend.errors import Exit
-from recommend.match.outcome import outcome_of
 from recommend.measure.named import read_measured_visit
 from recommend.reading import read_document
 from recommend.settings import setting
 from recommend.show.output import write_output
 from recommend.show.sheet import Paper, Wording, messages, page, sheet_of
 from recommend.trial.outcome import trial_outcome
+from recommend.way import outcome_of
 
 
 def sheet(

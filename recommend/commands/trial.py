@@ -13,7 +13,6 @@ from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.cli import single
 from recommend.commands.completing import insoles, shoes
 from recommend.errors import Exit, InputError, Place
-from recommend.match.outcome import outcome_of
 from recommend.measure.capture import CaptureOptions, measure_capture
 from recommend.measure.model import Side
 from recommend.measure.named import read_measured_visit
@@ -35,6 +34,7 @@ from recommend.trial.entry import (
 from recommend.trial.outcome import as_document, trial_outcome
 from recommend.trial.steps import OWN
 from recommend.visit.models import Reference
+from recommend.way import outcome_of
 
 
 def trial(

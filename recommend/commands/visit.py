@@ -16,7 +16,6 @@ from recommend.commands.repeats import repeatability
 from recommend.commands.shelved import Known, edit, form, history, list_, outcomes, steps_for
 from recommend.errors import Exit, InputError, Place
 from recommend.infer.counter import Counter
-from recommend.match.outcome import outcome_of
 from recommend.settings import setting
 from recommend.show.dialogue import LeftError, heading, run, say
 from recommend.show.progress import note_lines, progress_line
@@ -27,6 +26,7 @@ from recommend.visit.answers import RefusedError, Text
 from recommend.visit.coming_back import begun_again
 from recommend.visit.entry import Entry, visit_of
 from recommend.visit.shelf import REFERENCE, Draft, Shelf
+from recommend.way import outcome_of
 
 app = typer.Typer(add_completion=False, rich_markup_mode=None, no_args_is_help=True)
 

@@ -69,6 +69,16 @@ class Judgement:
         return 100 * self.gained / self.weight if self.weight else None
 
 
+def joined(*judgements: Judgement) -> Judgement:
+    """One judgement of several that share no verdict."""
+    return Judgement(
+        tuple(verdict for one in judgements for verdict in one.verdicts),
+        sum(one.weight for one in judgements),
+        sum(one.gained for one in judgements),
+        all(one.suitable for one in judgements),
+    )
+
+
 class Judged:
     """How m products stand to n needs, whoever asks for them.
 
@@ -102,12 +112,12 @@ class Judged:
             columns = _held_against(need, levels, book)
             self.short[:, n], self.satisfaction[:, n], self.broken[:, n] = columns
 
-    def judgement(self, row: int, needs: PairNeeds) -> Judgement:
-        """The verdicts of one product on the needs of a pair of feet."""
+    def judgement(self, row: int, needs: PairNeeds, only: str | None = None) -> Judgement:
+        """The verdicts of one product on the needs of a pair of feet; `only` on those of a kind."""
         verdicts = tuple(
             self._verdict(row, n, need)
             for n, need in zip(needs.columns, needs.needs, strict=True)
-            if self.concerns[row, n]
+            if self.concerns[row, n] and (only is None or need.attribute.startswith(f"{only}."))
         )
         return Judgement(
             verdicts,

@@ -104,7 +104,7 @@ class Active:
 
     def rows(self, part: slice | NDArray[np.intp]) -> Active:
         """The same of some customers only."""
-        return Active(*(one[part] for one in (self.asked, self.weights, self.binding, self.told)))
+        return Active(self.asked[part], self.weights[part], self.binding[part], self.told[part])
 
     def without(self, needs: Bools) -> Active:
         """The same with the binding needs of a mask, shape (n,), waived."""
@@ -295,9 +295,7 @@ def rule_needs(book: Rulebook, rule_id: str) -> Iterator[Need]:
     for then in rule.asks:
         target, weight = target_of(book, then), _weight(book, then)
         because = (rule.rule.because,)
-        yield Need(
-            then.attribute, then.is_, target, then.strength, weight, (), (rule_id,), because
-        )
+        yield Need(then.attribute, then.is_, target, then.strength, weight, (), (rule_id,), because)
 
 
 def target_of(book: Rulebook, then: NeedThen) -> float:

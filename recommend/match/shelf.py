@@ -94,7 +94,7 @@ class Shelf:
         for way in ("shoe", "insole"):
             own = self._mask[way]
             share = _share(_gained(self._judged(way), active, own), total, empty=way == "shoe")
-            parts.append(_ruled_out(share, _broken(self._judged(way), active, own | of_pair)))
+            parts.append(_ruled_out(share, _broken(self._judged(way), active, own)))
         share = _share(_gained(self.together, active, of_pair), total, empty=0)
         together = _ruled_out(share, _broken(self.together, active, of_pair))
         out = np.take(together, self.which, axis=1)
@@ -120,47 +120,56 @@ class Shelf:
         """What speaks against every shoe, insole or fitting pair (`pairs` says which)."""
         if way != "pair":
             own = self._costs(way, active, self._mask[way] | self._mask["pair"])
-            return Costs(own.out | self._unwarranted(way, active), own.fit, own.function)
+            return Costs(self._ruling(way, own.out, active), own.fit, own.function)
         of_pair = self._mask["pair"]
-        shoe, insole = (
-            self._costs(w, active, self._mask[w], out_too=of_pair) for w in ("shoe", "insole")
-        )
+        shoe, insole = (self._costs(w, active, self._mask[w]) for w in ("shoe", "insole"))
         both = self._costs("pair", active, of_pair)
         s, i = self.pairs
         k = self.which[s, i]
-        unwarranted = self._unwarranted("shoe", active)[:, s] | (
-            self._unwarranted("insole", active)[:, i]
-        )
+        alone = self.alone_out("shoe", active)[:, s] | self.alone_out("insole", active)[:, i]
+        as_it_is = self._undescribed("shoe")[s] & (self._offered("insole") == "none")[i]
         return Costs(
-            shoe.out[:, s] | insole.out[:, i] | both.out[:, k] | unwarranted,
+            alone | (both.out[:, k] & ~as_it_is),
             shoe.fit[:, s] + insole.fit[:, i] + both.fit[:, k],
             shoe.function[:, s] + insole.function[:, i] + both.function[:, k],
         )
 
-    def _costs(
-        self, way: Way, active: Active, mask: Bools, out_too: Bools | None = None
-    ) -> Costs:
-        """Costs of the needs in a mask; those in `out_too` only rule out."""
+    def alone_out(self, kind: Way, active: Active) -> Bools:
+        """Whether what a shoe or an insole is by itself rules it out, whatever its partner."""
+        out = _broken(self._judged(kind), active, self._mask[kind])
+        return self._ruling(kind, out, active)
+
+    def _ruling(self, kind: Way, out: Bools, active: Active) -> Bools:
+        """What is ruled out; of shoes nobody described, whether something asks for more."""
+        known = out & ~self._undescribed(kind)[None, :]
+        return np.asarray(known | self._unwarranted(kind, active), np.bool_)
+
+    def _undescribed(self, kind: Way) -> Bools:
+        """The customer's own shoes of which nothing is known, shape (m,)."""
+        items = self.shoes if kind == "shoe" else self.insoles
+        return np.array([i.offered == "own" and not i.levels for i in items], np.bool_)
+
+    def _costs(self, way: Way, active: Active, mask: Bools) -> Costs:
+        """Costs of the needs in a mask."""
         judged = self._judged(way)
         fit_needs = self.table.fit & mask
-        rules_out = mask if out_too is None else mask | out_too
         function = _missed(judged, active, mask & ~fit_needs)
         if way != "pair":
             function = function + self.unasked[way].cost(active)
-            function[:, self._offered(way) != "shop"] = 0
         fits = _missed(judged, active, fit_needs)
-        fits[:, self._offered(way) == "none"] = 0
-        return Costs(_broken(judged, active, rules_out), fits, function)
+        if way != "pair":
+            nothing = self._undescribed(way) | (self._offered(way) == "none")
+            function[:, nothing] = fits[:, nothing] = 0
+        return Costs(_broken(judged, active, mask), fits, function)
 
     def _offered(self, way: Way) -> Array:
         items = {"shoe": self.shoes, "insole": self.insoles, "pair": ()}[way]
         return np.array([item.offered for item in items], "U4")
 
     def _unwarranted(self, way: Way, active: Active) -> Bools:
-        """Where the customer's own shoe, or no insole, will not do: something asks for more."""
-        offered = self._offered(way)
-        asks = self.table.asks_more(way, active)
-        return np.asarray(asks[:, None] & (offered != "shop")[None, :], np.bool_)
+        """Where shoes nobody described, or no insole, will not do: something asks for more."""
+        without = self._undescribed(way) | (self._offered(way) == "none")
+        return np.asarray(self.table.asks_more(way, active)[:, None] & without, np.bool_)
 
     @cached_property
     def unasked(self) -> dict[Way, Unasked]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -110,25 +111,35 @@ def size_for(item: Item, wanted: Wanted, parameters: Parameters) -> Sized:
         return Sized("in-stock")
     if wanted.length is None or not item.stock:
         return Sized("size-unknown")
-    shortest = wanted.length - parameters["sizing.length-slack"]
-    longest = wanted.length + parameters["sizing.longest-over"]
-    fitting = [size for size in item.stock if shortest <= size <= longest]
-    if not fitting:
+    at = int(taken(item, np.array([wanted.length]), parameters)[0])
+    if at < 0:
         return Sized("not-made")
-    size = min(fitting)
-    smaller = max((s for s in item.stock if s < size), default=None)
+    made = sorted(item.stock)
+    size, count = made[at], item.stock[made[at]]
+    smaller = made[at - 1] if at else None
     between = size - wanted.length >= parameters["sizing.between-from"]
     short = wanted.length - smaller if smaller is not None and between else None
-    count, over = item.stock[size], size - wanted.length
+    over = size - wanted.length
     state: Availability = "in-stock" if count else "out-of-stock"
-    step = _length_step(over, parameters)
+    step = int(length_steps(np.array([over]), parameters)[0])
     return Sized(state, size, count, smaller if short is not None else None, short, over, step)
 
 
-def _length_step(over: float, parameters: Parameters) -> int:
-    """How many steps longer than wanted a size is; 0 under earlier rulebooks, which do not ask."""
+def taken(item: Item, lengths: NDArray[np.float64], parameters: Parameters) -> NDArray[np.intp]:
+    """Place among the made sizes of the one that each length (mm) takes; -1 where none fits.
+
+    That is the smallest that is long enough, if it is not too long.
+    """
+    made = np.array(sorted(item.stock))
+    at = np.searchsorted(made, lengths - parameters["sizing.length-slack"])
+    size = np.append(made, np.inf)[at]
+    return np.where(size <= lengths + parameters["sizing.longest-over"], at, -1)
+
+
+def length_steps(over: NDArray[np.float64], parameters: Parameters) -> NDArray[np.int64]:
+    """How many steps longer than wanted sizes are; 0 under earlier rulebooks, which do not ask."""
     step = parameters.since("sizing.length-step", math.inf)
-    return max(0, math.floor((over + ROUNDING) / step))
+    return np.maximum(0, np.floor((over + ROUNDING) / step)).astype(np.int64)
 
 
 class SizeClasses:
@@ -156,7 +167,6 @@ class SizeClasses:
         within = range(1, 1 + math.floor(over / step))
         starts |= {_tenths(size - n * step) + 1 for size in sizes for n in within}
         self.starts = np.array(sorted(starts))
-        self._kept: dict[int, tuple[Item, list[Sized]]] = {}
 
     def __len__(self) -> int:
         return len(self.starts) + 2
@@ -193,24 +203,41 @@ class SizeClasses:
         step = self.parameters["coverage.size-step"]
         return math.ceil((length - self.parameters["sizing.length-slack"]) / step) * step
 
-    def sized(self, items: Sequence[Item]) -> list[list[Sized]]:
-        """For every item, its size in every class."""
-        return [self._sized(item) for item in items]
+    def sized(self, item: Item, index: int) -> Sized:
+        """The size of an item in one class."""
+        return size_for(item, Wanted(self.length(index), ""), self.parameters)
 
-    def _sized(self, item: Item) -> list[Sized]:
-        # Kept by identity: two catalogues may give the same id to different stock.
-        if id(item) not in self._kept:
-            wanted = [Wanted(self.length(index), "") for index in range(len(self))]
-            self._kept[id(item)] = (item, [size_for(item, w, self.parameters) for w in wanted])
-        return self._kept[id(item)][1]
-
-    def having(
-        self, items: Sequence[Item], accepted: Iterable[Availability]
-    ) -> NDArray[np.bool_]:
+    def having(self, items: Sequence[Item], accepted: Iterable[Availability]) -> NDArray[np.bool_]:
         """Whether each class can have each item, bool, shape (classes, items)."""
-        allowed = {*accepted, "size-unknown"}
-        table = [[one.availability in allowed for one in row] for row in self.sized(items)]
-        return np.array(table, bool).reshape(len(items), len(self)).T
+        allowed: set[str] = {*accepted, "size-unknown"}
+        table = np.array([self._have(item, allowed) for item in items], np.bool_)
+        return table.reshape(len(items), len(self)).T
+
+    def _have(self, item: Item, allowed: set[str]) -> NDArray[np.bool_]:
+        if item.offered != "shop":
+            return np.ones(len(self), np.bool_)
+        at = taken(item, self._lengths, self.parameters)
+        counts = np.array([item.stock[size] for size in sorted(item.stock)])
+        there = np.where(counts > 0, "in-stock" in allowed, "out-of-stock" in allowed)
+        none = "not-made" in allowed
+        known = np.where(at < 0, none, there[at])
+        return np.append(known, "size-unknown" in allowed)
+
+    def steps(self, items: Sequence[Item]) -> NDArray[np.int64]:
+        """Steps of length of each item in each class, shape (items, classes)."""
+        return np.array([self._steps(item) for item in items]).reshape(len(items), len(self))
+
+    def _steps(self, item: Item) -> NDArray[np.int64]:
+        if item.offered != "shop":
+            return np.zeros(len(self), np.int64)
+        at = taken(item, self._lengths, self.parameters)
+        over = np.array(sorted(item.stock))[at] - self._lengths
+        return np.append(np.where(at < 0, 0, length_steps(over, self.parameters)), 0)
+
+    @cached_property
+    def _lengths(self) -> NDArray[np.float64]:
+        """A length of each class, the unknown left out."""
+        return np.array([self.length(index) for index in range(len(self) - 1)], np.float64)
 
 
 def _tenths(length: float) -> int:

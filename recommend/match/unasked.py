@@ -31,7 +31,7 @@ class Unasked:
     """
 
     def __init__(self, table: NeedTable, kind: str, items: Sequence[Item]) -> None:
-        self.table, self.kind = table, kind
+        self.table, self.kind, self.items = table, kind, tuple(items)
         self._defs = {
             name: one
             for name, one in table.book.attributes.items()

@@ -50,8 +50,9 @@ def reckoned(how: Derivation, side: Side, values: Values) -> Any:
     ----------
     values : numbers, or arrays of n values, by foot and measure, each in the unit of the measure.
     """
-    parts = [values[foot].get(name) for foot, name in parts_of(how, side)]
-    if any(part is None for part in parts):
+    found = [values[foot].get(name) for foot, name in parts_of(how, side)]
+    parts: list[Any] = [part for part in found if part is not None]
+    if len(parts) < len(found):
         return None
     if how.between_feet is not None:
         return np.abs(parts[0] - parts[1])
@@ -85,8 +86,9 @@ def turning_points(
     step : what the derived measure is rounded to before it is compared; a ratio turns half a
         step beside the limit.
     """
-    others = [float(values[foot][name]) for foot, name in parts_of(how, side) if (foot, name) != part]
-    first = parts_of(how, side)[0] == part
+    parts = parts_of(how, side)
+    others = [float(values[foot][name]) for foot, name in parts if (foot, name) != part]
+    first = parts[0] == part
     if how.between_feet is not None:
         yield from (others[0] + at, others[0] - at)
     elif how.ratio:

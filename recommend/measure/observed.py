@@ -22,6 +22,8 @@ from recommend.visit.models import Foot, Pain, Rearfoot, Visit
 
 # Angles of a moving entry by the name of their field; all turn with the sign.
 PHASES = ("touchdown", "contact", "peak", "midstance", "propulsion")
+# How rulebooks took the range that knew the peak in contact alone; no capture was kept with it.
+_OLD_RANGE = "first contact to peak"
 # Which kind of capture a measure can have been read from.
 _CAPTURE_KIND = {
     **dict.fromkeys(("arch-index", "cop-pattern", "cpei"), "pressure"),
@@ -77,7 +79,7 @@ def observe(visit: Visit, defs: MeasureDefs, parameters: Mapping[str, float]) ->
 
 def _captured(measure: Measure, visit: Visit) -> Measure:
     """The measure with the hash of the capture that the visit says it was read from."""
-    kind = _CAPTURE_KIND.get(measure.name)
+    kind = None if measure.method == _OLD_RANGE else _CAPTURE_KIND.get(measure.name)
     if measure.name == "arch-index" and not measure.qualifiers["kind"].startswith("pressure"):
         return measure
     for capture in visit.captures if kind else ():
@@ -240,7 +242,19 @@ class _Maker:
             yield self._angle("rearfoot-range", side, entry, entry.range)
         else:
             yield from self._less("rearfoot-range", side, entry, entry.peak, entry.touchdown)
+            yield from self._range_of_contact(side, entry)
         yield from self._less("rearfoot-return", side, entry, entry.peak, entry.propulsion)
+
+    def _range_of_contact(self, side: Side, entry: Rearfoot) -> Iterator[Measure]:
+        """The range as rulebooks took it that knew the peak in contact alone."""
+        start, peak = entry.touchdown, entry.contact
+        if "peak-angle" in self.defs or not start or not peak or len(start) != len(peak):
+            return
+        ranges = [top - low for low, top in zip(start, peak, strict=True)]
+        error = reading_error(self.defs["rearfoot-range"], ranges, self.parameters)
+        words: dict[str, str] = {"gait": entry.gait}
+        count = len(ranges)
+        yield self._measure("rearfoot-range", side, fmean(ranges), error, count, _OLD_RANGE, words)
 
     def _less(
         self,
@@ -357,7 +371,10 @@ class _Maker:
             wear = self._measure("wear-weeks", side, weeks, 0.0, 1, "asked")
             yield replace(wear, shared=True)
         before = again.pain_before.left if side == "left" else again.pain_before.right
-        if worst is not None and before is not None:
+        if before is not None and "pain-before" in self.defs:
+            error = self._single("pain-before")
+            yield self._measure("pain-before", side, float(before), error, 1, "asked then")
+        elif worst is not None and before is not None:  # rulebooks before it was declared
             error = self._single("pain-change")
             yield self._measure("pain-change", side, worst - before, error, 2, "now less then")
 

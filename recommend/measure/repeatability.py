@@ -72,7 +72,8 @@ def repeatability(
         feet: dict[Side, Foot] = {"left": visit.feet.left, "right": visit.feet.right}
         for side in SIDES:
             for measure in observed.used[side].values():
-                if measure.name in _NOT_REPEATED or _of_both(measure, defs) or isinstance(measure.value, str):
+                told = measure.name in _NOT_REPEATED or isinstance(measure.value, str)
+                if told or _of_both(measure, defs):
                     continue
                 key = (measure.name, tuple(sorted(measure.qualifiers.items())))
                 one = _One(float(measure.value), _readings(measure, feet[side]))

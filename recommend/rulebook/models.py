@@ -97,9 +97,9 @@ class AttributeDef(Strict):
     `short` is the name in tables. `tolerance` is the shortfall (in the unit, or in steps of
     the scale) at which a product no longer satisfies a preference at all. `gentler` is the side
     on which a contradiction between two feet is settled. `about` says whether it is a matter of
-    how the product fits the foot, which comes first, of what it is made for, or of what it does. `plain` is the level of
-    a product that does nothing here; what goes beyond it unasked counts against a product by the
-    weight `unasked`. `without` is the level where there is no insole.
+    how the product fits the foot, which comes first, of what it is made for, or of what it does.
+    `plain` is the level of a product that does nothing here; what goes beyond it unasked counts
+    against a product by the weight `unasked`. `without` is the level where there is no insole.
     """
 
     title: str

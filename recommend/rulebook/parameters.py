@@ -94,7 +94,7 @@ class Parameters(Mapping[str, float]):
 
     def since(self, name: str, before: float) -> float:
         """A number that rulebooks of earlier versions do not name; `before` stands for it there."""
-        return self[name] if name in self else before
+        return self.sourced[name].value if name in self.sourced else before
 
     def __iter__(self) -> Iterator[str]:
         return iter(self.sourced)

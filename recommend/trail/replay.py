@@ -7,11 +7,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from recommend.infer.one import Engine
-from recommend.match.outcome import Outcome, as_document, outcome_of
+from recommend.match.outcome import Outcome
 from recommend.trail.canonical import canonical
+from recommend.trail.first_format import as_kept
 from recommend.trail.keeping import Archive, facts_document, versions
 from recommend.trail.private import separate
 from recommend.trail.store import Record
+from recommend.way import outcome_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,9 +67,11 @@ class Replayer:
         outcome = outcome_of(
             visit, self.archive.book(record), self.archive.catalogue(record), self.engine(record)
         )
-        made = {"outcome": as_document(outcome), "facts": facts_document(outcome)}
+        kept = self.archive.store.body(record.bodies["outcome"])
+        made = {"outcome": as_kept(outcome, kept), "facts": _without_basis(facts_document(outcome))}
         now, _ = separate(made)
         was = {n: self.archive.store.body(h) for n, h in record.bodies.items() if n in now}
+        was = {**was, "facts": _without_basis(was["facts"])} if "facts" in was else was
         found = () if canonical(now) == canonical(was) else tuple(differences(was, now))
         return Replayed(record, outcome, found, _other_versions(record))
 
@@ -77,6 +81,11 @@ class Replayer:
         if content not in self._engines:
             self._engines[content] = Engine(self.archive.book(record))
         return self._engines[content]
+
+
+def _without_basis(facts: Mapping[str, Any]) -> dict[str, Any]:
+    """Facts without what names the program's own definitions, which are no part of the visit."""
+    return {name: value for name, value in facts.items() if name != "basis"}
 
 
 def _other_versions(record: Record) -> tuple[tuple[str, str, str], ...]:

@@ -12,12 +12,13 @@ import pytest
 from recommend.catalogue import Catalogue
 from recommend.errors import RecommendError
 from recommend.infer.one import Engine
-from recommend.match.outcome import Outcome, outcome_of
+from recommend.match.outcome import Outcome
 from recommend.rulebook import Rulebook
 from recommend.show.tree import tree_lines
 from recommend.trail.explaining import Explanation
 from recommend.trail.node import Node, Truth
 from recommend.visit import read_visit
+from recommend.way import outcome_of
 from tests.trail.conftest import DEMO
 from tests.trail.random_visits import random_visit
 

@@ -14,7 +14,6 @@ from recommend.catalogue import Catalogue, load_catalogue
 from recommend.cli import main
 from recommend.errors import InputError
 from recommend.infer.one import Engine
-from recommend.match.outcome import outcome_of
 from recommend.rulebook import Rulebook, load_rulebook
 from recommend.trail.forget import forget
 from recommend.trail.keeping import Archive, entry_of
@@ -23,6 +22,7 @@ from recommend.trail.store import Entry, Store
 from recommend.trail.transfer import export
 from recommend.trail.verify import verify
 from recommend.visit import Visit, read_visit
+from recommend.way import outcome_of
 from tests.trail.conftest import DEMO, TOP
 from tests.trail.random_visits import random_visit
 from tests.trail.test_explaining import check_page

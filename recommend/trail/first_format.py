@@ -1,0 +1,63 @@
+"""Outcomes as records of the first format hold them, so that those go on being derived again.
+
+Rulebooks of that time ranked by score, then price, then id, and their products were listed one by
+one; the order is still theirs (see `match.ranking`), only the document is another one today.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from recommend.match.outcome import (
+    Outcome,
+    as_document,
+    assessed_document,
+    broken_document,
+    verdict_document,
+)
+from recommend.match.shortlist import GROUPS, Candidate, Shortlist
+from recommend.match.sizes import Sized
+from recommend.rulebook.book import Rulebook
+
+
+def as_kept(outcome: Outcome, kept: dict[str, Any]) -> dict[str, Any]:
+    """The outcome as a document of the format of one that was kept."""
+    if kept.get("format") != 1:
+        return as_document(outcome)
+    ranked, book = outcome.shortlist, outcome.book
+    return {
+        "format": 1,
+        **assessed_document(outcome),
+        "shortlist": _shortlist(ranked, book) if ranked else None,
+        "cautions": list(book.heading.cautions),
+    }
+
+
+def _shortlist(ranked: Shortlist, book: Rulebook) -> dict[str, Any]:
+    shown = int(book.parameters["rank.shown"])
+    return {
+        group: {
+            "ranked": [_candidate(c) for c in ranked.ranked[group][:shown]],
+            "suitable": len(ranked.ranked[group]),
+            "suitable-not-in-stock": [c.id for c in ranked.missing[group][:shown]],
+            "excluded": {c.id: broken_document(c) for c in ranked.excluded[group]},
+        }
+        for group in GROUPS
+    }
+
+
+def _candidate(candidate: Candidate) -> dict[str, Any]:
+    return {
+        "id": candidate.id,
+        "titles": [part.product.title for part in candidate.parts],
+        "prices": [part.product.price for part in candidate.parts],
+        "score": round(candidate.score, 4),
+        "sizes": [_sized(one) for one in candidate.sized],
+        "unsure": list(candidate.unsure),
+        "verdicts": [verdict_document(verdict) for verdict in candidate.judgement.verdicts],
+    }
+
+
+def _sized(sized: Sized) -> dict[str, Any]:
+    names = ("availability", "size", "count", "smaller", "short_of")
+    return {name: getattr(sized, name) for name in names}
