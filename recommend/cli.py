@@ -135,10 +135,3 @@ def _leave_usage(error: Any) -> NoReturn:
     from recommend.show.usage_words import usage_error  # only here: no start is slower for it
 
     _leave(usage_error(error))
-
-
-def single(function: Any) -> typer.Typer:
-    """A typer app that is one command, for a module in `recommend/commands/`."""
-    one = typer.Typer(add_completion=False, rich_markup_mode=None)
-    one.command()(function)
-    return one

@@ -46,6 +46,7 @@ class Value:
 
 
 SIZE_SYSTEMS = ("mondopoint", "eu", "uk", "us-men", "us-women")
+ENGINES = ("durable-rules", "numpy")
 ZERO_REFERENCES = ("vertical", "relaxed-standing", "subtalar-neutral")
 
 SETTINGS: dict[str, Setting] = {
@@ -66,6 +67,10 @@ SETTINGS: dict[str, Setting] = {
         Setting(
             "zero-reference", "RECOMMEND_ZERO_REFERENCE", "usual zero of rearfoot angles",
             ZERO_REFERENCES,
+        ),
+        Setting(
+            "engine", "RECOMMEND_ENGINE", "what concludes a visit; else durable-rules where it is",
+            ENGINES,
         ),
     )
 }  # fmt: skip

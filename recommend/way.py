@@ -11,9 +11,10 @@ import hashlib
 
 from recommend.catalogue.loading import Catalogue
 from recommend.infer.assess import Assessment, concluded
-from recommend.infer.one import Engine, engine_of
+from recommend.infer.engine import Engine, engine_of
 from recommend.infer.variations import Variations
 from recommend.match.cases import Cases, cases_of, lengths_of
+from recommend.match.harm import harmful
 from recommend.match.needs import needs_of
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import needs_fired, ranking_of, shortlist
@@ -55,7 +56,8 @@ def redrawn_cases(variations: Variations, catalogue: Catalogue) -> Cases | None:
     edges = ranking.length_edges(variations.assessment.visit.purpose)
     readings = variations.redrawn(seed_of(variations.assessment, book), draws, edges)
     feet = variations.conclude(readings, draws)
-    return cases_of(ranking, feet, lengths_of(variations, readings, draws))
+    out = harmful(variations.assessment.visit, book.parameters)
+    return cases_of(ranking, feet, lengths_of(variations, readings, draws), out)
 
 
 def seed_of(assessment: Assessment, book: Rulebook) -> str:

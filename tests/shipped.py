@@ -7,7 +7,7 @@ from typing import Any
 
 from recommend.catalogue import Catalogue, load_catalogue
 from recommend.infer.assess import Assessment, assess
-from recommend.infer.one import engine_of
+from recommend.infer.engine import engine_of
 from recommend.match.shortlist import Shortlist, shortlist
 from recommend.rulebook import Rulebook, load_rulebook, shipped_folder
 from recommend.visit import Visit

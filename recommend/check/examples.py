@@ -16,9 +16,9 @@ from pydantic import Field
 
 from recommend.check.finding import Finding
 from recommend.errors import InputError, Place
+from recommend.infer.conclusions import ContradictionError, checked_facts
 from recommend.infer.facts import facts_of, measure_facts
 from recommend.infer.many import ManyConclusions, columns_of, conclude_many
-from recommend.infer.one import ContradictionError, checked_facts
 from recommend.measure.model import Measure, Side
 from recommend.measure.observed import observe
 from recommend.reading import Document, Strict, problems_in, read_document

@@ -9,7 +9,7 @@ from typing import Any
 import yaml
 
 from recommend.infer.facts import facts_of
-from recommend.measure.definitions import OF_STRIDES
+from recommend.measure.definitions import OF_STRIDES, known_as
 from recommend.measure.derived import derivations
 from recommend.measure.model import SIDES, Side
 from recommend.measure.observed import observe
@@ -190,7 +190,7 @@ def _foot(facts: Facts, book: Rulebook) -> dict[str, Any]:
             raise ValueError("the FPI is a whole number")
         foot["fpi"] = {"total": int(float(facts["fpi"]))}
     foot |= _sizes(facts)
-    foot |= _heights(facts)
+    foot |= _heights(facts, book)
     if "arch-index" in facts:
         foot["arch-index"] = {
             "value": facts["arch-index"],
@@ -218,14 +218,15 @@ def _sizes(facts: Facts) -> dict[str, Any]:
     return out
 
 
-def _heights(facts: Facts) -> dict[str, Any]:
+def _heights(facts: Facts, book: Rulebook) -> dict[str, Any]:
     out: dict[str, Any] = {}
-    ratio, stiffness = facts.get("arch-height-ratio"), facts.get("arch-stiffness")
-    if ratio is not None or stiffness is not None:
+    index = known_as("arch-rigidity", book.measures)
+    ratio, rigidity = facts.get("arch-height-ratio"), facts.get(index)
+    if ratio is not None or rigidity is not None:
         standing = round(float(0.34 if ratio is None else ratio) * _TRUNCATED_MM, 6)
         out["dorsum-height-mm"] = {"standing": standing}
-        if stiffness is not None:
-            out["dorsum-height-mm"]["sitting"] = round(standing / float(stiffness), 6)
+        if rigidity is not None:
+            out["dorsum-height-mm"]["sitting"] = round(standing / float(rigidity), 6)
         if ratio is not None:
             out["truncated-foot-length-mm"] = _TRUNCATED_MM
     if "navicular-drop" in facts:
@@ -239,6 +240,9 @@ def _rearfoot(facts: Facts, book: Rulebook) -> Iterator[dict[str, Any]]:
         reference = facts.get("standing-angle_reference", "vertical")
         yield {"gait": "standing", "reference": reference,
                "angle": _strides("standing-angle", facts, book)}  # fmt: skip
+    for name, definition in book.measures.items():
+        if definition.beside and name in facts:
+            yield {**definition.beside, "peak": _strides(name, facts, book)}
     moving = [name for name in MOVING if name in facts]
     if not moving:
         return

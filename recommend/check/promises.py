@@ -62,9 +62,13 @@ class Forbidden(Strict):
 
 
 class Forbids(Strict):
-    """No shoe, insole or pair with such an attribute gets past the musts and the nevers."""
+    """No shoe, insole or pair with such an attribute gets past the musts and the nevers.
+
+    With `under` this is promised of the feet for which a note of that level is due.
+    """
 
     forbids: Forbidden
+    under: NoteLevel | None = None
 
 
 class Keeps(Strict):
@@ -82,6 +86,13 @@ class Keeps(Strict):
         if (self.higher is None) == (self.lower is None):
             raise ValueError("write exactly one of `higher` and `lower`")
         return self
+
+
+class Adding(Strict):
+    """Taking one more reading takes none of these notes away."""
+
+    adding: Literal["reading"]
+    keeps: list[NoteLevel] = Field(min_length=1)
 
 
 class Unasked(Strict):
@@ -102,7 +113,8 @@ class NeverWins(Strict):
 
 _KINDS: dict[str, str] = {
     "at-most-one": "at-most-one", "decides": "decides", "note": "note", "forbids": "forbids",
-    "higher": "keeps", "lower": "keeps", "keeps": "keeps", "unasked": "unasked", "wins": "wins",
+    "adding": "adding", "higher": "keeps", "lower": "keeps", "keeps": "keeps",
+    "unasked": "unasked", "wins": "wins",
 }  # fmt: skip
 
 
@@ -114,6 +126,7 @@ def _kind(value: Any) -> str | None:
         Decides: "decides",
         Notes: "note",
         Forbids: "forbids",
+        Adding: "adding",
         Keeps: "keeps",
         Unasked: "unasked",
         NeverWins: "wins",
@@ -126,6 +139,7 @@ Promised = Annotated[
     | Annotated[Decides, Tag("decides")]
     | Annotated[Notes, Tag("note")]
     | Annotated[Forbids, Tag("forbids")]
+    | Annotated[Adding, Tag("adding")]
     | Annotated[Keeps, Tag("keeps")]
     | Annotated[Unasked, Tag("unasked")]
     | Annotated[NeverWins, Tag("wins")],

@@ -16,6 +16,7 @@ from recommend.check.feet import foot_words, visit_text
 from recommend.check.finding import Finding
 from recommend.check.promises import (
     EVERY_AXIS,
+    Adding,
     AtMostOne,
     Decides,
     Forbids,
@@ -139,6 +140,8 @@ class _Prover:
             yield Doubt(z3.And(meant, z3.Not(z3.Or([h for _, h in due]))), why)
         elif isinstance(then, Forbids):
             yield from self._let_through(then, meant)
+        elif isinstance(then, Adding):
+            yield from self._taken_away_by_adding(then, meant)
         elif isinstance(then, Keeps):
             yield from self._taken_away(then, meant)
         elif isinstance(then, Unasked):
@@ -210,6 +213,9 @@ class _Prover:
         words = (
             f"a product with {forbidden.attribute} {then.forbids.is_} {forbidden.target:g} passes"
         )
+        if then.under is not None:
+            due = [holds for _, holds in self._notes(self.foot, [then.under])]
+            meant = z3.And(meant, z3.Or(due))
         yield Doubt(z3.And(meant, self._sold(), self._passes(self.foot), beyond), words)
 
     def _sold(self) -> Formula:
@@ -251,16 +257,31 @@ class _Prover:
 
     def _taken_away(self, then: Keeps, meant: Formula) -> Iterator[Doubt]:
         measure = then.higher or then.lower or ""
-        more = self._moved(measure, up=then.higher is not None)
-        for rule, due in self._notes(self.foot, then.keeps):
-            if measure not in base_facts(self.book, [rule]):
+        more = z3.And(meant, self._moved(measure, up=then.higher is not None))
+        what = f"a {'higher' if then.higher else 'lower'} {measure}"
+        yield from self._lost(measure, more, then.keeps, what)
+
+    def _taken_away_by_adding(self, then: Adding, meant: Formula) -> Iterator[Doubt]:
+        """The foot lacks one reading; the other is the same foot with it."""
+        for measure, definition in self.book.measures.items():
+            mine, theirs = self.foot.known[measure], self.other.known[measure]
+            own = {measure, *(f"{measure}_{word}" for word in definition.qualifiers)}
+            same = self._same(leaving_out=own)
+            more = z3.And(meant, z3.Not(mine), theirs, *same)
+            yield from self._lost(measure, more, then.keeps, f"adding {measure}")
+
+    def _lost(
+        self, measure: str, more: Formula, levels: Iterable[NoteLevel], what: str
+    ) -> Iterator[Doubt]:
+        """Notes that this foot has and the other, with `more`, has not."""
+        for rule, due in self._notes(self.foot, levels):
+            if not _reads(self.book, rule, measure):
                 continue  # the note does not depend on it at all
             level = rule.rule.then.note  # type: ignore[union-attr]
             graver = self._notes(self.other, _LEVELS[_LEVELS.index(level) :])
             kept = z3.Or([self.other.holds(rule), *(h for r, h in graver if r.id != rule.id)])
-            way = "higher" if then.higher else "lower"
-            why = f"a {way} {measure} takes the note of `{rule.id}` away"
-            yield Doubt(z3.And(meant, more, due, z3.Not(kept)), why)
+            why = f"{what} takes the note of `{rule.id}` away"
+            yield Doubt(z3.And(more, due, z3.Not(kept)), why)
 
     def _moved(self, measure: str, *, up: bool) -> Formula:
         """The other foot is the same but for one measure, which is at least as extreme."""
@@ -322,6 +343,11 @@ class _Prover:
                     if need.strength == "never" and key not in left:
                         both = z3.And(self.foot.holds(one), self.foot.holds(other))
                         yield Doubt(both, f"the never of `{rule.id}` gives way")
+
+
+def _reads(book: Rulebook, rule: CompiledRule, measure: str) -> bool:
+    """Whether a rule depends on a measure: its value, or whether it was taken."""
+    return bool({measure, f"known_{measure}"} & base_facts(book, [rule]))
 
 
 def _value(rule: CompiledRule) -> str | None:

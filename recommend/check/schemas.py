@@ -25,6 +25,7 @@ from recommend.rulebook.models import (
     SourcesFile,
     TypesFile,
 )
+from recommend.rulebook.translations import TranslationsFile
 
 # name of the schema: (model, the files it is meant for)
 SCHEMAS: dict[str, tuple[type[BaseModel], tuple[str, ...]]] = {
@@ -37,6 +38,7 @@ SCHEMAS: dict[str, tuple[type[BaseModel], tuple[str, ...]]] = {
     "questions": (QuestionsFile, ("questions.yaml",)),
     "attributes": (AttributesFile, ("attributes.yaml",)),
     "sources": (SourcesFile, ("sources.yaml",)),
+    "translations": (TranslationsFile, ("translations/*.yaml",)),
     "examples": (ExamplesFile, ("examples/*.yaml",)),
     "promises": (PromisesFile, ("promises/*.yaml",)),
     "changes": (ChangesFile, ("changes.yaml",)),

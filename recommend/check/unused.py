@@ -137,8 +137,8 @@ def _sources(book: Rulebook, files: _Files) -> Iterator[Finding]:
     document = files.document("sources.yaml")
     for entry in book.sources.values():  # a conflict names the source that it is with
         used |= set(re.findall(r"[a-z0-9-]+", entry.conflict))
-    for name in book.sources:
-        if name not in used:
+    for name, entry in book.sources.items():
+        if name not in used and not entry.defines:
             place = document.place(("sources", name), key=True)
             yield _unused(
                 place, f"source `{name}`", "refer to it where it is leant on, or remove it"

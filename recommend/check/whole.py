@@ -17,9 +17,11 @@ from recommend.check.mutants import Mutant
 from recommend.check.mutating import mutate, mutation_findings
 from recommend.check.promises import Given, Verdict, load_promises
 from recommend.check.reach import reach_findings
+from recommend.check.translated import translation_findings
 from recommend.check.unused import unused_findings
-from recommend.errors import InputError, RecommendError, counted
-from recommend.infer.one import Engine
+from recommend.errors import InputError, counted
+from recommend.extras import not_installed
+from recommend.infer.chunks import bear
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.loading import read_rulebook
 
@@ -72,10 +74,7 @@ def check(
 def _prover() -> ModuleType:
     """The proving module; the solver behind it is an optional extra."""
     if importlib.util.find_spec("z3") is None:
-        raise RecommendError(
-            "`--prove` needs the solver z3, which is not installed; "
-            "install it with `pip install 'recommend[prove]'`"
-        )
+        raise not_installed("`--prove`", "prove")
     return importlib.import_module("recommend.check.proving")
 
 
@@ -95,6 +94,7 @@ def _of_rules(book: Rulebook) -> Iterator[Finding]:
     yield from unused_findings(book)
     yield from logic_findings(book)
     yield from change_findings(book)
+    yield from translation_findings(book)
     yield from _engine_findings(book)
 
 
@@ -128,6 +128,6 @@ def _of_catalogue(book: Rulebook, folder: Path) -> tuple[list[Finding], list[str
 def _engine_findings(book: Rulebook) -> Iterator[Finding]:
     """What the engine for one visit cannot bear is found here, not at the counter."""
     try:
-        Engine(book)
+        bear(book)
     except InputError as error:
         yield from_error(error)

@@ -11,7 +11,7 @@ import typer
 from recommend.atomic import write_atomically
 from recommend.check.finding import fails
 from recommend.check.whole import check as check_whole
-from recommend.cli import single
+from recommend.commands import single
 from recommend.errors import Exit
 from recommend.settings import setting
 from recommend.show.bar import working

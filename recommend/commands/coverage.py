@@ -10,7 +10,7 @@ import typer
 
 from recommend.catalogue import load_catalogue
 from recommend.catalogue.shop import open_catalogue, open_rulebook
-from recommend.cli import single
+from recommend.commands import single
 from recommend.commands.buyer import (
     CatalogueOption,
     CustomersOption,
@@ -41,7 +41,7 @@ AgainstRulesOption = Annotated[
     Optional[Path],  # noqa: UP045
     typer.Option(help="Another rulebook: what is won and lost against it, by foot type."),
 ]
-ShowOption = Annotated[
+MatrixOption = Annotated[
     Literal["served", "share", "choices", "products", "best", "prices", "stock"],
     typer.Option(help="Which number the matrix shows."),
 ]
@@ -68,7 +68,7 @@ def coverage(
     sold_out_counts: SoldOutOption = False,
     against: AgainstOption = None,
     against_rules: AgainstRulesOption = None,
-    show: ShowOption = "served",
+    matrix: MatrixOption = "served",
     sensitivity: SensitivityOption = True,
     picture: PictureOption = None,
     csv: CsvOption = None,
@@ -102,7 +102,7 @@ def coverage(
     if as_json:
         print(json.dumps(as_document(run), indent=2, ensure_ascii=False))
     else:
-        print_coverage(run, console(), show)
+        print_coverage(run, console(), matrix)
 
 
 app = single(coverage)

@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from recommend.catalogue.shop import open_catalogue, open_rulebook
-from recommend.cli import single
+from recommend.commands import single
 from recommend.show.bar import working
 from recommend.show.console import console
 from recommend.show.effects import as_document, print_effects

@@ -9,7 +9,7 @@ from typing import Annotated, Optional
 
 import typer
 
-from recommend.cli import single
+from recommend.commands import single
 from recommend.commands.options import StorePath
 from recommend.errors import RecommendError
 from recommend.show.console import console

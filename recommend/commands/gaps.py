@@ -10,7 +10,7 @@ import typer
 
 from recommend.catalogue.importing import read_list
 from recommend.catalogue.shop import open_catalogue, open_rulebook
-from recommend.cli import single
+from recommend.commands import single
 from recommend.commands.buyer import (
     CatalogueOption,
     CustomersOption,

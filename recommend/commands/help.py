@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from recommend.catalogue.shop import open_rulebook
-from recommend.cli import single
+from recommend.commands import single
 from recommend.errors import InputError, Place, nearest
 from recommend.show import manual
 

@@ -9,7 +9,7 @@ import typer
 
 from recommend.catalogue.importing import import_csv, write_products
 from recommend.catalogue.shop import open_rulebook
-from recommend.cli import single
+from recommend.commands import single
 from recommend.errors import counted
 
 

@@ -9,7 +9,7 @@ from typing import Annotated, Literal, cast
 import typer
 
 from recommend.catalogue.shop import open_rulebook
-from recommend.cli import single
+from recommend.commands import single
 from recommend.errors import InputError, Place, nearest
 from recommend.measure.capture import CaptureOptions, measure_capture
 from recommend.measure.document import as_document
@@ -47,7 +47,7 @@ def measure(
         Path | None, typer.Option(help="folder of the rulebook; see `recommend setup show`")
     ] = None,
     mark: Annotated[
-        list[str] | None, typer.Option(help="C3D: which point is which mark, upper-leg=RTIB")
+        list[str] | None, typer.Option(help="C3D: which point is which mark, upper-leg=NAME")
     ] = None,
     facing: Annotated[
         str | None, typer.Option(help="C3D: the way the person faces, +x -x +y -y, z up")

@@ -10,6 +10,7 @@ import typer
 
 from recommend.atomic import write_atomically
 from recommend.catalogue.shop import open_catalogue
+from recommend.check.changes import changes_of
 from recommend.check.differing import difference
 from recommend.check.promises import load_promises
 from recommend.check.schemas import write_schemas
@@ -38,7 +39,7 @@ def book(
         "rulebook.html"
     ),
 ) -> None:
-    """Write the whole rulebook as one readable page: rules in words, limits, sources, a map.
+    """Write the whole rulebook as one readable page: stops first, then all that decides.
 
     Example: recommend rulebook book --to rulebook.html
     """
@@ -46,7 +47,7 @@ def book(
     promises, problems = load_promises(read)
     if problems:
         raise problems[0]
-    write_atomically(to, book_page(read, promises))
+    write_atomically(to, book_page(read, promises, changes_of(read)))
     print(f"Written: {to}")
 
 

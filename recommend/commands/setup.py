@@ -10,6 +10,8 @@ import typer
 
 from recommend.atomic import write_atomically
 from recommend.errors import InputError, Place, nearest
+from recommend.infer.building import build_engine
+from recommend.infer.engine import engine_name
 from recommend.settings import (
     SETTINGS,
     lab_errors,
@@ -63,8 +65,19 @@ def show() -> None:
     Example: recommend setup show
     """
     values = [setting(name) for name in SETTINGS]
-    for line in settings_lines(settings_file(), values, lab_errors()):
+    for line in settings_lines(settings_file(), values, lab_errors(), engine_name()):
         print(line)
+
+
+@app.command()
+def engine() -> None:
+    """Build the engine that concludes one visit, where this machine can; nothing is lost where not.
+
+    Without it the engine for many feet concludes each visit, with the same outcome.
+
+    Example: recommend setup engine
+    """
+    print(build_engine())
 
 
 def _given(change: list[str]) -> dict[str, Any]:

@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 import typer
 
 from recommend.catalogue.shop import open_catalogue, open_rulebook
-from recommend.cli import single
+from recommend.commands import single
 from recommend.commands.options import VisitName, visit_file
 from recommend.errors import Exit
 from recommend.measure.named import read_measured_visit
@@ -17,6 +17,7 @@ from recommend.settings import setting
 from recommend.show.output import write_output
 from recommend.show.sheet import Paper, Wording, messages, page, sheet_of
 from recommend.trial.outcome import trial_outcome
+from recommend.visit import Visit
 from recommend.way import outcome_of
 
 
@@ -52,13 +53,21 @@ def sheet(
     file = visit_file(visit)
     seen = read_measured_visit(file, book.questions, book.parameters, book.measures)
     judged = trial_outcome(outcome_of(seen, book, products), read_document(file))
-    made = sheet_of(judged, chosen)
+    made = sheet_of(judged, chosen or _decided(seen))
     target = to or file.with_suffix(".html")
     text = page(made, wording, setting("shop", shop).value or "", Paper(paper, large))
     write_output(target, text, (".html", ".htm"))
     typer.echo(f"Written: {target}")
     if judged.shortlist is None:
         raise typer.Exit(Exit.STOP)
+
+
+def _decided(visit: Visit) -> str:
+    """What was chosen, as the visit says: ids joined by +; empty when it says nothing."""
+    decision = visit.decision
+    if decision is None or decision.outcome == "nothing":
+        return ""
+    return "+".join(one for one in (decision.shoe, decision.insole) if one)
 
 
 app = single(sheet)

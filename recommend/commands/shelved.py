@@ -260,7 +260,7 @@ def form(
     steps = steps_for(book, follow_up)
     after = {name for name, question in book.questions.items() if question.after_wear}
     asked = [step for step in steps if follow_up or step.id not in after]
-    text = form_html(asked, str(setting("shop").value or ""))
+    text = form_html(asked, str(setting("shop").value or ""), book.paper("foot posture index"))
     if to is None:
         print(text, end="")
         return

@@ -15,7 +15,7 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from recommend.catalogue.shop import open_catalogue, open_rulebook
-from recommend.cli import single
+from recommend.commands import single
 from recommend.commands.options import StorePath, VisitName, visit_file
 from recommend.errors import Exit, InputError, Place, RecommendError, nearest
 from recommend.match.outcome import Outcome, as_document

@@ -10,7 +10,7 @@ import typer
 
 from recommend.catalogue import Catalogue
 from recommend.catalogue.shop import open_catalogue, open_rulebook
-from recommend.cli import single
+from recommend.commands import single
 from recommend.commands.completing import insoles, shoes
 from recommend.errors import Exit, InputError, Place
 from recommend.measure.capture import CaptureOptions, measure_capture

@@ -11,6 +11,7 @@ import typer
 
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.commands.completing import drafts
+from recommend.commands.decide import decide
 from recommend.commands.options import TakesNegatives
 from recommend.commands.repeats import repeatability
 from recommend.commands.shelved import Known, edit, form, history, list_, outcomes, steps_for
@@ -200,6 +201,7 @@ def _sure(counter: Counter, draft: Draft) -> str:
 
 app.command("list")(list_)
 app.command(cls=TakesNegatives)(edit)
+app.command()(decide)
 app.command()(history)
 app.command()(outcomes)
 app.command()(form)

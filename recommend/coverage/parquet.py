@@ -20,7 +20,8 @@ from recommend.coverage.numbers import Array
 from recommend.coverage.population import Population
 from recommend.coverage.sampling import Column, Customers, Words, add_derived
 from recommend.coverage.tally import Tally, add, cases_of_customers, tally
-from recommend.errors import InputError, Place, RecommendError, nearest
+from recommend.errors import InputError, Place, nearest
+from recommend.extras import not_installed
 from recommend.match.sizes import SizeClasses
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
@@ -51,7 +52,7 @@ def tally_parquet(path: Path, book: Rulebook, population: Population, sizes: Siz
     if not path.exists():
         raise InputError(Place(str(path)), "there is no such file or folder")
     if importlib.util.find_spec("dask") is None or importlib.util.find_spec("pyarrow") is None:
-        raise RecommendError("Parquet needs dask and pyarrow; install 'recommend[parquet]'")
+        raise not_installed("Parquet", "parquet")
     import dask.dataframe as dd
     import pyarrow
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
+from recommend.infer.conclusions import Conclusions
 from recommend.infer.derivation import (
     CloseCall,
     Derivation,
@@ -13,8 +14,8 @@ from recommend.infer.derivation import (
     close_calls,
     derivations,
 )
+from recommend.infer.engine import Engine, engine_of
 from recommend.infer.facts import facts_of
-from recommend.infer.one import Conclusions, Engine, engine_of
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.measure.observed import Observed, observe
 from recommend.rulebook.book import Rulebook
@@ -58,12 +59,16 @@ class FootAssessment:
 
 @dataclass(frozen=True, slots=True)
 class Assessment:
-    """A visit assessed: notes first; `to_ask` are screening questions still open."""
+    """A visit assessed: notes first; `to_ask` are screening questions still open.
+
+    `engine` is the one that concluded.
+    """
 
     visit: Visit
     feet: Mapping[Side, FootAssessment]
     notes: tuple[Note, ...]
     to_ask: tuple[str, ...]
+    engine: str
 
     @property
     def stopped(self) -> bool:
@@ -95,7 +100,7 @@ def concluded(visit: Visit, observed: Observed, engine: Engine) -> Assessment:
     """What the rulebook says of both feet, and what it rests on; as `assess`, once measured."""
     book = engine.book
     feet = {side: _foot(visit, side, observed, engine) for side in SIDES}
-    return Assessment(visit, feet, tuple(_notes(book, feet)), _to_ask(book, feet))
+    return Assessment(visit, feet, tuple(_notes(book, feet)), _to_ask(book, feet), engine.name)
 
 
 def _foot(visit: Visit, side: Side, observed: Observed, engine: Engine) -> FootAssessment:

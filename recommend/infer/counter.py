@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from statistics import stdev
 
 from recommend.infer.assess import Assessment, Note, assess
-from recommend.infer.one import Engine
+from recommend.infer.engine import engine_of
 from recommend.measure.model import SIDES, Side
 from recommend.measure.observed import PHASES, observe
 from recommend.rulebook.book import Rulebook
@@ -39,7 +39,7 @@ class Counter:
     """Judges a visit that is being typed, by one rulebook."""
 
     def __init__(self, book: Rulebook) -> None:
-        self.book, self.engine = book, Engine(book)
+        self.book, self.engine = book, engine_of(book)
 
     def assess(self, visit: Visit) -> Assessment:
         """The visit assessed as it stands."""

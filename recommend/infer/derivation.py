@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
-from recommend.infer.one import Conclusions
+from recommend.infer.conclusions import Conclusions
 from recommend.measure.model import Side
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.comparisons import OPS

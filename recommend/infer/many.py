@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from recommend.infer.one import ContradictionError, contradiction, last_stratum_of_axes
+from recommend.infer.conclusions import ContradictionError, contradiction, last_stratum_of_axes
 from recommend.infer.program import ALWAYS, NEVER, Node, Program
 from recommend.infer.program import Column as Column
 from recommend.rulebook.book import CompiledRule, Rulebook

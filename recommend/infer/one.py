@@ -9,23 +9,28 @@ from __future__ import annotations
 
 import itertools
 import threading
-from collections.abc import Callable, Iterator, Mapping
+import time
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
-from durable.engine import Host
+from durable import engine as durable_engine
 
-from recommend.errors import InputError, RecommendError
+from recommend.errors import RecommendError
+from recommend.infer.chunks import Plain, chunks, plain_comparisons
+from recommend.infer.conclusions import (
+    Conclusions,
+    Truth,
+    checked_facts,
+    last_stratum_of_axes,
+    settle,
+)
 from recommend.rulebook.book import CompiledRule, Rulebook
-from recommend.rulebook.compiling import LARGEST
-from recommend.rulebook.models import AxisThen
-from recommend.rulebook.naming import DECIMALS
-from recommend.rulebook.terms import Conjunction, Facts, Number, Term
+from recommend.rulebook.terms import Conjunction, Facts
 
-# At most 64 sibling conditions may be satisfied by one fact, and 512 may stand at one level;
-# a ruleset with no more distinct comparisons than this can reach neither.
-MAX_COMPARISONS = 60
-_OPERATOR = {"gt": "$gt", "ge": "$gte", "lt": "$lt", "le": "$lte"}
+# Its clock only measures how long an action has run. As it ships it calls a function that Python
+# warns of since 3.12 and will remove, once for each action.
+durable_engine._unix_now = time.time
 
 # A session in which no action ran is deleted through pointers that were never set, and takes the
 # process with it. Every message therefore carries this, and one rule of every ruleset asks for it.
@@ -33,31 +38,8 @@ _PRESENT = {"present": "yes"}
 # Keeps facts apart from `present`, `sid` and `id`, which mean something to the engine or to us.
 _PREFIX = "fact_"
 
-Truth = bool | None
-Plain = tuple[str, str, float | str]  # fact, operator, constant
 
-
-class ContradictionError(RecommendError):
-    """Two rules conclude different values of one axis for the same foot."""
-
-
-@dataclass(frozen=True, slots=True)
-class Conclusions:
-    """What the rulebook says of one foot.
-
-    Attributes
-    ----------
-    truth : by rule id, True, False or None (could not be decided).
-    facts : the facts given, and those concluded.
-    axes : by axis, its value or None (undetermined).
-    """
-
-    truth: Mapping[str, Truth]
-    facts: Mapping[str, float | str]
-    axes: Mapping[str, str | None]
-
-
-class _QuietHost(Host):  # type: ignore[misc]
+class _QuietHost(durable_engine.Host):  # type: ignore[misc]
     """A host without the two timer threads, which would run our actions on their own."""
 
     def _run(self) -> None:
@@ -84,6 +66,8 @@ class Engine:
     InputError
         If a rule is too large for the engine, with its place.
     """
+
+    name = "durable-rules"
 
     def __init__(self, book: Rulebook) -> None:
         self.book = book
@@ -177,141 +161,7 @@ def _nothing(_closure: Any) -> None:
     """The action of the rule that is always true."""
 
 
-def plain_comparisons(term: Term, book: Rulebook) -> Iterator[Plain]:
-    """A term as (fact, operator, constant) comparisons that must all hold.
-
-    A word with several values becomes inequality with each other value of its closed
-    vocabulary, which the engine reads as false when the fact is missing.
-    """
-    if isinstance(term, Number):
-        yield term.fact, _OPERATOR[term.op], float(term.value)
-        return
-    vocabulary = book.vocabulary.words[term.fact]
-    if len(term.values) == 1:
-        yield term.fact, "==", next(iter(term.values))
-    elif len(term.values) == len(vocabulary):
-        yield term.fact, "$ex", 1
-    else:
-        for value in sorted(set(vocabulary) - term.values):
-            yield term.fact, "$neq", value
-
-
 def _comparison(plain: Plain) -> dict[str, Any]:
     fact, operator, constant = plain
     named = {_PREFIX + fact: constant}
     return named if operator == "==" else {operator: named}
-
-
-def chunks(rules: tuple[CompiledRule, ...], book: Rulebook) -> Iterator[list[CompiledRule]]:
-    """Split rules into groups with at most `MAX_COMPARISONS` distinct comparisons each.
-
-    Raises
-    ------
-    InputError
-        If one rule alone has more.
-    """
-    group: list[CompiledRule] = []
-    seen: set[Plain] = set()
-    for rule in rules:
-        own = {
-            plain
-            for conjunction in (*rule.holds, *rule.fails)
-            for term in conjunction
-            for plain in plain_comparisons(term, book)
-        }
-        if len(own) > MAX_COMPARISONS:
-            raise InputError(
-                rule.place,
-                f"rule `{rule.id}` makes {len(own)} different comparisons",
-                f"at most {MAX_COMPARISONS}",
-                "split it, or name a part of it as an axis of its own",
-            )
-        if group and len(seen | own) > MAX_COMPARISONS:
-            yield group
-            group, seen = [], set()
-        group.append(rule)
-        seen |= own
-    if group:
-        yield group
-
-
-def settle(rules: tuple[CompiledRule, ...], truth: Mapping[str, Truth]) -> dict[str, str]:
-    """Values that the true rules conclude, by axis.
-
-    Raises
-    ------
-    ContradictionError
-        If two true rules conclude different values of one axis; it names both.
-    """
-    concluded: dict[str, tuple[str, CompiledRule]] = {}
-    for rule in rules:
-        then = rule.rule.then
-        if not isinstance(then, AxisThen) or not truth.get(rule.id):
-            continue
-        before = concluded.get(then.axis)
-        if before and before[0] != then.value:
-            raise contradiction(before[1], rule)
-        concluded[then.axis] = (then.value, rule)
-    return {axis: value for axis, (value, _) in concluded.items()}
-
-
-def contradiction(one: CompiledRule, other: CompiledRule) -> ContradictionError:
-    """The error for two rules that conclude different values of one axis for the same foot."""
-    first, second = one.rule.then, other.rule.then
-    assert isinstance(first, AxisThen)
-    assert isinstance(second, AxisThen)
-    return ContradictionError(
-        f"rules `{one.id}` ({one.place}) and `{other.id}` ({other.place}) contradict each other: "
-        f"axis `{first.axis}` is `{first.value}` and `{second.value}` for the same foot; "
-        "make their conditions exclude each other"
-    )
-
-
-def last_stratum_of_axes(book: Rulebook) -> dict[str, int]:
-    """The stratum after which an axis is settled."""
-    last: dict[str, int] = {}
-    for rule in book.rules:
-        if isinstance(rule.rule.then, AxisThen):
-            last[rule.rule.then.axis] = max(last.get(rule.rule.then.axis, 0), rule.stratum)
-    return last
-
-
-def checked_facts(facts: Facts, book: Rulebook) -> Facts:
-    """`facts`, if every one is of the vocabulary and every number is as engines compare it.
-
-    Raises
-    ------
-    RecommendError
-        Otherwise.
-    """
-    for name, value in facts.items():
-        if name.startswith(("axis_", "decided_")):
-            raise RecommendError(f"`{name}` is concluded by rules, it cannot be given")
-        words = book.vocabulary.words.get(name)
-        if words is not None:
-            if value not in words:
-                raise RecommendError(f"`{name}` is `{value}`; allowed: {', '.join(words)}")
-        elif name not in book.vocabulary.numbers:
-            raise RecommendError(f"no fact is called `{name}`")
-        elif not _comparable(value):
-            raise RecommendError(
-                f"`{name}` is `{value!r}`; allowed: a decimal number from -{LARGEST:.0f} to "
-                f"{LARGEST:.0f} with up to {DECIMALS} decimals"
-            )
-    return facts
-
-
-def _comparable(value: object) -> bool:
-    """Whether `value` is a float that every engine reads and compares alike (NaN is not)."""
-    return isinstance(value, float) and abs(value) <= LARGEST and round(value, DECIMALS) == value
-
-
-_ENGINES: dict[int, Engine] = {}
-
-
-def engine_of(book: Rulebook) -> Engine:
-    """The engine of `book`, built at its first use: what durable-rules builds is never freed."""
-    engine = _ENGINES.get(id(book))  # an engine keeps its book, so its id is not given again
-    if engine is None:
-        engine = _ENGINES[id(book)] = Engine(book)
-    return engine

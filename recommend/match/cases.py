@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -29,6 +29,7 @@ class Cases:
     holds : (c, r) need rules that hold for either foot.
     sizes : (c,) size classes.
     stopped : (n,) whether a stop withholds the shortlist.
+    out : ids of products that are out for all of them, whatever is needed.
     """
 
     ranking: Ranking
@@ -36,6 +37,7 @@ class Cases:
     holds: Bools
     sizes: Places
     stopped: Bools
+    out: frozenset[str] = frozenset()
 
     @cached_property
     def active(self) -> Active:
@@ -45,7 +47,7 @@ class Cases:
     @cached_property
     def standing(self) -> Mapping[Way, Standing]:
         """How every candidate stands in each case."""
-        return {way: self.ranking.standing(way, self.active, self.sizes) for way in WAYS}
+        return {way: self.ranking.standing(way, self.active, self.sizes, self.out) for way in WAYS}
 
     @cached_property
     def shares(self) -> Floats:
@@ -119,13 +121,19 @@ def _no_worse(costs: tuple[Floats, Floats], rows: Places, last: int) -> Bools:
     return np.asarray(before | ((first[rows] == first[last]) & (second[rows] <= second[last])))
 
 
-def cases_of(ranking: Ranking, feet: Mapping[Side, ManyConclusions], lengths: Floats) -> Cases:
+def cases_of(
+    ranking: Ranking,
+    feet: Mapping[Side, ManyConclusions],
+    lengths: Floats,
+    out: Iterable[str] = (),
+) -> Cases:
     """Which case each of n pairs of feet is.
 
     Parameters
     ----------
     feet : what the rulebook says of n left and n right feet.
     lengths : (n,) the length in mm the pair is made for, NaN when it is not known.
+    out : ids of products that are out for all of them, whatever is needed.
     """
     either = np.column_stack(
         [
@@ -137,7 +145,7 @@ def cases_of(ranking: Ranking, feet: Mapping[Side, ManyConclusions], lengths: Fl
     rows = np.column_stack([np.packbits(either, axis=1), sizes])
     _, first, case = np.unique(rows, axis=0, return_index=True, return_inverse=True)
     stop = stopped(ranking.book, feet, len(lengths))
-    return Cases(ranking, case.ravel(), either[first], sizes[first], stop)
+    return Cases(ranking, case.ravel(), either[first], sizes[first], stop, frozenset(out))
 
 
 def lengths_of(variations: Variations, readings: Readings, count: int) -> Floats:

@@ -34,8 +34,9 @@ def as_document(outcome: Outcome) -> dict[str, Any]:
     Fields: ``format``, ``rulebook`` and ``catalogue`` (name, version, SHA-256), ``visit``
     (reference, date, age-band, purpose), ``notes``, ``to-ask``, ``feet`` (measures, axes,
     foot type, derivations), ``needs``, ``conflicts``, ``size``, ``shortlist`` (null when a stop
-    withholds it) and ``cautions``. In ``shortlist`` each of ``shoe``, ``insole`` and ``pair``
-    holds ``groups`` of equals, best first; see `group_document`.
+    withholds it), ``cautions`` and ``engine`` (which one concluded; nothing else depends on it).
+    In ``shortlist`` each of ``shoe``, ``insole`` and ``pair`` holds ``groups`` of equals, best
+    first; see `group_document`.
     """
     ranked, book = outcome.shortlist, outcome.book
     return {
@@ -43,6 +44,7 @@ def as_document(outcome: Outcome) -> dict[str, Any]:
         **assessed_document(outcome),
         "shortlist": _shortlist(ranked, book) if ranked else None,
         "cautions": list(book.heading.cautions),
+        "engine": outcome.assessment.engine,
     }
 
 
@@ -149,6 +151,7 @@ def _list(ranked: Shortlist, group: Group, shown: int, book: Rulebook) -> dict[s
         "without-place": [c.id for c in ranked.without_place[group]],
         "suitable-not-in-stock": [c.id for c in ranked.missing[group]],
         "excluded": {c.id: broken_document(c) for c in ranked.excluded[group]},
+        "did-harm": {c.id: c.harm for c in ranked.excluded[group] if c.harm},
         "nothing-because": list(ranked.nothing_because(group, book)),
     }
 

@@ -7,7 +7,7 @@ of one signature are equals.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -93,20 +93,24 @@ class Ranking:
             "pair": np.column_stack([s, shoes + i]),
         }
 
-    def standing(self, way: Way, active: Active, sizes: Places) -> Standing:
+    def standing(
+        self, way: Way, active: Active, sizes: Places, out: Collection[str] = ()
+    ) -> Standing:
         """How every candidate stands for customers with these needs and size classes.
 
         Parameters
         ----------
         active : what g customers need.
         sizes : (g,) their size classes.
+        out : ids of products that are out for them, whatever is needed.
         """
         costs, members = self.shelf.costs(way, active), self.members(way)
         there, steps = self._sizes
         length = steps[members].sum(axis=1)[:, sizes].T
         weight = self.book.parameters.since("rank.weight-length", 0.0)
+        harmed = np.array([item.id in out for item in self.shelf.items], np.bool_)
         return Standing(
-            costs.out,
+            costs.out | harmed[members].any(axis=1),
             np.all(there[members], axis=1)[:, sizes].T,
             np.round(costs.fit + weight * length, _EXACT),
             np.round(costs.function, _EXACT),

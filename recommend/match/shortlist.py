@@ -19,6 +19,7 @@ from recommend.catalogue.fitting import fit
 from recommend.catalogue.loading import Catalogue, Item
 from recommend.infer.assess import Assessment
 from recommend.match.cases import Cases
+from recommend.match.harm import harmful
 from recommend.match.judge import Judgement, Verdict, joined
 from recommend.match.needs import Active, PairNeeds, asked_words, needs_of
 from recommend.match.ranking import Places, Ranking, Standing, ordered
@@ -53,6 +54,7 @@ class Candidate:
         wishes not met with what it does unasked.
     alike : the same for candidates that the measurements cannot tell apart.
     back : whether it stands back because it does not hold when readings are redrawn.
+    harm : what a part did to these feet when it was worn, which rules it out.
     """
 
     group: Group
@@ -65,11 +67,17 @@ class Candidate:
     function: float = 0.0
     alike: int = 0
     back: bool = False
+    harm: str = ""
 
     @property
     def judgement(self) -> Judgement:
         """All verdicts on it."""
         return joined(*self.judgements)
+
+    @property
+    def suitable(self) -> bool:
+        """Whether neither its attributes nor what it did rule it out."""
+        return self.judgement.suitable and not self.harm
 
     @property
     def id(self) -> str:
@@ -133,7 +141,7 @@ class Shortlist:
     wanted : the length it must be made for.
     ranked : by group, suitable and available, best first; equals by price.
     missing : by group, suitable but not in stock in the size, best first.
-    excluded : by group, ruled out by a must or a never.
+    excluded : by group, ruled out by a must, a never, or because it was worn and did harm.
     without_place : by group, what would suit, by name, where nothing has a place.
     unplaced : why nothing has a place: what must be known first; empty when all have theirs.
     redrawn : the cases that the visit comes to when its readings are redrawn, if they were.
@@ -196,13 +204,23 @@ class _Judge:
 
     ranking: Ranking
     needs: PairNeeds
-    active: Active
-    size: int
+    as_read: Cases
     wanted: Wanted
+    harm: Mapping[str, str]
+
+    @property
+    def active(self) -> Active:
+        """What the customer needs."""
+        return self.as_read.active
+
+    @property
+    def size(self) -> int:
+        """The customer's size class."""
+        return int(self.as_read.sizes[0])
 
     def placed(self, group: Group, redrawn: Cases | None) -> dict[str, tuple[Candidate, ...]]:
         """Candidates of a group by place: ranked, missing, excluded; each best first."""
-        standing = self.ranking.standing(group, self.active, np.array([self.size]))
+        standing = self.as_read.standing[group]
         rows = self._worth_telling(group, standing)
         tie = self.ranking.tie_order(group)
         back = np.zeros(len(tie), np.bool_) if redrawn is None else redrawn.stand_back(group)
@@ -258,6 +276,7 @@ class _Judge:
             float(standing.function[0, row]),
             alike,
             back,
+            "; ".join(dict.fromkeys(self.harm[p.id] for p in parts if p.id in self.harm)),
         )
 
     def _judgements(self, group: Group, row: int) -> Iterator[Judgement]:
@@ -342,8 +361,9 @@ def shortlist(
     wanted = wanted_length(assessment.visit, book.parameters)
     length = np.array([np.nan if wanted.length is None else wanted.length])
     size = int(ranking.classes.of_lengths(length)[0])
-    as_read = _as_read(ranking, fired, size)
-    judge = _Judge(ranking, needs, as_read.active, size, wanted)
+    harm = harmful(assessment.visit, book.parameters)
+    as_read = _as_read(ranking, fired, size, harm)
+    judge = _Judge(ranking, needs, as_read, wanted, harm)
     placed = {group: judge.placed(group, redrawn) for group in GROUPS}
     ranked, missing, excluded = (
         {group: placed[group][place] for group in GROUPS}
@@ -372,9 +392,12 @@ def needs_fired(assessment: Assessment) -> Mapping[Side, Iterable[str]]:
     }
 
 
-def _as_read(ranking: Ranking, fired: Mapping[Side, Iterable[str]], size: int) -> Cases:
+def _as_read(
+    ranking: Ranking, fired: Mapping[Side, Iterable[str]], size: int, out: Iterable[str]
+) -> Cases:
     """The case of one visit by the readings as they stand."""
     true = set().union(*fired.values())
     holds = np.array([[rule in true for rule in ranking.table.rules]], np.bool_)
     none = np.zeros(1, np.intp)
-    return Cases(ranking, none, holds, np.array([size]), np.zeros(1, np.bool_))
+    no_stop = np.zeros(1, np.bool_)
+    return Cases(ranking, none, holds, np.array([size]), no_stop, frozenset(out))

@@ -33,7 +33,7 @@ class CaptureOptions:
     side : the foot, where the file does not say (or to check against what it says).
     still : capture of the same marks in still standing, the zero of ``relaxed-standing`` angles
         and the level of the camera.
-    marks : for C3D files, which point stands for which mark (``upper-leg: RTIB`` ...).
+    marks : for C3D files, which point stands for which mark (``upper-leg: NAME`` ...).
     facing : for C3D files, the way the person faces (``+x``, ``-x``, ``+y``, ``-y``), z up.
     gait, condition : for C3D files, what was done and worn.
     """

@@ -92,8 +92,9 @@ class MeasureDef(Strict):
 
     `qualifiers` are words the value only means together with (gait, zero reference), each
     with its vocabulary. A class measure has `values` and no error. A measure `of-person` is the
-    same for both feet. `lowest` and `highest` bound what can be written down at all. `derived`
-    says how it follows from others.
+    same for both feet. `lowest` and `highest` bound what can be written down at all. `beside`
+    names the gait and zero of a film whose largest angle this is, where rules otherwise go by
+    another film of the foot; it is for notes alone. `derived` says how it follows from others.
     """
 
     title: str
@@ -105,9 +106,12 @@ class MeasureDef(Strict):
     values: list[Id] = []
     qualifiers: dict[Id, list[Id]] = {}
     error: ReadingError | None = None
-    norms: Annotated[list[Norm], BeforeValidator(_listed)] = Field(default=[], alias="norm")
+    norms: Annotated[
+        list[Norm], BeforeValidator(_listed, json_schema_input_type=Norm | list[Norm])
+    ] = Field(default=[], alias="norm")
     how: str = ""
     of_person: bool = False
+    beside: dict[str, str] = {}
     derived: Derivation | None = None
 
     @model_validator(mode="after")
@@ -137,7 +141,7 @@ COMPUTED: Final[Mapping[str, tuple[str, tuple[str, ...]]]] = {
     "fpi": ("score", ()),
     "fpi-difference": ("score", ()),
     "arch-height-ratio": ("ratio", ()),
-    "arch-stiffness": ("ratio", ()),
+    "arch-rigidity": ("ratio", ()),
     "navicular-drop": ("mm", ()),
     "arch-index": ("ratio", ("kind", "load")),
     "standing-angle": ("deg", ("reference",)),
@@ -171,6 +175,8 @@ OPTIONAL: Final = frozenset(
         "length-difference",
     }
 )  # fmt: skip
+# What older rulebooks call a measure; under them it is computed by that name.
+FORMER_NAMES: Final[Mapping[str, str]] = {"arch-rigidity": "arch-stiffness"}
 
 # Fields of a moving rearfoot entry that hold one number a stride, and the measure each gives.
 OF_STRIDES: Final[Mapping[str, str]] = {
@@ -184,3 +190,9 @@ OF_STRIDES: Final[Mapping[str, str]] = {
 }
 
 MeasureDefs = dict[Id, MeasureDef]
+
+
+def known_as(name: str, measures: MeasureDefs) -> str:
+    """The name under which these definitions hold the measure `name`: its own, or a former one."""
+    former = FORMER_NAMES.get(name, name)
+    return former if name not in measures and former in measures else name

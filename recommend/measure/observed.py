@@ -1,8 +1,8 @@
 """From what a visit file says to measures: values, units, errors, flags. Knows nothing of rules.
 
 Sources: FPI-6 total, Redmond and others 2006 (sum of six items); arch height ratio = dorsum
-height at half foot length over truncated foot length, Williams and McClay 2000; its stiffness =
-standing over sitting ratio, as used by the gait study center of Temple University.
+height at half foot length over truncated foot length, Williams and McClay 2000; arch
+rigidity index = standing over sitting ratio, a name of the Temple University gait study center.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from statistics import fmean
 
 from recommend.errors import InputError, Place, RecommendError
 from recommend.measure.cop import DriftClass, cpei, drift_class
-from recommend.measure.definitions import Derivation, MeasureDef, MeasureDefs
+from recommend.measure.definitions import Derivation, MeasureDef, MeasureDefs, known_as
 from recommend.measure.derived import derivations, error_of, parts_of, reckoned
 from recommend.measure.model import SIDES, Flag, Measure, Side
 from recommend.measure.spread import standard_error
@@ -68,9 +68,9 @@ def observe(visit: Visit, defs: MeasureDefs, parameters: Mapping[str, float]) ->
     feet: dict[Side, Foot] = {"left": visit.feet.left, "right": visit.feet.right}
     used: dict[Side, dict[str, Measure]] = {side: {} for side in SIDES}
     maker.add(used, lambda side: maker.of_foot(side, feet[side]))
-    maker.add_derived(used, between_feet=False)
+    maker.add_derived(used, feet, between_feet=False)
     maker.add(used, maker.person)
-    maker.add_derived(used, between_feet=True)
+    maker.add_derived(used, feet, between_feet=True)
     for side in SIDES:
         used[side] = {name: _captured(m, visit) for name, m in used[side].items()}
     further = {side: tuple(maker.further(side, feet[side])) for side in SIDES}
@@ -127,40 +127,52 @@ class _Maker:
         for side in SIDES:
             used[side] |= {measure.name: measure for measure in made(side)}
 
-    def add_derived(self, used: dict[Side, dict[str, Measure]], *, between_feet: bool) -> None:
+    def add_derived(
+        self,
+        used: dict[Side, dict[str, Measure]],
+        feet: Mapping[Side, Foot],
+        *,
+        between_feet: bool,
+    ) -> None:
         """Add the measures that follow, as the rulebook declares; none that was read itself."""
+        films = {s: [m for e in _moving(feet[s], self._gait) for m in self._angles(s, e)]
+                 for s in SIDES}  # fmt: skip
         for name, how in derivations(self.defs).items():
             if between_feet or how.between_feet is None:
-                for side, made in list(self._derived(name, how, used)):
+                for side, made in list(self._derived(name, how, used, films)):
                     used[side].setdefault(name, made)
 
     def _derived(
-        self, name: str, how: Derivation, used: Mapping[Side, Mapping[str, Measure]]
+        self,
+        name: str,
+        how: Derivation,
+        used: Mapping[Side, Mapping[str, Measure]],
+        films: Mapping[Side, list[Measure]],
     ) -> Iterator[tuple[Side, Measure]]:
-        values = {side: {m.name: m.value for m in used[side].values()} for side in SIDES}
         for side in SIDES:
-            parts = [used[foot].get(part) for foot, part in parts_of(how, side)]
-            if not _of_a_kind(parts, how):
+            read = [used[foot].get(part) for foot, part in parts_of(how, side)]
+            parts = read if how.between_feet is None else _alike(how.between_feet, used, films)
+            known = [part for part in parts if part is not None]
+            if len(known) < len(parts) or not known:
                 continue
-            value = float(reckoned(how, side, values))
-            errors = [part.error or 0.0 for part in parts if part is not None]
+            by_name = {foot: {m.name: m.value} for foot, m in zip(SIDES, known, strict=False)}
+            values = {side: {m.name: m.value for m in known}} if not how.between_feet else by_name
+            errors = [part.error or 0.0 for part in known]
             error = error_of(how, self._single(name), errors)
-            words = self._qualifiers(name, parts)
+            words = {q: known[0].qualifiers[q] for q in self.defs[name].qualifiers
+                     if q in known[0].qualifiers}  # fmt: skip
+            value = float(reckoned(how, side, values))
             made = self._measure(name, side, value, error, 1, _method(how), words)
-            yield side, replace(made, follows=True)
-
-    def _qualifiers(self, name: str, parts: Sequence[Measure | None]) -> dict[str, str]:
-        """The qualifiers that the measure has, as its parts have them."""
-        first = parts[0]
-        assert first is not None
-        return {q: first.qualifiers[q] for q in self.defs[name].qualifiers if q in first.qualifiers}
+            yield side, replace(made, follows=known == read)
 
     def further(self, side: Side, foot: Foot) -> Iterator[Measure]:
-        """Angles that were taken but are not the ones rules read."""
-        chosen = self._chosen(foot)
-        for entry in foot.rearfoot:
-            if entry is not chosen and entry.gait != "standing":
-                yield from self._angles(side, entry)
+        """Angles that were taken but are not the ones rules read, each with why."""
+        chosen = self._chosen(side, foot)
+        for entry in _moving(foot, self._gait):
+            for measure in self._angles(side, entry):
+                used = chosen[measure.name]
+                if used.qualifiers != measure.qualifiers:
+                    yield measure.flagged(Flag("beside", _why_beside(measure, used)))
         standing = self._standing(foot)
         for entry in foot.rearfoot:
             if entry.gait == "standing" and entry is not standing and entry.angle:
@@ -187,11 +199,10 @@ class _Maker:
             error = self._single("arch-height-ratio")
             yield self._measure("arch-height-ratio", side, ratio, error, 1, method)
         if height and height.standing and height.sitting:
-            stiffness = height.standing / height.sitting
-            error = self._single("arch-stiffness")
-            yield self._measure(
-                "arch-stiffness", side, stiffness, error, 1, "standing over sitting"
-            )
+            name = known_as("arch-rigidity", self.defs)
+            ratio = height.standing / height.sitting
+            error = self._single(name)
+            yield self._measure(name, side, ratio, error, 1, "standing over sitting")
         navicular = foot.navicular_height_mm
         if navicular and navicular.sitting and navicular.standing:
             drop = navicular.sitting - navicular.standing
@@ -207,24 +218,39 @@ class _Maker:
         standing = self._standing(foot)
         if standing and standing.angle:
             yield self._angle("standing-angle", side, standing, standing.angle)
-        chosen = self._chosen(foot)
-        if chosen:
-            yield from map(self._of_purpose, self._angles(side, chosen))
+        chosen = self._chosen(side, foot)
+        yield from map(self._of_purpose, chosen.values())
+        yield from self._beside(side, foot, chosen)
+
+    def _beside(self, side: Side, foot: Foot, chosen: Mapping[str, Measure]) -> Iterator[Measure]:
+        """The largest angle of each film that rules do not go by, for the notes that ask it."""
+        for name, definition in self.defs.items():
+            for entry in _moving(foot, self._gait) if definition.beside else ():
+                film = {"gait": entry.gait, "reference": entry.reference}
+                top, strides = ("peak", entry.peak) if entry.peak else ("contact", entry.contact)
+                used = chosen.get(f"{top}-angle")
+                if film == definition.beside and strides and used and used.qualifiers != film:
+                    yield self._angle(name, side, entry, strides)
 
     def _of_purpose(self, measure: Measure) -> Measure:
         """Flag an angle of another gait than the one the customer comes for."""
-        gait, purpose = measure.qualifiers.get("gait"), self.visit.purpose
-        if purpose != "running" or gait == "running":
+        if self._gait != "running" or measure.qualifiers.get("gait") == "running":
             return measure
         text = "the purpose is running, but only walking was filmed; film running too"
         return measure.flagged(Flag("other-gait", text))
 
-    def _chosen(self, foot: Foot) -> Rearfoot | None:
-        """The moving angles that rules read: the gait of the purpose, vertical zero first."""
-        first = "running" if self.visit.purpose == "running" else "walking"
-        moving = [entry for entry in foot.rearfoot if entry.gait != "standing"]
-        moving.sort(key=lambda e: (e.gait != first, e.reference != "vertical"))
-        return moving[0] if moving else None
+    @property
+    def _gait(self) -> str:
+        """The gait of the purpose, whose films come first."""
+        return "running" if self.visit.purpose == "running" else "walking"
+
+    def _chosen(self, side: Side, foot: Foot) -> dict[str, Measure]:
+        """The moving angles that rules read: each from the first film that has it."""
+        chosen: dict[str, Measure] = {}
+        for entry in _moving(foot, self._gait):
+            for measure in self._angles(side, entry):
+                chosen.setdefault(measure.name, measure)
+        return chosen
 
     def _standing(self, foot: Foot) -> Rearfoot | None:
         standing = [entry for entry in foot.rearfoot if entry.gait == "standing"]
@@ -417,12 +443,33 @@ def _method(how: Derivation) -> str:
     return joining.join(part.rpartition("-")[2] for part in how.parts)
 
 
-def _of_a_kind(parts: Sequence[Measure | None], how: Derivation) -> bool:
-    """Whether every part was read, and of both feet in the same way."""
-    known = [part for part in parts if part is not None]
-    if len(known) < len(parts):
-        return False
-    return how.between_feet is None or known[0].qualifiers == known[1].qualifiers
+def _alike(
+    name: str,
+    used: Mapping[Side, Mapping[str, Measure]],
+    films: Mapping[Side, list[Measure]],
+) -> tuple[Measure, ...]:
+    """A reading of each foot taken alike: the used ones, else those of the first film in common."""
+    left, right = (
+        [m for m in (*filter(None, [used[side].get(name)]), *films[side]) if m.name == name]
+        for side in SIDES
+    )
+    pairs = ((a, b) for a in left for b in right)
+    return next(((a, b) for a, b in pairs if a.qualifiers == b.qualifiers), ())
+
+
+def _moving(foot: Foot, gait: str) -> list[Rearfoot]:
+    """Films of a foot in the order of choice: `gait` first, then the zero that limits are for."""
+    moving = [entry for entry in foot.rearfoot if entry.gait != "standing"]
+    return sorted(moving, key=lambda e: (e.gait != gait, e.reference != "vertical"))
+
+
+def _why_beside(measure: Measure, used: Measure) -> str:
+    """Why rules go by `used` and not by `measure`, in words."""
+    both = (measure.qualifiers, used.qualifiers)
+    mine, theirs = ({key: w.replace("-", " ") for key, w in one.items()} for one in both)
+    if mine.get("gait") != theirs.get("gait"):
+        return f"{mine['gait']} stands beside {theirs['gait']}, which is the gait to be fitted for"
+    return f"from {mine['reference']} stands beside from {theirs['reference']}: one zero at a time"
 
 
 def _of_both_sides(answers: Sequence[tuple[Pain, float | None]]) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Container, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any, Literal
 
@@ -27,6 +27,7 @@ from recommend.rulebook.models import (
 )
 from recommend.rulebook.parameters import Parameters
 from recommend.rulebook.terms import Conjunction, Disjunction, Word
+from recommend.rulebook.translations import Key, Translations, customer_texts, plain
 from recommend.rulebook.vocabulary import FOOT_TYPE, Vocabulary
 
 Stage = Literal["screen", "classify", "need"]
@@ -95,6 +96,7 @@ class Rulebook:
     parameters: Parameters
     vocabulary: Vocabulary
     rules: tuple[CompiledRule, ...]
+    translations: Translations = field(default_factory=dict)
 
     @cached_property
     def by_id(self) -> dict[str, CompiledRule]:
@@ -131,6 +133,28 @@ class Rulebook:
     def asked_facts(self, answered: Container[str]) -> dict[str, str]:
         """Those facts of a visit that answered some of the questions."""
         return {f: "yes" if q in answered else "no" for q, f in self.open_questions.items()}
+
+    def paper(self, name: str) -> Source | None:
+        """The source that defines a published name; None where the rulebook names none."""
+        return next((one for one in self.sources.values() if name in one.defines), None)
+
+    @cached_property
+    def customer_texts(self) -> dict[Key, str]:
+        """Every text that a customer may read, as the rulebook has it."""
+        rules = (one.rule for one in self.rules)
+        return dict(customer_texts(self.types.values(), rules, self.attributes, self.measures))
+
+    def in_language(self, code: str) -> dict[str, str]:
+        """What customers read, by the text as the rulebook has it, in the language `code`.
+
+        A text whose translation is missing or stale is left out.
+        """
+        translated = self.translations.get(code, {})
+        return {
+            plain(text): plain(translated[key].translation)
+            for key, text in self.customer_texts.items()
+            if key in translated and translated[key].of(text)
+        }
 
     def rule(self, rule_id: str) -> CompiledRule:
         """The rule called `rule_id`.

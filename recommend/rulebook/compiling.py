@@ -20,6 +20,7 @@ from recommend.rulebook.conditions import (
     OfAnswer,
     OfAxis,
     OfMeasure,
+    OfNote,
     OfPain,
     OfVisit,
 )
@@ -35,7 +36,7 @@ from recommend.rulebook.terms import (
 )
 from recommend.rulebook.vocabulary import Vocabulary
 
-Leaf = OfMeasure | OfAxis | OfAnswer | OfPain | OfVisit
+Leaf = OfMeasure | OfAxis | OfAnswer | OfPain | OfVisit | OfNote
 
 # suffix of the fact compared, and the comparison, for each word of order
 _ORDER: dict[str, tuple[str, Op]] = {
@@ -149,6 +150,10 @@ def word_of(leaf: Leaf) -> tuple[str, frozenset[str]]:
         if leaf.is_ == NOT_ANSWERED:
             return f"asked_{leaf.answer}", frozenset({"no"})
         return f"answer_{leaf.answer}", frozenset({leaf.is_})
+    if isinstance(leaf, OfNote):
+        raise CannotRunError(
+            f"asks whether the note `{leaf.note}` is due", "write the condition of that rule out"
+        )
     if isinstance(leaf, OfPain):
         return f"pain_{leaf.pain}", frozenset({leaf.is_})
     return f"visit_{leaf.visit}", frozenset(leaf.is_)
@@ -187,6 +192,25 @@ def _every(parts: list[Disjunction]) -> Disjunction:
                 "split the rule, or name a part of it as an axis of its own",
             )
     return joined
+
+
+def with_notes(condition: Condition, notes: Mapping[str, Condition]) -> Condition:
+    """`condition` with the condition of its rule in the place of each note that it asks about.
+
+    Raises
+    ------
+    KeyError
+        If it asks about a note that is not among `notes`.
+    """
+    if isinstance(condition, OfNote):
+        return notes[condition.note]
+    if isinstance(condition, AllOf):
+        return AllOf(all=[with_notes(part, notes) for part in condition.all])
+    if isinstance(condition, AnyOf):
+        return AnyOf(any=[with_notes(part, notes) for part in condition.any])
+    if isinstance(condition, NoneOf):
+        return NoneOf(none=[with_notes(part, notes) for part in condition.none])
+    return condition
 
 
 def leaves(condition: Condition, loc: Loc) -> Iterator[tuple[Leaf, Loc]]:

@@ -5,7 +5,13 @@ from __future__ import annotations
 from typing import get_args
 
 from recommend.errors import InputError, nearest
-from recommend.measure.definitions import COMPUTED, OPTIONAL, MeasureDef, MeasureDefs
+from recommend.measure.definitions import (
+    COMPUTED,
+    OPTIONAL,
+    MeasureDef,
+    MeasureDefs,
+    known_as,
+)
 from recommend.reading import Document
 from recommend.reading.document import Loc
 from recommend.visit.models import CopPattern, Gait, Reference
@@ -21,7 +27,8 @@ _WORDS: dict[str, tuple[str, ...]] = {
 
 def check_computed(measures: MeasureDefs, at: Document) -> None:
     """Raise InputError for a computed measure that is missing or defined as something else."""
-    for name, (unit, qualifiers) in COMPUTED.items():
+    for current, (unit, qualifiers) in COMPUTED.items():
+        name = known_as(current, measures)
         if name not in measures:
             if name in OPTIONAL:
                 continue

@@ -115,9 +115,18 @@ class OfVisit(Strict):
     is_: Words = Field(alias="is")
 
 
+class OfNote(Strict):
+    """Whether a note is due, by the id of its rule; rules of needs may ask it.
+
+    The loader puts the condition of that rule in its place, so no engine meets it.
+    """
+
+    note: str
+
+
 _KEYS = {
     "all": AllOf, "any": AnyOf, "none": NoneOf, "measure": OfMeasure, "axis": OfAxis,
-    "answer": OfAnswer, "pain": OfPain, "visit": OfVisit,
+    "answer": OfAnswer, "pain": OfPain, "visit": OfVisit, "note": OfNote,
 }  # fmt: skip
 
 
@@ -136,7 +145,8 @@ Condition = Annotated[
     | Annotated[OfAxis, Tag("<axis>")]
     | Annotated[OfAnswer, Tag("<answer>")]
     | Annotated[OfPain, Tag("<pain>")]
-    | Annotated[OfVisit, Tag("<visit>")],
+    | Annotated[OfVisit, Tag("<visit>")]
+    | Annotated[OfNote, Tag("<note>")],
     Discriminator(_which),
     Field(description="a condition with one of the keys " + ", ".join(_KEYS)),
 ]

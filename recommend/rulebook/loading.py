@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -20,8 +20,9 @@ from recommend.rulebook.book import (
     compile_rules,
     type_as_rule,
 )
-from recommend.rulebook.compiling import Compiler, leaves
+from recommend.rulebook.compiling import Compiler, leaves, with_notes
 from recommend.rulebook.computed import check_computed
+from recommend.rulebook.conditions import Condition, OfNote
 from recommend.rulebook.models import (
     AttributesFile,
     AxesFile,
@@ -29,14 +30,16 @@ from recommend.rulebook.models import (
     Heading,
     LimitsFile,
     MeasuresFile,
+    NoteThen,
     QuestionsFile,
     Rule,
     RuleFile,
     SourcesFile,
     TypesFile,
 )
-from recommend.rulebook.naming import Names, check_leaf, then_checks
+from recommend.rulebook.naming import Names, check_leaf, known, then_checks
 from recommend.rulebook.parameters import Parameters
+from recommend.rulebook.translations import Translations, TranslationsFile
 from recommend.rulebook.vocabulary import FOOT_TYPE, vocabulary_of
 
 STAGES: tuple[Stage, ...] = ("screen", "classify", "need")
@@ -130,9 +133,12 @@ class _Loader:
             with self._noting():
                 check()
         self._types(*read["types"], names)
+        notes = _notes_of(stages["screen"])
         for stage, files in stages.items():
             for rules_of_file, document in files:
-                self._rules(rules_of_file, document, stage, names)
+                whole = self._with_notes(rules_of_file, document, notes, stage)
+                self._rules(whole, document, stage, names)
+        translations = self._translations()
         if self.problems or parameters is None:
             return None
         rules: tuple[CompiledRule, ...] = ()
@@ -153,6 +159,7 @@ class _Loader:
             parameters=parameters,
             vocabulary=names.vocabulary,
             rules=rules,
+            translations=translations,
         )
 
     @contextmanager
@@ -183,6 +190,15 @@ class _Loader:
                 elif isinstance(document.data, dict):
                     yield dict(_that_fit(document)), document
 
+    def _translations(self) -> Translations:
+        """By language; a rulebook without translations has none."""
+        found: dict[str, Any] = {}
+        for file in sorted((self.folder / "translations").glob("*.yaml")):
+            with self._noting():
+                checked = self._checked(TranslationsFile, read_document(file))
+                found[file.stem] = checked.by_key() if checked else {}
+        return found
+
     def _types(self, types: TypesFile, at: Document, names: Names) -> None:
         for index, one in enumerate(types.types):
             self._rule(type_as_rule(one), ("types", index), at, "classify", names)
@@ -205,6 +221,21 @@ class _Loader:
             names.check_sources(rule.basis.sources, (*loc, "basis", "sources"), at)
         self.drafts.append(Draft(rule, stage, at.place(loc)))
 
+    def _with_notes(
+        self, rules: Numbered, at: Document, notes: Mapping[str, Condition], stage: Stage
+    ) -> Numbered:
+        """The rules of a file with the notes that they ask about written out."""
+        readable = notes if stage == "need" else {}
+        whole: dict[int, Rule] = {}
+        for index, rule in rules.items():
+            with self._noting():
+                for leaf, where in leaves(rule.when, ("rules", index, "when")):
+                    if isinstance(leaf, OfNote):
+                        known("note", leaf.note, readable, at.place((*where, "note")))
+                when = with_notes(rule.when, readable)
+                whole[index] = rule.model_copy(update={"when": when})
+        return whole
+
     def _claim(self, rule_id: str, place: Place) -> None:
         if rule_id in self.seen:
             raise InputError(
@@ -223,6 +254,16 @@ def _whole_checks(
     yield lambda: check_computed(names.measures, read["measures"][1])
     yield lambda: names.check_sums(read["attributes"][1])
     yield lambda: _check_axes(*read["axes"])
+
+
+def _notes_of(files: Iterable[tuple[Numbered, Document]]) -> dict[str, Condition]:
+    """The condition of each rule that gives a note, by its id."""
+    return {
+        rule.id: rule.when
+        for rules, _ in files
+        for rule in rules.values()
+        if isinstance(rule.then, NoteThen)
+    }
 
 
 def _check_axes(file: AxesFile, at: Document) -> None:

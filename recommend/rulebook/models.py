@@ -43,13 +43,14 @@ class Source(Strict):
     """One bibliography entry.
 
     `seen` tells how far the numbers were verified: ``in-source``, ``second-hand``,
-    ``derived`` or ``from-memory``.
+    ``derived`` or ``from-memory``. `defines` lists the published names that carry this paper.
     """
 
     cite: str
     seen: Literal["in-source", "second-hand", "derived", "from-memory"]
     says: str
     conflict: str = ""
+    defines: list[str] = []
 
 
 class LimitValue(Figure):

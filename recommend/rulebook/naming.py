@@ -19,6 +19,7 @@ from recommend.rulebook.conditions import (
     OfAnswer,
     OfAxis,
     OfMeasure,
+    OfNote,
     OfPain,
 )
 from recommend.rulebook.models import (
@@ -113,10 +114,7 @@ def check_leaf(leaf: Leaf, loc: Loc, at: Document, names: Names) -> None:
                 ", ".join(choices),
                 nearest(leaf.is_[0], choices) or "compare it with a limit",
             )
-    elif isinstance(leaf, OfAxis):
-        known("axis", leaf.axis, names.axes, at.place((*loc, "axis")))
-    elif isinstance(leaf, OfAnswer):
-        known("question", leaf.answer, names.questions, at.place((*loc, "answer")))
+    _check_subject(leaf, loc, at, names)
     fact, values = word_of(leaf)
     if isinstance(leaf, OfPain):
         sites = [w.removeprefix("pain_") for w in names.vocabulary.words if w.startswith("pain_")]
@@ -128,6 +126,16 @@ def check_leaf(leaf: Leaf, loc: Loc, at: Document, names: Names) -> None:
         known(
             f"value of {_plain(fact)}", value, names.vocabulary.words[fact], at.place((*loc, key))
         )
+
+
+def _check_subject(leaf: Leaf, loc: Loc, at: Document, names: Names) -> None:
+    """Raise InputError when the axis, question or note that is asked about does not exist."""
+    if isinstance(leaf, OfAxis):
+        known("axis", leaf.axis, names.axes, at.place((*loc, "axis")))
+    elif isinstance(leaf, OfAnswer):
+        known("question", leaf.answer, names.questions, at.place((*loc, "answer")))
+    elif isinstance(leaf, OfNote):
+        known("note that can be read here", leaf.note, (), at.place((*loc, "note")))
 
 
 def _plain(fact: str) -> str:

@@ -18,6 +18,7 @@ from recommend.rulebook.conditions import (
     OfAnswer,
     OfAxis,
     OfMeasure,
+    OfNote,
     OfPain,
 )
 from recommend.rulebook.models import AxisThen, Limit, NeedsThen, NeedThen, NoteThen
@@ -27,7 +28,20 @@ _LONG = {
     "clearly-above": "is above, by more than its error,",
     "clearly-below": "is below, by more than its error,",
 }  # fmt: skip
+_KINDS = {
+    "published": "published",
+    "derived": "derived from published figures",
+    "common-practice": "common practice",
+    "from-memory": "from memory, to be verified",
+    "assumption": "an assumption of ours",
+}
 _UNITS = {"deg": "°", "ratio": "", "score": "", "percent": " %"}
+
+
+def kind_words(kind: str, *, sourced: bool = True) -> str:
+    """What stands behind a statement or figure; custom without a source says so."""
+    unsourced = kind == "common-practice" and not sourced
+    return _KINDS[kind] + (", no source" if unsourced else "")
 
 
 def code(condition: Condition) -> str:
@@ -49,6 +63,8 @@ def code(condition: Condition) -> str:
         return f"{condition.answer} {verb}{condition.is_}"
     if isinstance(condition, OfPain):
         return f"pain at {condition.pain} {condition.is_}"
+    if isinstance(condition, OfNote):
+        return f"note {condition.note}"
     return f"{condition.visit} {' or '.join(condition.is_)}"
 
 
@@ -82,7 +98,7 @@ def _leaf_words(leaf: Condition, book: Rulebook) -> str:
         return f"'{book.questions[leaf.answer].ask}' is {answered}"
     if isinstance(leaf, OfPain):
         return f"pain at the {leaf.pain.replace('-', ' ')} of this side: {leaf.is_}"
-    assert not isinstance(leaf, (AllOf, AnyOf, NoneOf))
+    assert not isinstance(leaf, (AllOf, AnyOf, NoneOf, OfNote))
     return f"{leaf.visit.replace('-', ' ')} is {_or(leaf.is_)}"
 
 

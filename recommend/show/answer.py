@@ -28,9 +28,8 @@ from recommend.trail.redraw import HowSure
 
 SCREEN = 24  # lines of the smallest terminal in use
 LABEL = 9  # columns of the word that says what a line is for
-CHOICES = 3
 _BRING: tuple[Group, ...] = ("pair", "shoe", "insole")  # the first group that there is
-_LETTERS = "abc"
+_LETTERS = "abc"  # as many choices as fit
 
 
 @dataclass(slots=True)
@@ -213,19 +212,25 @@ def _wants(outcome: Outcome) -> Part:
     return Part("wants", "Wants", [[wants_line(wants, count)] for count in (9, 6, 4)])
 
 
+def first_choices(outcome: Outcome) -> dict[str, Candidate]:
+    """What the screen offers, by its letter; empty when nothing suits or a stop withholds it."""
+    if outcome.shortlist is None:
+        return {}
+    ranked = outcome.shortlist.ranked
+    group = next((one for one in _BRING if ranked[one]), None)
+    return dict(zip(_LETTERS, ranked[group] if group else (), strict=False))
+
+
 def _bring(outcome: Outcome) -> Iterator[Part]:
     shortlist = outcome.shortlist
     assert shortlist is not None
-    group = next((one for one in _BRING if shortlist.ranked[one]), None)
-    if group is None:
+    chosen = first_choices(outcome)
+    if not chosen:
         yield Part("bring", "Bring", [["nothing suitable is in stock in this size: --show pairs"]])
         return
-    chosen = shortlist.ranked[group][:CHOICES]
-    long = [
-        line for pair in zip(_LETTERS, chosen, strict=False) for line in _choice(*pair, outcome)
-    ]
-    short = [_one_line(letter, c, outcome) for letter, c in zip(_LETTERS, chosen, strict=False)]
-    more = len(shortlist.ranked[group]) - len(chosen)
+    long = [line for pair in chosen.items() for line in _choice(*pair, outcome)]
+    short = [_one_line(letter, one, outcome) for letter, one in chosen.items()]
+    more = len(shortlist.ranked[chosen[_LETTERS[0]].group]) - len(chosen)
     tail = f"  {more} more: --show pairs" if more else ""
     yield Part("bring", "Bring", [[*long, tail], [*short, tail], short[:2]])
 

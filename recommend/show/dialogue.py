@@ -29,9 +29,9 @@ _APART = "   "  # between the answers of a hint
 _LOCAL = 3  # where the local modes stand among the attributes of a terminal
 KEYS = (
     "At any question: ? help, < back, x remove, > rest of this block, q stop for now. "
-    "Enter leaves a question out, or keeps what stands in [brackets]. "
-    "Saved after every answer."
+    "Enter leaves a question out, or keeps what stands in [brackets]."
 )
+SAVED = " Saved after every answer."
 
 try:
     import termios
@@ -44,7 +44,12 @@ class LeftError(Exception):
     """The fitter leaves; everything answered is saved."""
 
 
-def run(entry: Entry, save: Callable[[], None], after_block: Callable[[str], str]) -> None:
+def run(
+    entry: Entry,
+    save: Callable[[], None],
+    after_block: Callable[[str], str],
+    intro: str = KEYS + SAVED,
+) -> None:
     """Ask until the entry ends.
 
     Parameters
@@ -52,13 +57,14 @@ def run(entry: Entry, save: Callable[[], None], after_block: Callable[[str], str
     entry : the state machine.
     save : called after every answer.
     after_block : one line of what is known, for the name of the block that ended.
+    intro : what is said before the first question.
 
     Raises
     ------
     LeftError
         If the fitter leaves, with Ctrl-C, Ctrl-D or q.
     """
-    say(KEYS)
+    say(intro)
     try:
         with _keys_unseen():
             _converse(entry, save, after_block)

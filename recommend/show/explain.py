@@ -9,6 +9,7 @@ from typing import Any
 from recommend.errors import counted
 from recommend.show.sure import change_lines, sure_data, sure_lines
 from recommend.show.tree import tree_lines
+from recommend.trail.keeping import engine_kept
 from recommend.trail.nearest import Change, Effect
 from recommend.trail.node import Node
 from recommend.trail.redraw import HowSure
@@ -25,6 +26,8 @@ def head_lines(replayed: Replayed) -> Iterator[str]:
     yield f"catalogue SHA-256 {replayed.outcome.catalogue.digest[:16]}"
     made = ", ".join(f"{n} {v}" for n, v in record.head.get("versions", {}).items())
     yield f"made with {made}"
+    now = replayed.outcome.assessment.engine
+    yield f"concluded by the engine {engine_kept(record)}, just now by {now}"
     if replayed.identical:
         yield "Derived again just now: identical, byte for byte."
     else:
@@ -66,7 +69,7 @@ def explain_data(
 ) -> dict[str, Any]:
     """The same as plain data: what ``--json`` prints.
 
-    Fields: ``record`` (number, SHA-256, kept-at, identical, versions, documents), ``tree``
+    Fields: ``record`` (number, SHA-256, kept-at, identical, engine, versions, documents), ``tree``
     (nodes of kind, text, truth, id, facts, children), ``how-sure`` and ``nearest-changes``
     (null with ``--rule``, ``--product`` and ``--why-not``), ``cautions``. The foot of a reading
     is null when one reading stands for both.
@@ -79,6 +82,7 @@ def explain_data(
             "sha256": record.hash,
             "kept-at": record.made_at,
             "identical": replayed.identical,
+            "engine": engine_kept(record),
             "versions": dict(record.head.get("versions", {})),
             "documents": record.bodies,
         },

@@ -20,14 +20,14 @@ from recommend.measure.phases import PHASES, Curve, phase_slices
 FloatArray = NDArray[np.float64]
 
 ACROSS_MM, ALONG_MM = 5.0, 10.0
-# Lower end of each shade in kPa, its sign, its sign in plain ASCII, and its colour. A scale for
-# the eye only; nothing is decided from it.
-SHADES: Final[tuple[tuple[float, str, str, str], ...]] = (
-    (10.0, "·", ".", "blue"),
-    (40.0, "░", ":", "cyan"),
-    (80.0, "▒", "+", "green"),
-    (150.0, "▓", "#", "yellow"),
-    (250.0, "█", "@", "red"),
+# Lower end of each shade in kPa, its sign, and its sign in plain ASCII. A scale for the eye only;
+# nothing is decided from it. The density of the sign carries all; there is no colour to learn.
+SHADES: Final[tuple[tuple[float, str, str], ...]] = (
+    (10.0, "·", "."),
+    (40.0, "░", ":"),
+    (80.0, "▒", "+"),
+    (150.0, "▓", "#"),
+    (250.0, "█", "@"),
 )
 PATH_LETTERS: Final = {"contact": "c", "midstance": "m", "propulsion": "p"}
 
@@ -58,8 +58,8 @@ def footprint_lines(
 def legend(path: bool, *, ascii_only: bool = False) -> Text:
     """What the shades and letters mean."""
     text = Text("kPa from  ")
-    for low, sign, plain, style in SHADES:
-        text.append(plain if ascii_only else sign, style=style)
+    for low, sign, plain in SHADES:
+        text.append(plain if ascii_only else sign)
         text.append(f" {low:g}  ")
     if path:
         text.append("path of load: ")
@@ -103,11 +103,7 @@ def _path_letters(
 
 
 def _sign(level: float, letter: str | None, ascii_only: bool) -> Text:
-    shade = [entry for entry in SHADES if level >= entry[0]]
-    style = shade[-1][3] if shade else ""
     if letter:
-        return Text(letter, style=f"bold reverse {style}".strip())
-    if not shade:
-        return Text(" ")
-    _, sign, plain, _ = shade[-1]
-    return Text(plain if ascii_only else sign, style=style)
+        return Text(letter, style="bold reverse")
+    shades = [plain if ascii_only else sign for low, sign, plain in SHADES if level >= low]
+    return Text(shades[-1] if shades else " ")

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator
 from html import escape
 from itertools import groupby
 
+from recommend.rulebook.models import Source
 from recommend.visit.answers import Choice, Item, Pains, Readings
 from recommend.visit.steps import Step
 
@@ -24,10 +25,13 @@ small { display: block; font-size: 8.5pt; } p { margin: 1mm 0; }
 _LINE = "_" * 14
 
 
-def form_html(steps: Iterable[Step], shop: str) -> str:
-    """The sheet: every question of the guided entry, left and right side by side."""
+def form_html(steps: Iterable[Step], shop: str, items_after: Source | None) -> str:
+    """The sheet: every question of the guided entry, left and right side by side.
+
+    `items_after` is the paper whose items of standing posture are scored.
+    """
     title = f"Intake sheet{f', {shop}' if shop else ''}"
-    body = "\n".join(_blocks([step for step in steps if step.block != "Remarks"]))
+    body = "\n".join(_blocks([s for s in steps if s.block != "Remarks"], items_after))
     return f"""<!DOCTYPE html>
 <html lang="en">
 <head>
@@ -52,10 +56,16 @@ zero.</p>
 """
 
 
-def _blocks(steps: list[Step]) -> Iterator[str]:
-    for block, members in groupby(steps, key=lambda step: step.block):
+def _blocks(steps: list[Step], items_after: Source | None) -> Iterator[str]:
+    for block, grouped in groupby(steps, key=lambda step: step.block):
+        members = list(grouped)
         yield f"<h2>{escape(block)}</h2>"
-        yield from _table(list(members))
+        if items_after and any(isinstance(step.kind, Item) for step in members):
+            yield (
+                "<p>The six items are those of the foot posture index "
+                f"({escape(items_after.cite)}); the words here are ours.</p>"
+            )
+        yield from _table(members)
 
 
 def _table(steps: list[Step]) -> Iterator[str]:

@@ -10,7 +10,8 @@ import numpy as np
 from recommend.coverage.cells import UNDETERMINED
 from recommend.coverage.report import by_type
 from recommend.coverage.run import Run
-from recommend.errors import InputError, Place, RecommendError
+from recommend.errors import InputError, Place
+from recommend.extras import not_installed
 
 ENDINGS = (".svg", ".png", ".pdf")
 
@@ -28,7 +29,7 @@ def check_picture(path: Path) -> None:
     if path.suffix not in ENDINGS:
         raise InputError(Place(str(path)), f"`{path.suffix}` is no picture", ", ".join(ENDINGS))
     if importlib.util.find_spec("matplotlib") is None:
-        raise RecommendError("pictures need matplotlib; install 'recommend[plot]'")
+        raise not_installed("a picture", "plot")
 
 
 def draw_heat_map(run: Run, path: Path) -> None:

@@ -12,7 +12,8 @@ from typing import Any
 
 import numpy as np
 
-from recommend.errors import InputError, Place, RecommendError
+from recommend.errors import InputError, Place
+from recommend.extras import not_installed
 from recommend.measure.measured import Measured
 from recommend.measure.phases import PHASES, STANCE_POINTS, Phase, phase_slices
 from recommend.show.bands import Band
@@ -62,9 +63,7 @@ def _figure(count: int) -> tuple[Any, list[Any]]:
         from matplotlib import rc_context
         from matplotlib.figure import Figure
     except ImportError:
-        raise RecommendError(
-            "a plot needs the extra `plot`: pip install 'recommend[plot]'"
-        ) from None
+        raise not_installed("a picture", "plot") from None
     columns = min(count, 2)
     rows = -(-count // columns)
     with rc_context({"svg.hashsalt": "recommend"}):

@@ -9,9 +9,12 @@ from recommend.settings import Value
 
 
 def settings_lines(
-    file: Path, values: Sequence[Value], errors: Mapping[str, Mapping[str, float]]
+    file: Path, values: Sequence[Value], errors: Mapping[str, Mapping[str, float]], engine: str
 ) -> Iterator[str]:
-    """One setting after another: its name and where it comes from, then its value."""
+    """One setting after another: its name and where it comes from, then its value.
+
+    `engine` is the one that concludes a visit here.
+    """
     there = "" if file.exists() else " (not written yet; `recommend setup` writes it)"
     yield f"Settings: {file}{there}"
     yield "What counts: option, then environment, then this file, then default."
@@ -24,6 +27,8 @@ def settings_lines(
             yield f"  {'not set' if value is None else value}"
         if not origin.startswith("environment"):
             yield f"  or set {one.setting.variable}"
+    yield ""
+    yield f"A visit is concluded by {engine}. `recommend setup engine` builds durable-rules."
     yield ""
     yield "errors           of measurement of this lab, from `recommend visit repeatability`"
     for measure, table in errors.items():

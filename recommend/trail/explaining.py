@@ -145,7 +145,9 @@ class Explanation:
         listed = ranked.ranked[candidate.group]
         if candidate in listed:
             return f"rank {listed.index(candidate) + 1} of {len(listed)}"
-        return "suitable, not in stock" if candidate.judgement.suitable else "ruled out"
+        if candidate.harm:
+            return f"ruled out ({candidate.harm})"
+        return "suitable, not in stock" if candidate.suitable else "ruled out"
 
     def _verdict(self, verdict: Verdict, *, open_: bool) -> Node:
         """One need and how the product stands to it; with `open_`, the rules it comes from."""

@@ -10,7 +10,6 @@ from typing import Any
 
 from recommend.match.outcome import (
     Outcome,
-    as_document,
     assessed_document,
     broken_document,
     verdict_document,
@@ -18,12 +17,13 @@ from recommend.match.outcome import (
 from recommend.match.shortlist import GROUPS, Candidate, Shortlist
 from recommend.match.sizes import Sized
 from recommend.rulebook.book import Rulebook
+from recommend.trail.keeping import outcome_document
 
 
 def as_kept(outcome: Outcome, kept: dict[str, Any]) -> dict[str, Any]:
     """The outcome as a document of the format of one that was kept."""
     if kept.get("format") != 1:
-        return as_document(outcome)
+        return outcome_document(outcome)
     ranked, book = outcome.shortlist, outcome.book
     return {
         "format": 1,

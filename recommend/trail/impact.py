@@ -15,10 +15,11 @@ from typing import Any
 import numpy as np
 
 from recommend.errors import InputError, Place
+from recommend.infer.engine import engine_of
 from recommend.infer.facts import facts_of
 from recommend.infer.many import columns_of, conclude_many
-from recommend.infer.one import Engine
 from recommend.match.cases import Cases, cases_of
+from recommend.match.harm import harmful
 from recommend.match.ranking import Ranking
 from recommend.match.shortlist import GROUPS, ranking_of
 from recommend.match.sizes import wanted_length
@@ -146,6 +147,9 @@ def _trim(some: list[Changed], keep: int) -> None:
     del some[keep:]
 
 
+_Shelf = tuple[str, str, tuple[str, ...]]  # rulebook, catalogue, products that did harm
+
+
 class PastVisits:
     """Runs one rulebook over the visits of many records.
 
@@ -159,14 +163,15 @@ class PastVisits:
         self.archive, self.book = archive, book
         self.remeasured = 0
         self._rankings: dict[tuple[str, str], Ranking] = {}
+        self._made: dict[int, dict[str, Any]] = {}  # facts of the records in hand
         self._bases: dict[str, str] = {}
-        self._engines: dict[str, Engine] = {}
 
     def summaries(self, records: Iterable[Record]) -> Iterator[tuple[Record, Summary]]:
         """What the rulebook says of each record's visit, through the vectorised path."""
         visits = (record for record in records if record.kind == SHORTLIST)
         while chunk := list(islice(visits, CHUNK)):
-            groups: dict[tuple[str, str], list[Record]] = {}
+            groups: dict[_Shelf, list[Record]] = {}
+            self._made.clear()
             for record in chunk:
                 groups.setdefault(self._key(record), []).append(record)
             done = {
@@ -179,22 +184,20 @@ class PastVisits:
     def one_by_one(self, record: Record) -> Summary:
         """The same for one record, through the reference engine."""
         book, ranking = self._book(record), self._ranking(record)
-        if book.digest not in self._engines:
-            self._engines[book.digest] = Engine(book)
         visit = asked_of(self.archive.visit(record), book)
-        catalogue = ranking.catalogue
-        outcome = outcome_of(visit, book, catalogue, self._engines[book.digest])
+        outcome = outcome_of(visit, book, ranking.catalogue, engine_of(book))
         return summary_of(outcome)
 
-    def _key(self, record: Record) -> tuple[str, str]:
+    def _key(self, record: Record) -> _Shelf:
         rulebook = "" if self.book is not None else record.bodies["rulebook"]
-        return rulebook, record.bodies["catalogue"]
+        harm = self._facts(record, self._book(record))["did-harm"]
+        return rulebook, record.bodies["catalogue"], tuple(harm)
 
     def _book(self, record: Record) -> Rulebook:
         return self.book if self.book is not None else self.archive.book(record)
 
     def _ranking(self, record: Record) -> Ranking:
-        key = self._key(record)
+        key = self._key(record)[:2]
         if key not in self._rankings:
             book = self._book(record)
             try:
@@ -220,7 +223,8 @@ class PastVisits:
             for side in SIDES
         }
         lengths = [np.nan if one["length"] is None else one["length"] for one in facts]
-        cases = cases_of(ranking, feet, np.array(lengths, np.float64))
+        out = facts[0]["did-harm"]  # the same for all of a group
+        cases = cases_of(ranking, feet, np.array(lengths, np.float64), out)
         products = list(_products(cases))
         notes = {
             rule.id: (rule.note, feet["left"].holds[rule.id] | feet["right"].holds[rule.id])
@@ -242,17 +246,23 @@ class PastVisits:
         ]
 
     def _facts(self, record: Record, book: Rulebook) -> dict[str, Any]:
+        if record.seq not in self._made:
+            self._made[record.seq] = self._kept_or_made(record, book)
+        return self._made[record.seq]
+
+    def _kept_or_made(self, record: Record, book: Rulebook) -> dict[str, Any]:
         if book.digest not in self._bases:
             self._bases[book.digest] = basis_of(book)
         if "facts" in record.bodies:
             kept: dict[str, Any] = self.archive.store.body(record.bodies["facts"])
-            if kept["basis"] == self._bases[book.digest]:
+            if kept["basis"] == self._bases[book.digest] and "did-harm" in kept:
                 return kept
         self.remeasured += 1
         visit = asked_of(self.archive.visit(record), book)
         used = observe(visit, book.measures, book.parameters).used
         made: dict[str, Any] = {s: facts_of(visit, s, used[s], book) for s in SIDES}
-        return made | {"length": wanted_length(visit, book.parameters).length}
+        length = wanted_length(visit, book.parameters).length
+        return made | {"length": length, "did-harm": sorted(harmful(visit, book.parameters))}
 
 
 _WITHHELD: Summary = {"first": {}, "listed": {}, "binding": None}

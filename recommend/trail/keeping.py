@@ -6,12 +6,14 @@ import platform
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
-from importlib.metadata import version
+from importlib.metadata import PackageNotFoundError, version
 from typing import Any
 
 from recommend import __version__
 from recommend.catalogue.loading import Catalogue
 from recommend.errors import InputError, Place
+from recommend.infer.engine import REFERENCE
+from recommend.match.harm import harmful
 from recommend.match.needs import PairNeeds, asked_words
 from recommend.match.outcome import Outcome, as_document
 from recommend.match.shortlist import GROUPS, Group
@@ -47,15 +49,33 @@ def entry_of(outcome: Outcome) -> Entry:
         "rulebook": rulebook_document(outcome.book),
         "catalogue": catalogue_document(outcome.catalogue),
         "facts": facts_document(outcome),
-        "outcome": as_document(outcome),
+        "outcome": outcome_document(outcome),
     }
-    facts = {"summary": summary_of(outcome), "versions": dict(versions())}
-    return Entry(documents, facts | {"case": case_of(outcome)})
+    facts = {
+        "summary": summary_of(outcome),
+        "versions": dict(versions()),
+        "case": case_of(outcome),
+        "engine": outcome.assessment.engine,
+    }
+    return Entry(documents, facts)
 
 
 def visit_document(visit: Visit) -> dict[str, Any]:
     """A visit as plain data, without what was left out."""
     return visit.model_dump(mode="json", by_alias=True, exclude_unset=True)
+
+
+def outcome_document(outcome: Outcome) -> dict[str, Any]:
+    """The outcome as it is kept: alike whichever engine concluded, which the head names."""
+    whole = as_document(outcome)
+    del whole["engine"]
+    return whole
+
+
+def engine_kept(record: Record) -> str:
+    """The engine that concluded a record; the first records name none and had but one."""
+    name: str = record.head.get("engine", REFERENCE)
+    return name
 
 
 def facts_document(outcome: Outcome) -> dict[str, Any]:
@@ -74,7 +94,8 @@ def facts_document(outcome: Outcome) -> dict[str, Any]:
         for side, foot in assessment.feet.items()
     }
     length = wanted_length(assessment.visit, book.parameters).length
-    return {**facts, "length": length, "basis": basis_of(book)}
+    harm = sorted(harmful(assessment.visit, book.parameters))
+    return {**facts, "length": length, "did-harm": harm, "basis": basis_of(book)}
 
 
 def basis_of(book: Rulebook) -> str:
@@ -146,7 +167,14 @@ def versions() -> tuple[tuple[str, str], ...]:
     """Versions of everything that a derivation depends on."""
     packages = ("durable-rules", "numpy", "pydantic")
     own = (("recommend", __version__), ("python", platform.python_version()))
-    return (*own, *((name, version(name)) for name in packages))
+    return (*own, *((name, _version(name)) for name in packages))
+
+
+def _version(package: str) -> str:
+    try:
+        return version(package)
+    except PackageNotFoundError:
+        return "none"
 
 
 @dataclass

@@ -18,6 +18,7 @@ PRIVATE_PATHS = (
     ("visit", "trials", "*", "remarks"),
     ("visit", "follow-up", "of"),
     ("visit", "follow-up", "changed"),
+    ("visit", "decision", "remark"),
     ("visit", "captures", "*", "file"),
     ("visit", "captures", "*", "still"),
     ("outcome", "visit", "reference"),

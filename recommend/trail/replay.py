@@ -6,7 +6,6 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from recommend.infer.one import Engine
 from recommend.match.outcome import Outcome
 from recommend.trail.canonical import canonical
 from recommend.trail.first_format import as_kept
@@ -52,7 +51,6 @@ class Replayer:
 
     def __init__(self, archive: Archive) -> None:
         self.archive = archive
-        self._engines: dict[str, Engine] = {}
 
     def replay(self, record: Record) -> Replayed:
         """Derive `record` again.
@@ -64,28 +62,21 @@ class Replayer:
             reads its rulebook or catalogue.
         """
         visit = self.archive.visit(record)
-        outcome = outcome_of(
-            visit, self.archive.book(record), self.archive.catalogue(record), self.engine(record)
-        )
+        book, catalogue = self.archive.book(record), self.archive.catalogue(record)
+        outcome = outcome_of(visit, book, catalogue)
         kept = self.archive.store.body(record.bodies["outcome"])
-        made = {"outcome": as_kept(outcome, kept), "facts": _without_basis(facts_document(outcome))}
+        facts = self.archive.store.body(record.bodies["facts"]) if "facts" in record.bodies else {}
+        made = {"outcome": as_kept(outcome, kept), "facts": _only(facts, facts_document(outcome))}
         now, _ = separate(made)
         was = {n: self.archive.store.body(h) for n, h in record.bodies.items() if n in now}
-        was = {**was, "facts": _without_basis(was["facts"])} if "facts" in was else was
+        was |= {"facts": _only(facts, facts)} if facts else {}
         found = () if canonical(now) == canonical(was) else tuple(differences(was, now))
         return Replayed(record, outcome, found, _other_versions(record))
 
-    def engine(self, record: Record) -> Engine:
-        """The engine for the rulebook of `record`; made once for each rulebook."""
-        content = record.bodies["rulebook"]
-        if content not in self._engines:
-            self._engines[content] = Engine(self.archive.book(record))
-        return self._engines[content]
 
-
-def _without_basis(facts: Mapping[str, Any]) -> dict[str, Any]:
-    """Facts without what names the program's own definitions, which are no part of the visit."""
-    return {name: value for name, value in facts.items() if name != "basis"}
+def _only(kept: Mapping[str, Any], facts: Mapping[str, Any]) -> dict[str, Any]:
+    """What a record kept of facts, but for what names the program's own definitions."""
+    return {name: value for name, value in facts.items() if name in kept and name != "basis"}
 
 
 def _other_versions(record: Record) -> tuple[tuple[str, str, str], ...]:

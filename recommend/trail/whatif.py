@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from recommend.infer.variations import Floats, Key, Readings, Variations
 from recommend.match.cases import Cases, cases_of, lengths_of
+from recommend.match.harm import harmful
 from recommend.match.needs import Bools
 from recommend.match.outcome import Outcome
 from recommend.match.ranking import Ranking
@@ -105,7 +106,9 @@ class WhatIf:
             if rule.note is not None
         }
         types = {side: feet[side].axes[FOOT_TYPE] for side in SIDES}
-        cases = cases_of(self.ranking, feet, lengths_of(self.variations, readings, count))
+        lengths = lengths_of(self.variations, readings, count)
+        out = harmful(self.outcome.assessment.visit, self.outcome.book.parameters)
+        cases = cases_of(self.ranking, feet, lengths, out)
         return Outcomes(types, notes, cases, cases.case, cases.stopped)
 
     def together(self, blocks: Sequence[tuple[Readings, int]]) -> list[Outcomes]:

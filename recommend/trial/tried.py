@@ -14,6 +14,7 @@ from recommend.catalogue.fitting import fit
 from recommend.match.needs import need_words
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import GROUPS, Candidate, Group, Shortlist
+from recommend.rulebook.book import Rulebook
 from recommend.trial.report import StepResult, Trial
 from recommend.trial.steps import OWN, Key, Step
 
@@ -181,9 +182,15 @@ def against_rules(outcome: Outcome, steps: Iterable[Step]) -> dict[str, str]:
         parts = [outcome.catalogue.item(part) for part in step.products]
         broken = [excluded[id_] for id_ in (*step.products, step.id) if id_ in excluded]
         if broken:
-            verdict = next(v for v in broken[0].judgement.verdicts if v.broken)
-            title = book.attributes[verdict.need.attribute].title
-            found[step.id] = f"{title}: {need_words(verdict.need, book)}"
+            found[step.id] = _why_out(broken[0], book)
         elif len(parts) == 2 and step.id not in listed:
             found[step.id] = "; ".join(fit(parts[0], parts[1], book.parameters).against)
     return found
+
+
+def _why_out(candidate: Candidate, book: Rulebook) -> str:
+    """Why a combination is out: the harm it did, or the first need that it breaks."""
+    if candidate.harm:
+        return candidate.harm
+    verdict = next(v for v in candidate.judgement.verdicts if v.broken)
+    return f"{book.attributes[verdict.need.attribute].title}: {need_words(verdict.need, book)}"

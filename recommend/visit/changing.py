@@ -7,13 +7,15 @@ import re
 from pathlib import Path
 from typing import Any
 
-from recommend.atomic import write_atomically
+import yaml
+
+from recommend.atomic import held
 from recommend.errors import InputError, Place, nearest
-from recommend.reading.document import parse_document, read_document
+from recommend.reading.document import Document, parse_document, read_document
 from recommend.visit.models import Visit
 from recommend.visit.steps import Step
 from recommend.visit.tree import drop, get, put
-from recommend.visit.writing import edit_visit, validate_unwritten
+from recommend.visit.writing import edit_visit, replace_text, validate_unwritten
 
 
 def step_called(name: str, steps: tuple[Step, ...]) -> Step:
@@ -59,26 +61,41 @@ def change(path: Path, step: Step, value: Any) -> Visit:
 
 def _change_line(path: Path, key: str, value: Any) -> Visit:
     """Change a top-level value, which stands on lines of its own."""
-    document = read_document(path)
+    with held(path):
+        text = _with_line(read_document(path), key, value)
+        visit = validate_unwritten(parse_document(text, str(path)))
+        replace_text(path, text)
+    return visit
+
+
+def _with_line(document: Document, key: str, value: Any) -> str:
     lines = document.text.splitlines(keepends=True)
     place = document.key_places.get((key,))
     tops = sorted(line - 1 for loc, (line, _) in document.key_places.items() if len(loc) == 1)
     new = [] if value is None else [f"{key}: {_written(value)}\n"]
     if place is None:
         first = next((line for line in tops if lines[line].startswith("feet")), len(lines))
-        text = "".join([*lines[:first], *new, *lines[first:]])
-    else:
-        start = place[0] - 1
-        end = next((line for line in tops if line > start), len(lines))
-        while end > start + 1 and re.match(r"(#|\s*$)", lines[end - 1]):
-            end -= 1
-        comment = re.search(r"\s+#.*$", lines[start]) if end == start + 1 else None
-        if new and comment:
-            new = [f"{key}: {_written(value)}{comment.group().rstrip()}\n"]
-        text = "".join([*lines[:start], *new, *lines[end:]])
-    visit = validate_unwritten(parse_document(text, str(path)))
-    write_atomically(path, text)
-    return visit
+        return "".join([*lines[:first], *new, *lines[first:]])
+    start = place[0] - 1
+    end = next((line for line in tops if line > start), len(lines))
+    while end > start + 1 and re.match(r"(#|\s*$)", lines[end - 1]):
+        end -= 1
+    comment = _comment_of(lines[start]) if end == start + 1 else ""
+    if new and comment:
+        new = [f"{key}: {_written(value)}{comment}\n"]
+    return "".join([*lines[:start], *new, *lines[end:]])
+
+
+def _comment_of(line: str) -> str:
+    """The comment behind the value of a line, with the blanks before it; empty when there is none.
+
+    The scanner tells a ` #` inside quotes, which belongs to the value, from one behind it.
+    """
+    ends = [
+        token.end_mark.index for token in yaml.scan(line) if isinstance(token, yaml.ScalarToken)
+    ]
+    behind = line.rstrip("\n")[max(ends, default=0) :]
+    return behind.rstrip() if "#" in behind else ""
 
 
 def _written(value: Any) -> str:

@@ -34,6 +34,7 @@ def begun_again(earlier: Visit, name: str, today: date) -> Tree:
     tree["follow-up"] = {"of": name}
     if pain:
         tree["follow-up"]["pain-before"] = pain
+    tree["follow-up"] |= _handed_over(earlier)
     return tree
 
 
@@ -46,6 +47,15 @@ def _worst(earlier: Visit) -> dict[str, int]:
         if known or not here:
             out[side] = max(known, default=0)
     return out
+
+
+def _handed_over(earlier: Visit) -> dict[str, str]:
+    """What left the shop with the customer at the visit before: offered as what was worn."""
+    decision = earlier.decision
+    if decision is None or decision.outcome not in ("sold", "to-try"):
+        return {}
+    chosen = {"shoe": decision.shoe, "insole": decision.insole}
+    return {kind: product for kind, product in chosen.items() if product}
 
 
 def _weeks_since(tree: Tree) -> str | None:

@@ -41,6 +41,18 @@ def _listed(value: Any) -> Any:
     return [value] if isinstance(value, (int, float)) and not isinstance(value, bool) else value
 
 
+Day = Annotated[
+    str,
+    Field(
+        pattern=r"^[0-9]{4}-[0-9]{2}-[0-9]{2}$",
+        description="year-month-day, such as 2026-11-25",
+    ),
+    AfterValidator(_day),
+]
+Handing = Literal["sold", "ordered", "reserved", "to-try", "nothing"]
+Departure = Literal[
+    "comfort", "price", "look", "not-in-stock", "own-wish", "tried-better", "clinician"
+]
 Answer = Annotated[Literal["yes", "no", "not-asked"], BeforeValidator(_word_of)]
 FpiItem = Annotated[int, Field(ge=-2, le=2)]
 Angle = Annotated[float, Field(ge=-45, le=45, description="a number from -45 to 45 degrees")]
@@ -69,6 +81,7 @@ Shares = Annotated[
     Field(min_length=1, max_length=2000, description="1 to 2000 percentages, one a step"),
 ]
 Rating = Annotated[float, Field(ge=0, le=10)]
+Mondopoint = Annotated[float, Field(ge=80, le=400, description="a size in mm, 80 to 400")]
 ProductId = Annotated[Id, Field(max_length=60)]
 
 
@@ -370,6 +383,34 @@ class FollowUp(Strict):
     changed: Annotated[str, Field(max_length=2000)] = ""
 
 
+class Sizes(Strict):
+    """The size on the box of each foot, in Mondopoint (mm)."""
+
+    left: Mondopoint | None = None
+    right: Mondopoint | None = None
+
+
+class Decision(Strict):
+    """What came of the fitting.
+
+    `shoe` and `insole` are product ids, or ``own`` for what the customer brought; `departs` says
+    why it is not of the first group of the shortlist; `fitter` is a code of the shop, never a
+    name; `stock_file` tells that the shop's stock list was lowered for it.
+    """
+
+    outcome: Handing
+    date: Day | None = None
+    shoe: ProductId | None = None
+    shoe_size: Sizes = Sizes()
+    insole: ProductId | None = None
+    insole_size: Sizes = Sizes()
+    departs: list[Departure] = Field(default=[], max_length=8)
+    remark: Annotated[str, Field(max_length=2000)] = ""
+    fitter: Annotated[str, Field(pattern=r"^[\w.-]{1,20}$")] | None = None
+    back_on: Day | None = None
+    stock_file: Literal["lowered"] | None = None
+
+
 class Visit(Strict):
     """One customer's fitting: a reference code, never a name."""
 
@@ -382,17 +423,7 @@ class Visit(Strict):
             description="a code of up to 40 letters, digits, dots and hyphens, without spaces",
         ),
     ]
-    date: (
-        Annotated[
-            str,
-            Field(
-                pattern=r"^[0-9]{4}-[0-9]{2}-[0-9]{2}$",
-                description="year-month-day, such as 2026-11-25",
-            ),
-            AfterValidator(_day),
-        ]
-        | None
-    ) = None
+    date: Day | None = None
     age_band: AgeBand | None = None
     body_mass_kg: Annotated[float, Field(ge=8, le=300)] | None = None
     purpose: Purpose | None = None
@@ -403,6 +434,7 @@ class Visit(Strict):
     follow_up: FollowUp | None = None
     trials: list[TrialStep] = Field(default=[], max_length=60)
     captures: list[Capture] = Field(default=[], max_length=40)
+    decision: Decision | None = None
     remarks: Annotated[str, Field(max_length=2000)] = ""
 
     @model_validator(mode="after")

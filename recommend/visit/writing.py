@@ -14,6 +14,7 @@ from typing import Any
 from ruamel.yaml import YAML
 from ruamel.yaml.comments import CommentedMap, CommentedSeq
 
+from recommend.atomic import held
 from recommend.errors import InputError, Place
 from recommend.reading import validate
 from recommend.reading.document import Document, parse_document, read_document
@@ -49,11 +50,12 @@ def edit_visit(path: Path | str, part: str, edit: Callable[[Any], None], empty: 
     file is replaced in one step, so that a crash leaves the old or the new one, never a half.
     """
     path = Path(path)
-    document = read_document(path)
-    validate(Visit, document)
-    changed = edited(document, part, edit, empty)
-    replace_text(path, changed.text)
-    return validate(Visit, changed)
+    with held(path):
+        document = read_document(path)
+        validate(Visit, document)
+        changed = edited(document, part, edit, empty)
+        replace_text(path, changed.text)
+        return validate(Visit, changed)
 
 
 def edited(document: Document, part: str, edit: Callable[[Any], None], empty: Any) -> Document:
@@ -160,6 +162,7 @@ def _round_trip(text: str) -> YAML:
 
 def replace_text(path: Path, text: str) -> None:
     """Replace the file at `path` in one step, keeping its permissions."""
+    path = path.resolve()  # a link goes on pointing to the file
     try:
         mode = path.stat().st_mode
         handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")

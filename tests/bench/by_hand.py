@@ -21,7 +21,7 @@ def classify(book: Rulebook, c: dict[str, Column]) -> dict[str, Codes]:
         "posture": _posture(c["fpi"], lim),
         "arch": _arch(book, c, lim),
         "arch-flex": _banded(
-            c["arch-stiffness"], lim["arch-stiffness-flexible"], lim["arch-stiffness-stiff"]
+            c["arch-rigidity"], lim["arch-rigidity-flexible"], lim["arch-rigidity-stiff"]
         ),
         "standing": _standing(c, lim),
         "contact": _phase(book, c, "contact"),

@@ -57,7 +57,7 @@ def test_an_accepts_line_with_a_reason_lets_it_pass(changed: Changed) -> None:
     """The loss is accepted by a later version, by name of the stop, with reason and by whom."""
     folder = changed(
         ("screen/health.yaml", WOUND, ADULT),
-        ("rulebook.yaml", "version: 1.1.0", "version: 1.2.0"),
+        ("rulebook.yaml", "version: 2.0.0", "version: 1.2.0"),
         ("changes.yaml", "changes:\n", ENTRY),
     )
     assert [f.code for f in found(folder)] == ["weakened-stop"]
@@ -71,7 +71,7 @@ def test_writing_a_stop_down_weaker_does_not_weaken_it(changed: Changed) -> None
     """The older, stronger word stands until it is accepted by name."""
     folder = changed(
         ("screen/health.yaml", WOUND, ADULT),
-        ("rulebook.yaml", "version: 1.1.0", "version: 1.2.0"),
+        ("rulebook.yaml", "version: 2.0.0", "version: 1.2.0"),
         ("changes.yaml", "changes:\n", ENTRY + LEFT),
     )
     assert [f.code for f in found(folder)] == ["weakened-stop"]
@@ -100,5 +100,5 @@ def test_a_stronger_stop_and_a_renamed_one_pass(changed: Changed) -> None:
 
 def test_a_version_without_an_entry_fails(changed: Changed) -> None:
     """The log leads up to the version that rulebook.yaml states."""
-    folder = changed(("rulebook.yaml", "version: 1.1.0", "version: 1.1.1"))
+    folder = changed(("rulebook.yaml", "version: 2.0.0", "version: 1.1.1"))
     assert [f.code for f in found(folder)] == ["no-change-entry"]

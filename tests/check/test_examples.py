@@ -5,7 +5,7 @@ import pytest
 from recommend.check.examples import Case, load_examples, outcomes, pin_findings, run_examples
 from recommend.check.mutants import mutants
 from recommend.check.mutating import Mutation, Trial, mutate, mutation_findings
-from recommend.infer.one import Engine
+from recommend.infer.engine import Engine, engine_of
 from recommend.rulebook import load_rulebook, shipped_folder
 from recommend.rulebook.conditions import UNDETERMINED
 from tests.check.conftest import Changed
@@ -17,7 +17,7 @@ CASES, PROBLEMS = load_examples(BOOK)
 @pytest.fixture(scope="module")
 def engine() -> Engine:
     """The forward-chaining engine over the shipped rulebook."""
-    return Engine(BOOK)
+    return engine_of(BOOK)
 
 
 def test_every_example_can_be_read() -> None:

@@ -11,8 +11,9 @@ from recommend.check.logic import logic_findings
 from recommend.check.reach import reach_findings
 from recommend.check.unused import unused_findings
 from recommend.check.whole import check
+from recommend.infer.conclusions import ContradictionError
+from recommend.infer.engine import engine_of
 from recommend.infer.facts import facts_of
-from recommend.infer.one import ContradictionError, Engine
 from recommend.measure.observed import observe
 from recommend.rulebook import Rulebook, load_rulebook, shipped_folder
 from recommend.rulebook.loading import read_rulebook
@@ -98,7 +99,7 @@ def concluded(finding: Finding, book: Rulebook):
     """What the engine for one visit makes of the visit file that a finding carries."""
     visit = Visit.model_validate(yaml.safe_load(finding.visit))
     used = observe(visit, book.measures, book.parameters).used["left"]
-    return Engine(book).conclude(facts_of(visit, "left", used, book))
+    return engine_of(book).conclude(facts_of(visit, "left", used, book))
 
 
 def test_rule_that_can_never_fire_is_found(changed: Changed) -> None:

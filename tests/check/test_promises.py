@@ -15,7 +15,8 @@ from recommend.check.examples import load_examples
 from recommend.check.promises import Verdict, load_promises
 from recommend.check.proving import prove
 from recommend.infer.assess import Assessment, assess
-from recommend.infer.one import ContradictionError, Engine
+from recommend.infer.conclusions import ContradictionError
+from recommend.infer.engine import engine_of
 from recommend.match.judge import judge
 from recommend.match.needs import needs_of
 from recommend.rulebook import Rulebook, load_rulebook
@@ -56,7 +57,7 @@ def test_every_promise_of_the_shipped_rulebook_is_proved(book: Rulebook) -> None
 def test_the_formulas_agree_with_the_engine_on_the_examples(book: Rulebook) -> None:
     """Put the facts of an example into the prover: each rule holds there as in the engine."""
     cases, _ = load_examples(book)
-    engine, foot = Engine(book), Foot(book)
+    engine, foot = engine_of(book), Foot(book)
     for case in cases[::23]:
         solver = z3.Solver()
         solver.add(*foot.possible, *(pinned(foot, case.facts, book)))
@@ -192,3 +193,25 @@ def test_a_name_a_promise_misspells_is_refused_with_the_nearest(changed: Changed
         "did you mean `foot-type`?", "did you mean `open-wound`?",
         "did you mean `pain-score`?", "did you mean `shoe.wedge`?",
     ]  # fmt: skip
+
+
+def test_a_note_that_one_more_reading_would_lose_is_found(changed: Changed) -> None:
+    """A note that waits for the arch not being measured is gone when somebody measures it."""
+    book = load_rulebook(changed(("screen/posture-and-motion.yaml",
+        "when: {measure: fpi, is: at-least, limit: fpi-pathological-high}",
+        "when: {all: [{measure: fpi, is: at-least, limit: fpi-pathological-high}, "
+        "{measure: arch-height-ratio, is: not-measured}]}",
+    )))  # fmt: skip
+    one = verdicts(book, "adding-a-reading-keeps-its-notes")["adding-a-reading-keeps-its-notes"]
+    assert one.outcome == "broken"
+    assert "adding arch-height-ratio takes the note of `see-posture-far-inwards` away" in one.why
+
+
+def test_a_wedge_under_a_new_clinical_note_is_found(changed: Changed) -> None:
+    """Whoever adds such a note without its consequence is shown the foot that gets a wedge."""
+    book = load_rulebook(changed(("screen/health.yaml",
+        "then: {note: caution, say: \"Pregnancy:", "then: {note: see-clinician, say: \"Pregnancy:",
+    )))  # fmt: skip
+    one = verdicts(book, "no-lateral-pair-wedge-before-a-clinician",
+                   "no-medial-shoe-wedge-before-a-clinician")  # fmt: skip
+    assert one["no-medial-shoe-wedge-before-a-clinician"].outcome == "broken"

@@ -46,7 +46,7 @@ def foot_of(customers: Customers, side: Side, index: int) -> dict[str, object]:
         "truncated-foot-length-mm": TRUNCATED,
         "forefoot-width-mm": at["forefoot-width"],
         "heel-width-mm": at["heel-width"],
-        "dorsum-height-mm": {"standing": standing, "sitting": standing / at["arch-stiffness"]},
+        "dorsum-height-mm": {"standing": standing, "sitting": standing / at["arch-rigidity"]},
         "arch-index": {"value": at["arch-index"], "kind": "ink", "load": "static"},
         "rearfoot": [
             {

@@ -14,8 +14,8 @@ from recommend.coverage.population import Population
 from recommend.coverage.sampling import Sampler
 from recommend.coverage.tally import cases_of_customers, layout_of, tally
 from recommend.infer.assess import assess
+from recommend.infer.engine import engine_of
 from recommend.infer.facts import facts_of
-from recommend.infer.one import Engine
 from recommend.match.judge import judge
 from recommend.match.needs import NeedTable, needs_of
 from recommend.match.shelf import Shelf
@@ -57,7 +57,7 @@ def test_a_case_is_served_exactly_when_its_shortlist_is_not_empty(
     The expected side runs the forward-chaining engine and judges product by product.
     """
     few = small(catalogue)
-    engine, facts = Engine(book), FactColumns(book, population)
+    engine, facts = engine_of(book), FactColumns(book, population)
     drawn = Sampler(population).block(4, 0, 40)
     sizes = SizeClasses(few.items, book.parameters)
     table = NeedTable(book, layout_of(book).needs)

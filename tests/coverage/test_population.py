@@ -97,7 +97,7 @@ def test_late_pronation_loads_the_inside_late(population: Population) -> None:
 def test_assumed_correlations_can_be_switched_off(population: Population) -> None:
     """With the factor zero only published correlations are left; marginals are unchanged."""
     without = numbers_of(population, assumed=0.0)
-    i, j = (without.names.index(n) for n in ("arch-height-ratio", "arch-stiffness"))
+    i, j = (without.names.index(n) for n in ("arch-height-ratio", "arch-rigidity"))
     assert without.matrix[i, j] == 0.3
     without.matrix[i, j] = without.matrix[j, i] = 0
     assert np.array_equal(without.matrix, np.eye(len(without.names)))

@@ -12,7 +12,7 @@ from recommend.coverage.run import Question, answer
 from recommend.coverage.visits import read_shop
 from recommend.errors import InputError
 from recommend.infer.assess import assess
-from recommend.infer.one import Engine
+from recommend.infer.engine import engine_of
 from recommend.match.shortlist import shortlist
 from recommend.rulebook import shipped_folder
 from recommend.rulebook.book import Rulebook
@@ -28,7 +28,7 @@ def test_the_shops_visits_alone_are_counted_as_the_counter_would(
     shop = read_shop(VISITS, book)
     crowd = replace(question.crowd, mode="shop", shop=shop)
     run = answer(replace(question, crowd=crowd), lambda _: lambda _a, _b: None)
-    engine, served, open_ = Engine(book), 0, 0
+    engine, served, open_ = engine_of(book), 0, 0
     for visit in shop.visits:
         seen = assess(visit, book, engine)
         open_ += not seen.stopped

@@ -2,7 +2,7 @@
 
 import pytest
 
-from recommend.infer.one import Engine
+from recommend.infer.engine import Engine, engine_of
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.loading import load_rulebook
 from recommend.rulebook.shipped import shipped_folder
@@ -17,4 +17,4 @@ def book() -> Rulebook:
 @pytest.fixture(scope="session")
 def engine(book: Rulebook) -> Engine:
     """Its engine; the sessions of one test leave nothing behind for the next."""
-    return Engine(book)
+    return engine_of(book)

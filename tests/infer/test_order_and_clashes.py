@@ -12,9 +12,10 @@ from hypothesis import HealthCheck, Phase, given, settings
 
 from recommend.errors import InputError
 from recommend.infer.assess import assess
+from recommend.infer.conclusions import ContradictionError
 from recommend.infer.derivation import Lacks, derivations
+from recommend.infer.engine import Engine, engine_of
 from recommend.infer.many import columns_of, conclude_many
-from recommend.infer.one import ContradictionError, Engine
 from recommend.reading import read_document
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.loading import STAGES, load_rulebook
@@ -112,7 +113,7 @@ def test_a_contradiction_names_both_rules(tmp_path) -> None:
     book, file = _clashing(tmp_path)
     words = (f"`always-neutral` ({file}:", "`posture-pronated` (", "`posture`", "`neutral`")
     with pytest.raises(ContradictionError) as one:
-        Engine(book).conclude(_PRONATED)
+        engine_of(book).conclude(_PRONATED)
     columns = columns_of([_PRONATED | {"fpi": 1.0}, _PRONATED], book.vocabulary)
     with pytest.raises(ContradictionError) as many:
         conclude_many(book, columns, 2)
@@ -125,7 +126,7 @@ def test_no_contradiction_without_such_a_foot(tmp_path) -> None:
     """Rules that could clash conclude in peace for the feet on which they do not."""
     book, _ = _clashing(tmp_path)
     fine = _PRONATED | {"fpi": 1.0}
-    assert Engine(book).conclude(fine).axes["posture"] == "neutral"
+    assert engine_of(book).conclude(fine).axes["posture"] == "neutral"
     many = conclude_many(book, columns_of([fine], book.vocabulary), 1)
     assert list(book.axes["posture"].values)[many.axes["posture"][0]] == "neutral"
 
@@ -145,7 +146,7 @@ def test_rules_that_say_the_same_may_both_be_true(tmp_path) -> None:
     when = {"measure": "fpi", "is": "at-least", "limit": "fpi-pronated"}
     add_rules(folder, "classify", [axis_rule("same-again", when, "posture", "pronated")])
     book = load_rulebook(folder)
-    one = Engine(book).conclude(_PRONATED)
+    one = engine_of(book).conclude(_PRONATED)
     assert (one.truth["same-again"], one.axes["posture"]) == (True, "pronated")
     conclude_many(book, columns_of([_PRONATED], book.vocabulary), 1)
 
@@ -184,7 +185,7 @@ def test_an_axis_no_rule_concludes_is_undetermined(tmp_path) -> None:
     ]
     add_rules(folder, "screen", rules)
     book = load_rulebook(folder)
-    one = Engine(book).conclude(_PRONATED)
+    one = engine_of(book).conclude(_PRONATED)
     assert (one.truth["unsaid-open"], one.truth["unsaid-one"]) == (True, None)
     many = conclude_many(book, columns_of([_PRONATED], book.vocabulary), 1, fails=True)
     assert many.holds["unsaid-open"][0]

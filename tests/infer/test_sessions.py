@@ -3,6 +3,10 @@
 import subprocess
 import sys
 
+import pytest
+
+from recommend.infer.engine import is_built
+
 _MANY_BARE_VISITS = """
 from recommend.infer.assess import assess
 from recommend.infer.one import Engine
@@ -18,6 +22,7 @@ print("done")
 """
 
 
+@pytest.mark.skipif(not is_built(), reason="durable-rules is not installed")
 def test_visits_that_decide_nothing_leave_the_process_alive():
     """A visit with one answer or none is assessed again and again without harm."""
     run = subprocess.run(

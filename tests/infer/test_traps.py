@@ -19,15 +19,19 @@ import numpy as np
 import pytest
 
 from recommend.errors import InputError, RecommendError
-from recommend.infer import one
 from recommend.infer.assess import assess
-from recommend.infer.one import MAX_COMPARISONS, Engine, engine_of
+from recommend.infer.chunks import MAX_COMPARISONS
+from recommend.infer.engine import engine_of
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.loading import load_rulebook
 from recommend.visit.models import Visit
 from tests.infer.feet import facts_of_row, random_columns
 from tests.infer.folders import add_rules, add_to, copied, note_rule, score_limits
 
+one = pytest.importorskip(
+    "recommend.infer.one", reason="durable-rules is not installed", exc_type=ImportError
+)
+Engine = one.Engine
 COUNT = 600  # more than the 512 conditions that one level of the engine can hold
 OPERATORS = {"$gt", "$gte", "$lt", "$lte", "$neq", "$ex"}
 Facts = dict[str, float | str]

@@ -48,8 +48,8 @@ def test_five_items_make_no_total(book: Rulebook, missing: str) -> None:
 
 
 def test_the_arch_height_ratio_is_dorsum_height_over_truncated_length(book: Rulebook) -> None:
-    """Williams and McClay 2000, Phys Ther 80:864-871; its stiffness is standing over sitting, as
-    the gait study center of Temple University uses it.
+    """Williams and McClay 2000, Phys Ther 80:864-871; the arch rigidity index is standing
+    over sitting, as the gait study center of Temple University names it.
     """
     foot = {
         "truncated-foot-length-mm": 190.0,
@@ -57,9 +57,22 @@ def test_the_arch_height_ratio_is_dorsum_height_over_truncated_length(book: Rule
     }
     measures = left(book, foot)
     assert measures["arch-height-ratio"].value == pytest.approx(64.6 / 190)
-    assert measures["arch-stiffness"].value == pytest.approx(0.95)
+    assert measures["arch-rigidity"].value == pytest.approx(0.95)
     sitting_ratio, standing_ratio = 68.0 / 190, 64.6 / 190
-    assert measures["arch-stiffness"].value == pytest.approx(standing_ratio / sitting_ratio)
+    assert measures["arch-rigidity"].value == pytest.approx(standing_ratio / sitting_ratio)
+
+
+def test_a_rulebook_with_the_former_name_of_a_measure_computes_it_under_that_name(
+    book: Rulebook,
+) -> None:
+    """A shop's own rules that say `arch-stiffness` still get the reading, and no second one."""
+    # The former name of the arch rigidity index.
+    names = {"arch-rigidity": "arch-stiffness"}
+    former = {names.get(name, name): one for name, one in book.measures.items()}
+    foot = {"dorsum-height-mm": {"sitting": 68.0, "standing": 64.6}}
+    used = observe(visit_of(foot), former, book.parameters).used["left"]
+    assert not set(names) & set(used)
+    assert used["arch-stiffness"].value == pytest.approx(64.6 / 68.0)
 
 
 def test_williams_cuts_are_one_and_a_half_sd_from_their_mean() -> None:
@@ -75,7 +88,7 @@ def test_half_a_ratio_is_no_ratio(book: Rulebook, lacking: str) -> None:
     """Without one of its two lengths there is no ratio."""
     foot = {"truncated-foot-length-mm": 190.0, "dorsum-height-mm": {"standing": 64.6}}
     assert "arch-height-ratio" not in left(book, {k: v for k, v in foot.items() if k != lacking})
-    assert "arch-stiffness" not in left(book, foot)
+    assert "arch-rigidity" not in left(book, foot)
 
 
 def test_navicular_drop_is_sitting_less_standing(book: Rulebook) -> None:

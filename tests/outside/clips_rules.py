@@ -15,8 +15,8 @@ from pathlib import Path
 import clips
 import numpy as np
 
+from recommend.infer.conclusions import last_stratum_of_axes
 from recommend.infer.many import Column
-from recommend.infer.one import last_stratum_of_axes
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.models import AxisThen
 from recommend.rulebook.terms import Conjunction, Number, Term

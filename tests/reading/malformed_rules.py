@@ -17,7 +17,7 @@ _WOUND = "when: {answer: open-wound, is: yes}"
 RULES: dict[str, Case] = {
     # --- rulebook.yaml --------------------------------------------------------------------
     "heading-system-unknown": ("rulebook.yaml", "fpi-system: manual-2005", "fpi-system: §manual-2006", ("`manual-2005`?",)),
-    "heading-version": ("rulebook.yaml", "version: 1.1.0", "version: §1.0", ("`1.0`", "1.0.0")),
+    "heading-version": ("rulebook.yaml", "version: 2.0.0", "version: §1.0", ("`1.0`", "1.0.0")),
     "heading-no-cautions": (
         "rulebook.yaml", "cautions:\n", "cautions: []\n§more:\n", ("`more`", "not a known key"),
     ),
@@ -164,7 +164,7 @@ RULES: dict[str, Case] = {
             for a, v in (("arch", "low"), ("posture", "neutral"), ("width", "wide"))
             for m, x in (
                 ("cpei", "cpei-low"), ("cpei", "cpei-high"), ("fpi", "fpi-pronated"),
-                ("arch-height-ratio", "arch-ratio-low"), ("arch-stiffness", "arch-stiffness-stiff"),
+                ("arch-height-ratio", "arch-ratio-low"), ("arch-rigidity", "arch-rigidity-stiff"),
                 ("foot-length", "nothing"),
             )
         ) + "]}",

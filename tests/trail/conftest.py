@@ -8,7 +8,7 @@ import pytest
 
 from recommend.catalogue import Catalogue, load_catalogue
 from recommend.infer.assess import Assessment
-from recommend.infer.one import Engine
+from recommend.infer.engine import Engine, engine_of
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import shortlist
 from recommend.rulebook import Rulebook, load_rulebook
@@ -61,7 +61,7 @@ def catalogue(book: Rulebook) -> Catalogue:
 @pytest.fixture(scope="session")
 def engine(book: Rulebook) -> Engine:
     """The reference engine."""
-    return Engine(book)
+    return engine_of(book)
 
 
 def whatif_of(assessment: Assessment, book: Rulebook, catalogue: Catalogue) -> WhatIf:

@@ -11,7 +11,7 @@ import pytest
 
 from recommend.catalogue import Catalogue
 from recommend.errors import RecommendError
-from recommend.infer.one import Engine
+from recommend.infer.engine import Engine
 from recommend.match.outcome import Outcome
 from recommend.rulebook import Rulebook
 from recommend.show.tree import tree_lines

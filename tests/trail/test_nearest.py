@@ -7,7 +7,7 @@ import pytest
 
 from recommend.catalogue import Catalogue
 from recommend.infer.assess import assess
-from recommend.infer.one import Engine
+from recommend.infer.engine import Engine
 from recommend.infer.variations import STEP, Key
 from recommend.measure.model import SIDES
 from recommend.rulebook import Rulebook

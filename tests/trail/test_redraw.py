@@ -9,7 +9,7 @@ from scipy import stats
 
 from recommend.catalogue import Catalogue
 from recommend.infer.assess import Assessment, assess
-from recommend.infer.one import Engine
+from recommend.infer.engine import Engine
 from recommend.infer.variations import Key, Readings
 from recommend.measure.model import SIDES
 from recommend.rulebook import Rulebook

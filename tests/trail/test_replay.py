@@ -13,7 +13,7 @@ import pytest
 from recommend.catalogue import Catalogue, load_catalogue
 from recommend.cli import main
 from recommend.errors import InputError
-from recommend.infer.one import Engine
+from recommend.infer.engine import Engine
 from recommend.rulebook import Rulebook, load_rulebook
 from recommend.trail.forget import forget
 from recommend.trail.keeping import Archive, entry_of

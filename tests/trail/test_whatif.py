@@ -9,8 +9,8 @@ import pytest
 
 from recommend.catalogue import Catalogue
 from recommend.infer.assess import Assessment, FootAssessment, assess
+from recommend.infer.engine import Engine
 from recommend.infer.facts import facts_of
-from recommend.infer.one import Engine
 from recommend.infer.variations import Key
 from recommend.match.shortlist import shortlist
 from recommend.measure.model import SIDES, Measure, Side

@@ -244,16 +244,14 @@ def test_the_demo_trials_tell_their_stories(name: str, best: str | None) -> None
 
 
 def test_the_shortlist_puts_what_was_tried_in_its_place() -> None:
-    """Tried and good comes first, tried and bad last, and no product is won or lost."""
+    """Tried and good comes first; what was tried and hurt is out; the rest keeps its order."""
     one = demo("measures-well-hurts")
     assert one.shortlist is not None
     assert one.outcome.shortlist is not None
     new, old = one.shortlist.ranked["insole"], one.outcome.shortlist.ranked["insole"]
     assert new[0].id == "ommerstead-soft"
-    assert new[-1].id == "ommerstead-firm"
-    assert {c.id for c in new} == {c.id for c in old}
-    middle = [c.id for c in new[1:-1]]
-    assert middle == [c.id for c in old if c.id in middle]
+    assert [c.id for c in new[1:]] == [c.id for c in old if c.id != "ommerstead-soft"]
+    assert "ommerstead-firm" in {c.id for c in one.shortlist.excluded["insole"] if c.harm}
     assert one.shortlist.excluded == one.outcome.shortlist.excluded
 
 

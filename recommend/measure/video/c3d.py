@@ -9,7 +9,8 @@ from typing import Any, Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from recommend.errors import InputError, Place, RecommendError, nearest
+from recommend.errors import InputError, Place, nearest
+from recommend.extras import not_installed
 from recommend.measure.header import Gait
 from recommend.measure.model import Side
 from recommend.measure.video.recording import MARKS, MarksRecording
@@ -33,7 +34,7 @@ def read_marks_c3d(
 
     Parameters
     ----------
-    names : which point stands for which mark, ``{"upper-leg": "RTIB", ...}``.
+    names : which point stands for which mark, ``{"upper-leg": "NAME", ...}``.
     facing : the way the person faces in the laboratory's axes, z up; told from the walked way
         when None.
 
@@ -75,9 +76,7 @@ def _open(path: Path) -> Any:
     try:
         import ezc3d
     except ImportError:
-        raise RecommendError(
-            "reading C3D needs the extra `c3d`: pip install 'recommend[c3d]'"
-        ) from None
+        raise not_installed("reading C3D", "c3d") from None
     try:
         return ezc3d.c3d(str(path))
     except (OSError, RuntimeError, ValueError) as error:

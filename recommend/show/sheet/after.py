@@ -9,15 +9,19 @@ from html import escape
 from recommend.show.sheet.messages import Wording
 
 
-def after_parts(w: Wording, parameters: Mapping[str, float], *, running: bool) -> Iterator[str]:
-    """Sections for afterwards, from the parameters ``sheet``."""
+def after_parts(
+    w: Wording, parameters: Mapping[str, float], *, running: bool, back_on: str | None = None
+) -> Iterator[str]:
+    """Sections for afterwards, from the parameters ``sheet``; `back_on` is the day agreed."""
     yield '<div class="after">'
     yield from _wear_in(w, parameters, running)
     weeks = w.number(parameters["sheet.sore-weeks"], 0)
     yield _list(w, "normal", ("normal-pressure", "normal-ache"), weeks)
     stops = ("stop-pain", "stop-skin", "stop-numb", "stop-swelling")
     yield _list(w, "stop-wearing", stops, weeks, "notice")
-    back = w.text("back-text", weeks=w.number(parameters["sheet.review-weeks"], 0))
+    weeks_on = w.number(parameters["sheet.review-weeks"], 0)
+    day = w.text("back-day", day=w.day(back_on)) if back_on else ""
+    back = day or w.text("back-text", weeks=weeks_on)
     yield f"<section><h2>{escape(w.text('back'))}</h2><p>{escape(back)}</p></section>"
     yield "</div>"
 

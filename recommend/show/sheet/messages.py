@@ -1,7 +1,8 @@
-"""Texts of the customer's page, in every language, from one file."""
+"""The frame texts of the customer's page, in every language, from one file."""
 
 from __future__ import annotations
 
+from datetime import date
 from functools import cache
 from pathlib import Path
 from string import Formatter
@@ -25,12 +26,11 @@ class Language(Strict):
 
 
 class Messages(Strict):
-    """The whole file: page texts by key, and sentences of the rulebook."""
+    """The whole file: page texts by key."""
 
     title: str
     languages: dict[str, Language]
     page: dict[str, dict[str, str]]
-    rulebook: list[dict[str, str]] = []
 
     @model_validator(mode="after")
     def _complete(self) -> Messages:
@@ -83,19 +83,16 @@ class Wording:
                 nearest(code, all_.languages),
             )
         self.code, self.language, self._all = code, all_.languages[code], all_
-        self._rulebook = {texts[SOURCE]: texts for texts in all_.rulebook}
+
+    def day(self, iso: str) -> str:
+        """A day (year-month-day) as this language writes it: ``20 December 2026``."""
+        day = date.fromisoformat(iso)
+        month = self.text("months").split()[day.month - 1]
+        return self.text("day", day=str(day.day), month=month, year=str(day.year))
 
     def text(self, key: str, **words: str) -> str:
         """A text of the page, its words filled in."""
         return self._all.page[key][self.code].format(**words)
-
-    def of_rulebook(self, sentence: str) -> tuple[str, str]:
-        """A sentence of the rulebook and the language it is in: ours, or as it was written."""
-        plain = " ".join(sentence.split())
-        if self.code == SOURCE:
-            return plain, SOURCE
-        translated = self._rulebook.get(plain, {}).get(self.code)
-        return (translated, self.code) if translated else (plain, SOURCE)
 
     def number(self, value: float, places: int, *, sign: bool = False) -> str:
         """A number with this language's decimal sign, a true minus, and no negative zero."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from html import escape
 from pathlib import Path
 from typing import Literal
@@ -13,11 +14,12 @@ from recommend.infer.assess import Note
 from recommend.measure.definitions import unit_words
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.measure.sizing import box_size
+from recommend.rulebook.translations import plain
 from recommend.show.curves_svg import Words, figure
 from recommend.show.sheet.after import after_parts
 from recommend.show.sheet.content import Choice, Ending, Reading, Sheet
 from recommend.show.sheet.gauge import gauge
-from recommend.show.sheet.messages import Wording
+from recommend.show.sheet.messages import SOURCE, Wording
 from recommend.trial.judge import Band, Judged
 from recommend.trial.report import order
 from recommend.trial.steps import PHASES, Key
@@ -83,7 +85,9 @@ class _Page:
         if self.sheet.ending in (Ending.CHOSEN, Ending.SUGGESTED):
             visit = self.sheet.outcome.assessment.visit
             parameters = self.sheet.outcome.book.parameters
-            yield from after_parts(self.w, parameters, running=visit.purpose == "running")
+            back_on = visit.decision.back_on if visit.decision else None
+            running = visit.purpose == "running"
+            yield from after_parts(self.w, parameters, running=running, back_on=back_on)
         yield "</main>"
         yield f"<footer><p>{self.t('caution')} {self.t('private')}</p></footer>"
 
@@ -98,16 +102,27 @@ class _Page:
 
     def said(self, sentence: str) -> str:
         """A sentence of the rulebook, marked where it is in another language than the page."""
-        text, code = self.w.of_rulebook(sentence)
+        text, code = self.of_rulebook(sentence)
         if code == self.w.code:
             return escape(text)
         return f'<span lang="{code}" dir="ltr">{escape(text)}</span>'
+
+    def of_rulebook(self, sentence: str) -> tuple[str, str]:
+        """A sentence of the rulebook and the language it is in: ours, or as it was written."""
+        as_written = plain(sentence)
+        translated = self.translated.get(as_written)
+        return (translated, self.w.code) if translated else (as_written, SOURCE)
+
+    @cached_property
+    def translated(self) -> dict[str, str]:
+        """What the rulebook says, in the language of the page."""
+        return self.sheet.outcome.book.in_language(self.w.code)
 
     def head(self) -> Iterator[str]:
         """Shop, title, reference, date."""
         visit = self.sheet.outcome.assessment.visit
         shop = f'<p class="shop">{escape(self.shop)}</p>' if self.shop else ""
-        date = f" · {self.t('date', date=visit.date)}" if visit.date else ""
+        date = f" · {self.t('date', date=self.w.day(visit.date))}" if visit.date else ""
         yield (
             f"<header>{shop}<h1>{self.t('title')}</h1>"
             f"<p>{self.t('reference', reference=visit.reference)}{date}</p></header>"
@@ -273,7 +288,7 @@ class _Page:
             return _numbers(words)
         label = self.w.text(
             "gauge",
-            reading=self.w.of_rulebook(self.sheet.outcome.book.measures[reading.name].plain)[0],
+            reading=self.of_rulebook(self.sheet.outcome.book.measures[reading.name].plain)[0],
             foot=self.w.text(side),
             value=words,
             range=self.usual(reading),

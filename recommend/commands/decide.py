@@ -1,0 +1,211 @@
+"""`recommend visit decide`: what came of the fitting, written into the visit and the stock list."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from recommend.catalogue.selling import selling
+from recommend.catalogue.shop import open_catalogue, open_rulebook
+from recommend.commands.options import VisitName, visit_file
+from recommend.errors import InputError, Place
+from recommend.infer.counter import Counter
+from recommend.match.outcome import Outcome
+from recommend.measure.model import SIDES
+from recommend.measure.named import read_measured_visit
+from recommend.reading import read_document
+from recommend.settings import setting
+from recommend.show.answer import first_choices
+from recommend.show.dialogue import KEYS, LeftError, run, say
+from recommend.visit.answers import RefusedError
+from recommend.visit.deciding import OWN, Offered, deciding
+from recommend.visit.entry import Entry
+from recommend.visit.models import Decision, Visit
+from recommend.visit.shelf import Draft
+from recommend.visit.steps import Step
+from recommend.visit.tree import Tree, get, put
+from recommend.visit.writing import edit_visit
+from recommend.way import outcome_of
+
+
+def decide(
+    visit: VisitName,
+    answer: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="WHAT=ANSWER",
+            help="answer without being asked, may be repeated, such as decision=sold",
+        ),
+    ] = None,
+    undo: Annotated[
+        bool, typer.Option("--undo", help="take the decision back, and put the stock back")
+    ] = False,
+) -> None:
+    """Write down what came of a fitting: what was chosen, sold, ordered or left, and by whom.
+
+    What is sold is taken off the shop's stock list (`stock` in the settings).
+
+    Example: recommend visit decide A-1042
+    """
+    file = visit_file(visit)
+    book = open_rulebook()
+    counter = Counter(book)
+    seen = read_measured_visit(file, book.questions, book.parameters, book.measures)
+    if undo:
+        _undo(file, seen)
+        return
+    if seen.decision is not None and seen.decision.stock_file:
+        raise InputError(
+            Place(str(file)),
+            "the decision was written down and the stock list lowered",
+            mend="take it back first with --undo",
+        )
+    outcome = outcome_of(seen, book, open_catalogue(book), counter.engine)
+    if outcome.shortlist is None:
+        raise InputError(Place(str(file)), "a stop withholds the shortlist; nothing is handed over")
+    offered = {letter: _offered(one) for letter, one in first_choices(outcome).items()}
+    steps = deciding(offered, *_known(outcome, offered), date.today(), _fitter_before(file))
+    tree = _answered(steps, answer) if answer else _asked(steps, file, offered, counter)
+    if tree is not None:
+        _write(file, tree["decision"])
+
+
+def _offered(candidate: Any) -> Offered:
+    ids = {part.product.kind: part.id for part in candidate.parts}
+    sizes = dict(zip((p.product.kind for p in candidate.parts), candidate.sized, strict=True))
+    return Offered(
+        shoe=ids.get("shoe"),
+        insole=ids.get("insole"),
+        title=" + ".join(part.product.title for part in candidate.parts),
+        shoe_size=sizes["shoe"].size if "shoe" in sizes else None,
+        insole_size=sizes["insole"].size if "insole" in sizes else None,
+    )
+
+
+def _known(outcome: Outcome, offered: dict[str, Offered]) -> tuple[Any, Any]:
+    first = {(one.shoe, one.insole) for one in offered.values()}
+    items = outcome.catalogue.items
+    return first, {k: {i.id for i in items if i.product.kind == k} for k in ("shoe", "insole")}
+
+
+def _fitter_before(file: Path) -> str:
+    """The fitter's code of the decision that stands already, to be offered again."""
+    return str(get(read_document(file).data, ("decision", "fitter")) or "")
+
+
+def _answered(steps: tuple[Step, ...], answers: list[str]) -> Tree:
+    """The decision from answers on the command line, each checked as if it were typed."""
+    by_id = {step.id: step for step in steps}
+    tree: Tree = {}
+    for one in answers:
+        name, _, text = one.partition("=")
+        if name not in by_id:
+            raise InputError(Place("--answer"), f"`{name}` is no question", ", ".join(by_id))
+        try:
+            put(tree, by_id[name].path, by_id[name].kind.parse(text))
+        except RefusedError as error:
+            raise InputError(Place("--answer"), str(error)) from None
+    for step in steps:  # what follows from the rest, such as the size of a chosen product
+        usual = step.usual(tree) if step.asked_if(tree) and not get(tree, step.path) else None
+        if usual and step.id.endswith("-size"):
+            put(tree, step.path, step.kind.parse(usual))
+    if not get(tree, ("decision", "outcome")):
+        raise InputError(Place("--answer"), "what came of it is not said", "decision=sold, ...")
+    return tree
+
+
+def _asked(
+    steps: tuple[Step, ...], file: Path, offered: dict[str, Offered], counter: Counter
+) -> Tree | None:
+    """The decision asked for at the terminal; None when the fitter leaves."""
+    for letter, one in offered.items():
+        say(f"{letter}  {one.title}", "   ")
+    reference = str(read_document(file).data.get("reference", "visit"))
+    draft = Draft({"reference": reference})
+    try:
+        run(Entry(steps, draft, counter), lambda: None, lambda _block: "", intro=KEYS)
+    except LeftError:
+        print()
+        say("Nothing was written down.")
+        return None
+    return draft.tree if get(draft.tree, ("decision", "outcome")) else None
+
+
+def _write(file: Path, told: Tree) -> None:
+    decision = Decision.model_validate(told)
+    stock, sold = setting("stock").value, dict(_sold(decision))
+    kept = {"outcome": told["outcome"], "date": date.today().isoformat(), **told}
+    if sold and stock is not None:
+        with selling(stock, sold) as left:
+            _put_down(file, kept | {"stock-file": "lowered"})
+    else:
+        left = {}
+        _put_down(file, kept)
+    say(f"Written down: {_words(decision)}.")
+    for (product, size), count in left.items():
+        say(f"{product} {size:g}: {count} left on the stock list.")
+    if sold and stock is None:
+        say("No stock list is set: `recommend setup --set stock=FILE` lets it be counted down.")
+    print(f"Next:  recommend sheet {file}")
+
+
+def _put_down(file: Path, told: Tree) -> None:
+    edit_visit(file, "decision", lambda part: _replace(part, told), {})
+
+
+def _replace(part: Any, told: Tree) -> None:
+    part.clear()
+    part.update(told)
+
+
+def _sold(decision: Decision) -> Iterator[tuple[tuple[str, float], int]]:
+    """Pairs that leave the shelf: two when each foot takes a size of its own."""
+    if decision.outcome != "sold":
+        return
+    for product, sizes in (
+        (decision.shoe, decision.shoe_size),
+        (decision.insole, decision.insole_size),
+    ):
+        if product is None or product == OWN:
+            continue
+        for size in dict.fromkeys(getattr(sizes, side) for side in SIDES):
+            if size is not None:
+                yield (product, size), 1
+
+
+def _undo(file: Path, seen: Visit) -> None:
+    decision = seen.decision
+    if decision is None:
+        raise InputError(Place(str(file)), "no decision is written down in this visit")
+    stock = setting("stock").value
+    if decision.stock_file and stock is not None:
+        with selling(stock, {key: -count for key, count in _sold(decision)}) as left:
+            _put_down(file, {"outcome": "nothing"})
+        for (product, size), count in left.items():
+            say(f"{product} {size:g}: {count} on the stock list again.")
+    else:
+        _put_down(file, {"outcome": "nothing"})
+    say("The decision is taken back.")
+
+
+def _words(decision: Decision) -> str:
+    things = [
+        f"{product}{_size_words(sizes)}"
+        for product, sizes in (
+            (decision.shoe, decision.shoe_size),
+            (decision.insole, decision.insole_size),
+        )
+        if product
+    ]
+    told = f"{decision.outcome.replace('-', ' ')} {' + '.join(things)}".strip()
+    back = f"; back on {decision.back_on}" if decision.back_on else ""
+    return f"{told}{back}"
+
+
+def _size_words(sizes: Any) -> str:
+    found = [f"{size:g}" for side in SIDES if (size := getattr(sizes, side)) is not None]
+    return f" {' and '.join(dict.fromkeys(found))}" if found else ""

@@ -1,0 +1,93 @@
+"""What customers read of a rulebook in other languages: ``translations/CODE.yaml``.
+
+Each translation stands under the thing and the field it translates, beside the original that was
+translated. Where the original has changed since, the translation is stale: it is not used, and
+`recommend check` names it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Literal, NamedTuple, TypeAlias
+
+from recommend.measure.definitions import MeasureDef
+from recommend.reading import Id, Strict
+from recommend.rulebook.models import AttributeDef, FootType, NeedsThen, NoteThen, Rule
+
+Things: TypeAlias = Literal["types", "rules", "attributes", "measures"]
+
+
+class Key(NamedTuple):
+    """Where a text stands: in which file's things, under which id, in which field."""
+
+    things: Things
+    id: str
+    field: str
+
+
+class Translation(Strict):
+    """A text as the rulebook had it when it was translated, and in the other language."""
+
+    original: str
+    translation: str
+
+    def of(self, text: str) -> bool:
+        """Whether it still translates `text`; line breaks of the file do not count."""
+        return plain(self.original) == plain(text)
+
+
+class TranslationsFile(Strict):
+    """``translations/CODE.yaml``: by id and field, what customers read."""
+
+    title: str
+    types: dict[Id, dict[str, Translation]] = {}
+    rules: dict[Id, dict[str, Translation]] = {}
+    attributes: dict[str, dict[str, Translation]] = {}
+    measures: dict[Id, dict[str, Translation]] = {}
+
+    def by_key(self) -> dict[Key, Translation]:
+        """All translations of the file."""
+        groups: dict[Things, dict[str, dict[str, Translation]]] = {
+            "types": self.types,
+            "rules": self.rules,
+            "attributes": self.attributes,
+            "measures": self.measures,
+        }
+        return {
+            Key(things, name, field): one
+            for things, group in groups.items()
+            for name, fields in group.items()
+            for field, one in fields.items()
+        }
+
+
+Translations: TypeAlias = Mapping[str, Mapping[Key, Translation]]
+
+
+def customer_texts(
+    types: Iterable[FootType],
+    rules: Iterable[Rule],
+    attributes: Mapping[str, AttributeDef],
+    measures: Mapping[str, MeasureDef],
+) -> Iterator[tuple[Key, str]]:
+    """Every text that a customer may read, with where it stands.
+
+    Of a rule that is what its note says, or why it needs something; what it concludes of an axis
+    is for the fitter.
+    """
+    for kind in types:
+        yield Key("types", kind.id, "sentence"), kind.sentence
+    for rule in rules:
+        if isinstance(rule.then, NoteThen):
+            yield Key("rules", rule.id, "say"), rule.then.say
+        elif isinstance(rule.then, NeedsThen):
+            yield Key("rules", rule.id, "because"), rule.because
+    for name, attribute in attributes.items():
+        yield Key("attributes", name, "short"), attribute.short
+    for name, measure in measures.items():
+        yield Key("measures", name, "plain"), measure.plain
+
+
+def plain(text: str) -> str:
+    """`text` without its line breaks."""
+    return " ".join(text.split())

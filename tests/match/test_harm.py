@@ -1,0 +1,99 @@
+"""What was worn or tried on and did harm is out, on every way to a ranking."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from recommend.match.outcome import as_document
+from recommend.rulebook import shipped_folder
+from recommend.trail.explaining import Explanation
+from recommend.trail.sureness import whatif_of
+from recommend.visit import Visit, read_visit
+from recommend.way import outcome_of
+from tests import shipped
+
+VISIT = "pronated-high-arch-late-medial"
+
+
+def _visit(**more: Any) -> Visit:
+    file = shipped_folder("catalogue_demo") / "visits" / f"{VISIT}.yaml"
+    read = read_visit(file, shipped.book().questions)
+    seen = read.model_dump(mode="json", by_alias=True, exclude_unset=True)
+    answers = seen.get("answers", {}) | more.pop("answers", {})
+    return Visit.model_validate(seen | {"answers": answers} | more)
+
+
+def _first() -> tuple[str, str]:
+    """The shoe and the insole that stand first of all."""
+    ranked = outcome_of(_visit(), shipped.book(), shipped.shop()).shortlist
+    assert ranked is not None
+    shoe, insole = ranked.ranked["pair"][0].parts
+    return shoe.id, insole.id
+
+
+HARM = {
+    "new pain": {"answers": {"new-pain": "yes"}},
+    "skin trouble": {"answers": {"skin-trouble": "yes"}},
+    "low comfort": {"comfort": {"overall": 1}},
+    "more pain": {
+        "pain-before": {"left": 3}, "pain": [{"site": "heel", "side": "left", "score": 7}],
+    },
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("what", HARM)
+def test_what_was_worn_and_hurt_is_out(what: str) -> None:
+    """Neither the shoe nor the insole, nor a pair with one of them, is listed again."""
+    shoe, insole = _first()
+    harm = dict(HARM[what])
+    top = {key: harm.pop(key) for key in ("answers", "pain") if key in harm}
+    since = {"of": "earlier", "shoe": shoe, "insole": insole, "weeks-of-wear": 3, **harm}
+    outcome = outcome_of(_visit(**top, **{"follow-up": since}), shipped.book(), shipped.shop())
+    assert outcome.shortlist is not None
+    for table in (outcome.shortlist.ranked, outcome.shortlist.missing):
+        listed = {part.id for group in table.values() for one in group for part in one.parts}
+        assert not listed & {shoe, insole}
+    out = as_document(outcome)["shortlist"]["shoe"]["did-harm"]
+    assert list(out) == [shoe]
+    assert what.replace("low ", "") in out[shoe]
+    why = Explanation(outcome).why_not(shoe)
+    assert "ruled out (worn since the last visit" in why.text
+
+
+def test_wear_without_harm_rules_nothing_out() -> None:
+    """Comfort above the limit, no new pain, less pain than before: the list stays as it was."""
+    shoe, insole = _first()
+    since = {
+        "of": "earlier", "shoe": shoe, "insole": insole, "weeks-of-wear": 3,
+        "comfort": {"overall": 5}, "pain-before": {"left": 9, "right": 9},
+    }  # fmt: skip
+    answers = {"new-pain": "no", "skin-trouble": "no"}
+    seen = _visit(answers=answers, **{"follow-up": since})
+    ranked = outcome_of(seen, shipped.book(), shipped.shop()).shortlist
+    assert ranked is not None
+    assert ranked.ranked["pair"][0].id == f"{shoe}+{insole}"
+
+
+def test_redraws_keep_out_what_hurt() -> None:
+    """How sure, and the nearest change, never count a product in that did harm."""
+    shoe, insole = _first()
+    foot = {"comfort": {"heel": 2}}
+    step = {"shoe": shoe, "insole": insole, "feet": {"left": foot}}
+    outcome = outcome_of(_visit(trials=[step]), shipped.book(), shipped.shop())
+    cases = whatif_of(outcome).outcomes({}, 1).cases
+    assert outcome.shortlist is not None
+    for group, ids in cases[0].items():
+        assert list(ids) == [one.id for one in outcome.shortlist.ranked[group][: len(ids)]]
+        assert not {shoe, insole} & {part for one in ids for part in one.split("+")}
+
+
+def test_the_own_shoe_is_no_product() -> None:
+    """An insole worn in the customer's own shoe is out; no product is called `own`."""
+    _, insole = _first()
+    since = {"of": "earlier", "shoe": "own", "insole": insole, "comfort": {"overall": 0}}
+    outcome = outcome_of(_visit(**{"follow-up": since}), shipped.book(), shipped.shop())
+    assert outcome.shortlist is not None
+    harmed = {one.id for one in outcome.shortlist.excluded["insole"] if one.harm}
+    assert harmed == {insole}

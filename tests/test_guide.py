@@ -1,0 +1,102 @@
+"""The contributor guide says what is: rooms, names, paths, and who imports whom."""
+
+from __future__ import annotations
+
+import ast
+import re
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+
+from tests.command_lines import ROOT
+
+PACKAGE = ROOT / "recommend"
+GUIDE = (ROOT / "DEVELOPERS.md").read_text("utf-8")
+ROW = re.compile(r"^\| `recommend/([a-z]+)(\.py|/)` \| (.*) \|$", re.MULTILINE)
+NOT_ROOMS = {"__init__", "__main__", "__pycache__", "py"}  # the package, its start, `py.typed`
+
+
+def _rooms() -> list[str]:
+    """Rooms in the order of the guide's table."""
+    return [row[1] for row in ROW.finditer(GUIDE)]
+
+
+def _imports() -> Iterator[tuple[Path, str]]:
+    """Every import of a module of ours or of others, with the file it stands in."""
+    for file in PACKAGE.rglob("*.py"):
+        for node in ast.walk(ast.parse(file.read_text("utf-8"))):
+            if isinstance(node, ast.Import):
+                yield from ((file, one.name) for one in node.names)
+            elif isinstance(node, ast.ImportFrom) and node.module == "recommend":
+                yield from ((file, f"recommend.{one.name}") for one in node.names)
+            elif isinstance(node, ast.ImportFrom) and node.module:
+                yield file, node.module
+
+
+def _room_of(file: Path) -> str:
+    return file.relative_to(PACKAGE).parts[0].removesuffix(".py")
+
+
+def test_the_table_names_every_room_once() -> None:
+    """What lies in the package stands in the table, and the other way round."""
+    there = {one.name.partition(".")[0] for one in PACKAGE.iterdir()} - NOT_ROOMS
+    assert sorted(_rooms()) == sorted(there)
+
+
+def test_imports_point_up_the_table() -> None:
+    """No module imports from a room that stands below its own."""
+    rooms = _rooms()
+    wrong = {
+        f"{file.relative_to(PACKAGE)} -> {name}"
+        for file, name in _imports()
+        if name.startswith("recommend.") and (target := name.split(".")[1]) in rooms
+        and _room_of(file) in rooms and rooms.index(target) > rooms.index(_room_of(file))
+    }  # fmt: skip
+    assert wrong == set()
+
+
+def test_the_layers_that_are_linted_are_those_of_the_table() -> None:
+    """`lint-imports` is given the same order, without exceptions."""
+    linted = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["tool"]["importlinter"]
+    (contract,) = linted["contracts"]
+    assert "ignore_imports" not in contract
+    order = [re.findall(r"recommend\.([a-z]+)", layer) for layer in contract["layers"]]
+    flat = [room for layer in order for room in layer]
+    python = [room for room in _rooms() if room != "manual"]  # pages, no modules
+    assert flat[::-1] == python
+
+
+def test_a_row_names_modules_that_its_room_has() -> None:
+    """Each single word in code in a row is a module, a function or a command."""
+    for room, kind, words in ROW.findall(GUIDE):
+        for word in re.findall(r"`([a-z_]+)`", words):
+            if kind == "/" and not (PACKAGE / room / f"{word}.py").exists():
+                defined = f"def {word}(" in (PACKAGE / room / "__init__.py").read_text("utf-8")
+                assert defined or word in _commands(), f"{room}: `{word}`"
+
+
+def _commands() -> set[str]:
+    from recommend.cli import COMMANDS
+
+    return set(COMMANDS)
+
+
+def test_every_path_in_the_guide_exists() -> None:
+    """A file or folder that the guide names is there; a name in CAPITALS or with * is a pattern."""
+    roots = (ROOT, PACKAGE, ROOT / "rules")
+    for path in re.findall(r"`((?:[\w.-]+/)+[\w.*-]*)`", GUIDE):
+        if re.search(r"[A-Z*]{2,}|\*", path) or path.startswith(".cache"):
+            continue
+        found = any((root / path).exists() or (root / f"{path}.py").exists() for root in roots)
+        assert found, path
+
+
+def test_only_that_module_imports_it_where_the_guide_says_so() -> None:
+    """`X` is the only module that imports a library, where the guide says that it is."""
+    packages = {"durable-rules": "durable"}
+    said = re.findall(r"`([a-z_/]+)` is the only module that imports ([a-z-]+)", GUIDE)
+    assert said
+    for module, library in said:
+        name = packages.get(library, library)
+        found = {file for file, one in _imports() if one.split(".")[0] == name}
+        assert {str(file.relative_to(PACKAGE).with_suffix("")) for file in found} == {module}
