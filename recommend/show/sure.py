@@ -43,7 +43,7 @@ def sure_lines(sure: HowSure, book: Rulebook) -> Iterator[str]:
     """Everything the redraws tell, a line each."""
     yield (
         f"{sure.draws} redraws, each reading within its own error; seed {sure.seed[:12]}, a hash "
-        "of the visit, the rulebook and the catalogue"
+        "of the readings and the rulebook"
     )
     yield f"both foot types hold in {_of_hundred(sure.types_hold)} of 100"
     yield f"all notes hold in {_of_hundred(sure.notes_hold)} of 100"

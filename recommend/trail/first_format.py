@@ -28,9 +28,24 @@ def as_kept(outcome: Outcome, kept: dict[str, Any]) -> dict[str, Any]:
     return {
         "format": 1,
         **assessed_document(outcome),
+        "feet": {side: _without_notes_beside(foot) for side, foot in _feet(outcome).items()},
         "shortlist": _shortlist(ranked, book) if ranked else None,
         "cautions": list(book.heading.cautions),
     }
+
+
+def _feet(outcome: Outcome) -> dict[str, Any]:
+    feet: dict[str, Any] = assessed_document(outcome)["feet"]
+    return feet
+
+
+def _without_notes_beside(foot: dict[str, Any]) -> dict[str, Any]:
+    """A foot whose further readings do not say yet why they stand beside."""
+    further = [
+        {**one, "flags": [flag for flag in one["flags"] if flag["name"] != "beside"]}
+        for one in foot["further-readings"]
+    ]
+    return {**foot, "further-readings": further}
 
 
 def _shortlist(ranked: Shortlist, book: Rulebook) -> dict[str, Any]:

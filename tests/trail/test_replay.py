@@ -183,7 +183,7 @@ def test_keep_and_explain_from_the_command_line(
     assert "Nearest changes" in text
     assert f"both foot types hold in {short[1]} of 100" in text  # the same redraws, so the same
     assert f"all notes hold in {short[2]} of 100" in text
-    assert "a hash of the visit, the rulebook and the catalogue" in " ".join(text.split())
+    assert "a hash of the readings and the rulebook" in " ".join(text.split())
     assert "not a diagnosis" in text
     assert run("explain", "1", "--json", "--store", store) == 0
     data = json.loads(capsys.readouterr().out)
