@@ -24,6 +24,7 @@ from recommend.commands.buyer import (
     VisitsOption,
     crowd_of,
 )
+from recommend.commands.options import Force
 from recommend.coverage.document import as_document, write_csv
 from recommend.coverage.run import Question, answer
 from recommend.errors import RecommendError
@@ -72,6 +73,7 @@ def coverage(
     sensitivity: SensitivityOption = True,
     picture: PictureOption = None,
     csv: CsvOption = None,
+    force: Force = False,
     as_json: JsonOption = False,
 ) -> None:
     """Show which feet a catalogue serves, which it does not, and why.
@@ -81,7 +83,7 @@ def coverage(
     if against and against_rules:
         raise RecommendError("--against and --against-rules exclude each other; ask one at a time")
     if picture:
-        check_picture(picture)
+        check_picture(picture, force=force)
     book = open_rulebook(rules)
     question = Question(
         book=book,
@@ -96,9 +98,9 @@ def coverage(
     with stages() as stage:
         run = answer(question, stage)
     if picture:
-        draw_heat_map(run, picture)
+        draw_heat_map(run, picture, force=force)
     if csv:
-        write_csv(run, csv)
+        write_csv(run, csv, force=force)
     if as_json:
         print(json.dumps(as_document(run), indent=2, ensure_ascii=False))
     else:
