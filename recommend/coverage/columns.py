@@ -62,8 +62,10 @@ class FactColumns:
                     yield name, found
 
     def _numbers(self, name: str, values: Array) -> Iterator[tuple[str, Column]]:
-        error, read = self.errors.get(name, 0.0), self.book.read
-        yield from number_facts(name, values, error, self.book.parameters, read).items()
+        error, known = self.errors.get(name, 0.0), self.book.measures[name].error
+        if known and known.most is not None and error > known.most:
+            return  # too unsure for any rule to read, as at the counter
+        yield from number_facts(name, values, error, self.book.parameters, self.book.read).items()
         if f"known_{name}" in self.book.read:
             yield f"known_{name}", np.isfinite(values).astype(np.int8)
 

@@ -28,24 +28,32 @@ def as_kept(outcome: Outcome, kept: dict[str, Any]) -> dict[str, Any]:
     return {
         "format": 1,
         **assessed_document(outcome),
-        "feet": {side: _without_notes_beside(foot) for side, foot in _feet(outcome).items()},
+        "feet": _feet(outcome),
         "shortlist": _shortlist(ranked, book) if ranked else None,
         "cautions": list(book.heading.cautions),
     }
 
 
+# What the first format told of a reading, and the doubts that it did not know yet.
+_TOLD = ("name", "value", "unit", "error", "n", "method", "qualifiers", "flags", "capture")
+_LATER_FLAGS = ("beside", "too-unsure")
+
+
 def _feet(outcome: Outcome) -> dict[str, Any]:
     feet: dict[str, Any] = assessed_document(outcome)["feet"]
-    return feet
+    return {side: _foot(foot) for side, foot in feet.items()}
 
 
-def _without_notes_beside(foot: dict[str, Any]) -> dict[str, Any]:
-    """A foot whose further readings do not say yet why they stand beside."""
-    further = [
-        {**one, "flags": [flag for flag in one["flags"] if flag["name"] != "beside"]}
-        for one in foot["further-readings"]
-    ]
-    return {**foot, "further-readings": further}
+def _foot(foot: dict[str, Any]) -> dict[str, Any]:
+    """A foot with its readings as they were told then."""
+    lists = ("measures", "further-readings")
+    return {**foot, **{name: [_reading(one) for one in foot[name]] for name in lists}}
+
+
+def _reading(reading: dict[str, Any]) -> dict[str, Any]:
+    told = {name: reading[name] for name in _TOLD}
+    flags = [flag for flag in told["flags"] if flag["name"] not in _LATER_FLAGS]
+    return {**told, "flags": flags}
 
 
 def _shortlist(ranked: Shortlist, book: Rulebook) -> dict[str, Any]:

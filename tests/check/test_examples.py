@@ -113,14 +113,14 @@ def test_a_name_an_example_misspells_is_refused_with_the_nearest(changed: Change
     folder = changed(
         ("examples/posture.yaml", "given: {fpi: -12}", "given: {fpy: -12}"),
         ("examples/arch.yaml", "axes: {arch:", "axes: {arhc:"),
-        ("examples/motion.yaml", "of: [contact-within,", "of: [contact-wihin,"),
+        ("examples/types.yaml", "of: [neutral, arch-low,", "of: [neutral, arch-lwo,"),
         ("examples/needs.yaml", "asks: [", "asks: [need-kurious, "),
     )
     _, problems = load_examples(load_rulebook(folder))
     said = [problem.mend for problem in problems]
     assert said[:1] == ["did you mean `arch`?"]
     assert "did you mean `fpi`?" in said
-    assert "did you mean `contact-within`?" in said
+    assert "did you mean `arch-low`?" in said
     assert len(problems) == 4
 
 
