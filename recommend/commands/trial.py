@@ -15,7 +15,6 @@ from recommend.commands.completing import insoles, shoes
 from recommend.commands.options import Force, VisitName, asked_sections, visit_file
 from recommend.commands.trial_step import guided_step, print_end
 from recommend.errors import Exit, InputError, Place
-from recommend.match.outcome import outcome_of
 from recommend.measure.capture import CaptureOptions, measure_capture
 from recommend.measure.model import Side
 from recommend.measure.named import read_measured_visit
@@ -40,6 +39,7 @@ from recommend.trial.outcome import TrialOutcome, as_document, trial_outcome
 from recommend.trial.plan import plan_of
 from recommend.trial.steps import OWN
 from recommend.visit.models import Reference
+from recommend.way import outcome_of
 
 JUDGE = "judge"
 

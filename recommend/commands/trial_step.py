@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 from recommend.catalogue import Catalogue
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.errors import InputError, Place, RecommendError
-from recommend.match.outcome import Outcome, outcome_of
+from recommend.match.outcome import Outcome
 from recommend.measure.capture import CaptureOptions, measure_capture
 from recommend.measure.named import read_measured_visit
 from recommend.reading import read_document
@@ -38,6 +38,7 @@ from recommend.visit.answers import RefusedError
 from recommend.visit.entry import Entry
 from recommend.visit.models import Visit
 from recommend.visit.shelf import Draft
+from recommend.way import outcome_of
 
 _BAREFOOT = "barefoot"
 Meant = TypeVar("Meant")

@@ -7,7 +7,6 @@ import pytest
 
 from recommend.catalogue import load_catalogue
 from recommend.errors import InputError
-from recommend.match.outcome import outcome_of
 from recommend.reading import validate
 from recommend.reading.document import Document, parse_document
 from recommend.rulebook import load_rulebook, shipped_folder
@@ -21,6 +20,7 @@ from recommend.trial.report import Trial, judge_trial
 from recommend.trial.steps import Key, steps_of
 from recommend.trial.tried import Bar, rank_tried
 from recommend.visit import Visit, read_visit
+from recommend.way import outcome_of
 
 TRIALS = shipped_folder("catalogue_demo") / "trials"
 PEAK = Key("left", "walking", "vertical", "peak")
