@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from recommend.errors import InputError, Place, RecommendError
+from recommend.measure.budget import Budget
 from recommend.measure.cop import drift_class
 from recommend.measure.definitions import MeasureDefs
 from recommend.measure.doubts import Doubt, apply_doubts
@@ -26,7 +27,7 @@ from recommend.measure.pressure.recording import PressureRecording
 from recommend.measure.pressure.step_values import StepResult, heading_of, measure_step
 from recommend.measure.pressure.steps import Step, find_steps
 from recommend.measure.pressure.toes import foot_map
-from recommend.measure.spread import standard_error
+from recommend.measure.spread import scatter_error
 
 # Unit, and parameters of spread and floor, by how a name begins; the first that fits counts.
 _KINDS: tuple[tuple[str, str], ...] = (
@@ -44,6 +45,8 @@ _KINDS: tuple[tuple[str, str], ...] = (
     ("medial-lateral-", "ratio"),
 )
 
+# What hangs on when a step begins and ends between two frames.
+_PACED = ("cpei", "cop-", "contact-time")
 _SHARES = ("peak-", "integral-", "area-", "medial-lateral-", "contact-time")
 
 
@@ -153,7 +156,8 @@ def _one_foot(
     doubts += plausibility_doubts(force * recording.cell_mm2 * 1e-3, length, parameters)
     names = sorted({name for result in results for name in result.values})
     strides = {n: tuple(r.values[n] for r in results if n in r.values) for n in names}
-    measures = [_measure(n, side, v, recording, parameters, defs) for n, v in strides.items()]
+    budgets = {n: _budget(n, v, recording, parameters, defs) for n, v in strides.items()}
+    measures = [_measure(n, side, v, recording, budgets[n]) for n, v in strides.items()]
     measures += _pattern(results, side, parameters)
     return Measured(
         kind="pressure",
@@ -169,6 +173,7 @@ def _one_foot(
         strides=strides,
         curves=_curves(results),
         picture=_picture(results),
+        budgets=budgets,
     )
 
 
@@ -190,33 +195,44 @@ def _results(
 
 
 def _measure(
-    name: str,
-    side: Side,
-    values: Sequence[float],
-    recording: PressureRecording,
-    parameters: Mapping[str, float],
-    defs: MeasureDefs,
+    name: str, side: Side, values: Sequence[float], recording: PressureRecording, budget: Budget
 ) -> Measure:
-    """Mean over steps with its error: spread between steps, and the grid of sensors."""
-    kind, unit = next(entry for entry in _KINDS if name.startswith(entry[0]))
-    mean = float(np.mean(values))
-    usual, grid = _usual_spread(kind, mean, parameters, defs), _grid_error(kind, mean, parameters)
-    error = standard_error(
-        values,
-        single=usual,
-        few=parameters["noise.few-strides"],
-        floor=0.5 / recording.rate_hz if kind == "contact-time" else grid * max(recording.pitch_mm),
-    )
+    """Mean over steps with its error."""
+    _, unit = _kind(name)
     public = name
     qualifiers: dict[str, str] = {"load": recording.load}
     if name.startswith("arch-index"):
         weighted = name.endswith("weighted")
         public = "arch-index"
         qualifiers["kind"] = "pressure-weighted" if weighted else "pressure-sensor"
-    method = (
-        f"mean of {len(values)} steps on the mat" if len(values) > 1 else "one footprint on the mat"
-    )
-    return Measure(public, side, mean, unit, error, len(values), method, qualifiers)
+    steps = f"mean of {len(values)} steps on the mat"
+    method = steps if len(values) > 1 else "one footprint on the mat"
+    mean = float(np.mean(values))
+    return Measure(public, side, mean, unit, budget.total, len(values), method, qualifiers)
+
+
+def _kind(name: str) -> tuple[str, str]:
+    return next(entry for entry in _KINDS if name.startswith(entry[0]))
+
+
+def _budget(
+    name: str,
+    values: Sequence[float],
+    recording: PressureRecording,
+    parameters: Mapping[str, float],
+    defs: MeasureDefs,
+) -> Budget:
+    """What the error of the mean of a measure over steps is made of."""
+    kind, _ = _kind(name)
+    mean = float(np.mean(values))
+    usual = _usual_spread(kind, mean, parameters, defs)
+    scatter = scatter_error(values, single=usual, few=parameters["noise.few-strides"])
+    grid = _grid_error(kind, mean, parameters) * max(recording.pitch_mm)
+    terms = {"scatter": scatter, "grid": grid}
+    if kind in _PACED:
+        # Of a path the first and last sample matter, and they come up to one frame late.
+        terms["rate"] = parameters[f"capture.rate-{kind.rstrip('-')}"] / recording.rate_hz
+    return Budget(terms)
 
 
 def _usual_spread(
