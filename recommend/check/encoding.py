@@ -14,7 +14,7 @@ from typing import Any, TypeAlias, get_args
 
 import z3
 
-from recommend.check.feet import MOVING, PAIN, STRIDES, smallest_margin
+from recommend.check.feet import MOVING, PAIN, RETURN, STRIDES, smallest_margin
 from recommend.infer.derivation import measure_of
 from recommend.infer.facts import quantize
 from recommend.measure.definitions import DIFFERENCES
@@ -121,10 +121,12 @@ class Foot:
             yield z3.And(self.value[name] >= low, self.value[name] <= high)
 
     def _differences(self) -> Iterator[Formula]:
-        """A difference of the feet is known only together with the reading of this foot."""
+        """What follows from a reading of this foot is known only together with it."""
         for one, other in DIFFERENCES.items():
             if one in self.known and other in self.known:
                 yield z3.Implies(self.known[one], self.known[other])
+        if {RETURN, "peak-angle"} <= set(self.known):
+            yield z3.Implies(self.known[RETURN], self.known["peak-angle"])
 
     def _one_film(self, qualifier: str) -> Iterator[Formula]:
         moving = [name for name in MOVING if f"{name}_{qualifier}" in self.word]

@@ -19,7 +19,7 @@ from recommend.visit.models import Visit
 # Measures taken stride by stride: their error can be made larger by scatter, not smaller.
 RETURN = "rearfoot-return"  # follows from the peak and propulsion of the same strides
 MOVING = (*OF_STRIDES.values(), RETURN)
-STRIDES = ("standing-angle", *MOVING)
+STRIDES = ("standing-angle", *MOVING, "arch-rigidity")
 PAIN = "pain-score"  # of a side that is said not to hurt it has no error
 _READINGS = 8  # an even number, above the count from which scatter is trusted by itself
 _TRUNCATED_MM = 190.0
@@ -36,6 +36,8 @@ def visit_text(facts: Facts, book: Rulebook, heading: str, *, both: bool = False
     The visit is read back and measured, so a text that is returned does give the facts.
     """
     side: Side = "right" if facts.get("side") == "right" else "left"
+    if RETURN in facts:  # written as the push-off it is reckoned from
+        facts = {name: v for name, v in facts.items() if name != "known_propulsion-angle"}
     try:
         data = _visit(facts, side, book)
         if both:
@@ -225,7 +227,11 @@ def _heights(facts: Facts, book: Rulebook) -> dict[str, Any]:
         standing = round(float(0.34 if ratio is None else ratio) * _TRUNCATED_MM, 6)
         out["dorsum-height-mm"] = {"standing": standing}
         if rigidity is not None:
-            out["dorsum-height-mm"]["sitting"] = round(standing / float(rigidity), 6)
+            readings = _strides(index, facts, book)
+            out["dorsum-height-mm"] = {
+                "standing": [standing] * len(readings),
+                "sitting": [round(standing / reading, 6) for reading in readings],
+            }
         if ratio is not None:
             out["truncated-foot-length-mm"] = _TRUNCATED_MM
     if "navicular-drop" in facts:

@@ -197,7 +197,8 @@ class _Prover:
 
     def _qualified(self, measure: str, qualifier: str, word: str) -> Formula:
         fact = f"{measure}_{qualifier}"
-        return self.foot.word[fact] == self.book.vocabulary.words[fact].index(word)
+        words = self.book.vocabulary.words[fact]
+        return self.foot.word[fact] == words.index(word) if word in words else z3.BoolVal(False)
 
     def _notes(self, foot: Foot, levels: Iterable[str]) -> list[tuple[CompiledRule, Formula]]:
         return [

@@ -46,7 +46,10 @@ class FactColumns:
         return out
 
     def _numbers(self, name: str, values: Array) -> Iterator[tuple[str, Column]]:
-        margin = self.book.parameters["noise.clearly"] * self.errors.get(name, 0.0)
+        error, known = self.errors.get(name, 0.0), self.book.measures[name].error
+        if known and known.most is not None and error > known.most:
+            return  # too unsure for any rule to read, as at the counter
+        margin = self.book.parameters["noise.clearly"] * error
         for fact, shift in ((name, 0.0), (f"{name}_low", -margin), (f"{name}_high", margin)):
             if fact in self.book.read:
                 # Rounded as every engine's facts are; adding zero removes a negative zero.

@@ -9,6 +9,7 @@ from recommend.catalogue.loading import Catalogue
 from recommend.infer.assess import Assessment, FootAssessment, assess
 from recommend.infer.derivation import Derivation, Lacking
 from recommend.infer.engine import Engine
+from recommend.infer.marks import marks_of, share_below
 from recommend.match.judge import Verdict
 from recommend.match.needs import Need, need_words
 from recommend.match.shortlist import GROUPS, Candidate, Shortlist, shortlist
@@ -80,8 +81,8 @@ def as_document(outcome: Outcome) -> dict[str, Any]:
 def _foot(foot: FootAssessment, book: Rulebook) -> dict[str, Any]:
     kind = foot.foot_type
     return {
-        "measures": [_measure(measure) for measure in foot.measures.values()],
-        "further-readings": [_measure(measure) for measure in foot.further],
+        "measures": [_measure(measure, book) for measure in foot.measures.values()],
+        "further-readings": [_measure(measure, book) for measure in foot.further],
         "axes": dict(foot.conclusions.axes),
         "foot-type": None
         if kind is None
@@ -98,7 +99,8 @@ def _derivation(one: Derivation, book: Rulebook) -> dict[str, Any]:
     return {**asdict(one), "place": within(one.place, book.folder)}
 
 
-def _measure(measure: Measure) -> dict[str, Any]:
+def _measure(measure: Measure, book: Rulebook) -> dict[str, Any]:
+    below = share_below(measure, book)
     return {
         "name": measure.name,
         "value": measure.value,
@@ -109,6 +111,8 @@ def _measure(measure: Measure) -> dict[str, Any]:
         "qualifiers": dict(measure.qualifiers),
         "flags": [asdict(flag) for flag in measure.flags],
         "capture": measure.capture,
+        "marks": list(marks_of(measure, book)),
+        "share-of-people-below": None if below is None else round(below, 4),
     }
 
 

@@ -43,14 +43,22 @@ class ReadingError(Strict):
     """Standard error of one reading.
 
     `single` is that of one reading; `floor` is what repeating at the same visit cannot
-    remove (marks, camera, rater) and is added in quadrature.
+    remove (marks, camera, rater) and is added in quadrature. `several` stands in for `single`
+    where several people of a shop take the reading. A reading whose error is above `most` is
+    shown and read by no rule: it says too little to be called anything. `range` is within what
+    `single` may plausibly lie.
     """
 
     single: float = Field(ge=0)
     floor: float = Field(default=0, ge=0)
+    several: float | None = Field(default=None, ge=0)
+    most: float | None = Field(default=None, gt=0)
     kind: Basis
     source: str | None = None
     note: str = ""
+    range_: Annotated[list[float], Field(min_length=2, max_length=2)] | None = Field(
+        default=None, alias="range"
+    )
 
 
 class MeasureDef(Strict):

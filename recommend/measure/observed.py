@@ -53,7 +53,7 @@ class Observed:
     """Measures of both feet.
 
     `used` is what rules read, by side and measure name; `further` are readings shown beside
-    them (another gait, another zero reference) that rules do not read at this visit.
+    them (another gait, another zero reference, too large an error) that rules do not read.
     """
 
     used: Mapping[Side, Mapping[str, Measure]]
@@ -64,12 +64,19 @@ def observe(visit: Visit, defs: MeasureDefs, parameters: Mapping[str, float]) ->
     """All measures that follow from a visit; a missing reading gives no measure."""
     maker = _Maker(visit, defs, parameters)
     feet: dict[Side, Foot] = {"left": visit.feet.left, "right": visit.feet.right}
-    used = {side: {m.name: m for m in maker.of_foot(side, feet[side])} for side in SIDES}
+    taken = {side: list(maker.of_foot(side, feet[side])) for side in SIDES}
+    used = {side: {m.name: m for m in taken[side] if maker.sure_enough(m)} for side in SIDES}
     for measure in maker.of_both(used, feet):
         used[measure.side][measure.name] = measure
     for side in SIDES:
         used[side] = {name: _captured(m, visit) for name, m in used[side].items()}
-    further = {side: tuple(maker.further(side, feet[side])) for side in SIDES}
+    further = {
+        side: (
+            *maker.further(side, feet[side]),
+            *(maker.too_unsure(m) for m in taken[side] if not maker.sure_enough(m)),
+        )
+        for side in SIDES
+    }
     return Observed(used, further)
 
 
@@ -143,6 +150,24 @@ class _Maker:
             for side in SIDES:
                 yield self._measure(difference, side, gap, error, 1, "both feet")
 
+    def sure_enough(self, measure: Measure) -> bool:
+        """Whether the error of a reading is small enough for rules to read it."""
+        return self._most(measure) is None
+
+    def too_unsure(self, measure: Measure) -> Measure:
+        """The reading with the flag that says why no rule reads it."""
+        text = (
+            f"its error of {measure.error:.2g} is above {self._most(measure):.2g}, so it is called "
+            "nothing; repeat it until the error is below"
+        )
+        return measure.flagged(Flag("too-unsure", text))
+
+    def _most(self, measure: Measure) -> float | None:
+        """The largest error with which rules read a measure, where this one is above it."""
+        known = self.defs[measure.name].error
+        most = known.most if known else None
+        return most if most is not None and (measure.error or 0.0) > most else None
+
     def further(self, side: Side, foot: Foot) -> Iterator[Measure]:
         """Angles that were taken but are not the ones rules read, each with why."""
         chosen = self._chosen(side, foot)
@@ -170,27 +195,37 @@ class _Maker:
             yield self._measure("fpi", side, float(total), error, 1, method)
 
     def _arch(self, side: Side, foot: Foot) -> Iterator[Measure]:
-        height, length = foot.dorsum_height_mm, foot.truncated_foot_length_mm
-        if height and height.standing and length:
-            ratio = height.standing / length
-            method = "dorsum height, standing"
-            error = self._single("arch-height-ratio")
-            yield self._measure("arch-height-ratio", side, ratio, error, 1, method)
-        if height and height.standing and height.sitting:
-            name = known_as("arch-rigidity", self.defs)
-            ratio = height.standing / height.sitting
-            error = self._single(name)
-            yield self._measure(name, side, ratio, error, 1, "standing over sitting")
-        navicular = foot.navicular_height_mm
-        if navicular and navicular.sitting and navicular.standing:
-            drop = navicular.sitting - navicular.standing
-            error = self._single("navicular-drop")
-            yield self._measure("navicular-drop", side, drop, error, 1, "sitting less standing")
+        yield from self._heights(side, foot)
         if foot.arch_index:
             index = foot.arch_index
             words: dict[str, str] = {"kind": index.kind, "load": index.load}
             error = self._single("arch-index")
             yield self._measure("arch-index", side, index.value, error, 1, "as written", words)
+
+    def _heights(self, side: Side, foot: Foot) -> Iterator[Measure]:
+        dorsum, length = foot.dorsum_height_mm, foot.truncated_foot_length_mm
+        if dorsum and dorsum.standing and length:
+            ratios = [height / length for height in dorsum.standing]
+            yield self._repeated("arch-height-ratio", side, ratios, "dorsum height, standing")
+        if dorsum and dorsum.standing and dorsum.sitting:
+            name = known_as("arch-rigidity", self.defs)
+            pairs = _in_pairs(dorsum.standing, dorsum.sitting)
+            ratios = [standing / sitting for standing, sitting in pairs]
+            yield self._repeated(name, side, ratios, "standing over sitting")
+        navicular = foot.navicular_height_mm
+        if navicular and navicular.sitting and navicular.standing:
+            drops = [up - down for up, down in _in_pairs(navicular.sitting, navicular.standing)]
+            yield self._repeated("navicular-drop", side, drops, "sitting less standing")
+
+    def _repeated(self, name: str, side: Side, values: Sequence[float], method: str) -> Measure:
+        """The mean of readings taken by hand; never surer than their usual error allows.
+
+        Hand readings are whole millimetres: alike readings are rounded, not free of noise.
+        """
+        known, count = self.defs[name].error, len(values)
+        single, floor = (known.single, known.floor) if known else (0.0, 0.0)
+        error = standard_error(values, single=single, few=count + 1, floor=floor)
+        return self._measure(name, side, fmean(values), error, count, method)
 
     def _rearfoot(self, side: Side, foot: Foot) -> Iterator[Measure]:
         standing = self._standing(foot)
@@ -399,6 +434,13 @@ class _Maker:
             f"{_MEANS[norm.kind]} mean of {norm.mean:g}; measure again"
         )
         return measure.flagged(Flag("implausible", text))
+
+
+def _in_pairs(one: Sequence[float], other: Sequence[float]) -> list[tuple[float, float]]:
+    """Readings taken in as many, pair by pair; else the two means as one pair."""
+    if len(one) == len(other):
+        return list(zip(one, other, strict=True))
+    return [(fmean(one), fmean(other))]
 
 
 def _moving(foot: Foot, gait: str) -> list[Rearfoot]:

@@ -97,6 +97,12 @@ class Rulebook:
         return {name: one.sum_of for name, one in self.attributes.items() if one.sum_of}
 
     @cached_property
+    def errors_of_several(self) -> dict[str, float]:
+        """By measure, the error of one reading where several people take it."""
+        known = {name: one.error for name, one in self.measures.items() if one.error}
+        return {name: error.several for name, error in known.items() if error.several is not None}
+
+    @cached_property
     def read(self) -> frozenset[str]:
         """Names of the facts that some rule reads."""
         return frozenset().union(*(rule.facts for rule in self.rules))

@@ -133,10 +133,10 @@ class Compiler:
         assert leaf.limit is not None
         _check_values(leaf.limit, self.limits[leaf.limit])
         for value in self.limits[leaf.limit].values:
-            guards: list[Term] = [
-                Word(f"{leaf.measure}_{qualifier}", frozenset({word}))
-                for qualifier, word in value.where.items()
-            ]
+            asked = {f"{leaf.measure}_{name}": word for name, word in value.where.items()}
+            if any(word not in self.vocabulary.words[fact] for fact, word in asked.items()):
+                continue  # meant for readings that this measure never is
+            guards: list[Term] = [Word(fact, frozenset({word})) for fact, word in asked.items()]
             number = Number(leaf.measure + suffix, op, value.value, leaf.limit)
             yield (*guards, number if want else number.negated())
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Mapping
 from typing import Annotated, Any, Literal, get_args
 
 from pydantic import Discriminator, Field, Tag, model_validator
@@ -16,6 +17,7 @@ Strength = Literal["must", "prefer", "never"]
 Comparison = Literal["at-least", "at-most", "above", "below"]
 Weight = Literal["strong", "usual", "slight"]
 FpiSystem = Literal["manual-2005", "adult-norm-2008"]
+MotionSystem = Literal["people", "trade"]
 NoteLevel = Literal["stop", "see-clinician", "caution"]
 NOTE_LEVELS: tuple[NoteLevel, ...] = get_args(NoteLevel)  # the most severe first
 # A measure so called would give facts that already mean something else (see `vocabulary`).
@@ -56,25 +58,39 @@ class Source(Strict):
 class LimitValue(Figure):
     """The value of a limit where the measure's qualifiers have the given words.
 
-    With a `system` it belongs to that category system of the Foot Posture Index only.
+    With a `system` it belongs to that category system of the Foot Posture Index, or to that way
+    of judging motion, only.
     """
 
     where: dict[str, str] = {}
-    system: FpiSystem | None = None
+    system: FpiSystem | MotionSystem | None = None
 
 
 class Limit(Strict):
-    """A named threshold of a measure, or a named target of a product attribute."""
+    """A named threshold of a measure, or a named target of a product attribute.
+
+    One that `marks` a measure is shown beside its readings, whether or not a rule reads it.
+    """
 
     title: str
+    marks: Id | None = None
     unit: str
     population: str
     values: list[LimitValue] = Field(min_length=1)
 
-    def of_system(self, system: FpiSystem) -> Limit:
-        """The limit with the values of other category systems left out."""
-        kept = [value for value in self.values if value.system in (None, system)]
+    def of_systems(self, systems: Collection[str]) -> Limit:
+        """The limit with the values of other systems left out."""
+        kept = [value for value in self.values if value.system in (None, *systems)]
         return self.model_copy(update={"values": kept})
+
+    def value_of(self, qualifiers: Mapping[str, str]) -> LimitValue | None:
+        """The value for readings with these qualifiers; the one that names most of them wins."""
+        matching = [
+            value
+            for value in self.values
+            if all(qualifiers.get(name) == word for name, word in value.where.items())
+        ]
+        return max(matching, key=lambda value: len(value.where)) if matching else None
 
 
 class AxisDef(Strict):
@@ -85,11 +101,16 @@ class AxisDef(Strict):
 
 
 class Question(Strict):
-    """A screening question as it is asked; some only of a customer who comes back."""
+    """A screening question as it is asked; some only of a customer who comes back.
+
+    `alarming` is the answer that rules warn of; questions whose alarming answer is yes may be read
+    out together, the others are always asked one by one.
+    """
 
     ask: str
     why: str
     after_wear: bool = False
+    alarming: Literal["yes", "no"] = "yes"
 
 
 class AttributeDef(Strict):
@@ -281,4 +302,10 @@ class Heading(Strict):
     ]
     date: str
     fpi_system: FpiSystem
+    motion_by: MotionSystem = "people"
     cautions: list[str] = Field(min_length=1)
+
+    @property
+    def systems(self) -> tuple[str, ...]:
+        """The systems whose limits are used."""
+        return self.fpi_system, self.motion_by

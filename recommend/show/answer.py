@@ -328,4 +328,4 @@ def _say(outcome: Outcome) -> Part:
 
 def _known(book: Rulebook) -> Part:
     cautions = book.heading.cautions
-    return Part("known", "Known", [[*cautions[:2]], [cautions[0]]])
+    return Part("known", "Known", [[*cautions[:3]], [*cautions[:2]]])

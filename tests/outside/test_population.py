@@ -166,7 +166,7 @@ def test_ratios_of_drawn_feet_are_those_of_measured_people(
 
 @pytest.mark.parametrize("sex", ["female", "male"])
 def test_sizes_go_together_as_in_measured_people(drawn: Customers, sex: str) -> None:
-    """Six correlations of length, width, heel and mass within 0.05, by sex; one matrix serves both."""
+    """Six correlations of length, width, heel and mass within 0.05; one matrix serves both."""
     rows = drawn.own["sex"].texts() == sex
     foot = drawn.feet["left"]
     columns = [foot[n][rows] for n in ("foot-length", "forefoot-width", "heel-width")]
@@ -181,7 +181,7 @@ def test_feet_of_a_pair_differ_in_length_as_measured(drawn: Customers) -> None:
 
 
 def test_standing_and_what_motion_adds_to_it_are_nearly_independent(drawn: Customers) -> None:
-    """Everted and inverted standing feet did not differ in motion: Cornwall and McPoil 2004, 164."""
+    """Everted and inverted standing feet moved alike: Cornwall and McPoil 2004, 164 feet."""
     foot = drawn.feet["left"]
     added = foot["peak-angle"] - foot["standing-angle"]
     assert abs(np.corrcoef(added, foot["standing-angle"])[0, 1]) < 0.03

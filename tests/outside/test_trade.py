@@ -127,9 +127,7 @@ def test_the_ink_arch_index_is_cut_as_published(index: float, arch: str) -> None
     assert axes_of(foot)["arch"] == arch
 
 
-@pytest.mark.parametrize(
-    ("index", "arch"), [(0.16, "high"), (0.22, "ordinary"), (0.30, "low")]
-)
+@pytest.mark.parametrize(("index", "arch"), [(0.16, "high"), (0.22, "ordinary"), (0.30, "low")])
 def test_the_class_means_of_a_device_read_as_their_class(index: float, arch: str) -> None:
     """Buldt et al. 2018, J Foot Ankle Res 11:3, table 2: arch index of cavus, normal, planus."""
     foot = {"arch-index": {"value": index, "kind": "pressure-sensor", "load": "dynamic"}}

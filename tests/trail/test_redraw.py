@@ -45,25 +45,25 @@ def test_the_same_seed_gives_the_same_redraws(
     assert how_sure(whatif, SEED, 300) != how_sure(whatif, "00" * 32, 300)
 
 
-@pytest.mark.parametrize("value", [2.6, 3.5, 4.0, 5.2])
+@pytest.mark.parametrize("value", [7.4, 8.3, 8.8, 10.0])
 def test_a_share_is_that_of_the_normal_distribution(
     book: Rulebook, engine: Engine, leaders: Leaders, value: float
 ) -> None:
     """One uncertain reading against one limit holds as often as scipy's normal law says.
 
-    The right foot of this visit changes its type when contact is clearly above its limit: when
+    The right foot of this visit changes its type when the peak is clearly above its limit: when
     the reading less its error exceeds it.
     """
     was = assessed("high-arch-late-pronator", book, engine)
-    one = with_error_only_in(was, "right", "contact-angle", value)
-    error = one.feet["right"].measures["contact-angle"].error
+    one = with_error_only_in(was, "right", "peak-angle", value)
+    error = one.feet["right"].measures["peak-angle"].error
     assert error is not None
     draws = 20_000
     sure = how_sure(WhatIf(one, book, leaders), SEED, draws)
-    limit = 4.0  # contact-upper, walking from vertical, in rules/limits.yaml
+    limit = 8.8  # peak-upper, walking from vertical, in rules/limits.yaml
     expected = stats.norm.sf((limit + error - value) / error)
     spread = (expected * (1 - expected) / draws) ** 0.5
-    found = sure.types["right"].get("high-arched-early", 0.0)
+    found = sure.types["right"].get("high-arched-much", 0.0)
     assert abs(found - expected) < 4.5 * spread
 
 

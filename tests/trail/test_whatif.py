@@ -41,7 +41,7 @@ def changed(was: Assessment, readings: dict[Key, float], engine: Engine) -> Asse
 # Differences of the feet by their definition: the size of left less right.
 FOLLOW = (
     ("fpi-difference", "fpi"),
-    ("contact-difference", "contact-angle"),
+    ("peak-difference", "peak-angle"),
     ("length-difference", "foot-length"),
 )
 
