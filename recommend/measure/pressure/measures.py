@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -13,6 +14,7 @@ from recommend.measure.definitions import MeasureDefs
 from recommend.measure.doubts import Doubt, apply_doubts
 from recommend.measure.measured import FootPicture, Measured
 from recommend.measure.model import SIDES, Flag, Measure, Side
+from recommend.measure.pace import time_doubts
 from recommend.measure.phases import Curve, average
 from recommend.measure.pressure.frame import tell_side
 from recommend.measure.pressure.quality import (
@@ -68,11 +70,21 @@ def measure_pressure(
     if not steps:
         raise _nothing_usable(recording, rejected)
     sided, side_doubts = _sides(steps, recording, parameters)
-    out = [
-        _one_foot(side, sided[side], recording, rejected, [*doubts, *side_doubts], parameters, defs)
-        for side in SIDES
-        if sided.get(side)
-    ]
+    out, unusable = [], []
+    for side in SIDES:
+        if sided.get(side):
+            more = [*doubts, *side_doubts]
+            try:
+                out.append(
+                    _one_foot(side, sided[side], recording, rejected, more, parameters, defs)
+                )
+            except InputError as error:
+                unusable.append((side, error))
+    if unusable and not out:
+        raise unusable[0][1]
+    for side, why in unusable:
+        flag = Flag(f"{side}-foot-unusable", f"of the {side} foot {why.found}")
+        out = [replace(one, flags=(*one.flags, flag)) for one in out]
     if not out:
         raise InputError(
             Place(recording.name),
@@ -104,7 +116,7 @@ def _sides(
     """Steps by foot: as the head says, or told from each footprint."""
     told = [_told_side(step, recording, parameters) for step in steps]
     if recording.side:
-        return {recording.side: list(steps)}, _side_doubts(told, recording.side)
+        return {recording.side: list(steps)}, _side_doubts(told, recording.side, parameters)
     sided: dict[Side, list[Step]] = {"left": [], "right": []}
     unclear = 0
     for step, (side, clarity) in zip(steps, told, strict=True):
@@ -126,10 +138,14 @@ def _told_side(
     return tell_side(step.peak, recording.pitch_mm, heading, parameters)
 
 
-def _side_doubts(told: Sequence[tuple[Side, float]], side: Side) -> list[Doubt]:
-    against = sum(1 for shape, clarity in told if shape != side and clarity >= 1.0)
-    if 2 * against <= len(told):
+def _side_doubts(
+    told: Sequence[tuple[Side, float]], side: Side, parameters: Mapping[str, float]
+) -> list[Doubt]:
+    """The doubt that footprints raise which look like those of the other foot."""
+    for_it = [clarity if shape == side else -clarity for shape, clarity in told]
+    if float(np.mean(for_it)) > -parameters["capture.side-doubt"]:
         return []
+    against = sum(value < 0 for value in for_it)
     text = (
         f"the file says {side}, but {against} of {len(told)} footprints look like the other "
         "foot: what depends on medial and lateral is withdrawn"
@@ -152,8 +168,12 @@ def _one_foot(
     if not results:
         raise _nothing_usable(recording, out)
     force = float(np.median([step.frames.sum(axis=(1, 2)).max() for step in steps]))
-    length = float(np.mean([result.values["footprint-length"] for result in results]))
-    doubts += plausibility_doubts(force * recording.cell_mm2 * 1e-3, length, parameters)
+    sizes = {
+        name: float(np.mean([result.values[name] for result in results]))
+        for name in ("footprint-length", "footprint-width", "toe-out")
+    }
+    doubts += plausibility_doubts(force * recording.cell_mm2 * 1e-3, sizes, parameters)
+    doubts += _pace_doubts(results, recording, parameters)
     names = sorted({name for result in results for name in result.values})
     strides = {n: tuple(r.values[n] for r in results if n in r.values) for n in names}
     budgets = {n: _budget(n, v, recording, parameters, defs) for n, v in strides.items()}
@@ -175,6 +195,26 @@ def _one_foot(
         picture=_picture(results),
         budgets=budgets,
     )
+
+
+def _pace_doubts(
+    results: Sequence[StepResult], recording: PressureRecording, parameters: Mapping[str, float]
+) -> list[Doubt]:
+    """Doubts about times and about how the foot lands."""
+    if recording.load == "static":
+        return []
+    seconds = float(np.mean([result.values["contact-time"] for result in results]))
+    rests = ("contact-time", "integral-", "cpei", "cop-")
+    doubts = time_doubts(seconds, recording.rate_hz, recording.gait, rests, parameters)
+    begins = [r.path[0, 1] / r.values["footprint-length"] for r in results if r.path is not None]
+    if begins and float(np.mean(begins)) > parameters["capture.late-start"]:
+        text = "the load begins in front of the heel: no heel strike, so no excursion index"
+        doubts.append(Doubt(Flag("no-heel-strike", text, "removed"), ("cpei", "cop-")))
+    if recording.gait == "running":
+        text = "a footprint of running is broader under the arch than one of walking"
+        concerns = ("arch-index", "chippaux", "staheli")
+        doubts.append(Doubt(Flag("running-footprint", text), concerns))
+    return doubts
 
 
 def _results(
