@@ -32,6 +32,7 @@ from recommend.trial.guided import (
     try_on_steps,
     wanted_readings,
 )
+from recommend.trial.next_step import worn_id
 from recommend.trial.outcome import TrialOutcome, trial_outcome
 from recommend.trial.steps import OWN
 from recommend.visit.answers import RefusedError
@@ -78,7 +79,7 @@ def _judged(file: Path, outcome: Outcome) -> TrialOutcome:
 
 def _chosen(outcome: Outcome, seen: Visit) -> Worn:
     """What is on the feet: a letter of what was fetched, ids, the own shoe, or barefoot."""
-    letters = {letter: one.id for letter, one in first_choices(outcome).items()}
+    letters = {letter: worn_id(one) for letter, one in first_choices(outcome).items()}
     tried = {_worn_id(step.shoe, step.insole): len(letters) for step in seen.trials if step.shoe}
     say("What is on the feet?")
     for letter, name in letters.items():

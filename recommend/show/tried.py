@@ -11,6 +11,7 @@ from recommend.match.shortlist import Candidate, Group
 from recommend.show.layout import heading, inset
 from recommend.show.trial_words import outside_words
 from recommend.trial.outcome import TrialOutcome
+from recommend.trial.steps import step_id
 from recommend.trial.tried import Tried
 
 _TITLES: dict[Group, str] = {"pair": "Shoe with insole", "shoe": "Shoes", "insole": "Insoles"}
@@ -29,7 +30,7 @@ def shortlist_blocks(one: TrialOutcome) -> Iterator[RenderableType]:
         for place, candidate in enumerate(ranked[:shown], 1):
             line = Text(f"{place}. {candidate.id}, {_state(candidate, tried)}")
             yield inset(line, 4)
-        late = [c for c in ranked[shown:] if c.id in tried]
+        late = [c for c in ranked[shown:] if step_id(c.id) in tried]
         for candidate in late:
             yield inset(
                 f"{ranked.index(candidate) + 1}. {candidate.id}, {_state(candidate, tried)}", 4
@@ -37,7 +38,7 @@ def shortlist_blocks(one: TrialOutcome) -> Iterator[RenderableType]:
 
 
 def _state(candidate: Candidate, tried: dict[str, Tried]) -> str:
-    known = tried.get(candidate.id)
+    known = tried.get(step_id(candidate.id))
     if known is None:
         return f"score {candidate.score:.0f}, not tried"
     if known.bars:

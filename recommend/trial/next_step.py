@@ -8,9 +8,10 @@ from enum import Enum
 
 from recommend.catalogue.loading import Item
 from recommend.match.outcome import Outcome
+from recommend.match.ranking import NO_INSOLE, OWN_SHOES
 from recommend.match.shortlist import Candidate, Group, Shortlist
 from recommend.trial.report import StepResult, Trial
-from recommend.trial.steps import OWN
+from recommend.trial.steps import OWN, step_id
 from recommend.trial.tried import Ranking
 
 _WEDGES = ("shoe.wedge", "insole.wedge")
@@ -70,9 +71,10 @@ class Dose:
 
 def dose_of(parts: tuple[Item, ...]) -> Dose:
     """How much these products correct together."""
-    levels = [part.levels for part in parts]
+    bought = [part for part in parts if part.id not in (OWN_SHOES, NO_INSOLE)]
+    levels = [part.levels for part in bought]
     wedges = [
-        level.get(f"{part.product.kind}.wedge") for part, level in zip(parts, levels, strict=True)
+        level.get(f"{part.product.kind}.wedge") for part, level in zip(bought, levels, strict=True)
     ]
     known = [wedge for wedge in wedges if wedge is not None]
     return Dose(
@@ -96,9 +98,10 @@ def next_of(trial: Trial, ranking: Ranking, outcome: Outcome, shortlist: Shortli
     tried = {result.step.id for result in trial.results}
     over = [result for result in trial.results if result.over]
     doses = [step_dose(result, outcome) for result in over]
-    fresh = [c for c in _listed(trial, shortlist) if _name(c, trial) not in tried]
-    lesser = [c for c in fresh if all(dose_of(c.parts).less_than(dose) for dose in doses)]
-    names = tuple(_name(c, trial) for c in lesser[:_MOST])
+    fresh = [(worn_id(c), c) for c in _listed(trial, shortlist)]
+    fresh = [(name, c) for name, c in fresh if name and name not in tried]
+    lesser = [n for n, c in fresh if all(dose_of(c.parts).less_than(dose) for dose in doses)]
+    names = tuple(dict.fromkeys(lesser))[:_MOST]
     if over:
         why = Why.LESS if names else Why.NOTHING_LESS
         return Next(why, names, tuple(result.step.id for result in over))
@@ -121,6 +124,7 @@ def _kind(result: StepResult) -> Group:
     return "insole" if result.step.shoe == OWN else "pair"
 
 
-def _name(candidate: Candidate, trial: Trial) -> str:
-    """Its id as a step: an insole is tried in the customer's own shoe."""
-    return f"{OWN}+{candidate.id}" if candidate.group == "insole" else candidate.id
+def worn_id(candidate: Candidate) -> str:
+    """Its id as a step: an insole is tried in the customer's own shoe; empty for no insole."""
+    name = step_id(candidate.id)
+    return f"{OWN}+{name}" if candidate.group == "insole" and name else name

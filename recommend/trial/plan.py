@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from statistics import fmean
 
 from recommend.match.outcome import Outcome
-from recommend.match.shortlist import Candidate, Group, Shortlist
+from recommend.match.shortlist import Group, Shortlist
 from recommend.rulebook.book import Rulebook
 from recommend.trial.bands import band_of
 from recommend.trial.change import Sample, mean_interval, strides_to_tell
-from recommend.trial.next_step import dose_of
+from recommend.trial.next_step import Dose, dose_of, worn_id
 from recommend.trial.report import sample_of
 from recommend.trial.steps import Key, steps_of
 
@@ -116,16 +116,13 @@ def _to_try(
 ) -> tuple[str, ...]:
     """The first of the list, then the next that do something else; alike ones teach nothing."""
     group = next((one for one in _ORDER if shortlist.ranked[one]), None)
-    fresh = [c for c in shortlist.ranked[group] if c.id not in tried] if group else []
-    most = int(parameters["trial.plan-most"])
-    chosen: list[Candidate] = []
-    for candidate in fresh:
-        if dose_of(candidate.parts) not in [dose_of(one.parts) for one in chosen]:
-            chosen.append(candidate)
-    rest = [candidate for candidate in fresh if candidate not in chosen]
-    kept = [*chosen, *rest][:most]
-    prefix = "own+" if group == "insole" else ""
-    return tuple(prefix + candidate.id for candidate in kept)
+    ranked = shortlist.ranked[group] if group else ()
+    fresh = {name: c for c in ranked if (name := worn_id(c)) and name not in tried}
+    chosen: dict[Dose, str] = {}
+    for name, candidate in fresh.items():
+        chosen.setdefault(dose_of(candidate.parts), name)
+    names = dict.fromkeys([*chosen.values(), *fresh])
+    return tuple(names)[: int(parameters["trial.plan-most"])]
 
 
 def _worths(readings: Mapping[Key, tuple[float, ...]], book: Rulebook) -> Iterable[Worth]:

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from recommend.errors import InputError, Place
+from recommend.match.ranking import NO_INSOLE, OWN_SHOES
 from recommend.measure.model import SIDES, Side
 from recommend.reading import Document
 from recommend.trial.readings import DERIVED, READINGS, field_of
@@ -14,6 +15,15 @@ from recommend.visit.models import Rearfoot, TrialFeet, TrialFoot, TrialStep, Vi
 OWN = "own"  # the shoe the customer came in: no product of the catalogue
 
 Strides = tuple[float, ...]
+_AS_WORN = {OWN_SHOES: OWN, NO_INSOLE: ""}
+
+
+def step_id(candidate: str) -> str:
+    """What a candidate of the shortlist is called as a step; empty for no insole alone.
+
+    The customer's own shoes are ``own``, and a shoe without an insole is the shoe.
+    """
+    return "+".join(filter(None, (_AS_WORN.get(part, part) for part in candidate.split("+"))))
 
 
 @dataclass(frozen=True, slots=True)

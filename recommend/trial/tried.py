@@ -18,7 +18,7 @@ from recommend.match.outcome import Outcome
 from recommend.match.shortlist import GROUPS, Candidate, Group, Shortlist
 from recommend.rulebook.book import Rulebook
 from recommend.trial.report import StepResult, Trial
-from recommend.trial.steps import OWN, Key, Step
+from recommend.trial.steps import OWN, Key, Step, step_id
 
 _ENOUGH_PAIRS = 3  # blind second ratings from which their own noise is used
 
@@ -248,9 +248,10 @@ def reranked(shortlist: Shortlist, ranking: Ranking) -> Shortlist:
     places, behind = _places(ranking, bars=False), _places(ranking, bars=True)
 
     def key(candidate: Candidate) -> tuple[int, int]:
-        if candidate.id in places:
-            return (0, places[candidate.id])
-        return (2, behind[candidate.id]) if candidate.id in behind else (1, 0)
+        name = step_id(candidate.id)
+        if name in places:
+            return (0, places[name])
+        return (2, behind[name]) if name in behind else (1, 0)
 
     ranked: dict[Group, tuple[Candidate, ...]] = {
         group: tuple(sorted(shortlist.ranked[group], key=key)) for group in GROUPS
