@@ -24,7 +24,8 @@ def plan_lines(plan: Plan | None, outcome: Outcome, width: int) -> list[Text]:
 
 def _parts(plan: Plan | None, outcome: Outcome) -> Iterator[Part]:
     visit = outcome.assessment.visit
-    yield Part("who", visit.reference, [["Plan for the try-on"]])
+    gaits = dict.fromkeys(one.gait for one in plan.readings) if plan else {}
+    yield Part("who", visit.reference, [["  ".join(["Plan for the try-on", *gaits])]])
     if plan is None:
         notes = [note for note in outcome.assessment.notes if note.level == "stop"]
         yield Part("head", LEVEL_WORDS["stop"], [["No shoe or insole today."]], "bold red")
@@ -82,7 +83,7 @@ def _left_out(plan: Plan, outcome: Outcome) -> Iterator[str]:
     if no_band:
         yield f"{', '.join(no_band)}: no usual band is known, so it decides nothing"
     if noisy:
-        yield f"{', '.join(noisy)}: strides differ too much to tell 2°; let comfort decide"
+        yield f"{', '.join(noisy)}: strides differ too much to tell; let comfort decide"
     if plan.other_gaits:
         yield f"{' and '.join(plan.other_gaits)}: not what it is worn for"
     if not plan.readings:
@@ -101,7 +102,7 @@ def _why() -> Part:
 
 
 def _name(one: Worth) -> str:
-    return f"{READING_WORDS[one.reading]}, {one.gait}"
+    return READING_WORDS[one.reading]
 
 
 def as_document(plan: Plan | None) -> dict[str, Any]:
