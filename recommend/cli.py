@@ -14,6 +14,7 @@ from typing import Any, NoReturn
 import typer
 from typer.core import TyperGroup
 
+from recommend.door import open_door
 from recommend.errors import EXIT_WORDS, Exit, RecommendError
 
 # name of the command: (module with a typer app called `app`, one line of help)
@@ -106,8 +107,10 @@ _UsageError: Any = typer.BadParameter.__base__
 
 def main(args: list[str] | None = None) -> None:
     """Run the command line; errors raised on purpose become one sentence on stderr."""
+    open_door()
     try:
         code = app(args, standalone_mode=False)
+        sys.stdout.flush()
     except RecommendError as error:
         _leave(error)
     except _UsageError as error:
@@ -115,10 +118,6 @@ def main(args: list[str] | None = None) -> None:
     except typer.Abort:
         print("Aborted!", file=sys.stderr)
         sys.exit(1)
-    except BrokenPipeError:
-        # The reader of a pipe (head, less) went away: nothing is wrong with the input.
-        sys.stderr.close()
-        sys.exit(Exit.DONE)
     sys.exit(code if isinstance(code, int) else Exit.DONE)
 
 

@@ -85,11 +85,10 @@ def _keys_unseen() -> Iterator[None]:
         tty.setcbreak(sys.stdin.fileno(), termios.TCSADRAIN)
 
     unseen()
-    continued = signal.signal(signal.SIGCONT, unseen)  # a shell does not give the mode back
     try:
-        yield
+        with _when_continued(unseen):  # a shell does not give the mode back
+            yield
     finally:
-        signal.signal(signal.SIGCONT, continued)
         termios.tcsetattr(sys.stdin.fileno(), termios.TCSADRAIN, before)
 
 
@@ -103,12 +102,25 @@ def _line_edited() -> Iterator[None]:
     usual = termios.tcgetattr(sys.stdin.fileno())
     usual[_LOCAL] |= termios.ICANON | termios.ECHO
     termios.tcsetattr(sys.stdin.fileno(), termios.TCSADRAIN, usual)
-    continued = signal.signal(signal.SIGCONT, signal.SIG_DFL)  # the shell's own mode is right
+    try:
+        with _when_continued(signal.SIG_DFL):  # the shell's own mode is right
+            yield
+    finally:
+        termios.tcsetattr(sys.stdin.fileno(), termios.TCSADRAIN, before)
+
+
+@contextlib.contextmanager
+def _when_continued(act: Any) -> Iterator[None]:
+    """Have `act` called when the program goes on after Ctrl-Z, where a platform has that."""
+    continued = getattr(signal, "SIGCONT", None)
+    if continued is None:
+        yield
+        return
+    before = signal.signal(continued, act)
     try:
         yield
     finally:
-        signal.signal(signal.SIGCONT, continued)
-        termios.tcsetattr(sys.stdin.fileno(), termios.TCSADRAIN, before)
+        signal.signal(continued, before)
 
 
 def _converse(entry: Entry, save: Callable[[], None], after_block: Callable[[str], str]) -> None:
