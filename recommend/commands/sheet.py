@@ -46,7 +46,7 @@ def sheet(
     One HTML file to print or send, with nothing to fetch and no script. The shop's name and the
     language come from the settings when not given. Exit code 3 when a stop stands on the page.
 
-    Example: recommend sheet catalogue_demo/trials/shoe-then-insole.yaml --to page.html
+    Example: recommend sheet catalogue_demo/trials/three-much-alike.yaml --to page.html
     """
     wording = Wording(setting("language", language).value, messages())
     book = open_rulebook(rules)

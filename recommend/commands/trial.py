@@ -44,7 +44,7 @@ def trial(
         list[str] | None,
         typer.Argument(
             metavar="[READING...]",
-            help="FOOT.PHASE=NUMBERS, such as left.contact=5.1,4.8 (also midstance, propulsion, "
+            help="FOOT.PHASE=NUMBERS, such as left.contact=2.7,1.9 (also midstance, propulsion, "
             "standing, lateral-load); or a FILE: a capture, or YAML with `feet` as in a trial",
         ),
     ] = None,
@@ -90,9 +90,9 @@ def trial(
     Without readings it judges what the visit holds. Readings of a step that is there already
     add strides to it. Exit code 3 when a stop withholds the judgement.
 
-    Add a step: recommend trial VISIT --shoe own left.contact=5.4,5.1,4.9 --comfort left.heel=8
+    Add a step: recommend trial VISIT --shoe own left.contact=2.7,1.9,2.4 --comfort left.heel=8
 
-    Example: recommend trial catalogue_demo/trials/shoe-then-insole.yaml
+    Example: recommend trial catalogue_demo/trials/three-much-alike.yaml
     """
     book = open_rulebook(rules)
     products = open_catalogue(book, catalogue)

@@ -58,7 +58,7 @@ class Zero:
 
 
 def read_angle(entry: Entry, text: str, visit: Visit, zero: Zero) -> None:
-    """Add one typed reading, such as ``left.contact=5.1,4.8,5.0``.
+    """Add one typed reading, such as ``left.contact=2.7,1.9,2.4``.
 
     Raises
     ------
@@ -240,7 +240,7 @@ def _numbers(text: str, whole: str) -> list[float]:
             raise InputError(
                 _TYPED,
                 f"`{part.strip()}` in `{whole}` is not a number",
-                "numbers with a decimal point, separated by commas, such as 5.1,4.8,5.0",
+                "numbers with a decimal point, separated by commas, such as 2.7,1.9,2.4",
             )
         numbers.append(int(number) if number.is_integer() else number)
     return numbers

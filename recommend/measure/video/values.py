@@ -68,6 +68,7 @@ def _angles(
     curves = [stride.curve() for stride in strides]
     tops = np.array([peak_of(stride, landing.noise, parameters) for stride in strides])
     means = [phase_means(curve, parameters) for curve in curves]
+    tops[:, 0] = np.maximum(tops[:, 0], landing.angles)  # the peak is the largest of the stance
     by_phase = {name: np.array([one[name] for one in means]) for name in PHASES}
     cuts = phase_slices(parameters)
     early = np.array([curve[cuts["contact"]].max() for curve in curves])
