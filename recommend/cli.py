@@ -25,6 +25,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "recommend.commands.trial",
         "Add what was tried to a visit, and judge whether it worked",
     ),
+    "demo": ("recommend.commands.demo", "See the main job on an invented visit, step by step"),
     "check": ("recommend.commands.check", "Check rules and catalogue; prove what they promise"),
     "rulebook": (
         "recommend.commands.rulebook",

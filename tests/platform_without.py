@@ -18,7 +18,7 @@ ABSENT = (
     "curses",
     "syslog",
 )
-# Not `getuid` and the like: libraries that choose by the name of the platform need them on this one.
+# Not `getuid` and the like: libraries that choose by the platform's name need them on this one.
 FUNCTIONS = ("fork", "forkpty", "getpgid", "getloadavg", "openpty", "chown", "mkfifo", "killpg")
 KEPT = ("SIGINT", "SIGTERM", "SIGABRT", "SIGFPE", "SIGILL", "SIGSEGV")  # as on Windows
 

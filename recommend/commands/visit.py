@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 from datetime import date
 from pathlib import Path
 from typing import Annotated
@@ -28,6 +29,7 @@ from recommend.visit.answers import RefusedError, Text
 from recommend.visit.coming_back import begun_again
 from recommend.visit.entry import Entry, visit_of
 from recommend.visit.shelf import REFERENCE, Draft, Shelf
+from recommend.visit.steps import Step
 
 app = typer.Typer(add_completion=False, rich_markup_mode=None, no_args_is_help=True)
 
@@ -70,7 +72,7 @@ def new(
     with shelf.held(code):
         _refuse_under_way(shelf, code)
         draft = Draft({"reference": code, "date": date.today().isoformat()})
-        _enter(draft, shelf, rules)
+        enter(draft, shelf, rules)
 
 
 @app.command()
@@ -93,7 +95,7 @@ def resume(
         )
     with shelf.held(found.reference):
         say(f"Going on with {found.reference}.")
-        _enter(shelf.draft(found.reference) or found, shelf, rules)
+        enter(shelf.draft(found.reference) or found, shelf, rules)
 
 
 def _reference(given: str | None) -> str:
@@ -135,7 +137,7 @@ def follow_up(
         _refuse_under_way(shelf, code)
         tree = begun_again(read_visit(earlier.path), earlier.path.stem, date.today())
         say(f"Back since {earlier.day}: {earlier.path.name}")
-        _enter(Draft(tree), shelf, rules)
+        enter(Draft(tree), shelf, rules)
 
 
 def _refuse_under_way(shelf: Shelf, code: str) -> None:
@@ -147,8 +149,13 @@ def _refuse_under_way(shelf: Shelf, code: str) -> None:
         )
 
 
-def _enter(draft: Draft, shelf: Shelf, rules: Path | None) -> None:
-    """Ask what is still to be asked, then put the visit on the shelf."""
+def enter(
+    draft: Draft, shelf: Shelf, rules: Path | None, answer: Callable[[Step], str] | None = None
+) -> None:
+    """Ask what is still to be asked, then put the visit on the shelf.
+
+    With `answer` it is asked for each answer in place of the fitter.
+    """
     counter = Counter(open_rulebook(rules))
     entry = Entry(steps_for(counter.book, draft.follow_up, shelf.folder), draft, counter)
     shelf.save(draft)
@@ -169,7 +176,7 @@ def _enter(draft: Draft, shelf: Shelf, rules: Path | None) -> None:
         return "\n".join(lines)
 
     try:
-        run(entry, lambda: shelf.save(draft), after_block)
+        run(entry, lambda: shelf.save(draft), after_block, answer=answer)
     except LeftError:
         print()
         say(f"Saved. Go on with: recommend visit resume {draft.reference}")

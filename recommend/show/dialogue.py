@@ -49,6 +49,7 @@ def run(
     save: Callable[[], None],
     after_block: Callable[[str], str],
     intro: str = KEYS + SAVED,
+    answer: Callable[[Step], str] | None = None,
 ) -> None:
     """Ask until the entry ends.
 
@@ -58,6 +59,7 @@ def run(
     save : called after every answer.
     after_block : one line of what is known, for the name of the block that ended.
     intro : what is said before the first question.
+    answer : answers in place of the fitter, each printed; None to read what is typed.
 
     Raises
     ------
@@ -67,7 +69,7 @@ def run(
     say(intro)
     try:
         with _keys_unseen():
-            _converse(entry, save, after_block)
+            _converse(entry, save, after_block, answer)
     except (KeyboardInterrupt, EOFError):
         save()
         raise LeftError from None
@@ -123,7 +125,12 @@ def _when_continued(act: Any) -> Iterator[None]:
         signal.signal(continued, before)
 
 
-def _converse(entry: Entry, save: Callable[[], None], after_block: Callable[[str], str]) -> None:
+def _converse(
+    entry: Entry,
+    save: Callable[[], None],
+    after_block: Callable[[str], str],
+    answer: Callable[[Step], str] | None,
+) -> None:
     block = ""
     reminded: tuple[str, ...] = ()
     while step := entry.step:
@@ -132,8 +139,8 @@ def _converse(entry: Entry, save: Callable[[], None], after_block: Callable[[str
             heading(block)
         used = _ask(step, entry, remind=step.reminder != reminded)
         reminded = step.reminder
-        by_key = bool(step.kind.keys) and _can_read_keys()
-        reply = entry.feed(_read(step, by_key))
+        by_key = bool(step.kind.keys) and _can_read_keys() and answer is None
+        reply = entry.feed(_read(step, by_key) if answer is None else _printed(answer(step)))
         save()
         _tell(reply, used if by_key else None)
         if reply.kind == "help":
@@ -222,6 +229,11 @@ def _tell(reply: Reply, used: int | None) -> None:
     if reply.stops and _can_read_keys():
         # Keys typed ahead were meant for other questions.
         termios.tcflush(sys.stdin.fileno(), termios.TCIFLUSH)
+
+
+def _printed(text: str) -> str:
+    print(text)
+    return text
 
 
 def _read(step: Step, by_key: bool) -> str:
