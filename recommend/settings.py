@@ -64,6 +64,15 @@ SETTINGS: dict[str, Setting] = {
         Setting("sizes", "RECOMMEND_SIZES", "size system to ask for and show", SIZE_SYSTEMS),
         Setting("language", "RECOMMEND_LANGUAGE", "language of what the customer is given"),
         Setting("shop", "RECOMMEND_SHOP", "the shop's name, for what the customer is given"),
+        Setting("fitter", "RECOMMEND_FITTER", "code of the fitter at this computer, never a name"),
+        Setting(
+            "readings", "RECOMMEND_READINGS", "readings that the shop takes; none named: all",
+            ("posture", "heights", "captures", "footprint", "angles", "load-path"), many=True,
+        ),
+        Setting(
+            "feet", "RECOMMEND_FEET", "whether left and right are asked side by side",
+            ("side-by-side", "one-by-one"),
+        ),
         Setting(
             "zero-reference", "RECOMMEND_ZERO_REFERENCE", "usual zero of rearfoot angles",
             ZERO_REFERENCES,
@@ -201,7 +210,14 @@ def _is_error(number: Any) -> bool:
 
 
 def _default(one: Setting) -> Any:
-    simple = {"keep": "no", "sizes": "eu", "language": "en", "zero-reference": "vertical"}
+    simple: dict[str, Any] = {
+        "keep": "no",
+        "sizes": "eu",
+        "language": "en",
+        "zero-reference": "vertical",
+        "feet": "side-by-side",
+        "readings": [],
+    }
     if one.name in simple:
         return simple[one.name]
     if one.name in ("rulebook", "catalogue"):

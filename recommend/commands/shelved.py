@@ -52,7 +52,7 @@ Known = Annotated[
 
 
 def steps_for(book: Rulebook, follow_up: bool, folder: Path | None = None) -> tuple[Step, ...]:
-    """The steps of a first fitting, or of a customer who comes back.
+    """The steps of a first fitting, or of a customer who comes back, one by one.
 
     Capture files are asked for when `folder`, where the visit will stand, is given.
     """

@@ -85,11 +85,16 @@ class AxisDef(Strict):
 
 
 class Question(Strict):
-    """A screening question as it is asked; some only of a customer who comes back."""
+    """A screening question as it is asked; some only of a customer who comes back.
+
+    `alarming` is the answer that rules warn of; questions whose alarming answer is yes may be read
+    out together, the others are always asked one by one.
+    """
 
     ask: str
     why: str
     after_wear: bool = False
+    alarming: Literal["yes", "no"] = "yes"
 
 
 class AttributeDef(Strict):

@@ -444,7 +444,12 @@ class Decision(Strict):
 
 
 class Visit(Strict):
-    """One customer's fitting: a reference code, never a name."""
+    """One customer's fitting: a reference code, never a name.
+
+    `asked` tells of screening questions whether they were read out in a group or one by one;
+    `measured_by` is the code of the fitter who asked and measured; `carried` has the day of
+    answers that were taken over from an earlier visit, by what they are called at the counter.
+    """
 
     reference: Annotated[
         str,
@@ -462,6 +467,9 @@ class Visit(Strict):
     shoe_size: ShoeSize | None = None
     pain: list[Pain] | None = Field(default=None, max_length=40)
     answers: dict[str, Answer] = {}
+    asked: dict[str, Literal["in-group", "singly"]] = {}
+    measured_by: Annotated[str, Field(pattern=r"^[\w.-]{1,20}$")] | None = None
+    carried: dict[str, Day] = {}
     feet: Feet = Feet()
     follow_up: FollowUp | None = None
     trials: list[TrialStep] = Field(default=[], max_length=60)

@@ -30,7 +30,8 @@ class Draft:
 
     `at` is the id of the step being asked, empty at the end; `doubted` has by step the value that
     is doubted, which is taken when it is typed once more; `said` are stops and advice
-    already said; `halted` tells that the fitter has to choose whether to go on after a stop.
+    already said; `halted` tells that the fitter has to choose whether to go on after a stop;
+    `opened` that questions which can change nothing any more are asked all the same.
     """
 
     tree: Tree
@@ -38,6 +39,7 @@ class Draft:
     doubted: dict[str, Any] = field(default_factory=dict)
     said: list[str] = field(default_factory=list)
     halted: bool = False
+    opened: bool = False
 
     @property
     def reference(self) -> str:
