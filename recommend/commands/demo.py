@@ -8,6 +8,7 @@ import os
 import shlex
 import sys
 import tempfile
+from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import date
@@ -23,9 +24,12 @@ from recommend.reading import read_document
 from recommend.rulebook.shipped import shipped_folder
 from recommend.settings import FILE_VARIABLE, SETTINGS
 from recommend.show.dialogue import say
+from recommend.visit.answers import ReadOut
+from recommend.visit.entry import CLEAR
 from recommend.visit.shelf import Draft, Shelf
 from recommend.visit.steps import Step
 
+_PATIENCE = 4  # times that one step may be asked
 HEAD, TAIL = 22, 14  # lines shown of the beginning and the end of the entry
 FINE = (0, None, Exit.NOTHING_SUITABLE)
 
@@ -132,18 +136,36 @@ def _entry(scene: Scene) -> None:
     from recommend.commands.visit import enter  # only here: it brings the whole entry along
 
     print(f"$ recommend visit new {scene.reference}\n")
-    tree = scene.tree
-
-    def answer(step: Step) -> str:
-        return step.standing(tree) or ""
-
     draft = Draft({"reference": scene.reference, "date": date.today().isoformat()})
-    with contextlib.redirect_stdout(io.StringIO()) as typed:
-        enter(draft, Shelf(scene.folder / "visits"), None, answer)
+    typed = io.StringIO()
+    with contextlib.redirect_stdout(typed):
+        enter(
+            draft, Shelf(scene.folder / "visits"), None, _answers(scene.tree, scene.story["typed"])
+        )
     lines = typed.getvalue().splitlines()
     left = len(lines) - HEAD - TAIL
     print("\n".join([*lines[:HEAD], f"\n[... {left} lines more of question and answer ...]\n"]))
     print("\n".join(lines[-TAIL:]))
+
+
+def _answers(tree: dict[str, Any], typed: dict[str, str]) -> Callable[[Step], str]:
+    """What the invented fitter types at each step: what `typed` or else `tree` says.
+
+    Twice where it is doubted; then the step is left out.
+    """
+    asked: Counter[str] = Counter()
+
+    def answer(step: Step) -> str:
+        asked[step.id] += 1
+        if asked[step.id] > _PATIENCE:
+            raise InputError(Place(step.id), "the demonstration finds no answer that is taken")
+        if isinstance(step.kind, ReadOut):
+            return "n"  # its visit answers every question with no
+        nothing = CLEAR if step.kind.keys else ""
+        said = typed.get(step.id) or step.standing(tree)
+        return said if said and asked[step.id] <= _PATIENCE // 2 else nothing
+
+    return answer
 
 
 def _shortlist(scene: Scene) -> None:
