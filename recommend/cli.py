@@ -7,6 +7,7 @@ so that the shortlist starts fast.
 from __future__ import annotations
 
 import importlib
+import os
 import sys
 from types import SimpleNamespace
 from typing import Any, NoReturn
@@ -132,13 +133,16 @@ All commands: recommend --help"""
 _UsageError: Any = typer.BadParameter.__base__
 
 
+_COMPLETING = "_RECOMMEND_COMPLETE"  # a shell asks what could be typed, by no argument
+
+
 def main(args: list[str] | None = None) -> None:
     """Run the command line; errors raised on purpose become one sentence on stderr.
 
     Nothing typed at all shows where to begin.
     """
     open_door()
-    if not (sys.argv[1:] if args is None else args):
+    if not (sys.argv[1:] if args is None else args) and _COMPLETING not in os.environ:
         print(WELCOME)
         sys.exit(Exit.DONE)
     try:
