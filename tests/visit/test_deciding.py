@@ -159,7 +159,8 @@ def test_ten_edits_of_one_visit_at_once_all_land(visits: Path) -> None:
         assert one.wait(timeout=120) == 0, one.communicate()
     visit = read_visit(visits / "QB-0105_2026-03-05.yaml")
     left, right = visit.feet.left, visit.feet.right
-    assert left.navicular_height_mm is not None and left.navicular_height_mm.sitting
+    assert left.navicular_height_mm is not None
+    assert left.navicular_height_mm.sitting
     found = [
         left.foot_length_mm, right.foot_length_mm, left.heel_width_mm, right.heel_width_mm,
         left.forefoot_width_mm, right.forefoot_width_mm, visit.body_mass_kg,
