@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -15,6 +15,7 @@ from recommend.match.needs import Active, Bools, Floats
 from recommend.match.ranking import Places, Ranking, Standing, ordered
 from recommend.match.shelf import WAYS, Way
 from recommend.match.sizes import extra_length, wanted_length
+from recommend.match.wishes import Out
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
 
@@ -30,7 +31,7 @@ class Cases:
     holds : (c, r) need rules that hold for either foot.
     sizes : (c,) size classes.
     stopped : (n,) whether a stop withholds the shortlist.
-    out : ids of products that are out for all of them, whatever is needed.
+    out : what is out for all of them, whatever is needed.
     """
 
     ranking: Ranking
@@ -38,7 +39,7 @@ class Cases:
     holds: Bools
     sizes: Places
     stopped: Bools
-    out: frozenset[str] = frozenset()
+    out: Out = field(default_factory=lambda: Out({}))
 
     @cached_property
     def active(self) -> Active:
@@ -144,7 +145,7 @@ def cases_of(
     ranking: Ranking,
     feet: Mapping[Side, ManyConclusions],
     lengths: Floats,
-    out: Iterable[str] = (),
+    out: Out | None = None,
 ) -> Cases:
     """Which case each of n pairs of feet is.
 
@@ -152,7 +153,7 @@ def cases_of(
     ----------
     feet : what the rulebook says of n left and n right feet.
     lengths : (n,) the length in mm the pair is made for, NaN when it is not known.
-    out : ids of products that are out for all of them, whatever is needed.
+    out : what is out for all of them, whatever is needed.
     """
     either = np.column_stack(
         [
@@ -163,7 +164,7 @@ def cases_of(
     sizes = ranking.classes.of_lengths(lengths)
     _, first, case = np.unique(_keys(either, sizes), return_index=True, return_inverse=True)
     stop = stopped(ranking.book, feet, len(lengths))
-    return Cases(ranking, case.ravel(), either[first], sizes[first], stop, frozenset(out))
+    return Cases(ranking, case.ravel(), either[first], sizes[first], stop, out or Out({}))
 
 
 def _keys(holds: Bools, sizes: Places) -> NDArray[np.int64]:
