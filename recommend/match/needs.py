@@ -106,6 +106,12 @@ class Active:
         """The same of some customers only."""
         return Active(self.asked[part], self.weights[part], self.binding[part], self.told[part])
 
+    def without_wish(self, need: int) -> Active:
+        """The same with one wish not asked."""
+        asked, weights = self.asked.copy(), self.weights.copy()
+        asked[:, need], weights[:, need] = False, 0.0
+        return Active(asked, weights, self.binding, self.told)
+
     def without(self, needs: Bools) -> Active:
         """The same with the binding needs of a mask, shape (n,), waived."""
         return Active(self.asked, self.weights, self.binding & ~needs, self.told)
