@@ -8,8 +8,8 @@ from enum import Enum
 
 from recommend.catalogue.loading import Item
 from recommend.match.outcome import Outcome
-from recommend.match.ranking import NO_INSOLE, OWN_SHOES
 from recommend.match.shortlist import Candidate, Group, Shortlist
+from recommend.match.wishes import NO_INSOLE, OWN_SHOES
 from recommend.trial.report import StepResult, Trial
 from recommend.trial.steps import OWN, step_id
 from recommend.trial.tried import Ranking
