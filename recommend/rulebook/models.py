@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Annotated, Any, Literal, get_args
 
 from pydantic import Discriminator, Field, Tag, model_validator
@@ -85,11 +86,23 @@ class AxisDef(Strict):
 
 
 class Question(Strict):
-    """A screening question as it is asked; some only of a customer who comes back."""
+    """A screening question as it is asked; some only of a customer who comes back.
+
+    `alarming` is the answer that speaks against a fitting. One with `only-if` is asked when other
+    questions were answered so. One that is `retired` is read in old visits and asked no more.
+    """
 
     ask: str
     why: str
+    alarming: Literal["yes", "no"] = "yes"
+    only_if: dict[Id, Literal["yes", "no"]] = {}
     after_wear: bool = False
+    retired: bool = False
+
+    def arises(self, answers: Mapping[str, str], *, again: bool) -> bool:
+        """Whether it is asked at a visit with these `answers`; `again` of who comes back."""
+        met = all(answers.get(other) == answer for other, answer in self.only_if.items())
+        return met and not self.retired and (again or not self.after_wear)
 
 
 class AttributeDef(Strict):
