@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import stat
 import sys
 import tempfile
 from collections.abc import Iterator
@@ -16,11 +17,12 @@ from pathlib import Path
 
 from recommend.errors import InputError, Place
 
+_HALF = ".part"  # ends the name of a file that is being written
 PATIENCE = (1.0, 30.0)  # seconds until it is said that we wait, and until we give up
 
 
 @contextmanager
-def held(path: Path) -> Iterator[None]:
+def held(path: Path, busy: InputError | None = None) -> Iterator[None]:
     """Keep `path` to this program while it is read, changed and written; freed when it is killed.
 
     The lock lies in the platform's cache, not beside the file, so that nothing is left there; it
@@ -30,7 +32,7 @@ def held(path: Path) -> Iterator[None]:
     Raises
     ------
     InputError
-        If another program does not let go of it.
+        If another program does not let go of it; with `busy`, that at once.
     """
     from filelock import FileLock, Timeout
     from platformdirs import user_cache_path  # only here: what only reads needs neither
@@ -41,8 +43,10 @@ def held(path: Path) -> Iterator[None]:
         folder.mkdir(parents=True, exist_ok=True, mode=0o700)
         lock = FileLock(folder / f"{name}.lock", is_singleton=True, mode=0o600)
         try:
-            lock.acquire(timeout=PATIENCE[0])
+            lock.acquire(timeout=PATIENCE[0] if busy is None else 0)
         except Timeout:
+            if busy is not None:
+                raise busy from None
             print(f"Waiting for another program that writes {path} ...", file=sys.stderr)
             lock.acquire(timeout=PATIENCE[1])
     except Timeout:
@@ -59,33 +63,63 @@ def held(path: Path) -> Iterator[None]:
         lock.release()
 
 
-def write_atomically(path: Path, text: str) -> None:
-    """Write `text` to `path`, readable by its owner alone; on the disk when this returns.
+def write_atomically(path: Path, content: str | bytes, *, private: bool = True) -> None:
+    """Write `content` to `path` as it is; on the disk when this returns.
+
+    A symbolic link stays, and what it points to is written. A file that is there keeps its
+    rights; a new one is readable by its owner alone, or as the platform usually does when it is
+    not `private`. Halves that a killed program left beside it are cleared away.
 
     Raises
     ------
     InputError
         If the folder cannot be made or written to.
     """
+    data = content.encode("utf-8") if isinstance(content, str) else content
     try:
-        path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-        try:
-            with os.fdopen(handle, "w", encoding="utf-8") as stream:
-                stream.write(text)
-                stream.flush()
-                os.fsync(stream.fileno())
-            os.replace(name, path)
-        except BaseException:
-            Path(name).unlink(missing_ok=True)
-            raise
-        _sync_folder(path.parent)
+        real = path.resolve()
+        real.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        with held(real):
+            _clear_halves(real)
+            _replace(real, data, _rights(real, private=private))
+        _sync_folder(real.parent)
     except OSError as error:
         raise InputError(
             Place(str(path)),
             f"cannot be written ({error.strerror})",
             mend="make room, or choose another folder with `recommend setup`",
         ) from error
+
+
+def _rights(path: Path, *, private: bool) -> int:
+    if path.exists():
+        return stat.S_IMODE(path.stat().st_mode)
+    if private:
+        return 0o600
+    mask = os.umask(0)
+    os.umask(mask)
+    return 0o666 & ~mask
+
+
+def _replace(path: Path, content: bytes, mode: int) -> None:
+    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=_HALF)
+    try:
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(content)
+            stream.flush()
+            os.fsync(stream.fileno())
+        os.chmod(name, mode)
+        os.replace(name, path)
+    except BaseException:
+        Path(name).unlink(missing_ok=True)
+        raise
+
+
+def _clear_halves(path: Path) -> None:
+    """Remove what was begun of `path` and never finished; it is held, so nobody writes it now."""
+    for one in path.parent.iterdir():
+        if one.name.startswith(f".{path.name}.") and one.name.endswith(_HALF):
+            one.unlink(missing_ok=True)
 
 
 def _sync_folder(folder: Path) -> None:

@@ -6,7 +6,6 @@ Imports stay light, because every command asks here.
 
 from __future__ import annotations
 
-import json
 import os
 import tomllib
 from collections.abc import Mapping
@@ -15,6 +14,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+from recommend.atomic import held, write_atomically
 from recommend.errors import InputError, Place, nearest
 
 FILE_VARIABLE = "RECOMMEND_SETTINGS"
@@ -64,6 +64,15 @@ SETTINGS: dict[str, Setting] = {
         Setting("sizes", "RECOMMEND_SIZES", "size system to ask for and show", SIZE_SYSTEMS),
         Setting("language", "RECOMMEND_LANGUAGE", "language of what the customer is given"),
         Setting("shop", "RECOMMEND_SHOP", "the shop's name, for what the customer is given"),
+        Setting("fitter", "RECOMMEND_FITTER", "code of the fitter at this computer, never a name"),
+        Setting(
+            "readings", "RECOMMEND_READINGS", "readings that the shop takes; none named: all",
+            ("posture", "heights", "captures", "footprint", "angles", "load-path"), many=True,
+        ),
+        Setting(
+            "feet", "RECOMMEND_FEET", "whether left and right are asked side by side",
+            ("side-by-side", "one-by-one"),
+        ),
         Setting(
             "zero-reference", "RECOMMEND_ZERO_REFERENCE", "usual zero of rearfoot angles",
             ZERO_REFERENCES,
@@ -201,7 +210,14 @@ def _is_error(number: Any) -> bool:
 
 
 def _default(one: Setting) -> Any:
-    simple = {"keep": "no", "sizes": "eu", "language": "en", "zero-reference": "vertical"}
+    simple: dict[str, Any] = {
+        "keep": "no",
+        "sizes": "eu",
+        "language": "en",
+        "zero-reference": "vertical",
+        "feet": "side-by-side",
+        "readings": [],
+    }
     if one.name in simple:
         return simple[one.name]
     if one.name in ("rulebook", "catalogue"):
@@ -221,25 +237,50 @@ def _demo(shipped_folder: Any) -> Path:
     return folder
 
 
-def settings_text(values: Mapping[str, Any], errors: Mapping[str, Mapping[str, Any]]) -> str:
-    """The settings as TOML."""
-    lines = [
-        "# Settings of this shop. `recommend setup show` says where each value comes from.",
-        "",
-    ]
-    for name, one in SETTINGS.items():
-        if name in values:
-            lines += [f"# {one.help}", f"{name} = {_toml(values[name])}"]
-    for measure, table in sorted(errors.items()):
-        lines += ["", f"[errors.{measure}]"]
-        lines += [f"{key} = {_toml(value)}" for key, value in table.items()]
-    return "\n".join(lines) + "\n"
+def write_settings(
+    values: Mapping[str, Any], errors: Mapping[str, Mapping[str, Any]] | None = None
+) -> Path:
+    """Change the settings file; what is not changed stays as it was written, comments included.
+
+    Parameters
+    ----------
+    values : by setting, its new value (text, or a list of it), or None to take it out.
+    errors : by measure, the table that replaces its table under ``errors``.
+
+    Returns
+    -------
+    The file.
+
+    Raises
+    ------
+    InputError
+        If the file that is there is not TOML, or it cannot be written.
+    """
+    file = settings_file()
+    with held(file):
+        read_settings(file)  # says where it is wrong
+        there = file.read_text("utf-8") if file.exists() else _HEAD
+        write_atomically(file, changed_settings(there, values, errors or {}))
+    return file
 
 
-def _toml(value: Any) -> str:
-    if isinstance(value, (list, tuple)):
-        return f"[{', '.join(map(_toml, value))}]"
-    if isinstance(value, float):
-        return repr(value)
-    # A basic string of TOML escapes as JSON does, but for the delete character.
-    return json.dumps(str(value), ensure_ascii=False).replace("\x7f", "\\u007f")
+_HEAD = "# Settings of this shop. `recommend setup show` says where each value comes from.\n"
+
+
+def changed_settings(
+    text: str, values: Mapping[str, Any], errors: Mapping[str, Mapping[str, Any]]
+) -> str:
+    """The text of settings with `values` and `errors` changed, as `write_settings` does."""
+    import tomlkit  # only here: most commands only read
+
+    document = tomlkit.parse(text)
+    for name, value in values.items():
+        if value is None:
+            document.pop(name, None)
+        else:
+            document[name] = value
+    if errors and "errors" not in document:
+        document["errors"] = tomlkit.table(is_super_table=True)
+    for measure, table in errors.items():
+        document["errors"][measure] = dict(table)
+    return tomlkit.dumps(document)

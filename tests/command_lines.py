@@ -78,10 +78,25 @@ def parse(line: str) -> str:
 
 def options() -> set[str]:
     """Every option of every command."""
-    found: set[str] = set(_OF_EVERY_COMMAND)
+    return {*_OF_EVERY_COMMAND, *(name for _, name, _ in every_option())}
+
+
+def every_option() -> Iterator[tuple[str, str, str]]:
+    """Command, option and kind of value of every option, such as ``gaps``, ``--budget``, float."""
     for name in COMMANDS:
         command: Any = _tree().get_command(None, name)
-        for one in [command, *getattr(command, "commands", {}).values()]:
-            found |= {opt for parameter in one.params for opt in parameter.opts}
-            found |= {opt for parameter in one.params for opt in parameter.secondary_opts}
-    return found
+        for inner, one in {"": command, **getattr(command, "commands", {})}.items():
+            for parameter in one.params:
+                kind = _kind(parameter)
+                for opt in (*parameter.opts, *parameter.secondary_opts):
+                    if opt.startswith("-"):
+                        yield f"{name} {inner}".strip(), opt, kind
+
+
+def _kind(parameter: Any) -> str:
+    """What one value is: bool, int, float, Path, or a word (one of a list of words is one too)."""
+    annotation = str(parameter.type_descriptor.annotation)
+    if "Literal" in annotation:
+        return "word"
+    kind = re.sub(r"^list\[(.*)\]$|^<class '(.*)'>$", r"\1\2", annotation).split(".")[-1]
+    return {"str": "word"}.get(kind, kind)

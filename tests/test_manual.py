@@ -156,7 +156,7 @@ def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     for name in ("rules", "catalogue_demo"):
         (tmp_path / name).symlink_to(ROOT / name)
     shutil.copytree(ROOT / "rules", tmp_path / "my-rules")
-    trial = ROOT / "catalogue_demo" / "trials" / "shoe-then-insole.yaml"
+    trial = ROOT / "catalogue_demo" / "trials" / "three-much-alike.yaml"
     shutil.copy(trial, tmp_path / "my-visit.yaml")
     (step, *_) = yaml.safe_load(trial.read_text("utf-8"))["trials"]
     (tmp_path / "step.yaml").write_text(yaml.safe_dump({"feet": step["feet"]}))

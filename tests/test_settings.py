@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import tomllib
 from pathlib import Path
 
@@ -11,7 +12,7 @@ from typer.testing import CliRunner
 
 from recommend.cli import app, main
 from recommend.errors import InputError
-from recommend.settings import SETTINGS, lab_errors, setting, settings_file, settings_text
+from recommend.settings import SETTINGS, changed_settings, lab_errors, setting, settings_file
 
 
 @pytest.fixture(autouse=True)
@@ -68,7 +69,7 @@ def test_what_is_written_is_read_back_by_the_toml_of_the_standard_library() -> N
     """Quotes, backslashes and other scripts survive."""
     values = {"shop": 'Quill "and" \\ Beck\u007f größe', "catalogue": ["/a b", "/c"]}
     errors = {"fpi": {"single": 0.85, "note": "12 feet"}}
-    read = tomllib.loads(settings_text(values, errors))
+    read = tomllib.loads(changed_settings("", values, errors))
     assert read == {**values, "errors": errors}
 
 
@@ -90,6 +91,28 @@ def test_a_path_without_its_beginning_counts_from_the_settings(tmp_path: Path) -
     assert setting("stock").value == tmp_path / "today.csv"
 
 
+def test_setup_leaves_everything_else_as_it_was() -> None:
+    """Comments, whole numbers and the order of the file stay; a new value stands before tables."""
+    text = "# ours\nshop = 'Quill'  # the old name\n\n[errors.fpi] # by two fitters\nsingle = 3\n"
+    settings_file().write_text(text)
+    run = CliRunner().invoke(app, ["setup", "--set", "sizes=uk"])
+    assert run.exit_code == 0, run.output
+    assert settings_file().read_text().replace('sizes = "uk"\n', "") == text
+    assert (setting("sizes").value, lab_errors()) == ("uk", {"fpi": {"single": 3.0}})
+
+
+def test_a_catalogue_folder_may_have_a_blank(tmp_path: Path) -> None:
+    """A path with blanks is one path; several are separated as the platform separates paths."""
+    one, other = tmp_path / "our own list", tmp_path / "maker"
+    one.mkdir()
+    other.mkdir()
+    both = os.pathsep.join(map(str, (other, one)))
+    for text, paths in ((str(one), [one]), (both, [other, one])):
+        run = CliRunner().invoke(app, ["setup", "--set", f"catalogue={text}"])
+        assert run.exit_code == 0, run.output
+        assert setting("catalogue").value == paths
+
+
 def test_setup_keeps_the_errors_of_the_lab() -> None:
     """Changing a setting does not lose what repeats have measured."""
     settings_file().write_text('[errors.fpi]\nsingle = 1.2\nnote = "x"\n')
@@ -104,7 +127,7 @@ def test_errors_of_the_lab_reach_the_shortlist(
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
     settings_file().write_text("[errors.fpi]\nsingle = 3.25\n")
     with pytest.raises(SystemExit):
-        main(["shortlist", "catalogue_demo/visits/plain-neutral.yaml"])
+        main(["shortlist", "catalogue_demo/visits/plain-neutral.yaml", "--full"])
     assert "±3.2" in capsys.readouterr().out.replace("±3.3", "±3.2")
 
 

@@ -81,6 +81,15 @@ def change_findings(book: Rulebook) -> Iterator[Finding]:
         yield from _ledger(book, file, document)
 
 
+def changes_of(book: Rulebook) -> tuple[Change, ...]:
+    """The change log, newest version first; none where the rulebook has no log that can be read."""
+    path = Path(book.folder) / FILE
+    if not path.is_file():
+        return ()
+    file, _ = problems_in(ChangesFile, read_document(path))
+    return tuple(file.changes) if file else ()
+
+
 def _version(book: Rulebook, file: ChangesFile, at: Document) -> Iterator[Finding]:
     newest = file.changes[0].version
     if newest != book.heading.version:

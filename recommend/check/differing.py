@@ -258,6 +258,11 @@ _LISTS: dict[str, Callable[[Rulebook], dict[str, str]]] = {
     "question": lambda book: {n: question.ask for n, question in book.questions.items()},
     "axis": lambda book: {n: axis.title for n, axis in book.axes.items()},
     "attribute": lambda book: {n: one.title for n, one in book.attributes.items()},
+    "translation": lambda book: {
+        f"{code}, {key.field} of {key.id}": one.translation
+        for code, translated in book.translations.items()
+        for key, one in translated.items()
+    },
 }
 
 

@@ -10,109 +10,55 @@ import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated
 
-from pydantic import Field
+from pydantic import model_validator
 
+from recommend.check.example_models import Example, Expect, Given, Reading
+from recommend.check.example_tables import Row, Table, rows_of
 from recommend.check.finding import Finding
 from recommend.errors import InputError, Place
 from recommend.infer.conclusions import ContradictionError, checked_facts
 from recommend.infer.facts import facts_of, measure_facts
 from recommend.infer.many import ManyConclusions, columns_of, conclude_many
-from recommend.measure.model import Measure, Side
+from recommend.measure.model import Measure
 from recommend.measure.observed import observe
 from recommend.reading import Document, Strict, problems_in, read_document
 from recommend.reading.document import Loc
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.conditions import UNDETERMINED
 from recommend.rulebook.models import (
-    Comparison,
     NeedsThen,
     NeedThen,
-    NoteLevel,
     NoteThen,
-    Strength,
-    Weight,
 )
 from recommend.rulebook.naming import known
 from recommend.rulebook.terms import Facts
 from recommend.rulebook.vocabulary import FOOT_TYPE
-from recommend.visit.models import Answer, PainSite, Visit
-
-
-class Reading(Strict):
-    """A reading with its standard error, or with qualifiers other than the usual ones."""
-
-    value: float
-    error: Annotated[float, Field(ge=0)] | None = None
-    where: dict[str, str] = {}
-
 
 _SAID = 2  # differences said of one example; the rest are counted
 
-Given = dict[str, float | str | Reading]
-
-
-class NeedShown(Strict):
-    """A need that rule `by` must give, in figures: `value` is a number or a word of the scale."""
-
-    by: str
-    attribute: str
-    is_: Comparison = Field(alias="is")
-    value: float | str
-    strength: Strength
-    weight: Weight = "usual"
-
-
-class Expect(Strict):
-    """What must come out; what is left out is not looked at.
-
-    `notes` are the notes that are due, by id of their rule, each with its level; `asks` are the
-    rules of needs that hold: all of those that some example of the same file speaks of, so that
-    a new rule breaks no example that was there before. `needs` must be among what is needed.
-    """
-
-    axes: dict[str, str] = {}
-    type: str | None = None
-    notes: dict[str, NoteLevel] | None = None
-    asks: list[str] | None = None
-    needs: list[NeedShown] = []
-
-
-class Example(Strict):
-    """One foot and what must come of it.
-
-    The foot is put together from named `parts` of the file and from facts of its own:
-    readings by measure, `answers`, `pain` (painful sites; an empty list is 'asked, none'),
-    or it is a whole `visit` as in a visit file.
-    """
-
-    name: str
-    of: list[str] = []
-    given: Given = {}
-    age_band: str | None = None
-    purpose: str | None = None
-    answers: dict[str, Answer] = {}
-    pain: list[PainSite] | None = None
-    visit: Visit | None = None
-    side: Side = "left"
-    expect: Expect
-
 
 class ExamplesFile(Strict):
-    """A file of worked examples."""
+    """A file of worked examples: told one by one, or as rows of tables, or both."""
 
     title: str
     sources: list[str] = []
     parts: dict[str, Given] = {}
-    examples: list[Example] = Field(min_length=1)
+    tables: list[Table] = []
+    examples: list[Example] = []
+
+    @model_validator(mode="after")
+    def _holds_something(self) -> ExamplesFile:
+        if not (self.tables or self.examples):
+            raise ValueError("give `tables` or `examples`, at least one")
+        return self
 
 
 @dataclass(frozen=True, slots=True)
 class Case:
     """An example ready to run: its place, the facts of its foot, what must come out.
 
-    `speaks_of` are the rules that examples of the same file name.
+    `speaks_of` are the rules that examples of the same file name, or the columns of its table.
     """
 
     example: Example
@@ -134,18 +80,33 @@ def load_examples(book: Rulebook) -> tuple[tuple[Case, ...], tuple[InputError, .
             continue
         file, wrong = problems_in(ExamplesFile, document)
         problems += wrong
-        rules = _rules_named(file.examples if file else ())
-        for index, example in enumerate(file.examples if file else ()):
-            assert file is not None
-            loc: Loc = ("examples", index)
-            try:
-                _claim(example.name, document.place((*loc, "name")), names)
-                facts = _facts(example, file.parts, document, loc, book)
-                _check_expect(example.expect, document, (*loc, "expect"), book)
-                cases.append(Case(example, document.place(loc), facts, rules))
-            except InputError as error:
-                problems.append(error)
+        for one in _of_file(file, document, names, book) if file else ():
+            (cases if isinstance(one, Case) else problems).append(one)  # type: ignore[arg-type]
     return tuple(cases), tuple(problems)
+
+
+def _of_file(
+    file: ExamplesFile, at: Document, names: dict[str, Place], book: Rulebook
+) -> Iterator[Case | InputError]:
+    """Each example and row of a file as a case, or what is wrong with it."""
+    rows: list[Row] = []
+    for index, table in enumerate(file.tables):
+        for row in rows_of(table, at, ("tables", index), book):
+            if isinstance(row, InputError):
+                yield row
+            else:
+                rows.append(row)
+    rows += [Row(one, ("examples", n), frozenset()) for n, one in enumerate(file.examples)]
+    said = _rules_named(row.example for row in rows if not row.rules)
+    for row in rows:
+        example, loc = row.example, row.loc
+        try:
+            _claim(example.name, at.place((*loc, "name")), names)
+            facts = _facts(example, file.parts, at, loc, book)
+            _check_expect(example.expect, at, (*loc, "expect"), book)
+            yield Case(example, at.place(loc), facts, row.rules or said)
+        except InputError as error:
+            yield error
 
 
 def _rules_named(examples: Iterable[Example]) -> frozenset[str]:

@@ -143,7 +143,7 @@ def mutation_findings(book: Rulebook, found: Mutation) -> Iterator[Finding]:
                 "survives", "error", mutant.place,
                 f"this change goes unnoticed: {mutant.words}",
                 mend="write an example or a promise that fails on it, or list it in "
-                "survivors.yaml with a reason",
+                "survivors.yaml with a reason (`recommend help findings`)",
             )  # fmt: skip
     alive = {mutant.words for mutant in found.alive}
     for change, place in listed.items():

@@ -9,6 +9,7 @@ from typing import Literal
 from pydantic import TypeAdapter, ValidationError
 
 from recommend.atomic import write_atomically
+from recommend.check.example_tables import HOLDS, LEFT_OUT
 from recommend.errors import InputError, Place
 from recommend.reading import Id
 from recommend.rulebook.book import Rulebook
@@ -82,24 +83,19 @@ def scaffold(book: Rulebook, stage: Stage, rule_id: str) -> Scaffold:
     step = 10.0 ** -book.measures[leaf.measure].decimals
     beyond = round(limit.value + step, 4)
     where = ", ".join(f"{q}: {w}" for q, w in limit.where.items())
-    fires = f"notes: {{{rule_id}: caution}}" if stage == "screen" else f"asks: [{rule_id}]"
-    silent = "notes: {}" if stage == "screen" else "asks: []"
-    examples = (
-        ("fires just beyond its limit", beyond, fires),
-        ("is silent at its limit", limit.value, silent),
-    )
+    holds = "caution" if stage == "screen" else HOLDS
     folder = Path(book.folder)
     return Scaffold(
         rule_file=folder / stage / f"{rule_id}.yaml",
         rule_text=_rule_text(book, stage, rule_id, leaf),
         example_file=folder / "examples" / f"{rule_id}.yaml",
-        example_text=f"title: Examples of {rule_id}\nexamples:\n"
-        + "".join(
-            f"  - name: {rule_id} {what}\n"
-            f"    given: {{{leaf.measure}: {_reading(value, where)}}}\n"
-            f"    expect: {{{expect}}}\n"
-            for what, value, expect in examples
-        ),
+        example_text=f"title: Examples of {rule_id}\ntables:\n"
+        f"  - title: {rule_id}, just beyond its limit and at it\n"
+        f"    given: [{leaf.measure}]\n"
+        f"    expect: [{rule_id}]\n"
+        "    rows:\n"
+        f"      - [{_reading(beyond, where)}, {holds}]\n"
+        f"      - [{_reading(limit.value, where)}, {LEFT_OUT}]\n",
     )
 
 

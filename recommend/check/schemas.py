@@ -8,12 +8,12 @@ from typing import Any
 
 from pydantic import BaseModel
 
-from recommend.atomic import write_atomically
 from recommend.catalogue.models import CatalogueFile
 from recommend.check.changes import ChangesFile
 from recommend.check.examples import ExamplesFile
 from recommend.check.mutating import SurvivorsFile
 from recommend.check.promises import PromisesFile
+from recommend.output import SCHEMA, write_output
 from recommend.rulebook.models import (
     AttributesFile,
     AxesFile,
@@ -57,9 +57,10 @@ def schema_of(name: str) -> dict[str, Any]:
 def write_schemas(folder: Path) -> list[Path]:
     """Write every schema to `folder`; the paths written."""
     written = []
+    folder.mkdir(parents=True, exist_ok=True)
     for name in SCHEMAS:
         path = folder / f"{name}.schema.json"
         text = json.dumps(schema_of(name), indent=2, ensure_ascii=False)
-        write_atomically(path, text + "\n")
+        write_output(path, text + "\n", SCHEMA)
         written.append(path)
     return written

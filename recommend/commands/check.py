@@ -8,11 +8,12 @@ from typing import Annotated
 
 import typer
 
-from recommend.atomic import write_atomically
 from recommend.check.finding import fails
 from recommend.check.whole import check as check_whole
 from recommend.commands import single
+from recommend.commands.options import Force
 from recommend.errors import Exit
+from recommend.output import FINDINGS, write_output
 from recommend.settings import setting
 from recommend.show.bar import working
 from recommend.show.console import console
@@ -38,6 +39,7 @@ def check(
     sarif: Annotated[
         Path | None, typer.Option(metavar="FILE", help="also write them as SARIF 2.1.0")
     ] = None,
+    force: Force = False,
 ) -> None:
     """Check rules, examples, promises and catalogue: what is wrong, where, and what to do.
 
@@ -53,7 +55,7 @@ def check(
         report = check_whole(folder, catalogues, proving=prove, mutating=mutate)
     if sarif is not None:
         text = json.dumps(as_sarif(report.findings), indent=2, ensure_ascii=False)
-        write_atomically(sarif, text + "\n")
+        write_output(sarif, text + "\n", FINDINGS, force=force)
     if in_json:
         print(json.dumps(as_json(report), indent=2, ensure_ascii=False))
     else:

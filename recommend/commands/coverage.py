@@ -24,6 +24,7 @@ from recommend.commands.buyer import (
     VisitsOption,
     crowd_of,
 )
+from recommend.commands.options import Force
 from recommend.coverage.document import as_document, write_csv
 from recommend.coverage.run import Question, answer
 from recommend.errors import RecommendError
@@ -41,7 +42,7 @@ AgainstRulesOption = Annotated[
     Optional[Path],  # noqa: UP045
     typer.Option(help="Another rulebook: what is won and lost against it, by foot type."),
 ]
-ShowOption = Annotated[
+MatrixOption = Annotated[
     Literal["served", "share", "choices", "products", "best", "prices", "stock"],
     typer.Option(help="Which number the matrix shows."),
 ]
@@ -68,10 +69,11 @@ def coverage(
     sold_out_counts: SoldOutOption = False,
     against: AgainstOption = None,
     against_rules: AgainstRulesOption = None,
-    show: ShowOption = "served",
+    matrix: MatrixOption = "served",
     sensitivity: SensitivityOption = True,
     picture: PictureOption = None,
     csv: CsvOption = None,
+    force: Force = False,
     as_json: JsonOption = False,
 ) -> None:
     """Show which feet a catalogue serves, which it does not, and why.
@@ -81,7 +83,7 @@ def coverage(
     if against and against_rules:
         raise RecommendError("--against and --against-rules exclude each other; ask one at a time")
     if picture:
-        check_picture(picture)
+        check_picture(picture, force=force)
     book = open_rulebook(rules)
     question = Question(
         book=book,
@@ -96,13 +98,13 @@ def coverage(
     with stages() as stage:
         run = answer(question, stage)
     if picture:
-        draw_heat_map(run, picture)
+        draw_heat_map(run, picture, force=force)
     if csv:
-        write_csv(run, csv)
+        write_csv(run, csv, force=force)
     if as_json:
         print(json.dumps(as_document(run), indent=2, ensure_ascii=False))
     else:
-        print_coverage(run, console(), show)
+        print_coverage(run, console(), matrix)
 
 
 app = single(coverage)

@@ -10,12 +10,12 @@ from typing import Annotated, Optional
 import typer
 
 from recommend.commands import single
-from recommend.commands.options import StorePath
+from recommend.commands.options import Force, StorePath
 from recommend.errors import RecommendError
+from recommend.output import PAGE, write_output
 from recommend.show.console import console
 from recommend.show.explain import explain_data, explain_lines
 from recommend.show.explain_page import explain_page
-from recommend.show.output import write_output
 from recommend.trail.database import store_path
 from recommend.trail.explaining import Explanation
 from recommend.trail.keeping import Archive
@@ -45,6 +45,7 @@ def explain(
         Optional[Path],  # noqa: UP045
         typer.Option(metavar="FILE", help="write the same as one page, for you alone to read"),
     ] = None,
+    force: Force = False,
     store: StorePath = None,
 ) -> None:
     """Explain a kept shortlist: its derivation, how sure it is, what would change it.
@@ -71,7 +72,7 @@ def explain(
         changes = nearest_changes(whatif)
     if html is not None:
         page = explain_page(replayed, tree, sure, changes)
-        write_output(html, page, (".html", ".htm"), private=True)
+        write_output(html, page, PAGE, private=True, force=force)
         print(f"Written: {html}", file=sys.stderr if as_json else sys.stdout)
     if as_json:
         data = explain_data(replayed, tree, sure, changes)

@@ -21,6 +21,10 @@ StorePath = Annotated[
     ),
 ]
 
+Force = Annotated[
+    bool, typer.Option("--force", help="Write over a file of another kind that is there.")
+]
+
 VisitName = Annotated[
     str,
     typer.Argument(

@@ -10,13 +10,12 @@ from typing import Annotated, Any
 
 import typer
 
-from recommend.atomic import write_atomically
 from recommend.catalogue.shop import open_rulebook
 from recommend.errors import InputError, Place
 from recommend.measure.named import read_measured_visit
 from recommend.measure.repeatability import Repeated
 from recommend.measure.repeatability import repeatability as repeatability_of
-from recommend.settings import read_settings, settings_file, settings_text
+from recommend.settings import write_settings
 from recommend.show.dialogue import say
 from recommend.show.repeats import EXPLAINED, repeat_lines
 
@@ -64,18 +63,11 @@ def _offer(found: Sequence[Repeated], enough: int, use: bool) -> None:
         say(f"Too few repeats to use (df below {enough}): {', '.join(dict.fromkeys(few))}.")
     if not usable or not (use or _wanted(usable)):
         return
-    file = settings_file()
-    written = dict(read_settings(file))
-    errors: dict[str, Any] = {**written.pop("errors", {})}
+    errors: dict[str, dict[str, Any]] = {}
     for name, one in usable.items():
         note = f"{one.targets} feet, {one.readings} visits, {date.today().isoformat()}"
         errors[name] = {"single": round(one.single, 4), "floor": round(one.floor, 4), "note": note}
-    shown = {
-        name: list(map(str, value)) if isinstance(value, list) else str(value)
-        for name, value in written.items()
-    }
-    write_atomically(file, settings_text(shown, errors))
-    say(f"Written to {file}; used from now on.")
+    say(f"Written to {write_settings({}, errors)}; used from now on.")
 
 
 def _usable(found: Sequence[Repeated], enough: int) -> Mapping[str, Repeated]:

@@ -44,7 +44,9 @@ def replay(
     sample: Annotated[
         int, typer.Option(min=0, help="records derived one by one to check the fast path")
     ] = 50,
-    show: Annotated[int, typer.Option(min=1, help="how many changed records to show")] = 10,
+    listed: Annotated[
+        int, typer.Option("--listed", min=1, help="how many changed records to list")
+    ] = 10,
     as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
     store: StorePath = None,
 ) -> None:
@@ -61,7 +63,7 @@ def replay(
     with Store(store_path(store)) as opened:
         if with_ is not None:
             chosen = list(_chosen(opened, records)) if records else None
-            code = _impact(opened, chosen, with_, (sample, show), as_json)
+            code = _impact(opened, chosen, with_, (sample, listed), as_json)
         elif all_ and not full and len(opened) > ONE_BY_ONE:
             code = _all_fast(opened, sample, as_json)
         else:
@@ -129,18 +131,18 @@ def _impact(
     store: Store, chosen: list[Record] | None, rules: Path, counts: tuple[int, int], as_json: bool
 ) -> int:
     """Rule impact on the `chosen` records, or on all."""
-    sample, show = counts
+    sample, listed = counts
     archive, book = Archive(store), load_rulebook(rules)
     past = PastVisits(archive, book)
     with working("past visits") as tell:
         records = store.records() if chosen is None else chosen
-        impact = impact_of(past, records, show, lambda done: tell(done, len(store)))
+        impact = impact_of(past, records, listed, lambda done: tell(done, len(store)))
     checked = _sampled(store, sample) if chosen is None else chosen[:sample]
     wrong = disagreements(past, checked)
     if as_json:
-        typer.echo(json.dumps(impact_data(impact, show), indent=2, ensure_ascii=False))
+        typer.echo(json.dumps(impact_data(impact, listed), indent=2, ensure_ascii=False))
     else:
-        typer.echo("\n".join(impact_lines(impact, show, console().width)))
+        typer.echo("\n".join(impact_lines(impact, listed, console().width)))
         disagree = "disagrees" if len(wrong) == 1 else "disagree"
         typer.echo(
             f"\nChecked one by one by {engine_name()}: "

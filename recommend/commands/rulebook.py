@@ -8,12 +8,14 @@ from typing import Annotated
 
 import typer
 
-from recommend.atomic import write_atomically
 from recommend.catalogue.shop import open_catalogue
+from recommend.check.changes import changes_of
 from recommend.check.differing import difference
 from recommend.check.promises import load_promises
 from recommend.check.schemas import write_schemas
+from recommend.commands.options import Force
 from recommend.errors import Exit
+from recommend.output import PAGE, write_output
 from recommend.rulebook import load_rulebook
 from recommend.settings import setting
 from recommend.show.bar import working
@@ -37,8 +39,9 @@ def book(
     to: Annotated[Path, typer.Option(metavar="FILE", help="the page to write")] = Path(
         "rulebook.html"
     ),
+    force: Force = False,
 ) -> None:
-    """Write the whole rulebook as one readable page: rules in words, limits, sources, a map.
+    """Write the whole rulebook as one readable page: stops first, then all that decides.
 
     Example: recommend rulebook book --to rulebook.html
     """
@@ -46,7 +49,7 @@ def book(
     promises, problems = load_promises(read)
     if problems:
         raise problems[0]
-    write_atomically(to, book_page(read, promises))
+    write_output(to, book_page(read, promises, changes_of(read)), PAGE, force=force)
     print(f"Written: {to}")
 
 

@@ -2,33 +2,91 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
-from recommend.atomic import write_atomically
 from recommend.errors import InputError, Place, nearest
 from recommend.infer.building import build_engine
 from recommend.infer.engine import engine_name
 from recommend.settings import (
     SETTINGS,
     lab_errors,
-    read_settings,
     setting,
     settings_file,
-    settings_text,
+    write_settings,
 )
+from recommend.show.dialogue import say
 from recommend.show.settings import settings_lines
 
 app = typer.Typer(add_completion=False, rich_markup_mode=None, invoke_without_command=True)
 
+# name of the setting, the question, what "?" says of it.
 QUESTIONS = (
-    ("catalogue", "Folder of your catalogue (several with a space between, later over earlier)"),
-    ("visits", "Folder for visit files and drafts"),
-    ("sizes", "Size system to ask for and show"),
-    ("zero-reference", "What rearfoot angles are usually measured from"),
+    (
+        "shop", "Name of the shop, for the customer's page",
+        "It stands at the head of the page that the customer takes home. Never a customer's name.",
+    ),
+    ("language", "Language of the customer's page", "en or de. The screen itself is English."),
+    (
+        "catalogue",
+        f"Folder of your catalogue (several: {os.pathsep} between, later over earlier)",
+        "Where your shoes and insoles are written down as YAML files. Without one of your own, the "
+        "invented demo is used. A supplier's list becomes a catalogue with `recommend import`.",
+    ),
+    (
+        "stock", "Stock list (a CSV file with product,size,count), if there is one",
+        "It replaces the counts of the catalogue, and goes down by one when a decision says sold.",
+    ),
+    (
+        "visits", "Folder for visit files and drafts",
+        "What is typed at the counter is kept here, readable by you alone. Back it up.",
+    ),
+    (
+        "rulebook", "Folder of the rules",
+        "The rules that ship, unless your shop has rules of its own (`recommend help rules`).",
+    ),
+    (
+        "keep", "Keep every shortlist as a record (yes, no)",
+        "A record says what was measured, concluded and offered, and can be replayed years later. "
+        "Without records nobody can say afterwards why something was handed over.",
+    ),
+    (
+        "records", "File of the records",
+        "One file; not on a network drive. Forgetting a customer is `recommend store forget`.",
+    ),
+    (
+        "fitter", "Code of the fitter at this computer, if it is always the same",
+        "Stands with what is measured and decided. A code, never a name; empty: it is asked.",
+    ),
+    (
+        "sizes", "Size system to ask for and show",
+        "What stands on your boxes. Lengths stay in mm, and the size in every system is shown.",
+    ),
+    (
+        "zero-reference", "What rearfoot angles are usually measured from",
+        "vertical: the floor's upright; relaxed-standing: the heel as it stands; subtalar-neutral. "
+        "The three differ by up to 7 degrees and are never compared.",
+    ),
+    (
+        "readings", f"Readings that the shop takes (several: {os.pathsep} between; empty: all)",
+        "What is not named is not asked for at the counter and counts as not taken: posture, "
+        "heights (of instep and inner arch), captures (files of mat or video), footprint, angles, "
+        "load-path. Lengths and widths are always taken.",
+    ),
+    (
+        "feet", "Left and right typed side by side, or one by one",
+        "side-by-side: `268 270` on one line. one-by-one: a question for each foot.",
+    ),
+)  # fmt: skip
+HELP, BACK = "?", "<"
+INTRO = (
+    "Who only wants to look needs no setup: the rules that ship and an invented demo are used. "
+    "At any question: ? explains it, < goes back, Enter keeps what stands in [brackets]. Nothing "
+    "is written before the last question."
 )
 
 
@@ -40,7 +98,7 @@ def setup(
         typer.Option("--set", metavar="NAME=VALUE", help="Set one value, without questions."),
     ] = None,
 ) -> None:
-    """Write the shop's settings by asking four questions.
+    """Write the shop's settings by asking some questions; ? explains each, < goes back.
 
     An option of a command counts before an environment variable, that before the settings, and
     those before what ships.
@@ -49,13 +107,12 @@ def setup(
     """
     if context.invoked_subcommand:
         return
-    file = settings_file()
-    written = dict(read_settings(file))
-    errors = written.pop("errors", {})
     answers = _given(change) if change else _asked()
-    text = settings_text(_shown({**written, **answers}), errors)
-    write_atomically(file, text)
-    print(f"Settings: {file}")
+    print(f"Settings: {write_settings(_shown(answers))}")
+    if not change:
+        for name, value in answers.items():
+            print(f"  {name:<15} {_words(value)}")
+        print("All of them: recommend setup show. Next: recommend visit new, or recommend demo")
 
 
 @app.command()
@@ -99,21 +156,53 @@ def _asked() -> dict[str, Any]:
         raise InputError(
             Place("setup"), "there is no terminal to ask at", mend="use --set NAME=VALUE"
         )
+    say(INTRO)
     out: dict[str, Any] = {}
-    for name, question in QUESTIONS:
-        one = setting(name)
-        now = " ".join(map(str, one.value)) if one.setting.many else one.value
-        words = f" ({', '.join(one.setting.allowed)})" if one.setting.allowed else ""
-        while True:
-            print(f"\n{question}{words}\n[{now}] > ", end="", flush=True)
-            text = _line()
-            try:
-                out |= {name: _checked(name, text)} if text else {}
-            except InputError as error:
-                print(f"  {error}")
-            else:
-                break
+    at = 0
+    while at < len(QUESTIONS):
+        name, question, explained = QUESTIONS[at]
+        text = _answer_to(name, question, out)
+        if text == HELP:
+            say(explained, "  ")
+        elif text == BACK:
+            at = max(0, at - 1)
+        else:
+            at += _taken(name, text, out)
     return out
+
+
+def _answer_to(name: str, question: str, out: dict[str, Any]) -> str:
+    one = SETTINGS[name]
+    now = _words(out[name] if name in out else _offered(name))
+    words = f" ({', '.join(one.allowed)})" if one.allowed and not one.many else ""
+    print()
+    say(f"{question}{words}")
+    print(f"[{now}] > ", end="", flush=True)
+    return _line()
+
+
+def _offered(name: str) -> Any:
+    """What Enter keeps: the value in force; of a shop that sets itself up, records are kept."""
+    value = setting(name)
+    return "yes" if name == "keep" and value.origin == "default" else value.value
+
+
+def _taken(name: str, text: str, out: dict[str, Any]) -> bool:
+    """Note an answer down; whether it was one."""
+    if not text:
+        if name == "keep" and name not in out:
+            out[name] = _offered(name)
+        return True
+    try:
+        out[name] = _checked(name, text)
+    except InputError as error:
+        print(f"  {error}")
+        return False
+    return True
+
+
+def _words(value: Any) -> str:
+    return os.pathsep.join(map(str, value)) if isinstance(value, list) else str(value or "")
 
 
 def _line() -> str:
@@ -128,8 +217,8 @@ def _line() -> str:
 
 def _checked(name: str, text: str) -> Any:
     one = SETTINGS[name]
-    given = [part for part in text.split() if part] if one.many else text
-    value = setting(name, given).value
+    given = [text] if Path(text).expanduser().exists() else text.split(os.pathsep)
+    value = setting(name, given if one.many else text).value
     for path in (value if one.many else [value]) if one.path else ():
         if name in ("catalogue", "rulebook", "stock") and not path.exists():
             raise InputError(Place(str(path)), "there is no such file or folder")
@@ -137,13 +226,13 @@ def _checked(name: str, text: str) -> Any:
 
 
 def _shown(values: dict[str, Any]) -> dict[str, Any]:
-    """Paths made absolute, because settings count from any folder; None left out."""
+    """Paths made absolute, because settings count from any folder."""
     out: dict[str, Any] = {}
     for name, value in values.items():
         if isinstance(value, list):
             out[name] = [_absolute(one) for one in value]
-        elif value is not None:
-            out[name] = _absolute(value)
+        else:
+            out[name] = None if value is None else _absolute(value)
     return out
 
 

@@ -9,13 +9,13 @@ import typer
 
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.commands import single
-from recommend.commands.options import VisitName, visit_file
+from recommend.commands.options import Force, VisitName, visit_file
 from recommend.errors import Exit
 from recommend.match.outcome import outcome_of
 from recommend.measure.named import read_measured_visit
+from recommend.output import PAGE, write_output
 from recommend.reading import read_document
 from recommend.settings import setting
-from recommend.show.output import write_output
 from recommend.show.sheet import Paper, Wording, messages, page, sheet_of
 from recommend.trial.outcome import trial_outcome
 from recommend.visit import Visit
@@ -33,6 +33,7 @@ def sheet(
     paper: Annotated[Literal["a4", "letter"], typer.Option(help="size of the paper")] = "a4",
     large: Annotated[bool, typer.Option("--large", help="large letters")] = False,
     shop: Annotated[str | None, typer.Option(help="the shop's name on the page")] = None,
+    force: Force = False,
     catalogue: Annotated[
         list[Path] | None, typer.Option(help="folder of a catalogue; else as in `setup show`")
     ] = None,
@@ -45,7 +46,7 @@ def sheet(
     One HTML file to print or send, with nothing to fetch and no script. The shop's name and the
     language come from the settings when not given. Exit code 3 when a stop stands on the page.
 
-    Example: recommend sheet catalogue_demo/trials/shoe-then-insole.yaml --to page.html
+    Example: recommend sheet catalogue_demo/trials/three-much-alike.yaml --to page.html
     """
     wording = Wording(setting("language", language).value, messages())
     book = open_rulebook(rules)
@@ -56,7 +57,7 @@ def sheet(
     made = sheet_of(judged, chosen or _decided(seen))
     target = to or file.with_suffix(".html")
     text = page(made, wording, setting("shop", shop).value or "", Paper(paper, large))
-    write_output(target, text, (".html", ".htm"))
+    write_output(target, text, PAGE, private=True, force=force)
     typer.echo(f"Written: {target}")
     if judged.shortlist is None:
         raise typer.Exit(Exit.STOP)

@@ -12,7 +12,7 @@ import typer
 
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.commands.completing import references
-from recommend.commands.options import VisitName, visit_file
+from recommend.commands.options import Force, VisitName, visit_file
 from recommend.errors import InputError, Place, counted
 from recommend.infer.assess import Assessment
 from recommend.infer.counter import Counter
@@ -21,6 +21,7 @@ from recommend.match.outcome import outcome_of
 from recommend.measure.absorbing import absorber
 from recommend.measure.history import history as history_of
 from recommend.measure.named import read_measured_visit
+from recommend.output import PAGE, write_output
 from recommend.reading import read_document
 from recommend.rulebook import Rulebook
 from recommend.settings import setting
@@ -51,7 +52,7 @@ Known = Annotated[
 
 
 def steps_for(book: Rulebook, follow_up: bool, folder: Path | None = None) -> tuple[Step, ...]:
-    """The steps of a first fitting, or of a customer who comes back.
+    """The steps of a first fitting, or of a customer who comes back, one by one.
 
     Capture files are asked for when `folder`, where the visit will stand, is given.
     """
@@ -250,6 +251,7 @@ def form(
     follow_up: Annotated[
         bool, typer.Option("--follow-up", help="For customers who come back.")
     ] = False,
+    force: Force = False,
     rules: RulesFolder = None,
 ) -> None:
     """Write a blank intake sheet as HTML, to print from a browser.
@@ -264,10 +266,7 @@ def form(
     if to is None:
         print(text, end="")
         return
-    try:
-        to.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise InputError(Place(str(to)), f"cannot be written ({error.strerror})") from error
+    write_output(to, text, PAGE, force=force)
     print(f"Sheet: {to}")
 
 

@@ -12,16 +12,17 @@ from recommend.catalogue import Catalogue
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.commands import single
 from recommend.commands.completing import insoles, shoes
+from recommend.commands.options import Force
 from recommend.errors import Exit, InputError, Place
 from recommend.match.outcome import outcome_of
 from recommend.measure.capture import CaptureOptions, measure_capture
 from recommend.measure.model import Side
 from recommend.measure.named import read_measured_visit
+from recommend.output import SVG, write_output
 from recommend.reading import read_document
 from recommend.rulebook import Rulebook
 from recommend.show.console import console
 from recommend.show.curves_svg import svg_of
-from recommend.show.output import write_output
 from recommend.show.trial import print_trial
 from recommend.trial.entry import (
     Entry,
@@ -43,7 +44,7 @@ def trial(
         list[str] | None,
         typer.Argument(
             metavar="[READING...]",
-            help="FOOT.PHASE=NUMBERS, such as left.contact=5.1,4.8 (also midstance, propulsion, "
+            help="FOOT.PHASE=NUMBERS, such as left.contact=2.7,1.9 (also midstance, propulsion, "
             "standing, lateral-load); or a FILE: a capture, or YAML with `feet` as in a trial",
         ),
     ] = None,
@@ -81,6 +82,7 @@ def trial(
         Path | None, typer.Option(help="folder of the rulebook; else as in `setup show`")
     ] = None,
     svg: Annotated[Path | None, typer.Option(help="write the curves here, as SVG")] = None,
+    force: Force = False,
     as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
 ) -> None:
     """Add what was tried to a visit, and judge the whole trial.
@@ -88,9 +90,9 @@ def trial(
     Without readings it judges what the visit holds. Readings of a step that is there already
     add strides to it. Exit code 3 when a stop withholds the judgement.
 
-    Add a step: recommend trial VISIT --shoe own left.contact=5.4,5.1,4.9 --comfort left.heel=8
+    Add a step: recommend trial VISIT --shoe own left.contact=2.7,1.9,2.4 --comfort left.heel=8
 
-    Example: recommend trial catalogue_demo/trials/shoe-then-insole.yaml
+    Example: recommend trial catalogue_demo/trials/three-much-alike.yaml
     """
     book = open_rulebook(rules)
     products = open_catalogue(book, catalogue)
@@ -113,7 +115,7 @@ def trial(
         raise InputError(Place("the command line"), "no reading is given for this step")
     judged = trial_outcome(outcome_of(seen, book, products), read_document(visit))
     if svg is not None and judged.shortlist is not None:
-        write_output(svg, svg_of(judged), (".svg",))
+        write_output(svg, svg_of(judged), SVG, force=force)
     if as_json:
         print(json.dumps(as_document(judged), indent=2, ensure_ascii=False))
     else:

@@ -27,7 +27,10 @@ from recommend.visit import read_visit
 from recommend.visit.answers import RefusedError, Text
 from recommend.visit.coming_back import begun_again
 from recommend.visit.entry import Entry, visit_of
+from recommend.visit.intake import taken
 from recommend.visit.shelf import REFERENCE, Draft, Shelf
+from recommend.visit.steps import Step
+from recommend.visit.together import read_out, side_by_side
 
 app = typer.Typer(add_completion=False, rich_markup_mode=None, no_args_is_help=True)
 
@@ -133,7 +136,9 @@ def follow_up(
     earlier = shelf.newest(code)
     with shelf.held(code):
         _refuse_under_way(shelf, code)
-        tree = begun_again(read_visit(earlier.path), earlier.path.stem, date.today())
+        child_days = open_rulebook(rules).parameters["entry.child-carried-days"]
+        before = read_visit(earlier.path)
+        tree = begun_again(before, earlier.path.stem, date.today(), child_days)
         say(f"Back since {earlier.day}: {earlier.path.name}")
         _enter(Draft(tree), shelf, rules)
 
@@ -150,7 +155,7 @@ def _refuse_under_way(shelf: Shelf, code: str) -> None:
 def _enter(draft: Draft, shelf: Shelf, rules: Path | None) -> None:
     """Ask what is still to be asked, then put the visit on the shelf."""
     counter = Counter(open_rulebook(rules))
-    entry = Entry(steps_for(counter.book, draft.follow_up, shelf.folder), draft, counter)
+    entry = Entry(_steps(counter, draft, shelf), draft, counter)
     shelf.save(draft)
     begun = visit_of(draft.tree)
     stops, advice = counter.stops(begun), counter.advice(begun)
@@ -186,6 +191,29 @@ def _enter(draft: Draft, shelf: Shelf, rules: Path | None) -> None:
     if counter.stops(visit):
         raise typer.Exit(Exit.STOP)
     print(f"Next:  recommend shortlist {path}")
+
+
+def _steps(counter: Counter, draft: Draft, shelf: Shelf) -> tuple[Step, ...]:
+    """The steps as this shop asks them: its readings, sides, screening read out in groups."""
+    book = counter.book
+    steps = list(steps_for(book, draft.follow_up, shelf.folder))
+    fitter = setting("fitter").value
+    if fitter and "measured-by" not in draft.tree:
+        draft.tree["measured-by"] = fitter
+    if fitter:
+        steps = [step for step in steps if step.id != "measured-by"]
+    steps = [step for step in steps if taken(step, setting("readings").value)]
+    if setting("feet").value == "side-by-side":
+        steps = list(side_by_side(steps))
+    most = int(book.parameters["entry.read-out-most"])
+    return tuple(read_out(steps, book.questions, most, _last_answers(draft, shelf)))
+
+
+def _last_answers(draft: Draft, shelf: Shelf) -> dict[str, str]:
+    """Screening answers of the visit before, to be shown; they never count."""
+    earlier = draft.tree.get("follow-up", {}).get("of")
+    file = shelf.folder / f"{earlier}.yaml"
+    return dict(read_visit(file).answers) if earlier and file.exists() else {}
 
 
 def _sure(counter: Counter, draft: Draft) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import io
 from collections.abc import Iterator
 from dataclasses import asdict
 from pathlib import Path
@@ -11,7 +12,7 @@ from typing import Any
 from recommend.coverage.crowd import Crowd, assumed_figures
 from recommend.coverage.report import by_type
 from recommend.coverage.run import Run
-from recommend.errors import InputError, Place
+from recommend.output import table, write_output
 from recommend.reading.models import kebab
 
 FORMAT = 1  # raised when a field changes its meaning or goes away
@@ -82,22 +83,20 @@ def _hyphened(value: Any) -> Any:
     return value
 
 
-def write_csv(run: Run, path: Path) -> None:
+def write_csv(run: Run, path: Path, *, force: bool = False) -> None:
     """Write the matrix, one line per foot type and size range.
 
     Raises
     ------
     InputError
-        If the file cannot be written.
+        If a file of another kind is there (unless `force`), or it cannot be written.
     """
     rows = list(_rows(run))
-    try:
-        with path.open("w", encoding="utf-8", newline="") as stream:
-            writer = csv.DictWriter(stream, list(rows[0]))
-            writer.writeheader()
-            writer.writerows(rows)
-    except OSError as error:
-        raise InputError(Place(str(path)), f"cannot be written ({error.strerror})") from error
+    text = io.StringIO()
+    writer = csv.DictWriter(text, list(rows[0]), lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(rows)
+    write_output(path, text.getvalue(), table(next(iter(rows[0]))), force=force)
 
 
 def _rows(run: Run) -> Iterator[dict[str, Any]]:

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from importlib.metadata import PackageNotFoundError, requires
 
 from recommend.errors import InputError, Place
+from recommend.extras import DISTRIBUTION
 from recommend.infer.engine import ARRAYS, REFERENCE
 
 _LONGEST = 900  # seconds; it is built in some 20
@@ -70,7 +71,7 @@ def _installer() -> list[str]:
 def _requirement() -> str:
     """durable-rules as this program's own package pins it."""
     try:
-        wanted = requires("recommend") or []
+        wanted = requires(DISTRIBUTION) or []
     except PackageNotFoundError:
         wanted = []
     for one in wanted:

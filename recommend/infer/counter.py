@@ -7,10 +7,13 @@ from dataclasses import dataclass
 from statistics import stdev
 
 from recommend.infer.assess import Assessment, Note, assess
+from recommend.infer.derivation import Lacks
 from recommend.infer.engine import engine_of
+from recommend.infer.facts import facts_of
 from recommend.measure.model import SIDES, Side
 from recommend.measure.observed import PHASES, observe
 from recommend.rulebook.book import Rulebook
+from recommend.rulebook.models import AxisThen
 from recommend.rulebook.vocabulary import FOOT_TYPE
 from recommend.visit.models import Foot, Visit
 
@@ -56,6 +59,28 @@ class Counter:
     def _said(self, visit: Visit, level: str) -> dict[str, str]:
         notes = self.assess(visit).notes
         return {note.rule: note.say for note in notes if note.level == level}
+
+    def still_open(self, visit: Visit) -> frozenset[str]:
+        """Measures that can still change a note, a foot type or a need of either foot.
+
+        Three-valued logic decides it: what is not measured yet is unknown here, not missing for
+        good, so that a rule which asks whether a reading was taken stays open as well.
+        """
+        observed = observe(visit, self.book.measures, self.book.parameters)
+        found: frozenset[str] = frozenset()
+        for side in SIDES:
+            facts = facts_of(visit, side, observed.used[side], self.book)
+            known = {
+                name: fact
+                for name, fact in facts.items()
+                if not (name.startswith("known_") and fact == "no")
+            }
+            lacks = Lacks(self.book, self.engine.conclude(known))
+            found |= lacks.for_axis(FOOT_TYPE).open_measures
+            for rule in self.book.rules:
+                if not isinstance(rule.rule.then, AxisThen):
+                    found |= lacks.for_rule(rule).open_measures
+        return found
 
     def doubt(self, before: Visit, after: Visit) -> str:
         """Why the newest answer is hardly possible; empty when it is plausible.
@@ -128,6 +153,7 @@ class Counter:
 
     def _unusual(self, visit: Visit) -> Iterator[str]:
         feet: dict[Side, Foot] = {"left": visit.feet.left, "right": visit.feet.right}
+        yield from self._mass(visit)
         for side, foot in feet.items():
             length = foot.foot_length_mm
             yield from self._outside(side, "foot length", "foot-length", length, "mm")
@@ -144,6 +170,13 @@ class Counter:
         lengths = [foot.foot_length_mm for foot in feet.values() if foot.foot_length_mm]
         if len(lengths) == len(SIDES) and abs(lengths[0] - lengths[1]) > self._usual("side-gap"):
             yield f"left {lengths[0]:g} mm and right {lengths[1]:g} mm differ by two sizes or more"
+
+    def _mass(self, visit: Visit) -> Iterator[str]:
+        low, high = self._usual("body-mass-low"), self._usual("body-mass-high")
+        mass = visit.body_mass_kg
+        if mass is None or visit.age_band in ("child", "teen") or low <= mass <= high:
+            return
+        yield f"the body mass would be {mass:g} kg; {low:g} to {high:g} is usual"
 
     def _outside(
         self, side: Side, words: str, name: str, value: float | None, unit: str

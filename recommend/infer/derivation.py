@@ -66,6 +66,11 @@ class Lacking:
     visit: frozenset[str] = frozenset()
     incomparable: frozenset[str] = frozenset()
 
+    @property
+    def open_measures(self) -> frozenset[str]:
+        """Measures whose taking, or taking in another way, can decide it."""
+        return self.measures | self.incomparable
+
     def __or__(self, other: Lacking) -> Lacking:
         return Lacking(
             self.measures | other.measures,
@@ -235,4 +240,6 @@ class Lacks:
             return Lacking(visit=frozenset({name}))
         if kind == "pain":
             return Lacking(visit=frozenset({"pain"}))
+        if kind == "known":
+            return Lacking(measures=frozenset({name}))
         return Lacking(measures=frozenset({measure_of(fact).partition("_")[0]}))

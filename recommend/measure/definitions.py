@@ -72,7 +72,9 @@ class MeasureDef(Strict):
     values: list[Id] = []
     qualifiers: dict[Id, list[Id]] = {}
     error: ReadingError | None = None
-    norms: Annotated[list[Norm], BeforeValidator(_listed)] = Field(default=[], alias="norm")
+    norms: Annotated[
+        list[Norm], BeforeValidator(_listed, json_schema_input_type=Norm | list[Norm])
+    ] = Field(default=[], alias="norm")
     how: str = ""
     of_person: bool = False
     beside: dict[str, str] = {}

@@ -1,7 +1,8 @@
 """Write measures of captures into a visit file, keeping its comments and its order.
 
 What is written is what the fitter would type: values with their unit and kind, one angle for each
-stride. A comment beside each says error, number and capture; the capture is listed with its hash.
+stride. What the capture itself gave (value, error, number, method, doubts) stands beside as data
+under ``from-captures``, and counts as long as the two agree. The capture is listed with its hash.
 """
 
 from __future__ import annotations
@@ -14,18 +15,21 @@ from typing import Any
 
 from ruamel.yaml.comments import CommentedMap
 
+from recommend.atomic import held, write_atomically
 from recommend.errors import InputError, Place
 from recommend.measure.definitions import OF_STRIDES
 from recommend.measure.measured import Measured
-from recommend.measure.model import Measure
+from recommend.measure.model import Flag, Measure
 from recommend.reading import read_document, validate
 from recommend.reading.document import Document
 from recommend.visit.models import Visit
-from recommend.visit.writing import child, edited, flow, replace_text
+from recommend.visit.writing import child, edited, flow
 
 # The range follows from touchdown and peak, so it is not written beside them.
 _STRIDES = {field: name for field, name in OF_STRIDES.items() if field != "range"}
 _KEPT = {"arch-index", "cop-pattern", "cpei", "standing-angle", *_STRIDES.values()}
+_CARRIED = {*_KEPT, "rearfoot-range", "rearfoot-return"}
+_QUALIFIERS = ("gait", "reference", "kind", "load")
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,8 +49,9 @@ def write_into(path: Path, found: Sequence[Measured]) -> tuple[str, ...]:
         If the visit does not fit its schema (before or after), or a capture was not taken
         barefoot: a visit's feet hold barefoot measures.
     """
-    merged = merge(path, found)
-    replace_text(path, merged.document.text)
+    with held(path):
+        merged = merge(path, found)
+        write_atomically(path, merged.document.text)
     return merged.done
 
 
@@ -60,7 +65,7 @@ def merge(path: Path, found: Sequence[Measured]) -> Merged:
         _refuse_shod(one)
 
     def feet(tree: Any) -> None:
-        kept.extend(one for one in found if _foot(tree, one, done))
+        kept.extend(one for one in found if _foot(tree, one, path, done))
 
     def captures(rows: Any) -> None:
         for one in kept:
@@ -82,7 +87,7 @@ def _refuse_shod(one: Measured) -> None:
         )
 
 
-def _foot(feet: Any, one: Measured, done: list[str]) -> bool:
+def _foot(feet: Any, one: Measured, path: Path, done: list[str]) -> bool:
     """Write what a visit keeps of one capture; False when that is nothing."""
     names = {measure.name for measure in one.measures}
     if not names & _KEPT:
@@ -94,7 +99,48 @@ def _foot(feet: Any, one: Measured, done: list[str]) -> bool:
         _cop(foot, one, done)
     else:
         _rearfoot(foot, one, done)
+    _carry(foot, one, _beside(path, one))
     return True
+
+
+def _carry(foot: Any, one: Measured, file: str) -> None:
+    """Keep each measure as the capture gave it; what an earlier capture gave of it goes."""
+    new = [_reading(measure, one, file) for measure in one.measures if measure.name in _CARRIED]
+    mine = [_tell(entry) for entry in new]
+    film = {(e["gait"], e.get("reference")) for e in new if "gait" in e}
+    kept = [
+        entry
+        for entry in foot.get("from-captures") or []
+        if _tell(entry) not in mine and (entry.get("gait"), entry.get("reference")) not in film
+    ]
+    foot["from-captures"] = [*kept, *new]
+
+
+def _tell(entry: Any) -> tuple[Any, ...]:
+    return (entry["measure"], *(entry.get(key) for key in _QUALIFIERS))
+
+
+def _reading(measure: Measure, one: Measured, file: str) -> CommentedMap:
+    """One line of ``from-captures``; angles of a film keep its zero even where it cancels."""
+    entry = CommentedMap(measure=measure.name)
+    words = dict(measure.qualifiers)
+    zeros = {m.qualifiers["reference"] for m in one.measures if "reference" in m.qualifiers}
+    if one.kind == "marks" and one.gait != "standing" and zeros:
+        words["reference"] = zeros.pop()
+    entry.update({key: words[key] for key in _QUALIFIERS if key in words})
+    known = measure.value
+    entry["value"] = known if isinstance(known, str) else round(float(known), 4)
+    if measure.error is not None:
+        entry["error"] = float(f"{measure.error:.3g}")
+    entry.update(n=measure.n, method=measure.method, file=file)
+    if measure.flags:
+        entry["doubts"] = list(dict.fromkeys(flag.name for flag in measure.flags))
+    entry.fa.set_flow_style()
+    return entry
+
+
+def _doubt(flag: Flag) -> CommentedMap:
+    return CommentedMap(name=flag.name, effect=flag.effect, says=flag.detail[:500])
 
 
 def _arch_index(foot: Any, one: Measured, done: list[str]) -> None:
@@ -150,6 +196,9 @@ def _rearfoot(foot: Any, one: Measured, done: list[str]) -> None:
         if measure is not None:
             strides = flow([round(value, 1) for value in one.strides[name]])
             _put(entry, key, strides, measure, one, done)
+        elif entry.pop(key, None) is not None:
+            done.append(f"{one.side}: took out {key}, which the new film cannot tell")
+    entry.pop("range", None)  # of the film before; peak and touchdown say it
     if "rearfoot-angle" in one.curves and known:
         entry["curve"] = flow(one.curves["rearfoot-angle"].mean.round(1).tolist())
 
@@ -199,10 +248,18 @@ def _note(measure: Measure, one: Measured) -> str:
     return ", ".join([*words, Path(one.file).name])
 
 
+def _beside(path: Path, one: Measured) -> str:
+    """The capture's name as seen from the folder of the visit."""
+    return Path(os.path.relpath(one.file, path.parent)).as_posix()
+
+
 def _list_capture(captures: Any, path: Path, one: Measured) -> None:
     """Keep the capture's name, relative to the visit, with hash, side, kind and gait."""
-    name = Path(os.path.relpath(one.file, path.parent)).as_posix()
+    name = _beside(path, one)
     entry = CommentedMap(file=name, sha256=one.sha256, side=one.side, kind=one.kind, gait=one.gait)
+    doubts = {flag.name: flag for flag in (*one.flags, *(f for m in one.measures for f in m.flags))}
+    if doubts:
+        entry["doubts"] = [_doubt(flag) for flag in doubts.values()]
     for index, old in enumerate(captures):
         same = os.path.normpath(old.get("file")) == os.path.normpath(name)
         if same and old.get("side", one.side) == one.side:

@@ -9,6 +9,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from recommend.measure.budget import Budget
 from recommend.measure.model import Flag, Measure, Side
 from recommend.measure.phases import Curve
 
@@ -34,6 +35,12 @@ class FootPicture:
     width_mm: float
 
 
+def key_of(measure: Measure) -> str:
+    """What tells apart the measures of one capture: the name, and the kind where there are two."""
+    kind = measure.qualifiers.get("kind")
+    return f"{measure.name}-weighted" if kind == "pressure-weighted" else measure.name
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Measured:
     """One foot of one capture.
@@ -49,6 +56,7 @@ class Measured:
     strides : per stride or step, by measure name, the single values.
     curves : ``rearfoot-angle`` (deg), ``cop`` (101, 2 in mm) and ``force`` (N) over stance.
     picture : the mean footprint of a pressure capture.
+    budgets : what the error of each measure is made of, by its `key_of`.
     """
 
     kind: Literal["pressure", "marks"]
@@ -64,6 +72,11 @@ class Measured:
     strides: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
     curves: Mapping[str, Curve] = field(default_factory=dict)
     picture: FootPicture | None = None
+    budgets: Mapping[str, Budget] = field(default_factory=dict)
+
+    def budget(self, measure: Measure) -> Budget:
+        """What the error of `measure` is made of, doubts included."""
+        return self.budgets.get(key_of(measure), Budget()).widened_to(measure.error or 0.0)
 
     def find(self, name: str, **qualifiers: str) -> Measure | None:
         """The measure called `name` with these qualifiers, or None."""

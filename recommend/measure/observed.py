@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from statistics import fmean
 
 from recommend.errors import InputError, Place, RecommendError
+from recommend.measure.carried import as_captured
 from recommend.measure.cop import DriftClass, cpei, drift_class
 from recommend.measure.definitions import DIFFERENCES, MeasureDef, MeasureDefs, known_as
 from recommend.measure.model import SIDES, Flag, Measure, Side
@@ -296,7 +297,8 @@ class _Maker:
             pattern, method = drift, "from the path"
             index = excursion
         if pattern:
-            yield Measure("cop-pattern", side, pattern, "class", None, 1, method, {}, flags)
+            made = Measure("cop-pattern", side, pattern, "class", None, 1, method, {}, flags)
+            yield as_captured(made, self.visit)
         if index is not None:
             yield self._measure("cpei", side, index, self._single("cpei"), 1, method)
 
@@ -384,7 +386,7 @@ class _Maker:
     ) -> Measure:
         unit = self.defs[name].unit
         made = Measure(name, side, value, unit, error, count, method, qualifiers or {})
-        return self._doubted(made)
+        return self._doubted(as_captured(made, self.visit))
 
     def _doubted(self, measure: Measure) -> Measure:
         """Flag a value that is far outside the published norm."""

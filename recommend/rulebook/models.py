@@ -90,6 +90,8 @@ class Question(Strict):
 
     `alarming` is the answer that speaks against a fitting. One with `only-if` is asked when other
     questions were answered so. One that is `retired` is read in old visits and asked no more.
+    `alarming` is the answer that rules warn of; questions whose alarming answer is yes may be read
+    out together, the others are always asked one by one.
     """
 
     ask: str
@@ -103,6 +105,7 @@ class Question(Strict):
         """Whether it is asked at a visit with these `answers`; `again` of who comes back."""
         met = all(answers.get(other) == answer for other, answer in self.only_if.items())
         return met and not self.retired and (again or not self.after_wear)
+    alarming: Literal["yes", "no"] = "yes"
 
 
 class AttributeDef(Strict):

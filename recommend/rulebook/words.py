@@ -27,7 +27,20 @@ _LONG = {
     "clearly-above": "is above, by more than its error,",
     "clearly-below": "is below, by more than its error,",
 }  # fmt: skip
+_KINDS = {
+    "published": "published",
+    "derived": "derived from published figures",
+    "common-practice": "common practice",
+    "from-memory": "from memory, to be verified",
+    "assumption": "an assumption of ours",
+}
 _UNITS = {"deg": "°", "ratio": "", "score": "", "percent": " %"}
+
+
+def kind_words(kind: str, *, sourced: bool = True) -> str:
+    """What stands behind a statement or figure; custom without a source says so."""
+    unsourced = kind == "common-practice" and not sourced
+    return _KINDS[kind] + (", no source" if unsourced else "")
 
 
 def code(condition: Condition) -> str:

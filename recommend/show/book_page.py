@@ -5,21 +5,22 @@ One file without scripts or anything from elsewhere; it prints, and reads withou
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable
 from html import escape
 
-from recommend.check.promises import Given, Promise
+from recommend.check.changes import Change
+from recommend.check.promises import Given
 from recommend.rulebook.book import CompiledRule, Rulebook
-from recommend.rulebook.models import AxisThen, FootType
-from recommend.rulebook.terms import satisfied
-from recommend.rulebook.vocabulary import FOOT_TYPE
-from recommend.rulebook.words import limit_words, sentence_lines, then_lines
+from recommend.rulebook.models import NoteThen
+from recommend.rulebook.words import sentence_lines, then_lines
+from recommend.show import book_tables
+from recommend.show.book_map import decision_map
 from recommend.show.rule import basis_lines
 
-_STAGES = {
-    "screen": "Screening: stops, notes and cautions",
-    "classify": "Classifying: the axes of a foot",
-    "need": "Needs: what a foot asks of a shoe and an insole",
+_NOTES = {
+    "stop": "Stops: no shortlist, see a clinician first",
+    "see-clinician": "See a clinician",
+    "caution": "Cautions for the fitting",
 }
 _STYLE = """
 :root { color-scheme: light; }
@@ -42,21 +43,21 @@ a { color: #123c7c; } nav ul { columns: 2; }
 """
 
 
-def book_page(book: Rulebook, promises: Iterable[Given]) -> str:
-    """The page as one string of HTML."""
+def book_page(book: Rulebook, promises: Iterable[Given], changes: Iterable[Change]) -> str:
+    """The page as one string of HTML: what may hurt first, then what decides, then what it is."""
     promised = [given.promise for given in promises]
-    parts = [
-        _head(book),
-        _contents(book),
-        _map(book),
-        *(_stage(book, stage) for stage in _STAGES),
-        _limits(book),
-        _promises(promised),
-        _questions(book),
-        _sources(book),
-        "</main></body></html>\n",
+    sections: list[tuple[str, str, str]] = [
+        *((level, title, _rules(book, _says(level))) for level, title in _NOTES.items()),
+        ("map", "Decision map of foot types", decision_map(book)),
+        ("classify", "Classifying: the axes of a foot", _rules(book, _of_stage("classify"))),
+        ("need", "Needs: what a foot asks of a shoe and an insole", _rules(book, _needed)),
+        *book_tables.sections(book, promised, changes),
     ]
-    return "\n".join(parts)
+    body = "".join(
+        f"<section id='{key}'><h2>{escape(title)}</h2>{html}</section>"
+        for key, title, html in sections
+    )
+    return f"{_head(book)}{_contents(sections)}{body}</main></body></html>\n"
 
 
 def _head(book: Rulebook) -> str:
@@ -73,19 +74,27 @@ def _head(book: Rulebook) -> str:
     )
 
 
-def _contents(book: Rulebook) -> str:
-    links = [("map", "Decision map of foot types"), *_STAGES.items(), ("limits", "Limits"),
-             ("promises", "Promises"), ("questions", "Screening questions"),
-             ("sources", "Sources")]  # fmt: skip
-    listed = "".join(f'<li><a href="#{key}">{escape(name)}</a></li>' for key, name in links)
+def _contents(sections: Iterable[tuple[str, str, str]]) -> str:
+    listed = "".join(f'<li><a href="#{key}">{escape(name)}</a></li>' for key, name, _ in sections)
     return f"<nav aria-label='Contents'><h2>Contents</h2><ul>{listed}</ul></nav>"
 
 
-def _stage(book: Rulebook, stage: str) -> str:
-    rules = [rule for rule in book.rules if rule.stage == stage]
-    rules.sort(key=lambda rule: (rule.place.file, rule.place.line))
-    articles = "".join(_article(rule, book) for rule in rules)
-    return f"<section id='{stage}'><h2>{escape(_STAGES[stage])}</h2>{articles}</section>"
+def _says(level: str) -> Callable[[CompiledRule], bool]:
+    return lambda one: isinstance(one.rule.then, NoteThen) and one.rule.then.note == level
+
+
+def _of_stage(stage: str) -> Callable[[CompiledRule], bool]:
+    return lambda one: one.stage == stage
+
+
+def _needed(one: CompiledRule) -> bool:
+    """What is left: needs, and whatever else stands under `need/`."""
+    return one.stage == "need" and not isinstance(one.rule.then, NoteThen)
+
+
+def _rules(book: Rulebook, chosen: Callable[[CompiledRule], bool]) -> str:
+    rules = sorted(filter(chosen, book.rules), key=lambda one: (one.place.file, one.place.line))
+    return "".join(_article(rule, book) for rule in rules)
 
 
 def _article(rule: CompiledRule, book: Rulebook) -> str:
@@ -103,134 +112,4 @@ def _article(rule: CompiledRule, book: Rulebook) -> str:
         f"<p>When</p><ul class='tree'>{when}</ul><p>then</p><ul>{then}</ul>"
         f"<p>because {escape(rule.rule.because)}</p>"
         f"<p class='kind'>Stands on: {basis}</p></article>"
-    )
-
-
-def _limits(book: Rulebook) -> str:
-    rows = []
-    for name, limit in book.limits.items():
-        values = "".join(
-            f"<li>{escape(limit_words(limit.model_copy(update={'values': [value]})))}: "
-            f"{escape(_from(value.kind, value.source, value.note, book))}</li>"
-            for value in limit.values
-        )
-        rows.append(
-            f"<tr id='limit-{escape(name)}'><td>{escape(name)}</td><td>{escape(limit.title)}</td>"
-            f"<td>{escape(limit.population)}</td><td><ul>{values}</ul></td></tr>"
-        )
-    head = "<tr><th>limit</th><th>what</th><th>whose</th><th>value, and where it is from</th></tr>"
-    return f"<section id='limits'><h2>Limits</h2><table>{head}{''.join(rows)}</table></section>"
-
-
-def _from(kind: str, source: str | None, note: str, book: Rulebook) -> str:
-    words = kind.replace("-", " ")
-    words += f", {book.sources[source].cite}" if source else ""
-    return words + (f" ({note})" if note else "")
-
-
-def _promises(promised: Iterable[Promise]) -> str:
-    rows = "".join(
-        f"<tr><td>{escape(one.title)}</td><td>{escape(one.because)}</td></tr>" for one in promised
-    )
-    intro = "Proved for every possible foot by <code>recommend check --prove</code>."
-    return (
-        f"<section id='promises'><h2>Promises</h2><p>{intro}</p>"
-        f"<table><tr><th>promise</th><th>because</th></tr>{rows}</table></section>"
-    )
-
-
-def _questions(book: Rulebook) -> str:
-    rows = "".join(
-        f"<tr><td>{escape(one.ask)}</td><td>{escape(one.why)}</td></tr>"
-        for one in book.questions.values()
-    )
-    return (
-        "<section id='questions'><h2>Screening questions</h2>"
-        f"<table><tr><th>question</th><th>why it is asked</th></tr>{rows}</table></section>"
-    )
-
-
-def _sources(book: Rulebook) -> str:
-    rows = "".join(
-        f"<tr id='source-{escape(name)}'><td>{escape(name)}</td><td>{escape(one.cite)}</td>"
-        f"<td>{escape(one.seen.replace('-', ' '))}</td><td>{escape(one.says)}"
-        f"{escape(' Conflict: ' + one.conflict) if one.conflict else ''}</td></tr>"
-        for name, one in book.sources.items()
-    )
-    head = "<tr><th>id</th><th>source</th><th>seen</th><th>says</th></tr>"
-    return f"<section id='sources'><h2>Sources</h2><table>{head}{rows}</table></section>"
-
-
-# --- the decision map: one cell for each combination of the axes that foot types read ------------
-
-
-def _map(book: Rulebook) -> str:
-    axes = map_axes(book)
-    if len(axes) != 3:
-        words = "The types of this rulebook do not read exactly three axes; see the rules below."
-        return f"<section id='map'><h2>Decision map of foot types</h2><p>{words}</p></section>"
-    rows, columns = axes[:2], axes[2]
-    body = "".join(_map_rows(book, rows, columns))
-    count_rows = len(book.axes[rows[0]].values) * len(book.axes[rows[1]].values)
-    width, height = 250 + 190 * len(book.axes[columns].values), 44 + 26 * count_rows
-    caption = (
-        f"Rows: {book.axes[rows[0]].title} and {book.axes[rows[1]].title}. "
-        f"Columns: {book.axes[columns].title}. Each combination is one type; cells of the same "
-        "type carry the same name."
-    )
-    return (
-        f"<section id='map'><h2>Decision map of foot types</h2><figure>"
-        f"<svg viewBox='0 0 {width} {height}' role='img' aria-label='Decision map of foot types' "
-        f"font-family='system-ui, sans-serif' font-size='12'>{body}</svg>"
-        f"<figcaption>{escape(caption)}</figcaption></figure></section>"
-    )
-
-
-def map_axes(book: Rulebook) -> list[str]:
-    """The axes that foot types read, in the order of the rulebook."""
-    read = frozenset().union(*(rule.facts for rule in _type_rules(book)))
-    return [axis for axis in book.axes if f"axis_{axis}" in read]
-
-
-def type_of(book: Rulebook, values: dict[str, str]) -> FootType | None:
-    """The foot type of a combination of axis values, or None when it has none."""
-    facts = {f"axis_{axis}": value for axis, value in values.items()}
-    for rule in _type_rules(book):
-        if any(satisfied(branch, facts) for branch in rule.holds):
-            then = rule.rule.then
-            assert isinstance(then, AxisThen)
-            return book.types[then.value]
-    return None
-
-
-def _type_rules(book: Rulebook) -> list[CompiledRule]:
-    return [
-        rule
-        for rule in book.rules
-        if isinstance(rule.rule.then, AxisThen) and rule.rule.then.axis == FOOT_TYPE
-    ]
-
-
-def _map_rows(book: Rulebook, rows: list[str], columns: str) -> Iterator[str]:
-    for index, value in enumerate(book.axes[columns].values):
-        yield f"<text x='{256 + 190 * index}' y='28' font-weight='bold'>{escape(value)}</text>"
-    top = 38
-    shades: dict[str, int] = {}
-    for first in book.axes[rows[0]].values:
-        for second in book.axes[rows[1]].values:
-            yield f"<text x='4' y='{top + 17}'>{escape(f'{first}, {second} {rows[1]}')}</text>"
-            for index, value in enumerate(book.axes[columns].values):
-                kind = type_of(book, {rows[0]: first, rows[1]: second, columns: value})
-                name = kind.id if kind else "(none)"
-                shade = shades.setdefault(name, len(shades))
-                yield _cell(250 + 190 * index, top, name, shade)
-            top += 26
-
-
-def _cell(left: int, top: int, name: str, shade: int) -> str:
-    """A cell in a light tint; the name says what the tint only repeats."""
-    hue = shade * 137 % 360  # far apart for neighbours in the order of appearance
-    return (
-        f"<rect x='{left}' y='{top}' width='186' height='24' fill='hsl({hue} 60% 90%)' "
-        f"stroke='#777'/><text x='{left + 5}' y='{top + 16}' fill='#111'>{escape(name)}</text>"
     )

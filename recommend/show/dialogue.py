@@ -17,19 +17,19 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 from recommend.show.words import LEVEL_WORDS
-from recommend.visit.answers import Item
+from recommend.visit.answers import BothFeet, Item, Kind
 from recommend.visit.entry import COMMANDS, Entry, Reply
 from recommend.visit.steps import Step
 
 WIDEST = 100
 LEAVE = "q"
 SHORT_HINT = 20  # characters of a hint that stand on the line of the answer
-_ROOM = 3  # columns of a key that is typed: a sign, the key, a space
+_ROOM = 6  # columns of two keys that are typed, each a sign, the key, a space
 _APART = "   "  # between the answers of a hint
 _LOCAL = 3  # where the local modes stand among the attributes of a terminal
 KEYS = (
-    "At any question: ? help, < back, x remove, > rest of this block, q stop for now. "
-    "Enter leaves a question out, or keeps what stands in [brackets]."
+    "At any question: ? help, < back, x leave out, > rest of this block, q stop for now. "
+    "Enter leaves a typed question out, or keeps what stands in [brackets]; x leaves out any."
 )
 SAVED = " Saved after every answer."
 
@@ -236,10 +236,22 @@ def _line() -> str:
 
 
 def _key(step: Step) -> str:
-    """One key that answers or commands, echoed; Enter is an empty answer."""
+    """The key that answers or commands, echoed; two, left then right, where both feet are asked.
+
+    Enter is an empty answer.
+    """
+    text = _one_key(step.kind)
+    if isinstance(step.kind, BothFeet) and text not in (*COMMANDS, LEAVE, ""):
+        text += " " + _one_key(step.kind)
+    return text
+
+
+def _one_key(kind: Kind) -> str:
+    """One key; a sign waits for its digit where items are scored."""
     descriptor = sys.stdin.fileno()
+    inner = kind.inner if isinstance(kind, BothFeet) else kind
     text = _pressed(descriptor)
-    if isinstance(step.kind, Item) and text in ("-", "+"):
+    if isinstance(inner, Item) and text in ("-", "+"):
         print(text, end="", flush=True)
         text += _pressed(descriptor)
     print(text[-1:], end=" ", flush=True)

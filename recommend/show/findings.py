@@ -28,6 +28,9 @@ def print_findings(findings: Iterable[Finding], looked_at: Iterable[str], out: C
     for finding in found:
         print_finding(finding, out)
     out.print(Text(summary(found, looked_at), style="bold"))
+    if found:
+        words = f"What a word such as `{found[0].code}` means: `recommend help findings`."
+        out.print(inset(words, 0))
 
 
 def print_verdicts(verdicts: Iterable[Verdict], out: Console) -> None:

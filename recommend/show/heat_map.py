@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import io
 from pathlib import Path
 
 import numpy as np
@@ -12,11 +13,12 @@ from recommend.coverage.report import by_type
 from recommend.coverage.run import Run
 from recommend.errors import InputError, Place
 from recommend.extras import not_installed
+from recommend.output import PICTURE, refuse_other_kinds, write_output
 
 ENDINGS = (".svg", ".png", ".pdf")
 
 
-def check_picture(path: Path) -> None:
+def check_picture(path: Path, *, force: bool = False) -> None:
     """Refuse early what `draw_heat_map` could not draw.
 
     Raises
@@ -24,15 +26,16 @@ def check_picture(path: Path) -> None:
     RecommendError
         If matplotlib is not installed.
     InputError
-        If the ending of `path` is no picture.
+        If the ending of `path` is no picture, or a file of another kind is there.
     """
     if path.suffix not in ENDINGS:
         raise InputError(Place(str(path)), f"`{path.suffix}` is no picture", ", ".join(ENDINGS))
     if importlib.util.find_spec("matplotlib") is None:
         raise not_installed("a picture", "plot")
+    refuse_other_kinds(path, PICTURE, force=force)
 
 
-def draw_heat_map(run: Run, path: Path) -> None:
+def draw_heat_map(run: Run, path: Path, *, force: bool = False) -> None:
     """Draw the share served of every foot type and size range.
 
     Raises
@@ -40,7 +43,7 @@ def draw_heat_map(run: Run, path: Path) -> None:
     RecommendError
         As `check_picture`, or if the file cannot be written.
     """
-    check_picture(path)
+    check_picture(path, force=force)
     from matplotlib.figure import Figure
 
     types = by_type(run.coverage.cells)
@@ -70,10 +73,9 @@ def draw_heat_map(run: Run, path: Path) -> None:
         fontsize=9,
         loc="left",
     )
-    try:
-        figure.savefig(path, dpi=150)
-    except OSError as error:
-        raise InputError(Place(str(path)), f"cannot be written ({error.strerror})") from error
+    drawn = io.BytesIO()
+    figure.savefig(drawn, format=path.suffix[1:], dpi=150)
+    write_output(path, drawn.getvalue(), PICTURE, force=force)
 
 
 def _draw(axes: object, grid: np.ndarray) -> None:

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 from importlib.resources.abc import Traversable
-from pydoc import pager
 from typing import ClassVar
 
 import yaml
@@ -23,7 +22,7 @@ from rich.text import Text
 from rich.theme import Theme
 
 from recommend.rulebook import Rulebook
-from recommend.show.console import console
+from recommend.show.console import console, print_paged
 from recommend.show.manual_facts import filled, has_places
 
 # Who a page is for, in the order of the table of contents.
@@ -36,7 +35,6 @@ READERS = {
 WIDEST = 100
 _PLAIN_CODE = Theme({"markdown.code": "bold"})
 _CODE = re.compile(r"(?<!`)`([^`]+)`(?!`)")
-_ESCAPES = re.compile(r"\x1b\[[0-9;]*m")  # not every pager shows bold
 _FILL = re.compile(r"[ \t]+$", re.MULTILINE)
 _APART = re.compile(r"\n{3,}")
 
@@ -117,20 +115,16 @@ def show(page: Page, rulebook: Callable[[], Rulebook]) -> None:
     can be read while the settings are broken.
     """
     text = filled(page.text, rulebook()) if has_places(page.text) else page.text
+    print_paged([_rendered(text)])
+
+
+def _rendered(text: str) -> Text:
+    """`text` as lines; words of code keep their marks, which a plain screen needs."""
     out = console()
-    shown = _rendered(text, out)
-    if not out.is_terminal or shown.count("\n") < out.height:
-        out.file.write(shown)
-        return
-    pager(_ESCAPES.sub("", shown))
-
-
-def _rendered(text: str, out: Console) -> str:
-    """`text` as lines for `out`; words of code keep their marks, which a plain screen needs."""
     title, _, rest = text.partition("\n")
     marked = _CODE.sub(r"`` `\1` ``", rest)
     with out.use_theme(_PLAIN_CODE), out.capture() as held:
         out.print(title.removeprefix("# "), style="bold")
         out.print()
         out.print(_Text(marked, hyperlinks=False), width=min(out.width, WIDEST))
-    return _APART.sub("\n\n", _FILL.sub("", held.get())).rstrip() + "\n"
+    return Text.from_ansi(_APART.sub("\n\n", _FILL.sub("", held.get())).rstrip())

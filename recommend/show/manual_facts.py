@@ -12,21 +12,16 @@ import re
 from collections import Counter
 from collections.abc import Callable, Iterator
 
+from recommend.check.finding import CODES
 from recommend.errors import EXIT_WORDS, RecommendError, nearest
 from recommend.extras import how_to_add
 from recommend.measure.definitions import MeasureDef, unit_words
 from recommend.rulebook import Rulebook
+from recommend.rulebook.words import kind_words
 from recommend.show.words import number
 
-PLACE = re.compile(r"\{\{([a-z0-9.-]+)(?:\s+(percent|size))?\}\}")
+PLACE = re.compile(r"\{\{([a-z0-9.-]+)(?:\s+(percent))?\}\}")
 _PERCENT = 100
-_KIND = {
-    "published": "published",
-    "derived": "derived from published figures",
-    "common-practice": "common practice",
-    "from-memory": "from memory, to be verified",
-    "assumption": "an assumption of ours",
-}
 
 
 def has_places(text: str) -> bool:
@@ -58,9 +53,7 @@ def _value(name: str, form: str | None, book: Rulebook) -> str:
     if kind == "measures":
         return _error(book.measures[rest.removesuffix(".error")]) or "an unknown error"
     value = book.parameters[name]
-    if form == "percent":
-        return f"{_PERCENT * value:g}"
-    return f"{abs(value) if form == 'size' else value:g}"
+    return f"{_PERCENT * value if form else value:g}"
 
 
 def _limit(name: str, book: Rulebook) -> str:
@@ -89,20 +82,20 @@ def meanings(book: Rulebook) -> Iterator[str]:
 
 def _error_words(one: MeasureDef) -> str:
     size = _error(one)
-    return f" One reading ±{size} ({_KIND[one.error.kind]})." if size and one.error else ""
+    return f" One reading ±{size} ({kind_words(one.error.kind)})." if size and one.error else ""
 
 
 def _norm_words(one: MeasureDef) -> str:
     if one.norm is None:
         return ""
     mean, sd = number(one.norm.mean, one.decimals), number(one.norm.sd, one.decimals + 1)
-    return f" Mean of a studied group {mean}, SD {sd} ({_KIND[one.norm.kind]})."
+    return f" Mean of a studied group {mean}, SD {sd} ({kind_words(one.norm.kind)})."
 
 
 def limit_kinds(book: Rulebook) -> Iterator[str]:
     """How many limits there are, and how well they are known."""
     kinds = Counter(value.kind for value in book.limit_values)
-    parts = ", ".join(f"{count} are {_KIND[kind]}" for kind, count in kinds.most_common())
+    parts = ", ".join(f"{count} are {kind_words(kind)}" for kind, count in kinds.most_common())
     total = sum(kinds.values())
     yield f"{len(book.limits)} limits with {total} values, those of every norm counted: {parts}"
 
@@ -125,6 +118,11 @@ def exit_codes(_book: Rulebook) -> Iterator[str]:
     return (f"| {code.value} | {words} |" for code, words in EXIT_WORDS.items())
 
 
+def findings(_book: Rulebook) -> Iterator[str]:
+    """What each finding of `recommend check` means."""
+    return (f"- `{code}`: {words}" for code, words in CODES.items())
+
+
 LISTS: dict[str, Callable[[Rulebook], Iterator[str]]] = {
     "how-to-measure": how_to_measure,
     "what-numbers-mean": meanings,
@@ -132,4 +130,5 @@ LISTS: dict[str, Callable[[Rulebook], Iterator[str]]] = {
     "cautions": cautions,
     "published-names": published_names,
     "exit-codes": exit_codes,
+    "findings": findings,
 }

@@ -28,7 +28,9 @@ TITLES: Mapping[str, str] = {
     "toe-out": "toe-out on the mat",
     "contact-time": "contact time",
     "cop-path-length": "length of the COP path",
+    "peak-angle": "rearfoot angle, peak over stance",
     "peak-time": "time of the peak, in stance",
+    "rearfoot-return": "how far it has come back in propulsion",
     "heel-vertical-midstance": "heel to the vertical, midstance",
     "leg-vertical-midstance": "leg to the vertical, midstance",
 }

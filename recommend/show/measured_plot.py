@@ -6,6 +6,7 @@ that a print in grey can be read.
 
 from __future__ import annotations
 
+import io
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -16,6 +17,7 @@ from recommend.errors import InputError, Place
 from recommend.extras import not_installed
 from recommend.measure.measured import Measured
 from recommend.measure.phases import PHASES, STANCE_POINTS, Phase, phase_slices
+from recommend.output import PICTURE, write_output
 from recommend.show.bands import Band
 
 _SUFFIXES = (".svg", ".png", ".pdf")
@@ -52,10 +54,10 @@ def save_plot(
             _footprint(axis, one, highest, parameters)
         else:
             _angle(axis, one, bands, parameters)
-    try:
-        figure.savefig(path, dpi=150, metadata={"Date": None} if path.suffix == ".svg" else None)
-    except OSError as error:
-        raise InputError(Place(str(path)), f"cannot be written ({error.strerror})") from error
+    kind = path.suffix[1:].lower()
+    drawn = io.BytesIO()
+    figure.savefig(drawn, format=kind, dpi=150, metadata={"Date": None} if kind == "svg" else None)
+    write_output(path, drawn.getvalue(), PICTURE)
 
 
 def _figure(count: int) -> tuple[Any, list[Any]]:

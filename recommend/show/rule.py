@@ -10,7 +10,7 @@ from rich.text import Text
 from recommend.check.touched import Touched
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.models import Basis
-from recommend.rulebook.words import sentence_lines, then_lines
+from recommend.rulebook.words import kind_words, sentence_lines, then_lines
 from recommend.show.layout import bullet, heading, inset
 
 _EXAMPLES = 4
@@ -55,14 +55,8 @@ def _print_reach(found: Touched, out: Console) -> None:
 
 def basis_lines(basis: Basis, book: Rulebook) -> Iterator[str]:
     """What stands behind a statement, one source a line."""
-    kinds = {
-        "published": "published",
-        "derived": "derived from published figures",
-        "common-practice": "common practice, no source",
-        "from-memory": "from memory, to be verified",
-        "assumption": "an assumption of this rulebook",
-    }
-    yield kinds[basis.kind] + (f": {basis.note}" if basis.note else "")
+    words = kind_words(basis.kind, sourced=bool(basis.sources))
+    yield words + (f": {basis.note}" if basis.note else "")
     for name in basis.sources:
         source = book.sources[name]
         yield f"{source.cite} [{name}, seen {source.seen.replace('-', ' ')}]: {source.says}"

@@ -8,7 +8,6 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from urllib.parse import quote
 
 from recommend.errors import InputError, Place
 from recommend.settings import SETTINGS, setting
@@ -93,7 +92,7 @@ def _open_to_write(path: Path) -> sqlite3.Connection:
 
 
 def _open_to_read(path: Path) -> sqlite3.Connection:
-    address = f"file:{quote(str(path))}?mode=ro"
+    address = f"{path.absolute().as_uri()}?mode=ro"  # on every platform, drives included
     if not os.access(path.parent, os.W_OK) and not path.with_name(path.name + "-wal").exists():
         address += "&immutable=1"  # a copy on a medium that cannot be written to
     connection = sqlite3.connect(address, timeout=BUSY_SECONDS, isolation_level=None, uri=True)

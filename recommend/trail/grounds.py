@@ -9,15 +9,9 @@ from recommend.measure.definitions import MeasureDef, unit_words
 from recommend.measure.model import Measure
 from recommend.rulebook import Rulebook
 from recommend.rulebook.models import Basis, LimitValue
+from recommend.rulebook.words import kind_words
 from recommend.trail.node import Node
 
-KINDS = {
-    "published": "published",
-    "derived": "derived from published figures",
-    "common-practice": "common practice, no source",
-    "from-memory": "from memory, to be verified",
-    "assumption": "our assumption",
-}
 SEEN = {
     "in-source": "seen in the source",
     "second-hand": "seen quoted elsewhere",
@@ -38,7 +32,8 @@ def source_node(book: Rulebook, source_id: str) -> Node:
 
 def basis_node(book: Rulebook, basis: Basis) -> Node:
     """What stands behind a rule: its kind, its note, its sources in full."""
-    text = f"basis: {KINDS[basis.kind]}" + (f"; {basis.note}" if basis.note else "")
+    words = kind_words(basis.kind, sourced=bool(basis.sources))
+    text = f"basis: {words}" + (f"; {basis.note}" if basis.note else "")
     return Node("basis", text, children=tuple(source_node(book, one) for one in basis.sources))
 
 
@@ -47,7 +42,7 @@ def limit_node(book: Rulebook, limit_id: str, value: LimitValue) -> Node:
     limit = book.limits[limit_id]
     words = "".join(f", {name} {word}" for name, word in value.where.items())
     text = f"limit {limit_id} = {value.value:g}{unit_words(limit.unit)}: {limit.title}"
-    ground = f"for {limit.population}{words}; {KINDS[value.kind]}"
+    ground = f"for {limit.population}{words}; {kind_words(value.kind, sourced=bool(value.source))}"
     ground += f"; {value.note}" if value.note else ""
     children = [Node("remark", ground)]
     if value.source:

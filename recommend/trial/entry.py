@@ -10,13 +10,14 @@ from typing import Any, get_args
 
 from ruamel.yaml.comments import CommentedMap
 
+from recommend.atomic import held, write_atomically
 from recommend.errors import InputError, Place, nearest
 from recommend.measure.measured import Measured
 from recommend.measure.model import SIDES, Side
 from recommend.reading import read_document, validate
 from recommend.trial.steps import PHASES, STANDING, steps_of
 from recommend.visit.models import Foot, Region, TrialFeet, Visit
-from recommend.visit.writing import child, edited, flow, not_written, replace_text
+from recommend.visit.writing import child, edited, flow, not_written
 
 _LOAD = "lateral-load"
 _TYPED = Place("the command line")
@@ -57,7 +58,7 @@ class Zero:
 
 
 def read_angle(entry: Entry, text: str, visit: Visit, zero: Zero) -> None:
-    """Add one typed reading, such as ``left.contact=5.1,4.8,5.0``.
+    """Add one typed reading, such as ``left.contact=2.7,1.9,2.4``.
 
     Raises
     ------
@@ -179,13 +180,14 @@ def add_step(path: Path, entry: Entry, *, anew: bool = False) -> Visit:
             trials.append(found[0])
         _fill(found[0], entry)
 
-    document = edited(read_document(path), "trials", edit, [])
-    visit = validate(Visit, document)
-    try:
-        steps_of(visit, document)  # refuses another zero before anything is written
-    except InputError as error:
-        raise not_written(error) from None
-    replace_text(path, document.text)
+    with held(path):
+        document = edited(read_document(path), "trials", edit, [])
+        visit = validate(Visit, document)
+        try:
+            steps_of(visit, document)  # refuses another zero before anything is written
+        except InputError as error:
+            raise not_written(error) from None
+        write_atomically(path, document.text)
     return visit
 
 
@@ -238,7 +240,7 @@ def _numbers(text: str, whole: str) -> list[float]:
             raise InputError(
                 _TYPED,
                 f"`{part.strip()}` in `{whole}` is not a number",
-                "numbers with a decimal point, separated by commas, such as 5.1,4.8,5.0",
+                "numbers with a decimal point, separated by commas, such as 2.7,1.9,2.4",
             )
         numbers.append(int(number) if number.is_integer() else number)
     return numbers

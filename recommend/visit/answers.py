@@ -146,6 +146,39 @@ def _number(text: str, kind: Number) -> float | int:
     return int(number) if number == int(number) else number
 
 
+TWO_WAYS = (
+    "can be read in two ways; write decimals with a point (4.5 5.1), or put ; between numbers "
+    "with a decimal comma (4,5; 5,1)"
+)
+
+
+def numbers_in(text: str, unit: str = "") -> list[float | int]:
+    """Several numbers of one line: blanks, `;` or `, ` between them, a decimal point or comma.
+
+    The one way in which lists of numbers are read wherever a person types them.
+
+    Raises
+    ------
+    RefusedError
+        If a comma could be a decimal sign as well as stand between two numbers, or a word is
+        no number.
+    """
+    body = text.strip().strip("[]").strip()
+    tight = re.search(r"\d,\d", body)  # a comma with no blank behind it
+    if ";" in body or not tight:
+        separator = r"[;\s]+" if tight else r"[,;\s]+"
+    elif re.fullmatch(r"[-+\u2212]?\d+(,[-+\u2212]?\d+){2,}", body):
+        separator = ","  # 4,5,6: no number has two decimal commas
+    elif "." in body and not re.search(r"\d,\d+\s*(?![.\d])", body):
+        separator = r"[,\s]+"
+    else:
+        raise RefusedError(f"`{_short(text)}` {TWO_WAYS}")
+    words = [word.strip(",") for word in re.split(separator, body) if word.strip(",")]
+    if not words:
+        raise RefusedError("nothing to read; write numbers with blanks between")
+    return [_number(word, Number(unit)) for word in words]
+
+
 @dataclass(frozen=True, slots=True)
 class Readings:
     """Several readings in `unit`, such as one angle for each stride."""
@@ -160,21 +193,83 @@ class Readings:
 
     def parse(self, text: str) -> list[float | int]:
         """The value that `text` means; RefusedError when it means nothing here."""
-        if "," in text and "." not in text and not re.search(r",\s|;", text) and " " not in text:
-            raise RefusedError(
-                f"`{_short(text)}` can be read in two ways; write 4.5 with a point, or 4 5 with "
-                "a space"
-            )
-        separator = r"[;\s]+" if re.search(r"\d,\d", text) and "." not in text else r"[,;\s]+"
-        words = [word for word in re.split(separator, text.strip().strip("[]")) if word]
-        if not words:
-            raise RefusedError(f"nothing to read; write {self.hint}")
-        return [_number(word.strip(","), Number(self.unit)) for word in words]
+        return numbers_in(text, self.unit)
 
     def show(self, value: Any) -> str:
         """`value` as the fitter would write it."""
         text = " ".join(f"{one:g}" for one in value)
         return text if len(text) <= MAX_SHOWN else f"{len(value)} readings"
+
+
+NOT_TAKEN = "-"  # stands for a foot that was not measured, where both are typed at once
+
+
+@dataclass(frozen=True, slots=True)
+class BothFeet:
+    """Left and right at once: two words with a blank between, two keys, or lists with a / between.
+
+    ``268 270``; ``268 -`` when the right was not taken; ``4.5 5.1 / 4.9 5.0`` for readings.
+    """
+
+    inner: Kind
+
+    @property
+    def hint(self) -> str:
+        """What may be typed."""
+        if self.keys:
+            return f"left, then right: {self.inner.hint}"
+        if isinstance(self.inner, Readings):
+            return f"left / right, such as 4.5 5.1 / 4.9 5.0 ({self.inner.unit})"
+        return f"left and right, {self.inner.hint} each; - for a foot not taken"
+
+    @property
+    def keys(self) -> frozenset[str]:
+        """Keys of which two answer, left first."""
+        return self.inner.keys
+
+    def parse(self, text: str) -> tuple[Any, Any]:
+        """Left and right, None for a foot not taken; RefusedError when it means nothing here."""
+        parts = self._parts(text)
+        if len(parts) != 2:
+            raise RefusedError(f"`{_short(text)}` is not two feet; write {self.hint}")
+        left, right = (None if p == NOT_TAKEN else self.inner.parse(p) for p in parts)
+        return left, right
+
+    def _parts(self, text: str) -> list[str]:
+        if isinstance(self.inner, Readings):
+            if "/" in text:
+                return [part.strip() or NOT_TAKEN for part in text.split("/")]
+            # One number for each foot needs no mark between.
+            return [f"{one:g}" for one in numbers_in(text)]
+        word = text.strip()
+        if self.keys and " " not in word:  # two keys without a blank between
+            return re.findall(r"[-+\u2212]\d|.", word)
+        return word.split()
+
+    def show(self, value: Any) -> str:
+        """`value` as the fitter would write it."""
+        between = " / " if isinstance(self.inner, Readings) else " "
+        return between.join(NOT_TAKEN if one is None else self.inner.show(one) for one in value)
+
+
+# Any key but those that command opens a group that is read out.
+_OPENING = frozenset("abcdefghijklmnoprstuvwyz0123456789")
+
+
+@dataclass(frozen=True, slots=True)
+class ReadOut:
+    """Questions read out together: n says that none of them holds, any other key asks each."""
+
+    hint: str = "n none of these   any other key: one by one"
+    keys: frozenset[str] = _OPENING
+
+    def parse(self, text: str) -> str:
+        """``in-group`` or ``singly``."""
+        return "in-group" if text.strip().lower() in ("n", "in-group") else "singly"
+
+    def show(self, value: Any) -> str:
+        """`value` in words."""
+        return "none of these" if value == "in-group" else "one by one"
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,13 +9,13 @@ from typing import Any
 
 import yaml
 
-from recommend.atomic import held
+from recommend.atomic import held, write_atomically
 from recommend.errors import InputError, Place, nearest
 from recommend.reading.document import Document, parse_document, read_document
 from recommend.visit.models import Visit
 from recommend.visit.steps import Step
 from recommend.visit.tree import drop, get, put
-from recommend.visit.writing import edit_visit, replace_text, validate_unwritten
+from recommend.visit.writing import edit_visit, validate_unwritten
 
 
 def step_called(name: str, steps: tuple[Step, ...]) -> Step:
@@ -64,7 +64,7 @@ def _change_line(path: Path, key: str, value: Any) -> Visit:
     with held(path):
         text = _with_line(read_document(path), key, value)
         visit = validate_unwritten(parse_document(text, str(path)))
-        replace_text(path, text)
+        write_atomically(path, text)
     return visit
 
 

@@ -9,33 +9,63 @@ from datetime import date
 from typing import get_args
 
 from recommend.visit.answers import Known, Number, Text
-from recommend.visit.intake import SCREENING, YES_NO, Absorb, Asked, intake
+from recommend.visit.intake import FPI_ITEMS, LENGTHS, SCREENING, YES_NO, Absorb, Asked, intake
 from recommend.visit.models import Region, Visit
 from recommend.visit.steps import Step
-from recommend.visit.tree import SIDES, Path, Tree
+from recommend.visit.tree import SIDES, Both, Path, Tree, each_foot, get, put
 
 SINCE = "Since the last visit"
-CARRIED = ("age-band", "purpose", "shoe-size", "body-mass-kg")  # asked again, Enter keeps them
+# Taken over and counted until taken anew, by what it is called at the counter and where it stands.
+CARRIED: Mapping[str, Path] = {
+    "age-band": ("age-band",),
+    "purpose": ("purpose",),
+    "shoe-size": ("shoe-size",),
+    "body-mass": ("body-mass-kg",),
+    **{name: ("feet", Both(), "fpi", "items", name) for name, *_ in FPI_ITEMS},
+    "fpi-total": ("feet", Both(), "fpi", "total"),
+    **{name: ("feet", Both(), *keys) for name, _, keys, _ in LENGTHS},
+    "arch-index": ("feet", Both(), "arch-index"),
+}
+# Told anew each time even so: it says what the customer is and wants today.
+_ASKED_AGAIN = frozenset({"age-band", "purpose"})
 
 
-def begun_again(earlier: Visit, name: str, today: date) -> Tree:
+def begun_again(earlier: Visit, name: str, today: date, child_days: float = 0) -> Tree:
     """What the visit of a customer who comes back begins with.
+
+    Sizes, posture and wishes of the visit before count until they are taken anew, each with the
+    day on which it was taken. Screening, pain and motion do not: they are asked and filmed again.
 
     Parameters
     ----------
     earlier : the visit before.
     name : what that visit is called on the shelf.
     today : the date of the new visit.
+    child_days : the most days for which what was measured of a child or teen counts.
     """
     before = earlier.model_dump(mode="json", by_alias=True, exclude_unset=True)
+    tree: Tree = {"reference": earlier.reference, "date": today.isoformat(), "carried": {}}
+    for stem, path in CARRIED.items():
+        taken = earlier.carried.get(stem, earlier.date or today.isoformat())
+        if not _still_true(earlier, stem, date.fromisoformat(taken), today, child_days):
+            continue
+        for side_path in each_foot(path):
+            value = get(before, side_path)
+            if value is not None:
+                put(tree, side_path, copy.deepcopy(value))
+                if stem not in _ASKED_AGAIN:
+                    tree["carried"][stem] = taken
+    tree["follow-up"] = {"of": name, **_handed_over(earlier)}
     pain = _worst(earlier)
-    tree: Tree = {"reference": earlier.reference, "date": today.isoformat()}
-    tree |= {key: copy.deepcopy(before[key]) for key in CARRIED if key in before}
-    tree["follow-up"] = {"of": name}
     if pain:
         tree["follow-up"]["pain-before"] = pain
-    tree["follow-up"] |= _handed_over(earlier)
     return tree
+
+
+def _still_true(earlier: Visit, stem: str, taken: date, today: date, child_days: float) -> bool:
+    """Whether an answer of then can stand for today: feet that grow are measured again."""
+    grows = earlier.age_band in (None, "child", "teen") and stem not in _ASKED_AGAIN
+    return not grows or (today - taken).days <= child_days
 
 
 def _worst(earlier: Visit) -> dict[str, int]:

@@ -17,10 +17,21 @@ from recommend.visit.answers import Choice, RefusedError
 from recommend.visit.models import Visit
 from recommend.visit.shelf import Draft
 from recommend.visit.steps import Step
-from recommend.visit.tree import Tree, drop, put, tidied
+from recommend.visit.together import carried_over
+from recommend.visit.tree import Tree, put, tidied
 
 HELP, BACK, PAST, CLEAR = "?", "<", ">", "x"
 COMMANDS = frozenset({HELP, BACK, PAST, CLEAR})
+
+# Asked at the end, where questions were passed over.
+PASSED_OVER = Step(
+    id="passed-over",
+    block="Passed over",
+    ask="Some questions can change nothing any more.",
+    kind=Choice({"e": "end here", "o": "open them"}),
+    path=("passed-over",),
+    help="Whatever is answered there, no note, foot type, need or product would be another.",
+)
 
 # Asked after a stop, in place of the next step.
 AFTER_STOP = Step(
@@ -44,6 +55,9 @@ class Judge(Protocol):
 
     def advice(self, visit: Visit) -> dict[str, str]:
         """See-a-clinician notes that hold, by rule, each as a sentence."""
+
+    def still_open(self, visit: Visit) -> frozenset[str]:
+        """Measures that can still change a note, a foot type or a need."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +88,8 @@ class Entry:
     def __init__(self, steps: Sequence[Step], draft: Draft, judge: Judge) -> None:
         self.steps, self.draft, self.judge = tuple(steps), draft, judge
         self._index = {step.id: number for number, step in enumerate(self.steps)}
-        self._done = False
+        self._done, self._offering = False, False
+        self._open: tuple[Tree, frozenset[str]] | None = None
         if draft.at not in self._index:
             draft.at = self.steps[0].id
 
@@ -83,6 +98,9 @@ class Entry:
         """The step being asked; None at the end."""
         if self._done:
             return None
+        if self._offering:
+            names = ", ".join(step.id.replace("-", " ") for step in self.passed_over)
+            return replace(PASSED_OVER, ask=f"{PASSED_OVER.ask} {names[:1].upper()}{names[1:]}")
         return AFTER_STOP if self.draft.halted else self.steps[self._position]
 
     @property
@@ -108,6 +126,8 @@ class Entry:
             return Reply("help", step.help)
         if command == BACK:
             return self._back()
+        if self._offering:
+            return self._opening(text)
         if step is AFTER_STOP:
             return self._after_stop(text)
         if command == PAST:
@@ -115,6 +135,13 @@ class Entry:
         if command == CLEAR and step.absorb is None:
             return self._clear(step)
         return self._answer(step, text) if command else self._enter(step)
+
+    def _end(self) -> None:
+        """End, or offer what was passed over."""
+        if self.passed_over:
+            self._offering = True
+        else:
+            self.finish()
 
     def finish(self) -> None:
         """End here; what was not asked stays not asked."""
@@ -124,16 +151,63 @@ class Entry:
     def _position(self) -> int:
         return self._index[self.draft.at]
 
+    @property
+    def passed_over(self) -> list[Step]:
+        """Steps that are not asked because they can change nothing, or stand from before."""
+        if self.draft.opened:
+            return []
+        tree = self.draft.tree
+        return [s for s in self.steps if s.asked_if(tree) and not self._worth_asking(s)]
+
     def _asked(self) -> list[Step]:
-        return [step for step in self.steps if step.asked_if(self.draft.tree)]
+        tree = self.draft.tree
+        return [s for s in self.steps if s.asked_if(tree) and self._worth_asking(s)]
+
+    def _worth_asking(self, step: Step) -> bool:
+        """Whether an answer can still change the outcome; what was answered here stays asked."""
+        tree = self.draft.tree
+        if self.draft.opened or step.id == self.draft.at:
+            return True
+        if carried_over(tree, step):
+            return False
+        if not step.feeds or step.standing(tree) is not None:
+            return True
+        return bool(step.feeds & self._still_open())
+
+    def _still_open(self) -> frozenset[str]:
+        """Asked of the judge once for the same data."""
+        if self._open is None or self._open[0] != self.draft.tree:
+            tree = copy.deepcopy(self.draft.tree)
+            self._open = (tree, self.judge.still_open(visit_of(tree)))
+        return self._open[1]
+
+    def _opening(self, text: str) -> Reply:
+        try:
+            chosen = PASSED_OVER.kind.parse(text)
+        except RefusedError as error:
+            return Reply("refused", str(error))
+        self._offering = False
+        if chosen == "end here":
+            self.finish()
+            return Reply("taken", chosen)
+        first = self.passed_over[0].id
+        self.draft.opened, self.draft.at = True, first
+        return Reply("taken", chosen)
 
     def _enter(self, step: Step) -> Reply:
-        """Enter alone keeps what stands, or gives the usual answer, or leaves the step out."""
+        """Enter alone keeps what stands, or gives the usual answer, or leaves the step out.
+
+        At a question of one key it leaves nothing out: a key pressed too often is no answer.
+        """
         standing = step.standing(self.draft.tree)
         if standing is not None:
             return self._move(self._warned(Reply("kept", standing), step))
         usual = step.usual(self.draft.tree)
-        return self._answer(step, usual) if usual else self._move(Reply("left-out", "left out"))
+        if usual:
+            return self._answer(step, usual)
+        if step.kind.keys:
+            return Reply("refused", f"nothing was answered; {CLEAR} leaves this question out")
+        return self._move(Reply("left-out", "left out"))
 
     def _answer(self, step: Step, text: str) -> Reply:
         before = self.draft.tree
@@ -151,13 +225,14 @@ class Entry:
         if doubt:
             self.draft.doubted[step.id] = value
             return Reply("again", doubt)
+        after.get("carried", {}).pop(step.stem, None)
         self.draft.tree = after
         self.draft.doubted.pop(step.id, None)
         reply = self._warned(Reply("taken", said), step)
         return reply if step.absorb else self._move(reply)
 
     def _clear(self, step: Step) -> Reply:
-        drop(self.draft.tree, step.path)
+        step.empty(self.draft.tree)
         visit = visit_of(self.draft.tree)
         self.draft.said = [*self.judge.stops(visit), *self.judge.advice(visit)]
         return self._move(Reply("removed", "left out; missing stays missing"))
@@ -188,7 +263,7 @@ class Entry:
     def _without(self, step: Step) -> Visit:
         """The visit as it would be without the answer of `step`."""
         tree = copy.deepcopy(self.draft.tree)
-        drop(tree, step.path)
+        step.empty(tree)
         try:
             return visit_of(tree)
         except InputError:  # another answer stands on this one
@@ -205,6 +280,9 @@ class Entry:
         return Reply("taken", str(chosen))
 
     def _back(self) -> Reply:
+        if self._offering:
+            self._offering = False
+            return Reply("back")
         if self.draft.halted:  # the step that brought the stop is the one before
             self.draft.halted = False
         before = [s for s in self._asked() if self._index[s.id] < self._position]
@@ -220,7 +298,7 @@ class Entry:
             ahead = [s for s in ahead if s.block != here.block]
         if not ahead:
             if not self.draft.halted:
-                self.finish()
+                self._end()
             return replace(reply, block_ended=here.block)
         self.draft.at = ahead[0].id
         ended = here.block if ahead[0].block != here.block else ""
@@ -229,8 +307,9 @@ class Entry:
 
 def _with_answer(before: Tree, step: Step, value: Any) -> tuple[Tree, str]:
     """The data with an answer in them, and the answer in words."""
-    if step.absorb is not None:
-        return step.absorb(before, value)
+    fill = step.absorb or step.fill
+    if fill is not None:
+        return fill(before, value)
     after = copy.deepcopy(before)
     put(after, step.path, value)
     return after, step.standing(after) or ""

@@ -6,9 +6,9 @@ Clin Biomech 21:89-98. The reminders are our own words.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import replace
-from typing import Protocol
+from typing import Literal, Protocol
 
 from recommend.visit.answers import Choice, Item, Number, Pains, Readings, Size, Text
 from recommend.visit.steps import Step
@@ -33,6 +33,10 @@ class Asked(Protocol):
     def after_wear(self) -> bool:
         """Whether it is asked only of a customer who comes back."""
 
+    @property
+    def alarming(self) -> Literal["yes", "no"]:
+        """The answer that rules warn of."""
+
 
 YES_NO = Choice({"y": "yes", "n": "no"})
 AGE = Choice({"c": "child", "t": "teen", "a": "adult", "o": "older"})
@@ -55,7 +59,7 @@ FPI_ITEMS = (
     ),
     (
         "calcaneus", "Calcaneus, from behind",
-        "heel leans outwards 5 deg or more", "heel upright", "heel leans inwards 5 deg or more",
+        "heel rolled out, 5 degrees or more", "heel upright", "heel rolled in, 5 degrees or more",
     ),
     (
         "talonavicular-bulge", "Inner side over the talonavicular joint",
@@ -78,7 +82,7 @@ LENGTHS: tuple[tuple[str, str, Path, str], ...] = (
         "Standing on both feet, back of the heel to the longest toe.",
     ),
     (
-        "truncated-length", "Truncated foot length", ("truncated-foot-length-mm",),
+        "truncated-length", "Heel-to-ball length (truncated)", ("truncated-foot-length-mm",),
         "Back of the heel to the joint of the first metatarsal; the toes are left out.",
     ),
     (
@@ -89,20 +93,22 @@ LENGTHS: tuple[tuple[str, str, Path, str], ...] = (
         "heel-width", "Heel width", ("heel-width-mm",), "Standing, the widest part of the heel.",
     ),
     (
-        "dorsum-sitting", "Dorsum height, sitting", ("dorsum-height-mm", "sitting"),
+        "dorsum-sitting", "Instep height (dorsum), sitting", ("dorsum-height-mm", "sitting"),
         "Top of the foot above the floor at half of the foot length, sitting, foot at rest.",
     ),
     (
-        "dorsum-standing", "Dorsum height, standing", ("dorsum-height-mm", "standing"),
+        "dorsum-standing", "Instep height (dorsum), standing", ("dorsum-height-mm", "standing"),
         "The same place, standing with equal weight on both feet. Over the truncated length it "
         "is the arch height ratio.",
     ),
     (
-        "navicular-sitting", "Navicular height, sitting", ("navicular-height-mm", "sitting"),
+        "navicular-sitting", "Inner arch bone (navicular), height sitting",
+        ("navicular-height-mm", "sitting"),
         "Navicular tuberosity above the floor, sitting.",
     ),
     (
-        "navicular-standing", "Navicular height, standing", ("navicular-height-mm", "standing"),
+        "navicular-standing", "Inner arch bone (navicular), height standing",
+        ("navicular-height-mm", "standing"),
         "The same mark, standing. Sitting less standing is the navicular drop.",
     ),
 )  # fmt: skip
@@ -147,6 +153,46 @@ _ANGLE_HELP = (
 )
 
 
+# The measures that a step can give, by its stem; what is not here is asked whatever is known.
+# Lengths and widths are always asked, since the fit of every product rests on them.
+FEEDS: Mapping[str, tuple[str, ...]] = {
+    **dict.fromkeys((*(name for name, *_ in FPI_ITEMS), "fpi-total"), ("fpi", "fpi-difference")),
+    "truncated-length": ("arch-height-ratio", "arch-rigidity"),
+    "dorsum-standing": ("arch-height-ratio", "arch-rigidity"),
+    "dorsum-sitting": ("arch-rigidity",),
+    "navicular-sitting": ("navicular-drop",),
+    "navicular-standing": ("navicular-drop",),
+    **dict.fromkeys(("print-kind", "print-load", "arch-index"), ("arch-index",)),
+    **dict.fromkeys(("standing-zero", "standing-angle"), ("standing-angle",)),
+    "touchdown": ("touchdown-angle", "rearfoot-range"),
+    "contact": ("contact-angle", "contact-difference"),
+    "peak": ("peak-angle", "peak-difference", "rearfoot-range", "rearfoot-return"),
+    "peak-time": ("peak-time",),
+    "midstance": ("midstance-angle",),
+    "propulsion": ("propulsion-angle", "rearfoot-return"),
+    "cop-pattern": ("cop-pattern",),
+    "cpei": ("cpei",),
+}
+
+# What a shop may take or not, by the block that asks for it; the settings say which (`readings`).
+READINGS: Mapping[str, str] = {
+    "posture": POSTURE,
+    "heights": "Lengths and heights",
+    "captures": "Captures",
+    "footprint": "Footprint",
+    "angles": "Rearfoot angles",
+    "load-path": "Path of the load",
+}
+_ALWAYS = frozenset({"foot-length", "forefoot-width", "heel-width"})
+
+
+def taken(step: Step, readings: Collection[str]) -> bool:
+    """Whether a shop that takes these readings asks for a step; none named takes them all."""
+    if not readings or step.stem in _ALWAYS or step.block not in READINGS.values():
+        return True
+    return any(READINGS[one] == step.block for one in readings)
+
+
 Absorb = Callable[[Tree, str], tuple[Tree, str]]
 
 
@@ -162,7 +208,7 @@ def intake(
     zero : the usual zero reference of rearfoot angles of the shop.
     absorb : measures a capture file into the data of a visit; without it none is asked for.
     """
-    return (
+    steps = (
         *screening(questions),
         *_purpose(sizes),
         *_posture(),
@@ -173,6 +219,7 @@ def intake(
         *_load_path(),
         *_remarks(),
     )
+    return tuple(replace(step, feeds=frozenset(FEEDS.get(step.stem, ()))) for step in steps)
 
 
 def screening(questions: Mapping[str, Asked]) -> Iterator[Step]:
@@ -201,6 +248,11 @@ def _comes_back(tree: Tree) -> bool:
 
 def _purpose(sizes: str) -> Iterator[Step]:
     block = "Purpose and size"
+    yield Step(
+        "measured-by", block, "Who asks and measures? (a code, never a name)",
+        Text("up to 20 letters, digits, - _ .", r"[\w.-]{1,20}"), ("measured-by",),
+        "The code of the fitter in this shop; the settings can hold it (`fitter`).",
+    )  # fmt: skip
     yield Step(
         "purpose", block, "What are the shoes for?", PURPOSE, ("purpose",),
         "It decides which gait is looked at and which shoes are offered.",
@@ -294,7 +346,7 @@ def _angles(zero: str) -> Iterator[Step]:
     )  # fmt: skip
     for side in SIDES:
         yield Step(
-            f"standing-angle.{side}", block, f"{side.upper()}: standing, degrees inwards",
+            f"standing-angle.{side}", block, f"{side.upper()}: heel in standing, degrees rolled in",
             Readings("deg"), ("feet", side, still, "angle"), _ANGLE_HELP,
         )  # fmt: skip
     yield Step(
@@ -308,10 +360,10 @@ def _angles(zero: str) -> Iterator[Step]:
     )  # fmt: skip
     for phase, title, explained in PHASES:
         timed = phase == "peak-time"
-        unit, words = ("percent", "percent of stance") if timed else ("deg", "degrees inwards")
+        unit, words = ("percent", "percent of stance") if timed else ("deg", "degrees rolled in")
         for side in SIDES:
             yield Step(
-                f"{phase}.{side}", block, f"{side.upper()}: {title}, {words} by stride",
+                f"{phase}.{side}", block, f"{side.upper()}: {title}, {words}, one number a stride",
                 Readings(unit), ("feet", side, moving, phase),
                 explained if timed else f"{explained} {_ANGLE_HELP}",
             )  # fmt: skip
@@ -325,17 +377,18 @@ def _load_path() -> Iterator[Step]:
     block = "Path of the load"
     for side in SIDES:
         yield Step(
-            f"cop-pattern.{side}", block, f"{side.upper()}: Course of the centre of pressure",
+            f"cop-pattern.{side}", block, f"{side.upper()}: Where does the load travel?",
             PATTERN, ("feet", side, "cop", "pattern"),
             "Central, along the outer side, or drifting to the inner side: early (over the "
             "midfoot) or late (over the forefoot).",
         )  # fmt: skip
     for side in SIDES:
         yield Step(
-            f"cpei.{side}", block, f"{side.upper()}: Excursion index", Number("percent"),
+            f"cpei.{side}", block, f"{side.upper()}: Bow of the load path (%)", Number("percent"),
             ("feet", side, "cop", "excursion-index-percent"),
-            "Bow of the path at the front third over forefoot width, outwards positive. Average "
-            "at least three, better five steps.",
+            "The excursion index: how far the path of the centre of pressure bows at the front "
+            "third, over forefoot width, outwards positive. Average at least three, better five "
+            "steps.",
         )  # fmt: skip
 
 

@@ -208,6 +208,28 @@ def _refuse_twice(entries: list[Rearfoot]) -> None:
         )
 
 
+class CaptureReading(Strict):
+    """One measure as a capture gave it, so that nothing has to compute it again.
+
+    It stands beside the value written for people (`rearfoot`, `arch_index`, `cop`) and counts as
+    long as the two agree; where a person has changed the value since, theirs counts and says so.
+    `error` is the standard error with all its terms and doubts, `n` the strides or steps; each
+    of `doubts` stands in a sentence beside the capture `file` in the list of captures.
+    """
+
+    measure: Id
+    gait: Gait | None = None
+    reference: Reference | None = None
+    kind: Literal["ink", "pressure-sensor", "pressure-weighted"] | None = None
+    load: Literal["static", "dynamic"] | None = None
+    value: float | CopPattern
+    error: Annotated[float, Field(ge=0)] | None = None
+    n: Annotated[int, Field(ge=1)] = 1
+    method: Annotated[str, Field(max_length=200)] = ""
+    file: Annotated[str, Field(max_length=500)] = ""
+    doubts: list[Id] = Field(default=[], max_length=40)
+
+
 class Cop(Strict):
     """Centre of pressure in walking: its path, or what was read off it.
 
@@ -243,6 +265,7 @@ class Foot(Strict):
     arch_index: ArchIndex | None = None
     rearfoot: list[Rearfoot] = Field(default=[], max_length=20)
     cop: Cop | None = None
+    from_captures: list[CaptureReading] = Field(default=[], max_length=200)
 
     @model_validator(mode="after")
     def _lengths_fit(self) -> Foot:
@@ -340,13 +363,21 @@ class ShoeSize(Strict):
         return self
 
 
+class CaptureDoubt(Strict):
+    """A doubt about a reading that a capture gave: its name, what it did, and one sentence."""
+
+    name: Id
+    effect: Literal["noted", "widened", "removed"]
+    says: Annotated[str, Field(max_length=500)] = ""
+
+
 class Capture(Strict):
     """A capture this visit's measures come from: pressure frames or marks on video.
 
     `file` is named from the folder of the visit. With `sha256` its measures are written in the
     visit already, and the hash says which bytes they came from; without, the capture is measured
     when the visit is read. `kind` and `gait` say which measures those are. `still` is a capture
-    of the same marks in still standing.
+    of the same marks in still standing, `doubts` what was doubted as it was measured.
     """
 
     file: Annotated[str, Field(min_length=1, max_length=500)]
@@ -355,6 +386,7 @@ class Capture(Strict):
     kind: Literal["pressure", "marks"] | None = None
     gait: Gait | None = None
     still: Annotated[str, Field(min_length=1, max_length=500)] | None = None
+    doubts: list[CaptureDoubt] = Field(default=[], max_length=60)
 
 
 class BySide(Strict):
@@ -412,7 +444,12 @@ class Decision(Strict):
 
 
 class Visit(Strict):
-    """One customer's fitting: a reference code, never a name."""
+    """One customer's fitting: a reference code, never a name.
+
+    `asked` tells of screening questions whether they were read out in a group or one by one;
+    `measured_by` is the code of the fitter who asked and measured; `carried` has the day of
+    answers that were taken over from an earlier visit, by what they are called at the counter.
+    """
 
     reference: Annotated[
         str,
@@ -430,6 +467,9 @@ class Visit(Strict):
     shoe_size: ShoeSize | None = None
     pain: list[Pain] | None = Field(default=None, max_length=40)
     answers: dict[str, Answer] = {}
+    asked: dict[str, Literal["in-group", "singly"]] = {}
+    measured_by: Annotated[str, Field(pattern=r"^[\w.-]{1,20}$")] | None = None
+    carried: dict[str, Day] = {}
     feet: Feet = Feet()
     follow_up: FollowUp | None = None
     trials: list[TrialStep] = Field(default=[], max_length=60)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import copy
 import json
-import os
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -15,7 +14,7 @@ from typing import Any
 
 import yaml
 
-from recommend.atomic import write_atomically
+from recommend.atomic import held, write_atomically
 from recommend.errors import InputError, Place, nearest
 from recommend.reading import read_document
 from recommend.visit.tree import Tree, tidied
@@ -31,7 +30,8 @@ class Draft:
 
     `at` is the id of the step being asked, empty at the end; `doubted` has by step the value that
     is doubted, which is taken when it is typed once more; `said` are stops and advice
-    already said; `halted` tells that the fitter has to choose whether to go on after a stop.
+    already said; `halted` tells that the fitter has to choose whether to go on after a stop;
+    `opened` that questions which can change nothing any more are asked all the same.
     """
 
     tree: Tree
@@ -39,6 +39,7 @@ class Draft:
     doubted: dict[str, Any] = field(default_factory=dict)
     said: list[str] = field(default_factory=list)
     halted: bool = False
+    opened: bool = False
 
     @property
     def reference(self) -> str:
@@ -138,24 +139,14 @@ class Shelf:
         InputError
             If another terminal works on it.
         """
-        file = self._draft_file(reference).with_suffix(".lock")
-        try:
-            file.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-            handle = os.open(file, os.O_CREAT | os.O_RDWR, 0o600)
-        except OSError as error:
-            raise InputError(
-                Place(str(file)),
-                f"cannot be written ({error.strerror})",
-                mend="choose another folder with `recommend setup`",
-            ) from error
-        try:
-            _lock(handle, file)
-            try:
-                yield
-            finally:
-                file.unlink(missing_ok=True)
-        finally:
-            os.close(handle)
+        file = self._draft_file(reference)
+        busy = InputError(
+            Place(str(file)),
+            "another terminal is working on this visit",
+            mend="finish there, or close it; nothing typed there is lost",
+        )
+        with held(file, busy):
+            yield
 
     def _draft_file(self, reference: str) -> Path:
         return self.folder / DRAFTS / f"{reference}.json"
@@ -170,21 +161,6 @@ class Shelf:
             raise InputError(
                 Place(str(file)), "this draft cannot be read", mend="move it out of the folder"
             ) from error
-
-
-def _lock(handle: int, file: Path) -> None:
-    try:
-        import fcntl
-    except ImportError:  # a platform without file locks: the last writer wins
-        return
-    try:
-        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
-        raise InputError(
-            Place(str(file)),
-            "another terminal is working on this visit",
-            mend="finish there, or close it; nothing typed there is lost",
-        ) from None
 
 
 def _same(path: Path, tree: Tree) -> bool:

@@ -36,7 +36,7 @@ Path = tuple[Part, ...]
 def get(tree: Tree, path: Path) -> Any:
     """The value at `path`, or None; of both feet, the first that is there."""
     if Both() in path:
-        found = (get(tree, one) for one in _each_foot(path))
+        found = (get(tree, one) for one in each_foot(path))
         return next((value for value in found if value is not None), None)
     here: Any = tree
     for part in path:
@@ -48,7 +48,7 @@ def get(tree: Tree, path: Path) -> Any:
 
 def put(tree: Tree, path: Path, value: Any) -> None:
     """Set the value at `path`, making what is missing on the way."""
-    for one in _each_foot(path):
+    for one in each_foot(path):
         here: Any = tree
         for part in one[:-1]:
             here = _inside(tree, here, part)
@@ -57,13 +57,13 @@ def put(tree: Tree, path: Path, value: Any) -> None:
 
 def drop(tree: Tree, path: Path) -> None:
     """Remove the value at `path`, if it is there."""
-    for one in _each_foot(path):
+    for one in each_foot(path):
         holder = get(tree, one[:-1]) if len(one) > 1 else tree
         if isinstance(holder, dict) and isinstance(one[-1], str):
             holder.pop(one[-1], None)
 
 
-def _each_foot(path: Path) -> tuple[Path, ...]:
+def each_foot(path: Path) -> tuple[Path, ...]:
     """`path` for each foot when it stands for both, else itself."""
     if Both() not in path:
         return (path,)

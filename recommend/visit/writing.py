@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
+import difflib
 import io
 import json
-import os
 import re
-import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
 from ruamel.yaml import YAML
 from ruamel.yaml.comments import CommentedMap, CommentedSeq
 
-from recommend.atomic import held
+from recommend.atomic import held, write_atomically
 from recommend.errors import InputError, Place
 from recommend.reading import validate
 from recommend.reading.document import Document, parse_document, read_document
@@ -54,7 +53,7 @@ def edit_visit(path: Path | str, part: str, edit: Callable[[Any], None], empty: 
         document = read_document(path)
         validate(Visit, document)
         changed = edited(document, part, edit, empty)
-        replace_text(path, changed.text)
+        write_atomically(path, changed.text)
         return validate(Visit, changed)
 
 
@@ -128,10 +127,48 @@ def _edited_yaml(document: Document, part: str, edit: Callable[[Any], None], emp
     tree = yaml.load("".join(lines[start:end])) or CommentedMap()
     if tree.get(part) is None:
         tree[part] = CommentedSeq() if isinstance(empty, list) else CommentedMap()
+    before = _dumped(yaml, tree)
     edit(tree[part])
+    after = _dumped(yaml, tree)
+    kept = _with_lines_of(lines[start:end], before, after)
+    if yaml.load("".join(kept)) != yaml.load("".join(after)):
+        kept = after  # lines that were wrapped anew stand where something changed
+    return "".join([*lines[:start], *kept, *lines[end:]])
+
+
+def _dumped(yaml: YAML, tree: Any) -> list[str]:
     out = io.StringIO()
     yaml.dump(tree, out)
-    return "".join([*lines[:start], out.getvalue(), *lines[end:]])
+    return out.getvalue().splitlines(keepends=True)
+
+
+def _with_lines_of(written: list[str], before: list[str], after: list[str]) -> list[str]:
+    """`after`, with each line as it was `written` wherever `before` and `after` are the same.
+
+    `before` is `written` as the round-trip printer gives it, which wraps lines anew and moves
+    comments; only where the edit changed a line is its print taken.
+    """
+    as_written: dict[int, list[str]] = {}  # lines of `before` by where they begin in `written`
+    for tag, i1, i2, j1, j2 in _opcodes(before, written):
+        if tag == "equal":
+            as_written.update({i: [written[j1 + i - i1]] for i in range(i1, i2)})
+        elif i2 > i1:
+            as_written[i1] = written[j1:j2]
+            as_written.update({i: [] for i in range(i1 + 1, i2)})
+    whole = {i1: i2 for tag, i1, i2, *_ in _opcodes(before, written) if tag == "replace"}
+    out: list[str] = []
+    for tag, i1, i2, j1, j2 in _opcodes(before, after):
+        if tag != "equal":
+            out += after[j1:j2]
+            continue
+        for i in range(i1, i2):
+            cut = any(a <= i < b and (a < i1 or b > i2) for a, b in whole.items())
+            out += [before[i]] if cut else as_written[i]
+    return out
+
+
+def _opcodes(a: list[str], b: list[str]) -> Sequence[tuple[str, int, int, int, int]]:
+    return difflib.SequenceMatcher(None, a, b, autojunk=False).get_opcodes()
 
 
 def _span(document: Document, part: str, lines: list[str]) -> tuple[int, int]:
@@ -158,19 +195,3 @@ def _round_trip(text: str) -> YAML:
     offset = len(indented.group(2)) if indented else 2
     yaml.indent(mapping=2, sequence=offset + 2, offset=offset)
     return yaml
-
-
-def replace_text(path: Path, text: str) -> None:
-    """Replace the file at `path` in one step, keeping its permissions."""
-    path = path.resolve()  # a link goes on pointing to the file
-    try:
-        mode = path.stat().st_mode
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-        with os.fdopen(handle, "w", encoding="utf-8", newline="") as stream:
-            stream.write(text)
-            stream.flush()
-            os.fsync(stream.fileno())
-        os.chmod(name, mode)
-        os.replace(name, path)
-    except OSError as error:
-        raise InputError(Place(str(path)), f"cannot be written ({error.strerror})") from error

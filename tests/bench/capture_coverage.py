@@ -3,7 +3,7 @@
 Run from the project's folder: ``python -m tests.bench.capture_coverage --feet 1000``. Prints, for
 each measure, the share of feet whose value plus or minus 1.96 standard errors holds the true
 value, the bias and the root mean square error. The feet, their steps and their mat are those of
-``catalogue_demo/captures/foot_model.py``; the truth is integrated there without the program.
+``tests/invented/foot_model.py``; the truth is integrated there without the program.
 """
 
 from __future__ import annotations
@@ -14,13 +14,13 @@ from pathlib import Path
 
 import numpy as np
 
-from catalogue_demo.captures import gait_model
-from catalogue_demo.captures.foot_model import Mat, invent, truth, walk
 from recommend.errors import RecommendError
 from recommend.measure.pressure.measures import measure_pressure
 from recommend.measure.pressure.recording import PressureRecording
 from recommend.measure.video import MarksRecording, measure_marks
 from recommend.rulebook import Rulebook, load_rulebook
+from tests.invented import gait_model
+from tests.invented.foot_model import Mat, invent, truth, walk
 
 RULES = Path(__file__).parents[2] / "rules"
 NAMES = {

@@ -18,7 +18,7 @@ from pathlib import Path
 
 import numpy as np
 
-from catalogue_demo.captures.foot_model import Foot, Mat, walk
+from tests.invented.foot_model import Foot, Mat, walk
 
 _CHILD = """
 import json, resource, sys, time

@@ -3,6 +3,7 @@
 import json
 import re
 import subprocess
+from html import escape
 from html.parser import HTMLParser
 from pathlib import Path
 from shutil import which
@@ -17,7 +18,8 @@ from recommend.check.whole import check
 from recommend.cli import main
 from recommend.infer.assess import assess
 from recommend.rulebook import load_rulebook, shipped_folder
-from recommend.show.book_page import type_of
+from recommend.rulebook.models import NoteThen
+from recommend.show.book_map import type_of
 from recommend.visit.models import Visit
 from tests.check.conftest import Changed
 
@@ -126,9 +128,31 @@ def test_book_holds_every_rule_limit_source_and_type(tmp_path: Path, book) -> No
     assert {f"rule-{r.id}" for r in book.rules} <= set(ids)
     assert {f"limit-{name}" for name in book.limits} <= set(ids)
     assert {f"source-{name}" for name in book.sources} <= set(ids)
+    assert {f"attribute-{name}" for name in book.attributes} <= set(ids)
+    assert {f"measure-{name}" for name in book.measures} <= set(ids)
+    assert {f"parameter-{name}" for name in book.parameters} <= set(ids)
     assert "http://" not in text.replace("http://www.w3.org", "")
     assert not re.search(r"<script|<link|@import|url\(|src=", text)
     HTMLParser().feed(text)
+
+
+def test_book_begins_with_what_may_hurt(tmp_path: Path, book) -> None:
+    """Stops come before notes, notes before cautions, these before the rest; the log is there.
+
+    What stands on sources never says that it has none.
+    """
+    page = tmp_path / "book.html"
+    assert run("rulebook", "book", "--to", str(page)) == 0
+    text = page.read_text()
+    levels = {r.id: r.rule.then.note for r in book.rules if isinstance(r.rule.then, NoteThen)}
+    order = re.findall(r"<article id='rule-([^']+)'", text)
+    told = [levels.get(name, "rule") for name in order]
+    assert told == sorted(told, key=["stop", "see-clinician", "caution", "rule"].index)
+    changes = yaml.safe_load((RULES / "changes.yaml").read_text("utf-8"))["changes"]
+    for change in changes:
+        assert all(escape(" ".join(line.split())) in text for line in change["says"])
+    for article in re.findall(r"<article.*?</article>", text):
+        assert ("no source" in article) <= ("[" not in article.split("Stands on:")[1])
 
 
 def test_map_names_the_type_that_the_engine_finds(book) -> None:

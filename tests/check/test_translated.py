@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from recommend.catalogue import load_catalogue
+from recommend.check.differing import said_changes
 from recommend.check.translated import translation_findings
 from recommend.match.outcome import outcome_of
 from recommend.rulebook import Rulebook, load_rulebook, shipped_folder
@@ -79,6 +80,15 @@ def test_a_rulebook_needs_no_translations(changed: Changed) -> None:
     book = load_rulebook(folder)
     assert book.translations == {}
     assert list(translation_findings(book)) == []
+
+
+def test_a_changed_translation_is_told_by_diff(changed: Changed, book: Rulebook) -> None:
+    """What a customer reads in another language is part of what two rulebooks differ in."""
+    folder = changed((GERMAN, "ein steifes Gewölbe federt selbst wenig", "es federt"))
+    assert list(said_changes(book, load_rulebook(folder))) == [
+        "translation de, because of need-stiff-arch-cushioning: "
+        "ein steifes Gewölbe federt selbst wenig becomes es federt"
+    ]
 
 
 def _found(folder):

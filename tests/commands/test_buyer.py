@@ -44,7 +44,7 @@ def test_the_matrix_shows_each_number_within_eighty_columns(
     capsys: pytest.CaptureFixture[str], show: str
 ) -> None:
     """Every number of a cell can be had on the screen."""
-    code, out, _ = run(capsys, "coverage", *QUICK, "--show", show)
+    code, out, _ = run(capsys, "coverage", *QUICK, "--matrix", show)
     assert code == 0
     assert max(map(len, out.splitlines())) <= 80
     assert "neutral-steady" in out

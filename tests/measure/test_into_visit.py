@@ -56,7 +56,7 @@ def test_comments_order_and_other_lines_stay(folder, measured):
     text = (folder / "visit.yaml").read_text()
     old, new = set(VISIT.splitlines()), set(text.splitlines())
     assert old - new == {"        contact: [9.9, 9.8]  # old reading"}
-    assert text.index("feet:") < text.index("remarks:") < text.index("captures:")
+    assert text.index("feet:") < text.index("remarks:") < text.index("\ncaptures:")
     contact = next(line for line in text.splitlines() if "contact:" in line)
     assert "# ±" in contact
     assert "video-left.csv" in contact
@@ -73,6 +73,72 @@ def test_what_is_written_reads_back_as_the_measure(folder, measured, book, param
     assert used["contact-angle"].n == 8
     assert used["cop-pattern"].value == mat.find("cop-pattern").value
     assert used["cpei"].value == pytest.approx(mat.find("cpei").value, abs=0.05)
+
+
+def test_error_number_method_and_doubts_travel_as_data(folder, defs, book, parameters):
+    """What the visit gives rules is what the capture stated: nothing is computed again."""
+    shutil.copy(DEMO / "captures/video-doubtful-left.csv", folder / "captures")
+    (film,) = measure_capture(folder / "captures/video-doubtful-left.csv", parameters, defs)
+    write_into(folder / "visit.yaml", (film,))
+
+    used = observe(read_visit(folder / "visit.yaml"), book.measures, parameters).used["left"]
+    for name in ("touchdown-angle", "peak-angle", "peak-time", "rearfoot-range", "rearfoot-return"):
+        stated, read = film.find(name), used[name]
+        assert read.value == pytest.approx(stated.value, abs=1e-4)
+        assert read.error == pytest.approx(stated.error, rel=0.005), name
+        assert read.n == stated.n
+        assert read.method.endswith("video-doubtful-left.csv")
+        assert {f.name: f.effect for f in stated.flags}.items() <= {
+            f.name: f.effect for f in read.flags
+        }.items()
+    assert any(flag.name == "gaps-bridged" and flag.detail for flag in used["peak-angle"].flags)
+
+
+def test_a_value_written_by_hand_since_counts_and_says_so(folder, measured, book, parameters):
+    """Strides changed by hand after the capture are read as written, with a flag."""
+    write_into(folder / "visit.yaml", measured("video-left.csv"))
+    text = (folder / "visit.yaml").read_text()
+    line = next(line for line in text.splitlines() if line.strip().startswith("peak:"))
+    (folder / "visit.yaml").write_text(text.replace(line, "        peak: [9.0, 9.2]"))
+
+    used = observe(read_visit(folder / "visit.yaml"), book.measures, parameters).used["left"]
+    assert used["peak-angle"].value == pytest.approx(9.1)
+    assert "differs-from-capture" in {flag.name for flag in used["peak-angle"].flags}
+    assert "differs-from-capture" not in {flag.name for flag in used["midstance-angle"].flags}
+
+
+def test_what_a_new_film_cannot_tell_is_taken_out(folder, measured):
+    """An angle of an earlier film of the same gait and zero does not stay beside the new one."""
+    write_into(folder / "visit.yaml", measured("video-left.csv"))
+    path = folder / "captures/video-left.csv"
+    lines = path.read_text().splitlines()
+    head = [line.replace("rate-hz: 60", "rate-hz: 20") for line in lines if line.startswith("#")]
+    rows = [line for line in lines if not line.startswith("#")]
+    slow = [rows[0], *(f"{n},{row.partition(',')[2]}" for n, row in enumerate(rows[1::3]))]
+    path.write_text("\n".join([*head, *slow]) + "\n")
+    done = write_into(folder / "visit.yaml", measured("video-left.csv"))
+
+    foot = read_visit(folder / "visit.yaml").feet.left
+    assert foot.rearfoot[0].touchdown is None
+    assert foot.rearfoot[0].midstance is not None
+    assert "touchdown-angle" not in {one.measure for one in foot.from_captures}
+    assert any("took out touchdown" in sentence for sentence in done)
+
+
+def test_lines_that_nothing_is_written_on_stay_byte_for_byte(folder, measured):
+    """Odd wraps, spacing and comments of the other foot are not printed anew."""
+    odd = VISIT.replace(
+        "  right: {}\n",
+        "  right:\n    cop:\n        path-mm: [[0.0, 10.0], [1, 20], [2, 40],\n"
+        "            [2.0, 60], [1, 100], [0, 200]]   # odd wraps\n",
+    )
+    (folder / "visit.yaml").write_text(odd)
+    write_into(folder / "visit.yaml", measured("video-left.csv"))
+
+    text = (folder / "visit.yaml").read_text()
+    for line in odd.splitlines():
+        if "contact:" not in line:
+            assert line + "\n" in text, line
 
 
 def test_the_capture_is_kept_with_its_hash_and_reaches_the_measure(

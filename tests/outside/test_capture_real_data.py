@@ -137,7 +137,7 @@ def test_stance_told_from_the_heel_is_near_that_of_the_force_plate(walking, numb
     80 ms is what a mark on the heel alone is trusted with; the program widens errors for it.
     """
     marks, force, _ = walking
-    heel = low_pass_pieces(marks[:, 4], 6.0, 100.0)[:, 1]
+    heel = bridge_gaps(marks[:, 4], longest=6)[0][:, 1]
     plate = [span for span in spans(np.abs(force) > 20.0) if span[1] < len(force)]
 
     told = heel_stances(heel, 100.0, numbers.parameters)

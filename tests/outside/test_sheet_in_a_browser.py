@@ -43,7 +43,7 @@ def browse(tmp_path: Path, *args: str) -> str:
 @pytest.mark.parametrize(
     ("name", "language", "large"),
     [
-        ("trials/shoe-then-insole", "en", False),
+        ("trials/three-much-alike", "en", False),
         ("trials/too-much", "de", True),
         ("visits/red-flag-stop", "de", False),
         ("visits/contradicting-feet", "en", False),
@@ -91,7 +91,7 @@ def checked(text: str, tmp_path: Path) -> tuple[list[str], int]:
 @needs_browser
 @pytest.mark.parametrize("size", ["a4", "letter"])
 @pytest.mark.parametrize(
-    "name", ["trials/shoe-then-insole", "visits/pronated-high-arch-late-medial"]
+    "name", ["trials/three-much-alike", "visits/pronated-high-arch-late-medial"]
 )
 def test_it_prints_on_both_sides_of_one_sheet(name: str, size: str, tmp_path: Path) -> None:
     """At the ordinary size the page is at most two sides of the paper that was asked for."""

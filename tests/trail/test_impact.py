@@ -163,7 +163,7 @@ def test_a_lost_never_is_counted_as_the_kept_outcomes_say(
             == ("shoe.wedge", "never", "below")
             and need["rules"] == [rule]
         ]
-    args = ["replay", "--all", "--with", str(folder), "--store", str(kept), "--show", "100"]
+    args = ["replay", "--all", "--with", str(folder), "--store", str(kept), "--listed", "100"]
     assert run(*args) == 0
     said = " ".join(capsys.readouterr().out.split())
     assert f"{len(expected)} visits would lose a never or a must" in said

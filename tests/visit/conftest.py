@@ -23,10 +23,10 @@ def counter() -> Counter:
 
 @pytest.fixture
 def begin(counter: Counter, tmp_path: Path) -> Callable[..., Entry]:
-    """Begin an entry, at a step when one is named."""
+    """Begin an entry that passes over nothing, at a step when one is named."""
 
     def make(at: str = "", **tree: object) -> Entry:
-        draft = Draft({"reference": "T-1", "date": "2026-03-05", **tree}, at=at)
+        draft = Draft({"reference": "T-1", "date": "2026-03-05", **tree}, at=at, opened=True)
         book = counter.book
         absorb = absorber(tmp_path, book.parameters, book.measures)
         return Entry(intake(book.questions, "eu", "vertical", absorb), draft, counter)

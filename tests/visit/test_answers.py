@@ -2,7 +2,17 @@
 
 import pytest
 
-from recommend.visit.answers import Choice, Item, Number, Pains, Readings, RefusedError, Size
+from recommend.visit.answers import (
+    BothFeet,
+    Choice,
+    Item,
+    Kind,
+    Number,
+    Pains,
+    Readings,
+    RefusedError,
+    Size,
+)
 
 
 @pytest.mark.parametrize(
@@ -53,7 +63,6 @@ def test_what_is_no_length_is_refused(typed: str) -> None:
         ("4.5 5.1 3.9", [4.5, 5.1, 3.9]),
         ("4.5, 5.1, 3.9", [4.5, 5.1, 3.9]),
         ("4.5,5.1,3.9", [4.5, 5.1, 3.9]),
-        ("4,5 5,1 -3,9", [4.5, 5.1, -3.9]),
         ("4,5; 5,1", [4.5, 5.1]),
         ("4, 5, 6", [4, 5, 6]),
         ("[7.9]", [7.9]),
@@ -64,10 +73,39 @@ def test_readings_take_points_commas_and_spaces(typed: str, values: list[float])
     assert Readings("deg").parse(typed) == values
 
 
-def test_readings_that_can_be_read_in_two_ways_are_refused() -> None:
+@pytest.mark.parametrize("typed", ["4,5", "7,3 8,7", "[7,3, 8,7]", "4.5 5,1", "4,5 5,1 -3,9"])
+def test_readings_that_can_be_read_in_two_ways_are_refused(typed: str) -> None:
     """4,5 is four and a half, or four and five: asked, not guessed."""
     with pytest.raises(RefusedError, match="two ways"):
-        Readings("deg").parse("4,5")
+        Readings("deg").parse(typed)
+
+
+@pytest.mark.parametrize(
+    ("kind", "typed", "value"),
+    [
+        (Number("mm"), "268 270", (268, 270)),
+        (Number("mm"), "26.8cm 270", (268, 270)),
+        (Number("mm"), "268 -", (268, None)),
+        (Item(), "fd", (1, 0)),
+        (Item(), "-1 2", (-1, 2)),
+        (Item(), "-12", (-1, 2)),
+        (Choice({"c": "central", "m": "medial-late"}), "cm", ("central", "medial-late")),
+        (Readings("deg"), "4.5 5.1 / 4.9", ([4.5, 5.1], [4.9])),
+        (Readings("deg"), "4.5 / -", ([4.5], None)),
+        (Readings("deg"), "6.1 5.8", ([6.1], [5.8])),
+    ],
+)
+def test_both_feet_are_typed_at_once(kind: Kind, typed: str, value: object) -> None:
+    """Left first; a dash for a foot that was not taken; a slash between lists of readings."""
+    assert BothFeet(kind).parse(typed) == value
+
+
+@pytest.mark.parametrize("typed", ["268", "268 270 272", "f", ""])
+def test_one_foot_alone_or_three_are_refused(typed: str) -> None:
+    """One number is no pair: which foot it is of is asked, not guessed."""
+    kind = Item() if typed == "f" else Number("mm")
+    with pytest.raises(RefusedError):
+        BothFeet(kind).parse(typed)
 
 
 def test_pain_says_site_side_score_and_weeks() -> None:

@@ -90,8 +90,44 @@ def test_a_follow_up_begins_with_what_was_known() -> None:
         "pain-before": {"left": 3, "right": 3},
     }
     assert (tree["age-band"], tree["purpose"]) == ("adult", "walking")
-    assert "feet" not in tree
     assert "answers" not in tree
+    assert "pain" not in tree
+
+
+def test_sizes_and_posture_count_until_taken_anew_each_with_its_day() -> None:
+    """What was measured then stands with its day; what was filmed is filmed again."""
+    earlier = read_visit(Path("catalogue_demo/visits/pronated.yaml"))
+    tree = begun_again(earlier, "QB-0102_2025-03-05", date(2025, 4, 16))
+    left = earlier.feet.left
+    assert tree["feet"]["left"]["foot-length-mm"] == left.foot_length_mm
+    assert "rearfoot" not in tree["feet"]["left"]
+    assert tree["carried"]["foot-length"] == earlier.date
+    assert "purpose" not in tree["carried"]  # asked again each time
+
+
+@pytest.mark.parametrize(
+    ("today", "carried"), [(date(2025, 5, 1), True), (date(2025, 9, 1), False)]
+)
+def test_a_growing_foot_is_measured_again_after_three_months(today: date, carried: bool) -> None:
+    """Sizes and posture of a child count for three months at most (common practice, no source)."""
+    earlier = read_visit(Path("catalogue_demo/visits/child.yaml"))
+    tree = begun_again(earlier, "QB-0109_2025-03-16", today, child_days=92)
+    assert ("feet" in tree) == carried
+
+
+def test_what_is_carried_is_passed_over_until_it_is_opened(counter: Counter) -> None:
+    """Only screening, wear and motion are asked anew; a new answer takes the old day away."""
+    earlier = read_visit(Path("catalogue_demo/visits/pronated.yaml"))
+    tree = begun_again(earlier, "QB-0102_2025-03-05", date(2025, 4, 16))
+    worn = {"shoe": frozenset({"mimberlow-walk"})}
+    steps = steps_again(counter.book.questions, "eu", "vertical", worn)
+    entry = Entry(steps, Draft(tree), counter)
+    passed = {step.stem for step in entry.passed_over}
+    assert {"foot-length", "talar-head"} <= passed
+    assert not {"open-wound", "weeks-of-wear", "pain"} & passed
+    entry.draft.opened, entry.draft.at = True, "foot-length.left"
+    entry.feed("266")
+    assert "foot-length" not in entry.draft.tree["carried"]
 
 
 def test_the_time_since_is_asked_after_screening_and_before_measures(counter: Counter) -> None:

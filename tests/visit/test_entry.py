@@ -108,10 +108,10 @@ def test_advice_is_said_with_the_answer_that_brings_it(begin: Begin) -> None:
 
 
 def test_what_is_left_out_stays_missing(begin: Begin) -> None:
-    """Enter alone, skipping a block and removing leave nothing behind in the visit."""
+    """Leaving out and skipping a block leave nothing behind in the visit."""
     entry = begin("age-band")
     while entry.step is not None:
-        entry.feed(">" if entry.step.block != "Screening" else "")
+        entry.feed(">" if entry.step.block != "Screening" else "x")
     assert entry.draft.tree == {"reference": "T-1", "date": "2026-03-05"}
     visit = visit_of(entry.draft.tree)
     assert (visit.answers, visit.pain, visit.feet.left.fpi) == ({}, None, None)
@@ -180,6 +180,17 @@ def test_an_implausible_value_may_be_corrected(begin: Begin) -> None:
     height = visit_of(entry.draft.tree).feet.left.dorsum_height_mm
     assert height is not None
     assert (height.sitting, height.standing) == (58, 56)
+
+
+def test_enter_at_a_question_of_one_key_leaves_nothing_out(begin: Begin) -> None:
+    """A key pressed too often is no answer: the same question is asked again."""
+    entry = begin("age-band")
+    assert entry.feed("").kind == "refused"
+    assert entry.step is not None
+    assert entry.step.id == "age-band"
+    entry.feed("a")
+    entry.feed("<")
+    assert entry.feed("").kind == "kept"  # what stands in brackets is kept
 
 
 def test_going_back_keeps_what_stands(begin: Begin) -> None:
@@ -265,7 +276,7 @@ def test_the_order_of_asking_needs_no_rulebook_of_ours() -> None:
     """A shop's own screening questions are asked in the order of its rulebook."""
 
     class Own:
-        ask, why, after_wear = "Is it so?", "it matters", False
+        ask, why, after_wear, alarming = "Is it so?", "it matters", False, "yes"
 
     steps = [s.id for s in intake({"second": Own(), "first": Own()}, "uk", "vertical")]
     assert steps[:4] == ["age-band", "second", "first", "pain"]

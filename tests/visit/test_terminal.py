@@ -14,18 +14,23 @@ import pytest
 
 pytest.importorskip("pty", reason="this platform has no pseudo-terminals")
 
+from recommend.rulebook import load_rulebook, shipped_folder
 from recommend.visit import read_visit
 from tests.visit.terminal import PATIENCE, Terminal, environment
 
-QUESTIONS = 14
+READ_OUT = 5  # questions that are read out together at most
 
 
 def _screened(terminal: Terminal) -> None:
+    """Every group that is read out, and every question asked by itself, answered harmlessly."""
     terminal.wait_for("Age band")
     terminal.type("a")
-    for number in range(QUESTIONS):
-        terminal.wait_for(f"({number + 2}/")
-        terminal.type("n")
+    questions = load_rulebook(shipped_folder("rules")).questions.values()
+    first = [one for one in questions if not one.after_wear]
+    groups = -(-sum(one.alarming == "yes" for one in first) // READ_OUT)
+    for number in range(groups + sum(one.alarming == "no" for one in first)):
+        shown = terminal.wait_for(f"({number + 2}/") + terminal.wait_for("> ")
+        terminal.type("n" if "none of these" in shown else "y")
     terminal.wait_for("Where does it hurt?")
     terminal.type("heel left 4 2\n")
     terminal.wait_for("So far:")
@@ -35,6 +40,8 @@ def test_a_fitting_is_typed_one_key_each_and_becomes_a_visit_file(tmp_path: Path
     """Keys for answers and scores, lines for numbers; the visit file holds exactly those."""
     terminal = Terminal(["visit", "new", "A-1042"], environment(tmp_path))
     _screened(terminal)
+    terminal.wait_for("Who asks")
+    terminal.type("F2\n")
     terminal.wait_for("shoes for?")
     terminal.type("w")
     terminal.wait_for("shoe worn now")
@@ -42,15 +49,17 @@ def test_a_fitting_is_typed_one_key_each_and_becomes_a_visit_file(tmp_path: Path
     terminal.wait_for("Body mass")
     terminal.type("\n")
     terminal.wait_for("Standing posture")
-    for _ in range(6):
-        terminal.wait_for("LEFT:")
-        terminal.type("f")
-        terminal.wait_for("RIGHT:")
-        terminal.type("-1")
+    for number in range(6):
+        terminal.wait_for(f"({number + 1}/")
+        terminal.wait_for("> ")
+        terminal.type("f-1")
     terminal.wait_for("So far: left: stands rolled inwards")
-    for _ in range(5):
-        terminal.wait_for("/")
+    for block in ("Lengths", "Captures", "Footprint", "Rearfoot", "Path of the load", "Remarks"):
+        terminal.wait_for(f"-- {block}")
+        terminal.wait_for("> ")
         terminal.type(">\n")
+    terminal.wait_for("can change nothing any more")
+    terminal.type("e")
     assert terminal.end() == 0
     visit = read_visit(next((tmp_path / "visits").glob("*.yaml")))
     assert (visit.reference, visit.purpose, visit.age_band) == ("A-1042", "walking", "adult")
@@ -70,7 +79,10 @@ def test_a_kill_at_any_answer_loses_nothing(tmp_path: Path) -> None:
     """Killed without warning after each of several answers, resume goes on at the next."""
     places = environment(tmp_path)
     terminal = Terminal(["visit", "new", "B-7"], places)
-    answered = [("Age band", "a", "adult"), ("open wound", "n", "no"), ("hot, red", "n", "no")]
+    answered = [
+        ("Age band", "a", "adult"), ("open wound", "o", "one by one"), ("open wound", "n", "no"),
+        ("hot, red", "n", "no"),
+    ]  # fmt: skip
     for question, key, word in answered:
         terminal.wait_for(question)
         terminal.type(key)
@@ -116,6 +128,8 @@ def stopped_at_a_wound(folder: Path) -> tuple[Terminal, str]:
     terminal.wait_for("Age band")
     terminal.type("a")
     terminal.wait_for("open wound")
+    terminal.type("o")
+    terminal.wait_for("open wound")
     terminal.type("y")
     return terminal, terminal.wait_for("carry on for the record?")
 
@@ -132,12 +146,13 @@ def test_a_stop_is_said_at_once_and_ends_with_its_exit_code(tmp_path: Path) -> N
 def test_no_line_is_wider_than_the_terminal_and_nothing_is_coloured(tmp_path: Path) -> None:
     """At 80 columns all lines fit, and no escape sequence is written."""
     terminal = Terminal(["visit", "new", "E-5"], environment(tmp_path))
-    text = ""
-    for question in range(QUESTIONS + 2):
+    text, typed = terminal.wait_for("-- Screening"), False
+    while not typed:  # every step of the screening; the last, where it hurts, takes a line
+        text += (shown := terminal.wait_for("> "))
+        typed = "Where does it hurt?" in shown
+        terminal.type("?\n" if typed else "?")
         text += terminal.wait_for("> ")
-        terminal.type("?\n" if question > QUESTIONS else "?")
-        text += terminal.wait_for("> ")
-        terminal.type("\n")
+        terminal.type("\n" if typed else "x")
     text += terminal.wait_for("So far:")
     terminal.kill()
     assert max(map(len, text.splitlines())) <= 80
@@ -149,8 +164,9 @@ def test_keys_and_their_words_stay_together_at_eighty_columns(tmp_path: Path) ->
     terminal = Terminal(["visit", "new", "E-6"], environment(tmp_path))
     text = ""
     for question, keys in (
-        ("Age band", ">"), ("shoes for?", ">"), ("Talar head", ">"), ("Foot length", ">\n"),
-        ("A capture file", "\n"), ("print taken?", ">"), ("measured from?", ""),
+        ("Age band", ">"), ("Who asks", ">\n"), ("Talar head", ">"), ("Foot length", ">\n"),
+        ("A capture file", "\n"), ("print taken?", ">"), ("walking or running?", "\n"),
+        ("measured from?", ""),
     ):  # fmt: skip
         text += terminal.wait_for(question)
         text += terminal.wait_for("> ")
@@ -170,8 +186,8 @@ def test_after_a_stop_nothing_leads_on_to_measuring(tmp_path: Path) -> None:
     terminal.type("c")
     said += terminal.wait_for("hot, red")
     terminal.type(">")
-    said += terminal.wait_for("shoes for?")
-    terminal.type(">")
+    said += terminal.wait_for("Who asks")
+    terminal.type(">\n")
     said += terminal.wait_for("-- Standing posture")
     assert "So far" in said
     assert "Next, both feet" not in said
@@ -212,23 +228,29 @@ def test_a_stopped_program_goes_on_with_keys(tmp_path: Path) -> None:
     terminal.kill()
 
 
-def test_setup_asks_four_questions_and_refuses_what_cannot_be(tmp_path: Path) -> None:
-    """Enter keeps what stands in brackets; a word that is not allowed is asked again."""
+def test_setup_explains_goes_back_and_refuses_what_cannot_be(tmp_path: Path) -> None:
+    """? explains, < goes back, Enter keeps what stands; a wrong word is asked again."""
     terminal = Terminal(["setup"], environment(tmp_path))
+    shelf = str(tmp_path / "shelf")
     for question, answer in (
-        ("Folder of your catalogue", ""),
-        ("Folder for visit files", str(tmp_path / "shelf")),
-        ("Size system", "british"),
-        ("Size system", "uk"),
-        ("measured from", "relaxed-standing"),
-    ):
+        ("Name of the shop", "?"), ("head of the page", "Mill Lane"), ("Language", "de"),
+        ("Folder of your catalogue", "<"), ("[de]", ""), ("Folder of your catalogue", ""),
+        ("Stock list", ""), ("Folder for visit files", shelf), ("Folder of the rules", ""),
+        ("Keep every shortlist", ""), ("File of the records", ""), ("Code of the fitter", "F2"),
+        ("Size system", "british"), ("Size system", "uk"), ("measured from", "relaxed-standing"),
+        ("Readings that the shop takes", ""), ("Left and right", ""),
+    ):  # fmt: skip
         terminal.wait_for(question)
         terminal.wait_for("> ")
         terminal.type(f"{answer}\n")
     assert terminal.end() == 0
     written = tomllib.loads((tmp_path / "settings.toml").read_text())
     assert written == {
-        "visits": str(tmp_path / "shelf"),
+        "shop": "Mill Lane",
+        "language": "de",
+        "visits": shelf,
+        "keep": "yes",
+        "fitter": "F2",
         "sizes": "uk",
         "zero-reference": "relaxed-standing",
     }

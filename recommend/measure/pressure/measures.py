@@ -213,7 +213,9 @@ def _measure(
         weighted = name.endswith("weighted")
         public = "arch-index"
         qualifiers["kind"] = "pressure-weighted" if weighted else "pressure-sensor"
-    method = f"mean of {len(values)} steps" if len(values) > 1 else "one footprint"
+    method = (
+        f"mean of {len(values)} steps on the mat" if len(values) > 1 else "one footprint on the mat"
+    )
     return Measure(public, side, mean, unit, error, len(values), method, qualifiers)
 
 
@@ -249,7 +251,13 @@ def _pattern(
     word = drift_class(np.mean(paths, axis=0), length, width, parameters)
     same = sum(drift_class(path, length, width, parameters) == word for path in paths)
     measure = Measure(
-        "cop-pattern", side, word, "class", None, len(paths), f"mean path of {len(paths)} steps"
+        "cop-pattern",
+        side,
+        word,
+        "class",
+        None,
+        len(paths),
+        f"mean path of {len(paths)} steps on the mat",
     )
     if same < len(paths):
         text = f"{same} of {len(paths)} steps show this pattern, the others another"

@@ -6,7 +6,7 @@ Nothing is mended silently: each step returns the doubts it raised.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,10 +31,22 @@ _PAIRS = ((UPPER_LEG, LOWER_LEG), (UPPER_HEEL, LOWER_HEEL), (LOWER_LEG, UPPER_HE
 VERTICAL_MEASURES = ("heel-vertical-", "leg-vertical-")
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Cleaned:
+    """Marks fit for measuring: `mended` and levelled, and the same low-pass filtered as `smooth`.
+
+    `doubts` are all that was noticed on the way.
+    """
+
+    mended: MarksRecording
+    smooth: MarksRecording
+    doubts: list[Doubt]
+
+
 def clean_marks(
     recording: MarksRecording, still: MarksRecording | None, parameters: Mapping[str, float]
-) -> tuple[MarksRecording, list[Doubt]]:
-    """The recording with its marks mended, filtered and levelled, and every doubt about them.
+) -> Cleaned:
+    """The recording with its marks mended and levelled, filtered too, and every doubt about them.
 
     Raises
     ------
@@ -47,11 +59,17 @@ def clean_marks(
     points = _drop_jumps(replace(recording, points=points), doubts, parameters)
     points = _drop_false_lengths(points, doubts, parameters)
     points = _bridge(replace(recording, points=points), doubts, parameters)
-    cutoff = parameters[f"capture.cutoff-{'running' if recording.gait == 'running' else 'walking'}"]
-    flat = low_pass_pieces(points.reshape(len(points), -1), cutoff, recording.rate_hz)
-    cleaned = replace(recording, points=flat.reshape(points.shape))
-    _refuse_upside_down(cleaned)
-    return _levelled(cleaned, still, doubts, parameters), doubts
+    _refuse_upside_down(replace(recording, points=points))
+    mended = _levelled(replace(recording, points=points), still, doubts, parameters)
+    cutoff = cutoff_of(recording, parameters)
+    flat = low_pass_pieces(mended.points.reshape(len(points), -1), cutoff, recording.rate_hz)
+    return Cleaned(mended, replace(mended, points=flat.reshape(points.shape)), doubts)
+
+
+def cutoff_of(recording: MarksRecording, parameters: Mapping[str, float]) -> float:
+    """Cut-off of the low-pass filter in Hz: that of the gait, or the highest the rate can bear."""
+    gait = "running" if recording.gait == "running" else "walking"
+    return min(parameters[f"capture.cutoff-{gait}"], 0.4 * recording.rate_hz)
 
 
 def _refuse_unseen(recording: MarksRecording) -> None:

@@ -10,27 +10,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from recommend.errors import InputError, Place
+from recommend.measure.budget import Budget
 from recommend.measure.definitions import MeasureDefs
 from recommend.measure.doubts import Doubt, apply_doubts
 from recommend.measure.measured import Measured
 from recommend.measure.model import Flag, Measure
-from recommend.measure.phases import PHASES, average, normalise, phase_slices
-from recommend.measure.spread import standard_error
-from recommend.measure.video.angle import heel_lean, leg_heel_angle, leg_lean
-from recommend.measure.video.cleaning import clean_marks
+from recommend.measure.phases import average
+from recommend.measure.video.angle import leg_heel_angle
+from recommend.measure.video.cleaning import Cleaned, clean_marks, cutoff_of
+from recommend.measure.video.errors import WITHOUT_ZERO, budget_of, unit_of
 from recommend.measure.video.recording import MarksRecording
 from recommend.measure.video.stance import find_stances
+from recommend.measure.video.strides import Stride, stride_of
+from recommend.measure.video.values import Values, values_of
 
 FloatArray = NDArray[np.float64]
 
-# The zero cancels in a difference, and does not matter to a time or against the vertical.
-_WITHOUT_ZERO = (
-    "contact-time",
-    "peak-time",
-    "rearfoot-range",
-    "heel-vertical-midstance",
-    "leg-vertical-midstance",
-)
 # Angles a visit keeps one number per stride of.
 VISIT_ANGLES = ("touchdown-angle", "contact-angle", "midstance-angle", "propulsion-angle")
 
@@ -61,22 +56,40 @@ def measure_marks(
         If the marks cannot be trusted or hold no whole stride.
     """
     _refuse_other_foot(recording, still)
-    cleaned, doubts = clean_marks(recording, still, parameters)
+    cleaned = clean_marks(recording, still, parameters)
     zero = _zero(still, parameters)
-    angle = leg_heel_angle(cleaned.points, cleaned.side) - zero.angle
+    angle = leg_heel_angle(cleaned.mended.points, recording.side) - zero.angle
     if recording.gait == "standing":
-        return _standing(cleaned, angle, zero, doubts, defs)
-    stances, more = find_stances(cleaned, parameters)
-    doubts += more
-    curves, used = _curves(angle, stances, doubts, parameters)
-    if not curves:
-        raise _no_stride(cleaned, stances)
-    strides = _stride_values(curves, cleaned, used, parameters)
-    doubts += _few(len(curves), parameters)
-    measures = [
-        _measure(name, values, cleaned, zero.reference, parameters, defs)
-        for name, values in strides.items()
+        return _standing(recording, angle, zero, cleaned.doubts, defs)
+    stances, more = find_stances(cleaned.mended, parameters)
+    doubts = [*cleaned.doubts, *more]
+    strides = _strides(angle, stances, cleaned, doubts, parameters)
+    if not strides:
+        raise _no_stride(recording, stances)
+    return _measured(strides, cleaned, zero, doubts, parameters, defs)
+
+
+def _measured(
+    strides: Sequence[Stride],
+    cleaned: Cleaned,
+    zero: _Zero,
+    doubts: Sequence[Doubt],
+    parameters: Mapping[str, float],
+    defs: MeasureDefs,
+) -> Measured:
+    recording = cleaned.mended
+    told = recording.contact is None and recording.stances is None
+    values = values_of(strides, cleaned.smooth, parameters, told_from_heel=told)
+    doubts = [
+        *doubts,
+        *_few(len(strides), parameters),
+        *_rate_doubts(strides, recording, parameters),
+        *_turned_doubts(recording, parameters),
     ]
+    budgets = {
+        name: budget_of(name, values, zero.reference, parameters, defs) for name in values.each
+    }
+    measures = [_measure(name, values, budgets[name], recording, zero) for name in values.each]
     return Measured(
         kind="marks",
         file=recording.name,
@@ -85,11 +98,12 @@ def measure_marks(
         gait=recording.gait,
         condition=recording.condition,
         load="dynamic",
-        n=len(curves),
+        n=len(strides),
         measures=apply_doubts(measures, doubts),
         flags=tuple(doubt.flag for doubt in doubts),
-        strides={n: tuple(v) for n, v in strides.items()},
-        curves={"rearfoot-angle": average(curves, "deg")},
+        strides={name: tuple(map(float, each)) for name, each in values.each.items()},
+        curves={"rearfoot-angle": average([stride.curve() for stride in strides], "deg")},
+        budgets=budgets,
     )
 
 
@@ -105,7 +119,7 @@ def _refuse_other_foot(recording: MarksRecording, still: MarksRecording | None) 
 def _zero(still: MarksRecording | None, parameters: Mapping[str, float]) -> _Zero:
     if still is None:
         return _Zero(0.0, "vertical")
-    cleaned, _ = clean_marks(still, None, parameters)
+    cleaned = clean_marks(still, None, parameters).mended
     angle = leg_heel_angle(cleaned.points, cleaned.side)
     if np.isnan(angle).all():
         raise InputError(Place(still.name), "the still capture holds no frame with all marks")
@@ -123,100 +137,47 @@ def _no_stride(recording: MarksRecording, stances: Sequence[tuple[int, int]]) ->
     )
 
 
-def _curves(
+def _strides(
     angle: FloatArray,
     stances: Sequence[tuple[int, int]],
+    cleaned: Cleaned,
     doubts: list[Doubt],
     parameters: Mapping[str, float],
-) -> tuple[list[FloatArray], list[tuple[int, int]]]:
-    """Angle over 101 points of each stride that is whole and plausible."""
-    curves, used, broken, wild = [], [], 0, 0
-    for start, stop in stances:
-        piece = angle[start:stop]
-        if np.isnan(piece).any() or len(piece) < 3:
+) -> list[Stride]:
+    """The strides that are whole and plausible."""
+    kept, broken, wild = [], 0, 0
+    limit = parameters["capture.angle-limit"]
+    recording = cleaned.mended
+    cutoff = cutoff_of(recording, parameters)
+    lead = 0.0 if recording.contact is None and recording.stances is None else 0.5
+    for span in stances:
+        piece = angle[span[0] : span[1]]
+        if np.isnan(piece).any() or len(piece) < 4:
             broken += 1
-        elif np.abs(piece).max() > parameters["capture.angle-limit"]:
+        elif np.abs(piece).max() > limit:
             wild += 1
         else:
-            curves.append(normalise(piece))
-            used.append((start, stop))
+            kept.append(stride_of(angle, span, cutoff, recording.rate_hz, lead))
     if broken:
         doubts.append(Doubt(Flag("stride-broken", f"{broken} strides left out: marks missing")))
     if wild:
-        limit = parameters["capture.angle-limit"]
         text = f"{wild} strides left out: an angle beyond {limit:g} degrees is a wrong mark"
         doubts.append(Doubt(Flag("implausible-angle", text)))
-    return curves, used
-
-
-def _stride_values(
-    curves: Sequence[FloatArray],
-    recording: MarksRecording,
-    used: Sequence[tuple[int, int]],
-    parameters: Mapping[str, float],
-) -> dict[str, list[float]]:
-    """Per measure, one value per stride.
-
-    Contact is read at its peak, midstance and propulsion by their means; the range runs from
-    first contact to that peak.
-    """
-    cuts = phase_slices(parameters)
-    heel, leg = (lean(recording.points, recording.side) for lean in (heel_lean, leg_lean))
-    values: dict[str, list[float]] = {}
-
-    def add(name: str, value: float) -> None:
-        values.setdefault(name, []).append(float(value))
-
-    for curve, (start, stop) in zip(curves, used, strict=True):
-        add("touchdown-angle", curve[0])
-        add("contact-angle", curve[cuts["contact"]].max())
-        add("midstance-angle", curve[cuts["midstance"]].mean())
-        add("propulsion-angle", curve[cuts["propulsion"]].mean())
-        add("rearfoot-range", curve[cuts["contact"]].max() - curve[0])
-        for phase in PHASES:
-            piece = curve[cuts[phase]]
-            add(f"{phase}-mean", piece.mean())
-            add(f"{phase}-peak", piece.max())
-            add(f"{phase}-excursion", np.ptp(piece))
-        add("peak-time", int(np.argmax(curve)))
-        add("contact-time", (stop - start) / recording.rate_hz)
-        middle = (start + stop) // 2
-        add("heel-vertical-midstance", heel[middle])
-        add("leg-vertical-midstance", leg[middle])
-    return values
+    return kept
 
 
 def _measure(
-    name: str,
-    values: Sequence[float],
-    recording: MarksRecording,
-    reference: str,
-    parameters: Mapping[str, float],
-    defs: MeasureDefs,
+    name: str, values: Values, budget: Budget, recording: MarksRecording, zero: _Zero
 ) -> Measure:
     """Mean over strides with its error and what it only means together with."""
-    mean, n = float(np.mean(values)), len(values)
+    each = values.each[name]
+    n = len(each)
     method = f"mean of {n} strides, marks on video" if n > 1 else "one stride, marks on video"
-    unit, single, floor = _error_of(name, mean, recording.rate_hz, parameters, defs)
-    few = parameters["noise.few-strides"]
-    error = standard_error(values, single=single, few=few, floor=floor)
-    words: dict[str, str] = {"gait": recording.gait, "reference": reference}
-    if name in _WITHOUT_ZERO or name.endswith("-excursion"):
+    words: dict[str, str] = {"gait": recording.gait, "reference": zero.reference}
+    if name in WITHOUT_ZERO or name.endswith("-excursion"):
         del words["reference"]
-    return Measure(name, recording.side, mean, unit, error, n, method, words)
-
-
-def _error_of(
-    name: str, mean: float, rate_hz: float, parameters: Mapping[str, float], defs: MeasureDefs
-) -> tuple[str, float, float]:
-    """Unit, usual error of one stride, and error that more strides cannot remove."""
-    if name == "contact-time":
-        return "s", mean * parameters["capture.usual-contact-time"], 0.5 / rate_hz
-    if name == "peak-time":
-        return "percent", parameters["capture.usual-peak-time"], 1.0
-    alike = "rearfoot-range" if name.endswith("-excursion") else "contact-angle"
-    known = defs.get(name, defs[alike]).error
-    return "deg", known.single if known else 0.0, known.floor if known else 0.0
+    mean = float(np.mean(each))
+    return Measure(name, recording.side, mean, unit_of(name), budget.total, n, method, words)
 
 
 def _few(used: int, parameters: Mapping[str, float]) -> list[Doubt]:
@@ -228,6 +189,41 @@ def _few(used: int, parameters: Mapping[str, float]) -> list[Doubt]:
         widen = parameters["capture.few-widening"]
         return [Doubt(Flag("too-few-strides", text, "widened"), widen=widen)]
     return [Doubt(Flag("too-few-strides", text))]
+
+
+def _rate_doubts(
+    strides: Sequence[Stride], recording: MarksRecording, parameters: Mapping[str, float]
+) -> list[Doubt]:
+    """What this frame rate cannot tell, with the rate that could."""
+    frames = float(np.mean([stride.stop - stride.start for stride in strides]))
+    doubts = []
+    for what, concerns, title in (
+        ("landing", ("touchdown-angle", "rearfoot-range", "contact-excursion"), "first contact"),
+        ("peak", ("peak-", "contact-", "rearfoot-", "propulsion-peak"), "the peak"),
+    ):
+        needed = parameters[f"capture.frames-{what}"]
+        if frames < needed:
+            rate = 10 * math.ceil(recording.rate_hz * needed / frames / 10)
+            text = (
+                f"{recording.rate_hz:g} frames a second are too few to read {title}; "
+                f"{rate} would do"
+            )
+            doubts.append(Doubt(Flag(f"rate-too-low-for-{what}", text, "removed"), concerns))
+    return doubts
+
+
+def _turned_doubts(recording: MarksRecording, parameters: Mapping[str, float]) -> list[Doubt]:
+    """A foot turned out of the camera's plane: its angles lean while it is tipped."""
+    out = recording.toe_out_deg
+    if out is None or abs(out) < parameters["capture.toe-out-noted"]:
+        return []
+    text = f"the foot points {out:g} degrees out of the camera's line"
+    doubts = [Doubt(Flag("foot-turned-out", text, "widened"))]
+    if abs(out) > parameters["capture.toe-out-limit"]:
+        text = f"{text}: too far for the angles of a tipped foot; turn the camera"
+        concerns = ("touchdown-angle", "rearfoot-", "propulsion-")
+        doubts.append(Doubt(Flag("foot-turned-too-far", text, "removed"), concerns))
+    return doubts
 
 
 def _standing(

@@ -32,6 +32,8 @@ class MarksRecording:
     stances : given stances as half-open spans of frames, or None.
     plumb : (frames, 2, 2) upper and lower end of a plumb line in view, or None.
     dropped : how many frame numbers were missing in the file.
+    toe_out_deg : how far the foot points outwards from the line of the camera, or None when the
+        file does not say.
     name : file name, for messages.
     """
 
@@ -46,6 +48,7 @@ class MarksRecording:
     plumb: FloatArray | None
     dropped: int
     name: str
+    toe_out_deg: float | None = None
 
     @property
     def leg_length(self) -> float:

@@ -9,11 +9,21 @@ from numpy.typing import NDArray
 
 from recommend.measure.doubts import Doubt
 from recommend.measure.model import Flag
-from recommend.measure.spans import spans
+from recommend.measure.spans import bridged, spans
 from recommend.measure.video.recording import LOWER_HEEL, MarksRecording
 
 FloatArray = NDArray[np.float64]
 Span = tuple[int, int]
+# What cannot be told when the end of stance is not known.
+_NEEDS_THE_END = (
+    "peak-time",
+    "contact-",
+    "midstance-",
+    "propulsion-",
+    "rearfoot-return",
+    "heel-vertical-",
+    "leg-vertical-",
+)
 
 
 def find_stances(
@@ -30,10 +40,14 @@ def find_stances(
     if recording.contact is not None:
         found = spans(recording.contact)
     else:
-        found = heel_stances(recording.points[:, LOWER_HEEL, 1], recording.rate_hz, parameters)
+        height = recording.points[:, LOWER_HEEL, 1]
+        running = recording.gait == "running"
+        found = heel_stances(height, recording.rate_hz, parameters, running=running)
         text = "no contact signal: stance was told from the height and speed of the heel mark"
-        widen = parameters["capture.events-widening"]
-        doubts.append(Doubt(Flag("stance-estimated", text, "widened"), widen=widen))
+        doubts.append(Doubt(Flag("stance-estimated", text, "widened")))
+        if running:
+            text = "the heel mark does not see the toe leave the ground in running"
+            doubts.append(Doubt(Flag("end-of-stance-unknown", text, "removed"), _NEEDS_THE_END))
     kept = [span for span in found if _is_stride(span, recording, parameters)]
     if len(kept) < len(found):
         text = (
@@ -51,40 +65,70 @@ def _is_stride(span: Span, recording: MarksRecording, parameters: Mapping[str, f
     return whole and shortest <= duration <= longest
 
 
-def heel_stances(height: FloatArray, rate_hz: float, parameters: Mapping[str, float]) -> list[Span]:
+def heel_stances(
+    height: FloatArray, rate_hz: float, parameters: Mapping[str, float], *, running: bool = False
+) -> list[Span]:
     """Stances from the height of the lower heel mark (n,), y up, in any unit.
 
     Notes
     -----
-    Speeds are shares of the highest vertical speed in the recording.
-
-    1. The heel comes down: a descent faster than ``capture.heel-fast``. The foot is on the ground
-       from the first frame after it that is slower than ``capture.heel-slow``.
-    2. The heel rises again: the next rise faster than ``capture.heel-fast``. A mark on the heel
-       does not see the toe leave the ground; that lies between the heel's fastest rise and its
-       highest point, and the middle of the two is taken.
-
-    In the manner of methods that read events from the vertical speed of heel and toe (O'Connor CM
-    et al. 2007 Gait Posture 25:469-474, from memory); with the heel alone both are estimates.
+    1. The heel is near the ground where it is lower than ``capture.heel-near`` of its range.
+    2. The foot lands where the fall of the heel is stopped most sharply, about where it comes
+       near (Hreljac A, Marshall RN 2000 J Biomech 33:783-786, from memory).
+    3. A mark on the heel does not see the toe leave the ground. In walking that lies between the
+       heel's fastest rise and its highest point, and the middle of the two is taken; in running
+       the heel goes on rising in the air, and its fastest rise is taken.
     """
-    velocity = np.gradient(height) if len(height) > 2 else np.full(len(height), np.nan)
-    known = velocity[~np.isnan(velocity)]
-    top = float(np.abs(known).max()) if len(known) else 0.0
-    if top <= 1e-9 * max(1.0, float(np.nanmax(np.abs(height))) if len(known) else 1.0):
+    known = height[~np.isnan(height)]
+    if len(known) < _LEAST_FRAMES:
         return []
-    share = np.nan_to_num(velocity) / top
-    fast, slow = parameters["capture.heel-fast"], parameters["capture.heel-slow"]
+    low, high = np.percentile(known, (5, 95))
+    # Noise alone has a range too: a heel that moves goes far beyond what its frames jitter.
+    if high - low <= 8.0 * float(np.median(np.abs(np.diff(known)))) + 1e-9 * abs(high):
+        return []
+    near = np.nan_to_num(height, nan=high) < low + parameters["capture.heel-near"] * (high - low)
     least = parameters["capture.step-gap-ms"] * rate_hz / 1000.0
-    rises = [span for span in spans(share > fast) if span[1] - span[0] >= least]
+    downs = [span for span in bridged(spans(near), least) if span[1] - span[0] >= least]
+    stop = _stopping(height, rate_hz)
+    speed = np.nan_to_num(np.gradient(height))
     found: list[Span] = []
-    for _, landed in (span for span in spans(share < -fast) if span[1] - span[0] >= least):
-        start = _first(share[landed:] > -slow, landed)
-        rise = next((span for span in rises if span[0] >= start), None)
-        if rise is not None and (not found or start >= found[-1][1]):
-            fastest = rise[0] + int(np.argmax(share[rise[0] : rise[1]]))
-            highest = _first(share[rise[1] :] <= 0, rise[1])
-            found.append((start, (fastest + highest) // 2))
+    for number, (down, rise) in enumerate(downs):
+        after = downs[number + 1][0] if number + 1 < len(downs) else len(height)
+        start = _landing(stop, down, rate_hz)
+        fastest = rise + int(np.argmax(speed[rise:after])) if rise < after else rise
+        highest = _first(speed[fastest:after] <= 0, fastest)
+        end = fastest if running else (fastest + highest) // 2
+        whole = down > 0 and end < len(height) - 1
+        if whole and start < end:
+            found.append((start, end + 1))
     return found
+
+
+_LEAST_FRAMES = 10
+_ABOUT_MS = 60.0  # the landing lies about where the heel comes near the ground
+_STOP_MS = 25.0  # over which the stop of the heel is looked at; shorter spans see noise
+_SHARP = 0.5  # a later stop at least this sharp, as a share of the sharpest, is the landing
+
+
+def _stopping(height: FloatArray, rate_hz: float) -> FloatArray:
+    """How sharply the fall of the heel is stopped at each frame: its second difference."""
+    reach = max(round(_STOP_MS * rate_hz / 1000.0), 1)
+    stop = np.full(len(height), -np.inf)
+    inner = slice(reach, -reach)
+    stop[inner] = height[2 * reach :] - 2.0 * height[inner] + height[: -2 * reach]
+    return np.where(np.isnan(stop), -np.inf, stop)
+
+
+def _landing(stop: FloatArray, down: int, rate_hz: float) -> int:
+    """The last sharp stop about where the heel comes near: a swing slows down before it lands."""
+    reach = max(round(_ABOUT_MS * rate_hz / 1000.0), 2)
+    first = max(down - reach // 2, 1)
+    near = stop[first : down + 2 * reach + 1]
+    if len(near) < 3:
+        return down
+    tops = (near[1:-1] >= near[:-2]) & (near[1:-1] > near[2:])
+    sharp = np.flatnonzero(tops & (near[1:-1] >= _SHARP * near.max()))
+    return first + 1 + int(sharp[-1]) if len(sharp) else first + int(np.argmax(near))
 
 
 def _first(flags: NDArray[np.bool_], offset: int) -> int:

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from catalogue_demo.captures.foot_model import Foot, Mat, invent, truth, walk
 from recommend.errors import InputError
 from recommend.measure.pressure import measure_pressure
+from tests.invented.foot_model import Foot, Mat, invent, truth, walk
 from tests.measure.conftest import recording
 
 FIND = {

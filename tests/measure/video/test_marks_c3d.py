@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from catalogue_demo.captures.gait_model import Gait, film
 from recommend.errors import InputError
 from recommend.measure.capture import CaptureOptions, measure_capture
 from recommend.measure.video.c3d import rear_view
+from tests.invented.gait_model import Gait, film
 from tests.measure.conftest import filmed
 
 ezc3d = pytest.importorskip("ezc3d", reason="ezc3d is in the extra `c3d`")

@@ -7,11 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from catalogue_demo.captures.gait_model import Gait, truth
 from recommend.errors import InputError
 from recommend.measure.video import measure_marks
 from recommend.measure.video.cleaning import clean_marks
 from recommend.measure.video.stance import heel_stances
+from tests.invented.gait_model import Gait, truth
 from tests.measure.conftest import filmed
 
 ANGLES = ("touchdown-angle", "contact-angle", "midstance-angle", "propulsion-angle")
@@ -34,6 +34,62 @@ def test_angles_of_invented_strides_are_recovered(parameters, defs, side, peak):
         found = measured.find(name)
         assert abs(found.value - true) < 2.0 * found.error, name
         assert found.n == 10
+
+
+def test_a_peak_after_the_first_part_of_stance_is_read_where_it_is(parameters, defs):
+    """A peak of 11.3 degrees at 42 % of stance is read as such, not as the largest before 27 %."""
+    gait = Gait(touchdown=0.5, peak=11.3, peak_at=0.42, late=1.0, rate=60)
+
+    measured = measure_marks(filmed(gait, 8), None, parameters, defs)
+
+    assert measured.find("peak-angle").value == pytest.approx(11.3, abs=0.6)
+    assert measured.find("peak-time").value == pytest.approx(42, abs=4)
+    assert measured.find("rearfoot-range").value == pytest.approx(10.8, abs=0.6)
+    assert measured.find("peak-angle").value > measured.find("contact-angle").value + 2
+
+
+@pytest.mark.parametrize(
+    ("rate", "stance", "given"), [(25, 0.68, False), (60, 0.68, True), (60, 0.24, False)]
+)
+def test_a_rate_too_low_for_first_contact_withdraws_it_and_names_one_that_would_do(
+    parameters, defs, rate, stance, given
+):
+    """Walking at 25 and running at 60 frames a second cannot tell touchdown; 60 can of walking."""
+    gait = Gait(rate=rate, stance_s=stance)
+
+    measured = measure_marks(filmed(gait, 8), None, parameters, defs)
+
+    assert (measured.find("touchdown-angle") is not None) is given
+    assert (measured.find("rearfoot-range") is not None) is given
+    words = [flag.detail for flag in measured.flags if flag.name == "rate-too-low-for-landing"]
+    assert bool(words) is not given
+    assert all("would do" in text for text in words)
+
+
+def test_a_foot_turned_out_is_said_and_its_tipped_angles_withdrawn(parameters, defs):
+    """Toe-out in the head widens errors from 8 degrees and withdraws landing and push-off at 20."""
+    plain, noted, far = (
+        measure_marks(replace(filmed(Gait()), toe_out_deg=out), None, parameters, defs)
+        for out in (0.0, 10.0, 20.0)
+    )
+
+    assert "foot-turned-out" not in flags(plain)
+    assert noted.find("touchdown-angle").error > plain.find("touchdown-angle").error
+    assert flags(far)["foot-turned-too-far"] == "removed"
+    assert far.find("touchdown-angle") is None
+    assert far.find("peak-angle") is not None
+
+
+def test_the_terms_of_every_error_add_up_to_it(parameters, defs):
+    """In quadrature, doubts included, the terms of each measure come to the error stated."""
+    points = filmed(Gait()).points
+    points[60:64] = np.nan
+    measured = measure_marks(replace(filmed(Gait()), points=points), None, parameters, defs)
+
+    for measure in measured.measures:
+        terms = measured.budget(measure).terms
+        assert np.hypot.reduce(list(terms.values())) == pytest.approx(measure.error), measure.name
+    assert "doubts" in measured.budget(measured.find("peak-angle")).terms
 
 
 def test_a_foot_that_everts_late_shows_it_in_propulsion(parameters, defs):
@@ -119,8 +175,8 @@ def test_marks_exchanged_while_the_heel_moves_fast_are_put_back(parameters, defs
     for frame in range(70, 140):
         points = whole.points.copy()
         points[frame, [2, 3]] = points[frame, [3, 2]]
-        mended, _ = clean_marks(replace(whole, points=points), None, parameters)
-        plain, _ = clean_marks(whole, None, parameters)
+        mended = clean_marks(replace(whole, points=points), None, parameters).mended
+        plain = clean_marks(whole, None, parameters).mended
         assert np.abs(mended.points - plain.points).max() < 1e-6, frame
 
 

@@ -27,7 +27,7 @@ class Gait:
     side: str = "left"
     touchdown: float = -1.0
     peak: float = 5.0
-    peak_at: float = 0.35
+    peak_at: float = 0.38  # mean time of maximum pronation, McPoil TG, Cornwall MW 1994
     late: float = -2.0
     leg_lean: float = 4.0
     stance_s: float = 0.68
@@ -44,17 +44,20 @@ def angle_over_stance(gait: Gait, share: np.ndarray) -> np.ndarray:
 
 
 def truth(gait: Gait) -> dict[str, float]:
-    """True measures: angle at touchdown, peak of contact, means of midstance and propulsion."""
+    """True measures over the whole stance; `contact-angle` is the largest of its first part."""
     share = np.linspace(0, 1, 10001)
     angle = angle_over_stance(gait, share)
     first, second = PHASE_ENDS
-    contact = float(angle[share <= first].max())
+    late = float(angle[share > second].mean())
     return {
         "touchdown-angle": gait.touchdown,
-        "contact-angle": contact,
+        "peak-angle": float(angle.max()),
+        "peak-time": 100.0 * float(share[np.argmax(angle)]),
+        "rearfoot-range": float(angle.max()) - gait.touchdown,
+        "contact-angle": float(angle[share <= first].max()),
         "midstance-angle": float(angle[(share > first) & (share <= second)].mean()),
-        "propulsion-angle": float(angle[share > second].mean()),
-        "rearfoot-range": contact - gait.touchdown,
+        "propulsion-angle": late,
+        "rearfoot-return": float(angle.max()) - late,
     }
 
 
@@ -70,26 +73,26 @@ def film(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Marks (frames, 4, 2) in px, x right and y up, and contact (frames,) of some strides.
 
-    Strides differ by `spread_deg`; each click is off by `click_px`; the camera leans `roll_deg`.
+    Contacts begin and end between frames, as they do. Strides differ by `spread_deg`; each click
+    is off by `click_px`; the camera leans `roll_deg`.
     """
-    pieces, contact = [], []
-    for number in range(strides + 1):
-        swing = round(gait.swing_s * gait.rate * (1 + 0.02 * rng.standard_normal()))
-        pieces.append(_swing(gait, swing, gait.late, gait.touchdown))
-        contact.append(np.zeros(swing, dtype=bool))
-        if number < strides:
-            stance = round(gait.stance_s * gait.rate * (1 + 0.02 * rng.standard_normal()))
-            share = np.linspace(0, 1, stance)
-            angle = angle_over_stance(gait, share) + spread_deg * rng.standard_normal()
-            rise = _heel_height((share - _RISE_FROM) / _RISE_TAKES)
-            pieces.append(np.column_stack([angle, rise]))
-            contact.append(np.ones(stance, dtype=bool))
-    motion = np.concatenate(pieces)
+    swings = gait.swing_s * (1 + 0.02 * rng.standard_normal(strides + 1))
+    stances = gait.stance_s * (1 + 0.02 * rng.standard_normal(strides))
+    offsets = spread_deg * rng.standard_normal(strides)
+    begins = np.concatenate([[0.0], np.cumsum(swings[:-1] + stances)])  # of each swing
+    times = np.arange(1, int((begins[-1] + swings[-1]) * gait.rate)) / gait.rate
+    stride = np.searchsorted(begins, times, side="right") - 1
+    into = times - begins[stride]
+    down = into >= swings[stride]
+    motion = _swing(gait, np.clip(into / swings[stride], 0.0, 1.0))
+    share = (into - swings[stride])[down] / stances[stride[down]]
+    motion[down, 0] = angle_over_stance(gait, share) + offsets[stride[down]]
+    motion[down, 1] = _heel_height((share - _RISE_FROM) / _RISE_TAKES)
     marks = _project(gait, motion[:, 0], motion[:, 1]) * px_per_mm
     turn = np.radians(roll_deg)
     rolled = marks @ np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
     clicked = rolled + click_px * rng.standard_normal(rolled.shape)
-    return clicked, np.concatenate(contact)
+    return clicked, down
 
 
 def _heel_height(share: np.ndarray) -> np.ndarray:
@@ -98,10 +101,9 @@ def _heel_height(share: np.ndarray) -> np.ndarray:
     return HEEL_RISE_MM * u**2 * (3 - 2 * u)
 
 
-def _swing(gait: Gait, frames: int, start: float, end: float) -> np.ndarray:
+def _swing(gait: Gait, share: np.ndarray) -> np.ndarray:
     """The heel goes on to its highest point, a little after the toe has left, and comes down."""
-    share = (np.arange(frames) + 1) / (frames + 1)
-    angle = start + (end - start) * share
+    angle = gait.late + (gait.touchdown - gait.late) * share
     at_toe_off = (1 - _RISE_FROM) / _RISE_TAKES
     up = _heel_height(at_toe_off + share * gait.swing_s / (_RISE_TAKES * gait.stance_s))
     down = np.clip((1 - share) / 0.75, 0, 1)

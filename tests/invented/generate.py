@@ -1,4 +1,4 @@
-"""Write the invented captures of this folder again: ``python -m catalogue_demo.captures.generate``.
+"""Write the captures of ``catalogue_demo/captures`` again: ``python -m tests.invented.generate``.
 
 Every capture is drawn from a seed, so that running this changes nothing unless a model changed.
 ``truth.yaml`` beside them holds the true measures of the foot or gait behind each.
@@ -10,11 +10,11 @@ from pathlib import Path
 
 import numpy as np
 
-from catalogue_demo.captures import foot_model, gait_model
-from catalogue_demo.captures.foot_model import Foot, Mat
-from catalogue_demo.captures.gait_model import Gait
+from tests.invented import foot_model, gait_model
+from tests.invented.foot_model import Foot, Mat
+from tests.invented.gait_model import Gait
 
-HERE = Path(__file__).parent
+FOLDER = Path(__file__).parents[2] / "catalogue_demo" / "captures"
 
 # A mat of 7 mm sensors keeps the files small; the feet lie well inside it.
 MAT = Mat(rows=45, columns=22, pitch=7.0, rate=50.0)
@@ -27,12 +27,12 @@ STEPS = {
 }
 STRIDES = {
     "video-left": Gait("left", rate=60),
-    "video-right": Gait("right", rate=60, peak=5.5),
+    "video-right": Gait("right", rate=60, peak=5.5, peak_at=0.37),
     "video-late-pronator-right": Gait(
-        "right", rate=60, touchdown=-2, peak=6.0, peak_at=0.72, late=4.0
+        "right", rate=60, touchdown=-2, peak=6.4, peak_at=0.62, late=4.0
     ),
     "video-over-pronator-left": Gait(
-        "left", rate=60, touchdown=1, peak=9.5, peak_at=0.45, late=1.0
+        "left", rate=60, touchdown=0.5, peak=11.3, peak_at=0.42, late=1.0
     ),
 }
 
@@ -96,16 +96,16 @@ def main() -> None:
     for seed, (name, foot) in enumerate(STEPS.items()):
         frames = frames_of(foot, seed)
         if name == "walk-left":
-            write_csv(HERE / f"{name}.csv", foot, frames)
+            write_csv(FOLDER / f"{name}.csv", foot, frames)
         else:
-            write_npz(HERE / f"{name}.npz", foot, frames)
+            write_npz(FOLDER / f"{name}.npz", foot, frames)
         truth.append(_truth(name, foot_model.truth(foot)))
     for seed, (name, gait) in enumerate(STRIDES.items()):
-        (HERE / f"{name}.csv").write_text(marks_text(gait, 8, seed))
+        (FOLDER / f"{name}.csv").write_text(marks_text(gait, 8, seed))
         truth.append(_truth(name, gait_model.truth(gait)))
     doubtful = marks_text(Gait("left", rate=60), 8, 9, doubtful=True)
-    (HERE / "video-doubtful-left.csv").write_text(doubtful)
-    (HERE / "truth.yaml").write_text("".join(truth))
+    (FOLDER / "video-doubtful-left.csv").write_text(doubtful)
+    (FOLDER / "truth.yaml").write_text("".join(truth))
 
 
 def _truth(name: str, measures: dict[str, float]) -> str:

@@ -1,0 +1,141 @@
+"""Worked examples as rows of a table: the truth table of foot types, and the pins of each rule.
+
+A table names in `given` what its first columns hold and in `expect` what must come of it; a row is
+one example. In `given` a column is a measure, a question, ``age-band``, ``purpose``, ``pain``,
+``of`` (parts of the file), or ``foot``, which holds several of these at once. In `expect` it is an
+axis, ``type``, ``notes``, ``asks``, ``needs``, or a rule: ``x`` where a need holds, its level where
+a note is due. A cell with a dot is left out: not taken, not asked, not due, not looked at.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from pydantic import Field, ValidationError
+
+from recommend.check.example_models import Example
+from recommend.errors import InputError, Place, nearest
+from recommend.reading import Document, Strict
+from recommend.reading.document import Loc
+from recommend.rulebook.book import Rulebook
+from recommend.rulebook.models import NoteThen
+
+LEFT_OUT = "."
+HOLDS = "x"
+_OF_EXAMPLE = ("age-band", "purpose", "pain", "side")
+_OF_EXPECT = ("type", "notes", "asks", "needs")
+_NEED = ("by", "attribute", "is", "value", "strength", "weight")
+
+
+class Table(Strict):
+    """Rows of examples under common heads; `why` says what the table holds in place."""
+
+    title: str
+    why: str = ""
+    given: list[str] = Field(min_length=1)
+    expect: list[str] = Field(min_length=1)
+    rows: list[list[Any]] = Field(min_length=1)
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A row as an example, where it stands, and the rules that its table has columns of."""
+
+    example: Example
+    loc: Loc
+    rules: frozenset[str]
+
+
+def rows_of(table: Table, at: Document, loc: Loc, book: Rulebook) -> Iterator[Row | InputError]:
+    """Every row of `table` as an example, or what is wrong with it."""
+    rules = frozenset(head for head in table.expect if head in book.by_id)
+    for index, cells in enumerate(table.rows):
+        where: Loc = (*loc, "rows", index)
+        try:
+            yield Row(_example(table, cells, at, where, book), where, rules)
+        except InputError as error:
+            yield error
+
+
+def _example(table: Table, cells: list[Any], at: Document, loc: Loc, book: Rulebook) -> Example:
+    heads = [*table.given, *table.expect]
+    if len(cells) != len(heads):
+        raise InputError(
+            at.place(loc),
+            f"the row has {len(cells)} cells, its table {len(heads)} columns",
+            ", ".join(heads),
+        )
+    split = len(table.given)
+    foot: dict[str, Any] = {}
+    for head, cell in zip(table.given, cells[:split], strict=True):
+        parts = cell if head == "foot" and isinstance(cell, dict) else {head: cell}
+        for name, value in parts.items():
+            if value != LEFT_OUT:
+                _give(foot, name, value, at.place(loc), book)
+    expect: dict[str, Any] = {}
+    for head, cell in zip(table.expect, cells[split:], strict=True):
+        _await(expect, head, cell, at.place(loc), book)
+    written = ", ".join(_cell_words(cell) for cell in cells[:split])
+    return _checked({"name": f"{table.title}: {written}", **foot, "expect": expect}, at.place(loc))
+
+
+def _give(foot: dict[str, Any], name: str, value: Any, place: Place, book: Rulebook) -> None:
+    """Put one cell into the foot that an example is of."""
+    if name == "of":
+        foot.setdefault("of", []).extend(value if isinstance(value, list) else [value])
+    elif name in _OF_EXAMPLE:
+        foot[name] = value
+    elif name in book.measures:
+        foot.setdefault("given", {})[name] = value
+    elif name in book.questions:
+        foot.setdefault("answers", {})[name] = value
+    else:
+        known = ["foot", "of", *_OF_EXAMPLE, *book.measures, *book.questions]
+        raise InputError(
+            place, f"`{name}` is nothing that a foot can have", mend=nearest(name, known)
+        )
+
+
+def _await(expect: dict[str, Any], name: str, value: Any, place: Place, book: Rulebook) -> None:
+    """Put one cell into what must come out."""
+    if name in book.by_id:
+        kind = "notes" if isinstance(book.by_id[name].rule.then, NoteThen) else "asks"
+        listed = expect.setdefault(kind, {} if kind == "notes" else [])
+        if value == LEFT_OUT:
+            return
+        if kind == "notes":
+            listed[name] = value
+        elif value == HOLDS:
+            listed.append(name)
+        else:
+            raise InputError(place, f"`{value}` stands under `{name}`", f"`{HOLDS}` or a dot")
+    elif value == LEFT_OUT:
+        return
+    elif name == "needs":
+        expect["needs"] = [dict(zip(_NEED, need, strict=False)) for need in value]
+    elif name in _OF_EXPECT:
+        expect[name] = value
+    elif name in book.axes:
+        expect.setdefault("axes", {})[name] = value
+    else:
+        known = [*_OF_EXPECT, *book.axes, *book.by_id]
+        raise InputError(place, f"`{name}` is nothing that comes out", mend=nearest(name, known))
+
+
+def _checked(data: dict[str, Any], place: Place) -> Example:
+    try:
+        return Example.model_validate(data)
+    except ValidationError as error:
+        first = error.errors()[0]
+        where = ".".join(map(str, first["loc"]))
+        raise InputError(place, f"`{where}` does not fit: {first['msg']}") from None
+
+
+def _cell_words(cell: Any) -> str:
+    if isinstance(cell, dict):
+        return ", ".join(f"{name} {_cell_words(value)}" for name, value in cell.items())
+    if isinstance(cell, list):
+        return " ".join(map(_cell_words, cell))
+    return "not given" if cell == LEFT_OUT else str(cell)

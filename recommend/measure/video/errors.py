@@ -1,0 +1,63 @@
+"""The error of each measure of a film, term by term."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+import numpy as np
+
+from recommend.measure.budget import Budget
+from recommend.measure.definitions import MeasureDefs
+from recommend.measure.spread import scatter_error
+from recommend.measure.video.values import Values
+
+# The zero cancels in a difference, and does not matter to a time or against the vertical.
+WITHOUT_ZERO: Final = (
+    "contact-time",
+    "peak-time",
+    "rearfoot-range",
+    "rearfoot-return",
+    "heel-vertical-midstance",
+    "leg-vertical-midstance",
+)
+_NOT_PLACED: Final = ("contact-time", "peak-time", "rearfoot-range", "rearfoot-return")
+_UNITS: Final = {"contact-time": "s", "peak-time": "percent"}
+
+
+def unit_of(name: str) -> str:
+    """The unit of a measure of a film."""
+    return _UNITS.get(name, "deg")
+
+
+def budget_of(
+    name: str,
+    values: Values,
+    reference: str,
+    parameters: Mapping[str, float],
+    defs: MeasureDefs,
+) -> Budget:
+    """What the error of the mean of measure `name` is made of.
+
+    Placing of the marks cancels where the zero is a still capture of the same marks, and in
+    differences of two angles of one film.
+    """
+    each = values.each[name]
+    single = _single(name, float(np.mean(each)), parameters, defs)
+    few = parameters["noise.few-strides"]
+    terms = {"scatter": scatter_error(list(map(float, each)), single=single, few=few)}
+    terms |= values.shared.get(name, {})
+    if name not in _NOT_PLACED and reference == "vertical":
+        terms["placing"] = parameters["capture.placing"]
+    return Budget(terms)
+
+
+def _single(name: str, mean: float, parameters: Mapping[str, float], defs: MeasureDefs) -> float:
+    """Usual error of one stride."""
+    if name == "contact-time":
+        return mean * parameters["capture.usual-contact-time"]
+    if name == "peak-time":
+        return parameters["capture.usual-peak-time"]
+    alike = "rearfoot-range" if name in _NOT_PLACED else "contact-angle"
+    known = defs.get(name, defs[alike]).error
+    return known.single if known else 0.0

@@ -1,0 +1,140 @@
+"""What each stride of a film yields, and how far it hangs on when contact began and ended."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from recommend.measure.phases import PHASES, phase_slices
+from recommend.measure.video.angle import heel_lean, leg_lean
+from recommend.measure.video.recording import MarksRecording
+from recommend.measure.video.strides import Stride, landing_of, peak_of, phase_means
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Values:
+    """One value per stride of each measure, and errors that all strides share.
+
+    Attributes
+    ----------
+    each : (strides,) by measure, in the unit of the measure.
+    shared : standard errors by term (see `budget.TERMS`) and measure that repeating strides
+        does not remove.
+    """
+
+    each: Mapping[str, FloatArray]
+    shared: Mapping[str, Mapping[str, float]]
+
+
+def values_of(
+    strides: Sequence[Stride],
+    recording: MarksRecording,
+    parameters: Mapping[str, float],
+    *,
+    told_from_heel: bool,
+) -> Values:
+    """All measures of `strides`; `recording` is the filtered one, for what stands to the vertical.
+
+    `told_from_heel`: contact was told from the heel mark, so its instants have an error of
+    their own.
+    """
+    rate = recording.rate_hz
+    angles, landing = _angles(strides, rate, parameters)
+    shared: dict[str, dict[str, float]] = {name: {} for name in angles}
+    for name in ("touchdown-angle", "rearfoot-range"):
+        shared[name]["landing"] = landing
+    for name, error in _toe_out_errors(recording, parameters).items():
+        shared[name]["toe-out"] = error
+    shared["peak-time"]["flat"] = _flat_top(strides, parameters)
+    if told_from_heel:
+        gait = "-running" if recording.gait == "running" else ""
+        start_ms = parameters[f"capture.events-start{gait}-ms"]
+        for name, error in _event_errors(strides, rate, start_ms, parameters).items():
+            shared[name]["events"] = error
+    return Values(angles | _others(strides, recording), shared)
+
+
+def _angles(
+    strides: Sequence[Stride], rate_hz: float, parameters: Mapping[str, float]
+) -> tuple[dict[str, FloatArray], float]:
+    """Angles and times by measure, and the error that all landings share."""
+    landing = landing_of(strides, rate_hz, parameters)
+    curves = [stride.curve() for stride in strides]
+    tops = np.array([peak_of(stride, landing.noise, parameters) for stride in strides])
+    means = [phase_means(curve, parameters) for curve in curves]
+    tops[:, 0] = np.maximum(tops[:, 0], landing.angles)  # the peak is the largest of the stance
+    by_phase = {name: np.array([one[name] for one in means]) for name in PHASES}
+    cuts = phase_slices(parameters)
+    early = np.array([curve[cuts["contact"]].max() for curve in curves])
+    values = {
+        "touchdown-angle": landing.angles,
+        "peak-angle": tops[:, 0],
+        "peak-time": tops[:, 1],
+        "rearfoot-range": tops[:, 0] - landing.angles,
+        "contact-angle": np.minimum(early, tops[:, 0]),
+        "midstance-angle": by_phase["midstance"],
+        "propulsion-angle": by_phase["propulsion"],
+        "rearfoot-return": tops[:, 0] - by_phase["propulsion"],
+        "contact-time": np.array([stride.stop - stride.start for stride in strides]) / rate_hz,
+    }
+    return values, landing.shared_error
+
+
+def _toe_out_errors(recording: MarksRecording, parameters: Mapping[str, float]) -> dict[str, float]:
+    """What a foot turned out of the camera's plane does to each angle.
+
+    A stated toe-out lies anywhere up to itself from the line of the camera, as far as is known.
+    """
+    out = math.hypot(parameters["capture.aim"], (recording.toe_out_deg or 0.0) / math.sqrt(3.0))
+    landed = "landing-running" if recording.gait == "running" else "landing"
+    landing, flat, late = (
+        out * parameters[f"capture.toe-out-{when}"] for when in (landed, "flat", "propulsion")
+    )
+    return {
+        "touchdown-angle": landing,
+        "rearfoot-range": landing,
+        "peak-angle": flat,
+        "contact-angle": flat,
+        "midstance-angle": flat,
+        "propulsion-angle": late,
+        "rearfoot-return": late,
+    }
+
+
+def _flat_top(strides: Sequence[Stride], parameters: Mapping[str, float]) -> float:
+    """Error of the time of the peak, in percent of stance, from how flat the mean curve tops."""
+    mean = np.mean([stride.curve() for stride in strides], axis=0)
+    wide = np.count_nonzero(mean >= mean.max() - parameters["capture.peak-flat"])
+    return max(float(wide), 1.0) / math.sqrt(12.0)
+
+
+def _others(strides: Sequence[Stride], recording: MarksRecording) -> dict[str, FloatArray]:
+    """What stands to the vertical, in the middle of stance."""
+    middle = [round((stride.start + stride.stop) / 2) for stride in strides]
+    return {
+        "heel-vertical-midstance": heel_lean(recording.points, recording.side)[middle],
+        "leg-vertical-midstance": leg_lean(recording.points, recording.side)[middle],
+    }
+
+
+def _event_errors(
+    strides: Sequence[Stride], rate_hz: float, start_ms: float, parameters: Mapping[str, float]
+) -> dict[str, float]:
+    """Half the change of each mean when contact begins, or ends, an error earlier and later."""
+    start = start_ms * rate_hz / 1000.0
+    length = float(np.mean([stride.stop - stride.start for stride in strides]))
+    stop = parameters["capture.events-stop-share"] * length
+    total: dict[str, float] = {}
+    for by in ((start, 0.0), (0.0, stop)):
+        later, _ = _angles([s.moved(*by) for s in strides], rate_hz, parameters)
+        sooner, _ = _angles([s.moved(-by[0], -by[1]) for s in strides], rate_hz, parameters)
+        for name in later:
+            change = abs(float(later[name].mean() - sooner[name].mean())) / 2.0
+            total[name] = float(np.hypot(total.get(name, 0.0), change))
+    return total
