@@ -88,10 +88,9 @@ class AxisDef(Strict):
 class Question(Strict):
     """A screening question as it is asked; some only of a customer who comes back.
 
-    `alarming` is the answer that speaks against a fitting. One with `only-if` is asked when other
-    questions were answered so. One that is `retired` is read in old visits and asked no more.
     `alarming` is the answer that rules warn of; questions whose alarming answer is yes may be read
-    out together, the others are always asked one by one.
+    out together, the others are always asked one by one. One with `only-if` is asked when other
+    questions were answered so. One that is `retired` is read in old visits and asked no more.
     """
 
     ask: str
@@ -105,7 +104,6 @@ class Question(Strict):
         """Whether it is asked at a visit with these `answers`; `again` of who comes back."""
         met = all(answers.get(other) == answer for other, answer in self.only_if.items())
         return met and not self.retired and (again or not self.after_wear)
-    alarming: Literal["yes", "no"] = "yes"
 
 
 class AttributeDef(Strict):
@@ -113,7 +111,8 @@ class AttributeDef(Strict):
 
     `short` is the name in tables. `tolerance` is the shortfall (in the unit, or in steps of
     the scale) at which a product no longer satisfies a preference at all. `gentler` is the side
-    on which a contradiction between two feet is settled.
+    on which a contradiction between two feet is settled. What is `unsaid` is not told among the
+    first wishes: it goes without saying.
     """
 
     title: str
@@ -125,6 +124,7 @@ class AttributeDef(Strict):
     sum_of: list[str] = []
     tolerance: float = Field(gt=0)
     gentler: Literal["low", "high"]
+    unsaid: bool = False
     kind: Kind = "assumption"
     note: str = ""
 
