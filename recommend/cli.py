@@ -100,12 +100,44 @@ def _root() -> None:
     """Hold the commands together."""
 
 
+# What a newcomer needs first, within one screen; the whole table is behind --help.
+WELCOME = """\
+From measured feet to a reasoned shortlist of shoes and insoles.
+Fitting advice, not a diagnosis.
+
+Look around, without a customer
+  recommend demo                       the main job on an invented visit, step by step
+  recommend help                       the manual, by topic
+
+Fitter
+  recommend visit new A-1042           a reference code, never a name
+  recommend shortlist A-1042           the answer on one screen
+  recommend trial A-1042               what was tried, and whether it worked
+  recommend visit decide A-1042        what was chosen, sold or left
+  recommend sheet A-1042               the page that the customer takes home
+
+Buyer
+  recommend coverage                   which feet the catalogue serves, and why not others
+  recommend gaps                       what to stock next
+
+Lead fitter, auditor
+  recommend check                      whether rules and catalogue can be trusted
+  recommend explain last               where each word of a kept shortlist came from
+
+All commands: recommend --help"""
+
 # Typer brings its option parser along under a private name; this is how it is reached from outside.
 _UsageError: Any = typer.BadParameter.__base__
 
 
 def main(args: list[str] | None = None) -> None:
-    """Run the command line; errors raised on purpose become one sentence on stderr."""
+    """Run the command line; errors raised on purpose become one sentence on stderr.
+
+    Nothing typed at all shows where to begin.
+    """
+    if not (sys.argv[1:] if args is None else args):
+        print(WELCOME)
+        sys.exit(Exit.DONE)
     try:
         code = app(args, standalone_mode=False)
     except RecommendError as error:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import tomllib
 from pathlib import Path
 
@@ -78,7 +79,7 @@ def test_setup_writes_one_value_and_show_says_where_it_came_from(tmp_path: Path)
     run = CliRunner()
     assert run.invoke(app, ["setup", "--set", "sizes=uk"]).exit_code == 0
     shown = run.invoke(app, ["setup", "show"]).output
-    assert "sizes            from file" in shown
+    assert re.search(r"^  sizes +uk +\(file\)$", shown, re.MULTILINE)
     assert str(tmp_path / "settings.toml") in shown
     run.invoke(app, ["setup", "--set", "sizes="])
     assert setting("sizes").origin == "default"

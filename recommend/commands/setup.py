@@ -20,7 +20,7 @@ from recommend.settings import (
     write_settings,
 )
 from recommend.show.dialogue import say
-from recommend.show.settings import settings_lines
+from recommend.show.settings import settings_explained, settings_lines
 
 app = typer.Typer(add_completion=False, rich_markup_mode=None, invoke_without_command=True)
 
@@ -115,8 +115,10 @@ def setup(
         print("All of them: recommend setup show. Next: recommend visit new, or recommend demo")
 
 
-@app.command()
-def show() -> None:
+@app.command(short_help="Every setting, its value, and where it comes from.")
+def show(
+    full: Annotated[bool, typer.Option("--full", help="what each is for, how to set it")] = False,
+) -> None:
     """Show every setting, its value, and where the value comes from.
 
     Example: recommend setup show
@@ -124,9 +126,11 @@ def show() -> None:
     values = [setting(name) for name in SETTINGS]
     for line in settings_lines(settings_file(), values, lab_errors(), engine_name()):
         print(line)
+    for line in settings_explained(values, lab_errors()) if full else ():
+        print(line)
 
 
-@app.command()
+@app.command(short_help="Build the engine that concludes one visit.")
 def engine() -> None:
     """Build the engine that concludes one visit, where this machine can; nothing is lost where not.
 

@@ -17,7 +17,6 @@ from recommend.commands.repeats import repeatability
 from recommend.commands.shelved import Known, edit, form, history, list_, outcomes, steps_for
 from recommend.errors import Exit, InputError, Place
 from recommend.infer.counter import Counter
-from recommend.match.outcome import outcome_of
 from recommend.settings import setting
 from recommend.show.dialogue import LeftError, heading, run, say
 from recommend.show.progress import note_lines, progress_line
@@ -31,6 +30,7 @@ from recommend.visit.intake import taken
 from recommend.visit.shelf import REFERENCE, Draft, Shelf
 from recommend.visit.steps import Step
 from recommend.visit.together import read_out, side_by_side
+from recommend.way import outcome_of
 
 app = typer.Typer(add_completion=False, rich_markup_mode=None, no_args_is_help=True)
 
@@ -58,7 +58,7 @@ def _visit() -> None:
     """Type a visit at the counter, go on with it, change it, look back."""
 
 
-@app.command()
+@app.command(short_help="Begin a visit, question by question.")
 def new(
     reference: Reference = None, visits: VisitsFolder = None, rules: RulesFolder = None
 ) -> None:
@@ -76,7 +76,7 @@ def new(
         _enter(draft, shelf, rules)
 
 
-@app.command()
+@app.command(short_help="Go on with a visit that was interrupted.")
 def resume(
     reference: UnderWay = None, visits: VisitsFolder = None, rules: RulesFolder = None
 ) -> None:
@@ -118,7 +118,7 @@ def _asked_reference() -> str:
         raise InputError(Place("REFERENCE"), "no reference code was given") from None
 
 
-@app.command("follow-up")
+@app.command("follow-up", short_help="Begin the visit of a customer who comes back.")
 def follow_up(
     reference: Known,
     visits: VisitsFolder = None,
@@ -227,10 +227,10 @@ def _sure(counter: Counter, draft: Draft) -> str:
     return sure_line(sureness(outcome), book)
 
 
-app.command("list")(list_)
-app.command(cls=TakesNegatives)(edit)
-app.command()(decide)
-app.command()(history)
-app.command()(outcomes)
-app.command()(form)
-app.command()(repeatability)
+app.command("list", short_help="Today's visits, and all under way.")(list_)
+app.command(cls=TakesNegatives, short_help="Change one answer, and see what it did.")(edit)
+app.command(short_help="Write down what was chosen, sold or left.")(decide)
+app.command(short_help="A customer's visits side by side.")(history)
+app.command(short_help="What became of products: comfort, pain, returns.")(outcomes)
+app.command(short_help="A blank intake sheet to print.")(form)
+app.command(short_help="This lab's own errors of measurement.")(repeatability)

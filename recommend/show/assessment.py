@@ -10,6 +10,7 @@ from rich.text import Text
 
 from recommend.infer.assess import Assessment, FootAssessment, Note
 from recommend.infer.derivation import CloseCall
+from recommend.infer.marks import beside
 from recommend.measure.definitions import MeasureDefs, unit_words
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.rulebook.book import Rulebook
@@ -47,6 +48,7 @@ def measure_blocks(assessment: Assessment, book: Rulebook, width: int) -> Iterat
         yield _measures(assessment.feet, book.measures, width)
     else:
         yield bullet("nothing yet")
+    yield from _beside(assessment.feet, book)
     yield from _flags(assessment.feet)
 
 
@@ -119,6 +121,23 @@ def _further(feet: Feet, defs: MeasureDefs) -> Iterator[tuple[str, list[Measure 
             keyed.setdefault(key, [None, None])[index] = measure
     for (name, _), found in keyed.items():
         yield f"{defs[name].plain} (beside)", found
+
+
+def _beside(feet: Feet, book: Rulebook) -> Iterator[RenderableType]:
+    """The trade's marks, and the place of readings among people; neither decides anything."""
+    lines = []
+    for name, definition in book.measures.items():
+        words = {
+            side: beside(measure, book)
+            for side in SIDES
+            if (measure := feet[side].measures.get(name)) is not None
+        }
+        told = [f"{side} {text}" for side, text in words.items() if text]
+        if told:
+            lines.append(f"{definition.plain}: {'. '.join(told)}")
+    if lines:
+        yield inset("Among people (decides nothing by itself):", 2, "bold")
+        yield from (bullet(line) for line in lines)
 
 
 def _flags(feet: Feet) -> Iterator[RenderableType]:

@@ -168,7 +168,7 @@ def _angle_curve(
     curve = one.curves.get("rearfoot-angle")
     if curve is None:
         return
-    measure = one.find("contact-angle")
+    measure = one.find("peak-angle") or one.find("midstance-angle")
     reference = measure.qualifiers["reference"] if measure else ""
     band = bands.get((one.gait, reference), {})
     yield heading(f"Rearfoot angle over stance, {one.side} foot, degrees from {reference}")
@@ -176,7 +176,7 @@ def _angle_curve(
     yield Text("\n").join(lines)
     yield stance_curve.legend(curve.n, bool(band), ascii_only=plain)
     if not band:
-        yield Text("The rulebook has no usual band for this gait and zero reference.")
+        yield Text("The rulebook has no band for this gait and zero reference.")
 
 
 def title_of(measure: Measure, defs: MeasureDefs) -> str:

@@ -129,14 +129,14 @@ def _angle(
 ) -> None:
     curve = one.curves["rearfoot-angle"]
     stance = np.arange(STANCE_POINTS)
-    measure = one.find("contact-angle") or one.find("midstance-angle")
+    measure = one.find("peak-angle") or one.find("midstance-angle")
     reference = measure.qualifiers["reference"] if measure else ""
     cuts = phase_slices(parameters)
     for number, (phase, band) in enumerate(bands.get((one.gait, reference), {}).items()):
         cut = cuts[phase]
         axis.fill_between(
             [cut.start, cut.stop], *band, color="0.88", hatch="//", edgecolor="0.75", lw=0,
-            label="usual band" if number == 0 else None,
+            label="band of the peak in most feet" if number == 0 else None,
         )  # fmt: skip
     axis.fill_between(
         stance, curve.mean - curve.sd, curve.mean + curve.sd, color="tab:blue", alpha=0.3,

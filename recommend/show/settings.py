@@ -11,27 +11,44 @@ from recommend.settings import Value
 def settings_lines(
     file: Path, values: Sequence[Value], errors: Mapping[str, Mapping[str, float]], engine: str
 ) -> Iterator[str]:
-    """One setting after another: its name and where it comes from, then its value.
+    """A line for each setting: its name, its value, where it comes from.
 
     `engine` is the one that concludes a visit here.
     """
-    there = "" if file.exists() else " (not written yet; `recommend setup` writes it)"
-    yield f"Settings: {file}{there}"
-    yield "What counts: option, then environment, then this file, then default."
+    yield f"Settings: {file}"
+    if not file.exists():
+        yield "  not there yet; `recommend setup` writes it"
+    width = max(len(one.setting.name) for one in values)
     for one in values:
-        given = one.value if isinstance(one.value, list) else [one.value]
-        origin = "file" if one.origin.startswith("file ") else one.origin
+        origin = "" if one.origin == "default" else f"   ({_origin(one)})"
+        yield f"  {one.setting.name:<{width}}  {_value(one)}{origin}"
+    lab = ", ".join(errors) or "none; those of the rulebook are used"
+    yield f"  {'errors':<{width}}  of this lab: {lab}"
+    build = "" if engine == "durable-rules" else " `recommend setup engine` builds durable-rules."
+    yield f"A visit is concluded by {engine}.{build}"
+    yield "What each is for, and its environment variable: recommend setup show --full"
+
+
+def settings_explained(
+    values: Sequence[Value], errors: Mapping[str, Mapping[str, float]]
+) -> Iterator[str]:
+    """What each setting is for, where it comes from, and how else it can be set."""
+    yield "What counts: option, then environment, then the settings file, then default."
+    for one in values:
         yield ""
-        yield f"{one.setting.name:<16} from {origin} ({one.setting.help})"
-        for value in given:
-            yield f"  {'not set' if value is None else value}"
-        if not origin.startswith("environment"):
-            yield f"  or set {one.setting.variable}"
+        yield f"{one.setting.name}: {one.setting.help}"
+        yield f"  {_value(one)}   (from {_origin(one)}; or set {one.setting.variable})"
     yield ""
-    yield f"A visit is concluded by {engine}. `recommend setup engine` builds durable-rules."
-    yield ""
-    yield "errors           of measurement of this lab, from `recommend visit repeatability`"
+    yield "errors: of measurement of this lab, from `recommend visit repeatability`"
     for measure, table in errors.items():
         yield f"  {measure}: " + ", ".join(f"{key} {value:g}" for key, value in table.items())
-    if not errors:
-        yield "  none; those of the rulebook are used"
+
+
+def _origin(one: Value) -> str:
+    return "file" if one.origin.startswith("file ") else one.origin
+
+
+def _value(one: Value) -> str:
+    if one.value is None or one.value == []:
+        return "not set" if one.value is None else "all"
+    return ", ".join(map(str, one.value if isinstance(one.value, list) else [one.value]))

@@ -49,7 +49,7 @@ def legend(n: int, bands: bool, *, ascii_only: bool = False) -> Text:
     mean, shade = (_ASCII[s] if ascii_only else s for s in (_MEAN, _SHADE))
     text = f"{mean} mean of {n} strides   {_SPREAD} spread between strides (1 SD)"
     if bands:
-        text += f"   {shade} usual band"
+        text += f"   {shade} band of the peak in most feet"
     return Text(f"{text}; up: the heel rolls in (eversion)")
 
 

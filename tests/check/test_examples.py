@@ -1,5 +1,7 @@
 """Worked examples pin every rule, limit and condition of the shipped rulebook."""
 
+from html import escape
+
 import pytest
 
 from recommend.check.examples import Case, load_examples, outcomes, pin_findings, run_examples
@@ -8,6 +10,8 @@ from recommend.check.mutating import Mutation, Trial, mutate, mutation_findings
 from recommend.infer.engine import Engine, engine_of
 from recommend.rulebook import load_rulebook, shipped_folder
 from recommend.rulebook.conditions import UNDETERMINED
+from recommend.show import manual_facts
+from recommend.show.told import came_words, told_list
 from tests.check.conftest import Changed
 
 BOOK = load_rulebook(shipped_folder("rules"))
@@ -109,12 +113,26 @@ def test_a_name_an_example_misspells_is_refused_with_the_nearest(changed: Change
     folder = changed(
         ("examples/posture.yaml", "given: {fpi: -12}", "given: {fpy: -12}"),
         ("examples/arch.yaml", "axes: {arch:", "axes: {arhc:"),
-        ("examples/motion.yaml", "of: [contact-within,", "of: [contact-wihin,"),
+        ("examples/types.yaml", "of: [neutral, arch-low,", "of: [neutral, arch-lwo,"),
         ("examples/needs.yaml", "asks: [", "asks: [need-kurious, "),
     )
     _, problems = load_examples(load_rulebook(folder))
     said = [problem.mend for problem in problems]
     assert said[:1] == ["did you mean `arch`?"]
     assert "did you mean `fpi`?" in said
-    assert "did you mean `contact-within`?" in said
+    assert "did you mean `arch-low`?" in said
     assert len(problems) == 4
+
+
+def test_told_cases_say_why_and_are_read_as_a_handbook() -> None:
+    """Each told case has a sentence why; manual and page of the rulebook show it with its end."""
+    told = [case.example for case in CASES if case.example.why]
+    assert len(told) >= 25
+    in_manual = " ".join(manual_facts.LISTS["told-cases"](BOOK))
+    on_page = told_list(BOOK)
+    for one in told:
+        assert one.why.endswith(".")
+        assert one.why in in_manual
+        assert escape(one.why) in on_page
+    open_wound = next(one for one in told if one.name == "An open wound")
+    assert came_words(open_wound, BOOK) == "stop: Open wound or ulcer"

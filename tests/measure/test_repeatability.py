@@ -83,4 +83,4 @@ def test_errors_are_written_only_when_asked_and_only_on_enough_repeats(
     CliRunner().invoke(app, ["visit", "repeatability", *files[:6], "--use"])
     assert lab_errors() == {}  # two people: too few degrees of freedom
     CliRunner().invoke(app, ["visit", "repeatability", *files, "--use"])
-    assert {"fpi", "contact-angle"} <= set(lab_errors())
+    assert {"fpi", "peak-angle"} <= set(lab_errors())
