@@ -462,6 +462,29 @@ class Decision(Strict):
     stock_file: Literal["lowered"] | None = None
 
 
+class Unwanted(Strict):
+    """What a customer would not wear: products, and levels of attributes (``shoe.drop: [12]``)."""
+
+    products: list[Id] = Field(default=[], max_length=200)
+    attributes: dict[Annotated[str, Field(max_length=60)], list[float | str]] = {}
+
+
+class Wishes(Strict):
+    """What the customer wants: a limit of the price of all together, and what they refuse."""
+
+    price_limit: Annotated[float, Field(ge=0, le=100_000)] | None = None
+    would_not_wear: Unwanted = Unwanted()
+
+
+class OwnShoes(Strict):
+    """The shoes a customer has, described as a product is; `months` is how long they were worn."""
+
+    title: Annotated[str, Field(max_length=60)] = ""
+    attributes: dict[Annotated[str, Field(max_length=60)], float | str] = {}
+    wear: Literal["little", "some", "worn-out"] | None = None
+    months: Annotated[float, Field(ge=0, le=600)] | None = None
+
+
 class Visit(Strict):
     """One customer's fitting: a reference code, never a name.
 
@@ -484,6 +507,8 @@ class Visit(Strict):
     body_mass_kg: Annotated[float, Field(ge=8, le=300)] | None = None
     purpose: Purpose | None = None
     shoe_size: ShoeSize | None = None
+    own_shoes: OwnShoes | None = None
+    wishes: Wishes | None = None
     pain: list[Pain] | None = Field(default=None, max_length=40)
     answers: dict[str, Answer] = {}
     asked: dict[str, Literal["in-group", "singly"]] = {}

@@ -6,6 +6,7 @@ import random
 from typing import Any, get_args
 
 from recommend.rulebook.book import Rulebook
+from recommend.rulebook.models import Question
 from recommend.visit.models import AgeBand, CopPattern, PainSite, Purpose, Visit
 
 
