@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, Literal, cast
 
@@ -92,13 +93,13 @@ def measure(
         save_plot(plot, found, bands, book.parameters)
         typer.echo(f"saved {plot}", err=True)
     if into is not None:
-        _write(into, found)
+        _write(into, found, book.parameters)
 
 
-def _write(into: Path, found: list[Measured]) -> None:
+def _write(into: Path, found: list[Measured], parameters: Mapping[str, float]) -> None:
     from recommend.measure.into import write_into
 
-    for sentence in write_into(into, found):
+    for sentence in write_into(into, found, parameters):
         typer.echo(f"{into}: {sentence}", err=True)
 
 
