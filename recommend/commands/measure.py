@@ -23,7 +23,7 @@ from recommend.show.error_terms import print_error_terms
 from recommend.show.measured import print_measured
 
 MARKS = ("upper-leg", "lower-leg", "upper-heel", "lower-heel")
-Facing = Literal["+x", "-x", "+y", "-y"]
+Facing = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
 Moving = Literal["standing", "walking", "running"]
 
 
@@ -52,7 +52,10 @@ def measure(
         list[str] | None, typer.Option(help="C3D: which point is which mark, upper-leg=NAME")
     ] = None,
     facing: Annotated[
-        str | None, typer.Option(help="C3D: the way the person faces, +x -x +y -y, z up")
+        str | None, typer.Option(help="C3D: the way the person faces, +x -x +y -y +z -z")
+    ] = None,
+    mapping: Annotated[
+        Path | None, typer.Option(help="marks in a lab's own columns: how they are named (YAML)")
     ] = None,
     gait: Annotated[str, typer.Option(help="C3D: standing, walking or running")] = "walking",
     error_terms: Annotated[
@@ -71,8 +74,9 @@ def measure(
         side=cast(Side | None, _one_of(side, ("left", "right"), "side")),
         still=still,
         marks=_named_marks(mark or []),
-        facing=cast(Facing | None, _one_of(facing, ("+x", "-x", "+y", "-y"), "facing")),
+        facing=cast(Facing | None, _one_of(facing, ("+x", "-x", "+y", "-y", "+z", "-z"), "facing")),
         gait=cast(Moving, _one_of(gait, ("standing", "walking", "running"), "gait")),
+        mapping=mapping,
     )
     book = open_rulebook(rules)
     found: list[Measured] = []
