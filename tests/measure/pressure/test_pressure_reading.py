@@ -152,8 +152,7 @@ def test_a_small_archive_of_many_small_numbers_is_refused_by_what_it_takes(tmp_p
 def test_semicolons_with_decimal_commas_are_read(tmp_path, parameters):
     """A frame written with `;` and decimal commas holds the same numbers."""
     head = (
-        "# capture: pressure\n# unit: kPa\n# pitch-mm: 5\n# rate-hz: 100\n"
-    head += "# rows: 4\n# columns: 4\n"
+        "# capture: pressure\n# unit: kPa\n# pitch-mm: 5\n# rate-hz: 100\n# rows: 4\n# columns: 4\n"
     )
     path = tmp_path / "walk.csv"
     path.write_text(head + "0;1,5;20,25;3\n" * 4)
