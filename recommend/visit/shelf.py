@@ -168,7 +168,7 @@ class Shelf:
             data = json.loads(read_text(file))
             if isinstance(data["doubted"], list):  # begun with an earlier version: doubted anew
                 data["doubted"] = {}
-            draft = TypeAdapter(Draft).validate_python(data, strict=True)
+            draft = TypeAdapter(Draft).validate_python(data)
             if draft.reference != file.stem or not re.fullmatch(REFERENCE, draft.reference):
                 raise ValueError("of another customer")
             return draft
