@@ -68,6 +68,8 @@ def assessed_document(outcome: Outcome) -> dict[str, Any]:
         },
         "stopped": assessment.stopped,
         "notes": [asdict(note) for note in assessment.notes],
+        "clinician-first": assessment.clinician_first,
+        "not-screened": list(assessment.unscreened),
         "to-ask": [{"id": q, "ask": book.questions[q].ask} for q in assessment.to_ask],
         "feet": {side: _foot(foot, book) for side, foot in assessment.feet.items()},
         "needs": [_need(need, book) for need in ranked.needs.needs] if ranked else None,
@@ -156,6 +158,7 @@ def _list(ranked: Shortlist, group: Group, shown: int, book: Rulebook) -> dict[s
         "suitable-not-in-stock": [c.id for c in ranked.missing[group]],
         "excluded": {c.id: broken_document(c) for c in ranked.excluded[group]},
         "did-harm": {c.id: c.harm for c in ranked.excluded[group] if c.harm},
+        "not-wanted": {c.id: c.refused for c in ranked.excluded[group] if c.refused},
         "nothing-because": list(ranked.nothing_because(group, book)),
     }
 
