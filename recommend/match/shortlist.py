@@ -233,8 +233,8 @@ class _Judge:
         back = np.zeros(len(tie), np.bool_) if redrawn is None else redrawn.stand_back(group)
         listed, ruled_out = standing.listed[0], standing.ruled_out[0]
         places = {"ranked": listed, "missing": ~ruled_out & ~listed, "excluded": ruled_out}
-        back = back | self._close[self.ranking.members(group)].any(axis=1)
-        costs = (back, standing.fit[0], standing.function[0])
+        close = self._close[self.ranking.members(group)].any(axis=1)
+        costs = (2.0 * close + back, standing.fit[0], standing.function[0])
         found = {}
         for place, which in places.items():
             some = rows[which[rows]]
