@@ -9,7 +9,7 @@ from typing import get_args
 import numpy as np
 
 from recommend.coverage.numbers import Array
-from recommend.coverage.population import Population
+from recommend.coverage.population import Derived, Population, Quantity
 from recommend.coverage.sampling import Customers, Words
 from recommend.infer.many import Column
 from recommend.measure.definitions import MeasureDef
@@ -94,8 +94,17 @@ def _errors(book: Rulebook, population: Population) -> Iterator[tuple[str, float
     """Standard error of each measure, from the rulebook and the usual number of readings."""
     for name, definition in book.measures.items():
         drawn = population.quantities.get(name) or population.derived.get(name)
-        readings = drawn.readings.value if drawn and drawn.readings else 1.0
-        yield name, error_of_mean(definition, readings)
+        base = getattr(drawn, "between_feet", None)
+        if base in book.measures:  # the errors of two feet, as at the counter
+            drawn = population.quantities.get(base) or population.derived.get(base)
+            yield name, sqrt(2) * _error(book.measures[base], drawn)
+        else:
+            yield name, _error(definition, drawn)
+
+
+def _error(definition: MeasureDef, drawn: Quantity | Derived | None) -> float:
+    readings = drawn.readings.value if drawn and drawn.readings else 1.0
+    return error_of_mean(definition, readings)
 
 
 def error_of_mean(definition: MeasureDef, readings: float) -> float:
