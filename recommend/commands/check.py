@@ -3,21 +3,26 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from recommend.catalogue.loading import load_catalogue
 from recommend.check.finding import fails
+from recommend.check.lean import Lean, lean_of
 from recommend.check.whole import check as check_whole
 from recommend.commands import single
 from recommend.commands.options import Force
 from recommend.errors import Exit
 from recommend.output import FINDINGS, write_output
+from recommend.rulebook import load_rulebook
 from recommend.settings import setting
 from recommend.show.bar import working
 from recommend.show.console import console
 from recommend.show.findings import as_json, as_sarif, print_findings, print_verdicts
+from recommend.show.lean import lean_json, print_lean
 
 
 def check(
@@ -33,6 +38,10 @@ def check(
     ] = False,
     mutate: Annotated[
         bool, typer.Option("--mutate", help="change the rules one by one; does anything notice?")
+    ] = False,
+    lean: Annotated[
+        bool,
+        typer.Option("--lean", help="move every assumption within its range; what changes?"),
     ] = False,
     strict: Annotated[bool, typer.Option("--strict", help="fail on warnings too")] = False,
     in_json: Annotated[bool, typer.Option("--json", help="print the findings as JSON")] = False,
@@ -56,14 +65,27 @@ def check(
     if sarif is not None:
         text = json.dumps(as_sarif(report.findings), indent=2, ensure_ascii=False)
         write_output(sarif, text + "\n", FINDINGS, force=force)
+    sound = not fails(report.findings, strict=False)
+    leaning = _lean(folder, catalogues) if lean and sound else None
     if in_json:
-        print(json.dumps(as_json(report), indent=2, ensure_ascii=False))
+        told = as_json(report) | ({"lean": lean_json(leaning)} if leaning else {})
+        print(json.dumps(told, indent=2, ensure_ascii=False))
     else:
         if report.verdicts:
             print_verdicts(report.verdicts, console())
         print_findings(report.findings, report.looked_at, console())
+        if leaning:
+            print_lean(leaning, console())
     if fails(report.findings, strict=strict):
         raise typer.Exit(Exit.BAD_INPUT)
+
+
+def _lean(folder: Path, catalogues: Sequence[Path]) -> Lean:
+    """What outcomes lean on, with the catalogue that was named, or else the shop's."""
+    book = load_rulebook(folder)
+    named = catalogues or setting("catalogue").value
+    with working("moving figures within their ranges") as advance:
+        return lean_of(book, load_catalogue(named[0], book.attributes), advance)
 
 
 app = single(check)

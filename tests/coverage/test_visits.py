@@ -80,11 +80,10 @@ def test_assumed_figures_are_counted_from_the_file(population: Population) -> No
     lines = [line for line in text.splitlines() if not line.lstrip().startswith("#")]
     kinds = [part for line in lines for part in line.split("kind: ")[1:]]
     assumed, total = assumed_figures(population)
-    named = [
-        k for k in kinds if k.startswith(("published", "derived", "assumption", "from-memory"))
-    ]
+    known, rest = ("published", "derived"), ("assumption", "from-memory")
+    named = [kind for kind in kinds if kind.startswith((*known, *rest))]
     assert total == len(named)
-    assert total - assumed == sum(k.startswith(("published", "derived")) for k in named)
+    assert total - assumed == sum(kind.startswith(known) for kind in named)
 
 
 def test_every_source_of_the_population_is_in_the_bibliography(
