@@ -17,18 +17,14 @@ import z3
 from recommend.check.feet import MOVING, PAIN, RETURN, STRIDES, smallest_margin
 from recommend.infer.derivation import measure_of
 from recommend.infer.facts import quantize
-from recommend.measure.definitions import DIFFERENCES
+from recommend.measure.derived import derivations
 from recommend.rulebook.book import CompiledRule, Rulebook
+from recommend.rulebook.comparisons import OPS
 from recommend.rulebook.models import AxisThen
 from recommend.rulebook.terms import Disjunction, Number, Term, Word
 from recommend.visit.models import PainSite
 
 Formula: TypeAlias = Any  # z3 has no types
-
-_COMPARE = {
-    "gt": lambda a, b: a > b, "ge": lambda a, b: a >= b,
-    "lt": lambda a, b: a < b, "le": lambda a, b: a <= b,
-}  # fmt: skip
 
 
 class Foot:
@@ -122,7 +118,8 @@ class Foot:
 
     def _differences(self) -> Iterator[Formula]:
         """What follows from a reading of this foot is known only together with it."""
-        for one, other in DIFFERENCES.items():
+        for one, how in derivations(self.book.measures).items():
+            other = how.between_feet
             if one in self.known and other in self.known:
                 yield z3.Implies(self.known[one], self.known[other])
         if {RETURN, "peak-angle"} <= set(self.known):
@@ -180,7 +177,7 @@ class Foot:
             fact, _, end = term.fact.rpartition("_")
             shift = -1 if end == "low" else 1
         read = self.value[fact] + shift * self.margin[fact]
-        return z3.And(self.known[fact], _COMPARE[term.op](read, number(term.value)))
+        return z3.And(self.known[fact], OPS[term.op].holds(read, number(term.value)))
 
     @staticmethod
     def _one_of(yes: Formula, term: Word) -> Formula:

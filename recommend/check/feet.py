@@ -9,7 +9,8 @@ from typing import Any
 import yaml
 
 from recommend.infer.facts import facts_of
-from recommend.measure.definitions import DIFFERENCES, OF_STRIDES, known_as
+from recommend.measure.definitions import OF_STRIDES, known_as
+from recommend.measure.derived import derivations
 from recommend.measure.model import SIDES, Side
 from recommend.measure.observed import observe
 from recommend.rulebook.book import Rulebook
@@ -168,7 +169,7 @@ def _other(facts: Facts, side: Side, book: Rulebook) -> dict[str, Any]:
         other["fpi"] = {"total": int(_apart("fpi", "fpi-difference", facts, book))}
     for difference, field in (("peak-difference", "peak"), ("contact-difference", "contact")):
         if difference in facts:
-            name = DIFFERENCES[difference]
+            name = derivations(book.measures)[difference].parts[0]
             mine, gap = float(facts[name]), float(facts[difference])
             entry = {q: facts[f"{name}_{q}"] for q in ("gait", "reference")}
             other["rearfoot"] = [{**entry, field: [round(mine - gap, 4)]}]

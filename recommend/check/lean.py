@@ -15,17 +15,19 @@ from recommend.check.people import FILE, SEED, People
 from recommend.coverage.crowd import Crowd
 from recommend.coverage.population import load_population
 from recommend.coverage.run import Question
-from recommend.coverage.sampling import Sampler
+from recommend.coverage.sampling import Sampler, Words
 from recommend.errors import InputError, Place
 from recommend.infer.many import ManyConclusions
+from recommend.match.cases import cases_of
+from recommend.match.ranking import Ranking
+from recommend.match.shelf import Way
+from recommend.match.sizes import extra_length
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.models import NoteThen
 from recommend.rulebook.vocabulary import FOOT_TYPE
-from recommend.trail.cases import CaseRanking
-from recommend.trail.leaders import Leaders
 
-_GROUP = "pair"
+_GROUP: Way = "pair"
 Progress = Callable[[int, int], None]
 
 
@@ -96,7 +98,7 @@ class _Judge:
 
     def __init__(self, world: World, catalogue: Catalogue, adults: int) -> None:
         self.catalogue, self.adults = catalogue, adults
-        self._ranking = CaseRanking(Leaders(world.book, catalogue), 1)
+        self._ranking = Ranking(world.book, catalogue)
         self.base = self.outcome(world)
 
     def outcome(self, world: World, ranks_anew: bool = False) -> _Outcome:
@@ -107,7 +109,7 @@ class _Judge:
         types = np.stack([feet[side].axes[FOOT_TYPE] for side in SIDES])
         rules = [rule.id for rule in book.rules if isinstance(rule.rule.then, NoteThen)]
         notes = np.stack([feet["left"].holds[r] | feet["right"].holds[r] for r in rules])
-        ranking = CaseRanking(Leaders(book, self.catalogue), 1) if ranks_anew else self._ranking
+        ranking = Ranking(book, self.catalogue) if ranks_anew else self._ranking
         return _Outcome(types, notes, _firsts(ranking, people, feet), self._served(world))
 
     def _served(self, world: World) -> float:
@@ -119,14 +121,22 @@ class _Judge:
 
 
 def _firsts(
-    ranking: CaseRanking, people: People, feet: Mapping[Side, ManyConclusions]
+    ranking: Ranking, people: People, feet: Mapping[Side, ManyConclusions]
 ) -> list[tuple[str, ...]]:
-    """The pairs that are offered first to each adult."""
-    left, right = (
-        np.asarray(people.customers.feet[side]["foot-length"], np.float64) for side in SIDES
-    )
-    case, cases = ranking.rank(feet, np.maximum(left, right))
-    return [tuple(cases[at].leading.get(_GROUP, ())) for at in case]
+    """The group of pairs that comes first for each adult."""
+    cases = cases_of(ranking, feet, _lengths(people))
+    groups = cases.first_groups(_GROUP)
+    return [groups[at] for at in cases.case]
+
+
+def _lengths(people: People) -> NDArray[np.float64]:
+    """The length in mm a pair is made for: the longer foot, and what its purpose adds."""
+    customers, parameters = people.customers, people.book.parameters
+    left, right = (np.asarray(customers.feet[side]["foot-length"], np.float64) for side in SIDES)
+    purposes = customers.own["purpose"]
+    assert isinstance(purposes, Words)
+    extra = [extra_length(purpose or None, parameters) for purpose in purposes.texts()]
+    return np.asarray(np.maximum(left, right) + np.array(extra), np.float64)
 
 
 def lean_of(book: Rulebook, catalogue: Catalogue, progress: Progress | None = None) -> Lean:

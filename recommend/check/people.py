@@ -13,9 +13,10 @@ from numpy.typing import NDArray
 from recommend.check.finding import Finding
 from recommend.coverage.columns import FactColumns
 from recommend.coverage.population import Population, load_population
-from recommend.coverage.sampling import Customers, Sampler, Words, add_derived
+from recommend.coverage.sampling import Column, Customers, Sampler, Words
 from recommend.errors import Place
 from recommend.infer.many import ManyConclusions, conclude_many
+from recommend.measure.derived import derivations
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.models import NoteThen
@@ -98,25 +99,27 @@ class People:
         return {level: float(who.mean()) for level, who in due.items()}
 
     def redrawn(self, seed: int = SEED) -> Customers:
-        """The same adults read once more: every reading moved by its own error."""
+        """The same adults read once more: every reading moved by its own error.
+
+        What follows from other readings is reckoned anew from them.
+        """
         stream = np.random.default_rng(seed + 1)
-        parts = self.population.derived
-        feet: dict[Side, dict[str, NDArray[np.float64] | Words]] = {}
-        for side in SIDES:
-            feet[side] = {}
-            for name, column in self.customers.feet[side].items():
-                follows = name in parts and (parts[name].ratio or parts[name].between_feet)
-                if follows:
-                    continue
-                if isinstance(column, Words):
-                    feet[side][name] = column
-                    continue
+        feet = {side: dict(self._again(self.customers.feet[side], stream)) for side in SIDES}
+        return replace(self.customers, feet=feet)
+
+    def _again(
+        self, foot: Mapping[str, Column], stream: np.random.Generator
+    ) -> Iterator[tuple[str, Column]]:
+        drawn = self.population.quantities
+        follow = set(derivations(self.book.measures)) - set(drawn)
+        for name, column in foot.items():
+            if isinstance(column, Words):
+                yield name, column
+            elif name not in follow:
                 error = self.facts.errors.get(name, 0.0)
                 moved = column + error * stream.standard_normal(len(column))
-                step = getattr(self.population.quantities.get(name), "step", None)
-                feet[side][name] = np.rint(moved / step) * step if step else moved
-        add_derived(feet, self.population)  # type: ignore[arg-type]
-        return replace(self.customers, feet=feet)
+                step = drawn[name].step if name in drawn else None
+                yield name, np.rint(moved / step) * step if step else moved
 
 
 def steadiness(people: People) -> Iterator[tuple[str, str, float, int]]:

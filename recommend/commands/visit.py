@@ -17,7 +17,6 @@ from recommend.commands.repeats import repeatability
 from recommend.commands.shelved import Known, edit, form, history, list_, outcomes, steps_for
 from recommend.errors import Exit, InputError, Place
 from recommend.infer.counter import Counter
-from recommend.match.outcome import outcome_of
 from recommend.settings import setting
 from recommend.show.dialogue import LeftError, heading, run, say
 from recommend.show.progress import note_lines, progress_line
@@ -31,6 +30,7 @@ from recommend.visit.intake import taken
 from recommend.visit.shelf import REFERENCE, Draft, Shelf
 from recommend.visit.steps import Step
 from recommend.visit.together import read_out, side_by_side
+from recommend.way import outcome_of
 
 app = typer.Typer(add_completion=False, rich_markup_mode=None, no_args_is_help=True)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Container, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import Literal
+from typing import Any, Literal
 
 from recommend.errors import InputError, Place, nearest
 from recommend.measure.definitions import MeasureDefs
@@ -18,6 +18,9 @@ from recommend.rulebook.models import (
     Heading,
     Limit,
     LimitValue,
+    NeedsThen,
+    NeedThen,
+    NoteThen,
     Question,
     Rule,
     Source,
@@ -48,6 +51,21 @@ class CompiledRule:
     def id(self) -> str:
         """The rule's id."""
         return self.rule.id
+
+    @property
+    def concludes(self) -> AxisThen | None:
+        """The value of an axis that it concludes; None of another rule."""
+        return self.rule.then if isinstance(self.rule.then, AxisThen) else None
+
+    @property
+    def note(self) -> NoteThen | None:
+        """The note that it brings; None of another rule."""
+        return self.rule.then if isinstance(self.rule.then, NoteThen) else None
+
+    @property
+    def asks(self) -> tuple[NeedThen, ...]:
+        """What it asks of products; nothing of another rule."""
+        return tuple(self.rule.then.needs) if isinstance(self.rule.then, NeedsThen) else ()
 
     @property
     def facts(self) -> frozenset[str]:
@@ -84,6 +102,11 @@ class Rulebook:
     def by_id(self) -> dict[str, CompiledRule]:
         """Rules by id."""
         return {rule.id: rule for rule in self.rules}
+
+    @cached_property
+    def made(self) -> dict[type, Any]:
+        """What is made of the book once and used again, by its class; whoever makes it fills it."""
+        return {}
 
     @cached_property
     def strata(self) -> tuple[tuple[CompiledRule, ...], ...]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from itertools import combinations
 
 from recommend.reading.document import Loc
+from recommend.rulebook.comparisons import COMPARISONS, Op
 from recommend.rulebook.conditions import (
     NOT_ANSWERED,
     NOT_MEASURED,
@@ -28,7 +29,6 @@ from recommend.rulebook.terms import (
     Conjunction,
     Disjunction,
     Number,
-    Op,
     Term,
     Word,
     conjoin,
@@ -40,10 +40,7 @@ Leaf = OfMeasure | OfAxis | OfAnswer | OfPain | OfVisit | OfNote
 
 # suffix of the fact compared, and the comparison, for each word of order
 _ORDER: dict[str, tuple[str, Op]] = {
-    "above": ("", "gt"),
-    "at-least": ("", "ge"),
-    "below": ("", "lt"),
-    "at-most": ("", "le"),
+    **{word: ("", one.op) for word, one in COMPARISONS.items()},
     "clearly-above": ("_low", "gt"),
     "clearly-below": ("_high", "lt"),
 }

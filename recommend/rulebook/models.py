@@ -10,11 +10,11 @@ from pydantic import Discriminator, Field, Tag, model_validator
 from recommend.measure.definitions import MeasureDefs
 from recommend.reading import Id as Id  # also the id of a product attribute
 from recommend.reading import Strict
+from recommend.rulebook.comparisons import Comparison
 from recommend.rulebook.conditions import Condition
 from recommend.rulebook.parameters import Figure, Kind
 
 Strength = Literal["must", "prefer", "never"]
-Comparison = Literal["at-least", "at-most", "above", "below"]
 Weight = Literal["strong", "usual", "slight"]
 FpiSystem = Literal["manual-2005", "adult-norm-2008"]
 MotionSystem = Literal["people", "trade"]
@@ -118,7 +118,10 @@ class AttributeDef(Strict):
 
     `short` is the name in tables. `tolerance` is the shortfall (in the unit, or in steps of
     the scale) at which a product no longer satisfies a preference at all. `gentler` is the side
-    on which a contradiction between two feet is settled.
+    on which a contradiction between two feet is settled. `about` says whether it is a matter of
+    how the product fits the foot, which comes first, of what it is made for, or of what it does.
+    `plain` is the level of a product that does nothing here; what goes beyond it unasked counts
+    against a product by the weight `unasked`. `without` is the level where there is no insole.
     """
 
     title: str
@@ -130,6 +133,10 @@ class AttributeDef(Strict):
     sum_of: list[str] = []
     tolerance: float = Field(gt=0)
     gentler: Literal["low", "high"]
+    about: Literal["fit", "use", "function"] = "function"
+    plain: float | str | None = None
+    unasked: Weight | None = None
+    without: float | str | None = None
     kind: Kind = "assumption"
     note: str = ""
 
@@ -141,7 +148,31 @@ class AttributeDef(Strict):
             raise ValueError("`low` and `high` are for numbers, and this has a `scale` of words")
         if self.low is not None and self.high is not None and self.low >= self.high:
             raise ValueError(f"`low` ({self.low:g}) must be below `high` ({self.high:g})")
+        if (self.plain is None) != (self.unasked is None):
+            raise ValueError("`plain` and `unasked` go together: what nobody asked for, from where")
+        for name in ("plain", "without"):
+            self._level(name, getattr(self, name))
         return self
+
+    def _level(self, name: str, stated: float | str | None) -> float | None:
+        """A level stated here as a number: in the unit, or the step of the scale."""
+        if stated is None:
+            return None
+        if self.scale and str(stated) not in self.scale:
+            raise ValueError(f"`{name}` is `{stated}`; allowed: {', '.join(self.scale)}")
+        if not self.scale and isinstance(stated, str):
+            raise ValueError(f"`{name}` is the text `{stated}`; allowed: a number")
+        return float(list(self.scale).index(str(stated)) if self.scale else stated)
+
+    @property
+    def plain_level(self) -> float | None:
+        """`plain` as a number: in the unit, or the step of the scale."""
+        return self._level("plain", self.plain)
+
+    @property
+    def level_without(self) -> float | None:
+        """`without` as a number, likewise."""
+        return self._level("without", self.without)
 
 
 class NeedThen(Strict):

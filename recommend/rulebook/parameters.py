@@ -99,6 +99,13 @@ class Parameters(Mapping[str, float]):
                 + (f", or {hint}" if hint else ".")
             ) from None
 
+    def __contains__(self, name: object) -> bool:
+        return name in self.sourced
+
+    def since(self, name: str, before: float) -> float:
+        """A number that rulebooks of earlier versions do not name; `before` stands for it there."""
+        return self.sourced[name].value if name in self.sourced else before
+
     def __iter__(self) -> Iterator[str]:
         return iter(self.sourced)
 

@@ -283,7 +283,7 @@ def falls_short(verdict: Verdict, book: Rulebook) -> str:
 def _sure(sure: HowSure | None, outcome: Outcome) -> Part:
     if sure is None:
         return Part("sure", "", [])
-    share = round(100 * sure.firsts_hold)
+    share = round(100 * sure.choice)
     return Part(
         "sure", "Sure",
         [[f"The first choice stays first in {share} of 100 repeats of the readings."]],

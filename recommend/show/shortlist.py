@@ -19,6 +19,7 @@ from recommend.match.sizes import Sized, worn_gap
 from recommend.measure.model import SIDES, Side
 from recommend.measure.sizing import size_label
 from recommend.rulebook.book import Rulebook
+from recommend.rulebook.comparisons import COMPARISONS
 from recommend.show.assessment import feet_blocks, measure_blocks, note_blocks, who_blocks
 from recommend.show.layout import WIDE, bullet, heading, inset, plain_table
 from recommend.show.words import against_words, size_words
@@ -256,7 +257,7 @@ def _laid_open(
 
 
 def _wish(need: Need, book: Rulebook) -> str:
-    sign = {"at-least": "≥", "at-most": "≤", "above": ">", "below": "<"}[need.comparison]
+    sign = COMPARISONS[need.comparison].sign.replace(">=", "≥").replace("<=", "≤")
     level = level_words(need.attribute, need.target, book)
     return f"{book.attributes[need.attribute].short} {sign} {level} ({need.weight:g})"
 

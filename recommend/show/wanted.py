@@ -8,9 +8,9 @@ from dataclasses import dataclass
 
 from recommend.match.needs import Need, level_words
 from recommend.rulebook.book import Rulebook
+from recommend.rulebook.comparisons import COMPARISONS, opposite
 
 _PARTS = {"insole": "insole", "shoe": "shoe", "pair": "together"}
-_OPPOSITE = {"at-least": "below", "at-most": "above", "above": "at-most", "below": "at-least"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,8 +56,8 @@ def _range(binding: Iterable[Need]) -> tuple[float, float]:
     """The lowest and the highest level that every binding need allows."""
     low, high = -math.inf, math.inf
     for need in binding:
-        comparison = need.comparison if need.strength == "must" else _OPPOSITE[need.comparison]
-        if comparison in ("at-least", "above"):
+        comparison = need.comparison if need.strength == "must" else opposite(need.comparison)
+        if COMPARISONS[comparison].lower:
             low = max(low, need.target)
         else:
             high = min(high, need.target)
@@ -82,7 +82,7 @@ def wish_words(need: Need, book: Rulebook) -> str:
     """One need: ``soft heel cushioning``, ``heel cup 14 mm or more``, ``made for running``."""
     if need.strength == "never":
         return _range_words(need.attribute, _range([need]), book)
-    more = need.comparison in ("at-least", "above")
+    more = COMPARISONS[need.comparison].lower
     return _at(need.attribute, need.target, "or more" if more else "or less", book)
 
 

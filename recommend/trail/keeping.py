@@ -127,14 +127,15 @@ def summary_of(outcome: Outcome) -> dict[str, Any]:
     """The heart of an outcome, small and easily compared.
 
     ``stopped``; ``types`` by foot; ``notes`` by rule, with their level, and ``said``, a hash of
-    each one's wording; by group, the ``first`` product and the ones ``listed`` on the screen;
+    each one's wording; by group, the ``first`` product and the first ones ``listed``, by the
+    readings as they stand;
     ``binding``, the nevers and musts of the pair, null when a stop withholds the shortlist.
     """
     assessment, ranked = outcome.assessment, outcome.shortlist
     shown = int(outcome.book.parameters["rank.shown"])
     listed: dict[Group, list[str]] = {}
-    if ranked:
-        listed = {g: [c.id for c in ranked.ranked[g][:shown]] for g in GROUPS}
+    if ranked and ranked.as_read:
+        listed = {g: list(ranked.as_read.leading(g, shown)[0]) for g in GROUPS}
     return {
         "stopped": assessment.stopped,
         "types": {side: foot.foot_type for side, foot in assessment.feet.items()},

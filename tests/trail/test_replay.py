@@ -14,7 +14,6 @@ from recommend.catalogue import Catalogue, load_catalogue
 from recommend.cli import main
 from recommend.errors import InputError
 from recommend.infer.engine import Engine
-from recommend.match.outcome import outcome_of
 from recommend.rulebook import Rulebook, load_rulebook
 from recommend.trail.forget import forget
 from recommend.trail.keeping import Archive, entry_of
@@ -23,6 +22,7 @@ from recommend.trail.store import Entry, Store
 from recommend.trail.transfer import export
 from recommend.trail.verify import verify
 from recommend.visit import Visit, read_visit
+from recommend.way import outcome_of
 from tests.trail.conftest import DEMO, TOP
 from tests.trail.random_visits import random_visit
 from tests.trail.test_explaining import check_page
@@ -183,7 +183,7 @@ def test_keep_and_explain_from_the_command_line(
     assert "Nearest changes" in text
     assert f"both foot types hold in {short[1]} of 100" in text  # the same redraws, so the same
     assert f"all notes hold in {short[2]} of 100" in text
-    assert "a hash of the visit, the rulebook and the catalogue" in " ".join(text.split())
+    assert "a hash of the readings and the rulebook" in " ".join(text.split())
     assert "not a diagnosis" in text
     assert run("explain", "1", "--json", "--store", store) == 0
     data = json.loads(capsys.readouterr().out)
