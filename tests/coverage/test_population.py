@@ -34,7 +34,6 @@ def broken(tmp_path: Path, old: str, new: str) -> Path:
         ("kind: published, source: sobel-1999", "kind: published", ["names its `source`"]),
         ("    left-right: {value: 0.97,", "    left-write: {value: 0.97,", ["left-write"]),
         ("of: customer", "of: foot", ["`left-right` goes with"]),
-        ("between-feet: fpi", "between-feet: fpi\n    sum: [fpi]", ["exactly one"]),
     ],
 )
 def test_a_defect_is_refused_where_it_stands(
