@@ -14,10 +14,10 @@ from recommend.infer.assess import Assessment, concluded
 from recommend.infer.engine import Engine, engine_of
 from recommend.infer.variations import Variations
 from recommend.match.cases import Cases, cases_of, lengths_of
-from recommend.match.harm import harmful
 from recommend.match.needs import needs_of
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import needs_fired, ranking_of, shortlist
+from recommend.match.wishes import out_for
 from recommend.measure.observed import observe
 from recommend.rulebook.book import Rulebook
 from recommend.visit.models import Visit
@@ -51,12 +51,13 @@ def redrawn_cases(variations: Variations, catalogue: Catalogue) -> Cases | None:
     book = variations.book
     if "rank.width" not in book.parameters:
         return None
-    ranking = ranking_of(book, catalogue)
+    visit = variations.assessment.visit
+    ranking = ranking_of(book, catalogue, visit)
     draws = int(book.parameters["sure.draws"])
-    edges = ranking.length_edges(variations.assessment.visit.purpose)
+    edges = ranking.length_edges(visit.purpose)
     readings = variations.redrawn(seed_of(variations.assessment, book), draws, edges)
     feet = variations.conclude(readings, draws)
-    out = harmful(variations.assessment.visit, book.parameters)
+    out = out_for(visit, catalogue.items, book)
     return cases_of(ranking, feet, lengths_of(variations, readings, draws), out)
 
 

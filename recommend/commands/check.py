@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from recommend.catalogue.loading import load_catalogue
+from recommend.catalogue.shop import open_catalogue
+from recommend.check.discriminating import Discrimination, discrimination_of
 from recommend.check.finding import fails
 from recommend.check.lean import Lean, lean_of
 from recommend.check.whole import check as check_whole
@@ -21,6 +21,7 @@ from recommend.rulebook import load_rulebook
 from recommend.settings import setting
 from recommend.show.bar import working
 from recommend.show.console import console
+from recommend.show.discrimination import discrimination_data, print_discrimination
 from recommend.show.findings import as_json, as_sarif, print_findings, print_verdicts
 from recommend.show.lean import lean_json, print_lean
 
@@ -43,6 +44,10 @@ def check(
         bool,
         typer.Option("--lean", help="move every assumption within its range; what changes?"),
     ] = False,
+    ranking: Annotated[
+        bool,
+        typer.Option("--ranking", help="how well does the order tell drawn customers apart?"),
+    ] = False,
     strict: Annotated[bool, typer.Option("--strict", help="fail on warnings too")] = False,
     in_json: Annotated[bool, typer.Option("--json", help="print the findings as JSON")] = False,
     sarif: Annotated[
@@ -62,15 +67,19 @@ def check(
     catalogues = listed or ([] if rules else setting("catalogue").value)
     with working("checking"):
         report = check_whole(folder, catalogues, proving=prove, mutating=mutate)
+    told = _discrimination(folder, setting("catalogue").value) if ranking else None
     if sarif is not None:
         text = json.dumps(as_sarif(report.findings), indent=2, ensure_ascii=False)
         write_output(sarif, text + "\n", FINDINGS, force=force)
     sound = not fails(report.findings, strict=False)
     leaning = _lean(folder, catalogues) if lean and sound else None
     if in_json:
-        told = as_json(report) | ({"lean": lean_json(leaning)} if leaning else {})
-        print(json.dumps(told, indent=2, ensure_ascii=False))
+        more = {"ranking": discrimination_data(told)} if told else {}
+        more |= {"lean": lean_json(leaning)} if leaning else {}
+        print(json.dumps(as_json(report) | more, indent=2, ensure_ascii=False))
     else:
+        if told:
+            print_discrimination(told, console())
         if report.verdicts:
             print_verdicts(report.verdicts, console())
         print_findings(report.findings, report.looked_at, console())
@@ -80,12 +89,18 @@ def check(
         raise typer.Exit(Exit.BAD_INPUT)
 
 
-def _lean(folder: Path, catalogues: Sequence[Path]) -> Lean:
-    """What outcomes lean on, with the catalogue that was named, or else the shop's."""
-    book = load_rulebook(folder)
-    named = catalogues or setting("catalogue").value
+def _lean(rules: Path, catalogues: list[Path]) -> Lean:
+    """What outcomes lean on, of the rulebook that is checked and the shop's catalogue."""
+    book = load_rulebook(rules)
     with working("moving figures within their ranges") as advance:
-        return lean_of(book, load_catalogue(named[0], book.attributes), advance)
+        return lean_of(book, open_catalogue(book, catalogues), advance)
+
+
+def _discrimination(rules: Path, catalogues: list[Path]) -> Discrimination:
+    """Of the rulebook that is checked and the shop's catalogue."""
+    book = load_rulebook(rules)
+    with working("ranking drawn customers"):
+        return discrimination_of(book, open_catalogue(book, catalogues))
 
 
 app = single(check)

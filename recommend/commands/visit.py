@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 from datetime import date
 from pathlib import Path
 from typing import Annotated
@@ -17,16 +18,17 @@ from recommend.commands.repeats import repeatability
 from recommend.commands.shelved import Known, edit, form, history, list_, outcomes, steps_for
 from recommend.errors import Exit, InputError, Place
 from recommend.infer.counter import Counter
+from recommend.rulebook import Rulebook
 from recommend.settings import setting
 from recommend.show.dialogue import LeftError, heading, run, say
-from recommend.show.progress import note_lines, progress_line
+from recommend.show.progress import note_lines, plan_lines, progress_line
 from recommend.show.sure import sure_line
 from recommend.show.words import LEVEL_WORDS
 from recommend.visit import read_visit
 from recommend.visit.answers import RefusedError, Text
 from recommend.visit.coming_back import begun_again
 from recommend.visit.entry import Entry, visit_of
-from recommend.visit.intake import taken
+from recommend.visit.intake import NO_READING, READINGS, in_order, measures_of, taken
 from recommend.visit.shelf import REFERENCE, Draft, Shelf
 from recommend.visit.steps import Step
 from recommend.visit.together import read_out, side_by_side
@@ -60,7 +62,13 @@ def _visit() -> None:
 
 @app.command(short_help="Begin a visit, question by question.")
 def new(
-    reference: Reference = None, visits: VisitsFolder = None, rules: RulesFolder = None
+    reference: Reference = None,
+    visits: VisitsFolder = None,
+    rules: RulesFolder = None,
+    minutes: Annotated[
+        float | None,
+        typer.Option(min=1, help="Minutes there are: ask first what settles most in them."),
+    ] = None,
 ) -> None:
     """Begin a visit: the questions of a fitting, one by one, saved after every answer.
 
@@ -73,7 +81,7 @@ def new(
     with shelf.held(code):
         _refuse_under_way(shelf, code)
         draft = Draft({"reference": code, "date": date.today().isoformat()})
-        _enter(draft, shelf, rules)
+        enter(draft, shelf, rules)
 
 
 @app.command(short_help="Go on with a visit that was interrupted.")
@@ -96,7 +104,7 @@ def resume(
         )
     with shelf.held(found.reference):
         say(f"Going on with {found.reference}.")
-        _enter(shelf.draft(found.reference) or found, shelf, rules)
+        enter(shelf.draft(found.reference) or found, shelf, rules)
 
 
 def _reference(given: str | None) -> str:
@@ -140,7 +148,7 @@ def follow_up(
         before = read_visit(earlier.path)
         tree = begun_again(before, earlier.path.stem, date.today(), child_days)
         say(f"Back since {earlier.day}: {earlier.path.name}")
-        _enter(Draft(tree), shelf, rules)
+        enter(Draft(tree), shelf, rules)
 
 
 def _refuse_under_way(shelf: Shelf, code: str) -> None:
@@ -152,8 +160,13 @@ def _refuse_under_way(shelf: Shelf, code: str) -> None:
         )
 
 
-def _enter(draft: Draft, shelf: Shelf, rules: Path | None) -> None:
-    """Ask what is still to be asked, then put the visit on the shelf."""
+def enter(
+    draft: Draft, shelf: Shelf, rules: Path | None, answer: Callable[[Step], str] | None = None
+) -> None:
+    """Ask what is still to be asked, then put the visit on the shelf.
+
+    With `answer` it is asked for each answer in place of the fitter.
+    """
     counter = Counter(open_rulebook(rules))
     entry = Entry(_steps(counter, draft, shelf), draft, counter)
     shelf.save(draft)
@@ -174,7 +187,7 @@ def _enter(draft: Draft, shelf: Shelf, rules: Path | None) -> None:
         return "\n".join(lines)
 
     try:
-        run(entry, lambda: shelf.save(draft), after_block)
+        run(entry, lambda: shelf.save(draft), after_block, answer=answer)
     except LeftError:
         print()
         say(f"Saved. Go on with: recommend visit resume {draft.reference}")
@@ -202,11 +215,27 @@ def _steps(counter: Counter, draft: Draft, shelf: Shelf) -> tuple[Step, ...]:
         draft.tree["measured-by"] = fitter
     if fitter:
         steps = [step for step in steps if step.id != "measured-by"]
-    steps = [step for step in steps if taken(step, setting("readings").value)]
+    steps = [step for step in steps if taken(step, draft.readings or setting("readings").value)]
+    steps = in_order(steps, [one for one in draft.readings if one != NO_READING])
     if setting("feet").value == "side-by-side":
         steps = list(side_by_side(steps))
     most = int(book.parameters["entry.read-out-most"])
     return tuple(read_out(steps, book.questions, most, _last_answers(draft, shelf)))
+
+
+def _planned(book: Rulebook, minutes: float) -> list[str]:
+    """The readings for which there is time; says what they settle and what was given up."""
+    from recommend.coverage.population import load_population
+    from recommend.coverage.settling import plan
+
+    steps = steps_for(book, False)
+    named: list[str] = setting("readings").value or list(READINGS)
+    feeds = {one: measures_of(one, steps) for one in named if measures_of(one, steps)}
+    takes = {one: book.parameters[f"entry.minutes-{one}"] for one in feeds}
+    population = load_population(Path(book.folder) / "population.yaml")
+    made = plan(book, population, feeds, takes, book.parameters["entry.minutes-fixed"], minutes)
+    say("\n".join(plan_lines(made)))
+    return list(made.readings) or [NO_READING]
 
 
 def _last_answers(draft: Draft, shelf: Shelf) -> dict[str, str]:

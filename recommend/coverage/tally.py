@@ -17,7 +17,7 @@ from recommend.coverage.columns import FactColumns
 from recommend.coverage.numbers import Array
 from recommend.coverage.sampling import Customers, Words
 from recommend.infer.many import Column, conclude_many
-from recommend.match.sizes import SizeClasses, extra_length
+from recommend.match.sizes import SizeClasses, longer_lengths
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.models import NoteThen
@@ -113,12 +113,9 @@ def sizes_of(customers: Customers, sizes: SizeClasses) -> Array:
     known = [column for column in lengths if isinstance(column, np.ndarray)]
     if not known:
         return np.full(customers.count, sizes.unknown)
-    longer = known[0] if len(known) == 1 else np.fmax(*known)
     purpose = customers.own.get("purpose")
-    if not isinstance(purpose, Words):
-        return sizes.of_lengths(longer)
-    extra = [extra_length(word, sizes.parameters) for word in purpose.values]
-    return sizes.of_lengths(longer + np.take(np.array([*extra, 0.0]), purpose.codes))
+    said = purpose.texts().tolist() if isinstance(purpose, Words) else [""] * customers.count
+    return sizes.of_lengths(longer_lengths(known, said, sizes.parameters))
 
 
 def cases_of(book: Rulebook, columns: Mapping[Side, Mapping[str, Column]], size: Array) -> Array:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from recommend.infer.many import ManyConclusions
 from recommend.infer.variations import Readings, Variations
@@ -14,6 +15,7 @@ from recommend.match.needs import Active, Bools, Floats
 from recommend.match.ranking import Places, Ranking, Standing, ordered
 from recommend.match.shelf import WAYS, Way
 from recommend.match.sizes import extra_length, wanted_length
+from recommend.match.wishes import Out
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
 
@@ -29,7 +31,7 @@ class Cases:
     holds : (c, r) need rules that hold for either foot.
     sizes : (c,) size classes.
     stopped : (n,) whether a stop withholds the shortlist.
-    out : ids of products that are out for all of them, whatever is needed.
+    out : what is out for all of them, whatever is needed.
     """
 
     ranking: Ranking
@@ -37,7 +39,7 @@ class Cases:
     holds: Bools
     sizes: Places
     stopped: Bools
-    out: frozenset[str] = frozenset()
+    out: Out = field(default_factory=lambda: Out({}))
 
     @cached_property
     def active(self) -> Active:
@@ -60,7 +62,7 @@ class Cases:
         ids = self.ranking.ids(way)
         return [
             tuple(sorted(ids[m] for m in groups[0])) if groups else ()
-            for groups in self._ordered(way, 1)
+            for groups in self.best(way, 1)
         ]
 
     def leading(self, way: Way, count: int) -> list[tuple[str, ...]]:
@@ -68,20 +70,32 @@ class Cases:
         ids = self.ranking.ids(way)
         return [
             tuple(ids[m] for equals in groups for m in equals)[:count]
-            for groups in self._ordered(way, count)
+            for groups in self.best(way, count)
         ]
 
-    def _ordered(self, way: Way, count: int) -> Iterator[list[Places]]:
-        """The groups of equals of each case that hold its first `count` candidates."""
-        standing, tie = self.standing[way], self.ranking.tie_order(way)
-        for case, size in enumerate(self.sizes):
+    def best(self, way: Way, count: int) -> list[list[Places]]:
+        """The groups of equals of each case that hold its first `count` candidates, as rows."""
+        return list(self._ordered(way, count, self.active, self.standing[way], self.sizes))
+
+    def without_wish(self, way: Way, need: int, some: Places) -> list[list[Places]]:
+        """The first group of `some` cases if one wish were not asked."""
+        active = self.active.rows(some).without_wish(need)
+        sizes = self.sizes[some]
+        standing = self.ranking.standing(way, active, sizes, self.out)
+        return list(self._ordered(way, 1, active, standing, sizes))
+
+    def _ordered(
+        self, way: Way, count: int, needed: Active, standing: Standing, sizes: Places
+    ) -> Iterator[list[Places]]:
+        tie = self.ranking.tie_order(way)
+        for case, size in enumerate(sizes):
             rows = np.flatnonzero(standing.listed[case])
             costs = (standing.fit[case], standing.function[case])
             order = np.lexsort((costs[1][rows], costs[0][rows]))
             if len(rows) > count:  # what costs more than the last of them cannot be among them
                 last = rows[order[count - 1]]
                 rows = rows[_no_worse(costs, rows, last)]
-            active = self.active.rows(np.array([case]))
+            active = needed.rows(np.array([case]))
             signature = self.ranking.signature(way, active, int(size), rows)
             yield ordered(costs, signature, tie, rows)
 
@@ -92,7 +106,13 @@ class Cases:
         -------
         (c, m) and (c, m); the width is ``rank.width``.
         """
-        standing = self.standing[way]
+        return self._within[way]
+
+    @cached_property
+    def _within(self) -> dict[Way, tuple[Bools, Bools]]:
+        return {way: self._no_further(self.standing[way]) for way in WAYS}
+
+    def _no_further(self, standing: Standing) -> tuple[Bools, Bools]:
         total = np.where(standing.listed, standing.fit + standing.function, np.inf)
         best = total.min(axis=1, initial=np.inf)[:, None]
         width = self.ranking.book.parameters.since("rank.width", 0.0)
@@ -125,7 +145,7 @@ def cases_of(
     ranking: Ranking,
     feet: Mapping[Side, ManyConclusions],
     lengths: Floats,
-    out: Iterable[str] = (),
+    out: Out | None = None,
 ) -> Cases:
     """Which case each of n pairs of feet is.
 
@@ -133,7 +153,7 @@ def cases_of(
     ----------
     feet : what the rulebook says of n left and n right feet.
     lengths : (n,) the length in mm the pair is made for, NaN when it is not known.
-    out : ids of products that are out for all of them, whatever is needed.
+    out : what is out for all of them, whatever is needed.
     """
     either = np.column_stack(
         [
@@ -142,10 +162,27 @@ def cases_of(
         ]
     )
     sizes = ranking.classes.of_lengths(lengths)
-    rows = np.column_stack([np.packbits(either, axis=1), sizes])
-    _, first, case = np.unique(rows, axis=0, return_index=True, return_inverse=True)
+    _, first, case = np.unique(_keys(either, sizes), return_index=True, return_inverse=True)
     stop = stopped(ranking.book, feet, len(lengths))
-    return Cases(ranking, case.ravel(), either[first], sizes[first], stop, frozenset(out))
+    return Cases(ranking, case.ravel(), either[first], sizes[first], stop, out or Out({}))
+
+
+def _keys(holds: Bools, sizes: Places) -> NDArray[np.int64]:
+    """A whole number for each row, the same for equal rows alone.
+
+    Rules that hold of all rows alike tell nothing apart and are left out; renumbered after every
+    few others, the product of the ranges never overflows.
+    """
+    varying = holds[:, holds.any(axis=0) & ~holds.all(axis=0)]
+    keys = np.unique(sizes, return_inverse=True)[1].ravel().astype(np.int64)
+    for start in range(0, varying.shape[1], _BITS):
+        some = varying[:, start : start + _BITS]
+        keys = (keys << some.shape[1]) + some @ (1 << np.arange(some.shape[1]))
+        keys = np.unique(keys, return_inverse=True)[1].ravel()
+    return keys
+
+
+_BITS = 30  # rules told apart at a time
 
 
 def lengths_of(variations: Variations, readings: Readings, count: int) -> Floats:

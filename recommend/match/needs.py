@@ -106,6 +106,12 @@ class Active:
         """The same of some customers only."""
         return Active(self.asked[part], self.weights[part], self.binding[part], self.told[part])
 
+    def without_wish(self, need: int) -> Active:
+        """The same with one wish not asked."""
+        asked, weights = self.asked.copy(), self.weights.copy()
+        asked[:, need], weights[:, need] = False, 0.0
+        return Active(asked, weights, self.binding, self.told)
+
     def without(self, needs: Bools) -> Active:
         """The same with the binding needs of a mask, shape (n,), waived."""
         return Active(self.asked, self.weights, self.binding & ~needs, self.told)
@@ -362,6 +368,21 @@ def need_words(need: Need, book: Rulebook) -> str:
     words = COMPARISONS[need.comparison].words
     prefix = "never " if need.strength == "never" else ""
     return f"{prefix}{words} {level_words(need.attribute, need.target, book)}"
+
+
+def wanted_words(need: Need, book: Rulebook) -> str:
+    """What a wish wants, as it is said aloud: ``soft``, ``medium or more``, ``14 mm or more``."""
+    return bound_words(need.attribute, need.comparison, need.target, book)
+
+
+def bound_words(attribute: str, comparison: Comparison, level: float, book: Rulebook) -> str:
+    """A bound on an attribute, as it is said aloud; at the end of a scale nothing lies beyond."""
+    more = COMPARISONS[comparison].lower
+    scale = book.attributes[attribute].scale
+    words = level_words(attribute, level, book)
+    if scale and round(level) == (len(scale) - 1 if more else 0):
+        return words
+    return f"{words} or {'more' if more else 'less'}"
 
 
 def asked_words(need: Need, book: Rulebook) -> str:

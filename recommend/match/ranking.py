@@ -7,7 +7,7 @@ of one signature are equals.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -20,10 +20,11 @@ from recommend.catalogue.models import Product
 from recommend.match.needs import Active, Bools, Floats, NeedTable, need_table
 from recommend.match.shelf import Shelf, Way
 from recommend.match.sizes import SizeClasses, extra_length
+from recommend.match.wishes import NO_INSOLE, OWN_SHOES, Out
 from recommend.rulebook.book import Rulebook
 
 Places = NDArray[np.intp]
-NO_INSOLE, OWN_SHOES = "no-insole", "own-shoes"
+_NOTHING_OUT = Out({})
 _EXACT = 6  # decimals to which weights are added up
 
 
@@ -94,7 +95,7 @@ class Ranking:
         }
 
     def standing(
-        self, way: Way, active: Active, sizes: Places, out: Collection[str] = ()
+        self, way: Way, active: Active, sizes: Places, out: Out = _NOTHING_OUT
     ) -> Standing:
         """How every candidate stands for customers with these needs and size classes.
 
@@ -102,15 +103,16 @@ class Ranking:
         ----------
         active : what g customers need.
         sizes : (g,) their size classes.
-        out : ids of products that are out for them, whatever is needed.
+        out : what is out for them, whatever is needed.
         """
         costs, members = self.shelf.costs(way, active), self.members(way)
         there, steps = self._sizes
         length = steps[members].sum(axis=1)[:, sizes].T
         weight = self.book.parameters.since("rank.weight-length", 0.0)
-        harmed = np.array([item.id in out for item in self.shelf.items], np.bool_)
+        gone = np.array([item.id in out.why for item in self.shelf.items], np.bool_)
+        dear = self._prices[way] > (np.inf if out.price_limit is None else out.price_limit)
         return Standing(
-            costs.out | harmed[members].any(axis=1),
+            costs.out | gone[members].any(axis=1) | dear,
             np.all(there[members], axis=1)[:, sizes].T,
             np.round(costs.fit + weight * length, _EXACT),
             np.round(costs.function, _EXACT),
@@ -164,11 +166,16 @@ class Ranking:
         return self._ties[way]
 
     @cached_property
-    def _ties(self) -> dict[Way, Places]:
+    def _prices(self) -> dict[Way, Floats]:
+        """What each candidate costs; infinite where a part has no price."""
         prices = np.array([_price(item) for item in self.shelf.items])
+        return {way: prices[members].sum(axis=1) for way, members in self._members.items()}
+
+    @cached_property
+    def _ties(self) -> dict[Way, Places]:
         places = {}
-        for way, members in self._members.items():
-            order = np.lexsort((self.ids(way), prices[members].sum(axis=1)))
+        for way in self._members:
+            order = np.lexsort((np.array(self.ids(way)), self._prices[way]))
             places[way] = np.argsort(order)
         return places
 

@@ -24,8 +24,10 @@ from recommend.match.judge import Judgement, Verdict, joined
 from recommend.match.needs import Active, PairNeeds, asked_words, needs_of
 from recommend.match.ranking import Places, Ranking, Standing, ordered
 from recommend.match.sizes import Sized, Wanted, size_for, wanted_length
+from recommend.match.wishes import Out, out_for, own_item
 from recommend.measure.model import Side
 from recommend.rulebook.book import Rulebook
+from recommend.visit.models import Visit
 
 Group = Literal["shoe", "insole", "pair"]
 GROUPS: tuple[Group, ...] = ("shoe", "insole", "pair")
@@ -55,6 +57,7 @@ class Candidate:
     alike : the same for candidates that the measurements cannot tell apart.
     back : whether it stands back because it does not hold when readings are redrawn.
     harm : what a part did to these feet when it was worn, which rules it out.
+    refused : why it is not wanted: a part the customer would not wear, or the price of all.
     """
 
     group: Group
@@ -68,6 +71,7 @@ class Candidate:
     alike: int = 0
     back: bool = False
     harm: str = ""
+    refused: str = ""
 
     @property
     def judgement(self) -> Judgement:
@@ -76,8 +80,8 @@ class Candidate:
 
     @property
     def suitable(self) -> bool:
-        """Whether neither its attributes nor what it did rule it out."""
-        return self.judgement.suitable and not self.harm
+        """Whether neither its attributes, nor what it did, nor the customer rule it out."""
+        return self.judgement.suitable and not self.harm and not self.refused
 
     @property
     def id(self) -> str:
@@ -207,6 +211,7 @@ class _Judge:
     as_read: Cases
     wanted: Wanted
     harm: Mapping[str, str]
+    out: Out
 
     @property
     def active(self) -> Active:
@@ -276,8 +281,18 @@ class _Judge:
             float(standing.function[0, row]),
             alike,
             back,
-            "; ".join(dict.fromkeys(self.harm[p.id] for p in parts if p.id in self.harm)),
+            _reasons(parts, self.harm),
+            self._refused(parts),
         )
+
+    def _refused(self, parts: tuple[Item, ...]) -> str:
+        others = {name: why for name, why in self.out.why.items() if name not in self.harm}
+        words = [_reasons(parts, others)]
+        prices = [part.product.price for part in parts]
+        limit = self.out.price_limit
+        if limit is not None and (None in prices or sum(p or 0 for p in prices) > limit):
+            words.append(f"above the price limit of {limit:g}, or its price is not stated")
+        return "; ".join(filter(None, words))
 
     def _judgements(self, group: Group, row: int) -> Iterator[Judgement]:
         """On what each part is by itself, then on what they come to together."""
@@ -329,8 +344,14 @@ class _Judge:
         return found
 
 
-def ranking_of(book: Rulebook, catalogue: Catalogue) -> Ranking:
-    """The catalogue made ready to be ranked under `book`, at its first use."""
+def ranking_of(book: Rulebook, catalogue: Catalogue, visit: Visit | None = None) -> Ranking:
+    """The catalogue made ready to be ranked under `book`, at its first use.
+
+    With the shoes of its own that a visit describes, it is made for that visit alone.
+    """
+    own = None if visit is None else own_item(visit, book)
+    if own is not None:
+        return Ranking(book, catalogue, own)
     key = id(book)  # a ranking keeps its book, so its id is not given again
     if key not in catalogue.made:
         catalogue.made[key] = Ranking(book, catalogue)
@@ -357,13 +378,15 @@ def shortlist(
     """
     fired = needs_fired(assessment)
     needs = needs_of(book, fired) if needs is None else needs
-    ranking = ranking_of(book, catalogue) if redrawn is None else redrawn.ranking
+    visit = assessment.visit
+    ranking = ranking_of(book, catalogue, visit) if redrawn is None else redrawn.ranking
     wanted = wanted_length(assessment.visit, book.parameters)
     length = np.array([np.nan if wanted.length is None else wanted.length])
     size = int(ranking.classes.of_lengths(length)[0])
+    out = out_for(assessment.visit, catalogue.items, book)
+    as_read = _as_read(ranking, fired, size, out)
     harm = harmful(assessment.visit, book.parameters)
-    as_read = _as_read(ranking, fired, size, harm)
-    judge = _Judge(ranking, needs, as_read, wanted, harm)
+    judge = _Judge(ranking, needs, as_read, wanted, harm, out)
     placed = {group: judge.placed(group, redrawn) for group in GROUPS}
     ranked, missing, excluded = (
         {group: placed[group][place] for group in GROUPS}
@@ -392,12 +415,14 @@ def needs_fired(assessment: Assessment) -> Mapping[Side, Iterable[str]]:
     }
 
 
-def _as_read(
-    ranking: Ranking, fired: Mapping[Side, Iterable[str]], size: int, out: Iterable[str]
-) -> Cases:
+def _reasons(parts: tuple[Item, ...], why: Mapping[str, str]) -> str:
+    return "; ".join(dict.fromkeys(why[part.id] for part in parts if part.id in why))
+
+
+def _as_read(ranking: Ranking, fired: Mapping[Side, Iterable[str]], size: int, out: Out) -> Cases:
     """The case of one visit by the readings as they stand."""
     true = set().union(*fired.values())
     holds = np.array([[rule in true for rule in ranking.table.rules]], np.bool_)
     none = np.zeros(1, np.intp)
     no_stop = np.zeros(1, np.bool_)
-    return Cases(ranking, none, holds, np.array([size]), no_stop, frozenset(out))
+    return Cases(ranking, none, holds, np.array([size]), no_stop, out)

@@ -102,6 +102,15 @@ def worn_gap(visit: Visit, parameters: Mapping[str, float]) -> float | None:
     return gap if abs(gap) >= parameters["sizing.worn-gap"] else None
 
 
+def longer_lengths(
+    feet: Sequence[NDArray[np.float64]], purposes: Sequence[str], parameters: Parameters
+) -> NDArray[np.float64]:
+    """(n,) length wanted in mm for n pairs of feet: of the longer one, and what a purpose adds."""
+    extra = {word: extra_length(word or None, parameters) for word in set(purposes)}
+    more = np.array([extra[word] for word in purposes], np.float64)
+    return np.asarray(np.fmax.reduce(list(feet)) + more, np.float64)
+
+
 def size_for(item: Item, wanted: Wanted, parameters: Parameters) -> Sized:
     """The smallest made size that is long enough, within ``sizing.longest-over``.
 

@@ -73,9 +73,8 @@ class Unasked:
         return low, high
 
     def cost(self, active: Active) -> Floats:
-        """The weight of it all, shape (g, m); an insole where none is asked for counts as well."""
-        cost = self.beyond(active) @ self.weights
-        if self.kind == "insole":
-            weight = self.table.book.parameters.since("rank.weight-unasked-insole", 0.0)
-            cost = cost + weight * ~self.table.asks_more("insole", active)[:, None]
-        return np.asarray(cost)
+        """The weight of it all, shape (g, m); a product where none is asked for counts as well."""
+        bought = np.array([item.offered == "shop" for item in self.items], np.bool_)
+        weight = self.table.book.parameters.since("rank.weight-unasked-product", 0.0)
+        unasked = ~self.table.asks_more(self.kind, active)[:, None] & bought
+        return np.asarray(self.beyond(active) @ self.weights + weight * unasked)

@@ -181,7 +181,7 @@ class Rulebook:
 
 def within(place: str, folder: str) -> str:
     """A place as counted from the rulebook's `folder`: ``classify/motion.yaml:136:5``."""
-    return place.removeprefix(folder).lstrip("/\\")
+    return place.removeprefix(folder).lstrip("/\\").replace("\\", "/")  # on every platform alike
 
 
 def facts_read(disjunction: Disjunction) -> frozenset[str]:

@@ -19,10 +19,10 @@ from recommend.infer.engine import engine_of
 from recommend.infer.facts import facts_of
 from recommend.infer.many import columns_of, conclude_many
 from recommend.match.cases import Cases, cases_of
-from recommend.match.harm import harmful
 from recommend.match.ranking import Ranking
 from recommend.match.shortlist import GROUPS, ranking_of
 from recommend.match.sizes import wanted_length
+from recommend.match.wishes import Out
 from recommend.measure.model import SIDES
 from recommend.measure.observed import observe
 from recommend.rulebook.book import Rulebook
@@ -33,6 +33,7 @@ from recommend.trail.keeping import (
     basis_of,
     binding_of,
     firsts_listed,
+    out_document,
     summary_of,
     wording_of,
 )
@@ -147,7 +148,7 @@ def _trim(some: list[Changed], keep: int) -> None:
     del some[keep:]
 
 
-_Shelf = tuple[str, str, tuple[str, ...]]  # rulebook, catalogue, products that did harm
+_Shelf = tuple[str, str, tuple[Any, ...]]  # rulebook, catalogue, what is out for the customer
 
 
 class PastVisits:
@@ -176,10 +177,16 @@ class PastVisits:
                 groups.setdefault(self._key(record), []).append(record)
             done = {
                 record.seq: summary
-                for group in groups.values()
-                for record, summary in zip(group, self._of_group(group), strict=True)
+                for key, group in groups.items()
+                for record, summary in zip(group, self._told(key, group), strict=True)
             }
             yield from ((record, done[record.seq]) for record in chunk)
+
+    def _told(self, key: _Shelf, group: list[Record]) -> list[Summary]:
+        """Summaries of a group; where own shoes were described, each is ranked by itself."""
+        if key[2][-1]:
+            return [self.one_by_one(record) for record in group]
+        return self._of_group(group)
 
     def one_by_one(self, record: Record) -> Summary:
         """The same for one record, through the reference engine."""
@@ -190,14 +197,16 @@ class PastVisits:
 
     def _key(self, record: Record) -> _Shelf:
         rulebook = "" if self.book is not None else record.bodies["rulebook"]
-        harm = self._facts(record, self._book(record))["did-harm"]
-        return rulebook, record.bodies["catalogue"], tuple(harm)
+        facts = self._facts(record, self._book(record))
+        out = (*facts["did-harm"], facts.get("price-limit"), facts.get("own-shoes", False))
+        return rulebook, record.bodies["catalogue"], out
 
     def _book(self, record: Record) -> Rulebook:
         return self.book if self.book is not None else self.archive.book(record)
 
     def _ranking(self, record: Record) -> Ranking:
-        key = self._key(record)[:2]
+        rulebook = "" if self.book is not None else record.bodies["rulebook"]
+        key = (rulebook, record.bodies["catalogue"])
         if key not in self._rankings:
             book = self._book(record)
             try:
@@ -223,7 +232,8 @@ class PastVisits:
             for side in SIDES
         }
         lengths = [np.nan if one["length"] is None else one["length"] for one in facts]
-        out = facts[0]["did-harm"]  # the same for all of a group
+        names, limit = facts[0]["did-harm"], facts[0].get("price-limit")
+        out = Out(dict.fromkeys(names, ""), limit)  # the same for all of a group
         cases = cases_of(ranking, feet, np.array(lengths, np.float64), out)
         products = list(_products(cases))
         notes = {
@@ -262,7 +272,8 @@ class PastVisits:
         used = observe(visit, book.measures, book.parameters).used
         made: dict[str, Any] = {s: facts_of(visit, s, used[s], book) for s in SIDES}
         length = wanted_length(visit, book.parameters).length
-        return made | {"length": length, "did-harm": sorted(harmful(visit, book.parameters))}
+        catalogue = self._ranking(record).catalogue
+        return made | {"length": length, **out_document(visit, book, catalogue)}
 
 
 _WITHHELD: Summary = {"first": {}, "listed": {}, "binding": None}

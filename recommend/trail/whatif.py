@@ -11,11 +11,11 @@ from numpy.typing import NDArray
 
 from recommend.infer.variations import Floats, Key, Readings, Variations
 from recommend.match.cases import Cases, cases_of, lengths_of
-from recommend.match.harm import harmful
 from recommend.match.needs import Bools
 from recommend.match.outcome import Outcome
 from recommend.match.ranking import Ranking
 from recommend.match.shortlist import GROUPS, Group, ranking_of
+from recommend.match.wishes import out_for
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.vocabulary import FOOT_TYPE
 
@@ -80,7 +80,8 @@ class WhatIf:
     def __post_init__(self) -> None:
         book = self.outcome.book
         self.variations = Variations(self.outcome.assessment, book)
-        self.ranking = ranking_of(book, self.outcome.catalogue)
+        visit = self.outcome.assessment.visit
+        self.ranking = ranking_of(book, self.outcome.catalogue, visit)
 
     @cached_property
     def length_edges(self) -> list[float]:
@@ -107,7 +108,8 @@ class WhatIf:
         }
         types = {side: feet[side].axes[FOOT_TYPE] for side in SIDES}
         lengths = lengths_of(self.variations, readings, count)
-        out = harmful(self.outcome.assessment.visit, self.outcome.book.parameters)
+        one = self.outcome
+        out = out_for(one.assessment.visit, one.catalogue.items, one.book)
         cases = cases_of(self.ranking, feet, lengths, out)
         return Outcomes(types, notes, cases, cases.case, cases.stopped)
 

@@ -314,16 +314,27 @@ class TrialFoot(Strict):
     """One foot in one step of a trial, measured as the bare foot was.
 
     `lateral_load_percent` is the share of load on the outer half of the foot, one number a
-    step; `comfort` is 0 (cannot be worn) to 10 (could not be better) by region.
+    step; `comfort` is 0 (cannot be worn) to 10 (could not be better) by region; `comfort_again`
+    is a second rating of the same, asked without the customer knowing what is worn.
     """
 
     rearfoot: list[Rearfoot] = Field(default=[], max_length=20)
     lateral_load_percent: Shares | None = None
     comfort: dict[Region, Rating] = {}
+    comfort_again: dict[Region, Rating] = {}
 
     @model_validator(mode="after")
     def _each_angle_once(self) -> TrialFoot:
         _refuse_twice(self.rearfoot)
+        return self
+
+    @model_validator(mode="after")
+    def _rated_before_again(self) -> TrialFoot:
+        if missing := sorted(self.comfort_again.keys() - self.comfort.keys()):
+            raise ValueError(
+                f"`comfort-again` rates {', '.join(missing)}, which `comfort` does not; a second "
+                "rating needs a first"
+            )
         return self
 
 
@@ -462,6 +473,29 @@ class Decision(Strict):
     stock_file: Literal["lowered"] | None = None
 
 
+class Unwanted(Strict):
+    """What a customer would not wear: products, and levels of attributes (``shoe.drop: [12]``)."""
+
+    products: list[Id] = Field(default=[], max_length=200)
+    attributes: dict[Annotated[str, Field(max_length=60)], list[float | str]] = {}
+
+
+class Wishes(Strict):
+    """What the customer wants: a limit of the price of all together, and what they refuse."""
+
+    price_limit: Annotated[float, Field(ge=0, le=100_000)] | None = None
+    would_not_wear: Unwanted = Unwanted()
+
+
+class OwnShoes(Strict):
+    """The shoes a customer has, described as a product is; `months` is how long they were worn."""
+
+    title: Annotated[str, Field(max_length=60)] = ""
+    attributes: dict[Annotated[str, Field(max_length=60)], float | str] = {}
+    wear: Literal["little", "some", "worn-out"] | None = None
+    months: Annotated[float, Field(ge=0, le=600)] | None = None
+
+
 class Visit(Strict):
     """One customer's fitting: a reference code, never a name.
 
@@ -484,6 +518,8 @@ class Visit(Strict):
     body_mass_kg: Annotated[float, Field(ge=8, le=300)] | None = None
     purpose: Purpose | None = None
     shoe_size: ShoeSize | None = None
+    own_shoes: OwnShoes | None = None
+    wishes: Wishes | None = None
     pain: list[Pain] | None = Field(default=None, max_length=40)
     answers: dict[str, Answer] = {}
     asked: dict[str, Literal["in-group", "singly"]] = {}
