@@ -370,6 +370,21 @@ def need_words(need: Need, book: Rulebook) -> str:
     return f"{prefix}{words} {level_words(need.attribute, need.target, book)}"
 
 
+def wanted_words(need: Need, book: Rulebook) -> str:
+    """What a wish wants, as it is said aloud: ``soft``, ``medium or more``, ``14 mm or more``."""
+    return bound_words(need.attribute, need.comparison, need.target, book)
+
+
+def bound_words(attribute: str, comparison: Comparison, level: float, book: Rulebook) -> str:
+    """A bound on an attribute, as it is said aloud; at the end of a scale nothing lies beyond."""
+    more = COMPARISONS[comparison].lower
+    scale = book.attributes[attribute].scale
+    words = level_words(attribute, level, book)
+    if scale and round(level) == (len(scale) - 1 if more else 0):
+        return words
+    return f"{words} or {'more' if more else 'less'}"
+
+
 def asked_words(need: Need, book: Rulebook) -> str:
     """A need with its strength and attribute: ``must insole.heel-cup at least 12 mm``."""
     words = need_words(need, book).removeprefix("never ")

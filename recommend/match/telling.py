@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from recommend.match.judge import Verdict
-from recommend.match.needs import level_words, need_words
+from recommend.match.needs import level_words, wanted_words
 from recommend.match.shortlist import Beyond, Candidate
 from recommend.rulebook.book import Rulebook
 
@@ -25,7 +25,7 @@ def fit_lines(one: Candidate, book: Rulebook) -> Iterator[str]:
             yield f"{title} not stated"
         else:
             level = level_words(verdict.need.attribute, verdict.level, book)
-            yield f"{title} {level}, {need_words(verdict.need, book)} wanted"
+            yield f"{title} {level}, {wanted_words(verdict.need, book)} wanted"
 
 
 def _length_line(kind: str, size: float | None, over: float | None) -> str:
@@ -45,8 +45,8 @@ def why_lines(one: Candidate, book: Rulebook) -> Iterator[str]:
             yield "nothing measured or told asks for another shoe; look at its fit, wear and age"
     met = [v for v in _about(one, book, fit=False) if v.satisfaction == 1 and v.need.weight]
     met.sort(key=lambda verdict: -verdict.need.weight)
-    for verdict in met[:STRONGEST]:
-        yield _has(verdict, book)
+    said = dict.fromkeys(_has(verdict, book) for verdict in met)  # two wishes may be of one kind
+    yield from list(said)[:STRONGEST]
 
 
 def against_lines(one: Candidate, book: Rulebook) -> Iterator[str]:
@@ -56,7 +56,7 @@ def against_lines(one: Candidate, book: Rulebook) -> Iterator[str]:
     fit = [verdict.need for verdict in _about(one, book, fit=True)]
     for verdict in one.against:
         if verdict.need not in fit:
-            yield f"{_has(verdict, book)}, {need_words(verdict.need, book)} wanted"
+            yield f"{_has(verdict, book)}, {wanted_words(verdict.need, book)} wanted"
     for beyond in sorted(one.beyond, key=lambda b: -b.part):
         yield f"{_level(beyond, book)}: more than asked"
     yield from one.unsure

@@ -44,6 +44,8 @@ def with_errors(
                 Place(origin), f"`errors.{name}` is no measure with an error", ", ".join(known),
                 nearest(name, known),
             )  # fmt: skip
-        measures[name]["error"] = {**error, "kind": "assumption", "note": NOTE}
+        measures[name]["error"] = {
+            **error, "of-lab": True, "kind": "assumption", "note": NOTE
+        }  # fmt: skip
     text = yaml.safe_dump(document.data, sort_keys=False, allow_unicode=True, width=100)
     return texts.replaced({"measures.yaml": text})

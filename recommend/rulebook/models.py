@@ -324,7 +324,11 @@ class AttributesFile(Strict):
 
 
 class Heading(Strict):
-    """``rulebook.yaml``: what this rulebook is called and which systems it uses."""
+    """``rulebook.yaml``: what this rulebook is called and which systems it uses.
+
+    `cautions` stand on every whole shortlist; `brief` says the first of them where a screen has
+    room for a line or two.
+    """
 
     name: str
     version: Annotated[
@@ -335,6 +339,7 @@ class Heading(Strict):
     fpi_system: FpiSystem
     motion_by: MotionSystem = "people"
     cautions: list[str] = Field(min_length=1)
+    brief: str = ""
 
     @property
     def systems(self) -> tuple[str, ...]:

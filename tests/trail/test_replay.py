@@ -6,6 +6,7 @@ import json
 import re
 import shutil
 import subprocess
+from html import unescape
 from pathlib import Path
 
 import pytest
@@ -214,6 +215,28 @@ def test_the_page_is_self_contained(kept: Path, tmp_path: Path) -> None:
         page = tmp_path / f"{number}.html"
         assert run("explain", str(number), "--html", str(page), "--store", str(kept)) == 0
         check_page(page.read_text(encoding="utf-8"))
+
+
+def test_the_page_begins_with_the_visit_and_what_was_shown(
+    kept: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Whose visit, its readings and the whole shortlist stand before hashes and derivation."""
+    page = tmp_path / "page.html"
+    number = 1 + next(n for n, p in enumerate(DEMO) if p.stem == "pronated")
+    assert run("explain", str(number), "--html", str(page), "--store", str(kept)) == 0
+    text = page.read_text(encoding="utf-8")
+    shown, rest = text.split("<h2>The record</h2>")
+    assert "SHA-256" in rest
+    assert "SHA-256" not in shown
+    capsys.readouterr()
+    assert run("shortlist", str(DEMO[number - 1]), "--full", "--no-keep", "--no-pager") == 0
+    printed = capsys.readouterr().out
+    screen = unescape(shown.split("<pre>")[1].split("</pre>")[0])
+    measured = re.findall(r"^  (\S.*?)  ", printed.split("What was measured")[1], re.MULTILINE)
+    fetched = re.findall(r"^  - (.+?),", printed.split("To fetch first")[1], re.MULTILINE)
+    assert measured
+    assert fetched
+    assert [told for told in [*measured, *fetched] if told not in screen] == []
 
 
 @pytest.mark.skipif(CHROMIUM is None, reason="no Chromium is here to open the page with")
