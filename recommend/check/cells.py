@@ -87,8 +87,11 @@ def base_facts(book: Rulebook, rules: Iterable[CompiledRule]) -> frozenset[str]:
     return frozenset(_base(f) for f in facts if not f.startswith(("axis_", "decided_"))) - {"side"}
 
 
-def space_of(book: Rulebook, rules: Iterable[CompiledRule]) -> Space:
-    """Representatives of every foot that `rules`, and the rules behind them, can tell apart."""
+def space_of(book: Rulebook, rules: Iterable[CompiledRule], most: int = MAX_ROWS) -> Space:
+    """Representatives of every foot that `rules`, and the rules behind them, can tell apart.
+
+    Where there are more than `most` of them, so many are drawn.
+    """
     parts: dict[str, set[Conjunction]] = defaultdict(set)
     for rule in below(book, rules):
         for branch in (*rule.holds, *rule.fails):
@@ -98,18 +101,18 @@ def space_of(book: Rulebook, rules: Iterable[CompiledRule]) -> Space:
     options = {base: list(_options(base, found, book)) for base, found in sorted(parts.items())}
     sizes = [len(one) for one in options.values()]
     total = int(np.prod(sizes, dtype=object))
-    if total <= MAX_ROWS:
+    if total <= most:
         picks = np.indices(sizes, dtype=np.int32).reshape(len(sizes), -1)
     else:
         rng = np.random.default_rng(0)  # the same rows in every run
-        picks = np.array([rng.integers(0, size, MAX_ROWS) for size in sizes])
+        picks = np.array([rng.integers(0, size, most) for size in sizes])
     columns: dict[str, Column] = {}
     for pick, one in zip(picks, options.values(), strict=True):
         columns |= {
             name: c[pick] for name, c in columns_of(list[Facts](one), book.vocabulary).items()
         }
     columns, count = _of_one_film(columns, picks.shape[1])
-    return Space(book, columns, count, total <= MAX_ROWS)
+    return Space(book, columns, count, total <= most)
 
 
 def truths(book: Rulebook, rules: tuple[CompiledRule, ...], space: Space) -> ManyConclusions:

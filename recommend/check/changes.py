@@ -148,6 +148,10 @@ def weakened(book: Rulebook, stop: str, when: Condition, place: Place) -> Iterat
     now = stops_of(book)
     model = (now or book.rules)[0]
     holds, fails = Compiler(book.limits, book.vocabulary).normal_form(when)
+    stopping = [set(branch) for rule in now for branch in rule.holds]
+    holds = tuple(b for b in holds if not any(branch <= set(b) for branch in stopping))
+    if not holds:  # each way to fire is one of a stop that stands, or asks for more
+        return
     was = replace(
         model,
         rule=model.rule.model_copy(update={"id": "stop-as-it-was", "when": when}),
