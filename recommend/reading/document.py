@@ -126,6 +126,17 @@ def read_bytes(path: Path) -> bytes:
         ) from error
 
 
+def read_text(path: Path) -> str:
+    """The text of an ordinary file of bounded size in UTF-8, without control characters.
+
+    Raises
+    ------
+    InputError
+        If it is not such a file, with the line.
+    """
+    return decoded(read_bytes(path), str(path))
+
+
 def decoded(raw: bytes, file: str) -> str:
     """The text of a file in UTF-8; `file` is the name used in messages.
 
