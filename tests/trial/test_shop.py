@@ -235,7 +235,7 @@ def test_the_switch_is_off_unless_asked_for_and_said_when_on(
 
 
 def test_the_check_says_what_is_used(capsys: pytest.CaptureFixture[str]) -> None:
-    """Each gait and reading with its share held and both errors; one is used, few visits are not."""
+    """Each gait and reading with its errors; what few visits taught is not used."""
     assert run("effects", DEMO / "trials", "--check") == 0
     out = capsys.readouterr().out
     rows = [line for line in out.splitlines() if line.startswith(("running", "walking"))]
