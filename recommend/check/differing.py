@@ -3,30 +3,31 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from recommend.catalogue.loading import Catalogue
-from recommend.check.changes import stops_of, weakened
+from recommend.check.changes import accepted_since, signature, unseen, weakened
+from recommend.check.contents import Bearing, Edit, contents_of, edits_between
 from recommend.check.examples import need_keys
 from recommend.check.feet import STRIDES, foot_words, visit_text
 from recommend.check.finding import Finding
+from recommend.check.weaker import compared, note_of
 from recommend.coverage.columns import FactColumns
 from recommend.coverage.population import Population, load_population
 from recommend.coverage.sampling import Customers, Sampler
 from recommend.infer.facts import quantize
 from recommend.infer.many import Column, ManyConclusions, conclude_many
 from recommend.match.judge import judge
-from recommend.match.needs import needs_of
+from recommend.match.needs import PairNeeds, asked_words, needs_of
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.models import NeedsThen, NoteThen
+from recommend.rulebook.models import NOTE_LEVELS, NeedsThen, NoteThen
 from recommend.rulebook.vocabulary import FOOT_TYPE
-from recommend.rulebook.words import code, limit_words, then_lines
 
 UNDETERMINED = "undetermined"
 
@@ -43,46 +44,97 @@ class Moved:
 
 
 @dataclass(frozen=True, slots=True)
+class Ranked:
+    """What becomes of the products of one kind.
+
+    Attributes
+    ----------
+    firsts : customers whose first product changes, by transition.
+    order : customers for whom the products come in another order, the first ones among them.
+    out, back : customers for whom a product is now excluded, or is not any more, by product.
+    why : customers for whom a product is excluded for another reason.
+    """
+
+    firsts: tuple[tuple[str, str, int], ...]
+    order: int
+    out: Mapping[str, int]
+    back: Mapping[str, int]
+    why: int
+
+
+@dataclass(frozen=True, slots=True)
 class Difference:
     """What changed in words, and over the population in numbers.
 
     Attributes
     ----------
-    said : changes in words, in the order of the files.
-    feet, customers : how many were drawn.
+    edits : everything that is not the same in the two folders, what decides first.
+    customers : how many were drawn.
     types : feet that change type, by transition.
-    gained, lost : feet that gain or lose a note, by rule; with the note's level.
-    firsts : customers whose first product changes, by kind and transition; empty without a
-        catalogue.
-    weakened : stops of the old version that the new one weakens.
+    gained, lost : feet that gain or lose a note, by rule.
+    asked, unasked : feet that a need rule asks something for, or does not any more, by rule.
+    ranked : products by kind; empty without a catalogue.
+    weakened : notes of the old version that some foot loses, and that nobody accepted.
+    accepted : notes of which less is left, and the change log says why.
+    stronger : notes that now come for feet for which they did not.
+    unread : bearings that changed and that the new change log has no code for.
+    sign : the line of the change log that says who saw the rulebook as it is now.
+    same_version : whether both call themselves the same version although they differ.
     """
 
-    said: tuple[str, ...]
+    edits: tuple[Edit, ...]
     customers: int
     types: tuple[Moved, ...]
     gained: Mapping[str, int]
     lost: Mapping[str, int]
-    firsts: Mapping[str, tuple[tuple[str, str, int], ...]]
+    asked: Mapping[str, int]
+    unasked: Mapping[str, int]
+    ranked: Mapping[str, Ranked]
     weakened: tuple[Finding, ...]
+    accepted: tuple[str, ...]
+    stronger: tuple[str, ...]
+    unread: tuple[Bearing, ...]
+    sign: str
+    same_version: bool
 
 
 def difference(
-    old: Rulebook, new: Rulebook, catalogue: Catalogue | None, count: int, seed: int
+    books: tuple[Rulebook, Rulebook],
+    catalogues: tuple[Catalogue, Catalogue] | None,
+    count: int,
+    seed: int,
 ) -> Difference:
-    """Compare two versions over `count` customers drawn from the new version's population."""
+    """Compare an old and a new rulebook over `count` customers of the new one's population.
+
+    Each is asked with its own reading of the catalogue: what a scale means is the rulebook's.
+    """
+    old, new = books
     population = load_population(Path(new.folder) / "population.yaml")
     customers = next(Sampler(population).blocks(count, seed))
-    crowds = [_Crowd(book, population, customers) for book in (old, new)]
-    gained, lost = _notes(*crowds)
-    firsts = {} if catalogue is None else _firsts(crowds[0], crowds[1], catalogue)
+    crowds = (_Crowd(old, population, customers), _Crowd(new, population, customers))
+    gained, lost = _held(*crowds, notes=True)
+    asked, unasked = _held(*crowds, notes=False)
+    contents = contents_of(new.folder)
+    edits = edits_between(contents_of(old.folder), contents)
+    notes = [compared(new, old, rule) for rule in old.rules if note_of(rule)]
+    accepted = accepted_since(old, new)
+    lesser = [one for one in notes if one.lost and one.rule not in accepted]
+    touched = {one.bearing for one in edits}
     return Difference(
-        said=tuple(said_changes(old, new)),
+        edits=edits,
         customers=customers.count,
         types=tuple(_types(*crowds)),
         gained=gained,
         lost=lost,
-        firsts=firsts,
-        weakened=tuple(_weakened(old, new)),
+        asked=asked,
+        unasked=unasked,
+        ranked=_ranked(crowds, catalogues) if catalogues else {},
+        weakened=tuple(weakened(one, old.by_id[one.rule].place, new) for one in lesser),
+        accepted=tuple(one.rule for one in notes if one.lost and one.rule in accepted),
+        stronger=tuple(one.rule for one in notes if one.more),
+        unread=tuple(b for b in unseen(new, contents) if b in touched),
+        sign=signature(contents),
+        same_version=bool(edits) and old.heading.version == new.heading.version,
     )
 
 
@@ -170,44 +222,97 @@ def _oddness(crowd: _Crowd, side: Side, row: int) -> float:
     return total
 
 
-def _notes(old: _Crowd, new: _Crowd) -> tuple[dict[str, int], dict[str, int]]:
-    gained: Counter[str] = Counter()
-    lost: Counter[str] = Counter()
+def _held(old: _Crowd, new: _Crowd, *, notes: bool) -> tuple[dict[str, int], dict[str, int]]:
+    """Feet for which a note, or a rule of needs, holds now and did not, and the other way round."""
+    kind = NoteThen if notes else NeedsThen
+    now_holds: Counter[str] = Counter()
+    not_any_more: Counter[str] = Counter()
     empty = np.zeros(old.count, np.bool_)
-    names = {r.id for c in (old, new) for r in c.book.rules if isinstance(r.rule.then, NoteThen)}
-    for name in names:
+    names = {r.id for c in (old, new) for r in c.book.rules if isinstance(r.rule.then, kind)}
+    for name in sorted(names):
         for side in SIDES:
-            was = old.done[side].holds.get(name, empty)
-            now = new.done[side].holds.get(name, empty)
-            gained[name] += int((now & ~was).sum())
-            lost[name] += int((was & ~now).sum())
+            was, now = (_as_said(crowd, name, side, empty) for crowd in (old, new))
+            now_holds[name] += int((now > was).sum())
+            not_any_more[name] += int((was > now).sum())
     return (
-        {n: k for n, k in gained.most_common() if k},
-        {n: k for n, k in lost.most_common() if k},
+        {n: k for n, k in now_holds.most_common() if k},
+        {n: k for n, k in not_any_more.most_common() if k},
     )
 
 
-def _firsts(
-    old: _Crowd, new: _Crowd, catalogue: Catalogue
-) -> dict[str, tuple[tuple[str, str, int], ...]]:
-    """First shoe and insole of each customer, sizes and stock aside, where it changes."""
-    rankers = (_Ranker(old.book, catalogue), _Ranker(new.book, catalogue))
-    moves: dict[str, Counter[tuple[str, str]]] = {"shoe": Counter(), "insole": Counter()}
-    needs_stay = _contents(old.book) == _contents(new.book)
-    for row in range(old.count):
-        if needs_stay and old.asked(row) == new.asked(row):
-            continue  # the same is asked for, so the same comes first
-        was, now = (r.first(c.asked(row)) for r, c in zip(rankers, (old, new), strict=True))
-        for kind, counter in moves.items():
-            if was[kind] != now[kind]:
-                counter[was[kind], now[kind]] += 1
-    return {k: tuple((a, b, n) for (a, b), n in c.most_common()) for k, c in moves.items()}
+def _as_said(crowd: _Crowd, name: str, side: Side, empty: NDArray[np.bool_]) -> NDArray[np.int8]:
+    """How grave the note of a rule is, by foot; 1 for a rule of needs; 0 where it is silent."""
+    rule = crowd.book.by_id.get(name)
+    if rule is None:
+        return empty.astype(np.int8)
+    level = note_of(rule)
+    weight = 1 if level is None else len(NOTE_LEVELS) - NOTE_LEVELS.index(level)
+    return (crowd.done[side].holds[name] * weight).astype(np.int8)
+
+
+def _ranked(
+    crowds: tuple[_Crowd, _Crowd], catalogues: tuple[Catalogue, Catalogue]
+) -> dict[str, Ranked]:
+    """The whole order of shoes and insoles of each customer, and what is out and why.
+
+    Sizes and stock are left aside.
+    """
+    rankers = [_Ranker(crowd.book, one) for crowd, one in zip(crowds, catalogues, strict=True)]
+    stays = _contents(crowds[0].book) == _contents(crowds[1].book)
+    counts = {kind: _Counts() for kind in KINDS}
+    for row in range(crowds[0].count):
+        asked = [crowd.asked(row) for crowd in crowds]
+        if stays and asked[0] == asked[1]:
+            continue  # the same is asked for, so the same comes out
+        was, now = (ranker.order(one) for ranker, one in zip(rankers, asked, strict=True))
+        for kind, one in counts.items():
+            one.add(was[kind], now[kind])
+    return {kind: one.ranked() for kind, one in counts.items()}
+
+
+KINDS = ("shoe", "insole")
+NOTHING = "nothing"
+
+
+@dataclass(frozen=True, slots=True)
+class _Order:
+    """Products of one kind as one customer would see them, and why others are out."""
+
+    ids: tuple[str, ...]
+    out: Mapping[str, tuple[str, ...]]
+
+    @property
+    def first(self) -> str:
+        return self.ids[0] if self.ids else NOTHING
+
+
+@dataclass
+class _Counts:
+    firsts: Counter[tuple[str, str]] = field(default_factory=Counter)
+    out: Counter[str] = field(default_factory=Counter)
+    back: Counter[str] = field(default_factory=Counter)
+    order: int = 0
+    why: int = 0
+
+    def add(self, was: _Order, now: _Order) -> None:
+        if was.first != now.first:
+            self.firsts[was.first, now.first] += 1
+        self.order += was.ids != now.ids
+        self.out.update(now.out.keys() - was.out.keys())
+        self.back.update(was.out.keys() - now.out.keys())
+        self.why += any(was.out[one] != now.out[one] for one in was.out.keys() & now.out.keys())
+
+    def ranked(self) -> Ranked:
+        firsts = tuple((was, now, n) for (was, now), n in self.firsts.most_common())
+        out, back = (dict(one.most_common()) for one in (self.out, self.back))
+        return Ranked(firsts, self.order, out, back, self.why)
 
 
 def _contents(book: Rulebook) -> tuple[object, ...]:
     """All that ranking reads besides which rules hold."""
     needs = {r.id: list(need_keys(r, book)) for r in book.rules}
-    return needs, dict(book.parameters), dict(book.attributes)
+    attributes = [(n, one, list(one.scale)) for n, one in sorted(book.attributes.items())]
+    return needs, dict(book.parameters), attributes
 
 
 def _of_person(fact: str) -> bool:
@@ -217,85 +322,24 @@ def _of_person(fact: str) -> bool:
 class _Ranker:
     def __init__(self, book: Rulebook, catalogue: Catalogue) -> None:
         self.book, self.catalogue = book, catalogue
-        self.known: dict[tuple[tuple[str, ...], ...], dict[str, str]] = {}
+        self.known: dict[tuple[tuple[str, ...], ...], dict[str, _Order]] = {}
 
-    def first(self, asked: Mapping[Side, tuple[str, ...]]) -> dict[str, str]:
-        """The best shoe and the best insole for these needs, or ``nothing``."""
+    def order(self, asked: Mapping[Side, tuple[str, ...]]) -> dict[str, _Order]:
+        """Shoes and insoles for these needs, best first, and those that are out."""
         key = tuple(asked[side] for side in SIDES)
         if key not in self.known:
-            needs = needs_of(self.book, asked)
-            best: dict[str, tuple[float, str]] = {}
-            for item in self.catalogue.items:
-                judged = judge((item,), needs, self.book)
-                if judged.suitable:
-                    score = 100.0 if judged.score is None else judged.score
-                    place = (-round(score, 6), item.id)
-                    kind = item.product.kind
-                    best[kind] = min(best.get(kind, (1.0, "")), place)
-            self.known[key] = {k: best.get(k, (0, "nothing"))[1] for k in ("shoe", "insole")}
+            self.known[key] = self._order(needs_of(self.book, asked))
         return self.known[key]
 
-
-def _weakened(old: Rulebook, new: Rulebook) -> Iterator[Finding]:
-    for stop in stops_of(old):
-        yield from weakened(new, stop.id, stop.rule.when, stop.place)
-
-
-def said_changes(old: Rulebook, new: Rulebook) -> Iterator[str]:
-    """Everything that was added, removed or changed, in words."""
-    if old.heading.version != new.heading.version:
-        yield f"version {old.heading.version} becomes {new.heading.version}"
-    if old.heading.fpi_system != new.heading.fpi_system:
-        yield f"the FPI system {old.heading.fpi_system} becomes {new.heading.fpi_system}"
-    for what, listed in _LISTS.items():
-        yield from _changed(what, listed(old), listed(new))
-    yield from _rules(old, new)
-
-
-_LISTS: dict[str, Callable[[Rulebook], dict[str, str]]] = {
-    "limit": lambda book: {n: limit_words(limit) for n, limit in book.limits.items()},
-    "parameter": lambda book: {n: f"{value:g}" for n, value in book.parameters.items()},
-    "question": lambda book: {n: question.ask for n, question in book.questions.items()},
-    "axis": lambda book: {n: axis.title for n, axis in book.axes.items()},
-    "attribute": lambda book: {n: one.title for n, one in book.attributes.items()},
-    "translation": lambda book: {
-        f"{code}, {key.field} of {key.id}": one.translation
-        for code, translated in book.translations.items()
-        for key, one in translated.items()
-    },
-}
-
-
-def _changed(what: str, old: Mapping[str, str], new: Mapping[str, str]) -> Iterator[str]:
-    for name in sorted(old.keys() | new.keys()):
-        if name not in new:
-            yield f"{what} {name} removed (was {old[name]})"
-        elif name not in old:
-            yield f"{what} {name} added: {new[name]}"
-        elif old[name] != new[name]:
-            yield f"{what} {name}: {old[name]} becomes {new[name]}"
-
-
-def _rules(old: Rulebook, new: Rulebook) -> Iterator[str]:
-    for name in sorted(old.by_id.keys() | new.by_id.keys()):
-        if name not in new.by_id:
-            yield f"rule {name} removed ({old.by_id[name].rule.title})"
-        elif name not in old.by_id:
-            yield f"rule {name} added: {new.by_id[name].rule.title}"
-        else:
-            yield from _rule(name, old, new)
-
-
-def _rule(name: str, old: Rulebook, new: Rulebook) -> Iterator[str]:
-    was, now = old.by_id[name].rule, new.by_id[name].rule
-    if code(was.when) != code(now.when):
-        yield f"rule {name} fires when {code(now.when)}; it was when {code(was.when)}"
-    before, after = list(then_lines(was.then, old)), list(then_lines(now.then, new))
-    yield from (f"rule {name} no longer concludes: {line}" for line in _missing(before, after))
-    yield from (f"rule {name} now concludes: {line}" for line in _missing(after, before))
-    if was.because != now.because:
-        yield f"rule {name} gives another reason: {now.because}"
-
-
-def _missing(lines: Iterable[str], among: list[str]) -> list[str]:
-    return [line for line in lines if line not in among]
+    def _order(self, needs: PairNeeds) -> dict[str, _Order]:
+        places: dict[str, list[tuple[float, str]]] = {kind: [] for kind in KINDS}
+        out: dict[str, dict[str, tuple[str, ...]]] = {kind: {} for kind in KINDS}
+        for item in self.catalogue.items:
+            judged, kind = judge((item,), needs, self.book), item.product.kind
+            if judged.suitable:
+                score = 100.0 if judged.score is None else judged.score
+                places[kind].append((-round(score, 6), item.id))
+            else:
+                broken = (one for one in judged.verdicts if one.broken)
+                out[kind][item.id] = tuple(sorted(asked_words(v.need, self.book) for v in broken))
+        return {k: _Order(tuple(name for _, name in sorted(places[k])), out[k]) for k in KINDS}
