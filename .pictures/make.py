@@ -29,11 +29,11 @@ FORMAT = re.sub(r"@font-face \{\{.*?\}\}", "", CONSOLE_SVG_FORMAT, flags=re.DOTA
 def shortlist() -> str:
     """The answer of a shortlist, as `recommend shortlist` prints it at a terminal."""
     from recommend.catalogue import load_catalogue
-    from recommend.match.outcome import outcome_of
     from recommend.rulebook import load_rulebook, shipped_folder
     from recommend.show.answer import answer_lines
     from recommend.trail.sureness import sureness
     from recommend.visit import read_visit
+    from recommend.way import outcome_of
 
     book = load_rulebook(shipped_folder("rules"))
     products = load_catalogue(shipped_folder("catalogue_demo"), book.attributes)

@@ -7,6 +7,7 @@ so that the shortlist starts fast.
 from __future__ import annotations
 
 import importlib
+import os
 import sys
 from types import SimpleNamespace
 from typing import Any, NoReturn
@@ -14,6 +15,7 @@ from typing import Any, NoReturn
 import typer
 from typer.core import TyperGroup
 
+from recommend.door import open_door
 from recommend.errors import EXIT_WORDS, Exit, RecommendError
 
 # name of the command: (module with a typer app called `app`, one line of help)
@@ -24,6 +26,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "recommend.commands.trial",
         "Add what was tried to a visit, and judge whether it worked",
     ),
+    "demo": ("recommend.commands.demo", "See the main job on an invented visit, step by step"),
     "check": ("recommend.commands.check", "Check rules and catalogue; prove what they promise"),
     "rulebook": (
         "recommend.commands.rulebook",
@@ -130,16 +133,21 @@ All commands: recommend --help"""
 _UsageError: Any = typer.BadParameter.__base__
 
 
+_COMPLETING = "_RECOMMEND_COMPLETE"  # a shell asks what could be typed, by no argument
+
+
 def main(args: list[str] | None = None) -> None:
     """Run the command line; errors raised on purpose become one sentence on stderr.
 
     Nothing typed at all shows where to begin.
     """
-    if not (sys.argv[1:] if args is None else args):
+    open_door()
+    if not (sys.argv[1:] if args is None else args) and _COMPLETING not in os.environ:
         print(WELCOME)
         sys.exit(Exit.DONE)
     try:
         code = app(args, standalone_mode=False)
+        sys.stdout.flush()
     except RecommendError as error:
         _leave(error)
     except _UsageError as error:
@@ -147,10 +155,6 @@ def main(args: list[str] | None = None) -> None:
     except typer.Abort:
         print("Aborted!", file=sys.stderr)
         sys.exit(1)
-    except BrokenPipeError:
-        # The reader of a pipe (head, less) went away: nothing is wrong with the input.
-        sys.stderr.close()
-        sys.exit(Exit.DONE)
     sys.exit(code if isinstance(code, int) else Exit.DONE)
 
 

@@ -101,9 +101,9 @@ def _shortened(quoted: re.Match[str]) -> str:
     return f"`{inside[: _LONGEST - 3]}...`" if len(inside) > _LONGEST else quoted[0]
 
 
-def counted(count: int, unit: str) -> str:
-    """A number of things: ``1 line``, ``2 lines``."""
-    return f"{count} {unit}{'' if count == 1 else 's'}"
+def counted(count: int, unit: str, many: str = "") -> str:
+    """A number of things: ``1 line``, ``2 lines``; `many` where an s does not make them many."""
+    return f"{count} {unit if count == 1 else many or f'{unit}s'}"
 
 
 def is_are(count: int) -> str:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from recommend.atomic import write_atomically
+from recommend.door import visible
 from recommend.errors import InputError, Place
 
 _HEAD = 512  # bytes in which a file shows what it is
@@ -57,7 +58,8 @@ def write_output(
     refuse_other_kinds(path, kind, force=force)
     if not path.parent.is_dir():
         raise InputError(Place(str(path)), "cannot be written (there is no such folder)")
-    write_atomically(path, content, private=private)
+    shown = visible(content) if isinstance(content, str) else content
+    write_atomically(path, shown, private=private)
 
 
 def refuse_other_kinds(path: Path, kind: Kind, *, force: bool = False) -> None:

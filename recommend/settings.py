@@ -78,6 +78,10 @@ SETTINGS: dict[str, Setting] = {
             ZERO_REFERENCES,
         ),
         Setting(
+            "raters", "RECOMMEND_RATERS", "whether one person scores posture here, or several",
+            ("one", "several"),
+        ),
+        Setting(
             "engine", "RECOMMEND_ENGINE", "what concludes a visit; else durable-rules where it is",
             ENGINES,
         ),
@@ -215,6 +219,7 @@ def _default(one: Setting) -> Any:
         "sizes": "eu",
         "language": "en",
         "zero-reference": "vertical",
+        "raters": "one",
         "feet": "side-by-side",
         "readings": [],
     }

@@ -27,6 +27,8 @@ def fit(shoe: Item, insole: Item, parameters: Mapping[str, float]) -> Fit:
     Heel widths are both stated for the same size and grow alike with length, so they are
     compared as stated.
     """
+    if insole.offered == "none":
+        return Fit((), ())
     against: list[str] = []
     unsure: list[str] = []
     liner = shoe.levels.get("shoe.removable-liner")

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from recommend.catalogue.models import CatalogueFile, Product
 from recommend.errors import InputError, Place, nearest
@@ -22,12 +22,14 @@ class Item:
     """A product with its attributes as numbers: a value in its unit, or a step of its scale.
 
     `levels` maps ``shoe.width`` and the like to a number; an attribute not stated is absent.
-    `stock` maps Mondopoint length in mm to the number in stock.
+    `stock` maps Mondopoint length in mm to the number in stock. `offered` is ``shop`` for what
+    stands on the shelf, ``own`` for what the customer has, ``none`` for no insole at all.
     """
 
     product: Product
     levels: Mapping[str, float]
     stock: Mapping[float, int]
+    offered: Literal["shop", "own", "none"] = "shop"
 
     @property
     def id(self) -> str:
@@ -53,6 +55,11 @@ class Catalogue:
     def name(self) -> str:
         """What a person calls it: the folders it comes from."""
         return " + ".join(self.sources) or self.folder
+
+    @cached_property
+    def made(self) -> dict[int, Any]:
+        """What is made of the catalogue once and used again; whoever makes it fills it."""
+        return {}
 
     @cached_property
     def shoes(self) -> tuple[Item, ...]:

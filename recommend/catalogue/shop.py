@@ -29,12 +29,14 @@ def open_rulebook(option: Path | None = None) -> Rulebook:
     """
     folder: Path = setting("rulebook", option).value
     errors = lab_errors()
-    if not errors:
-        return load_rulebook(folder)
+    alone = setting("raters").value == "one"
     book = load_rulebook(folder)  # so that what is wrong in it is named where it stands
-    derived = _cache("rulebook", book.digest, json.dumps(errors, sort_keys=True))
+    several = {} if alone else book.errors_of_several
+    if not errors and not several:
+        return book
+    derived = _cache("rulebook", book.digest, json.dumps([errors, several], sort_keys=True))
     if not (derived / "measures.yaml").exists():
-        write_with_errors(folder, derived, errors, str(settings_file()))
+        write_with_errors(folder, derived, errors, str(settings_file()), several)
     return load_rulebook(derived)
 
 

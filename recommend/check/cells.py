@@ -257,6 +257,6 @@ def _where(space: Space, measure: str, where: Mapping[str, str]) -> NDArray[np.b
     out = np.ones(space.count, np.bool_)
     for qualifier, word in where.items():
         fact = f"{measure}_{qualifier}"
-        code = space.book.vocabulary.words[fact].index(word)
-        out &= space.columns[fact] == code
+        words = space.book.vocabulary.words[fact]
+        out &= space.columns[fact] == words.index(word) if word in words else False
     return out

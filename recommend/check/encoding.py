@@ -14,21 +14,17 @@ from typing import Any, TypeAlias, get_args
 
 import z3
 
-from recommend.check.feet import MOVING, PAIN, STRIDES, smallest_margin
+from recommend.check.feet import MOVING, PAIN, RETURN, STRIDES, smallest_margin
 from recommend.infer.derivation import measure_of
 from recommend.infer.facts import quantize
-from recommend.measure.definitions import DIFFERENCES
+from recommend.measure.derived import derivations
 from recommend.rulebook.book import CompiledRule, Rulebook
+from recommend.rulebook.comparisons import OPS
 from recommend.rulebook.models import AxisThen
 from recommend.rulebook.terms import Disjunction, Number, Term, Word
 from recommend.visit.models import PainSite
 
 Formula: TypeAlias = Any  # z3 has no types
-
-_COMPARE = {
-    "gt": lambda a, b: a > b, "ge": lambda a, b: a >= b,
-    "lt": lambda a, b: a < b, "le": lambda a, b: a <= b,
-}  # fmt: skip
 
 
 class Foot:
@@ -121,10 +117,13 @@ class Foot:
             yield z3.And(self.value[name] >= low, self.value[name] <= high)
 
     def _differences(self) -> Iterator[Formula]:
-        """A difference of the feet is known only together with the reading of this foot."""
-        for one, other in DIFFERENCES.items():
+        """What follows from a reading of this foot is known only together with it."""
+        for one, how in derivations(self.book.measures).items():
+            other = how.between_feet
             if one in self.known and other in self.known:
                 yield z3.Implies(self.known[one], self.known[other])
+        if {RETURN, "peak-angle"} <= set(self.known):
+            yield z3.Implies(self.known[RETURN], self.known["peak-angle"])
 
     def _one_film(self, qualifier: str) -> Iterator[Formula]:
         moving = [name for name in MOVING if f"{name}_{qualifier}" in self.word]
@@ -178,7 +177,7 @@ class Foot:
             fact, _, end = term.fact.rpartition("_")
             shift = -1 if end == "low" else 1
         read = self.value[fact] + shift * self.margin[fact]
-        return z3.And(self.known[fact], _COMPARE[term.op](read, number(term.value)))
+        return z3.And(self.known[fact], OPS[term.op].holds(read, number(term.value)))
 
     @staticmethod
     def _one_of(yes: Formula, term: Word) -> Formula:

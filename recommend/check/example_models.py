@@ -8,7 +8,8 @@ from pydantic import Field
 
 from recommend.measure.model import Side
 from recommend.reading import Strict
-from recommend.rulebook.models import Comparison, NoteLevel, Strength, Weight
+from recommend.rulebook.comparisons import Comparison
+from recommend.rulebook.models import NoteLevel, Strength, Weight
 from recommend.visit.models import Answer, PainSite, Visit
 
 

@@ -2,9 +2,10 @@
 
 A table names in `given` what its first columns hold and in `expect` what must come of it; a row is
 one example. In `given` a column is a measure, a question, ``age-band``, ``purpose``, ``pain``,
-``of`` (parts of the file), or ``foot``, which holds several of these at once. In `expect` it is an
-axis, ``type``, ``notes``, ``asks``, ``needs``, or a rule: ``x`` where a need holds, its level where
-a note is due. A cell with a dot is left out: not taken, not asked, not due, not looked at.
+``of`` (parts of the file), ``foot``, which holds several of these at once, or the row's ``name``.
+In `expect` it is an axis, ``type``, ``notes``, ``asks``, ``needs``, or a rule: ``x`` where a need
+holds, its level where a note is due. A cell with a dot is left out: not taken, not asked, not due,
+not looked at.
 """
 
 from __future__ import annotations
@@ -24,16 +25,15 @@ from recommend.rulebook.models import NoteThen
 
 LEFT_OUT = "."
 HOLDS = "x"
-_OF_EXAMPLE = ("age-band", "purpose", "pain", "side")
+_OF_EXAMPLE = ("name", "age-band", "purpose", "pain", "side")
 _OF_EXPECT = ("type", "notes", "asks", "needs")
 _NEED = ("by", "attribute", "is", "value", "strength", "weight")
 
 
 class Table(Strict):
-    """Rows of examples under common heads; `why` says what the table holds in place."""
+    """Rows of examples under common heads."""
 
     title: str
-    why: str = ""
     given: list[str] = Field(min_length=1)
     expect: list[str] = Field(min_length=1)
     rows: list[list[Any]] = Field(min_length=1)
@@ -78,7 +78,8 @@ def _example(table: Table, cells: list[Any], at: Document, loc: Loc, book: Ruleb
     for head, cell in zip(table.expect, cells[split:], strict=True):
         _await(expect, head, cell, at.place(loc), book)
     written = ", ".join(_cell_words(cell) for cell in cells[:split])
-    return _checked({"name": f"{table.title}: {written}", **foot, "expect": expect}, at.place(loc))
+    told = {"name": f"{table.title}: {written}", **foot, "expect": expect}
+    return _checked(told, at.place(loc))
 
 
 def _give(foot: dict[str, Any], name: str, value: Any, place: Place, book: Rulebook) -> None:
@@ -134,6 +135,8 @@ def _checked(data: dict[str, Any], place: Place) -> Example:
 
 
 def _cell_words(cell: Any) -> str:
+    if cell == {}:
+        return "nothing"
     if isinstance(cell, dict):
         return ", ".join(f"{name} {_cell_words(value)}" for name, value in cell.items())
     if isinstance(cell, list):

@@ -185,7 +185,7 @@ def _reading(name: str, value: float | str | Reading, book: Rulebook) -> Facts:
     number = value if isinstance(value, str) else float(value)
     measure = Measure(name, "left", number, definition.unit, error, qualifiers=usual)
     taken = {f"known_{name}": "yes"}
-    return {**measure_facts(measure, book.parameters["noise.clearly"]), **taken}
+    return {**measure_facts(measure, book.parameters), **taken}
 
 
 def _check_expect(expect: Expect, at: Document, loc: Loc, book: Rulebook) -> None:

@@ -9,7 +9,8 @@ from typing import Any
 import yaml
 
 from recommend.infer.facts import facts_of
-from recommend.measure.definitions import DIFFERENCES, OF_STRIDES, known_as
+from recommend.measure.definitions import OF_STRIDES, known_as
+from recommend.measure.derived import derivations
 from recommend.measure.model import SIDES, Side
 from recommend.measure.observed import observe
 from recommend.rulebook.book import Rulebook
@@ -19,7 +20,7 @@ from recommend.visit.models import Visit
 # Measures taken stride by stride: their error can be made larger by scatter, not smaller.
 RETURN = "rearfoot-return"  # follows from the peak and propulsion of the same strides
 MOVING = (*OF_STRIDES.values(), RETURN)
-STRIDES = ("standing-angle", *MOVING)
+STRIDES = ("standing-angle", *MOVING, "arch-rigidity")
 PAIN = "pain-score"  # of a side that is said not to hurt it has no error
 _READINGS = 8  # an even number, above the count from which scatter is trusted by itself
 _TRUNCATED_MM = 190.0
@@ -36,6 +37,8 @@ def visit_text(facts: Facts, book: Rulebook, heading: str, *, both: bool = False
     The visit is read back and measured, so a text that is returned does give the facts.
     """
     side: Side = "right" if facts.get("side") == "right" else "left"
+    if RETURN in facts:  # written as the push-off it is reckoned from
+        facts = {name: v for name, v in facts.items() if name != "known_propulsion-angle"}
     try:
         data = _visit(facts, side, book)
         if both:
@@ -166,7 +169,7 @@ def _other(facts: Facts, side: Side, book: Rulebook) -> dict[str, Any]:
         other["fpi"] = {"total": int(_apart("fpi", "fpi-difference", facts, book))}
     for difference, field in (("peak-difference", "peak"), ("contact-difference", "contact")):
         if difference in facts:
-            name = DIFFERENCES[difference]
+            name = derivations(book.measures)[difference].parts[0]
             mine, gap = float(facts[name]), float(facts[difference])
             entry = {q: facts[f"{name}_{q}"] for q in ("gait", "reference")}
             other["rearfoot"] = [{**entry, field: [round(mine - gap, 4)]}]
@@ -225,7 +228,11 @@ def _heights(facts: Facts, book: Rulebook) -> dict[str, Any]:
         standing = round(float(0.34 if ratio is None else ratio) * _TRUNCATED_MM, 6)
         out["dorsum-height-mm"] = {"standing": standing}
         if rigidity is not None:
-            out["dorsum-height-mm"]["sitting"] = round(standing / float(rigidity), 6)
+            readings = _strides(index, facts, book)
+            out["dorsum-height-mm"] = {
+                "standing": [standing] * len(readings),
+                "sitting": [round(standing / reading, 6) for reading in readings],
+            }
         if ratio is not None:
             out["truncated-foot-length-mm"] = _TRUNCATED_MM
     if "navicular-drop" in facts:

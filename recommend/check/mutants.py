@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from recommend.errors import Place
 from recommend.infer.derivation import measure_of
 from recommend.rulebook.book import CompiledRule, Rulebook, always, recompiled
+from recommend.rulebook.comparisons import COMPARISONS, OPS, opposite
 from recommend.rulebook.compiling import Compiler
 from recommend.rulebook.conditions import (
     ORDERS,
@@ -29,13 +30,14 @@ from recommend.rulebook.naming import DECIMALS
 from recommend.rulebook.terms import Number
 from recommend.rulebook.words import code
 
-_EDGE = {"above": "at-least", "at-least": "above", "below": "at-most", "at-most": "below",
+_EDGE: dict[str, str] = {**{word: OPS[one.edge].word for word, one in COMPARISONS.items()},
          "clearly-above": "above", "clearly-below": "below"}  # fmt: skip
-_OTHER_WAY = {"above": "at-most", "at-least": "below", "below": "at-least", "at-most": "above",
+_OTHER_WAY: dict[str, str] = {**{word: opposite(word) for word in COMPARISONS},
               "clearly-above": "clearly-below", "clearly-below": "clearly-above"}  # fmt: skip
 _WEAKER = {"stop": "see-clinician", "see-clinician": "caution"}
-_NEED_WAYS = {"at-least": ("at-most", "above"), "at-most": ("at-least", "below"),
-              "above": ("below", "at-least"), "below": ("above", "at-most")}  # fmt: skip
+# A need turned over keeps whether it takes in the target itself; and the edge of it.
+_NEED_WAYS = {word: (OPS[OPS[one.edge].opposite].word, OPS[one.edge].word)
+              for word, one in COMPARISONS.items()}  # fmt: skip
 _STRENGTHS = {"must": "prefer", "never": "prefer", "prefer": "must"}
 _WEIGHTS = {"strong": "usual", "usual": "slight", "slight": "usual"}
 

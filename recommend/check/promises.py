@@ -16,6 +16,7 @@ from recommend.errors import InputError, Place
 from recommend.reading import Document, Id, Strict, problems_in, read_document
 from recommend.reading.document import Loc
 from recommend.rulebook.book import Rulebook
+from recommend.rulebook.comparisons import Comparison
 from recommend.rulebook.compiling import leaves
 from recommend.rulebook.conditions import Condition
 from recommend.rulebook.models import Basis, NeedThen, NoteLevel
@@ -50,7 +51,7 @@ class Forbidden(Strict):
     """A product attribute beyond a limit or level."""
 
     attribute: str
-    is_: Literal["at-least", "at-most", "above", "below"] = Field(alias="is")
+    is_: Comparison = Field(alias="is")
     limit: str | None = None
     level: str | None = None
 

@@ -31,6 +31,7 @@ from recommend.infer.derivation import measure_of
 from recommend.infer.many import behind
 from recommend.match.needs import Need, contradict, needs_of, rule_needs, target_of
 from recommend.rulebook.book import CompiledRule, Rulebook
+from recommend.rulebook.comparisons import COMPARISONS
 from recommend.rulebook.compiling import Compiler
 from recommend.rulebook.models import AxisThen, NeedsThen, NoteLevel, NoteThen
 from recommend.rulebook.terms import Number
@@ -197,7 +198,8 @@ class _Prover:
 
     def _qualified(self, measure: str, qualifier: str, word: str) -> Formula:
         fact = f"{measure}_{qualifier}"
-        return self.foot.word[fact] == self.book.vocabulary.words[fact].index(word)
+        words = self.book.vocabulary.words[fact]
+        return self.foot.word[fact] == words.index(word) if word in words else z3.BoolVal(False)
 
     def _notes(self, foot: Foot, levels: Iterable[str]) -> list[tuple[CompiledRule, Formula]]:
         return [
@@ -250,7 +252,7 @@ class _Prover:
     def _binding(self) -> Iterator[tuple[CompiledRule, Need]]:
         for rule in self.book.rules:
             if isinstance(rule.rule.then, NeedsThen):
-                for need in rule_needs(self.book, rule.id, "left"):
+                for need in rule_needs(self.book, rule.id):
                     if need.strength != "prefer":
                         yield rule, need
 
@@ -337,7 +339,7 @@ class _Prover:
             kept = needs_of(self.book, {"left": [one.id], "right": [other.id]}).of("never")
             left = {(need.attribute, need.comparison, need.target) for need in kept}
             for rule in (one, other):
-                for need in rule_needs(self.book, rule.id, "left"):
+                for need in rule_needs(self.book, rule.id):
                     key = (need.attribute, need.comparison, need.target)
                     if need.strength == "never" and key not in left:
                         both = z3.And(self.foot.holds(one), self.foot.holds(other))
@@ -362,10 +364,4 @@ def _as_need(then: Forbids, book: Rulebook) -> Need:
 
 def compared(level: Formula, need: Need) -> Formula:
     """Whether the comparison of a need holds for an attribute at `level`."""
-    target = number(need.target)
-    return {
-        "at-least": level >= target,
-        "at-most": level <= target,
-        "above": level > target,
-        "below": level < target,
-    }[need.comparison]
+    return COMPARISONS[need.comparison].holds(level, number(need.target))

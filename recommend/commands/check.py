@@ -8,15 +8,19 @@ from typing import Annotated
 
 import typer
 
+from recommend.catalogue.shop import open_catalogue
+from recommend.check.discriminating import Discrimination, discrimination_of
 from recommend.check.finding import fails
 from recommend.check.whole import check as check_whole
 from recommend.commands import single
 from recommend.commands.options import Force
 from recommend.errors import Exit
 from recommend.output import FINDINGS, write_output
+from recommend.rulebook import load_rulebook
 from recommend.settings import setting
 from recommend.show.bar import working
 from recommend.show.console import console
+from recommend.show.discrimination import discrimination_data, print_discrimination
 from recommend.show.findings import as_json, as_sarif, print_findings, print_verdicts
 
 
@@ -33,6 +37,10 @@ def check(
     ] = False,
     mutate: Annotated[
         bool, typer.Option("--mutate", help="change the rules one by one; does anything notice?")
+    ] = False,
+    ranking: Annotated[
+        bool,
+        typer.Option("--ranking", help="how well does the order tell drawn customers apart?"),
     ] = False,
     strict: Annotated[bool, typer.Option("--strict", help="fail on warnings too")] = False,
     in_json: Annotated[bool, typer.Option("--json", help="print the findings as JSON")] = False,
@@ -53,17 +61,28 @@ def check(
     catalogues = listed or ([] if rules else setting("catalogue").value)
     with working("checking"):
         report = check_whole(folder, catalogues, proving=prove, mutating=mutate)
+    told = _discrimination(folder, setting("catalogue").value) if ranking else None
     if sarif is not None:
         text = json.dumps(as_sarif(report.findings), indent=2, ensure_ascii=False)
         write_output(sarif, text + "\n", FINDINGS, force=force)
     if in_json:
-        print(json.dumps(as_json(report), indent=2, ensure_ascii=False))
+        more = {"ranking": discrimination_data(told)} if told else {}
+        print(json.dumps(as_json(report) | more, indent=2, ensure_ascii=False))
     else:
+        if told:
+            print_discrimination(told, console())
         if report.verdicts:
             print_verdicts(report.verdicts, console())
         print_findings(report.findings, report.looked_at, console())
     if fails(report.findings, strict=strict):
         raise typer.Exit(Exit.BAD_INPUT)
+
+
+def _discrimination(rules: Path, catalogues: list[Path]) -> Discrimination:
+    """Of the rulebook that is checked and the shop's catalogue."""
+    book = load_rulebook(rules)
+    with working("ranking drawn customers"):
+        return discrimination_of(book, open_catalogue(book, catalogues))
 
 
 app = single(check)

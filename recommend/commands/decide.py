@@ -14,7 +14,7 @@ from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.commands.options import VisitName, visit_file
 from recommend.errors import InputError, Place
 from recommend.infer.counter import Counter
-from recommend.match.outcome import Outcome, outcome_of
+from recommend.match.outcome import Outcome
 from recommend.measure.model import SIDES
 from recommend.measure.named import read_measured_visit
 from recommend.reading import read_document
@@ -29,6 +29,7 @@ from recommend.visit.shelf import Draft
 from recommend.visit.steps import Step
 from recommend.visit.tree import Tree, get, put
 from recommend.visit.writing import edit_visit
+from recommend.way import outcome_of
 
 
 def decide(

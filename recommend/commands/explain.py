@@ -24,7 +24,8 @@ from recommend.trail.node import Node
 from recommend.trail.redraw import HowSure
 from recommend.trail.replay import Replayer
 from recommend.trail.store import Record, Store
-from recommend.trail.sureness import sureness, whatif_of
+from recommend.trail.sureness import sureness
+from recommend.trail.whatif import WhatIf
 
 Text = Optional[str]  # noqa: UP045 - the option parser reads this spelling
 
@@ -67,7 +68,7 @@ def explain(
     sure: HowSure | None = None
     changes: tuple[Change, ...] = ()
     if (product, why_not, rule) == (None, None, None):
-        whatif = whatif_of(replayed.outcome)
+        whatif = WhatIf(replayed.outcome)
         sure = sureness(replayed.outcome, whatif)
         changes = nearest_changes(whatif)
     if html is not None:

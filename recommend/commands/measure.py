@@ -18,6 +18,7 @@ from recommend.measure.model import Side
 from recommend.show.bands import usual_bands
 from recommend.show.bar import working
 from recommend.show.console import console
+from recommend.show.error_terms import print_error_terms
 from recommend.show.measured import print_measured
 
 MARKS = ("upper-leg", "lower-leg", "upper-heel", "lower-heel")
@@ -53,6 +54,9 @@ def measure(
         str | None, typer.Option(help="C3D: the way the person faces, +x -x +y -y, z up")
     ] = None,
     gait: Annotated[str, typer.Option(help="C3D: standing, walking or running")] = "walking",
+    error_terms: Annotated[
+        bool, typer.Option("--error-terms", help="what the error of each measure is made of")
+    ] = False,
     as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
 ) -> None:
     """Measure feet from pressure frames and from marks on rear-view video.
@@ -80,6 +84,8 @@ def measure(
         print(json.dumps(as_document(found), ensure_ascii=False))
     else:
         print_measured(found, bands, book.measures, book.parameters, console())
+        if error_terms:
+            print_error_terms(found, book.measures, console())
     if plot is not None:
         from recommend.show.measured_plot import save_plot
 

@@ -34,7 +34,7 @@ def show(
 ) -> None:
     """Print a rule in words: sources, the feet it touches, the rules beside it, its examples.
 
-    Example: recommend rule show need-early-support
+    Example: recommend rule show need-slow-support
     """
     book = load_rulebook(setting("rulebook", rules).value)
     print_rule(touched(book, book.rule(rule_id)), book, console())

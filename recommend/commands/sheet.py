@@ -11,7 +11,6 @@ from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.commands import single
 from recommend.commands.options import Force, VisitName, visit_file
 from recommend.errors import Exit
-from recommend.match.outcome import outcome_of
 from recommend.measure.named import read_measured_visit
 from recommend.output import PAGE, write_output
 from recommend.reading import read_document
@@ -19,6 +18,7 @@ from recommend.settings import setting
 from recommend.show.sheet import Paper, Wording, messages, page, sheet_of
 from recommend.trial.outcome import trial_outcome
 from recommend.visit import Visit
+from recommend.way import outcome_of
 
 
 def sheet(

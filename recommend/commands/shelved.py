@@ -17,7 +17,6 @@ from recommend.errors import InputError, Place, counted
 from recommend.infer.assess import Assessment
 from recommend.infer.counter import Counter
 from recommend.match.changed import changes
-from recommend.match.outcome import outcome_of
 from recommend.measure.absorbing import absorber
 from recommend.measure.history import history as history_of
 from recommend.measure.named import read_measured_visit
@@ -38,6 +37,7 @@ from recommend.visit.coming_back import steps_again
 from recommend.visit.intake import intake
 from recommend.visit.shelf import Shelf
 from recommend.visit.steps import Step
+from recommend.way import outcome_of
 
 VisitsFolder = Annotated[
     Path | None, typer.Option("--visits", help="Folder of visits; see `recommend setup show`.")

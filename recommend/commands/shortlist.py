@@ -18,13 +18,14 @@ from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.commands import single
 from recommend.commands.options import StorePath, VisitName, visit_file
 from recommend.errors import Exit, InputError, Place, RecommendError, nearest
-from recommend.match.outcome import Outcome, as_document, outcome_of
+from recommend.match.outcome import Outcome, as_document
 from recommend.measure.named import read_measured_visit
 from recommend.settings import setting
 from recommend.show.answer import answer_lines
 from recommend.show.console import console, print_paged
 from recommend.show.learned import expected_blocks, notice_blocks
 from recommend.show.shortlist import SECTIONS, section_blocks
+from recommend.way import outcome_of
 
 if TYPE_CHECKING:
     from recommend.trail.redraw import HowSure

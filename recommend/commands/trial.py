@@ -14,7 +14,6 @@ from recommend.commands import single
 from recommend.commands.completing import insoles, shoes
 from recommend.commands.options import Force
 from recommend.errors import Exit, InputError, Place
-from recommend.match.outcome import outcome_of
 from recommend.measure.capture import CaptureOptions, measure_capture
 from recommend.measure.model import Side
 from recommend.measure.named import read_measured_visit
@@ -36,6 +35,7 @@ from recommend.trial.entry import (
 from recommend.trial.outcome import as_document, trial_outcome
 from recommend.trial.steps import OWN
 from recommend.visit.models import Reference
+from recommend.way import outcome_of
 
 
 def trial(

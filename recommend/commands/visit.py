@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 from datetime import date
 from pathlib import Path
 from typing import Annotated
@@ -17,7 +18,6 @@ from recommend.commands.repeats import repeatability
 from recommend.commands.shelved import Known, edit, form, history, list_, outcomes, steps_for
 from recommend.errors import Exit, InputError, Place
 from recommend.infer.counter import Counter
-from recommend.match.outcome import outcome_of
 from recommend.settings import setting
 from recommend.show.dialogue import LeftError, heading, run, say
 from recommend.show.progress import note_lines, progress_line
@@ -31,6 +31,7 @@ from recommend.visit.intake import taken
 from recommend.visit.shelf import REFERENCE, Draft, Shelf
 from recommend.visit.steps import Step
 from recommend.visit.together import read_out, side_by_side
+from recommend.way import outcome_of
 
 app = typer.Typer(add_completion=False, rich_markup_mode=None, no_args_is_help=True)
 
@@ -73,7 +74,7 @@ def new(
     with shelf.held(code):
         _refuse_under_way(shelf, code)
         draft = Draft({"reference": code, "date": date.today().isoformat()})
-        _enter(draft, shelf, rules)
+        enter(draft, shelf, rules)
 
 
 @app.command(short_help="Go on with a visit that was interrupted.")
@@ -96,7 +97,7 @@ def resume(
         )
     with shelf.held(found.reference):
         say(f"Going on with {found.reference}.")
-        _enter(shelf.draft(found.reference) or found, shelf, rules)
+        enter(shelf.draft(found.reference) or found, shelf, rules)
 
 
 def _reference(given: str | None) -> str:
@@ -140,7 +141,7 @@ def follow_up(
         before = read_visit(earlier.path)
         tree = begun_again(before, earlier.path.stem, date.today(), child_days)
         say(f"Back since {earlier.day}: {earlier.path.name}")
-        _enter(Draft(tree), shelf, rules)
+        enter(Draft(tree), shelf, rules)
 
 
 def _refuse_under_way(shelf: Shelf, code: str) -> None:
@@ -152,8 +153,13 @@ def _refuse_under_way(shelf: Shelf, code: str) -> None:
         )
 
 
-def _enter(draft: Draft, shelf: Shelf, rules: Path | None) -> None:
-    """Ask what is still to be asked, then put the visit on the shelf."""
+def enter(
+    draft: Draft, shelf: Shelf, rules: Path | None, answer: Callable[[Step], str] | None = None
+) -> None:
+    """Ask what is still to be asked, then put the visit on the shelf.
+
+    With `answer` it is asked for each answer in place of the fitter.
+    """
     counter = Counter(open_rulebook(rules))
     entry = Entry(_steps(counter, draft, shelf), draft, counter)
     shelf.save(draft)
@@ -174,7 +180,7 @@ def _enter(draft: Draft, shelf: Shelf, rules: Path | None) -> None:
         return "\n".join(lines)
 
     try:
-        run(entry, lambda: shelf.save(draft), after_block)
+        run(entry, lambda: shelf.save(draft), after_block, answer=answer)
     except LeftError:
         print()
         say(f"Saved. Go on with: recommend visit resume {draft.reference}")

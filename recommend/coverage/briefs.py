@@ -316,7 +316,7 @@ def _of_purpose(book: Rulebook, rules: tuple[str, ...]) -> Iterator[str]:
     """Attributes that are asked for because of the purpose, such as being made for running."""
     for rule in rules:
         if "visit_purpose" in book.by_id[rule].facts:
-            yield from (n.attribute for n in rule_needs(book, rule, "left") if n.strength == "must")
+            yield from (n.attribute for n in rule_needs(book, rule) if n.strength == "must")
 
 
 def find_gaps(

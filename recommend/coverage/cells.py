@@ -9,8 +9,8 @@ import numpy as np
 
 from recommend.coverage.evaluate import Evaluator, Part, Served
 from recommend.coverage.numbers import Array
-from recommend.coverage.size_classes import SizeClasses
 from recommend.coverage.tally import Layout, Tally
+from recommend.match.sizes import SizeClasses
 
 UNDETERMINED = "undetermined"
 
@@ -204,7 +204,8 @@ class CellSums:
         classes = self.kinds.sizes[self.ranges.of_class == column]
         total = 0
         for n in self._sold(cell):
-            sized = [self.evaluator.sized[n][index] for index in classes]
+            item = self.evaluator.shelf.items[n]
+            sized = [self.evaluator.classes.sized(item, int(index)) for index in classes]
             counts = {one.size: one.count for one in sized if one.size is not None}
             total += sum(counts.values())
         return total

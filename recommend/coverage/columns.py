@@ -11,11 +11,12 @@ import numpy as np
 from recommend.coverage.numbers import Array
 from recommend.coverage.population import Population
 from recommend.coverage.sampling import Customers, Words
+from recommend.infer.facts import number_facts
 from recommend.infer.many import Column
 from recommend.measure.definitions import MeasureDef
-from recommend.measure.model import Side
+from recommend.measure.derived import derivations, error_of, parts_of, reckoned
+from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.naming import DECIMALS
 from recommend.rulebook.vocabulary import YES_NO
 from recommend.visit.models import PainSite
 
@@ -27,7 +28,7 @@ class FactColumns:
 
     def __init__(self, book: Rulebook, population: Population) -> None:
         self.book, self.population = book, population
-        self.errors = dict(_errors(book, population))
+        self.errors = _errors(book, population)
         self.shared = dict(self._same_for_all())
 
     def of_foot(self, customers: Customers, side: Side) -> dict[str, Column]:
@@ -43,14 +44,28 @@ class FactColumns:
                     out[f"known_{name}"] = (column.codes >= 0).astype(np.int8)
             elif name in self.book.measures:
                 out |= dict(self._numbers(name, column))
+        for name, values in self._derived(customers, side):
+            out |= dict(self._numbers(name, values))
         return out
 
+    def _derived(self, customers: Customers, side: Side) -> Iterator[tuple[str, Array]]:
+        """Measures that follow from those of the customers, and are not there themselves."""
+        values = {
+            foot: {n: c for n, c in customers.feet[foot].items() if not isinstance(c, Words)}
+            for foot in SIDES
+        }
+        for name, how in derivations(self.book.measures).items():
+            if name not in customers.feet[side]:
+                found = reckoned(how, side, values)
+                if found is not None:
+                    values[side][name] = found
+                    yield name, found
+
     def _numbers(self, name: str, values: Array) -> Iterator[tuple[str, Column]]:
-        margin = self.book.parameters["noise.clearly"] * self.errors.get(name, 0.0)
-        for fact, shift in ((name, 0.0), (f"{name}_low", -margin), (f"{name}_high", margin)):
-            if fact in self.book.read:
-                # Rounded as every engine's facts are; adding zero removes a negative zero.
-                yield fact, np.round(values + shift, DECIMALS) + 0.0
+        error, known = self.errors.get(name, 0.0), self.book.measures[name].error
+        if known and known.most is not None and error > known.most:
+            return  # too unsure for any rule to read, as at the counter
+        yield from number_facts(name, values, error, self.book.parameters, self.book.read).items()
         if f"known_{name}" in self.book.read:
             yield f"known_{name}", np.isfinite(values).astype(np.int8)
 
@@ -65,7 +80,7 @@ class FactColumns:
         for name in self.book.measures:
             yield f"known_{name}", NO
         yield from ((fact, NO) for fact in self.book.open_questions.values())
-        for name, qualifiers in _qualifiers(self.population):
+        for name, qualifiers in _qualifiers(self.book, self.population).items():
             for qualifier, word in qualifiers.items():
                 fact = f"{name}_{qualifier}"
                 if fact in words:
@@ -80,19 +95,29 @@ class FactColumns:
             yield from ((f"pain_{site}", NO) for site in get_args(PainSite))
 
 
-def _qualifiers(population: Population) -> Iterator[tuple[str, Mapping[str, str]]]:
-    for name, quantity in population.quantities.items():
-        yield name, quantity.qualifiers
-    for name, derived in population.derived.items():
-        yield name, derived.qualifiers
+def _qualifiers(book: Rulebook, population: Population) -> dict[str, Mapping[str, str]]:
+    """By measure, the qualifiers of every reading of it; derived ones have those of a part."""
+    found: dict[str, Mapping[str, str]] = {
+        n: q.qualifiers for n, q in population.quantities.items()
+    }
+    found |= {name: one.qualifiers for name, one in population.derived.items()}
+    for name, how in derivations(book.measures).items():
+        found.setdefault(name, found.get(how.parts[0], {}))
+    return found
 
 
-def _errors(book: Rulebook, population: Population) -> Iterator[tuple[str, float]]:
+def _errors(book: Rulebook, population: Population) -> dict[str, float]:
     """Standard error of each measure, from the rulebook and the usual number of readings."""
+    found: dict[str, float] = {}
     for name, definition in book.measures.items():
         drawn = population.quantities.get(name) or population.derived.get(name)
         readings = drawn.readings.value if drawn and drawn.readings else 1.0
-        yield name, error_of_mean(definition, readings)
+        found[name] = error_of_mean(definition, readings)
+    for name, how in derivations(book.measures).items():
+        if name not in population.quantities and name not in population.derived:
+            parts = [found.get(part, 0.0) for _, part in parts_of(how, "left")]
+            found[name] = error_of(how, found[name], parts)
+    return found
 
 
 def error_of_mean(definition: MeasureDef, readings: float) -> float:

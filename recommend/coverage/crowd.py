@@ -14,11 +14,11 @@ from recommend.coverage.numbers import Array, Numbers, numbers_of
 from recommend.coverage.population import Population
 from recommend.coverage.sampling import BLOCK, Sampler
 from recommend.coverage.shop import Shrunk, shrink
-from recommend.coverage.size_classes import SizeClasses
 from recommend.coverage.tally import Tally, add, cases_of_customers, tally
 from recommend.coverage.visits import Shop, cases_of_visits
 from recommend.errors import RecommendError
 from recommend.infer.many import conclude_many
+from recommend.match.sizes import SizeClasses
 from recommend.rulebook.book import Rulebook
 
 Mode = Literal["published", "shop", "both", "columns"]

@@ -7,12 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from recommend.coverage.need_table import Active
 from recommend.coverage.numbers import Array
-from recommend.coverage.shelf import Shelf, Way
-from recommend.coverage.size_classes import SizeClasses
 from recommend.coverage.tally import Layout, Tally
-from recommend.match.sizes import Availability
+from recommend.match.needs import Active
+from recommend.match.shelf import Shelf, Way
+from recommend.match.sizes import Availability, SizeClasses
 
 CELLS = 4_000_000  # scores held at once; bounds memory
 ROUNDING = 1e-5  # scores are single precision; a score of exactly the limit counts as reaching it
@@ -145,7 +144,7 @@ class Evaluator:
         self.shelf, self.kinds, self.wishes = shelf, kinds, wishes
         self.has_shoe = classes.having(shelf.shoes, wishes.accepted)[kinds.sizes]
         self.has_insole = classes.having(shelf.insoles, wishes.accepted)[kinds.sizes]
-        self.sized = classes.sized(shelf.items)
+        self.classes = classes
         self.active = shelf.table.active(kinds.holds)
         self.floor = np.float32(wishes.score - ROUNDING)
 

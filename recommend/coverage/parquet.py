@@ -19,10 +19,10 @@ from recommend.coverage.columns import FactColumns
 from recommend.coverage.numbers import Array
 from recommend.coverage.population import Population
 from recommend.coverage.sampling import Column, Customers, Words, add_derived
-from recommend.coverage.size_classes import SizeClasses
 from recommend.coverage.tally import Tally, add, cases_of_customers, tally
 from recommend.errors import InputError, Place, nearest
 from recommend.extras import not_installed
+from recommend.match.sizes import SizeClasses
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
 

@@ -64,30 +64,21 @@ class Quantity(Strict):
 
 
 class Derived(Strict):
-    """A measure computed from others: a sum or a ratio in one foot, or a difference of feet.
+    """A quantity drawn as the sum of others in one foot: a relation that is assumed.
 
-    `between_feet` is the size of the left-right difference, the same for both feet.
+    What follows by definition (ratios, differences of the feet) is in ``measures.yaml``.
     """
 
     unit: str
-    sum: list[str] = []
-    ratio: list[str] = Field(default=[], max_length=2)
-    between_feet: str | None = None
+    sum: list[str] = Field(min_length=2)
     note: str
     qualifiers: dict[str, str] = {}
     readings: Figure | None = None
 
-    @model_validator(mode="after")
-    def _one_way(self) -> Derived:
-        ways = [bool(self.sum), len(self.ratio) == 2, self.between_feet is not None]
-        if ways.count(True) != 1:
-            raise ValueError("write exactly one of `sum`, `ratio` (of two) and `between-feet`")
-        return self
-
     @property
     def parts(self) -> list[str]:
         """The quantities it is computed from."""
-        return self.sum or self.ratio or [self.between_feet or ""]
+        return self.sum
 
 
 class Cut(Strict):

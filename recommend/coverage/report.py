@@ -13,11 +13,11 @@ from recommend.coverage.anyone import holds_for_anyone
 from recommend.coverage.cells import Cell, CellSums, ranges_of
 from recommend.coverage.evaluate import Evaluator, Kinds, Progress, Served, Wishes, kinds_of
 from recommend.coverage.interval import Share, share_of
-from recommend.coverage.need_table import NeedTable
 from recommend.coverage.numbers import Array
-from recommend.coverage.shelf import Shelf
-from recommend.coverage.size_classes import SizeClasses
 from recommend.coverage.tally import Layout, Tally, layout_of
+from recommend.match.needs import NeedTable
+from recommend.match.shelf import Shelf
+from recommend.match.sizes import SizeClasses
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.vocabulary import FOOT_TYPE
 

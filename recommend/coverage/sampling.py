@@ -120,19 +120,14 @@ class Sampler:
 
 
 def add_derived(values: Mapping[Side, dict[str, Array]], population: Population) -> None:
-    """Add the derived measures whose parts are known, and which are not there themselves."""
+    """Add the sums whose parts are known, and which are not there themselves."""
     for name, derived in population.derived.items():
         if any(part not in foot for foot in values.values() for part in derived.parts):
             continue
         if any(name in foot for foot in values.values()):
             continue
-        if derived.between_feet is not None:
-            left, right = (values[side][derived.between_feet] for side in SIDES)
-            values["left"][name] = values["right"][name] = np.abs(left - right)
-            continue
         for foot in values.values():
-            parts = [foot[part] for part in derived.parts]
-            foot[name] = reduce(np.add if derived.sum else np.divide, parts)
+            foot[name] = reduce(np.add, [foot[part] for part in derived.parts])
 
 
 def _by_sex(values: Array, sex: Array) -> Array:

@@ -15,9 +15,9 @@ import numpy as np
 
 from recommend.coverage.columns import FactColumns
 from recommend.coverage.numbers import Array
-from recommend.coverage.sampling import Customers
-from recommend.coverage.size_classes import SizeClasses
+from recommend.coverage.sampling import Customers, Words
 from recommend.infer.many import Column, conclude_many
+from recommend.match.sizes import SizeClasses, longer_lengths
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.models import NoteThen
@@ -104,7 +104,18 @@ def cases_of_customers(
 ) -> Array:
     """The case of each customer, shape (n, c), as `Layout` tells."""
     columns = {side: facts.of_foot(customers, side) for side in SIDES}
-    return cases_of(book, columns, sizes.of(customers))
+    return cases_of(book, columns, sizes_of(customers, sizes))
+
+
+def sizes_of(customers: Customers, sizes: SizeClasses) -> Array:
+    """Size class of each customer: the longer foot decides, and what the purpose adds to it."""
+    lengths = [customers.feet[side].get("foot-length") for side in SIDES]
+    known = [column for column in lengths if isinstance(column, np.ndarray)]
+    if not known:
+        return np.full(customers.count, sizes.unknown)
+    purpose = customers.own.get("purpose")
+    said = purpose.texts().tolist() if isinstance(purpose, Words) else [""] * customers.count
+    return sizes.of_lengths(longer_lengths(known, said, sizes.parameters))
 
 
 def cases_of(book: Rulebook, columns: Mapping[Side, Mapping[str, Column]], size: Array) -> Array:

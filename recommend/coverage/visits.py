@@ -11,11 +11,10 @@ import numpy as np
 
 from recommend.coverage.numbers import Array
 from recommend.coverage.sampling import Column, Customers, Words
-from recommend.coverage.size_classes import SizeClasses
 from recommend.coverage.tally import cases_of
 from recommend.infer.facts import facts_of
 from recommend.infer.many import columns_of
-from recommend.match.sizes import wanted_length
+from recommend.match.sizes import SizeClasses, wanted_length
 from recommend.measure.model import SIDES, Measure
 from recommend.measure.observed import observe
 from recommend.rulebook.book import Rulebook

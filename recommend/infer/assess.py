@@ -85,15 +85,20 @@ class Assessment:
 
 
 def assess(visit: Visit, book: Rulebook, engine: Engine | None = None) -> Assessment:
-    """Measure, screen and classify both feet of a visit.
+    """Measure, screen and classify both feet of a visit: the way up to the conclusions.
 
     Raises
     ------
     ContradictionError
         If the rulebook contradicts itself on this foot.
     """
-    engine = engine or engine_of(book)
     observed = observe(visit, book.measures, book.parameters)
+    return concluded(visit, observed, engine or engine_of(book))
+
+
+def concluded(visit: Visit, observed: Observed, engine: Engine) -> Assessment:
+    """What the rulebook says of both feet, and what it rests on; as `assess`, once measured."""
+    book = engine.book
     feet = {side: _foot(visit, side, observed, engine) for side in SIDES}
     return Assessment(visit, feet, tuple(_notes(book, feet)), _to_ask(book, feet), engine.name)
 

@@ -189,12 +189,12 @@ class Counter:
     def _heights(self, side: Side, foot: Foot) -> Iterator[str]:
         pairs = (("dorsum", foot.dorsum_height_mm), ("navicular", foot.navicular_height_mm))
         for words, height in pairs:
-            if height is None or height.sitting is None or height.standing is None:
+            if height is None or height.mean_sitting is None or height.mean_standing is None:
                 continue
-            if height.standing - height.sitting > self._usual("rise-under-load"):
+            if height.mean_standing - height.mean_sitting > self._usual("rise-under-load"):
                 yield (
-                    f"{side}: {words} height rises from {height.sitting:g} mm sitting to "
-                    f"{height.standing:g} mm standing; it usually sinks"
+                    f"{side}: {words} height rises from {height.mean_sitting:g} mm sitting to "
+                    f"{height.mean_standing:g} mm standing; it usually sinks"
                 )
 
     def _strides(self, side: Side, foot: Foot) -> Iterator[str]:

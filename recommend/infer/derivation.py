@@ -8,8 +8,9 @@ from dataclasses import dataclass, field
 from recommend.infer.conclusions import Conclusions
 from recommend.measure.model import Side
 from recommend.rulebook.book import CompiledRule, Rulebook
+from recommend.rulebook.comparisons import OPS
 from recommend.rulebook.models import AxisThen, NoteThen
-from recommend.rulebook.terms import SIGN, Conjunction, Facts, Number, satisfied, term_holds
+from recommend.rulebook.terms import Conjunction, Facts, Number, satisfied, term_holds
 from recommend.rulebook.words import need_line
 
 
@@ -122,7 +123,7 @@ def limits_used(book: Rulebook, branch: Conjunction, facts: Facts) -> Iterator[L
         )
         cite = book.sources[value.source].cite if value.source else value.kind.replace("-", " ")
         yield LimitUsed(
-            term.limit, limit.title, term.fact, SIGN[term.op], term.value, limit.unit,
+            term.limit, limit.title, term.fact, OPS[term.op].sign, term.value, limit.unit,
             value.kind, value.source, cite, value.note,
         )  # fmt: skip
 

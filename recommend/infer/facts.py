@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Container, Mapping
 from typing import get_args
+
+import numpy as np
+from numpy.typing import NDArray
 
 from recommend.measure.model import Measure, Side
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.naming import DECIMALS
 from recommend.visit.models import PainSite, Visit
+
+Floats = NDArray[np.float64]
 
 
 def facts_of(
@@ -23,29 +28,54 @@ def facts_of(
     for name in book.measures:
         facts[f"known_{name}"] = "yes" if name in measures else "no"
     for measure in measures.values():
-        facts |= measure_facts(measure, book.parameters["noise.clearly"])
+        facts |= measure_facts(measure, book.parameters)
     facts |= _person_facts(visit, side)
     known = {q: a for q, a in visit.answers.items() if a != "not-asked"}
     facts |= {f"answer_{question}": answer for question, answer in known.items()}
     return facts | book.asked_facts(known)
 
 
-def measure_facts(measure: Measure, clearly: float) -> dict[str, float | str]:
-    """The facts one measure gives: the reading, and the reading less and plus its error."""
+def measure_facts(measure: Measure, parameters: Mapping[str, float]) -> dict[str, float | str]:
+    """The facts one measure gives: the reading, its qualifiers, and its reading less and plus."""
     if isinstance(measure.value, str):
         return {measure.name: measure.value}
-    margin = clearly * (measure.error or 0.0)
-    facts: dict[str, float | str] = {
-        measure.name: quantize(measure.value),
-        f"{measure.name}_low": quantize(measure.value - margin),
-        f"{measure.name}_high": quantize(measure.value + margin),
-    }
+    numbers = reading_facts(measure, np.array([measure.value]), parameters)
+    facts: dict[str, float | str] = {name: float(column[0]) for name, column in numbers.items()}
     return facts | {f"{measure.name}_{q}": word for q, word in measure.qualifiers.items()}
 
 
+def reading_facts(
+    measure: Measure, values: Floats, parameters: Mapping[str, float]
+) -> dict[str, Floats]:
+    """The facts of n readings that are as sure as `measure`: each, and less and plus its error."""
+    return number_facts(measure.name, values, measure.error or 0.0, parameters)
+
+
+def number_facts(
+    name: str,
+    values: Floats,
+    error: float,
+    parameters: Mapping[str, float],
+    only: Container[str] | None = None,
+) -> dict[str, Floats]:
+    """The facts of n readings of a measure with one standard error, as every engine reads them.
+
+    `only` names the facts that are wanted, all three by default.
+    """
+    margin = parameters["noise.clearly"] * error
+    shifts = {name: 0.0, f"{name}_low": -margin, f"{name}_high": margin}
+    wanted = shifts if only is None else {f: by for f, by in shifts.items() if f in only}
+    return {fact: quantized(values + shift) for fact, shift in wanted.items()}
+
+
+def quantized(values: Floats) -> Floats:
+    """Numbers rounded to the decimals that engines compare; never a negative zero."""
+    return np.asarray(np.round(values, DECIMALS) + 0.0)
+
+
 def quantize(value: float) -> float:
-    """`value` rounded to the decimals that engines compare; never a negative zero."""
-    return round(float(value), DECIMALS) + 0.0
+    """One number rounded likewise."""
+    return float(quantized(np.array(float(value))))
 
 
 def _person_facts(visit: Visit, side: Side) -> dict[str, float | str]:

@@ -1,13 +1,22 @@
-"""Judging a shoe, an insole or a pair of both, need by need."""
+"""Judging shoes, insoles and pairs of both, need by need: arrays for many, objects to be read.
+
+`Judged` is the one place where a product is held against a need. What is read of one product
+(`Verdict`, `Judgement`) is a view onto its arrays.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from recommend.catalogue.loading import Item
-from recommend.match.needs import Need, PairNeeds
+from recommend.match.needs import Bools, Floats, Need, PairNeeds, in_steps
 from recommend.rulebook.book import Rulebook
+from recommend.rulebook.comparisons import COMPARISONS
+
+Parts = tuple[Item, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,29 +69,6 @@ class Judgement:
         return 100 * self.gained / self.weight if self.weight else None
 
 
-def judge(parts: tuple[Item, ...], needs: PairNeeds, book: Rulebook) -> Judgement:
-    """Judge a shoe, an insole, or a shoe with an insole.
-
-    Only needs that speak of these parts are judged; a need of the pair is judged on what is
-    there (a shoe alone has no insole wedge to add).
-    """
-    own = [judge_alone(part, needs, book) for part in parts]
-    return joined(*own, judge_together(parts, needs, book))
-
-
-def judge_alone(part: Item, needs: PairNeeds, book: Rulebook) -> Judgement:
-    """Verdicts on the needs that speak of a product's own attributes."""
-    kind = f"{part.product.kind}."
-    own = [need for need in needs.needs if need.attribute.startswith(kind)]
-    return _judged(verdict_on(need, part.levels.get(need.attribute), book) for need in own)
-
-
-def judge_together(parts: tuple[Item, ...], needs: PairNeeds, book: Rulebook) -> Judgement:
-    """Verdicts on the needs that speak of what the parts add up to."""
-    levels = pair_levels(parts, book)
-    return _judged(verdict_on(n, levels.get(n.attribute), book) for n in needs.of_pair)
-
-
 def joined(*judgements: Judgement) -> Judgement:
     """One judgement of several that share no verdict."""
     return Judgement(
@@ -93,14 +79,92 @@ def joined(*judgements: Judgement) -> Judgement:
     )
 
 
-def _judged(given: Iterable[Verdict]) -> Judgement:
-    verdicts = tuple(given)
-    weight = sum(verdict.need.weight for verdict in verdicts)
-    gained = sum(verdict.need.weight * verdict.satisfaction for verdict in verdicts)
-    return Judgement(verdicts, weight, gained, not any(verdict.broken for verdict in verdicts))
+class Judged:
+    """How m products stand to n needs, whoever asks for them.
+
+    Parameters
+    ----------
+    book : the rulebook, which says what attributes are.
+    needs : n needs.
+    products : m shoes, insoles, or shoes with an insole.
+
+    Attributes
+    ----------
+    level : (m, n) level of the attribute of each need, NaN where it is not stated.
+    short : (m, n) how far the product is from meeting it, in the attribute's unit; NaN likewise.
+    satisfaction : (m, n) from 0 to 1.
+    broken : (m, n) whether it rules the product out where it is binding. What is not stated
+        cannot be shown to be safe, so it rules out as well.
+    concerns : (m, n) whether the need speaks of the product: of its kind, or of the pair.
+    """
+
+    def __init__(self, book: Rulebook, needs: Sequence[Need], products: Sequence[Parts]) -> None:
+        shape = (len(products), len(needs))
+        self.level, self.short = np.full(shape, np.nan), np.full(shape, np.nan)
+        self.satisfaction, self.broken = np.zeros(shape), np.zeros(shape, np.bool_)
+        self.concerns = np.zeros(shape, np.bool_)
+        stated = [levels_of(parts, book) for parts in products]
+        kinds = [{"pair", *(part.product.kind for part in parts)} for parts in products]
+        for n, need in enumerate(needs):
+            self.concerns[:, n] = [need.attribute.partition(".")[0] in kind for kind in kinds]
+            levels = np.array([one.get(need.attribute, np.nan) for one in stated])
+            self.level[:, n] = levels
+            columns = _held_against(need, levels, book)
+            self.short[:, n], self.satisfaction[:, n], self.broken[:, n] = columns
+
+    def judgement(self, row: int, needs: PairNeeds, only: str | None = None) -> Judgement:
+        """The verdicts of one product on the needs of a pair of feet; `only` on those of a kind."""
+        verdicts = tuple(
+            self._verdict(row, n, need)
+            for n, need in zip(needs.columns, needs.needs, strict=True)
+            if self.concerns[row, n] and (only is None or need.attribute.startswith(f"{only}."))
+        )
+        return Judgement(
+            verdicts,
+            sum(one.need.weight for one in verdicts),
+            sum(one.need.weight * one.satisfaction for one in verdicts),
+            not any(one.broken for one in verdicts),
+        )
+
+    def _verdict(self, row: int, n: int, need: Need) -> Verdict:
+        level, short = float(self.level[row, n]), float(self.short[row, n])
+        stated = not np.isnan(level)
+        return Verdict(
+            need,
+            level if stated else None,
+            short if stated else None,
+            float(self.satisfaction[row, n]),
+        )
 
 
-def pair_levels(parts: tuple[Item, ...], book: Rulebook) -> dict[str, float]:
+def _held_against(need: Need, levels: Floats, book: Rulebook) -> tuple[Floats, Floats, Bools]:
+    """Shortfall, satisfaction and whether it is broken, of products at `levels`."""
+    missing = np.isnan(levels)
+    met = np.asarray(COMPARISONS[need.comparison].holds(levels, need.target), np.bool_)
+    if need.strength == "never":
+        return np.where(missing, np.nan, 0.0), np.where(met | missing, 0.0, 1.0), met | missing
+    short = np.where(met, 0.0, np.abs(levels - need.target))
+    near = in_steps(np.maximum(0.0, 1 - short / book.attributes[need.attribute].tolerance), book)
+    return short, np.where(missing, 0.0, np.where(met, 1.0, near)), ~met | missing
+
+
+def judge(parts: Parts, needs: PairNeeds, book: Rulebook) -> Judgement:
+    """Judge a shoe, an insole, or a shoe with an insole.
+
+    Only needs that speak of these parts are judged; a need of the pair is judged on what is
+    there (a shoe alone has no insole wedge to add).
+    """
+    numbered = PairNeeds(needs.needs, needs.conflicts, tuple(range(len(needs.needs))))
+    return Judged(book, needs.needs, [parts]).judgement(0, numbered)
+
+
+def levels_of(parts: Parts, book: Rulebook) -> dict[str, float]:
+    """Levels of the attributes of the parts, and of those that are sums over them."""
+    own = {name: level for part in parts for name, level in part.levels.items()}
+    return own | pair_levels(parts, book)
+
+
+def pair_levels(parts: Parts, book: Rulebook) -> dict[str, float]:
     """Levels of the attributes that are sums over the parts; absent when a part is not stated."""
     levels: dict[str, float] = {}
     for name, sums in book.sums.items():
@@ -114,15 +178,3 @@ def pair_levels(parts: tuple[Item, ...], book: Rulebook) -> dict[str, float]:
         if found and len(known) == len(found):
             levels[name] = sum(known)
     return levels
-
-
-def verdict_on(need: Need, level: float | None, book: Rulebook) -> Verdict:
-    """The verdict of one need on an attribute at `level`."""
-    if level is None:
-        return Verdict(need, None, None, 0.0)
-    if need.strength == "never":
-        return Verdict(need, level, 0.0, 0.0 if need.met(level) else 1.0)
-    shortfall = need.shortfall(level)
-    tolerance = book.attributes[need.attribute].tolerance
-    satisfied = 1.0 if need.met(level) else max(0.0, 1.0 - shortfall / tolerance)
-    return Verdict(need, level, shortfall, satisfied)

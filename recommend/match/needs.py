@@ -7,20 +7,20 @@ becomes a strong wish; the contradiction is said in words.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
 
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.models import Comparison, NeedsThen, NeedThen, Strength
+from recommend.rulebook.comparisons import COMPARISONS, Comparison, opposite
+from recommend.rulebook.models import NeedThen, Strength
 
-_OPPOSITE: dict[Comparison, Comparison] = {
-    "above": "at-most",
-    "at-least": "below",
-    "below": "at-least",
-    "at-most": "above",
-}
-_LOWER = ("at-least", "above")
+Bools = NDArray[np.bool_]
+Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,20 +45,14 @@ class Need:
     rules: tuple[str, ...]
     because: tuple[str, ...]
 
+    @property
+    def key(self) -> tuple[str, Comparison, float, Strength]:
+        """What makes it the same need, whoever asks for it and how strongly."""
+        return (self.attribute, self.comparison, self.target, self.strength)
+
     def met(self, level: float) -> bool:
         """Whether the comparison holds for an attribute at `level`."""
-        return {
-            "at-least": level >= self.target,
-            "at-most": level <= self.target,
-            "above": level > self.target,
-            "below": level < self.target,
-        }[self.comparison]
-
-    def shortfall(self, level: float) -> float:
-        """How far `level` is from meeting the comparison, in its unit; 0 when it is met."""
-        if self.met(level):
-            return 0.0
-        return abs(level - self.target)
+        return bool(COMPARISONS[self.comparison].holds(level, self.target))
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,10 +66,14 @@ class Conflict:
 
 @dataclass(frozen=True, slots=True)
 class PairNeeds:
-    """Everything one pair should be: needs in a fixed order, and contradictions."""
+    """Everything one pair should be: needs in a fixed order, and contradictions.
+
+    `columns` are the places of the needs in the table that they were read from.
+    """
 
     needs: tuple[Need, ...]
     conflicts: tuple[Conflict, ...]
+    columns: tuple[int, ...] = ()
 
     @property
     def of_pair(self) -> tuple[Need, ...]:
@@ -87,22 +85,208 @@ class PairNeeds:
         return tuple(need for need in self.needs if need.strength == strength)
 
 
-def needs_of(book: Rulebook, fired: Mapping[Side, Iterable[str]]) -> PairNeeds:
-    """Needs of a pair of feet, reconciled.
+@dataclass(frozen=True, slots=True)
+class Active:
+    """What g customers need.
 
-    Parameters
+    Attributes
     ----------
-    book : the rulebook.
-    fired : for each foot, the ids of its need rules that are true.
+    asked : whether each need is asked, shape (g, n).
+    weights : weight of each need as a wish, 0 where it is none, shape (g, n).
+    binding : whether the need rules products out, shape (g, n).
+    told : whether something measured or told of the feet asks for it, (g, n).
     """
-    merged: dict[tuple[object, ...], Need] = {}
-    for side in SIDES:
-        for rule_id in sorted(fired.get(side, ())):
-            for need in rule_needs(book, rule_id, side):
-                key = (need.attribute, need.comparison, need.target, need.strength)
-                merged[key] = _joined(merged.get(key), need)
-    ordered = sorted(merged.values(), key=need_order)
-    return _reconciled(ordered, book)
+
+    asked: Bools
+    weights: Floats
+    binding: Bools
+    told: Bools
+
+    def rows(self, part: slice | NDArray[np.intp]) -> Active:
+        """The same of some customers only."""
+        return Active(self.asked[part], self.weights[part], self.binding[part], self.told[part])
+
+    def without_wish(self, need: int) -> Active:
+        """The same with one wish not asked."""
+        asked, weights = self.asked.copy(), self.weights.copy()
+        asked[:, need], weights[:, need] = False, 0.0
+        return Active(asked, weights, self.binding, self.told)
+
+    def without(self, needs: Bools) -> Active:
+        """The same with the binding needs of a mask, shape (n,), waived."""
+        return Active(self.asked, self.weights, self.binding & ~needs, self.told)
+
+
+class NeedTable:
+    """Every need that the rules of a rulebook can give, and which rule gives which.
+
+    Attributes
+    ----------
+    rules : ids of the r rules that give needs.
+    needs : the n different needs, in the order in which they are reconciled.
+    """
+
+    def __init__(self, book: Rulebook, rules: Sequence[str] | None = None) -> None:
+        self.book = book
+        asking = (rule.id for rule in book.rules if rule.asks)
+        self.rules = tuple(asking if rules is None else rules)
+        given = [list(rule_needs(book, rule)) for rule in self.rules]
+        keyed = {need.key: replace(need, rules=(), because=()) for one in given for need in one}
+        self.needs: tuple[Need, ...] = tuple(sorted(keyed.values(), key=need_order))
+        index = {need.key: n for n, need in enumerate(self.needs)}
+        self.gives = np.zeros((len(self.rules), len(self.needs)), np.bool_)
+        self._weights = np.zeros(self.gives.shape)
+        for r, one in enumerate(given):
+            for need in one:
+                n = index[need.key]
+                self.gives[r, n] = True
+                self._weights[r, n] = max(self._weights[r, n], need.weight)
+        self.must = np.array([need.strength == "must" for need in self.needs], np.bool_)
+        self.never = np.array([need.strength == "never" for need in self.needs], np.bool_)
+        names = [need.attribute for need in self.needs]
+        self.fit = np.array([book.attributes[n].about == "fit" for n in names], np.bool_)
+        self._of_foot = np.array([_of_foot(book, rule) for rule in self.rules], np.bool_)
+        self._strong = book.parameters["rank.weight-strong"]
+
+    def kinds(self, *kinds: str) -> Bools:
+        """Which needs speak of an attribute of one of `kinds`, shape (n,)."""
+        there = [need.attribute.partition(".")[0] in kinds for need in self.needs]
+        return np.array(there, np.bool_)
+
+    def of(self, attribute: str) -> Bools:
+        """Which needs speak of `attribute`, shape (n,)."""
+        return np.array([need.attribute == attribute for need in self.needs], np.bool_)
+
+    def active(self, holds: Bools) -> Active:
+        """Needs of customers of whom the given rules hold for one foot or both, reconciled.
+
+        Parameters
+        ----------
+        holds : which rules hold, shape (g, r).
+
+        Notes
+        -----
+        Contradicting musts and nevers are looked at in order; a must that gives way becomes a
+        strong wish and takes no part in what follows, a never does not give way.
+        """
+        asked = self._given(holds)
+        weights = np.zeros(asked.shape)
+        for column, given in zip(holds.T, self._weights, strict=True):
+            np.maximum(weights, np.where(column[:, None], given, 0), out=weights)
+        eased = np.zeros(asked.shape, np.bool_)
+        for one, other, gives_way in self.contradictions:
+            if gives_way is not None:
+                eased[:, gives_way] |= _both(asked & ~eased, one, other)
+        binding = asked & (self.must | self.never) & ~eased
+        told = self._given(holds & self._of_foot)
+        return Active(asked, np.where(eased, self._strong, weights), binding, told)
+
+    def _given(self, holds: Bools) -> Bools:
+        return np.asarray(holds.astype(np.float32) @ self.gives.astype(np.float32) > 0)
+
+    def asks_more(self, kind: str, active: Active) -> Bools:
+        """Whether something measured or told asks more of a kind than having none, (g,).
+
+        Slight wishes that age or purpose bring are for whatever is chosen; they ask for nothing.
+        """
+        usual = self.book.parameters["rank.weight-usual"]
+        heavy = active.told | active.binding | (active.weights >= usual)
+        return np.asarray((active.asked & heavy & self._more[kind]).any(axis=1), np.bool_)
+
+    @cached_property
+    def _more(self) -> dict[str, Bools]:
+        """By kind, the needs that ask for more than is there without it."""
+        positive = [
+            need.strength != "never"
+            and COMPARISONS[need.comparison].lower
+            and need.target > (self.book.attributes[need.attribute].level_without or 0.0)
+            for need in self.needs
+        ]
+        function = [self.book.attributes[n.attribute].about == "function" for n in self.needs]
+        more = np.array(positive, np.bool_) & np.array(function, np.bool_)
+        return {kind: more & self.kinds(kind) for kind in ("shoe", "insole")}
+
+    @cached_property
+    def contradictions(self) -> tuple[tuple[int, int, int | None], ...]:
+        """Pairs of binding needs that no product can meet, and the must that gives way, if any."""
+        bound = np.flatnonzero(self.must | self.never).tolist()
+        return tuple(
+            (i, j, self._gives_way(i, j))
+            for place, i in enumerate(bound)
+            for j in bound[place + 1 :]
+            if contradict(self.needs[i], self.needs[j])
+        )
+
+    def _gives_way(self, i: int, j: int) -> int | None:
+        _, given_up = gentler(self.needs[i], self.needs[j], self.book)
+        if given_up.strength == "never":
+            return None
+        return i if given_up is self.needs[i] else j
+
+    def of_pair(self, fired: Mapping[Side, Iterable[str]]) -> PairNeeds:
+        """Needs of one pair of feet to be read: with feet, rules and reasons.
+
+        Parameters
+        ----------
+        fired : for each foot, the ids of its need rules that are true.
+        """
+        true = {side: set(fired.get(side, ())) for side in SIDES}
+        holds = np.array([[any(rule in true[s] for s in SIDES) for rule in self.rules]], np.bool_)
+        active = self.active(holds)
+        asked = np.flatnonzero(active.asked[0]).tolist()
+        said = {n: self._said(n, true) for n in asked}
+        conflicts = tuple(self._conflicts(active.asked[0], said))
+        eased = np.flatnonzero(active.asked[0] & self.must & ~active.binding[0]).tolist()
+        soft = {n: replace(said[n], strength="prefer") for n in eased}
+        weighed = {n: replace(soft.get(n, said[n]), weight=active.weights[0, n]) for n in asked}
+        order = sorted(asked, key=lambda n: need_order(weighed[n]))
+        return PairNeeds(tuple(weighed[n] for n in order), conflicts, tuple(order))
+
+    def _said(self, n: int, true: Mapping[Side, set[str]]) -> Need:
+        """A need with the feet that ask for it, by which rules, for which reasons."""
+        giving = [rule for r, rule in enumerate(self.rules) if self.gives[r, n]]
+        by_side = {side: sorted(rule for rule in giving if rule in true[side]) for side in SIDES}
+        rules = tuple(dict.fromkeys(rule for side in SIDES for rule in by_side[side]))
+        because = tuple(dict.fromkeys(self.book.by_id[rule].rule.because for rule in rules))
+        sides = tuple(side for side in SIDES if by_side[side])
+        return replace(self.needs[n], sides=sides, rules=rules, because=because)
+
+    def _conflicts(self, asked: Bools, said: Mapping[int, Need]) -> Iterator[Conflict]:
+        still = asked.copy()
+        for one, other, gives_way in self.contradictions:
+            if _both(still, one, other):
+                kept, eased = gentler(said[one], said[other], self.book)
+                yield Conflict(kept, eased, _conflict_words(kept, eased, self.book))
+                if gives_way is not None:
+                    still[gives_way] = False
+
+
+def _of_foot(book: Rulebook, rule_id: str) -> bool:
+    """Whether a rule reads something of the feet, not age and purpose alone."""
+    return bool(book.by_id[rule_id].facts - {"visit_age-band", "visit_purpose", "side"})
+
+
+def _both(asked: Bools, one: int, other: int) -> Bools:
+    return np.asarray(asked[..., one] & asked[..., other], np.bool_)
+
+
+def need_table(book: Rulebook) -> NeedTable:
+    """The table of everything that `book` can ask, made at its first use."""
+    if NeedTable not in book.made:
+        book.made[NeedTable] = NeedTable(book)
+    table: NeedTable = book.made[NeedTable]
+    return table
+
+
+def needs_of(book: Rulebook, fired: Mapping[Side, Iterable[str]]) -> PairNeeds:
+    """Needs of a pair of feet, reconciled; see `NeedTable.of_pair`."""
+    return need_table(book).of_pair(fired)
+
+
+def in_steps(part: Floats, book: Rulebook) -> Floats:
+    """A part from -1 to 1 rounded down to the steps in which it is told (``rank.met-steps``)."""
+    steps = book.parameters.since("rank.met-steps", 0.0)
+    return np.asarray(np.floor(part * steps + 1e-9) / steps) if steps else part
 
 
 def need_order(need: Need) -> tuple[object, ...]:
@@ -111,22 +295,13 @@ def need_order(need: Need) -> tuple[object, ...]:
     return (strength, -need.weight, need.attribute, need.comparison, need.target)
 
 
-def rule_needs(book: Rulebook, rule_id: str, side: Side) -> Iterator[Need]:
-    """The needs that one rule gives to one foot."""
-    rule = book.by_id[rule_id].rule
-    if not isinstance(rule.then, NeedsThen):
-        return
-    for then in rule.then.needs:
-        yield Need(
-            attribute=then.attribute,
-            comparison=then.is_,
-            target=target_of(book, then),
-            strength=then.strength,
-            weight=_weight(book, then),
-            sides=(side,),
-            rules=(rule_id,),
-            because=(rule.because,),
-        )
+def rule_needs(book: Rulebook, rule_id: str) -> Iterator[Need]:
+    """The needs that one rule gives to a foot."""
+    rule = book.by_id[rule_id]
+    for then in rule.asks:
+        target, weight = target_of(book, then), _weight(book, then)
+        because = (rule.rule.because,)
+        yield Need(then.attribute, then.is_, target, then.strength, weight, (), (rule_id,), because)
 
 
 def target_of(book: Rulebook, then: NeedThen) -> float:
@@ -142,39 +317,9 @@ def _weight(book: Rulebook, then: NeedThen) -> float:
     return book.parameters[f"rank.weight-{then.weight}"] if then.strength == "prefer" else 0.0
 
 
-def _joined(before: Need | None, need: Need) -> Need:
-    """The same need of another foot or rule, said once."""
-    if before is None:
-        return need
-    return replace(
-        before,
-        weight=max(before.weight, need.weight),
-        sides=tuple(s for s in SIDES if s in {*before.sides, *need.sides}),
-        rules=tuple(dict.fromkeys((*before.rules, *need.rules))),
-        because=tuple(dict.fromkeys((*before.because, *need.because))),
-    )
-
-
-def _reconciled(needs: list[Need], book: Rulebook) -> PairNeeds:
-    binding = [need for need in needs if need.strength != "prefer"]
-    conflicts: list[Conflict] = []
-    eased: set[Need] = set()
-    for index, one in enumerate(binding):
-        for other in binding[index + 1 :]:
-            if {one, other} & eased or not contradict(one, other):
-                continue
-            kept, given_up = gentler(one, other, book)
-            conflicts.append(Conflict(kept, given_up, _conflict_words(kept, given_up, book)))
-            if given_up.strength == "must":  # a never is never given up
-                eased.add(given_up)
-    strong = book.parameters["rank.weight-strong"]
-    softened = [replace(n, strength="prefer", weight=strong) if n in eased else n for n in needs]
-    return PairNeeds(tuple(sorted(softened, key=need_order)), tuple(conflicts))
-
-
 def _bound(need: Need) -> tuple[Comparison, float]:
     """The bound that a binding need puts on the attribute: a never is its opposite."""
-    comparison = need.comparison if need.strength == "must" else _OPPOSITE[need.comparison]
+    comparison = need.comparison if need.strength == "must" else opposite(need.comparison)
     return comparison, need.target
 
 
@@ -183,9 +328,9 @@ def contradict(one: Need, other: Need) -> bool:
     if one.attribute != other.attribute:
         return False
     (first, low), (second, high) = _bound(one), _bound(other)
-    if (first in _LOWER) == (second in _LOWER):
+    if COMPARISONS[first].lower == COMPARISONS[second].lower:
         return False
-    if first not in _LOWER:
+    if not COMPARISONS[first].lower:
         (first, low), (second, high) = (second, high), (first, low)
     strict = first == "above" or second == "below"
     return low > high or (low == high and strict)
@@ -196,7 +341,7 @@ def gentler(one: Need, other: Need, book: Rulebook) -> tuple[Need, Need]:
     if (one.strength == "never") != (other.strength == "never"):
         return (one, other) if one.strength == "never" else (other, one)
     wants_low = book.attributes[one.attribute].gentler == "low"
-    one_is_upper = _bound(one)[0] not in _LOWER
+    one_is_upper = not COMPARISONS[_bound(one)[0]].lower
     return (one, other) if one_is_upper == wants_low else (other, one)
 
 
@@ -220,11 +365,24 @@ def _feet(need: Need) -> str:
 
 def need_words(need: Need, book: Rulebook) -> str:
     """The comparison of a need in words, without the attribute's name."""
-    words = {
-        "at-least": "at least", "at-most": "at most", "above": "more than", "below": "less than",
-    }[need.comparison]  # fmt: skip
+    words = COMPARISONS[need.comparison].words
     prefix = "never " if need.strength == "never" else ""
     return f"{prefix}{words} {level_words(need.attribute, need.target, book)}"
+
+
+def wanted_words(need: Need, book: Rulebook) -> str:
+    """What a wish wants, as it is said aloud: ``soft``, ``medium or more``, ``14 mm or more``."""
+    return bound_words(need.attribute, need.comparison, need.target, book)
+
+
+def bound_words(attribute: str, comparison: Comparison, level: float, book: Rulebook) -> str:
+    """A bound on an attribute, as it is said aloud; at the end of a scale nothing lies beyond."""
+    more = COMPARISONS[comparison].lower
+    scale = book.attributes[attribute].scale
+    words = level_words(attribute, level, book)
+    if scale and round(level) == (len(scale) - 1 if more else 0):
+        return words
+    return f"{words} or {'more' if more else 'less'}"
 
 
 def asked_words(need: Need, book: Rulebook) -> str:

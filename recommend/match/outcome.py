@@ -6,17 +6,17 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from recommend.catalogue.loading import Catalogue
-from recommend.infer.assess import Assessment, FootAssessment, assess
+from recommend.infer.assess import Assessment, FootAssessment
 from recommend.infer.derivation import Derivation, Lacking
-from recommend.infer.engine import Engine
+from recommend.infer.marks import marks_of, share_below
 from recommend.match.judge import Verdict
 from recommend.match.needs import Need, need_words
-from recommend.match.shortlist import GROUPS, Candidate, Shortlist, shortlist
+from recommend.match.shortlist import GROUPS, Candidate, Equals, Group, Shortlist
+from recommend.match.telling import against_lines, fit_lines, why_lines
 from recommend.measure.model import Measure
 from recommend.rulebook.book import Rulebook, within
-from recommend.visit.models import Visit
 
-FORMAT = 1  # raised when a field changes its meaning or goes away
+FORMAT = 2  # raised when a field changes its meaning or goes away
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,15 +29,6 @@ class Outcome:
     catalogue: Catalogue
 
 
-def outcome_of(
-    visit: Visit, book: Rulebook, catalogue: Catalogue, engine: Engine | None = None
-) -> Outcome:
-    """Take a visit through the whole path; a stop withholds the shortlist."""
-    assessment = assess(visit, book, engine)
-    ranked = None if assessment.stopped else shortlist(assessment, book, catalogue)
-    return Outcome(assessment, ranked, book, catalogue)
-
-
 def as_document(outcome: Outcome) -> dict[str, Any]:
     """The outcome as plain data (str, float, int, None, list, dict), in a stable order.
 
@@ -45,11 +36,24 @@ def as_document(outcome: Outcome) -> dict[str, Any]:
     (reference, date, age-band, purpose), ``notes``, ``to-ask``, ``feet`` (measures, axes,
     foot type, derivations), ``needs``, ``conflicts``, ``size``, ``shortlist`` (null when a stop
     withholds it), ``cautions`` and ``engine`` (which one concluded; nothing else depends on it).
+    In ``shortlist`` each of ``shoe``, ``insole`` and ``pair`` holds ``groups`` of equals, best
+    first; see `group_document`.
     """
+    ranked, book = outcome.shortlist, outcome.book
+    return {
+        "format": FORMAT,
+        **assessed_document(outcome),
+        "shortlist": _shortlist(ranked, book) if ranked else None,
+        "cautions": list(book.heading.cautions),
+        "engine": outcome.assessment.engine,
+    }
+
+
+def assessed_document(outcome: Outcome) -> dict[str, Any]:
+    """Everything but the products: the part that has not changed since the first format."""
     book, assessment = outcome.book, outcome.assessment
     visit, ranked = assessment.visit, outcome.shortlist
     return {
-        "format": FORMAT,
         "rulebook": {
             "name": book.heading.name,
             "version": book.heading.version,
@@ -71,17 +75,14 @@ def as_document(outcome: Outcome) -> dict[str, Any]:
         "size": {"length-mm": ranked.wanted.length, "basis": ranked.wanted.basis}
         if ranked
         else None,
-        "shortlist": _shortlist(ranked, book) if ranked else None,
-        "cautions": list(book.heading.cautions),
-        "engine": assessment.engine,
     }
 
 
 def _foot(foot: FootAssessment, book: Rulebook) -> dict[str, Any]:
     kind = foot.foot_type
     return {
-        "measures": [_measure(measure) for measure in foot.measures.values()],
-        "further-readings": [_measure(measure) for measure in foot.further],
+        "measures": [_measure(measure, book) for measure in foot.measures.values()],
+        "further-readings": [_measure(measure, book) for measure in foot.further],
         "axes": dict(foot.conclusions.axes),
         "foot-type": None
         if kind is None
@@ -98,7 +99,8 @@ def _derivation(one: Derivation, book: Rulebook) -> dict[str, Any]:
     return {**asdict(one), "place": within(one.place, book.folder)}
 
 
-def _measure(measure: Measure) -> dict[str, Any]:
+def _measure(measure: Measure, book: Rulebook) -> dict[str, Any]:
+    below = share_below(measure, book)
     return {
         "name": measure.name,
         "value": measure.value,
@@ -109,6 +111,8 @@ def _measure(measure: Measure) -> dict[str, Any]:
         "qualifiers": dict(measure.qualifiers),
         "flags": [asdict(flag) for flag in measure.flags],
         "capture": measure.capture,
+        "marks": list(marks_of(measure, book)),
+        "share-of-people-below": None if below is None else round(below, 4),
     }
 
 
@@ -138,30 +142,74 @@ def _need(need: Need, book: Rulebook) -> dict[str, Any]:
 def _shortlist(ranked: Shortlist, book: Rulebook) -> dict[str, Any]:
     shown = int(book.parameters["rank.shown"])
     return {
-        group: {
-            "ranked": [_candidate(c) for c in ranked.ranked[group][:shown]],
-            "suitable": len(ranked.ranked[group]),
-            "suitable-not-in-stock": [c.id for c in ranked.missing[group][:shown]],
-            "excluded": {c.id: _broken(c) for c in ranked.excluded[group]},
-            "did-harm": {c.id: c.harm for c in ranked.excluded[group] if c.harm},
-        }
-        for group in GROUPS
+        "unplaced": list(ranked.unplaced),
+        **{group: _list(ranked, group, shown, book) for group in GROUPS},
     }
+
+
+def _list(ranked: Shortlist, group: Group, shown: int, book: Rulebook) -> dict[str, Any]:
+    """One list: the first `shown` groups of equals whole, and what is left out with its reason."""
+    return {
+        "groups": [group_document(one, book) for one in ranked.groups[group][:shown]],
+        "suitable": len(ranked.ranked[group]),
+        "without-place": [c.id for c in ranked.without_place[group]],
+        "suitable-not-in-stock": [c.id for c in ranked.missing[group]],
+        "excluded": {c.id: broken_document(c) for c in ranked.excluded[group]},
+        "did-harm": {c.id: c.harm for c in ranked.excluded[group] if c.harm},
+        "not-wanted": {c.id: c.refused for c in ranked.excluded[group] if c.refused},
+        "nothing-because": list(ranked.nothing_because(group, book)),
+    }
+
+
+def group_document(equals: Equals, book: Rulebook) -> dict[str, Any]:
+    """A group of equals as plain data.
+
+    ``members`` in order of price; ``fit`` (``length-step`` and lines for people), ``asked`` and
+    ``met`` (how many wishes and their weight), ``why``, ``against`` and ``beyond`` (lines),
+    ``stands-back`` and ``holds`` (share of repeats of the readings; null when not repeated).
+    """
+    one = equals.first
+    return {
+        "members": [_candidate(member) for member in equals.members],
+        "fit": {
+            "length-step": one.length_step,
+            "weight-against": one.fit,
+            "lines": list(fit_lines(one, book)),
+        },
+        "asked": _counted(one, met=False),
+        "met": _counted(one, met=True),
+        "weight-against": one.function,
+        "why": list(why_lines(one, book)),
+        "against": list(against_lines(one, book)),
+        "beyond": [asdict(beyond) for beyond in one.beyond],
+        "stands-back": one.back,
+        "holds": equals.holds,
+    }
+
+
+def _counted(one: Candidate, *, met: bool) -> dict[str, float]:
+    """How many wishes there are and their weight; of those met, whole or in part."""
+    wishes = [v for v in one.judgement.verdicts if v.need.strength == "prefer"]
+    some = [v for v in wishes if v.satisfaction == 1] if met else wishes
+    weight = sum(v.need.weight * (v.satisfaction if met else 1) for v in wishes)
+    return {"wishes": len(some), "weight": round(weight, 6)}
 
 
 def _candidate(candidate: Candidate) -> dict[str, Any]:
     return {
         "id": candidate.id,
         "titles": [part.product.title for part in candidate.parts],
+        "offered": [part.offered for part in candidate.parts],
         "prices": [part.product.price for part in candidate.parts],
         "score": round(candidate.score, 4),
         "sizes": [asdict(one) for one in candidate.sized],
         "unsure": list(candidate.unsure),
-        "verdicts": [_verdict(verdict) for verdict in candidate.judgement.verdicts],
+        "verdicts": [verdict_document(verdict) for verdict in candidate.judgement.verdicts],
     }
 
 
-def _verdict(verdict: Verdict) -> dict[str, Any]:
+def verdict_document(verdict: Verdict) -> dict[str, Any]:
+    """How a product stands to one need, as plain data."""
     return {
         "attribute": verdict.need.attribute,
         "comparison": verdict.need.comparison,
@@ -174,5 +222,6 @@ def _verdict(verdict: Verdict) -> dict[str, Any]:
     }
 
 
-def _broken(candidate: Candidate) -> list[dict[str, Any]]:
-    return [_verdict(v) for v in candidate.judgement.verdicts if v.broken]
+def broken_document(candidate: Candidate) -> list[dict[str, Any]]:
+    """The verdicts that rule a product out."""
+    return [verdict_document(v) for v in candidate.judgement.verdicts if v.broken]

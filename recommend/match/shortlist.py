@@ -1,43 +1,87 @@
-"""The ranked shortlist: shoes, insoles, and pairs of both that fit each other."""
+"""The shortlist of one visit: shoes, insoles, and pairs of both that fit each other.
+
+What is read here (candidates, verdicts, groups of equals) are views onto the arrays of
+`match.ranking`, taken for one customer.
+"""
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field
+from functools import cached_property
+from itertools import groupby
 from typing import Literal
+
+import numpy as np
 
 from recommend.catalogue.fitting import fit
 from recommend.catalogue.loading import Catalogue, Item
 from recommend.infer.assess import Assessment
+from recommend.match.cases import Cases
 from recommend.match.harm import harmful
-from recommend.match.judge import Judgement, Verdict, joined, judge_alone, judge_together
-from recommend.match.needs import PairNeeds, needs_of
+from recommend.match.judge import Judgement, Verdict, joined
+from recommend.match.needs import Active, PairNeeds, asked_words, needs_of
+from recommend.match.ranking import Places, Ranking, Standing, ordered
 from recommend.match.sizes import Sized, Wanted, size_for, wanted_length
+from recommend.match.wishes import Out, out_for, own_item
+from recommend.measure.model import Side
 from recommend.rulebook.book import Rulebook
+from recommend.visit.models import Visit
 
 Group = Literal["shoe", "insole", "pair"]
 GROUPS: tuple[Group, ...] = ("shoe", "insole", "pair")
 
 
 @dataclass(frozen=True, slots=True)
+class Beyond:
+    """What a product does that nobody asked for: an attribute, its level (None: not stated)."""
+
+    attribute: str
+    level: float | None
+    part: float
+
+
+@dataclass(frozen=True, slots=True)
 class Candidate:
     """A shoe, an insole or a pair that was judged.
 
-    `sized` holds one entry for each part; `unsure` says what about their fit is not stated;
-    `harm` is what a part did to these feet when it was worn, which rules it out.
+    Attributes
+    ----------
+    sized : one entry for each part.
+    judgements : of the parts, and of what they come to together.
+    unsure : what about their fit with each other is not stated.
+    beyond : what it does that nobody asked for.
+    fit, function : what speaks against it, in weights of wishes: how it misses the foot, and
+        wishes not met with what it does unasked.
+    alike : the same for candidates that the measurements cannot tell apart.
+    back : whether it stands back because it does not hold when readings are redrawn.
+    harm : what a part did to these feet when it was worn, which rules it out.
+    refused : why it is not wanted: a part the customer would not wear, or the price of all.
     """
 
     group: Group
     parts: tuple[Item, ...]
     sized: tuple[Sized, ...]
-    judgement: Judgement
+    judgements: tuple[Judgement, ...]
     unsure: tuple[str, ...] = ()
+    beyond: tuple[Beyond, ...] = ()
+    fit: float = 0.0
+    function: float = 0.0
+    alike: int = 0
+    back: bool = False
     harm: str = ""
+    refused: str = ""
+
+    @property
+    def judgement(self) -> Judgement:
+        """All verdicts on it."""
+        return joined(*self.judgements)
 
     @property
     def suitable(self) -> bool:
-        """Whether neither its attributes nor what it did rule it out."""
-        return self.judgement.suitable and not self.harm
+        """Whether neither its attributes, nor what it did, nor the customer rule it out."""
+        return self.judgement.suitable and not self.harm and not self.refused
 
     @property
     def id(self) -> str:
@@ -46,13 +90,25 @@ class Candidate:
 
     @property
     def score(self) -> float:
-        """The score of 100; 100 when nothing was asked of it."""
-        return 100.0 if self.judgement.score is None else self.judgement.score
+        """Wishes met, of 100; 100 when nothing was asked of it."""
+        score = self.judgement.score
+        return 100.0 if score is None else score
+
+    @property
+    def price(self) -> float | None:
+        """What it costs together; None where a part has no price."""
+        prices = [part.product.price for part in self.parts]
+        return None if None in prices else sum(p for p in prices if p is not None)
 
     @property
     def available(self) -> bool:
         """Whether every part is in stock in the size, or the size is not known."""
-        return all(one.availability in ("in-stock", "size-unknown") for one in self.sized)
+        return all(one.there for one in self.sized)
+
+    @property
+    def length_step(self) -> int:
+        """How many steps longer than wanted it is, the parts together."""
+        return sum(one.step for one in self.sized)
 
     @property
     def against(self) -> tuple[Verdict, ...]:
@@ -63,6 +119,23 @@ class Candidate:
 
 
 @dataclass(frozen=True, slots=True)
+class Equals:
+    """Candidates that the measurements cannot tell apart, the cheaper first.
+
+    `holds` is the share of repeats of the readings in which all of them are still listed and no
+    more than the width of the first group behind the best; None where nothing was repeated.
+    """
+
+    members: tuple[Candidate, ...]
+    holds: float | None = None
+
+    @property
+    def first(self) -> Candidate:
+        """Any of them stands for all in what was asked; this is the cheapest."""
+        return self.members[0]
+
+
+@dataclass(frozen=True)
 class Shortlist:
     """All candidates judged for one visit.
 
@@ -70,9 +143,13 @@ class Shortlist:
     ----------
     needs : what the pair should be.
     wanted : the length it must be made for.
-    ranked : by group, suitable and available, best first.
+    ranked : by group, suitable and available, best first; equals by price.
     missing : by group, suitable but not in stock in the size, best first.
     excluded : by group, ruled out by a must, a never, or because it was worn and did harm.
+    without_place : by group, what would suit, by name, where nothing has a place.
+    unplaced : why nothing has a place: what must be known first; empty when all have theirs.
+    redrawn : the cases that the visit comes to when its readings are redrawn, if they were.
+    as_read : the one case that it comes to by the readings as they stand.
     """
 
     needs: PairNeeds
@@ -80,81 +157,272 @@ class Shortlist:
     ranked: dict[Group, tuple[Candidate, ...]]
     missing: dict[Group, tuple[Candidate, ...]]
     excluded: dict[Group, tuple[Candidate, ...]]
+    without_place: dict[Group, tuple[Candidate, ...]]
+    unplaced: tuple[str, ...] = ()
+    redrawn: Cases | None = field(default=None, repr=False)
+    as_read: Cases | None = field(default=None, repr=False)
 
     @property
     def empty(self) -> bool:
         """Whether nothing suitable is available at all."""
-        return not any(self.ranked.values())
+        return not any(self.ranked.values()) and not any(self.without_place.values())
+
+    def nothing_because(self, group: Group, book: Rulebook) -> tuple[str, ...]:
+        """Why nothing of a group is listed: which musts and nevers, which attributes not stated.
+
+        Nothing where something is listed.
+        """
+        if self.ranked[group] or self.without_place[group]:
+            return ()
+        if self.missing[group]:
+            return ("what suits is not in stock in this size",)
+        broken: Counter[str] = Counter()
+        for candidate in self.excluded[group]:
+            for verdict in candidate.judgement.verdicts:
+                if verdict.broken:
+                    stated = "" if verdict.level is not None else ", which it does not state"
+                    broken[asked_words(verdict.need, book) + stated] += 1
+        return tuple(f"{words}: rules out {count}" for words, count in broken.most_common(3))
+
+    @cached_property
+    def groups(self) -> dict[Group, tuple[Equals, ...]]:
+        """By group of product, the candidates in groups of equals, best first."""
+        return {group: tuple(self._equals(group)) for group in GROUPS}
+
+    def _equals(self, group: Group) -> Iterator[Equals]:
+        for _, members in groupby(self.ranked[group], key=lambda c: c.alike):
+            same = tuple(members)
+            yield Equals(same, self._holding(group, same))
+
+    def _holding(self, group: Group, members: tuple[Candidate, ...]) -> float | None:
+        if self.redrawn is None:
+            return None
+        ids = self.redrawn.ranking.ids(group)
+        rows = np.array([ids.index(one.id) for one in members], np.intp)
+        return self.redrawn.holding(group, rows)
 
 
-def shortlist(assessment: Assessment, book: Rulebook, catalogue: Catalogue) -> Shortlist:
+@dataclass(frozen=True)
+class _Judge:
+    """Takes one customer's candidates out of the arrays."""
+
+    ranking: Ranking
+    needs: PairNeeds
+    as_read: Cases
+    wanted: Wanted
+    harm: Mapping[str, str]
+    out: Out
+
+    @property
+    def active(self) -> Active:
+        """What the customer needs."""
+        return self.as_read.active
+
+    @property
+    def size(self) -> int:
+        """The customer's size class."""
+        return int(self.as_read.sizes[0])
+
+    def placed(self, group: Group, redrawn: Cases | None) -> dict[str, tuple[Candidate, ...]]:
+        """Candidates of a group by place: ranked, missing, excluded; each best first."""
+        standing = self.as_read.standing[group]
+        rows = self._worth_telling(group, standing)
+        tie = self.ranking.tie_order(group)
+        back = np.zeros(len(tie), np.bool_) if redrawn is None else redrawn.stand_back(group)
+        listed, ruled_out = standing.listed[0], standing.ruled_out[0]
+        places = {"ranked": listed, "missing": ~ruled_out & ~listed, "excluded": ruled_out}
+        costs = (back, standing.fit[0], standing.function[0])
+        found = {}
+        for place, which in places.items():
+            some = rows[which[rows]]
+            signature = self.ranking.signature(group, self.active, self.size, some)
+            found[place] = tuple(
+                self._candidate(group, int(m), standing, alike, bool(back[m]))
+                for alike, equals in enumerate(ordered(costs, signature, tie, some))
+                for m in equals
+            )
+        return found
+
+    def _worth_telling(self, group: Group, standing: Standing) -> Places:
+        """Candidates to tell of: pairs of parts that suit, and of what is owned what will do.
+
+        That a pair is ruled out by one of its parts is told of the part.
+        """
+        members = self.ranking.members(group)
+        items = self.ranking.shelf.items
+        there = np.array([item.offered == "shop" for item in items], np.bool_)
+        will_do = there[members].all(axis=1) | ~standing.ruled_out[0]
+        if group == "pair":
+            will_do &= self._suit_alone[members].all(axis=1)
+        return np.flatnonzero(will_do)
+
+    @cached_property
+    def _suit_alone(self) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+        """Whether each item's own attributes, apart from a partner, rule it in."""
+        shelf = self.ranking.shelf
+        suits = [~shelf.alone_out(kind, self.active)[0] for kind in ("shoe", "insole")]
+        return np.concatenate(suits)
+
+    def _candidate(
+        self, group: Group, row: int, standing: Standing, alike: int, back: bool
+    ) -> Candidate:
+        shelf = self.ranking.shelf
+        places = self.ranking.members(group)[row]
+        parts = tuple(shelf.items[place] for place in places)
+        unsure = fit(parts[0], parts[1], shelf.table.book.parameters).unsure if parts[1:] else ()
+        return Candidate(
+            group,
+            parts,
+            tuple(self._sized[place] for place in places),
+            tuple(self._judgements(group, row)),
+            unsure,
+            tuple(beyond for place in places for beyond in self._beyond[int(place)]),
+            float(standing.fit[0, row]),
+            float(standing.function[0, row]),
+            alike,
+            back,
+            _reasons(parts, self.harm),
+            self._refused(parts),
+        )
+
+    def _refused(self, parts: tuple[Item, ...]) -> str:
+        others = {name: why for name, why in self.out.why.items() if name not in self.harm}
+        words = [_reasons(parts, others)]
+        prices = [part.product.price for part in parts]
+        limit = self.out.price_limit
+        if limit is not None and (None in prices or sum(p or 0 for p in prices) > limit):
+            words.append(f"above the price limit of {limit:g}, or its price is not stated")
+        return "; ".join(filter(None, words))
+
+    def _judgements(self, group: Group, row: int) -> Iterator[Judgement]:
+        """On what each part is by itself, then on what they come to together."""
+        shelf = self.ranking.shelf
+        if group != "pair":
+            yield self._kept(group, row, group)
+            yield self._kept(group, row, "pair")
+            return
+        s, i = shelf.pairs
+        yield self._kept("shoe", int(s[row]), "shoe")
+        yield self._kept("insole", int(i[row]), "insole")
+        yield self._kept("pair", int(shelf.which[s[row], i[row]]), "pair")
+
+    def _kept(self, kind: Group, row: int, about: Group) -> Judgement:
+        """The judgement of one row on the needs about a kind, made once."""
+        key = (kind, row, about)
+        if key not in self._made:
+            shelf = self.ranking.shelf
+            judged = {"shoe": shelf.shoe, "insole": shelf.insole, "pair": shelf.together}[kind]
+            self._made[key] = judged.judgement(row, self.needs, about)
+        return self._made[key]
+
+    @cached_property
+    def _sized(self) -> list[Sized]:
+        """The size that every item is taken in."""
+        book = self.ranking.book
+        return [size_for(i, self.wanted, book.parameters) for i in self.ranking.shelf.items]
+
+    @cached_property
+    def _made(self) -> dict[tuple[Group, int, Group], Judgement]:
+        return {}
+
+    @cached_property
+    def _beyond(self) -> list[tuple[Beyond, ...]]:
+        """What every item does unasked."""
+        found: list[tuple[Beyond, ...]] = []
+        for unasked in self.ranking.shelf.unasked.values():
+            beyond = unasked.beyond(self.active)[0]
+            for row, parts in enumerate(beyond):
+                found.append(
+                    tuple(
+                        Beyond(name, None if np.isnan(level) else float(level), float(part))
+                        for name, level, part in zip(
+                            unasked.attributes, unasked.levels[row], parts, strict=True
+                        )
+                        if part > 0 and unasked.items[row].offered == "shop"
+                    )
+                )
+        return found
+
+
+def ranking_of(book: Rulebook, catalogue: Catalogue, visit: Visit | None = None) -> Ranking:
+    """The catalogue made ready to be ranked under `book`, at its first use.
+
+    With the shoes of its own that a visit describes, it is made for that visit alone.
+    """
+    own = None if visit is None else own_item(visit, book)
+    if own is not None:
+        return Ranking(book, catalogue, own)
+    key = id(book)  # a ranking keeps its book, so its id is not given again
+    if key not in catalogue.made:
+        catalogue.made[key] = Ranking(book, catalogue)
+    ranking: Ranking = catalogue.made[key]
+    return ranking
+
+
+def shortlist(
+    assessment: Assessment,
+    book: Rulebook,
+    catalogue: Catalogue,
+    needs: PairNeeds | None = None,
+    redrawn: Cases | None = None,
+) -> Shortlist:
     """Judge and rank the catalogue for an assessed visit.
 
     A stop is not looked at here: who calls this for a stopped visit must not show it.
+
+    Parameters
+    ----------
+    needs : what the pair should be, when it was worked out before.
+    redrawn : what the visit comes to when its readings are redrawn within their errors; what
+        does not hold then stands back.
     """
-    fired = {
+    fired = needs_fired(assessment)
+    needs = needs_of(book, fired) if needs is None else needs
+    visit = assessment.visit
+    ranking = ranking_of(book, catalogue, visit) if redrawn is None else redrawn.ranking
+    wanted = wanted_length(assessment.visit, book.parameters)
+    length = np.array([np.nan if wanted.length is None else wanted.length])
+    size = int(ranking.classes.of_lengths(length)[0])
+    out = out_for(assessment.visit, catalogue.items, book)
+    as_read = _as_read(ranking, fired, size, out)
+    harm = harmful(assessment.visit, book.parameters)
+    judge = _Judge(ranking, needs, as_read, wanted, harm, out)
+    placed = {group: judge.placed(group, redrawn) for group in GROUPS}
+    ranked, missing, excluded = (
+        {group: placed[group][place] for group in GROUPS}
+        for place in ("ranked", "missing", "excluded")
+    )
+    none: dict[Group, tuple[Candidate, ...]] = dict.fromkeys(GROUPS, ())
+    unplaced = why_unplaced(wanted, book)
+    if unplaced:
+        by_name = {g: tuple(sorted(ranked[g], key=lambda c: c.id)) for g in GROUPS}
+        return Shortlist(needs, wanted, none, missing, excluded, by_name, unplaced, None, as_read)
+    return Shortlist(needs, wanted, ranked, missing, excluded, none, (), redrawn, as_read)
+
+
+def why_unplaced(wanted: Wanted, book: Rulebook) -> tuple[str, ...]:
+    """What must be known before any product has a place; nothing under earlier rulebooks."""
+    if wanted.length is None and "rank.width" in book.parameters:
+        return ("length-unknown",)
+    return ()
+
+
+def needs_fired(assessment: Assessment) -> Mapping[Side, Iterable[str]]:
+    """For each foot, the rules that are true."""
+    return {
         side: [rule for rule, truth in foot.conclusions.truth.items() if truth]
         for side, foot in assessment.feet.items()
     }
-    needs = needs_of(book, fired)
-    wanted = wanted_length(assessment.visit, book.parameters)
-    placed: dict[tuple[str, Group], list[Candidate]] = {}
-    harm = harmful(assessment.visit, book.parameters)
-    for candidate in _candidates(catalogue, needs, wanted, book):
-        candidate = replace(candidate, harm=_harm_of(candidate, harm))
-        placed.setdefault((_place(candidate), candidate.group), []).append(candidate)
-    groups = [
-        {group: ranked(placed.get((place, group), ())) for group in GROUPS}
-        for place in ("ranked", "missing", "excluded")
-    ]
-    return Shortlist(needs, wanted, *groups)
 
 
-def _harm_of(candidate: Candidate, harm: Mapping[str, str]) -> str:
-    return "; ".join(dict.fromkeys(harm[p.id] for p in candidate.parts if p.id in harm))
+def _reasons(parts: tuple[Item, ...], why: Mapping[str, str]) -> str:
+    return "; ".join(dict.fromkeys(why[part.id] for part in parts if part.id in why))
 
 
-def _place(candidate: Candidate) -> str:
-    if not candidate.suitable:
-        return "excluded"
-    return "ranked" if candidate.available else "missing"
-
-
-def ranked(candidates: Iterable[Candidate]) -> tuple[Candidate, ...]:
-    """Best first: by score, then the cheaper, then by id, so that ties never change places."""
-    return tuple(sorted(candidates, key=rank_key))
-
-
-def rank_key(candidate: Candidate) -> tuple[float, float, str]:
-    """What candidates are ordered by; a product without a price comes after one with."""
-    prices = [part.product.price for part in candidate.parts]
-    price = sum(p for p in prices if p is not None) if None not in prices else float("inf")
-    return (-round(candidate.score, 6), price, candidate.id)
-
-
-def _candidates(
-    catalogue: Catalogue, needs: PairNeeds, wanted: Wanted, book: Rulebook
-) -> Iterator[Candidate]:
-    sized = {item.id: size_for(item, wanted, book.parameters) for item in catalogue.items}
-    alone = {item.id: judge_alone(item, needs, book) for item in catalogue.items}
-    for item in catalogue.items:
-        judgement = joined(alone[item.id], judge_together((item,), needs, book))
-        yield Candidate(item.product.kind, (item,), (sized[item.id],), judgement)
-    for parts in _fitting_pairs(catalogue, alone):
-        together = fit(*parts, book.parameters)
-        if together.fits:
-            judgements = [alone[part.id] for part in parts]
-            judgement = joined(*judgements, judge_together(parts, needs, book))
-            both = tuple(sized[part.id] for part in parts)
-            yield Candidate("pair", parts, both, judgement, together.unsure)
-
-
-def _fitting_pairs(
-    catalogue: Catalogue, single: dict[str, Judgement]
-) -> Iterator[tuple[Item, Item]]:
-    """Shoes and insoles whose own attributes rule neither out."""
-    for shoe in catalogue.shoes:
-        if single[shoe.id].suitable:
-            for insole in catalogue.insoles:
-                if single[insole.id].suitable:
-                    yield shoe, insole
+def _as_read(ranking: Ranking, fired: Mapping[Side, Iterable[str]], size: int, out: Out) -> Cases:
+    """The case of one visit by the readings as they stand."""
+    true = set().union(*fired.values())
+    holds = np.array([[rule in true for rule in ranking.table.rules]], np.bool_)
+    none = np.zeros(1, np.intp)
+    no_stop = np.zeros(1, np.bool_)
+    return Cases(ranking, none, holds, np.array([size]), no_stop, out)

@@ -10,17 +10,17 @@ from typing import Final
 # What the terms are, for people. `scatter` is seen between strides or steps and shrinks with
 # their number; the others stay.
 TERMS: Final[Mapping[str, str]] = {
-    "scatter": "strides or steps, and noise of marks or sensors",
-    "landing": "leading the angle back to first contact",
-    "events": "half a frame, or contact told from the heel",
+    "scatter": "strides or steps, with their noise",
+    "landing": "reading back to contact",
+    "events": "contact told from the heel",
     "flat": "how flat the peak is",
     "placing": "placing of the marks",
-    "toe-out": "foot turned out of the camera's plane",
+    "toe-out": "toe-out to the camera",
     "level": "leaning camera",
     "grid": "sensor pitch",
     "rate": "frame rate",
-    "threshold": "what counts as contact",
-    "doubts": "doubts that widen",
+    "threshold": "contact threshold",
+    "doubts": "doubts",
 }
 
 

@@ -43,14 +43,56 @@ class ReadingError(Strict):
     """Standard error of one reading.
 
     `single` is that of one reading; `floor` is what repeating at the same visit cannot
-    remove (marks, camera, rater) and is added in quadrature.
+    remove (marks, camera, rater) and is added in quadrature. `several` stands in for `single`
+    where several people of a shop take the reading. A reading whose error is above `most` is
+    shown and read by no rule: it says too little to be called anything. `range` is within what
+    `single` may plausibly lie.
     """
 
     single: float = Field(ge=0)
     floor: float = Field(default=0, ge=0)
+    several: float | None = Field(default=None, ge=0)
+    most: float | None = Field(default=None, gt=0)
     kind: Basis
     source: str | None = None
     note: str = ""
+    range_: Annotated[list[float], Field(min_length=2, max_length=2)] | None = Field(
+        default=None, alias="range"
+    )
+
+
+class Derivation(Strict):
+    """How a measure follows from others of the same visit: in exactly one of these ways.
+
+    `difference` is the first less the second, `ratio` the first over the second, `sum` all of
+    them, each of one foot; `between_feet` is the size of the difference of the two feet, the same
+    for both.
+    """
+
+    difference: list[Id] = Field(default=[], max_length=2)
+    ratio: list[Id] = Field(default=[], max_length=2)
+    sum: list[Id] = []
+    between_feet: Id | None = None
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Derivation:
+        ways = [len(self.difference) == 2, len(self.ratio) == 2, len(self.sum) > 1]
+        if [*ways, self.between_feet is not None].count(True) != 1:
+            raise ValueError(
+                "write exactly one of `difference` (of two), `ratio` (of two), `sum` and "
+                "`between-feet`"
+            )
+        return self
+
+    @property
+    def parts(self) -> list[str]:
+        """The measures it follows from."""
+        return self.difference or self.ratio or self.sum or [str(self.between_feet)]
+
+    @property
+    def way(self) -> str:
+        """Which way it is: the name of the field that is written."""
+        return next(name for name in type(self).model_fields if getattr(self, name))
 
 
 class MeasureDef(Strict):
@@ -60,7 +102,7 @@ class MeasureDef(Strict):
     with its vocabulary. A class measure has `values` and no error. A measure `of-person` is the
     same for both feet. `lowest` and `highest` bound what can be written down at all. `beside`
     names the gait and zero of a film whose largest angle this is, where rules otherwise go by
-    another film of the foot; it is for notes alone.
+    another film of the foot; it is for notes alone. `derived` says how it follows from others.
     """
 
     title: str
@@ -78,6 +120,7 @@ class MeasureDef(Strict):
     how: str = ""
     of_person: bool = False
     beside: dict[str, str] = {}
+    derived: Derivation | None = None
 
     @model_validator(mode="after")
     def _norms_are_of_this(self) -> MeasureDef:
@@ -142,13 +185,6 @@ OPTIONAL: Final = frozenset(
 )  # fmt: skip
 # What older rulebooks call a measure; under them it is computed by that name.
 FORMER_NAMES: Final[Mapping[str, str]] = {"arch-rigidity": "arch-stiffness"}
-# Left-right differences, which stand with both feet, and what each is the difference of.
-DIFFERENCES: Final[Mapping[str, str]] = {
-    "fpi-difference": "fpi",
-    "peak-difference": "peak-angle",
-    "contact-difference": "contact-angle",
-    "length-difference": "foot-length",
-}
 
 # Fields of a moving rearfoot entry that hold one number a stride, and the measure each gives.
 OF_STRIDES: Final[Mapping[str, str]] = {

@@ -33,7 +33,7 @@ def _one(one: Measured) -> dict[str, Any]:
         "condition": one.condition,
         "load": one.load,
         "n": one.n,
-        "measures": [_measure(measure) for measure in one.measures],
+        "measures": [_measure(one, measure) for measure in one.measures],
         "flags": [_flag(flag) for flag in one.flags],
         "each": {name: _rounded(values) for name, values in one.strides.items()},
         "curves": {name: _curve(curve) for name, curve in one.curves.items()},
@@ -47,13 +47,16 @@ def _one(one: Measured) -> dict[str, Any]:
     return document
 
 
-def _measure(measure: Measure) -> dict[str, Any]:
+def _measure(one: Measured, measure: Measure) -> dict[str, Any]:
     value = measure.value if isinstance(measure.value, str) else _short(measure.value)
     out: dict[str, Any] = {
         "name": measure.name,
         "value": value,
         "unit": measure.unit,
         "error": None if measure.error is None else _short(measure.error),
+        "error-terms": {
+            name: _short(term) for name, term in one.budget(measure).terms.items() if measure.error
+        },
         "n": measure.n,
         "method": measure.method,
         "qualifiers": dict(measure.qualifiers),

@@ -45,6 +45,7 @@ class Measure:
     capture : SHA-256 of the capture file it was computed from, or None.
     shared : whether one reading of the person, such as the body weight, stands for both feet;
         the other foot then has the same measure.
+    follows : whether it was not read but follows from other readings of the visit.
     """
 
     name: str
@@ -58,6 +59,7 @@ class Measure:
     flags: tuple[Flag, ...] = ()
     capture: str | None = None
     shared: bool = False
+    follows: bool = False
 
     def flagged(self, flag: Flag, *, widen: float = 1.0) -> Measure:
         """The same measure with one more flag and its error multiplied by `widen`."""

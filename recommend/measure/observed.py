@@ -8,20 +8,23 @@ rigidity index = standing over sitting ratio, a name of the Temple University ga
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from statistics import fmean
 
 from recommend.errors import InputError, Place, RecommendError
 from recommend.measure.carried import as_captured
 from recommend.measure.cop import DriftClass, cpei, drift_class
-from recommend.measure.definitions import DIFFERENCES, MeasureDef, MeasureDefs, known_as
+from recommend.measure.definitions import Derivation, MeasureDef, MeasureDefs, known_as
+from recommend.measure.derived import derivations, error_of, parts_of, reckoned
 from recommend.measure.model import SIDES, Flag, Measure, Side
 from recommend.measure.spread import standard_error
 from recommend.visit.models import Foot, Pain, Rearfoot, Visit
 
 # Angles of a moving entry by the name of their field; all turn with the sign.
 PHASES = ("touchdown", "contact", "peak", "midstance", "propulsion")
+# How rulebooks took the range that knew the peak in contact alone; no capture was kept with it.
+_OLD_RANGE = "first contact to peak"
 # Which kind of capture a measure can have been read from.
 _CAPTURE_KIND = {
     **dict.fromkeys(("arch-index", "cop-pattern", "cpei"), "pressure"),
@@ -53,7 +56,7 @@ class Observed:
     """Measures of both feet.
 
     `used` is what rules read, by side and measure name; `further` are readings shown beside
-    them (another gait, another zero reference) that rules do not read at this visit.
+    them (another gait, another zero reference, too large an error) that rules do not read.
     """
 
     used: Mapping[Side, Mapping[str, Measure]]
@@ -64,18 +67,27 @@ def observe(visit: Visit, defs: MeasureDefs, parameters: Mapping[str, float]) ->
     """All measures that follow from a visit; a missing reading gives no measure."""
     maker = _Maker(visit, defs, parameters)
     feet: dict[Side, Foot] = {"left": visit.feet.left, "right": visit.feet.right}
-    used = {side: {m.name: m for m in maker.of_foot(side, feet[side])} for side in SIDES}
-    for measure in maker.of_both(used, feet):
-        used[measure.side][measure.name] = measure
+    used: dict[Side, dict[str, Measure]] = {side: {} for side in SIDES}
+    unsure: dict[Side, list[Measure]] = {side: [] for side in SIDES}
+    maker.add(used, unsure, lambda side: maker.of_foot(side, feet[side]))
+    maker.add_derived(used, feet, between_feet=False)
+    maker.add(used, unsure, maker.person)
+    maker.add_derived(used, feet, between_feet=True)
     for side in SIDES:
         used[side] = {name: _captured(m, visit) for name, m in used[side].items()}
-    further = {side: tuple(maker.further(side, feet[side])) for side in SIDES}
+    further = {
+        side: (
+            *maker.further(side, feet[side]),
+            *(maker.too_unsure(measure) for measure in unsure[side]),
+        )
+        for side in SIDES
+    }
     return Observed(used, further)
 
 
 def _captured(measure: Measure, visit: Visit) -> Measure:
     """The measure with the hash of the capture that the visit says it was read from."""
-    kind = _CAPTURE_KIND.get(measure.name)
+    kind = None if measure.method == _OLD_RANGE else _CAPTURE_KIND.get(measure.name)
     if measure.name == "arch-index" and not measure.qualifiers["kind"].startswith("pressure"):
         return measure
     for capture in visit.captures if kind else ():
@@ -115,33 +127,76 @@ class _Maker:
         yield from self._rearfoot(side, foot)
         yield from self._cop(side, foot)
         yield from self._sizes(side, foot)
-        yield from self._person(side)
 
-    def of_both(
-        self, used: Mapping[Side, Mapping[str, Measure]], feet: Mapping[Side, Foot]
-    ) -> Iterator[Measure]:
-        """Left-right differences that the rulebook defines; each stands with both feet.
+    def add(
+        self,
+        used: dict[Side, dict[str, Measure]],
+        unsure: dict[Side, list[Measure]],
+        made: Callable[[Side], Iterable[Measure]],
+    ) -> None:
+        """Add what `made` gives for each foot; what is too unsure to be read goes to `unsure`."""
+        for side in SIDES:
+            for measure in made(side):
+                if self.sure_enough(measure):
+                    used[side][measure.name] = measure
+                else:
+                    unsure[side].append(measure)
 
-        Angles are compared in the first film, in the order of choice, that both feet have.
-        """
+    def add_derived(
+        self,
+        used: dict[Side, dict[str, Measure]],
+        feet: Mapping[Side, Foot],
+        *,
+        between_feet: bool,
+    ) -> None:
+        """Add the measures that follow, as the rulebook declares; none that was read itself."""
         films = {s: [m for e in _moving(feet[s], self._gait) for m in self._angles(s, e)]
                  for s in SIDES}  # fmt: skip
-        for difference, name in DIFFERENCES.items():
-            if difference not in self.defs:
+        for name, how in derivations(self.defs).items():
+            if between_feet or how.between_feet is None:
+                for side, made in list(self._derived(name, how, used, films)):
+                    used[side].setdefault(name, made)
+
+    def _derived(
+        self,
+        name: str,
+        how: Derivation,
+        used: Mapping[Side, Mapping[str, Measure]],
+        films: Mapping[Side, list[Measure]],
+    ) -> Iterator[tuple[Side, Measure]]:
+        for side in SIDES:
+            read = [used[foot].get(part) for foot, part in parts_of(how, side)]
+            parts = read if how.between_feet is None else _alike(how.between_feet, used, films)
+            known = [part for part in parts if part is not None]
+            if len(known) < len(parts) or not known:
                 continue
-            readings = [
-                [m for m in (*filter(None, [used[s].get(name)]), *films[s]) if m.name == name]
-                for s in SIDES
-            ]
-            pairs = ((a, b) for a in readings[0] for b in readings[1])
-            alike = next(((a, b) for a, b in pairs if a.qualifiers == b.qualifiers), None)
-            if alike is None:
-                continue
-            left, right = alike
-            gap = abs(float(left.value) - float(right.value))
-            error = math.hypot(left.error or 0.0, right.error or 0.0)
-            for side in SIDES:
-                yield self._measure(difference, side, gap, error, 1, "both feet")
+            by_name = {foot: {m.name: m.value} for foot, m in zip(SIDES, known, strict=False)}
+            values = {side: {m.name: m.value for m in known}} if not how.between_feet else by_name
+            errors = [part.error or 0.0 for part in known]
+            error = error_of(how, self._single(name), errors)
+            words = {q: known[0].qualifiers[q] for q in self.defs[name].qualifiers
+                     if q in known[0].qualifiers}  # fmt: skip
+            value = float(reckoned(how, side, values))
+            made = self._measure(name, side, value, error, 1, _method(how), words)
+            yield side, replace(made, follows=known == read)
+
+    def sure_enough(self, measure: Measure) -> bool:
+        """Whether the error of a reading is small enough for rules to read it."""
+        return self._most(measure) is None
+
+    def too_unsure(self, measure: Measure) -> Measure:
+        """The reading with the flag that says why no rule reads it."""
+        text = (
+            f"its error of {measure.error:.2g} is above {self._most(measure):.2g}, so it is called "
+            "nothing; repeat it until the error is below"
+        )
+        return measure.flagged(Flag("too-unsure", text))
+
+    def _most(self, measure: Measure) -> float | None:
+        """The largest error with which rules read a measure, where this one is above it."""
+        known = self.defs[measure.name].error
+        most = known.most if known else None
+        return most if most is not None and (measure.error or 0.0) > most else None
 
     def further(self, side: Side, foot: Foot) -> Iterator[Measure]:
         """Angles that were taken but are not the ones rules read, each with why."""
@@ -170,27 +225,37 @@ class _Maker:
             yield self._measure("fpi", side, float(total), error, 1, method)
 
     def _arch(self, side: Side, foot: Foot) -> Iterator[Measure]:
-        height, length = foot.dorsum_height_mm, foot.truncated_foot_length_mm
-        if height and height.standing and length:
-            ratio = height.standing / length
-            method = "dorsum height, standing"
-            error = self._single("arch-height-ratio")
-            yield self._measure("arch-height-ratio", side, ratio, error, 1, method)
-        if height and height.standing and height.sitting:
-            name = known_as("arch-rigidity", self.defs)
-            ratio = height.standing / height.sitting
-            error = self._single(name)
-            yield self._measure(name, side, ratio, error, 1, "standing over sitting")
-        navicular = foot.navicular_height_mm
-        if navicular and navicular.sitting and navicular.standing:
-            drop = navicular.sitting - navicular.standing
-            error = self._single("navicular-drop")
-            yield self._measure("navicular-drop", side, drop, error, 1, "sitting less standing")
+        yield from self._heights(side, foot)
         if foot.arch_index:
             index = foot.arch_index
             words: dict[str, str] = {"kind": index.kind, "load": index.load}
             error = self._single("arch-index")
             yield self._measure("arch-index", side, index.value, error, 1, "as written", words)
+
+    def _heights(self, side: Side, foot: Foot) -> Iterator[Measure]:
+        dorsum, length = foot.dorsum_height_mm, foot.truncated_foot_length_mm
+        if dorsum and dorsum.standing and length:
+            ratios = [height / length for height in dorsum.standing]
+            yield self._repeated("arch-height-ratio", side, ratios, "dorsum height, standing")
+        if dorsum and dorsum.standing and dorsum.sitting:
+            name = known_as("arch-rigidity", self.defs)
+            pairs = _in_pairs(dorsum.standing, dorsum.sitting)
+            ratios = [standing / sitting for standing, sitting in pairs]
+            yield self._repeated(name, side, ratios, "standing over sitting")
+        navicular = foot.navicular_height_mm
+        if navicular and navicular.sitting and navicular.standing:
+            drops = [up - down for up, down in _in_pairs(navicular.sitting, navicular.standing)]
+            yield self._repeated("navicular-drop", side, drops, "sitting less standing")
+
+    def _repeated(self, name: str, side: Side, values: Sequence[float], method: str) -> Measure:
+        """The mean of readings taken by hand; never surer than their usual error allows.
+
+        Hand readings are whole millimetres: alike readings are rounded, not free of noise.
+        """
+        known, count = self.defs[name].error, len(values)
+        single, floor = (known.single, known.floor) if known else (0.0, 0.0)
+        error = standard_error(values, single=single, few=count + 1, floor=floor)
+        return self._measure(name, side, fmean(values), error, count, method)
 
     def _rearfoot(self, side: Side, foot: Foot) -> Iterator[Measure]:
         standing = self._standing(foot)
@@ -246,7 +311,19 @@ class _Maker:
             yield self._angle("rearfoot-range", side, entry, entry.range)
         else:
             yield from self._less("rearfoot-range", side, entry, entry.peak, entry.touchdown)
+            yield from self._range_of_contact(side, entry)
         yield from self._less("rearfoot-return", side, entry, entry.peak, entry.propulsion)
+
+    def _range_of_contact(self, side: Side, entry: Rearfoot) -> Iterator[Measure]:
+        """The range as rulebooks took it that knew the peak in contact alone."""
+        start, peak = entry.touchdown, entry.contact
+        if "peak-angle" in self.defs or not start or not peak or len(start) != len(peak):
+            return
+        ranges = [top - low for low, top in zip(start, peak, strict=True)]
+        error = reading_error(self.defs["rearfoot-range"], ranges, self.parameters)
+        words: dict[str, str] = {"gait": entry.gait}
+        count = len(ranges)
+        yield self._measure("rearfoot-range", side, fmean(ranges), error, count, _OLD_RANGE, words)
 
     def _less(
         self,
@@ -273,7 +350,8 @@ class _Maker:
             error, method = math.hypot(one, two), "mean less mean, of different strides"
             gaps = [fmean(peak) - fmean(other)]
         count = min(len(peak), len(other))
-        yield self._measure(name, side, fmean(gaps), error, count, method, words)
+        made = self._measure(name, side, fmean(gaps), error, count, method, words)
+        yield replace(made, follows=True)
 
     def _angle(self, name: str, side: Side, entry: Rearfoot, strides: list[float]) -> Measure:
         error = reading_error(self.defs[name], strides, self.parameters)
@@ -324,11 +402,8 @@ class _Maker:
         for name, value in sizes:
             if value:
                 yield self._measure(name, side, value, self._single(name), 1, "as written")
-        if length and width:
-            error = self._single("width-ratio")
-            yield self._measure("width-ratio", side, width / length, error, 1, "width over length")
 
-    def _person(self, side: Side) -> Iterator[Measure]:
+    def person(self, side: Side) -> Iterator[Measure]:
         if self.visit.body_mass_kg:
             mass = self.visit.body_mass_kg
             error = self._single("body-mass")
@@ -366,7 +441,10 @@ class _Maker:
             wear = self._measure("wear-weeks", side, weeks, 0.0, 1, "asked")
             yield replace(wear, shared=True)
         before = again.pain_before.left if side == "left" else again.pain_before.right
-        if worst is not None and before is not None:
+        if before is not None and "pain-before" in self.defs:
+            error = self._single("pain-before")
+            yield self._measure("pain-before", side, float(before), error, 1, "asked then")
+        elif worst is not None and before is not None:  # rulebooks before it was declared
             error = self._single("pain-change")
             yield self._measure("pain-change", side, worst - before, error, 2, "now less then")
 
@@ -399,6 +477,35 @@ class _Maker:
             f"{_MEANS[norm.kind]} mean of {norm.mean:g}; measure again"
         )
         return measure.flagged(Flag("implausible", text))
+
+
+def _method(how: Derivation) -> str:
+    """How a derived measure was made, in words: ``width over length``."""
+    if how.between_feet is not None:
+        return "both feet"
+    joining = {"ratio": " over ", "difference": " less ", "sum": " and "}[how.way]
+    return joining.join(part.rpartition("-")[2] for part in how.parts)
+
+
+def _alike(
+    name: str,
+    used: Mapping[Side, Mapping[str, Measure]],
+    films: Mapping[Side, list[Measure]],
+) -> tuple[Measure, ...]:
+    """A reading of each foot taken alike: the used ones, else those of the first film in common."""
+    left, right = (
+        [m for m in (*filter(None, [used[side].get(name)]), *films[side]) if m.name == name]
+        for side in SIDES
+    )
+    pairs = ((a, b) for a in left for b in right)
+    return next(((a, b) for a, b in pairs if a.qualifiers == b.qualifiers), ())
+
+
+def _in_pairs(one: Sequence[float], other: Sequence[float]) -> list[tuple[float, float]]:
+    """Readings taken in as many, pair by pair; else the two means as one pair."""
+    if len(one) == len(other):
+        return list(zip(one, other, strict=True))
+    return [(fmean(one), fmean(other))]
 
 
 def _moving(foot: Foot, gait: str) -> list[Rearfoot]:

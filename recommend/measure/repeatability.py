@@ -13,15 +13,15 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from statistics import NormalDist, fmean, variance
 
-from recommend.measure.definitions import DIFFERENCES, MeasureDefs
+from recommend.measure.definitions import MeasureDefs
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.measure.observed import PHASES, observe
 from recommend.visit.models import Foot, Visit
 
 _Z = NormalDist().inv_cdf(0.975)
 
-# Equal for both feet by construction, or told by the customer: no measuring to repeat.
-_NOT_REPEATED = (*DIFFERENCES, "body-mass", "pain-score", "pain-weeks")
+# Told by the customer: no measuring to repeat.
+_NOT_REPEATED = ("body-mass", "pain-score", "pain-weeks")
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +72,8 @@ def repeatability(
         feet: dict[Side, Foot] = {"left": visit.feet.left, "right": visit.feet.right}
         for side in SIDES:
             for measure in observed.used[side].values():
-                if measure.name in _NOT_REPEATED or isinstance(measure.value, str):
+                told = measure.name in _NOT_REPEATED or isinstance(measure.value, str)
+                if told or _of_both(measure, defs):
                     continue
                 key = (measure.name, tuple(sorted(measure.qualifiers.items())))
                 one = _One(float(measure.value), _readings(measure, feet[side]))
@@ -105,6 +106,12 @@ def _readings(measure: Measure, foot: Foot) -> Sequence[float]:
             strides: list[float] | None = getattr(entry, "angle" if phase == "standing" else phase)
             return strides or ()
     return ()
+
+
+def _of_both(measure: Measure, defs: MeasureDefs) -> bool:
+    """Whether it is the same for both feet by construction: a difference of the two."""
+    how = defs[measure.name].derived
+    return measure.follows and how is not None and how.between_feet is not None
 
 
 def _repeated(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Container, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import Literal
+from typing import Any, Literal
 
 from recommend.errors import InputError, Place, nearest
 from recommend.measure.definitions import MeasureDefs
@@ -18,6 +18,9 @@ from recommend.rulebook.models import (
     Heading,
     Limit,
     LimitValue,
+    NeedsThen,
+    NeedThen,
+    NoteThen,
     Question,
     Rule,
     Source,
@@ -48,6 +51,21 @@ class CompiledRule:
     def id(self) -> str:
         """The rule's id."""
         return self.rule.id
+
+    @property
+    def concludes(self) -> AxisThen | None:
+        """The value of an axis that it concludes; None of another rule."""
+        return self.rule.then if isinstance(self.rule.then, AxisThen) else None
+
+    @property
+    def note(self) -> NoteThen | None:
+        """The note that it brings; None of another rule."""
+        return self.rule.then if isinstance(self.rule.then, NoteThen) else None
+
+    @property
+    def asks(self) -> tuple[NeedThen, ...]:
+        """What it asks of products; nothing of another rule."""
+        return tuple(self.rule.then.needs) if isinstance(self.rule.then, NeedsThen) else ()
 
     @property
     def facts(self) -> frozenset[str]:
@@ -86,6 +104,11 @@ class Rulebook:
         return {rule.id: rule for rule in self.rules}
 
     @cached_property
+    def made(self) -> dict[type, Any]:
+        """What is made of the book once and used again, by its class; whoever makes it fills it."""
+        return {}
+
+    @cached_property
     def strata(self) -> tuple[tuple[CompiledRule, ...], ...]:
         """Rules grouped by stratum, lowest first."""
         count = 1 + max(rule.stratum for rule in self.rules)
@@ -95,6 +118,12 @@ class Rulebook:
     def sums(self) -> dict[str, list[str]]:
         """Attributes that add up others, such as the wedge of shoe and insole together."""
         return {name: one.sum_of for name, one in self.attributes.items() if one.sum_of}
+
+    @cached_property
+    def errors_of_several(self) -> dict[str, float]:
+        """By measure, the error of one reading where several people take it."""
+        known = {name: one.error for name, one in self.measures.items() if one.error}
+        return {name: error.several for name, error in known.items() if error.several is not None}
 
     @cached_property
     def read(self) -> frozenset[str]:
@@ -152,7 +181,7 @@ class Rulebook:
 
 def within(place: str, folder: str) -> str:
     """A place as counted from the rulebook's `folder`: ``classify/motion.yaml:136:5``."""
-    return place.removeprefix(folder).lstrip("/\\")
+    return place.removeprefix(folder).lstrip("/\\").replace("\\", "/")  # on every platform alike
 
 
 def facts_read(disjunction: Disjunction) -> frozenset[str]:

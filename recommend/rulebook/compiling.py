@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from itertools import combinations
 
 from recommend.reading.document import Loc
+from recommend.rulebook.comparisons import COMPARISONS, Op
 from recommend.rulebook.conditions import (
     NOT_ANSWERED,
     NOT_MEASURED,
@@ -28,7 +29,6 @@ from recommend.rulebook.terms import (
     Conjunction,
     Disjunction,
     Number,
-    Op,
     Term,
     Word,
     conjoin,
@@ -40,10 +40,7 @@ Leaf = OfMeasure | OfAxis | OfAnswer | OfPain | OfVisit | OfNote
 
 # suffix of the fact compared, and the comparison, for each word of order
 _ORDER: dict[str, tuple[str, Op]] = {
-    "above": ("", "gt"),
-    "at-least": ("", "ge"),
-    "below": ("", "lt"),
-    "at-most": ("", "le"),
+    **{word: ("", one.op) for word, one in COMPARISONS.items()},
     "clearly-above": ("_low", "gt"),
     "clearly-below": ("_high", "lt"),
 }
@@ -133,10 +130,10 @@ class Compiler:
         assert leaf.limit is not None
         _check_values(leaf.limit, self.limits[leaf.limit])
         for value in self.limits[leaf.limit].values:
-            guards: list[Term] = [
-                Word(f"{leaf.measure}_{qualifier}", frozenset({word}))
-                for qualifier, word in value.where.items()
-            ]
+            asked = {f"{leaf.measure}_{name}": word for name, word in value.where.items()}
+            if any(word not in self.vocabulary.words[fact] for fact, word in asked.items()):
+                continue  # meant for readings that this measure never is
+            guards: list[Term] = [Word(fact, frozenset({word})) for fact, word in asked.items()]
             number = Number(leaf.measure + suffix, op, value.value, leaf.limit)
             yield (*guards, number if want else number.negated())
 

@@ -20,9 +20,16 @@ NOTE = "measured in this lab from repeats"
 
 
 def write_with_errors(
-    source: Path, folder: Path, errors: Mapping[str, Mapping[str, float]], origin: str
+    source: Path,
+    folder: Path,
+    errors: Mapping[str, Mapping[str, float]],
+    origin: str,
+    several: Mapping[str, float] | None = None,
 ) -> None:
     """Write the rulebook of `source` to `folder` with `errors` by measure.
+
+    `several` are errors of one reading where several people take it, by measure; an error that
+    the lab measured itself goes before them.
 
     Raises
     ------
@@ -31,6 +38,9 @@ def write_with_errors(
     """
     document = read_document(source / "measures.yaml")
     measures: dict[str, Any] = document.data["measures"]
+    for name, single in (several or {}).items():
+        note = f"several raters; {measures[name]['error'].get('note', '')}"
+        measures[name]["error"] |= {"single": single, "note": note}
     for name, error in errors.items():
         known = [one for one, definition in measures.items() if "error" in definition]
         if name not in known:

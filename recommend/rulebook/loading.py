@@ -128,7 +128,7 @@ class _Loader:
     ) -> Rulebook | None:
         names, heading = _names(read), read["rulebook"][0]
         limits, limits_at = read["limits"]
-        self.problems += names.limit_problems(limits_at, limits.limits, heading.fpi_system)
+        self.problems += names.limit_problems(limits_at, limits.limits, heading.systems)
         for check in _whole_checks(names, read):
             with self._noting():
                 check()
@@ -290,12 +290,12 @@ def _names(read: Mapping[str, tuple[Any, Document]]) -> Names:
     values = {one.id: one.title for one in files["types"].types}
     axes = {**files["axes"].axes, FOOT_TYPE: AxisDef(title="foot type", values=values)}
     measures, questions = files["measures"].measures, files["questions"].questions
-    system = files["rulebook"].fpi_system
+    systems = files["rulebook"].systems
     return Names(
         measures=measures,
         axes=axes,
         questions=questions,
-        limits={name: one.of_system(system) for name, one in files["limits"].limits.items()},
+        limits={name: one.of_systems(systems) for name, one in files["limits"].limits.items()},
         attributes=files["attributes"].by_name(),
         sources=files["sources"].sources,
         vocabulary=vocabulary_of(measures, axes, questions),

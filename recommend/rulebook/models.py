@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Mapping
 from typing import Annotated, Any, Literal, get_args
 
 from pydantic import Discriminator, Field, Tag, model_validator
@@ -9,13 +10,14 @@ from pydantic import Discriminator, Field, Tag, model_validator
 from recommend.measure.definitions import MeasureDefs
 from recommend.reading import Id as Id  # also the id of a product attribute
 from recommend.reading import Strict
+from recommend.rulebook.comparisons import Comparison
 from recommend.rulebook.conditions import Condition
 from recommend.rulebook.parameters import Figure, Kind
 
 Strength = Literal["must", "prefer", "never"]
-Comparison = Literal["at-least", "at-most", "above", "below"]
 Weight = Literal["strong", "usual", "slight"]
 FpiSystem = Literal["manual-2005", "adult-norm-2008"]
+MotionSystem = Literal["people", "trade"]
 NoteLevel = Literal["stop", "see-clinician", "caution"]
 NOTE_LEVELS: tuple[NoteLevel, ...] = get_args(NoteLevel)  # the most severe first
 # A measure so called would give facts that already mean something else (see `vocabulary`).
@@ -56,25 +58,39 @@ class Source(Strict):
 class LimitValue(Figure):
     """The value of a limit where the measure's qualifiers have the given words.
 
-    With a `system` it belongs to that category system of the Foot Posture Index only.
+    With a `system` it belongs to that category system of the Foot Posture Index, or to that way
+    of judging motion, only.
     """
 
     where: dict[str, str] = {}
-    system: FpiSystem | None = None
+    system: FpiSystem | MotionSystem | None = None
 
 
 class Limit(Strict):
-    """A named threshold of a measure, or a named target of a product attribute."""
+    """A named threshold of a measure, or a named target of a product attribute.
+
+    One that `marks` a measure is shown beside its readings, whether or not a rule reads it.
+    """
 
     title: str
+    marks: Id | None = None
     unit: str
     population: str
     values: list[LimitValue] = Field(min_length=1)
 
-    def of_system(self, system: FpiSystem) -> Limit:
-        """The limit with the values of other category systems left out."""
-        kept = [value for value in self.values if value.system in (None, system)]
+    def of_systems(self, systems: Collection[str]) -> Limit:
+        """The limit with the values of other systems left out."""
+        kept = [value for value in self.values if value.system in (None, *systems)]
         return self.model_copy(update={"values": kept})
+
+    def value_of(self, qualifiers: Mapping[str, str]) -> LimitValue | None:
+        """The value for readings with these qualifiers; the one that names most of them wins."""
+        matching = [
+            value
+            for value in self.values
+            if all(qualifiers.get(name) == word for name, word in value.where.items())
+        ]
+        return max(matching, key=lambda value: len(value.where)) if matching else None
 
 
 class AxisDef(Strict):
@@ -102,7 +118,10 @@ class AttributeDef(Strict):
 
     `short` is the name in tables. `tolerance` is the shortfall (in the unit, or in steps of
     the scale) at which a product no longer satisfies a preference at all. `gentler` is the side
-    on which a contradiction between two feet is settled.
+    on which a contradiction between two feet is settled. `about` says whether it is a matter of
+    how the product fits the foot, which comes first, of what it is made for, or of what it does.
+    `plain` is the level of a product that does nothing here; what goes beyond it unasked counts
+    against a product by the weight `unasked`. `without` is the level where there is no insole.
     """
 
     title: str
@@ -114,6 +133,10 @@ class AttributeDef(Strict):
     sum_of: list[str] = []
     tolerance: float = Field(gt=0)
     gentler: Literal["low", "high"]
+    about: Literal["fit", "use", "function"] = "function"
+    plain: float | str | None = None
+    unasked: Weight | None = None
+    without: float | str | None = None
     kind: Kind = "assumption"
     note: str = ""
 
@@ -125,7 +148,31 @@ class AttributeDef(Strict):
             raise ValueError("`low` and `high` are for numbers, and this has a `scale` of words")
         if self.low is not None and self.high is not None and self.low >= self.high:
             raise ValueError(f"`low` ({self.low:g}) must be below `high` ({self.high:g})")
+        if (self.plain is None) != (self.unasked is None):
+            raise ValueError("`plain` and `unasked` go together: what nobody asked for, from where")
+        for name in ("plain", "without"):
+            self._level(name, getattr(self, name))
         return self
+
+    def _level(self, name: str, stated: float | str | None) -> float | None:
+        """A level stated here as a number: in the unit, or the step of the scale."""
+        if stated is None:
+            return None
+        if self.scale and str(stated) not in self.scale:
+            raise ValueError(f"`{name}` is `{stated}`; allowed: {', '.join(self.scale)}")
+        if not self.scale and isinstance(stated, str):
+            raise ValueError(f"`{name}` is the text `{stated}`; allowed: a number")
+        return float(list(self.scale).index(str(stated)) if self.scale else stated)
+
+    @property
+    def plain_level(self) -> float | None:
+        """`plain` as a number: in the unit, or the step of the scale."""
+        return self._level("plain", self.plain)
+
+    @property
+    def level_without(self) -> float | None:
+        """`without` as a number, likewise."""
+        return self._level("without", self.without)
 
 
 class NeedThen(Strict):
@@ -277,7 +324,11 @@ class AttributesFile(Strict):
 
 
 class Heading(Strict):
-    """``rulebook.yaml``: what this rulebook is called and which systems it uses."""
+    """``rulebook.yaml``: what this rulebook is called and which systems it uses.
+
+    `cautions` stand on every whole shortlist; `brief` says the first of them where a screen has
+    room for a line or two.
+    """
 
     name: str
     version: Annotated[
@@ -286,4 +337,11 @@ class Heading(Strict):
     ]
     date: str
     fpi_system: FpiSystem
+    motion_by: MotionSystem = "people"
     cautions: list[str] = Field(min_length=1)
+    brief: str = ""
+
+    @property
+    def systems(self) -> tuple[str, ...]:
+        """The systems whose limits are used."""
+        return self.fpi_system, self.motion_by

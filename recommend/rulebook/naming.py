@@ -62,20 +62,24 @@ class Names:
             known("source", source, self.sources, at.place((*loc, index)))
 
     def limit_problems(
-        self, at: Document, written: Mapping[str, Limit], system: str
+        self, at: Document, written: Mapping[str, Limit], systems: Sequence[str]
     ) -> Iterator[InputError]:
         """What keeps limits as written from being used.
 
-        An unknown source, too many decimals for exact comparison, or no value in the category
-        `system` that the rulebook names.
+        An unknown source or measure, too many decimals for exact comparison, or no value in the
+        `systems` that the rulebook names.
         """
         for name, limit in written.items():
             if not self.limits[name].values:
                 yield InputError(
                     at.place(("limits", name), key=True),
-                    f"limit `{name}` has no value in the system `{system}` of rulebook.yaml",
-                    mend="add a value with that `system`; the two systems are never mixed",
+                    f"limit `{name}` has no value in the systems of rulebook.yaml "
+                    f"({', '.join(f'`{one}`' for one in systems)})",
+                    mend="add a value with that `system`; systems are never mixed",
                 )
+            if limit.marks is not None and limit.marks not in self.measures:
+                place = at.place(("limits", name, "marks"))
+                yield _unknown("measure", limit.marks, self.measures, place)
             for index, value in enumerate(limit.values):
                 loc: Loc = ("limits", name, "values", index)
                 if value.source and value.source not in self.sources:
@@ -174,7 +178,19 @@ def _check_limit(leaf: OfMeasure, loc: Loc, at: Document, names: Names) -> None:
                     nearest(qualifier, measure.qualifiers)
                     or "correct `where` in limits.yaml, or the qualifiers in measures.yaml",
                 )
-            known(f"`{qualifier}` of `{leaf.measure}`", word, measure.qualifiers[qualifier], place)
+            anywhere = {
+                w for one in names.measures.values() for w in one.qualifiers.get(qualifier, [])
+            }
+            known(f"`{qualifier}` of a measure", word, anywhere, place)
+    if not any(
+        all(word in measure.qualifiers[name] for name, word in value.where.items())
+        for value in limit.values
+    ):
+        raise InputError(
+            place,
+            f"no value of limit `{leaf.limit}` is meant for what `{leaf.measure}` can be",
+            mend="add a value with its qualifiers, or name another limit",
+        )
 
 
 def then_checks(

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import Literal
+from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
@@ -23,13 +23,23 @@ class Figure(Strict):
     `kind` says what stands behind it: a ``published`` value names its `source` in
     ``rules/sources.yaml``; a ``derived`` one follows from published figures by the arithmetic
     that its `note` states; ``common-practice`` has no source; ``from-memory`` is to be
-    verified; an ``assumption`` is our engineering choice.
+    verified; an ``assumption`` is our engineering choice. `range` is within what it may
+    plausibly lie.
     """
 
     value: float
     kind: Kind
     source: str | None = None
     note: str = ""
+    range_: Annotated[list[float], Field(min_length=2, max_length=2)] | None = Field(
+        default=None, alias="range"
+    )
+
+    @model_validator(mode="after")
+    def _lies_in_its_range(self) -> Figure:
+        if self.range_ is not None and not self.range_[0] <= self.value <= self.range_[1]:
+            raise ValueError("the value lies outside its own `range` (lowest, highest)")
+        return self
 
     @model_validator(mode="after")
     def _published_names_its_source(self) -> Figure:
@@ -88,6 +98,13 @@ class Parameters(Mapping[str, float]):
                 f"no parameter is called `{name}`; add `{key}` to parameters/{group}.yaml"
                 + (f", or {hint}" if hint else ".")
             ) from None
+
+    def __contains__(self, name: object) -> bool:
+        return name in self.sourced
+
+    def since(self, name: str, before: float) -> float:
+        """A number that rulebooks of earlier versions do not name; `before` stands for it there."""
+        return self.sourced[name].value if name in self.sourced else before
 
     def __iter__(self) -> Iterator[str]:
         return iter(self.sourced)

@@ -9,11 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Literal, TypeAlias
+from typing import TypeAlias
 
-Op = Literal["gt", "ge", "lt", "le"]
-OPPOSITE: dict[Op, Op] = {"gt": "le", "ge": "lt", "lt": "ge", "le": "gt"}
-SIGN: dict[Op, str] = {"gt": ">", "ge": ">=", "lt": "<", "le": "<="}
+from recommend.rulebook.comparisons import OPS, Op
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -27,16 +25,11 @@ class Number:
 
     def negated(self) -> Number:
         """The literal that is true where this one is false."""
-        return Number(self.fact, OPPOSITE[self.op], self.value, self.limit)
+        return Number(self.fact, OPS[self.op].opposite, self.value, self.limit)
 
     def holds(self, value: float) -> bool:
         """Whether `value` satisfies the comparison."""
-        return {
-            "gt": value > self.value,
-            "ge": value >= self.value,
-            "lt": value < self.value,
-            "le": value <= self.value,
-        }[self.op]
+        return bool(OPS[self.op].holds(value, self.value))
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +72,7 @@ def conjoin(parts: Iterable[Term]) -> Conjunction | None:
 
 def _tighten(numbers: dict[tuple[str, str], Number], term: Number) -> None:
     """Keep the stricter of two bounds on the same side of the same fact."""
-    side = "lower" if term.op in ("gt", "ge") else "upper"
+    side = "lower" if OPS[term.op].lower else "upper"
     held = numbers.get((term.fact, side))
     if held is None or _stricter(term, held):
         numbers[(term.fact, side)] = term
@@ -87,8 +80,8 @@ def _tighten(numbers: dict[tuple[str, str], Number], term: Number) -> None:
 
 def _stricter(one: Number, other: Number) -> bool:
     if one.value == other.value:
-        return one.op in ("gt", "lt") and other.op in ("ge", "le")
-    return (one.value > other.value) == (one.op in ("gt", "ge"))
+        return "=" in OPS[other.op].sign and "=" not in OPS[one.op].sign
+    return (one.value > other.value) == OPS[one.op].lower
 
 
 def _empty(numbers: Mapping[tuple[str, str], Number]) -> bool:

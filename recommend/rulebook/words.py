@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from recommend.rulebook.book import Rulebook
+from recommend.rulebook.comparisons import COMPARISONS
 from recommend.rulebook.conditions import (
     NOT_ANSWERED,
     NOT_MEASURED,
@@ -132,7 +133,7 @@ def then_lines(then: AxisThen | NoteThen | NeedsThen, book: Rulebook) -> Iterato
 def need_line(need: NeedThen, book: Rulebook) -> str:
     """A need to be read."""
     attribute = book.attributes[need.attribute]
-    how = {"at-least": "at least", "at-most": "at most", "above": "more than", "below": "less than"}
+    how = COMPARISONS[need.is_].words
     strength = {"must": "must be", "never": "must never be"}.get(
         need.strength, f"is wished ({need.weight}) to be"
     )
@@ -141,4 +142,4 @@ def need_line(need: NeedThen, book: Rulebook) -> str:
     else:
         target = limit_words(book.limits[str(need.limit)])
     thing = need.attribute.partition(".")[0]
-    return f"{thing}: {attribute.title} {strength} {how[need.is_]} {target}"
+    return f"{thing}: {attribute.title} {strength} {how} {target}"

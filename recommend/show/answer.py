@@ -16,13 +16,13 @@ from rich.text import Text
 from recommend.catalogue.loading import Item
 from recommend.errors import counted
 from recommend.infer.assess import Note
-from recommend.match.judge import Verdict
-from recommend.match.needs import level_words, need_words
 from recommend.match.outcome import Outcome
-from recommend.match.shortlist import Candidate, Group
+from recommend.match.shortlist import Candidate, Group, Shortlist
+from recommend.match.sizes import Sized
+from recommend.match.telling import against_lines, why_lines
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
-from recommend.show.wanted import wanted, wants_line, wish_words
+from recommend.show.wanted import wanted, wants_line
 from recommend.show.words import LEVEL_WORDS, lacking_words, size_words
 from recommend.trail.redraw import HowSure
 
@@ -75,8 +75,8 @@ def _wrapped(text: str, width: int) -> list[str]:
 
 # Which part gives way first, one wording at a time.
 _SHORTENED = (
-    "say", "wants", "sure", "bring", "feet", "known", "say", "bring", "wants", "cautions",
-    "ask", "known", "feet", "more", "bring", "next", "cautions", "notes",
+    "feet", "say", "wants", "else", "say", "next", "else", "bring", "wants", "cautions",
+    "else", "ask", "known", "bring", "cautions", "else", "notes",
 )  # fmt: skip
 
 
@@ -102,7 +102,7 @@ def _parts(outcome: Outcome, sure: HowSure | None) -> Iterator[Part]:
     yield from _feet(outcome)
     yield _wants(outcome)
     yield from _bring(outcome)
-    yield _sure(sure, outcome)
+    yield _sure(outcome)
     yield _next(outcome, sure)
     yield _say(outcome)
     yield _known(outcome.book)
@@ -190,18 +190,21 @@ def _open_questions(outcome: Outcome) -> Part:
 def _feet(outcome: Outcome) -> Iterator[Part]:
     words = {side: _foot_words(outcome, side) for side in SIDES}
     if words["left"] == words["right"]:
-        yield Part("feet", "Both", [[words["left"]]])
+        yield Part("feet", "Both", words["left"])
         return
     for side in SIDES:
-        yield Part("feet", side.capitalize(), [[words[side]]])
+        yield Part("feet", side.capitalize(), words[side])
 
 
-def _foot_words(outcome: Outcome, side: Side) -> str:
-    foot = outcome.assessment.feet[side]
+def _foot_words(outcome: Outcome, side: Side) -> list[list[str]]:
+    foot, book = outcome.assessment.feet[side], outcome.book
     if foot.foot_type is None:
-        return f"not known yet. To tell: {lacking_words(foot.lacking['foot-type'], outcome.book)}"
-    title = outcome.book.types[foot.foot_type].title
-    return f"{title[0].upper()}{title[1:]}."
+        whole = f"Not known yet. To tell: {lacking_words(foot.lacking['foot-type'], book)}"
+        signs = [book.axes[a].values[v] for a, v in foot.conclusions.axes.items() if v is not None]
+        short = f"Not known yet ({', '.join(signs[:2])})" if signs else "Not known yet"
+        return [[whole], [f"{short}: --show feet"]]
+    title = book.types[foot.foot_type].title
+    return [[f"{title[0].upper()}{title[1:]}."]]
 
 
 def _wants(outcome: Outcome) -> Part:
@@ -212,109 +215,177 @@ def _wants(outcome: Outcome) -> Part:
     return Part("wants", "Wants", [[wants_line(wants, count)] for count in (9, 6, 4)])
 
 
+def brought(ranked: Shortlist) -> Group | None:
+    """What is brought from the shelf: pairs where there are some, else shoes, else insoles."""
+    return next((one for one in _BRING if ranked.ranked[one]), None)
+
+
 def first_choices(outcome: Outcome) -> dict[str, Candidate]:
     """What the screen offers, by its letter; empty when nothing suits or a stop withholds it."""
-    if outcome.shortlist is None:
-        return {}
-    ranked = outcome.shortlist.ranked
-    group = next((one for one in _BRING if ranked[one]), None)
-    return dict(zip(_LETTERS, ranked[group] if group else (), strict=False))
+    ranked = outcome.shortlist
+    group = brought(ranked) if ranked is not None else None
+    listed = ranked.ranked[group] if ranked is not None and group is not None else ()
+    return dict(zip(_LETTERS, listed, strict=False))
 
 
 def _bring(outcome: Outcome) -> Iterator[Part]:
-    shortlist = outcome.shortlist
-    assert shortlist is not None
-    chosen = first_choices(outcome)
-    if not chosen:
-        yield Part("bring", "Bring", [["nothing suitable is in stock in this size: --show pairs"]])
+    ranked = outcome.shortlist
+    assert ranked is not None
+    if ranked.unplaced:
+        yield from _without_place(ranked)
         return
-    long = [line for pair in chosen.items() for line in _choice(*pair, outcome)]
-    short = [_one_line(letter, one, outcome) for letter, one in chosen.items()]
-    more = len(shortlist.ranked[chosen[_LETTERS[0]].group]) - len(chosen)
-    tail = f"  {more} more: --show pairs" if more else ""
-    yield Part("bring", "Bring", [[*long, tail], [*short, tail], short[:2]])
+    group = brought(ranked)
+    if group is None:
+        why = [
+            line for one in ("shoe", "insole") for line in ranked.nothing_because(one, outcome.book)
+        ]
+        yield Part("bring", "Bring", [["nothing suits: " + "; ".join(why)], ["nothing suits"]])
+        return
+    equals = ranked.groups[group][0].members
+    chosen = list(first_choices(outcome).items())
+    first = [pair for pair in chosen if pair[1] in equals]
+    heads = [*_agreed(outcome), *_alike(len(equals), len(first))]
+    yield _choices("bring", "Bring", heads, first, outcome)
+    rest = [pair for pair in chosen if pair[1] not in equals]
+    if rest:
+        yield _choices("else", "Else", [], rest, outcome)
+
+
+def _agreed(outcome: Outcome) -> list[str]:
+    if not any(note.level == "see-clinician" for note in outcome.assessment.notes):
+        return []
+    return ["only once the clinician has agreed:"]
+
+
+def _alike(count: int, shown: int) -> list[str]:
+    if count == 1:
+        return []
+    of = f"{shown} of {count} that" if count > shown else f"these {count}"
+    return [f"{of} serve alike: let comfort decide, then price"]
+
+
+def _without_place(ranked: Shortlist) -> Iterator[Part]:
+    count = sum(len(ranked.without_place[group]) for group in ("shoe", "insole"))
+    why = "; ".join(ranked.unplaced)
+    short = f"Nothing has a first place yet: {why}"
+    whole = f"{short}. By what is known {counted(count, 'product')} would suit: --show shoes"
+    yield Part("bring", "Bring", [[whole], [short]])
+
+
+def _choices(
+    name: str, label: str, heads: list[str], chosen: list[tuple[str, Candidate]], outcome: Outcome
+) -> Part:
+    told = [list(_choice(*pair, outcome)) for pair in chosen]
+    long = [line for lines in told for line in lines]
+    middle = [line for lines in told for line in lines[:-1]]
+    short = [_one_line(letter, one, outcome) for letter, one in chosen]
+    wordings = [[*heads, *lines] for lines in (long, middle, short, short[:2])]
+    return Part(name, label, [*wordings, []] if name == "else" else wordings)
 
 
 def _choice(letter: str, candidate: Candidate, outcome: Outcome) -> Iterator[str]:
-    for index, (part, sized) in enumerate(zip(candidate.parts, candidate.sized, strict=True)):
-        size = size_words(sized.size, outcome.book) if sized.size else "size not checked"
-        here = f", {sized.count} here" if sized.size else ""
-        lead = f"{letter}  " if index == 0 else "    "
-        yield f"{lead}{part.product.title}, {size}{here}, {_price((part,), outcome)}"
-    yield f"    {_for_and_against(candidate, outcome.book)}"
+    lead = f"{letter}  "
+    if not any(part.offered == "shop" for part in candidate.parts):
+        yield f"{lead}nothing new: {_names(candidate)}"
+    else:
+        for part, sized in zip(candidate.parts, candidate.sized, strict=True):
+            yield f"{lead}{_part_words(part, sized, outcome)}"
+            lead = "   "
+    yield f"   {for_and_against(candidate, outcome.book)}"
+
+
+def _part_words(part: Item, sized: Sized, outcome: Outcome) -> str:
+    if part.offered != "shop":
+        return part.product.title
+    size = size_words(sized.size, outcome.book) if sized.size else "size not checked"
+    here = f", {sized.count} here" if sized.size else ""
+    return f"{part.product.title}, {size}{here}, {price_words((part,), outcome)}"
+
+
+def _names(candidate: Candidate) -> str:
+    return " + ".join(part.product.title for part in candidate.parts)
 
 
 def _one_line(letter: str, candidate: Candidate, outcome: Outcome) -> str:
-    names = " + ".join(part.product.title for part in candidate.parts)
-    return f"{letter}  {names}, {_price(candidate.parts, outcome)}"
+    return f"{letter}  {_names(candidate)}, {price_words(candidate.parts, outcome)}"
 
 
-def _price(parts: Iterable[Item], outcome: Outcome) -> str:
-    prices = [part.product.price for part in parts]
+def price_words(parts: Iterable[Item], outcome: Outcome) -> str:
+    """What parts cost together; what the customer owns costs nothing and is not counted."""
+    prices = [part.product.price for part in parts if part.offered == "shop"]
     known = [price for price in prices if price is not None]
     if len(known) < len(prices):
         return "price not stated"
-    return f"{sum(known):.2f} {outcome.catalogue.currency}".rstrip()
+    return f"{sum(known):.2f} {outcome.catalogue.currency}".rstrip() if prices else "no cost"
 
 
-def _for_and_against(candidate: Candidate, book: Rulebook) -> str:
-    met = [v for v in candidate.judgement.verdicts if v.satisfaction == 1]
-    met.sort(key=lambda v: (v.need.strength != "prefer", -v.need.weight))
-    told = [f"for it: {wish_words(met[0].need, book)}"] if met else []
-    if candidate.against:
-        told.append(f"against it: {falls_short(candidate.against[0], book)}")
-    elif met:
-        told = [f"meets all {len(candidate.judgement.verdicts)} things asked for"]
-    return "; ".join(told) or "nothing was asked of it"
+def for_and_against(candidate: Candidate, book: Rulebook) -> str:
+    """The one reason for it and the one thing against it."""
+    against = next(iter(against_lines(candidate, book)), "")
+    reason = next(iter(why_lines(candidate, book)), "")
+    wishes = sum(v.need.strength == "prefer" for v in candidate.judgement.verdicts)
+    if not against and wishes and any(part.offered == "shop" for part in candidate.parts):
+        return f"meets all of the {counted(wishes, 'wish', 'wishes')} asked for"
+    told = [f"for: {reason}" if reason else "", f"against: {against}" if against else ""]
+    return "; ".join(filter(None, told)) or "nothing was asked of it"
 
 
-def falls_short(verdict: Verdict, book: Rulebook) -> str:
-    """What a product lacks, short: ``heel cushioning medium, soft wanted``."""
-    need = verdict.need
-    definition = book.attributes[need.attribute]
-    if verdict.level is None:
-        return f"{definition.short} not stated"
-    wanted = need_words(need, book)
-    if definition.scale and need.target in (0, len(definition.scale) - 1):
-        wanted = level_words(need.attribute, need.target, book)
-    return f"{definition.short} {level_words(need.attribute, verdict.level, book)}, {wanted} wanted"
-
-
-def _sure(sure: HowSure | None, outcome: Outcome) -> Part:
-    if sure is None:
+def _sure(outcome: Outcome) -> Part:
+    ranked = outcome.shortlist
+    assert ranked is not None
+    group = brought(ranked)
+    first = ranked.groups[group][0] if group is not None else None
+    if first is None or (holds := first.holds) is None:
         return Part("sure", "", [])
-    share = round(100 * sure.firsts_hold)
+    what = "group holds" if len(first.members) > 1 else "choice stays first"
     return Part(
-        "sure", "Sure",
-        [[f"The first choice stays first in {share} of 100 repeats of the readings."]],
-    )  # fmt: skip
+        "sure", "Sure", [[f"This {what} in {100 * holds:.0f} of 100 repeats of the readings."]]
+    )
 
 
 def _next(outcome: Outcome, sure: HowSure | None) -> Part:
     reference = outcome.assessment.visit.reference
-    notes = {note.level for note in outcome.assessment.notes}
+    ranked = outcome.shortlist
+    assert ranked is not None
     if outcome.assessment.to_ask:
         return Part("next", "Next", [[f"Ask what is open: recommend visit edit {reference}"]])
-    if "see-clinician" in notes:
-        return Part("next", "Next", [["A clinician first; the page says so: recommend sheet "
-                                      f"{reference}"]])  # fmt: skip
-    if outcome.shortlist is not None and outcome.shortlist.wanted.length is None:
+    if any(note.level == "see-clinician" for note in outcome.assessment.notes):
+        page = f"The page for the clinician: recommend sheet {reference}"
+        return Part("next", "Next", [[page]])
+    if ranked.wanted.length is None:
         return Part("next", "Next", [["Measure the length of both feet first."]])
-    again = ""
-    if sure is not None and sure.repeat:
-        first = sure.repeat[0]
-        side = f"the {first.side} " if first.side else ""
-        plain = outcome.book.measures[first.measure].plain
-        again = (
-            f" To be surer, measure {side}foot's {plain} again."
-            if first.side
-            else (f" To be surer, take {plain} again.")
-        )
-    return Part(
-        "next", "Next",
-        [[f"Try a and b: recommend trial {reference}.{again}"],
-         [f"Try a and b: recommend trial {reference}"]],
-    )  # fmt: skip
+    again = _again(outcome, sure)
+    tried = f"{_trying(outcome)} recommend trial {reference}"
+    doubtful = _holds(ranked) < outcome.book.parameters["rank.sure"]
+    whole = f"{again} {tried}" if doubtful else f"{tried}. {again}"
+    return Part("next", "Next", [[whole.strip()], [again if doubtful and again else tried]])
+
+
+def _holds(ranked: Shortlist) -> float:
+    group = brought(ranked)
+    holds = ranked.groups[group][0].holds if group is not None else None
+    return 1.0 if holds is None else holds
+
+
+def _trying(outcome: Outcome) -> str:
+    """What to try; nothing to try where what they have will do."""
+    new = [
+        letter
+        for letter, one in first_choices(outcome).items()
+        if any(part.offered == "shop" for part in one.parts)
+    ]
+    if len(new) == len(first_choices(outcome)):
+        return f"Try {' and '.join(new[:2])}:" if new else ""
+    return "Nothing need be bought: look at fit, wear and age of their own. Else try:"
+
+
+def _again(outcome: Outcome, sure: HowSure | None) -> str:
+    """Which reading to take again to be surer, in words."""
+    if sure is None or not sure.repeat:
+        return ""
+    first = sure.repeat[0]
+    foot = f" of the {first.side} foot" if first.side else ""
+    return f"To be surer, take {outcome.book.measures[first.measure].plain}{foot} again."
 
 
 def _say(outcome: Outcome) -> Part:
@@ -327,5 +398,4 @@ def _say(outcome: Outcome) -> Part:
 
 
 def _known(book: Rulebook) -> Part:
-    cautions = book.heading.cautions
-    return Part("known", "Known", [[*cautions[:2]], [cautions[0]]])
+    return Part("known", "Known", [[book.heading.brief or " ".join(book.heading.cautions[:2])]])

@@ -6,14 +6,17 @@ from collections.abc import Iterator, Mapping
 
 from rich.console import RenderableType
 from rich.padding import Padding
+from rich.table import Table
 from rich.text import Text
 
 from recommend.infer.assess import Assessment, FootAssessment, Note
 from recommend.infer.derivation import CloseCall
+from recommend.infer.marks import beside
 from recommend.measure.definitions import MeasureDefs, unit_words
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.rulebook.book import Rulebook
 from recommend.show.layout import WIDE, bullet, heading, inset, plain_table
+from recommend.show.ruler import LEGEND, ruled
 from recommend.show.words import (
     LEVEL_WORDS,
     lacking_words,
@@ -45,8 +48,10 @@ def measure_blocks(assessment: Assessment, book: Rulebook, width: int) -> Iterat
     yield heading("What was measured (± standard error)")
     if any(foot.measures for foot in assessment.feet.values()):
         yield _measures(assessment.feet, book.measures, width)
+        yield inset(LEGEND, 2, "dim")
     else:
         yield bullet("nothing yet")
+    yield from _beside(assessment.feet, book)
     yield from _flags(assessment.feet)
 
 
@@ -90,24 +95,45 @@ def _note(note: Note) -> Text:
 
 
 def _measures(feet: Feet, defs: MeasureDefs, width: int) -> RenderableType:
-    wide = width >= WIDE
-    columns = ("measure", "left", "stands on", "right", "stands on")
-    table = plain_table(*(columns if wide else ("measure", "left", "right", "stands on")))
-    for name in defs:
-        found = [feet[side].measures.get(name) for side in SIDES]
-        if any(found) and not defs[name].of_person:
-            table.add_row(*_row(defs[name].plain, found, defs, wide))
-    for title, found in _further(feet, defs):
-        table.add_row(*_row(title, found, defs, wide), style="dim")
+    rows = [
+        (defs[name].plain, [feet[side].measures.get(name) for side in SIDES])
+        for name in defs
+        if not defs[name].of_person
+    ]
+    taken = [(title, found) for title, found in rows if any(found)]
+    beside = list(_further(feet, defs))
+    table = _wide_table() if width >= WIDE else plain_table("measure", "left", "right", "usual")
+    stands = ""
+    for style, (title, found) in [*(("", r) for r in taken), *(("dim", r) for r in beside)]:
+        if width >= WIDE:
+            table.add_row(*_row(title, found, defs), style=style)
+            continue
+        on = " / ".join(dict.fromkeys(sure_words(one) for one in found if one))
+        if on != stands:  # what several readings stand on is said once, above them
+            table.add_row(Text(on, style="dim"))
+            stands = on
+        table.add_row(*_narrow_row(title, found, defs), style=style)
     return Padding(table, (0, 0, 0, 2))
 
 
-def _row(title: str, found: list[Measure | None], defs: MeasureDefs, wide: bool) -> list[str]:
+def _wide_table() -> Table:
+    return plain_table("measure", "left", "stands on", "right", "stands on", "usual")
+
+
+def _row(title: str, found: list[Measure | None], defs: MeasureDefs) -> list[str]:
     cells = [value_words(m, defs[m.name]) if m else "not measured" for m in found]
     on = [sure_words(m) if m else "" for m in found]
-    if wide:
-        return [title, cells[0], on[0], cells[1], on[1]]
-    return [title, *cells, " / ".join(dict.fromkeys(filter(None, on)))]
+    return [title, cells[0], on[0], cells[1], on[1], _line(found, defs)]
+
+
+def _narrow_row(title: str, found: list[Measure | None], defs: MeasureDefs) -> list[str]:
+    cells = [value_words(m, defs[m.name]) if m else "-" for m in found]
+    return [f"  {title}", *cells, _line(found, defs)]
+
+
+def _line(found: list[Measure | None], defs: MeasureDefs) -> str:
+    name = next(one.name for one in found if one is not None)
+    return ruled(found, defs[name])
 
 
 def _further(feet: Feet, defs: MeasureDefs) -> Iterator[tuple[str, list[Measure | None]]]:
@@ -119,6 +145,23 @@ def _further(feet: Feet, defs: MeasureDefs) -> Iterator[tuple[str, list[Measure 
             keyed.setdefault(key, [None, None])[index] = measure
     for (name, _), found in keyed.items():
         yield f"{defs[name].plain} (beside)", found
+
+
+def _beside(feet: Feet, book: Rulebook) -> Iterator[RenderableType]:
+    """The trade's marks, and the place of readings among people; neither decides anything."""
+    lines = []
+    for name, definition in book.measures.items():
+        words = {
+            side: beside(measure, book)
+            for side in SIDES
+            if (measure := feet[side].measures.get(name)) is not None
+        }
+        told = [f"{side} {text}" for side, text in words.items() if text]
+        if told:
+            lines.append(f"{definition.plain}: {'. '.join(told)}")
+    if lines:
+        yield inset("Among people (decides nothing by itself):", 2, "bold")
+        yield from (bullet(line) for line in lines)
 
 
 def _flags(feet: Feet) -> Iterator[RenderableType]:

@@ -16,6 +16,7 @@ from recommend.rulebook.words import sentence_lines, then_lines
 from recommend.show import book_tables
 from recommend.show.book_map import decision_map
 from recommend.show.rule import basis_lines
+from recommend.show.told import told_list
 
 _NOTES = {
     "stop": "Stops: no shortlist, see a clinician first",
@@ -51,6 +52,7 @@ def book_page(book: Rulebook, promises: Iterable[Given], changes: Iterable[Chang
         ("map", "Decision map of foot types", decision_map(book)),
         ("classify", "Classifying: the axes of a foot", _rules(book, _of_stage("classify"))),
         ("need", "Needs: what a foot asks of a shoe and an insole", _rules(book, _needed)),
+        ("told", "Told cases", told_list(book)),
         *book_tables.sections(book, promised, changes),
     ]
     body = "".join(

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-import io
 import os
 import re
 import sys
 from collections.abc import Iterable
+from pydoc import pager
 from typing import IO, Any, TextIO, cast
 
 from rich.console import Console, RenderableType
+from rich.pager import Pager
+
+from recommend.door import visible
 
 NARROW = 80
 _BLANKS = re.compile(r"[ \t]+$", re.MULTILINE)
@@ -21,8 +24,6 @@ def console(*, stderr: bool = False) -> Console:
     ``NO_COLOR`` and ``COLUMNS`` are honoured. Not at a terminal, lines are 80 wide.
     """
     stream = sys.stderr if stderr else sys.stdout
-    if isinstance(stream, io.TextIOWrapper) and not stream.encoding.lower().startswith("utf"):
-        stream.reconfigure(errors="replace")  # a sign the terminal lacks becomes a question mark
     out = Console(file=stream, highlight=False, soft_wrap=False, emoji=False)
     if not out.is_terminal and "COLUMNS" not in out._environ:
         out = Console(file=stream, highlight=False, width=NARROW, no_color=True, emoji=False)
@@ -47,8 +48,16 @@ def print_paged(blocks: Iterable[RenderableType], *, pager: bool = True) -> None
         _print_all(out, kept)
         return
     os.environ.setdefault("LESS", "-R")
-    with out.pager(styles=True):
+    with out.pager(_Pager(), styles=True):
         _print_all(out, kept)
+
+
+class _Pager(Pager):
+    """The user's pager, which is a door of its own."""
+
+    def show(self, content: str) -> None:
+        """Show `content`, its colours kept."""
+        pager(visible(content, colour=True))
 
 
 def _print_all(out: Console, blocks: Iterable[RenderableType]) -> None:

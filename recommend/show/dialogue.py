@@ -49,6 +49,7 @@ def run(
     save: Callable[[], None],
     after_block: Callable[[str], str],
     intro: str = KEYS + SAVED,
+    answer: Callable[[Step], str] | None = None,
 ) -> None:
     """Ask until the entry ends.
 
@@ -58,6 +59,7 @@ def run(
     save : called after every answer.
     after_block : one line of what is known, for the name of the block that ended.
     intro : what is said before the first question.
+    answer : answers in place of the fitter, each printed; None to read what is typed.
 
     Raises
     ------
@@ -67,7 +69,7 @@ def run(
     say(intro)
     try:
         with _keys_unseen():
-            _converse(entry, save, after_block)
+            _converse(entry, save, after_block, answer)
     except (KeyboardInterrupt, EOFError):
         save()
         raise LeftError from None
@@ -85,11 +87,10 @@ def _keys_unseen() -> Iterator[None]:
         tty.setcbreak(sys.stdin.fileno(), termios.TCSADRAIN)
 
     unseen()
-    continued = signal.signal(signal.SIGCONT, unseen)  # a shell does not give the mode back
     try:
-        yield
+        with _when_continued(unseen):  # a shell does not give the mode back
+            yield
     finally:
-        signal.signal(signal.SIGCONT, continued)
         termios.tcsetattr(sys.stdin.fileno(), termios.TCSADRAIN, before)
 
 
@@ -103,15 +104,33 @@ def _line_edited() -> Iterator[None]:
     usual = termios.tcgetattr(sys.stdin.fileno())
     usual[_LOCAL] |= termios.ICANON | termios.ECHO
     termios.tcsetattr(sys.stdin.fileno(), termios.TCSADRAIN, usual)
-    continued = signal.signal(signal.SIGCONT, signal.SIG_DFL)  # the shell's own mode is right
     try:
-        yield
+        with _when_continued(signal.SIG_DFL):  # the shell's own mode is right
+            yield
     finally:
-        signal.signal(signal.SIGCONT, continued)
         termios.tcsetattr(sys.stdin.fileno(), termios.TCSADRAIN, before)
 
 
-def _converse(entry: Entry, save: Callable[[], None], after_block: Callable[[str], str]) -> None:
+@contextlib.contextmanager
+def _when_continued(act: Any) -> Iterator[None]:
+    """Have `act` called when the program goes on after Ctrl-Z, where a platform has that."""
+    continued = getattr(signal, "SIGCONT", None)
+    if continued is None:
+        yield
+        return
+    before = signal.signal(continued, act)
+    try:
+        yield
+    finally:
+        signal.signal(continued, before)
+
+
+def _converse(
+    entry: Entry,
+    save: Callable[[], None],
+    after_block: Callable[[str], str],
+    answer: Callable[[Step], str] | None,
+) -> None:
     block = ""
     reminded: tuple[str, ...] = ()
     while step := entry.step:
@@ -120,8 +139,8 @@ def _converse(entry: Entry, save: Callable[[], None], after_block: Callable[[str
             heading(block)
         used = _ask(step, entry, remind=step.reminder != reminded)
         reminded = step.reminder
-        by_key = bool(step.kind.keys) and _can_read_keys()
-        reply = entry.feed(_read(step, by_key))
+        by_key = bool(step.kind.keys) and _can_read_keys() and answer is None
+        reply = entry.feed(_read(step, by_key) if answer is None else _printed(answer(step)))
         save()
         _tell(reply, used if by_key else None)
         if reply.kind == "help":
@@ -210,6 +229,11 @@ def _tell(reply: Reply, used: int | None) -> None:
     if reply.stops and _can_read_keys():
         # Keys typed ahead were meant for other questions.
         termios.tcflush(sys.stdin.fileno(), termios.TCIFLUSH)
+
+
+def _printed(text: str) -> str:
+    print(text)
+    return text
 
 
 def _read(step: Step, by_key: bool) -> str:

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Iterable, Iterator
 from html import escape
 
+from rich.console import Console
+
 from recommend.show.explain import head_lines
+from recommend.show.shortlist import SECTIONS, section_blocks
 from recommend.show.sure import change_lines, sure_lines
 from recommend.show.tree import judged
 from recommend.trail.nearest import Change
@@ -19,6 +23,8 @@ body { font: 15px/1.45 system-ui, sans-serif; color: #1a1a1a; background: #fff;
        max-width: 62rem; margin: 2rem auto; padding: 0 1rem }
 h1 { font-size: 1.5rem; margin: 0 0 .5rem } h2 { font-size: 1.15rem; margin: 1.6rem 0 .4rem }
 .head { font-size: .9rem; overflow-wrap: anywhere }
+pre { font: 12px/1.35 ui-monospace, monospace; overflow-x: auto; padding: .5rem;
+      border: 1px solid #b9b9b9 }
 .differs { border: 2px solid #8a1c00; padding: .4rem .6rem; font-weight: 700 }
 ul.tree, ul.tree ul { list-style: none; margin: 0; padding: 0 0 0 1.1rem;
                       border-left: 1px solid #b9b9b9 }
@@ -33,6 +39,7 @@ ul.tree { border: 0; padding: 0 } ul.tree li { margin: .12rem 0; overflow-wrap: 
 @media print { body { margin: 0; max-width: none; font-size: 9.5pt }
                h2 { break-after: avoid } li { break-inside: auto } @page { margin: 14mm } }
 """
+_COLUMNS = 96  # of the screen that is shown
 _MARKS = {True: ("yes", "yes"), False: ("no", "no"), None: ("?", "unknown")}
 
 
@@ -42,7 +49,8 @@ def explain_page(
     """The whole explanation as one HTML document."""
     book = replayed.outcome.book
     title = f"Record {replayed.record.seq}: where each word came from"
-    parts = [f"<h1>{escape(title)}</h1>", *_head(replayed)]
+    parts = [f"<h1>{escape(title)}</h1>", *_again(replayed), *_shown(replayed)]
+    parts += ["<h2>The record</h2>", *_identity(replayed)]
     parts += ["<h2>Derivation</h2>", '<ul class="tree">', *_Items().item(tree), "</ul>"]
     if sure is not None:
         parts += _list("How sure", sure_lines(sure, book))
@@ -57,11 +65,28 @@ def explain_page(
     )
 
 
-def _head(replayed: Replayed) -> Iterator[str]:
-    *lines, last = head_lines(replayed)
-    yield '<p class="head">' + "<br>".join(escape(line) for line in lines) + "</p>"
+def _again(replayed: Replayed) -> Iterator[str]:
+    """Whether it comes out again as it was kept: before anything that leans on it."""
     mark = "" if replayed.identical else ' class="differs"'
+    *_, last = head_lines(replayed)
     yield f"<p{mark}>{escape(last)}</p>"
+
+
+def _identity(replayed: Replayed) -> Iterator[str]:
+    """Hashes and versions."""
+    *lines, _ = head_lines(replayed)
+    yield '<p class="head">' + "<br>".join(escape(line) for line in lines) + "</p>"
+
+
+def _shown(replayed: Replayed) -> Iterator[str]:
+    """The visit, its readings and the shortlist, as the terminal shows all of it."""
+    screen = io.StringIO()
+    out = Console(file=screen, width=_COLUMNS, no_color=True, highlight=False, emoji=False)
+    for block in section_blocks(replayed.outcome, SECTIONS, _COLUMNS):
+        out.print(block)
+    lines = "\n".join(line.rstrip() for line in screen.getvalue().splitlines())
+    yield "<h2>The visit, and what was shown</h2>"
+    yield f"<pre>{escape(lines)}</pre>"
 
 
 def _list(title: str, lines: Iterable[str]) -> Iterator[str]:

@@ -12,12 +12,14 @@ import re
 from collections import Counter
 from collections.abc import Callable, Iterator
 
+from recommend.check.examples import load_examples
 from recommend.check.finding import CODES
 from recommend.errors import EXIT_WORDS, RecommendError, nearest
 from recommend.extras import how_to_add
 from recommend.measure.definitions import MeasureDef, unit_words
 from recommend.rulebook import Rulebook
 from recommend.rulebook.words import kind_words
+from recommend.show.told import came_words
 from recommend.show.words import number
 
 PLACE = re.compile(r"\{\{([a-z0-9.-]+)(?:\s+(percent))?\}\}")
@@ -118,6 +120,17 @@ def exit_codes(_book: Rulebook) -> Iterator[str]:
     return (f"| {code.value} | {words} |" for code, words in EXIT_WORDS.items())
 
 
+def told_cases(book: Rulebook) -> Iterator[str]:
+    """The worked examples that say why, each with what comes of it."""
+    cases, _ = load_examples(book)
+    for case in cases:
+        if case.example.why:
+            yield f"- **{case.example.name}.** {case.example.why}"
+            yield ""
+            yield f"  {came_words(case.example, book)}"
+            yield ""
+
+
 def findings(_book: Rulebook) -> Iterator[str]:
     """What each finding of `recommend check` means."""
     return (f"- `{code}`: {words}" for code, words in CODES.items())
@@ -131,4 +144,5 @@ LISTS: dict[str, Callable[[Rulebook], Iterator[str]]] = {
     "published-names": published_names,
     "exit-codes": exit_codes,
     "findings": findings,
+    "told-cases": told_cases,
 }

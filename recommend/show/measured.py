@@ -168,15 +168,27 @@ def _angle_curve(
     curve = one.curves.get("rearfoot-angle")
     if curve is None:
         return
-    measure = one.find("contact-angle")
+    measure = one.find("peak-angle") or one.find("midstance-angle")
     reference = measure.qualifiers["reference"] if measure else ""
     band = bands.get((one.gait, reference), {})
+    peak = _peak(one)
     yield heading(f"Rearfoot angle over stance, {one.side} foot, degrees from {reference}")
-    lines = stance_curve.curve_lines(curve, band, parameters, width, ascii_only=plain)
+    lines = stance_curve.curve_lines(curve, band, parameters, width, peak=peak, ascii_only=plain)
     yield Text("\n").join(lines)
-    yield stance_curve.legend(curve.n, bool(band), ascii_only=plain)
+    yield stance_curve.legend(curve.n, bool(band), peak=peak, ascii_only=plain)
     if not band:
-        yield Text("The rulebook has no usual band for this gait and zero reference.")
+        yield Text("The rulebook has no band for this gait and zero reference.")
+
+
+def _peak(one: Measured) -> tuple[float, float] | None:
+    """Time in percent of stance and angle of the mean peak, where both were told."""
+    time, angle = one.find("peak-time"), one.find("peak-angle")
+    return (float(time.value), float(angle.value)) if time and angle else None
+
+
+def is_shown(measure: Measure, defs: MeasureDefs) -> bool:
+    """Whether a measure has a row of its own; values by phase and region stand in their tables."""
+    return measure.name in defs or measure.name in TITLES
 
 
 def title_of(measure: Measure, defs: MeasureDefs) -> str:
@@ -195,7 +207,7 @@ def _table(group: Sequence[Measured], defs: MeasureDefs) -> RenderableType:
     rows: dict[tuple[str, str], list[Measure | None]] = {}
     for index, one in enumerate(group):
         for measure in one.measures:
-            if measure.name in defs or measure.name in TITLES:
+            if is_shown(measure, defs):
                 row = rows.setdefault(_key(measure), [None] * len(group))
                 row[index] = measure
     for found in sorted(rows.values(), key=lambda row: _order(row, defs)):

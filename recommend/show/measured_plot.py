@@ -110,7 +110,7 @@ def _footprint(axis: Any, one: Measured, highest: float, parameters: Mapping[str
         aspect="equal",
         xlabel=f"{left}   mm from the foot axis   {right}",
         ylabel="mm from the heel",
-        title=f"{one.side} foot, {one.condition}, {one.gait}, {one.n} steps",
+        title=f"{one.side} foot, {one.condition}, {one.gait}, {one.n} steps\n{Path(one.file).name}",
     )
 
 
@@ -129,20 +129,29 @@ def _angle(
 ) -> None:
     curve = one.curves["rearfoot-angle"]
     stance = np.arange(STANCE_POINTS)
-    measure = one.find("contact-angle") or one.find("midstance-angle")
+    measure = one.find("peak-angle") or one.find("midstance-angle")
     reference = measure.qualifiers["reference"] if measure else ""
     cuts = phase_slices(parameters)
     for number, (phase, band) in enumerate(bands.get((one.gait, reference), {}).items()):
         cut = cuts[phase]
         axis.fill_between(
             [cut.start, cut.stop], *band, color="0.88", hatch="//", edgecolor="0.75", lw=0,
-            label="usual band" if number == 0 else None,
+            label="band of the peak in most feet" if number == 0 else None,
         )  # fmt: skip
     axis.fill_between(
         stance, curve.mean - curve.sd, curve.mean + curve.sd, color="tab:blue", alpha=0.3,
         label="1 SD between strides",
     )  # fmt: skip
     axis.plot(stance, curve.mean, "k", lw=2, label=f"mean of {curve.n} strides")
+    peak, time = one.find("peak-angle"), one.find("peak-time")
+    if peak and time:
+        at, high = float(time.value), float(peak.value)
+        axis.plot([at], [high], "k^", ms=8, label=f"peak {high:.1f}° at {at:.0f} %")
+    for phase, name in (("midstance", "midstance-angle"), ("propulsion", "propulsion-angle")):
+        mean = one.find(name)
+        if mean:
+            ends = [cuts[phase].start, cuts[phase].stop - 1]
+            axis.plot(ends, [float(mean.value)] * 2, color="tab:red", lw=1.4, ls="-.")
     axis.axhline(0, color="0.4", lw=0.6)
     for phase in PHASES[1:]:
         axis.axvline(cuts[phase].start, color="0.4", lw=0.6, ls=":")
@@ -154,5 +163,5 @@ def _angle(
         xlim=(0, 100),
         xlabel="percent of stance",
         ylabel=f"degrees from {reference}, eversion up",
-        title=f"{one.side} foot, {one.condition}, {one.gait}",
+        title=f"{one.side} foot, {one.condition}, {one.gait}\n{Path(one.file).name}",
     )

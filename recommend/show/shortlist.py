@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from typing import TypeAlias
 
 from rich.console import RenderableType
@@ -14,19 +14,22 @@ from recommend.errors import is_are
 from recommend.match.judge import Verdict
 from recommend.match.needs import Need, level_words, need_words
 from recommend.match.outcome import Outcome
-from recommend.match.shortlist import Candidate, Group, Shortlist
+from recommend.match.shortlist import Candidate, Equals, Group, Shortlist
 from recommend.match.sizes import Sized, worn_gap
+from recommend.match.telling import against_lines, fit_lines, why_lines
 from recommend.measure.model import SIDES, Side
 from recommend.measure.sizing import size_label
 from recommend.rulebook.book import Rulebook
+from recommend.rulebook.comparisons import COMPARISONS
+from recommend.show.answer import price_words
 from recommend.show.assessment import feet_blocks, measure_blocks, note_blocks, who_blocks
 from recommend.show.layout import WIDE, bullet, heading, inset, plain_table
-from recommend.show.words import against_words, size_words
+from recommend.show.wanted import wish_words
+from recommend.show.words import size_words
 from recommend.visit.models import SizeSystem
 
 _Reasons: TypeAlias = tuple[tuple[str, tuple[Side, ...]], ...]  # and the feet each is true of
 _TITLES = {"shoe": "Shoes", "insole": "Insoles", "pair": "Shoe with insole"}
-_LETTERS = "ABCDEFGHIJ"
 # What can be shown by itself, in the order of a fitting, and in words.
 SECTIONS = {
     "notes": "stops, see-a-clinician notes, cautions, open questions",
@@ -43,7 +46,6 @@ SECTIONS = {
 _GROUP_OF: dict[str, Group] = {"shoes": "shoe", "insoles": "insole", "pairs": "pair"}
 _FETCHED: tuple[Group, ...] = ("pair", "shoe", "insole")  # the first that there is
 _ABOUT: tuple[SizeSystem, ...] = ("eu", "uk", "us-men", "us-women")
-_NARROW_CELL = 7  # letters of a level that fit five columns into 80
 _WORDS = {"never": "never", "must": "must", "prefer": "better"}
 
 
@@ -132,12 +134,15 @@ def _need_line(word: str, needs: list[Need], book: Rulebook) -> Text:
 
 
 def need_title(need: Need, book: Rulebook) -> str:
-    """A need in a few words: part, attribute, comparison, weight."""
+    """A need in a few words: part, what is wanted of it, and how much a wish counts."""
     part = need.attribute.partition(".")[0]
+    lead = "" if part == "pair" else f"{part} "
+    if need.strength == "prefer":
+        return f"{lead}{wish_words(need, book)} (counts {need.weight:g})"
+    if need.strength == "must":
+        return f"{lead}{wish_words(need, book)}"
     short = book.attributes[need.attribute].short
-    words = need_words(need, book).removeprefix("never ")
-    weight = f" ({need.weight:g})" if need.strength == "prefer" else ""
-    return f"{'' if part == 'pair' else part + ' '}{short} {words}{weight}"
+    return f"{lead}{short} {need_words(need, book).removeprefix('never ')}"
 
 
 def _sizes(ranked: Shortlist, outcome: Outcome) -> Iterator[RenderableType]:
@@ -172,44 +177,77 @@ def _sizes(ranked: Shortlist, outcome: Outcome) -> Iterator[RenderableType]:
 def _group(
     ranked: Shortlist, group: Group, outcome: Outcome, width: int
 ) -> Iterator[RenderableType]:
-    shown = ranked.ranked[group][: int(outcome.book.parameters["rank.shown"])]
-    yield heading(f"{_TITLES[group]} (best first; equal scores, cheaper first)")
-    if not shown:
-        yield inset("Nothing suitable is in stock in this size.", 2, "bold")
-    if shown:
-        yield _candidates(shown, outcome)
-    if shown and group != "pair":
-        yield from _laid_open(shown, outcome.book, width)
-    yield from _left_out(ranked, group, len(shown))
+    most = int(outcome.book.parameters["rank.shown"])
+    yield heading(f"{_TITLES[group]} (in groups that serve alike; best group first, cheaper first)")
+    listed = ranked.ranked[group] or ranked.without_place[group]
+    if not listed:
+        why = "; ".join(ranked.nothing_because(group, outcome.book))
+        yield inset(f"Nothing suitable is in stock in this size. {why}", 2, "bold")
+    elif ranked.unplaced:
+        yield inset(f"Nothing has a place yet: {'; '.join(ranked.unplaced)}. By name:", 2, "bold")
+        yield _members(listed[:most], outcome, 0)
+    else:
+        yield from _equals(ranked, group, most, outcome)
+    if listed and group != "pair" and not ranked.unplaced:
+        yield from _laid_open(listed[:most], outcome.book, width)
+    yield from _left_out(ranked, group, min(most, len(listed)))
 
 
-def _candidates(shown: tuple[Candidate, ...], outcome: Outcome) -> RenderableType:
+def _equals(
+    ranked: Shortlist, group: Group, most: int, outcome: Outcome
+) -> Iterator[RenderableType]:
+    """Groups of equals until `most` members were shown: what is true of all, then each."""
+    shown = 0
+    for number, equals in enumerate(ranked.groups[group], 1):
+        if shown >= most:
+            return
+        members = equals.members[: most - shown]
+        yield inset(_alike_words(number, equals), 2, "bold")
+        for line in _told(equals.first, outcome.book):
+            yield inset(line, 4, "dim")
+        yield _members(members, outcome, shown)
+        shown += len(members)
+
+
+def _alike_words(number: int, equals: Equals) -> str:
+    count = len(equals.members)
+    alike = f"{count} that serve alike" if count > 1 else "alone"
+    holds = "" if equals.holds is None else f"; holds in {100 * equals.holds:.0f} of 100 repeats"
+    return f"{number}. {alike}{holds}"
+
+
+def _told(one: Candidate, book: Rulebook) -> Iterator[str]:
+    """What is true of each member of a group: how it fits, what is for it and against it."""
+    for name, lines in (
+        ("fit", fit_lines(one, book)),
+        ("for", why_lines(one, book)),
+        ("against", against_lines(one, book)),
+    ):
+        text = "; ".join(lines)
+        if text:
+            yield f"{name}: {text}"
+
+
+def _members(shown: Sequence[Candidate], outcome: Outcome, before: int) -> RenderableType:
     table = Table.grid(padding=(0, 2, 0, 0))
-    for letter, candidate in zip(_LETTERS, shown, strict=False):
-        names = " + ".join(part.product.title for part in candidate.parts)
-        body = Text(names, style="bold")
+    for number, candidate in enumerate(shown, before):
+        body = Text(" + ".join(part.product.title for part in candidate.parts), style="bold")
         stock = _stock(candidate, outcome.book)
-        body.append(f"\n{stock}; {_price(candidate, outcome)}", style="not bold")
-        against = [against_words(v, outcome.book) for v in candidate.against]
-        against += [f"check: {one}" for one in candidate.unsure]
-        if against:
-            body.append(f"\nagainst it: {'; '.join(against)}", style="not bold")
-        else:
-            body.append("\nnothing that was asked speaks against it", style="not bold dim")
-        table.add_row(f"  {letter}", f"{candidate.score:.0f}/100", body)
+        body.append(f"\n{stock}; {price_words(candidate.parts, outcome)}", style="not bold")
+        table.add_row(f"  {letter(number)}", body)
     return table
 
 
-def _price(candidate: Candidate, outcome: Outcome) -> str:
-    prices = [part.product.price for part in candidate.parts]
-    if None in prices:
-        return "price not stated"
-    return f"{sum(p for p in prices if p is not None):.2f} {outcome.catalogue.currency}".rstrip()
+def letter(number: int) -> str:
+    """What the product at a place is called: A to Z, then AA, AB and so on."""
+    name = chr(ord("A") + number % 26)
+    return name if number < 26 else letter(number // 26 - 1) + name
 
 
 def _stock(candidate: Candidate, book: Rulebook) -> str:
     pairs = zip(candidate.parts, candidate.sized, strict=True)
-    return "; ".join(_stock_of(part.id, sized, book) for part, sized in pairs)
+    shop = ((part, sized) for part, sized in pairs if part.offered == "shop")
+    return "; ".join(_stock_of(part.id, sized, book) for part, sized in shop) or "nothing to buy"
 
 
 def _stock_of(product_id: str, sized: Sized, book: Rulebook) -> str:
@@ -230,16 +268,16 @@ def _to_fetch(ranked: Shortlist, book: Rulebook) -> Iterator[RenderableType]:
         return
     yield heading("To fetch first")
     for part, sized in zip(first.parts, first.sized, strict=True):
+        if part.offered != "shop":
+            continue
         size = "size not checked" if sized.size is None else size_words(sized.size, book)
         yield bullet(f"{part.product.title}: {part.id}, {size}", "bold")
 
 
-def _laid_open(
-    shown: tuple[Candidate, ...], book: Rulebook, width: int
-) -> Iterator[RenderableType]:
+def _laid_open(shown: Sequence[Candidate], book: Rulebook, width: int) -> Iterator[RenderableType]:
     """The score need by need: what each product has against what was wished, with weights."""
-    letters = [letter for letter, _ in zip(_LETTERS, shown, strict=False)]
-    table = plain_table("wished (weight)", *letters, gap=2 if width >= WIDE else 1)
+    letters = [letter(number) for number in range(len(shown))]
+    table = plain_table("wished (counts)", *letters, gap=2 if width >= WIDE else 1)
     table.columns[0].no_wrap = True
     bound = 0
     for row in range(len(shown[0].judgement.verdicts)):
@@ -256,7 +294,7 @@ def _laid_open(
 
 
 def _wish(need: Need, book: Rulebook) -> str:
-    sign = {"at-least": "≥", "at-most": "≤", "above": ">", "below": "<"}[need.comparison]
+    sign = COMPARISONS[need.comparison].sign.replace(">=", "≥").replace("<=", "≤")
     level = level_words(need.attribute, need.target, book)
     return f"{book.attributes[need.attribute].short} {sign} {level} ({need.weight:g})"
 
@@ -266,7 +304,7 @@ def _cell(verdict: Verdict, book: Rulebook, width: int) -> str:
         return "?"
     mark = "+" if verdict.satisfaction == 1 else "-" if verdict.satisfaction == 0 else "~"
     level = level_words(verdict.need.attribute, verdict.level, book)
-    return f"{mark}{level if width >= WIDE else level[:_NARROW_CELL]}"
+    return f"{mark}{level}" if width >= WIDE else mark
 
 
 def _left_out(ranked: Shortlist, group: Group, shown: int) -> Iterator[RenderableType]:

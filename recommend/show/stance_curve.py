@@ -17,6 +17,7 @@ _MOST_ROWS = 17
 _STEPS = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0)  # degrees between rows
 _LABEL = 8  # columns of the scale on the left
 _SHADE, _SPREAD, _MEAN, _ZERO = "░", ":", "●", "-"
+_PEAK = "P"
 _ASCII = {_SHADE: "%", _MEAN: "o"}
 
 
@@ -26,14 +27,21 @@ def curve_lines(
     parameters: Mapping[str, float],
     width: int,
     *,
+    peak: tuple[float, float] | None = None,
     ascii_only: bool = False,
 ) -> list[Text]:
-    """The curve in at most `width` columns, with its scale in degrees and its phases."""
+    """The curve in at most `width` columns, with its scale in degrees and its phases.
+
+    `peak` is the time (percent of stance) and angle of the mean peak, marked with a P.
+    """
     span = max(min(width - _LABEL - 1, STANCE_POINTS), 24)
     points = np.round(np.linspace(0, STANCE_POINTS - 1, span)).astype(np.intp)
     scale = _scale(curve, bands)
     cuts = phase_slices(parameters)
     columns = [_column(curve, int(p), _band_at(int(p), bands, cuts), scale) for p in points]
+    if peak is not None:
+        at = int(np.argmin(np.abs(points - peak[0])))
+        columns[at][int(np.argmin(np.abs(scale - peak[1])))] = _PEAK
     lines = []
     for row, degrees in enumerate(scale):
         label = f"{degrees:6g} " if float(degrees).is_integer() else " " * 7
@@ -44,12 +52,20 @@ def curve_lines(
     return lines
 
 
-def legend(n: int, bands: bool, *, ascii_only: bool = False) -> Text:
+def legend(
+    n: int,
+    bands: bool,
+    *,
+    peak: tuple[float, float] | None = None,
+    ascii_only: bool = False,
+) -> Text:
     """What the signs mean."""
     mean, shade = (_ASCII[s] if ascii_only else s for s in (_MEAN, _SHADE))
     text = f"{mean} mean of {n} strides   {_SPREAD} spread between strides (1 SD)"
+    if peak is not None:
+        text += f"   {_PEAK} the peak, {peak[1]:.1f}° at {peak[0]:.0f} % of stance"
     if bands:
-        text += f"   {shade} usual band"
+        text += f"   {shade} band of the peak in most feet"
     return Text(f"{text}; up: the heel rolls in (eversion)")
 
 
@@ -90,7 +106,7 @@ def _column(curve: Curve, point: int, band: Band | None, scale: FloatArray) -> l
 
 def _styled(signs: str, ascii_only: bool) -> Text:
     text = Text()
-    styles = {_SHADE: "green", _MEAN: "bold", _SPREAD: "", _ZERO: "dim"}
+    styles = {_SHADE: "green", _MEAN: "bold", _PEAK: "bold", _SPREAD: "", _ZERO: "dim"}
     for sign in signs:
         text.append(_ASCII.get(sign, sign) if ascii_only else sign, style=styles.get(sign, ""))
     return text

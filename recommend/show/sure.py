@@ -17,11 +17,11 @@ from recommend.trail.redraw import HowSure, Repeat
 def sure_line(sure: HowSure, book: Rulebook) -> str:
     """The short form: in how many of 100 redraws it holds, and what to measure again first."""
     types, firsts, notes = (
-        _of_hundred(share) for share in (sure.types_hold, sure.firsts_hold, sure.notes_hold)
+        _of_hundred(share) for share in (sure.types_hold, sure.choice, sure.notes_hold)
     )
     text = (
         f"How sure: with the readings redrawn within their errors ({sure.draws} times), the foot "
-        f"types hold in {types} of 100, the notes in {notes}, the first products in {firsts}"
+        f"types hold in {types} of 100, the notes in {notes}, what to bring first in {firsts}"
     )
     if sure.repeat:
         return f"{text}. Re-measure {repeat_words(sure.repeat[0], book)} first."
@@ -43,12 +43,12 @@ def sure_lines(sure: HowSure, book: Rulebook) -> Iterator[str]:
     """Everything the redraws tell, a line each."""
     yield (
         f"{sure.draws} redraws, each reading within its own error; seed {sure.seed[:12]}, a hash "
-        "of the visit, the rulebook and the catalogue"
+        "of the readings and the rulebook"
     )
     yield f"both foot types hold in {_of_hundred(sure.types_hold)} of 100"
     yield f"all notes hold in {_of_hundred(sure.notes_hold)} of 100"
     if sure.first:
-        yield f"the first product of every group holds in {_of_hundred(sure.firsts_hold)} of 100"
+        yield f"what to bring first holds in {_of_hundred(sure.choice)} of 100"
     yield f"all of it together holds in {_of_hundred(sure.holds)} of 100"
     for side, shares in sure.types.items():
         words = ", ".join(f"{name} {_of_hundred(share)}" for name, share in shares.items())
@@ -56,11 +56,9 @@ def sure_lines(sure: HowSure, book: Rulebook) -> Iterator[str]:
     for rule, share in sure.notes.items():
         yield f"note {rule}: due in {_of_hundred(share)} of 100"
     for group, tops in sure.top.items():
-        for rank, (product, share) in enumerate(tops.items()):
-            stays = f"in the first three in {_of_hundred(share)} of 100"
-            if rank == 0:
-                stays = f"first in {_of_hundred(sure.first[group])}, {stays}"
-            yield f"{group} {product}: {stays}"
+        yield f"{group}: the first group holds in {_of_hundred(sure.first[group])} of 100"
+        for product, share in tops.items():
+            yield f"{group} {product}: serves about as well as the best in {_of_hundred(share)}"
     for repeat in sure.repeat[:3]:
         gain = f"all would hold in {_of_hundred(repeat.held)} of 100 if it had no error"
         yield f"to settle more, repeat {repeat_words(repeat, book)}: {gain}"
@@ -74,11 +72,11 @@ def sure_data(sure: HowSure) -> dict[str, Any]:
         "holds": sure.holds,
         "foot-types-hold": sure.types_hold,
         "notes-hold": sure.notes_hold,
-        "first-products-hold": sure.firsts_hold,
+        "choice-holds": sure.choice,
         "foot-types": {side: dict(shares) for side, shares in sure.types.items()},
         "notes": dict(sure.notes),
         "first": dict(sure.first),
-        "first-three": {group: dict(tops) for group, tops in sure.top.items()},
+        "serve-about-alike": {group: dict(tops) for group, tops in sure.top.items()},
         "repeat": [
             {"foot": one.side, "measure": one.measure, "holds-without-its-error": one.held}
             for one in sure.repeat

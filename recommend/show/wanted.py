@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from recommend.match.needs import Need, level_words
+from recommend.match.needs import Need, bound_words, level_words
 from recommend.rulebook.book import Rulebook
+from recommend.rulebook.comparisons import COMPARISONS, Comparison, opposite
 
 _PARTS = {"insole": "insole", "shoe": "shoe", "pair": "together"}
-_OPPOSITE = {"at-least": "below", "at-most": "above", "above": "at-most", "below": "at-least"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,8 +27,26 @@ def wanted(needs: Iterable[Need], book: Rulebook) -> list[Want]:
     by_attribute: dict[str, list[Need]] = {}
     for need in needs:
         by_attribute.setdefault(need.attribute, []).append(need)
-    found = [_want(attribute, asked, book) for attribute, asked in by_attribute.items()]
-    return sorted(found, key=lambda want: -want.weight)
+    said = (name for name in by_attribute if not _follows(name, by_attribute, book))
+    found = [(_of_fit(name, book), _want(name, by_attribute[name], book)) for name in said]
+    return [want for _, want in sorted(found, key=lambda one: (one[0], -one[1].weight))]
+
+
+def _of_fit(attribute: str, book: Rulebook) -> bool:
+    """Whether it is about fit or purpose, which every shoe is looked at for and goes last here."""
+    scale = list(book.attributes[attribute].scale or ())
+    return book.attributes[attribute].about == "fit" or scale == ["no", "yes"]
+
+
+def _follows(attribute: str, asked: Mapping[str, Sequence[Need]], book: Rulebook) -> bool:
+    """Whether a bound on a sum follows from those on its parts, so that it need not be said."""
+    parts = book.attributes[attribute].sum_of
+    if not parts or not all(part in asked for part in parts):
+        return False
+    bounds = [_range([n for n in asked[part] if n.strength != "prefer"]) for part in parts]
+    low, high = (sum(bound[end] for bound in bounds) for end in (0, 1))
+    least, most = _range([n for n in asked[attribute] if n.strength != "prefer"])
+    return low >= least and high <= most
 
 
 def wants_line(wants: Sequence[Want], count: int) -> str:
@@ -56,8 +74,8 @@ def _range(binding: Iterable[Need]) -> tuple[float, float]:
     """The lowest and the highest level that every binding need allows."""
     low, high = -math.inf, math.inf
     for need in binding:
-        comparison = need.comparison if need.strength == "must" else _OPPOSITE[need.comparison]
-        if comparison in ("at-least", "above"):
+        comparison = need.comparison if need.strength == "must" else opposite(need.comparison)
+        if COMPARISONS[comparison].lower:
             low = max(low, need.target)
         else:
             high = min(high, need.target)
@@ -66,13 +84,13 @@ def _range(binding: Iterable[Need]) -> tuple[float, float]:
 
 def _range_words(attribute: str, bounds: tuple[float, float], book: Rulebook) -> str:
     low, high = bounds
-    name = book.attributes[attribute].short
+    name = _name(attribute, book)
     if (low, high) == (0, 0) and not book.attributes[attribute].scale:
         return f"no {name}"
     if math.isinf(high):
-        return _at(attribute, low, "or more", book)
+        return _at(attribute, "at-least", low, book)
     if math.isinf(low):
-        return _at(attribute, high, "or less", book)
+        return _at(attribute, "at-most", high, book)
     if low == high:
         return f"{name} {level_words(attribute, low, book)}"
     return f"{name} {level_words(attribute, low, book)} to {level_words(attribute, high, book)}"
@@ -82,17 +100,21 @@ def wish_words(need: Need, book: Rulebook) -> str:
     """One need: ``soft heel cushioning``, ``heel cup 14 mm or more``, ``made for running``."""
     if need.strength == "never":
         return _range_words(need.attribute, _range([need]), book)
-    more = need.comparison in ("at-least", "above")
-    return _at(need.attribute, need.target, "or more" if more else "or less", book)
+    return _at(need.attribute, need.comparison, need.target, book)
 
 
-def _at(attribute: str, level: float, more: str, book: Rulebook) -> str:
-    """A level of an attribute; at the end of its scale there is no more and no less."""
+def _at(attribute: str, comparison: Comparison, level: float, book: Rulebook) -> str:
+    """An attribute and what is wanted of it; the end of a scale stands before its name."""
     definition = book.attributes[attribute]
-    scale = list(definition.scale or ())
-    if scale == ["no", "yes"]:
+    if list(definition.scale or ()) == ["no", "yes"]:
         return definition.title if level >= 1 else f"not {definition.title}"
-    end = 0 if more == "or less" else len(scale) - 1
-    if scale and round(level) == end:
-        return f"{level_words(attribute, level, book)} {definition.short}"
-    return f"{definition.short} {level_words(attribute, level, book)} {more}"
+    words = bound_words(attribute, comparison, level, book)
+    at_the_end = definition.scale and words == level_words(attribute, level, book)
+    name = _name(attribute, book)
+    return f"{words} {name}" if at_the_end else f"{name} {words}"
+
+
+def _name(attribute: str, book: Rulebook) -> str:
+    """What an attribute is called behind the name of its part; both parts are said already."""
+    short = book.attributes[attribute].short
+    return short.partition(",")[0] if attribute.startswith("pair.") else short

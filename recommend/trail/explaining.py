@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -12,7 +11,7 @@ from recommend.errors import RecommendError, is_are, nearest
 from recommend.match.judge import Verdict
 from recommend.match.needs import Need, asked_words, level_words
 from recommend.match.outcome import Outcome
-from recommend.match.shortlist import GROUPS, Candidate, Group, Shortlist, rank_key
+from recommend.match.shortlist import GROUPS, Candidate, Group, Shortlist
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.vocabulary import FOOT_TYPE
 from recommend.trail.node import Node
@@ -208,24 +207,31 @@ class Explanation:
             yield "it is listed, and first"
         elif candidate.judgement.suitable and candidate.available:
             yield f"it is listed, below {self._line(first)}"
-            if round(first.score, 6) == round(candidate.score, 6):
-                yield self._tie(first, candidate)
+            yield from self._why_lower(first, candidate)
 
-    def _tie(self, first: Candidate, candidate: Candidate) -> str:
-        """What decided between equal scores: the prices, or where they are equal the ids."""
-        prices = [self._price(one) for one in (first, candidate)]
-        if prices[0] == prices[1]:
-            return f"the scores are equal and so are the prices ({prices[0]}): the id decides"
-        return (
-            f"the scores are equal, so the cheaper comes first: {first.id} {prices[0]}, "
-            f"{candidate.id} {prices[1]}"
-        )
+    def _why_lower(self, first: Candidate, candidate: Candidate) -> Iterator[str]:
+        """What put it below the first: noise, fit, function, or among equals the price."""
+        if candidate.back and not first.back:
+            yield "it stands back: repeated readings would often rule it out or overtake it"
+        elif candidate.fit > first.fit:
+            yield f"it fits less well: {candidate.fit:g} against {first.fit:g} (weights of wishes)"
+        elif candidate.function > first.function:
+            yield (
+                "it meets less of what is asked, or does more that nobody asked for: "
+                f"{candidate.function:g} against {first.function:g}, in weights of wishes"
+            )
+        elif candidate.alike == first.alike:
+            yield (
+                "both serve alike; among equals the cheaper is named first: "
+                f"{first.id} {self._price(first)}, {candidate.id} {self._price(candidate)}"
+            )
+        else:
+            yield "as much speaks against both, on other wishes; the stronger wish decides"
 
     def _price(self, candidate: Candidate) -> str:
-        _, price, _ = rank_key(candidate)
-        if math.isinf(price):
+        if candidate.price is None:
             return "price not stated"
-        return f"{price:.2f} {self.outcome.catalogue.currency}".rstrip()
+        return f"{candidate.price:.2f} {self.outcome.catalogue.currency}".rstrip()
 
     def _against(self, candidate: Candidate, first: Candidate) -> Iterator[Node]:
         """Need by need what it has and what the first one has; what rules it out comes first."""

@@ -18,28 +18,29 @@ from recommend.errors import InputError, Place
 from recommend.infer.engine import engine_of
 from recommend.infer.facts import facts_of
 from recommend.infer.many import columns_of, conclude_many
-from recommend.match.harm import harmful
-from recommend.match.outcome import outcome_of
-from recommend.match.shortlist import GROUPS
+from recommend.match.cases import Cases, cases_of
+from recommend.match.ranking import Ranking
+from recommend.match.shortlist import GROUPS, ranking_of
 from recommend.match.sizes import wanted_length
+from recommend.match.wishes import Out
 from recommend.measure.model import SIDES
 from recommend.measure.observed import observe
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.models import NOTE_LEVELS, NoteThen
+from recommend.rulebook.models import NOTE_LEVELS
 from recommend.rulebook.vocabulary import FOOT_TYPE
-from recommend.trail.cases import Case, CaseRanking, stopped
 from recommend.trail.keeping import (
     Archive,
     basis_of,
     binding_of,
     firsts_listed,
+    out_document,
     summary_of,
     wording_of,
 )
-from recommend.trail.leaders import Leaders
 from recommend.trail.shelf import catalogue_from
 from recommend.trail.store import SHORTLIST, Record
 from recommend.visit.models import Visit
+from recommend.way import outcome_of
 
 CHUNK = 5_000  # records at a time; bounds memory
 CLINICAL = NOTE_LEVELS[:2]
@@ -147,7 +148,7 @@ def _trim(some: list[Changed], keep: int) -> None:
     del some[keep:]
 
 
-_Shelf = tuple[str, str, tuple[str, ...]]  # rulebook, catalogue, products that did harm
+_Shelf = tuple[str, str, tuple[Any, ...]]  # rulebook, catalogue, what is out for the customer
 
 
 class PastVisits:
@@ -162,7 +163,7 @@ class PastVisits:
     def __init__(self, archive: Archive, book: Rulebook | None) -> None:
         self.archive, self.book = archive, book
         self.remeasured = 0
-        self._rankings: dict[_Shelf, CaseRanking] = {}
+        self._rankings: dict[tuple[str, str], Ranking] = {}
         self._made: dict[int, dict[str, Any]] = {}  # facts of the records in hand
         self._bases: dict[str, str] = {}
 
@@ -176,29 +177,36 @@ class PastVisits:
                 groups.setdefault(self._key(record), []).append(record)
             done = {
                 record.seq: summary
-                for group in groups.values()
-                for record, summary in zip(group, self._of_group(group), strict=True)
+                for key, group in groups.items()
+                for record, summary in zip(group, self._told(key, group), strict=True)
             }
             yield from ((record, done[record.seq]) for record in chunk)
+
+    def _told(self, key: _Shelf, group: list[Record]) -> list[Summary]:
+        """Summaries of a group; where own shoes were described, each is ranked by itself."""
+        if key[2][-1]:
+            return [self.one_by_one(record) for record in group]
+        return self._of_group(group)
 
     def one_by_one(self, record: Record) -> Summary:
         """The same for one record, through the reference engine."""
         book, ranking = self._book(record), self._ranking(record)
         visit = asked_of(self.archive.visit(record), book)
-        catalogue = ranking.leaders.catalogue
-        outcome = outcome_of(visit, book, catalogue, engine_of(book))
+        outcome = outcome_of(visit, book, ranking.catalogue, engine_of(book))
         return summary_of(outcome)
 
     def _key(self, record: Record) -> _Shelf:
         rulebook = "" if self.book is not None else record.bodies["rulebook"]
-        harm = self._facts(record, self._book(record))["did-harm"]
-        return rulebook, record.bodies["catalogue"], tuple(harm)
+        facts = self._facts(record, self._book(record))
+        out = (*facts["did-harm"], facts.get("price-limit"), facts.get("own-shoes", False))
+        return rulebook, record.bodies["catalogue"], out
 
     def _book(self, record: Record) -> Rulebook:
         return self.book if self.book is not None else self.archive.book(record)
 
-    def _ranking(self, record: Record) -> CaseRanking:
-        key = self._key(record)
+    def _ranking(self, record: Record) -> Ranking:
+        rulebook = "" if self.book is not None else record.bodies["rulebook"]
+        key = (rulebook, record.bodies["catalogue"])
         if key not in self._rankings:
             book = self._book(record)
             try:
@@ -210,8 +218,7 @@ class PastVisits:
                     f"({error.found})",
                     mend="keep the attributes that past catalogues state",
                 ) from error
-            shown = int(book.parameters["rank.shown"])
-            self._rankings[key] = CaseRanking(Leaders(book, catalogue, key[2]), shown)
+            self._rankings[key] = ranking_of(book, catalogue)
         return self._rankings[key]
 
     def _of_group(self, group: list[Record]) -> list[Summary]:
@@ -225,15 +232,17 @@ class PastVisits:
             for side in SIDES
         }
         lengths = [np.nan if one["length"] is None else one["length"] for one in facts]
-        case, cases = ranking.rank(feet, np.array(lengths, np.float64))
-        products = [_products(one, book) for one in cases]
+        names, limit = facts[0]["did-harm"], facts[0].get("price-limit")
+        out = Out(dict.fromkeys(names, ""), limit)  # the same for all of a group
+        cases = cases_of(ranking, feet, np.array(lengths, np.float64), out)
+        products = list(_products(cases))
         notes = {
-            rule.id: (rule.rule.then, feet["left"].holds[rule.id] | feet["right"].holds[rule.id])
+            rule.id: (rule.note, feet["left"].holds[rule.id] | feet["right"].holds[rule.id])
             for rule in book.rules
-            if isinstance(rule.rule.then, NoteThen)
+            if rule.note is not None
         }
         said = {rule: wording_of(then.say) for rule, (then, _) in notes.items()}
-        stop = stopped(book, {rule: due for rule, (_, due) in notes.items()}, count)
+        stop, case = cases.stopped, cases.case
         types = [*book.types, None]
         return [
             {
@@ -263,17 +272,24 @@ class PastVisits:
         used = observe(visit, book.measures, book.parameters).used
         made: dict[str, Any] = {s: facts_of(visit, s, used[s], book) for s in SIDES}
         length = wanted_length(visit, book.parameters).length
-        return made | {"length": length, "did-harm": sorted(harmful(visit, book.parameters))}
+        catalogue = self._ranking(record).catalogue
+        return made | {"length": length, **out_document(visit, book, catalogue)}
 
 
 _WITHHELD: Summary = {"first": {}, "listed": {}, "binding": None}
 
 
-def _products(case: Case, book: Rulebook) -> Summary:
+def _products(cases: Cases) -> Iterator[Summary]:
     """The part of a summary that depends on needs and sizes alone; shared by every such visit."""
-    listed = {group: list(case.leading[group]) for group in GROUPS}
-    binding = binding_of(case.needs, book)
-    return {"first": firsts_listed(listed), "listed": listed, "binding": binding}
+    ranking = cases.ranking
+    shown = int(ranking.book.parameters["rank.shown"])
+    leading = {group: cases.leading(group, shown) for group in GROUPS}
+    for case, holds in enumerate(cases.holds):
+        fired = [rule for rule, on in zip(ranking.table.rules, holds, strict=True) if on]
+        needs = ranking.table.of_pair({"left": fired})
+        listed = {group: list(leading[group][case]) for group in GROUPS}
+        binding = binding_of(needs, ranking.book)
+        yield {"first": firsts_listed(listed), "listed": listed, "binding": binding}
 
 
 def asked_of(visit: Visit, book: Rulebook) -> Visit:

@@ -13,11 +13,11 @@ from recommend import __version__
 from recommend.catalogue.loading import Catalogue
 from recommend.errors import InputError, Place
 from recommend.infer.engine import REFERENCE
-from recommend.match.harm import harmful
 from recommend.match.needs import PairNeeds, asked_words
 from recommend.match.outcome import Outcome, as_document
 from recommend.match.shortlist import GROUPS, Group
 from recommend.match.sizes import wanted_length
+from recommend.match.wishes import out_for, own_item
 from recommend.rulebook import Rulebook
 from recommend.trail.canonical import digest, sha256
 from recommend.trail.private import forgotten_parts, join, separate
@@ -94,8 +94,19 @@ def facts_document(outcome: Outcome) -> dict[str, Any]:
         for side, foot in assessment.feet.items()
     }
     length = wanted_length(assessment.visit, book.parameters).length
-    harm = sorted(harmful(assessment.visit, book.parameters))
-    return {**facts, "length": length, "did-harm": harm, "basis": basis_of(book)}
+    out = out_document(assessment.visit, book, outcome.catalogue)
+    return {**facts, "length": length, **out, "basis": basis_of(book)}
+
+
+def out_document(visit: Visit, book: Rulebook, catalogue: Catalogue) -> dict[str, Any]:
+    """What is out for a customer beside the rules, and whether own shoes were described."""
+    out = out_for(visit, catalogue.items, book)
+    told: dict[str, Any] = {"did-harm": sorted(out.why)}
+    if out.price_limit is not None:
+        told["price-limit"] = out.price_limit
+    if own_item(visit, book) is not None:
+        told["own-shoes"] = True
+    return told
 
 
 def basis_of(book: Rulebook) -> str:
@@ -127,14 +138,15 @@ def summary_of(outcome: Outcome) -> dict[str, Any]:
     """The heart of an outcome, small and easily compared.
 
     ``stopped``; ``types`` by foot; ``notes`` by rule, with their level, and ``said``, a hash of
-    each one's wording; by group, the ``first`` product and the ones ``listed`` on the screen;
+    each one's wording; by group, the ``first`` product and the first ones ``listed``, by the
+    readings as they stand;
     ``binding``, the nevers and musts of the pair, null when a stop withholds the shortlist.
     """
     assessment, ranked = outcome.assessment, outcome.shortlist
     shown = int(outcome.book.parameters["rank.shown"])
     listed: dict[Group, list[str]] = {}
-    if ranked:
-        listed = {g: [c.id for c in ranked.ranked[g][:shown]] for g in GROUPS}
+    if ranked and ranked.as_read:
+        listed = {g: list(ranked.as_read.leading(g, shown)[0]) for g in GROUPS}
     return {
         "stopped": assessment.stopped,
         "types": {side: foot.foot_type for side, foot in assessment.feet.items()},

@@ -13,23 +13,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from recommend.infer.variations import STEP, Floats, Key
 from recommend.match.shortlist import GROUPS
-from recommend.measure.definitions import DIFFERENCES
 from recommend.measure.model import SIDES, Side
-from recommend.rulebook.models import NOTE_LEVELS, NoteThen
+from recommend.rulebook.models import NOTE_LEVELS
 from recommend.rulebook.naming import DECIMALS
-from recommend.trail.leaders import firsts_of
-from recommend.trail.whatif import (
-    LENGTH,
-    WIDTH,
-    WIDTH_RATIO,
-    Floats,
-    Key,
-    Outcomes,
-    WhatIf,
-)
+from recommend.trail.whatif import Outcomes, WhatIf
 
-STEP = 10.0**-DECIMALS  # what rules compare is rounded to this
 _AROUND = (-2, -1, 0, 1, 2)  # steps looked at about each place, for rounding
 
 
@@ -82,7 +72,7 @@ def nearest_changes(whatif: WhatIf) -> tuple[Change, ...]:
     Notes of each level by themselves, so that a caution near by does not hide a stop beyond it.
     Ordered by standard errors: what noise could do by itself comes first.
     """
-    tried = {key: candidates(whatif, key) for key in whatif.readings()}
+    tried = {key: candidates(whatif, key) for key in whatif.variations.readings()}
     blocks = [({key: values}, len(values)) for key, values in tried.items()]
     before, *outcomes = whatif.together([({}, 1), *blocks])
     found: list[Change] = []
@@ -101,50 +91,15 @@ def candidates(whatif: WhatIf, key: Key) -> Floats:
 
     Nearest to the reading first; the reading itself is left out, and so is what it can never be.
     """
-    measure = whatif.measure(key)
+    measure = whatif.variations.measure(key)
     step = 1.0 if measure.unit == "score" else STEP
-    places = np.array(list(breakpoints(whatif, key)), np.float64)
+    places = np.array(whatif.breakpoints(key), np.float64)
     values = (np.rint(places / step)[:, None] + np.array(_AROUND)).ravel() * step
     values = np.unique(np.round(values, DECIMALS))
     was = float(measure.value)
-    low, high = whatif.possible(key)
+    low, high = whatif.variations.possible(key)
     values = values[(values != round(was, DECIMALS)) & (values >= low) & (values <= high)]
     return np.asarray(values[np.lexsort((values, np.abs(values - was)))], np.float64)
-
-
-def breakpoints(whatif: WhatIf, key: Key) -> Iterator[float]:
-    """Every value of a reading at which a comparison of the rules, or a size, changes."""
-    side, name = key
-    yield from _own(whatif, key, name)
-    for difference, base in DIFFERENCES.items():
-        other: Key = ("right" if side == "left" else "left", base)
-        if base == name and difference in whatif.assessment.feet[side].measures:
-            centre = float(whatif.measure(other).value)
-            for at in _own(whatif, (side, difference), difference):
-                yield from (centre + at, centre - at)
-    if WIDTH_RATIO in whatif.assessment.feet[side].measures and name in (WIDTH, LENGTH):
-        width, length = (float(whatif.measure((side, n)).value) for n in (WIDTH, LENGTH))
-        for limit in _own(whatif, (side, WIDTH_RATIO), WIDTH_RATIO):
-            # The ratio is rounded before it is compared: it turns half a step beside the limit.
-            for at in (limit - STEP / 2, limit, limit + STEP / 2):
-                if at > 0:
-                    yield at * length if name == WIDTH else width / at
-    if name == LENGTH:
-        yield from whatif.ranked.size_steps.tolist()
-        yield from (  # beyond the other foot's length, this foot is the longer one
-            float(whatif.measure((s, LENGTH)).value)
-            for s in SIDES
-            if s != side and LENGTH in whatif.assessment.feet[s].measures
-        )
-
-
-def _own(whatif: WhatIf, key: Key, name: str) -> Iterator[float]:
-    """Values at which comparisons that name the measure itself change."""
-    measure = whatif.measure(key)
-    margin = whatif.book.parameters["noise.clearly"] * (measure.error or 0.0)
-    for fact, limit in whatif.limits.get(name, ()):
-        shift = {f"{name}_low": margin, f"{name}_high": -margin}.get(fact, 0.0)
-        yield limit + shift
 
 
 def _changes(
@@ -159,12 +114,12 @@ def _changes(
     ):
         for row, effect in found:
             effects.setdefault(row, []).append(effect)
-    measure = whatif.measure(key)
+    measure = whatif.variations.measure(key)
     was = float(measure.value)
     for row, together in effects.items():
         value = float(values[row])
         errors = (value - was) / measure.error if measure.error else None
-        foot = whatif.foot_of(key)
+        foot = whatif.variations.foot_of(key)
         yield Change(foot, key[1], measure.unit, was, value, errors, tuple(together))
 
 
@@ -173,8 +128,8 @@ def _notes(whatif: WhatIf, before: Outcomes, after: Outcomes) -> Iterator[tuple[
     for level in NOTE_LEVELS:
         turned = {}
         for rule, due in after.notes.items():
-            then = whatif.book.by_id[rule].rule.then
-            if isinstance(then, NoteThen) and then.note == level:
+            note = whatif.outcome.book.by_id[rule].note
+            if note is not None and note.note == level:
                 turned[rule] = due != before.notes[rule][0]
         rows = np.flatnonzero(np.any(list(turned.values()), axis=0))
         if len(rows):
@@ -188,7 +143,7 @@ def _notes(whatif: WhatIf, before: Outcomes, after: Outcomes) -> Iterator[tuple[
 
 def _types(whatif: WhatIf, before: Outcomes, after: Outcomes) -> Iterator[tuple[int, Effect]]:
     """For each foot, the first row that alters its type."""
-    names = [*whatif.book.types, "undetermined"]
+    names = [*whatif.outcome.book.types, "undetermined"]
     for side in SIDES:
         code, codes = before.types[side][0], after.types[side]
         rows = np.flatnonzero(codes != code)
@@ -198,13 +153,16 @@ def _types(whatif: WhatIf, before: Outcomes, after: Outcomes) -> Iterator[tuple[
 
 
 def _firsts(before: Outcomes, after: Outcomes) -> Iterator[tuple[int, Effect]]:
-    """The first row that alters the first product of a group."""
-    was_first = firsts_of(before.case_of(0))
-    changed = np.array([firsts_of(leading) != was_first for leading in after.cases])[after.case]
-    rows = np.flatnonzero(changed)
-    if len(rows) and was_first:
+    """The first row that alters which equals come first in a group."""
+    was = before.firsts_of(0)
+    rows = np.flatnonzero(after.differ_from(was))
+    if len(rows) and was:
         at = int(rows[0])
-        now = firsts_of(after.case_of(at))
-        group = next(g for g in GROUPS if now.get(g) != was_first.get(g))
-        then = now.get(group, "none") if now else "withheld by a stop"
-        yield at, Effect(f"first {group}", was_first.get(group, "none"), then)
+        now = after.firsts_of(at)
+        group = next(g for g in GROUPS if now.get(g) != was.get(g))
+        then = _ids(now.get(group, ())) if now else "withheld by a stop"
+        yield at, Effect(f"first {group}", _ids(was.get(group, ())), then)
+
+
+def _ids(equals: tuple[str, ...]) -> str:
+    return " or ".join(equals) or "none"

@@ -6,11 +6,13 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from recommend.match.outcome import Outcome, outcome_of
+from recommend.match.outcome import Outcome
 from recommend.trail.canonical import canonical
-from recommend.trail.keeping import Archive, facts_document, outcome_document, versions
+from recommend.trail.first_format import as_kept
+from recommend.trail.keeping import Archive, facts_document, versions
 from recommend.trail.private import separate
 from recommend.trail.store import Record
+from recommend.way import outcome_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,11 +64,19 @@ class Replayer:
         visit = self.archive.visit(record)
         book, catalogue = self.archive.book(record), self.archive.catalogue(record)
         outcome = outcome_of(visit, book, catalogue)
-        made = {"outcome": outcome_document(outcome), "facts": facts_document(outcome)}
+        kept = self.archive.store.body(record.bodies["outcome"])
+        facts = self.archive.store.body(record.bodies["facts"]) if "facts" in record.bodies else {}
+        made = {"outcome": as_kept(outcome, kept), "facts": _only(facts, facts_document(outcome))}
         now, _ = separate(made)
         was = {n: self.archive.store.body(h) for n, h in record.bodies.items() if n in now}
+        was |= {"facts": _only(facts, facts)} if facts else {}
         found = () if canonical(now) == canonical(was) else tuple(differences(was, now))
         return Replayed(record, outcome, found, _other_versions(record))
+
+
+def _only(kept: Mapping[str, Any], facts: Mapping[str, Any]) -> dict[str, Any]:
+    """What a record kept of facts, but for what names the program's own definitions."""
+    return {name: value for name, value in facts.items() if name in kept and name != "basis"}
 
 
 def _other_versions(record: Record) -> tuple[tuple[str, str, str], ...]:

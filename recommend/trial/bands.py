@@ -32,7 +32,5 @@ def _between(book: Rulebook, names: tuple[str, str], words: dict[str, str]) -> B
 
 
 def _value(limit: Limit | None, words: dict[str, str]) -> float | None:
-    """The value for readings with these qualifiers; the one that names most of them wins."""
-    values = limit.values if limit else []
-    matching = [v for v in values if all(words.get(q) == w for q, w in v.where.items())]
-    return max(matching, key=lambda v: len(v.where)).value if matching else None
+    found = limit.value_of(words) if limit else None
+    return found.value if found else None

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from statistics import NormalDist, fmean
 
 from recommend.match.outcome import Outcome
-from recommend.match.shortlist import GROUPS, Candidate, Group, Shortlist, rank_key
+from recommend.match.shortlist import GROUPS, Candidate, Group, Shortlist
 from recommend.rulebook.book import Rulebook
 from recommend.trial.bands import band_of
 from recommend.trial.change import Interval
@@ -60,10 +60,10 @@ def with_learned(outcome: Outcome, shop: Shop) -> LearnedList | None:
 
     Notes
     -----
-    Order: score less ``trial.learned-weight`` points for every degree that is expected outside
-    the band (mean over the readings of both feet); then as before. The expectation runs over
-    all that may happen to one foot, so a strong effect of little certainty is held against a
-    product on both sides of the band.
+    Order: what fits comes first as before; then wishes not met and ``trial.learned-weight`` for
+    every degree that is expected outside the band (mean over the readings of both feet). The
+    expectation runs over all that may happen to one foot, so a strong effect of little certainty
+    is held against a product on both sides of the band.
     """
     ranked = outcome.shortlist
     if ranked is None:
@@ -81,9 +81,10 @@ def with_learned(outcome: Outcome, shop: Shop) -> LearnedList | None:
     }
     weight = book.parameters["trial.learned-weight"]
 
-    def key(candidate: Candidate) -> tuple[float, tuple[float, float, str]]:
+    def key(candidate: Candidate) -> tuple[bool, float, float]:
         outside = [one.outside for one in expected[candidate.id].values()]
-        return (-round(candidate.score - weight * fmean(outside or [0.0]), 6), rank_key(candidate))
+        learned = candidate.function + weight * fmean(outside or [0.0])
+        return (candidate.back, candidate.fit, round(learned, 6))
 
     again: dict[Group, tuple[Candidate, ...]] = {
         group: tuple(sorted(ranked.ranked[group], key=key)) for group in GROUPS

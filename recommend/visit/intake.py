@@ -119,10 +119,6 @@ PHASES = (
         "The angle at the first contact of the heel, one number a stride.",
     ),
     (
-        "contact", "contact alone, its largest",
-        "The largest angle while the foot comes down, one number a stride; older visits hold it.",
-    ),
-    (
         "peak", "the peak, whole stance",
         "The largest angle between first contact and toe-off, wherever it lies, one number a "
         "stride. At least 7 strides let their own scatter speak. What another lab calls the peak "

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from statistics import fmean
 from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
@@ -62,6 +63,11 @@ Strides = Annotated[
     Field(min_length=1, max_length=2000, description="1 to 2000 angles, one a stride"),
 ]
 Height = Annotated[float, Field(gt=0, lt=200, description="a number above 0 and below 200 mm")]
+Heights = Annotated[
+    list[Height],
+    BeforeValidator(_listed),
+    Field(min_length=1, max_length=50, description="1 to 50 heights in mm, one a reading"),
+]
 Coordinate = Annotated[float, Field(ge=-500, le=1000, description="a number from -500 to 1000 mm")]
 Point = Annotated[list[Coordinate], Field(min_length=2, max_length=2, description="[x, y] in mm")]
 Share = Annotated[float, Field(ge=0, le=100)]
@@ -126,10 +132,23 @@ class Fpi(Strict):
 
 
 class SitStand(Strict):
-    """One height (mm) taken sitting (about 10 % of body weight) and standing (50 %)."""
+    """One height (mm) taken sitting (about 10 % of body weight) and standing (50 %).
 
-    sitting: Height | None = None
-    standing: Height | None = None
+    It may be taken several times; sitting and standing in as many are taken as pairs.
+    """
+
+    sitting: Heights | None = None
+    standing: Heights | None = None
+
+    @property
+    def mean_sitting(self) -> float | None:
+        """Mean height sitting in mm."""
+        return fmean(self.sitting) if self.sitting else None
+
+    @property
+    def mean_standing(self) -> float | None:
+        """Mean height standing in mm."""
+        return fmean(self.standing) if self.standing else None
 
 
 class ArchIndex(Strict):
@@ -189,14 +208,14 @@ class Rearfoot(Strict):
     def _nothing_lies_above_the_peak(self) -> Rearfoot:
         for name in ("touchdown", "contact", "midstance", "propulsion"):
             strides = getattr(self, name)
-            if not self.peak or not strides or len(strides) != len(self.peak):
+            if not self.peak or not strides:
                 continue
-            for number, (peak, other) in enumerate(zip(self.peak, strides, strict=True), 1):
-                if other > peak + PEAK_ROUNDED:
-                    raise ValueError(
-                        f"`{name}` ({other:g}) is above `peak` ({peak:g}) in stride {number}, and "
-                        "the peak is the largest angle of the whole stance; correct one of them"
-                    )
+            other, peak = fmean(strides), fmean(self.peak)
+            if other > peak + PEAK_ROUNDED:
+                raise ValueError(
+                    f"the mean of `{name}` ({other:.3g}) is above that of `peak` ({peak:.3g}), and "
+                    "the peak is the largest angle of the whole stance; correct one of them"
+                )
         return self
 
 
@@ -443,6 +462,29 @@ class Decision(Strict):
     stock_file: Literal["lowered"] | None = None
 
 
+class Unwanted(Strict):
+    """What a customer would not wear: products, and levels of attributes (``shoe.drop: [12]``)."""
+
+    products: list[Id] = Field(default=[], max_length=200)
+    attributes: dict[Annotated[str, Field(max_length=60)], list[float | str]] = {}
+
+
+class Wishes(Strict):
+    """What the customer wants: a limit of the price of all together, and what they refuse."""
+
+    price_limit: Annotated[float, Field(ge=0, le=100_000)] | None = None
+    would_not_wear: Unwanted = Unwanted()
+
+
+class OwnShoes(Strict):
+    """The shoes a customer has, described as a product is; `months` is how long they were worn."""
+
+    title: Annotated[str, Field(max_length=60)] = ""
+    attributes: dict[Annotated[str, Field(max_length=60)], float | str] = {}
+    wear: Literal["little", "some", "worn-out"] | None = None
+    months: Annotated[float, Field(ge=0, le=600)] | None = None
+
+
 class Visit(Strict):
     """One customer's fitting: a reference code, never a name.
 
@@ -465,6 +507,8 @@ class Visit(Strict):
     body_mass_kg: Annotated[float, Field(ge=8, le=300)] | None = None
     purpose: Purpose | None = None
     shoe_size: ShoeSize | None = None
+    own_shoes: OwnShoes | None = None
+    wishes: Wishes | None = None
     pain: list[Pain] | None = Field(default=None, max_length=40)
     answers: dict[str, Answer] = {}
     asked: dict[str, Literal["in-group", "singly"]] = {}

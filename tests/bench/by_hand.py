@@ -20,19 +20,18 @@ def classify(book: Rulebook, c: dict[str, Column]) -> dict[str, Codes]:
     axes = {
         "posture": _posture(c["fpi"], lim),
         "arch": _arch(book, c, lim),
-        "arch-flex": _banded(
-            c["arch-rigidity"], lim["arch-rigidity-flexible"], lim["arch-rigidity-stiff"]
+        "arch-flex": _clearly(
+            c, "arch-rigidity", lim["arch-rigidity-flexible"], lim["arch-rigidity-stiff"]
         ),
         "standing": _standing(c, lim),
-        "contact": _phase(book, c, "contact"),
-        "midstance": _phase(book, c, "midstance"),
-        "propulsion": _propulsion(book, c),
+        "amount": _amount(book, c),
+        "timing": _timing(book, c),
         "load-path": _words(book, c["cop-pattern"], "cop-pattern", "load-path"),
         "excursion": _banded(c["cpei"], lim["cpei-low"], lim["cpei-high"]),
-        "width": _width(c["width-ratio"], lim),
+        "width": _width(c, lim),
     }
-    axes["motion"] = _motion(book, c, axes)
-    axes["foot-type"] = _types(book)[axes["posture"] + 1, axes["arch"] + 1, axes["motion"] + 1]
+    named = ("posture", "arch", "amount", "timing")
+    axes["foot-type"] = _types(book, named)[tuple(axes[axis] + 1 for axis in named)]
     return axes
 
 
@@ -73,25 +72,44 @@ def _standing(c: dict[str, Column], lim: dict[str, float]) -> Codes:
     return np.where(c["standing-angle_reference"] == 0, out, np.int8(-1))
 
 
-def _bound(book: Rulebook, c: dict[str, Column], phase: str, edge: str) -> np.ndarray:
+def _clearly(c: dict[str, Column], name: str, low: float, high: float) -> Codes:
+    """Below, within or above a band, where a reading is beyond it only by more than its error."""
+    return _stairs(c[name], c[f"{name}_high"] >= low, c[f"{name}_low"] > high)
+
+
+def _bound(book: Rulebook, c: dict[str, Column], measure: str, limit: str) -> np.ndarray:
     """The limit that applies to each foot, by gait and reference; NaN where none does."""
     gaits, references = ("walking", "running"), ("vertical", "relaxed-standing", "subtalar-neutral")
     table = np.full((3, 4), np.nan)  # the last row and column answer for -1, missing
-    for value in book.limits[f"{phase}-{edge}"].values:
+    for value in book.limits[limit].values:
         where = value.where
-        table[gaits.index(where["gait"]), references.index(where["reference"])] = value.value
-    return table[c[f"{phase}-angle_gait"], c[f"{phase}-angle_reference"]]
+        row = gaits.index(where["gait"])
+        at = references.index(where["reference"]) if "reference" in where else slice(0, 3)
+        table[row, at] = value.value
+    reference = c.get(f"{measure}_reference", np.array([0], np.int8))
+    return table[c[f"{measure}_gait"], reference]
 
 
-def _phase(book: Rulebook, c: dict[str, Column], phase: str) -> Codes:
-    upper, lower = _bound(book, c, phase, "upper"), _bound(book, c, phase, "lower")
-    low, high = c[f"{phase}-angle_low"], c[f"{phase}-angle_high"]
-    return _stairs(upper + low, high >= lower, low > upper)
+def _amount(book: Rulebook, c: dict[str, Column]) -> Codes:
+    upper, lower = (_bound(book, c, "peak-angle", f"peak-{end}") for end in ("upper", "lower"))
+    low, high = c["peak-angle_low"], c["peak-angle_high"]
+    out = _stairs(upper + low, high >= lower, low > upper)
+    # Contact alone, of older visits, can show much and nothing else.
+    old = c["contact-angle_low"] > _bound(book, c, "contact-angle", "peak-upper")
+    return np.where((c["known_peak-angle"] == 0) & old, np.int8(2), out)
 
 
-def _propulsion(book: Rulebook, c: dict[str, Column]) -> Codes:
-    upper, low = _bound(book, c, "propulsion", "upper"), c["propulsion-angle_low"]
-    return _stairs(upper + low, low > upper)
+def _timing(book: Rulebook, c: dict[str, Column]) -> Codes:
+    early = c["peak-time_high"] < _bound(book, c, "peak-time", "peak-time-lower")
+    late = c["peak-time_low"] > _bound(book, c, "peak-time", "peak-time-upper")
+    known = ~np.isnan(_bound(book, c, "peak-time", "peak-time-upper") + c["peak-time_low"])
+    ordinary = (known & ~early & ~late) | (c["known_peak-time"] == 0)
+    least = _bound(book, c, "rearfoot-return", "return-lower")
+    little, enough = c["rearfoot-return_high"] < least, c["rearfoot-return_high"] >= least
+    out = np.full(len(ordinary), -1, np.int8)
+    for code, of in enumerate((ordinary & enough, ordinary & little, late, early)):
+        np.putmask(out, of, code)
+    return out
 
 
 def _words(book: Rulebook, column: Column, fact: str, axis: str) -> Codes:
@@ -100,40 +118,22 @@ def _words(book: Rulebook, column: Column, fact: str, axis: str) -> Codes:
     return table[column]
 
 
-def _width(ratio: Column, lim: dict[str, float]) -> Codes:
+def _width(c: dict[str, Column], lim: dict[str, float]) -> Codes:
+    low, high = c["width-ratio_low"], c["width-ratio_high"]
     bounds = (lim["width-wide"], lim["width-extra-wide"])
-    return _stairs(ratio, ratio >= lim["width-narrow"], *(ratio > bound for bound in bounds))
+    return _stairs(c["width-ratio"], high >= lim["width-narrow"], *(low > b for b in bounds))
 
 
-def _motion(book: Rulebook, c: dict[str, Column], axes: dict[str, Codes]) -> Codes:
-    contact, midstance, propulsion = axes["contact"], axes["midstance"], axes["propulsion"]
-    path, paths = axes["load-path"], list(book.axes["load-path"].values)
-    late_path = path == paths.index("medial-late")
-    unread = c["known_cop-pattern"] == 0
-    not_late = ((path >= 0) & ~late_path) | unread
-    early = (contact == 2) | (midstance == 2)
-    calm = ((contact == 0) | (contact == 1)) & ((midstance == 0) | (midstance == 1))
-    back, in_ = propulsion == 0, propulsion == 1
-    central = (path == paths.index("central")) | (path == paths.index("medial-early"))
-    out = np.full(len(path), -1, np.int8)
-    within = (contact == 1) & (midstance == 1)
-    np.putmask(out, within & back & (central | unread), 0)
-    np.putmask(out, early & back & not_late, 1)
-    np.putmask(out, calm & (in_ | late_path), 2)
-    np.putmask(out, early & (in_ | late_path), 3)
-    below = (contact == 0) | (midstance == 0)
-    np.putmask(out, calm & back & ((below & not_late) | (path == paths.index("lateral"))), 4)
-    return out
-
-
-def _types(book: Rulebook) -> np.ndarray:
-    """The foot type of every posture, arch and motion, as a table."""
-    named = ("posture", "arch", "motion")
+def _types(book: Rulebook, named: tuple[str, ...]) -> np.ndarray:
+    """The foot type of every posture, arch, amount and timing, as a table."""
     table = np.full([len(book.axes[axis].values) + 1 for axis in named], -1, np.int8)
     for code, one in enumerate(book.types.values()):
-        picks = []
-        for axis, leaf in zip(named, one.when.all, strict=True):  # type: ignore[union-attr]
-            values = list(book.axes[axis].values)
-            picks.append([values.index(word) + 1 for word in leaf.is_])  # type: ignore[union-attr]
+        asked = {leaf.axis: leaf.is_ for leaf in one.when.all}  # type: ignore[union-attr]
+        picks = [
+            [list(book.axes[axis].values).index(word) + 1 for word in asked[axis]]
+            if axis in asked
+            else list(range(len(book.axes[axis].values) + 1))
+            for axis in named
+        ]
         table[np.ix_(*picks)] = code
     return table

@@ -22,10 +22,10 @@ from recommend.coverage.crowd import Crowd
 from recommend.coverage.population import load_population
 from recommend.coverage.run import Question, answer
 from recommend.infer.one import Engine
-from recommend.match.outcome import outcome_of
 from recommend.rulebook import load_rulebook, shipped_folder
 from recommend.rulebook.book import Rulebook
 from recommend.visit import read_visit
+from recommend.way import outcome_of
 
 EACH = 100  # shoes, and insoles
 SIZES = (10_000, 100_000, 1_000_000, 10_000_000)

@@ -26,11 +26,11 @@ from recommend.coverage.numbers import Array
 from recommend.coverage.population import load_population
 from recommend.coverage.report import Assessor
 from recommend.coverage.sampling import Customers, Sampler
-from recommend.coverage.size_classes import SizeClasses
 from recommend.coverage.tally import cases_of_customers
 from recommend.infer.many import Column
 from recommend.infer.one import Engine
 from recommend.match.needs import Need, needs_of
+from recommend.match.sizes import SizeClasses
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.loading import load_rulebook

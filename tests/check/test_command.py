@@ -25,13 +25,13 @@ def test_an_error_is_shown_with_line_caret_and_what_to_do(
     changed: Changed, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Exit code 2, the place, the line itself with a caret below the word, and the remedy."""
-    folder = changed(("classify/motion.yaml", "limit: contact-upper}", "limit: contact-uper}"))
+    folder = changed(("classify/motion.yaml", "limit: peak-upper}", "limit: peak-uper}"))
     assert run("check", str(folder)) == 2
     lines = capsys.readouterr().out.splitlines()
-    assert lines[0] == f"error: not-readable {folder}/classify/motion.yaml:7:62"
-    shown = next(i for i, line in enumerate(lines) if line.lstrip().startswith("7 |"))
-    assert lines[shown][lines[shown + 1].index("^") :].startswith("contact-uper")
-    assert "  do: did you mean `contact-upper`?" in [line.rstrip() for line in lines]
+    assert lines[0] == f"error: not-readable {folder}/classify/motion.yaml:12:59"
+    shown = next(i for i, line in enumerate(lines) if line.lstrip().startswith("12 |"))
+    assert lines[shown][lines[shown + 1].index("^") :].startswith("peak-uper")
+    assert "  do: did you mean `peak-upper`?" in [line.rstrip() for line in lines]
 
 
 def test_json_and_sarif_tell_the_same(

@@ -1,6 +1,9 @@
 """Worked examples pin every rule, limit and condition of the shipped rulebook."""
 
+from html import escape
+
 import pytest
+import yaml
 
 from recommend.check.examples import Case, load_examples, outcomes, pin_findings, run_examples
 from recommend.check.mutants import mutants
@@ -8,9 +11,12 @@ from recommend.check.mutating import Mutation, Trial, mutate, mutation_findings
 from recommend.infer.engine import Engine, engine_of
 from recommend.rulebook import load_rulebook, shipped_folder
 from recommend.rulebook.conditions import UNDETERMINED
+from recommend.show import manual_facts
+from recommend.show.told import came_words, told_list
 from tests.check.conftest import Changed
 
-BOOK = load_rulebook(shipped_folder("rules"))
+BOOK_FOLDER = shipped_folder("rules")
+BOOK = load_rulebook(BOOK_FOLDER)
 CASES, PROBLEMS = load_examples(BOOK)
 
 
@@ -65,10 +71,8 @@ def test_mutants_are_told_from_equals_by_the_full_run() -> None:
 
 def test_a_mutant_that_no_example_notices_is_named(changed: Changed) -> None:
     """Take one pin away, and the shift that it held in place is listed with its rule."""
-    folder = changed(("examples/posture.yaml", "  - name: FPI 9\n    given: {fpi: 9}\n"
-                      "    expect: {axes: {posture: pronated}}\n", ""))  # fmt: skip
-    text = folder / "examples" / "screening.yaml"
-    text.unlink()
+    folder = changed(("examples/posture.yaml", "      - [9, pronated]\n", ""))
+    (folder / "examples" / "screening.yaml").unlink()
     book = load_rulebook(folder)
     cases, _ = load_examples(book)
     trial = Trial(book, cases)
@@ -97,9 +101,10 @@ def test_an_example_that_fails_says_what_came_out(changed: Changed) -> None:
     )
     book = load_rulebook(folder)
     cases, _ = load_examples(book)
-    found = [f for f in run_examples(book, cases) if "`FPI 6`" in f.found]
+    name = "Posture: standing posture: 6"
+    found = [f for f in run_examples(book, cases) if f"`{name}`" in f.found]
     assert [f.found for f in found] == [
-        "example `FPI 6`: axis `posture` is `neutral`, not `pronated`"
+        f"example `{name}`: axis `posture` is `neutral`, not `pronated`"
     ]
     assert found[0].place.line
 
@@ -107,14 +112,34 @@ def test_an_example_that_fails_says_what_came_out(changed: Changed) -> None:
 def test_a_name_an_example_misspells_is_refused_with_the_nearest(changed: Changed) -> None:
     """Measures, axes, rules, parts and questions are all looked up."""
     folder = changed(
-        ("examples/posture.yaml", "given: {fpi: -12}", "given: {fpy: -12}"),
-        ("examples/arch.yaml", "axes: {arch:", "axes: {arhc:"),
-        ("examples/motion.yaml", "of: [contact-within,", "of: [contact-wihin,"),
-        ("examples/needs.yaml", "asks: [", "asks: [need-kurious, "),
+        ("examples/told.yaml", "given: {fpi: 10}", "given: {fpy: 10}"),
+        ("examples/told.yaml", "axes: {posture:", "axes: {postur:"),
+        ("examples/types.yaml", "[neutral,          arch-low,", "[neutral, arch-lwo,"),
+        ("examples/needs.yaml", "[need-usual-basics,", "[need-kurious, need-usual-basics,"),
     )
     _, problems = load_examples(load_rulebook(folder))
     said = [problem.mend for problem in problems]
-    assert said[:1] == ["did you mean `arch`?"]
+    assert "did you mean `posture`?" in said
     assert "did you mean `fpi`?" in said
-    assert "did you mean `contact-within`?" in said
+    assert "did you mean `arch-low`?" in said
     assert len(problems) == 4
+
+
+def test_told_cases_say_why_and_are_read_as_a_handbook() -> None:
+    """Each told case has a sentence why; manual and page of the rulebook show it with its end.
+
+    Whatever only pins a limit is a row of a table.
+    """
+    told = [case.example for case in CASES if case.example.why]
+    assert len(told) >= 40
+    files = (BOOK_FOLDER / "examples").glob("*.yaml")
+    written = [yaml.safe_load(file.read_text("utf-8")).get("examples", []) for file in files]
+    assert [one["name"] for many in written for one in many if not one.get("why")] == []
+    in_manual = " ".join(manual_facts.LISTS["told-cases"](BOOK))
+    on_page = told_list(BOOK)
+    for one in told:
+        assert one.why.endswith(".")
+        assert one.why in in_manual
+        assert escape(one.why) in on_page
+    open_wound = next(one for one in told if one.name == "An open wound")
+    assert came_words(open_wound, BOOK) == "stop: Open wound or ulcer"

@@ -31,9 +31,9 @@ def test_shipped_rules_hold_no_fault_of_logic(book: Rulebook) -> None:
 def test_everything_wrong_is_reported_at_once(changed: Changed) -> None:
     """Schema, names, units and ids in one run, each at its line; none hides another."""
     folder = changed(
-        (MOTION, "limit: contact-upper}", "limit: contact-uper}"),
-        (MOTION, "{axis: midstance, is: above}", "{axis: midstanc, is: above}"),
-        (MOTION, "title: Rolls in late\n", "titel: Rolls in late\n"),
+        (MOTION, "limit: peak-upper}", "limit: peak-uper}"),
+        (MOTION, "then: {axis: timing, value: delayed}", "then: {axis: timin, value: delayed}"),
+        (MOTION, "title: Stays rolled in longer\n", "titel: Stays rolled in longer\n"),
         (POSTURE, "limit: fpi-highly-pronated}", "limit: heel-cup-deep}"),
         (POSTURE, "id: posture-pronated", "id: posture-neutral"),
         ("screen/health.yaml", "{note: stop, say", "{note: stopp, say"),
@@ -43,8 +43,8 @@ def test_everything_wrong_is_reported_at_once(changed: Changed) -> None:
     found = {(Path(p.place.file).name, p.found, p.mend) for p in problems}
     assert len(problems) == 7
     for name, word, mend in (
-        ("motion.yaml", "contact-uper", "did you mean `contact-upper`?"),
-        ("motion.yaml", "midstanc`", "did you mean `midstance`?"),
+        ("motion.yaml", "peak-uper", "did you mean `peak-upper`?"),
+        ("motion.yaml", "timin`", "did you mean `timing`?"),
         ("motion.yaml", "titel", "did you mean `title`?"),
         ("posture-and-arch.yaml", "in mm but `fpi` is in score", ""),
         ("posture-and-arch.yaml", "`posture-neutral` stands twice", "rename one of the two"),
@@ -86,12 +86,16 @@ def test_gap_comes_with_a_foot_that_gets_no_value(changed: Changed) -> None:
 def test_gap_between_foot_types_is_found_through_all_axes(changed: Changed) -> None:
     """A combination of axis values that belongs to no type comes with readings for all of them."""
     folder = changed(
-        ("types.yaml", "{axis: motion, is: [ordinary, early]}", "{axis: motion, is: ordinary}")
+        (
+            "types.yaml",
+            "is: high}\n        - {axis: amount, is: [usual, much]}",
+            "is: high}\n        - {axis: amount, is: usual}",
+        )
     )
     (gap,) = findings(folder, "gap")
     made = concluded(gap, load_rulebook(folder))
     assert made.axes["foot-type"] is None
-    assert made.axes["motion"] == "early"
+    assert made.axes["amount"] == "much"
     assert made.axes["arch"] == "high"
 
 

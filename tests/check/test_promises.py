@@ -99,19 +99,20 @@ def test_two_values_on_an_axis_come_with_a_foot_the_engine_trips_over(changed: C
 def test_a_foot_without_a_type_is_found(changed: Changed) -> None:
     """Leave a combination out of the types, and a measured foot of it is shown."""
     book = load_rulebook(changed(
-        ("types.yaml", "{axis: motion, is: [ordinary, early]}", "{axis: motion, is: ordinary}")
+        ("types.yaml", "is: high}\n        - {axis: amount, is: [usual, much]}",
+         "is: high}\n        - {axis: amount, is: usual}")
     ))  # fmt: skip
     one = verdicts(book, "one-foot-type")["one-foot-type"]
     assert one.outcome == "broken"
     foot = shown(one, book).feet["left"]
     assert foot.foot_type is None
-    assert foot.conclusions.axes["motion"] == "early"
+    assert foot.conclusions.axes["amount"] == "much"
 
 
 def test_a_wedge_that_reaches_a_laterally_loaded_foot_is_found(changed: Changed) -> None:
     """Take one condition from the rule that guards it; matching lets the wedge through."""
     guard = "{attribute: insole.wedge, is: above, limit: wedge-none, strength: never}"
-    then = f"        - {{axis: motion, is: lateral}}\n    then:\n      needs:\n        - {guard}"
+    then = f"        - {{axis: amount, is: little}}\n    then:\n      needs:\n        - {guard}"
     lateral = "        - {axis: load-path, is: lateral}\n"
     book = load_rulebook(changed(("need/motion.yaml", lateral + then, then)))
     name = "no-insole-wedge-under-an-outward-foot"
@@ -146,11 +147,11 @@ def test_a_stop_that_can_be_talked_away_is_found(changed: Changed) -> None:
 def test_a_note_that_a_more_extreme_reading_loses_is_found(changed: Changed) -> None:
     """A note that asks for motion within the band goes away as the reading grows."""
     book = load_rulebook(changed(("screen/posture-and-motion.yaml",
-        "when: {measure: contact-angle, is: at-least, limit: contact-referral}",
-        "when: {all: [{measure: contact-angle, is: at-least, limit: contact-referral}, "
-        "{axis: contact, is: within}]}",
+        "when:\n      any:\n        - {measure: peak-angle, is: at-least, limit: peak-referral}\n",
+        "when:\n      any:\n        - {all: [{measure: peak-angle, is: at-least, limit: "
+        "peak-referral}, {axis: amount, is: usual}]}\n",
     )))  # fmt: skip
-    one = verdicts(book, "more-contact-angle-keeps-its-notes")["more-contact-angle-keeps-its-notes"]
+    one = verdicts(book, "more-peak-angle-keeps-its-notes")["more-peak-angle-keeps-its-notes"]
     assert one.outcome == "broken"
     assert "`see-pronation-beyond-limit`" in one.why
 

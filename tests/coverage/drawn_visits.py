@@ -12,6 +12,7 @@ from recommend.visit.models import Visit
 TRUNCATED = 180.0
 ERROR = 1.5  # error of one reading of an angle in rules/measures.yaml
 RANGE_ERROR = 1.8
+TIME_ERROR = 6.0
 # Seven strides whose mean is 0 and whose sample standard deviation is 1.
 STRIDES = np.array([-1.5, -1, -0.5, 0, 0.5, 1, 1.5])
 STRIDES = STRIDES / STRIDES.std(ddof=1)
@@ -38,8 +39,9 @@ def foot_of(customers: Customers, side: Side, index: int) -> dict[str, object]:
     foot = {n: c for n, c in customers.feet[side].items() if isinstance(c, np.ndarray)}
     at = {name: float(column[index]) for name, column in foot.items()}
     standing = at["arch-height-ratio"] * TRUNCATED
-    contact = at["contact-angle"] + ERROR * STRIDES
+    peak = at["peak-angle"] + ERROR * STRIDES
     ranges = at["rearfoot-range"] + RANGE_ERROR * np.roll(STRIDES, 3)
+    back = at["rearfoot-return"] + RANGE_ERROR * np.roll(STRIDES, 2)
     return {
         "fpi": {"total": int(at["fpi"])},
         "foot-length-mm": at["foot-length"],
@@ -57,10 +59,10 @@ def foot_of(customers: Customers, side: Side, index: int) -> dict[str, object]:
             {
                 "gait": "walking",
                 "reference": "vertical",
-                "contact": contact.tolist(),
-                "touchdown": (contact - ranges).tolist(),
-                "midstance": (at["midstance-angle"] + ERROR * STRIDES).tolist(),
-                "propulsion": (at["propulsion-angle"] + ERROR * STRIDES).tolist(),
+                "peak": peak.tolist(),
+                "peak-time": (at["peak-time"] + TIME_ERROR * np.roll(STRIDES, 1)).tolist(),
+                "range": ranges.tolist(),
+                "propulsion": (peak - back).tolist(),
             },
         ],
         "cop": {

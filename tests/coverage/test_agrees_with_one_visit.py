@@ -10,18 +10,17 @@ from recommend.catalogue import Catalogue
 from recommend.catalogue.fitting import fit
 from recommend.coverage.columns import FactColumns
 from recommend.coverage.evaluate import Evaluator, Wishes, kinds_of
-from recommend.coverage.need_table import NeedTable
 from recommend.coverage.population import Population
 from recommend.coverage.sampling import Sampler
-from recommend.coverage.shelf import Shelf
-from recommend.coverage.size_classes import SizeClasses
 from recommend.coverage.tally import cases_of_customers, layout_of, tally
 from recommend.infer.assess import assess
 from recommend.infer.engine import engine_of
 from recommend.infer.facts import facts_of
 from recommend.match.judge import judge
-from recommend.match.needs import needs_of
+from recommend.match.needs import NeedTable, needs_of
+from recommend.match.shelf import Shelf
 from recommend.match.shortlist import shortlist
+from recommend.match.sizes import SizeClasses
 from recommend.measure.model import SIDES
 from recommend.measure.observed import observe
 from recommend.rulebook.book import Rulebook

@@ -8,11 +8,10 @@ import pytest
 
 from recommend.catalogue import Catalogue
 from recommend.coverage.anyone import holds_for_anyone
-from recommend.coverage.need_table import NeedTable
-from recommend.coverage.shelf import Shelf
 from recommend.coverage.tally import Layout, layout_of
 from recommend.match.judge import judge
-from recommend.match.needs import needs_of
+from recommend.match.needs import NeedTable, needs_of
+from recommend.match.shelf import Shelf
 from recommend.rulebook import load_rulebook, shipped_folder
 from recommend.rulebook.book import Rulebook
 

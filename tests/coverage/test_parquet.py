@@ -9,9 +9,9 @@ from recommend.catalogue import Catalogue
 from recommend.coverage.columns import FactColumns
 from recommend.coverage.population import Population
 from recommend.coverage.sampling import Sampler
-from recommend.coverage.size_classes import SizeClasses
 from recommend.coverage.tally import cases_of_customers, tally
 from recommend.errors import InputError
+from recommend.match.sizes import SizeClasses
 from recommend.rulebook.book import Rulebook
 
 pandas = pytest.importorskip("pandas")

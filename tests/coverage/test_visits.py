@@ -64,7 +64,7 @@ def test_visits_come_from_a_record_store_as_well(tmp_path: Path, book: Rulebook)
     kept = read_shop(path, book)
     assert len(kept.visits) == len(shop.visits)
     for side in ("left", "right"):
-        expected, found = (s.customers.feet[side]["contact-angle"] for s in (shop, kept))
+        expected, found = (s.customers.feet[side]["peak-angle"] for s in (shop, kept))
         assert np.array_equal(expected, found, equal_nan=True)
 
 

@@ -13,7 +13,7 @@ from recommend.errors import InputError
 from recommend.infer import building, engine
 from recommend.infer.derivation import derivations
 from recommend.infer.engine import ARRAYS, REFERENCE, engine_name, new_engine
-from recommend.match.outcome import as_document, outcome_of
+from recommend.match.outcome import as_document
 from recommend.measure.named import read_measured_visit
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.loading import load_rulebook
@@ -23,6 +23,7 @@ from recommend.trail.keeping import Archive, entry_of
 from recommend.trail.node import Node
 from recommend.trail.replay import Replayer
 from recommend.trail.store import Store
+from recommend.way import outcome_of
 from tests.infer.feet import facts_of_row, random_columns
 from tests.infer.folders import add_rules, add_to, copied, note_rule, score_limits
 

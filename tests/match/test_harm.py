@@ -6,11 +6,13 @@ from typing import Any
 
 import pytest
 
-from recommend.match.outcome import as_document, outcome_of
+from recommend.match.outcome import as_document
+from recommend.match.shortlist import GROUPS
 from recommend.rulebook import shipped_folder
 from recommend.trail.explaining import Explanation
-from recommend.trail.sureness import whatif_of
+from recommend.trail.whatif import WhatIf
 from recommend.visit import Visit, read_visit
+from recommend.way import outcome_of
 from tests import shipped
 
 VISIT = "pronated-high-arch-late-medial"
@@ -81,10 +83,12 @@ def test_redraws_keep_out_what_hurt() -> None:
     foot = {"comfort": {"heel": 2}}
     step = {"shoe": shoe, "insole": insole, "feet": {"left": foot}}
     outcome = outcome_of(_visit(trials=[step]), shipped.book(), shipped.shop())
-    cases = whatif_of(outcome).outcomes({}, 1).cases
+    cases = WhatIf(outcome).outcomes({}, 1).cases
     assert outcome.shortlist is not None
-    for group, ids in cases[0].items():
-        assert list(ids) == [one.id for one in outcome.shortlist.ranked[group][: len(ids)]]
+    for group in GROUPS:
+        listed, _ = cases.within(group)
+        ids = [one for one, is_in in zip(cases.ranking.ids(group), listed[0], strict=True) if is_in]
+        assert sorted(ids) == sorted(one.id for one in outcome.shortlist.ranked[group])
         assert not {shoe, insole} & {part for one in ids for part in one.split("+")}
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 
 import pytest
@@ -10,7 +11,7 @@ from hypothesis import strategies as st
 
 from recommend.catalogue.fitting import fit
 from recommend.catalogue.loading import Catalogue, Item
-from recommend.match.judge import judge, pair_levels, verdict_on
+from recommend.match.judge import Verdict, judge, pair_levels
 from recommend.match.needs import Need, PairNeeds
 from recommend.match.shortlist import GROUPS, shortlist
 from recommend.match.sizes import Wanted, size_for
@@ -64,7 +65,7 @@ def _plain_judge(levels: dict[str, float], needs: list[Need], book: Rulebook) ->
             near = 1.0 if met else 1 - abs(level - need.target) / _tolerance(need, book)
         if need.strength == "prefer":
             weight += need.weight
-            gained += need.weight * max(0.0, near)
+            gained += need.weight * math.floor(4 * max(0.0, near)) / 4  # told in quarters
         elif level is None or met == (need.strength == "never"):
             suitable = False
     return weight, gained, suitable
@@ -111,16 +112,31 @@ def test_the_wedge_of_a_pair_is_that_of_both_parts(book: Rulebook, item: MakeIte
     assert pair_levels((item("x", shoe_drop=8.0), insole), book) == {}
 
 
+def _verdict(need: Need, level: float | None, book: Rulebook) -> Verdict:
+    """The one verdict of a product at `level`."""
+    product = shipped.shop().insoles[0]
+    levels = {} if level is None else {need.attribute: level}
+    return judge((Item(product.product, levels, {}),), PairNeeds((need,), ()), book).verdicts[0]
+
+
 @pytest.mark.parametrize(
     ("level", "shortfall", "satisfaction"),
-    [(14.0, 0.0, 1.0), (20.0, 0.0, 1.0), (10.0, 4.0, 0.5), (6.0, 8.0, 0.0), (0.0, 14.0, 0.0)],
+    [
+        (14.0, 0.0, 1.0),
+        (20.0, 0.0, 1.0),
+        (13.0, 1.0, 0.75),
+        (12.0, 2.0, 0.75),
+        (10.0, 4.0, 0.5),
+        (6.0, 8.0, 0.0),
+        (0.0, 14.0, 0.0),
+    ],
 )
 def test_shortfall_is_in_the_unit_of_the_attribute(
     book: Rulebook, level: float, shortfall: float, satisfaction: float
 ) -> None:
-    """A heel cup wanted 14 mm deep, tolerance 8 mm, worked by hand."""
+    """A heel cup wanted 14 mm deep, tolerance 8 mm, told in quarters, worked by hand."""
     assert book.attributes["insole.heel-cup"].tolerance == 8
-    verdict = verdict_on(_need("insole.heel-cup", "at-least", 14.0, "prefer", 1.0), level, book)
+    verdict = _verdict(_need("insole.heel-cup", "at-least", 14.0, "prefer", 1.0), level, book)
     assert verdict.shortfall == shortfall
     assert verdict.satisfaction == pytest.approx(satisfaction)
 
@@ -129,7 +145,7 @@ def test_what_is_not_stated_cannot_be_shown_to_be_safe(book: Rulebook) -> None:
     """An unknown wedge breaks a never and a must; it only fails to satisfy a wish."""
     for strength, broken in (("never", True), ("must", True), ("prefer", False)):
         need = _need("insole.wedge", "above", 0.0, strength, 1.0)
-        verdict = verdict_on(need, None, book)
+        verdict = _verdict(need, None, book)
         assert verdict.broken is broken
         assert (verdict.shortfall, verdict.satisfaction) == (None, 0.0)
 
@@ -157,23 +173,25 @@ def test_the_order_of_the_catalogue_does_not_matter(order: object) -> None:
 
 
 def test_ties_go_to_the_cheaper_then_to_the_name(item: MakeItem) -> None:
-    """Four alike: the cheaper first, then by id; one without a price last."""
+    """Four equals: the cheaper first, then by id; one without a price last; one group."""
     alike = [
         item("delta", 40.0, insole_wedge=0.0), item("bravo", 50.0, insole_wedge=0.0),
         item("alpha", 50.0, insole_wedge=0.0), item("echo", None, insole_wedge=0.0),
     ]  # fmt: skip
-    empty = shortlist(shipped.assessed({}), shipped.book(), Catalogue("x", "x", "EUR", ()))
-    assert empty.empty
+    feet = {"foot-length-mm": 265}
     catalogue = Catalogue("x", "x", "EUR", tuple(alike))
-    ranked = shortlist(shipped.assessed({}), shipped.book(), catalogue).ranked["insole"]
-    assert [c.id for c in ranked] == ["delta", "alpha", "bravo", "echo"]
+    listed = shortlist(shipped.assessed(feet), shipped.book(), catalogue)
+    groups = [[c.id for c in equals.members] for equals in listed.groups["insole"]]
+    assert groups[-1] == ["delta", "alpha", "bravo", "echo"]
 
 
 def test_every_product_is_judged_once_and_placed_once() -> None:
     """Ranked, missing and excluded share no candidate and lose no product."""
     result = shipped.listed(FEET, **PERSON)
     for group, products in (("shoe", shipped.shop().shoes), ("insole", shipped.shop().insoles)):
-        ids = [c.id for t in (result.ranked, result.missing, result.excluded) for c in t[group]]
+        tables = (result.ranked, result.missing, result.excluded)
+        told = [c for table in tables for c in table[group]]
+        ids = [c.id for c in told if c.parts[0].offered == "shop"]
         assert sorted(ids) == sorted(p.id for p in products)
 
 
@@ -182,12 +200,13 @@ def test_a_must_and_a_never_come_before_any_score() -> None:
     result = shipped.listed(FEET, **PERSON)
     for group in GROUPS:
         for candidate in result.ranked[group]:
-            assert not any(v.broken for v in candidate.judgement.verdicts)
+            shop = all(part.offered == "shop" for part in candidate.parts)
+            assert not shop or not any(v.broken for v in candidate.judgement.verdicts)
             assert candidate.available
         for candidate in result.excluded[group]:
             assert any(v.broken for v in candidate.judgement.verdicts)
-        scores = [round(c.score, 6) for c in result.ranked[group]]
-        assert scores == sorted(scores, reverse=True)
+        costs = [(c.back, c.fit, c.function) for c in result.ranked[group]]
+        assert costs == sorted(costs)
 
 
 # --- fitting together, sizes --------------------------------------------------------------------

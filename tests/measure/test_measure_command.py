@@ -37,7 +37,7 @@ def test_pictures_measures_errors_and_doubts_are_on_the_screen(run):
 
     assert code == 0
     for words in (
-        "left, dynamic", "path of load: c contact", "lateral", "usual band", "±",
+        "left, dynamic", "path of load: c contact", "lateral", "band of the peak", "±",
         "centre-of-pressure excursion index", "medial heel", "MARKS SWAPPED", "ERROR WIDENED",
         "not a diagnosis", "pressure-sensor",
     ):  # fmt: skip

@@ -11,7 +11,7 @@ Case = tuple[str, str, str, tuple[str, ...]]
 
 _MOTION, _POSTURE = "classify/motion.yaml", "classify/posture-and-arch.yaml"
 _HEALTH, _STRUCTURE = "screen/health.yaml", "need/structure.yaml"
-_CONTACT = "when: {measure: contact-angle, is: clearly-above, limit: contact-upper}"
+_LITTLE = "when: {measure: peak-angle, is: clearly-below, limit: peak-lower}"
 _WOUND = "when: {answer: open-wound, is: yes}"
 
 RULES: dict[str, Case] = {
@@ -83,7 +83,7 @@ RULES: dict[str, Case] = {
         "axes.yaml", "  arch:\n", "  lone:\n    title: x\n    values: §{a: b}\n  arch:\n", ("has 1 entry", "at least 2"),
     ),
     "axis-value-id": ("axes.yaml", "      low: low arch", "§      Low: low arch", ("`Low`", "hyphens")),
-    "axis-renamed": ("axes.yaml", "  motion:\n", "  motions:\n", ("`motion`", "`motions`?")),
+    "axis-renamed": ("axes.yaml", "  amount:\n", "  amounts:\n", ("`amount`", "`amounts`?")),
     "axis-value-text": ("axes.yaml", "low: low arch", "low: §5", ("`5`", "text")),
     "axis-taken": (
         "axes.yaml", "axes:\n", "axes:\n§  foot-type: {title: x, values: {a: b, c: d}}\n", ("`foot-type`",),
@@ -108,57 +108,57 @@ RULES: dict[str, Case] = {
     "type-twice": ("types.yaml", "id: low-arched-steady", "§id: neutral-steady", ("twice",)),
     "type-sentence": ("types.yaml", "    sentence: >-", "§    sentense: >-", ("`sentence`?",)),
     "type-all-a-mapping": (
-        "types.yaml", "        - {axis: posture, is: neutral}\n        - {axis: arch, is: ordinary}\n        - {axis: motion, is: ordinary}\n",
+        "types.yaml", "        - {axis: posture, is: neutral}\n        - {axis: arch, is: ordinary}\n        - {axis: amount, is: usual}\n",
         "§        {axis: posture, is: neutral}\n", ("a group of keys", "a list"),
     ),
     # --- conditions -------------------------------------------------------------------------
-    "condition-key-unknown": (_MOTION, _CONTACT, "§when: {mesure: contact-angle, is: above}", ("condition", "measure")),
-    "condition-empty": (_MOTION, _CONTACT, "§when: {}", ("an empty group", "a condition")),
-    "condition-word": (_MOTION, _CONTACT, "§when: always", ("the text `always`", "a condition")),
-    "condition-list": (_MOTION, _CONTACT, "§when: [{axis: arch, is: low}]", ("a list", "a condition")),
+    "condition-key-unknown": (_MOTION, _LITTLE, "§when: {mesure: peak-angle, is: above}", ("condition", "measure")),
+    "condition-empty": (_MOTION, _LITTLE, "§when: {}", ("an empty group", "a condition")),
+    "condition-word": (_MOTION, _LITTLE, "§when: always", ("the text `always`", "a condition")),
+    "condition-list": (_MOTION, _LITTLE, "§when: [{axis: arch, is: low}]", ("a list", "a condition")),
     "condition-two-kinds": (
-        _MOTION, _CONTACT, "§when: {measure: contact-angle, axis: arch, is: above}", ("`axis`", "measure"),
+        _MOTION, _LITTLE, "§when: {measure: peak-angle, axis: arch, is: above}", ("`axis`", "measure"),
     ),
-    "condition-all-empty": (_MOTION, _CONTACT, "§when: {all: []}", ("no entries", "at least 1")),
-    "condition-is-missing": (_MOTION, _CONTACT, "§when: {measure: contact-angle}", ("`is` is missing",)),
-    "condition-is-number": (_MOTION, _CONTACT, "§when: {measure: contact-angle, is: 5}", ("`5`", "a list")),
-    "condition-is-empty": (_MOTION, _CONTACT, "§when: {axis: arch, is: []}", ("no entries",)),
+    "condition-all-empty": (_MOTION, _LITTLE, "§when: {all: []}", ("no entries", "at least 1")),
+    "condition-is-missing": (_MOTION, _LITTLE, "§when: {measure: peak-angle}", ("`is` is missing",)),
+    "condition-is-number": (_MOTION, _LITTLE, "§when: {measure: peak-angle, is: 5}", ("`5`", "a list")),
+    "condition-is-empty": (_MOTION, _LITTLE, "§when: {axis: arch, is: []}", ("no entries",)),
     "condition-is-and-is-not": (
-        _MOTION, _CONTACT, "§when: {axis: arch, is: low, is-not: high}", ("exactly one",),
+        _MOTION, _LITTLE, "§when: {axis: arch, is: low, is-not: high}", ("exactly one",),
     ),
     "condition-without-limit": (
-        _MOTION, _CONTACT, "§when: {measure: contact-angle, is: above}", ("`limit`", "above"),
+        _MOTION, _LITTLE, "§when: {measure: peak-angle, is: above}", ("`limit`", "above"),
     ),
     "condition-needless-limit": (
-        _MOTION, _CONTACT, "§when: {measure: cop-pattern, is: central, limit: cpei-low}", ("`limit` goes with",),
+        _MOTION, _LITTLE, "§when: {measure: cop-pattern, is: central, limit: cpei-low}", ("`limit` goes with",),
     ),
     "condition-limit-a-number": (
-        _MOTION, _CONTACT, "§when: {measure: contact-angle, is: above, limit: 4}", ("`4`", "text"),
+        _MOTION, _LITTLE, "§when: {measure: peak-angle, is: above, limit: 4}", ("`4`", "text"),
     ),
     "condition-limit-unknown": (
-        _MOTION, _CONTACT, "§when: {measure: contact-angle, is: above, limit: contact-uper}", ("`contact-upper`?",),
+        _MOTION, _LITTLE, "§when: {measure: peak-angle, is: above, limit: peak-uper}", ("`peak-upper`?",),
     ),
     "condition-order-misspelt": (
-        _MOTION, _CONTACT, "§when: {measure: contact-angle, is: clearly-abov}", ("is a number", "clearly-above"),
+        _MOTION, _LITTLE, "§when: {measure: peak-angle, is: clearly-abov}", ("is a number", "clearly-above"),
     ),
     "condition-class-with-limit": (
-        _MOTION, _CONTACT, "§when: {measure: cop-pattern, is: above, limit: cpei-low}", ("cop-pattern", "medial-late"),
+        _MOTION, _LITTLE, "§when: {measure: cop-pattern, is: above, limit: cpei-low}", ("cop-pattern", "medial-late"),
     ),
     "condition-measure-unknown": (
-        _MOTION, _CONTACT, "§when: {measure: contact-angel, is: above, limit: contact-upper}", ("`contact-angle`?",),
+        _MOTION, _LITTLE, "§when: {measure: peak-angel, is: above, limit: peak-upper}", ("`peak-angle`?",),
     ),
     "condition-class-word": (_MOTION, "is: medial-late}", "is: §medial-lat}", ("`medial-late`?",)),
     "condition-deep-key": (
-        _MOTION, "            - {axis: contact, is: above}", "§            - {axis: contact, iss: above}", ("`iss`", "`is`?"),
+        _MOTION, "            - {measure: peak-angle, is: not-measured}", "§            - {measure: peak-angle, iss: not-measured}", ("`iss`", "`is`?"),
     ),
     "condition-deep": (
-        _MOTION, _CONTACT, "§when: " + "{all: [" * 25 + "{axis: arch, is: low}" + "]}" * 25, ("nested too deeply",),
+        _MOTION, _LITTLE, "§when: " + "{all: [" * 25 + "{axis: arch, is: low}" + "]}" * 25, ("nested too deeply",),
     ),
     "condition-circle": (
-        _MOTION, _CONTACT, "when: {axis: motion, is: late}", ("circle: motion-throughout -> contact-above",),
+        _MOTION, _LITTLE, "when: {axis: amount, is: much}", ("circle: amount-",),
     ),
     "condition-huge": (
-        _MOTION, _CONTACT,
+        _MOTION, _LITTLE,
         "when: {all: [" + ", ".join(
             f"{{any: [{{axis: {a}, is: {v}}}, {{measure: {m}, is: above, limit: {x}}}]}}"
             for a, v in (("arch", "low"), ("posture", "neutral"), ("width", "wide"))
@@ -183,17 +183,17 @@ RULES: dict[str, Case] = {
         _HEALTH, _WOUND + "\n    then: {note: stop, say: \"An open wound or ulcer: no fitting today; a foot clinic should see it at once, the same day if there is diabetes.\"}",
         _WOUND + "\n§    then: {axis: arch, value: low}", ("folder `screen`", "`note` and `say`"),
     ),
-    "then-empty": (_MOTION, "then: {axis: contact, value: above}", "§then: {}", ("a conclusion",)),
-    "then-word": (_MOTION, "then: {axis: contact, value: above}", "§then: above", ("the text `above`", "a conclusion")),
+    "then-empty": (_MOTION, "then: {axis: amount, value: little}", "§then: {}", ("a conclusion",)),
+    "then-word": (_MOTION, "then: {axis: amount, value: little}", "§then: little", ("the text `little`", "a conclusion")),
     "then-key-misspelt": (
-        _MOTION, "then: {axis: contact, value: above}", "§then: {axis: contact, vlaue: above}", ("`vlaue`", "`value`?"),
+        _MOTION, "then: {axis: amount, value: little}", "§then: {axis: amount, vlaue: little}", ("`vlaue`", "`value`?"),
     ),
-    "then-value-missing": (_MOTION, "then: {axis: contact, value: above}", "§then: {axis: contact}", ("`value` is missing",)),
+    "then-value-missing": (_MOTION, "then: {axis: amount, value: little}", "§then: {axis: amount}", ("`value` is missing",)),
     "then-value-unknown": (
-        _MOTION, "then: {axis: contact, value: above}", "§then: {axis: contact, value: abov}", ("`above`?",),
+        _MOTION, "then: {axis: amount, value: little}", "§then: {axis: amount, value: littl}", ("`little`?",),
     ),
     "then-axis-unknown": (
-        _MOTION, "then: {axis: contact, value: above}", "§then: {axis: contct, value: above}", ("`contact`?",),
+        _MOTION, "then: {axis: amount, value: little}", "§then: {axis: amuont, value: little}", ("`amount`?",),
     ),
     "then-note-level": (_HEALTH, "{note: stop", "§{note: halt", ("`halt`", "stop, see-clinician, caution")),
     "need-attribute-unknown": (_STRUCTURE, "insole.heel-cup", "§insole.heelcup", ("`insole.heel-cup`?",)),
@@ -211,11 +211,11 @@ RULES: dict[str, Case] = {
         "§then: {needs: []}", ("no entries",),
     ),
     # --- rules ------------------------------------------------------------------------------
-    "rule-id-twice": (_MOTION, "id: contact-within", "§id: contact-above", ("twice", "first at")),
-    "rule-id-bad": (_MOTION, "id: contact-above", "§id: Contact_above", ("`Contact_above`", "hyphens")),
+    "rule-id-twice": (_MOTION, "id: amount-usual", "§id: amount-much", ("twice", "first at")),
+    "rule-id-bad": (_MOTION, "id: amount-much", "§id: Amount_much", ("`Amount_much`", "hyphens")),
     "rule-key-misspelt": (_MOTION, "    because:", "§    becuase:", ("`becuase`", "`because`?")),
-    "rule-when-missing": (_MOTION, "    " + _CONTACT + "\n", "", ("`when` is missing", "rules#1")),
-    "rule-basis-source": (_MOTION, "sources: [chuter-2010", "§sources: [chuter-2001", ("`chuter-2010`?",)),
+    "rule-when-missing": (_MOTION, "    " + _LITTLE + "\n", "", ("`when` is missing", "rules#1")),
+    "rule-basis-source": (_MOTION, "chuter-2010]", "§chuter-2001]", ("`chuter-2010`?",)),
     "rule-basis-published-bare": (
         _POSTURE, "{kind: published, sources: [redmond-2005, redmond-2006]}", "§{kind: published}", ("names its `sources`",),
     ),

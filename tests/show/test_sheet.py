@@ -15,13 +15,13 @@ import yaml
 from recommend.catalogue import load_catalogue
 from recommend.cli import main
 from recommend.errors import InputError
-from recommend.match.outcome import outcome_of
 from recommend.rulebook import load_rulebook, shipped_folder
 from recommend.rulebook.book import Rulebook
 from recommend.show.sheet import Paper, Sheet, Wording, messages, page, sheet_of
 from recommend.show.sheet.page import _STYLE
 from recommend.trial.outcome import trial_outcome
 from recommend.visit import read_visit
+from recommend.way import outcome_of
 
 DEMO = shipped_folder("catalogue_demo")
 VOID = {"meta", "path", "rect", "circle"}

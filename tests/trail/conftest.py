@@ -7,11 +7,14 @@ from pathlib import Path
 import pytest
 
 from recommend.catalogue import Catalogue, load_catalogue
+from recommend.infer.assess import Assessment
 from recommend.infer.engine import Engine, engine_of
+from recommend.match.outcome import Outcome
+from recommend.match.shortlist import shortlist
 from recommend.rulebook import Rulebook, load_rulebook
 from recommend.trail.forget import forget
-from recommend.trail.leaders import Leaders
 from recommend.trail.store import Store
+from recommend.trail.whatif import WhatIf
 from recommend.visit import Visit, read_visit
 from tests.trail.entries import entry
 
@@ -61,7 +64,7 @@ def engine(book: Rulebook) -> Engine:
     return engine_of(book)
 
 
-@pytest.fixture(scope="session")
-def leaders(book: Rulebook, catalogue: Catalogue) -> Leaders:
-    """The demo catalogue made ready for ranking."""
-    return Leaders(book, catalogue)
+def whatif_of(assessment: Assessment, book: Rulebook, catalogue: Catalogue) -> WhatIf:
+    """What-ifs about an assessed visit, ranked by its readings as they stand."""
+    ranked = None if assessment.stopped else shortlist(assessment, book, catalogue)
+    return WhatIf(Outcome(assessment, ranked, book, catalogue))

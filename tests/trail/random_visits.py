@@ -26,7 +26,7 @@ def random_visit(book: Rulebook, seed: int, *, whole: bool = False, calm: bool =
     data["pain"] = [_pain(chance) for _ in range(chance.choice([0, 0, 1, 2]))]
     data["answers"] = {q: _answer(chance, calm) for q in book.questions}
     person = {"fpi": chance.gauss(2.9, 3.2), "length": chance.gauss(260, 15)}
-    person |= {"contact": chance.gauss(5, 3), "arch": chance.gauss(0.34, 0.03)}
+    person |= {"peak": chance.gauss(7, 3), "arch": chance.gauss(0.34, 0.03)}
     for side in ("left", "right"):
         data["feet"][side] = _without(_foot(chance, person), chance, missing)
     return Visit.model_validate(_without(data, chance, missing / 2, keep=("reference", "feet")))
@@ -52,7 +52,7 @@ def _foot(chance: random.Random, person: dict[str, float]) -> dict[str, Any]:
     length = min(max(person["length"] + chance.gauss(0, 2), 180), 330)
     truncated = round(length * chance.uniform(0.71, 0.75), 1)
     standing = round(truncated * min(max(person["arch"] + chance.gauss(0, 0.01), 0.2), 0.5), 1)
-    contact = person["contact"] + chance.gauss(0, 1)
+    peak = person["peak"] + chance.gauss(0, 1)
     return {
         "fpi": {"total": min(max(round(person["fpi"] + chance.gauss(0, 1.2)), -12), 12)},
         "foot-length-mm": round(length, 1),
@@ -69,7 +69,7 @@ def _foot(chance: random.Random, person: dict[str, float]) -> dict[str, Any]:
             "load": "static",
         },
         "rearfoot": [
-            _angles(chance, chance.choice(["walking", "running"]), contact),
+            _angles(chance, chance.choice(["walking", "running"]), peak),
             {
                 "gait": "standing",
                 "reference": "vertical",
@@ -83,16 +83,19 @@ def _foot(chance: random.Random, person: dict[str, float]) -> dict[str, Any]:
     }
 
 
-def _angles(chance: random.Random, gait: str, contact: float) -> dict[str, Any]:
+def _angles(chance: random.Random, gait: str, mean: float) -> dict[str, Any]:
     count = chance.choice([1, 3, 8, 12])
     reference = chance.choice(["vertical"] * 6 + ["relaxed-standing"])
+    peak = _strides(chance, mean, count)
+    range_, back = max(chance.gauss(5, 2), 0.5), max(chance.gauss(4.6, 2.2), 0.2)
     return {
         "gait": gait,
         "reference": reference,
-        "touchdown": _strides(chance, contact - 6, count),
-        "contact": _strides(chance, contact, count),
-        "midstance": _strides(chance, contact - 1.5 + chance.gauss(0, 1.5), count),
-        "propulsion": _strides(chance, contact - 4 + chance.gauss(0, 2), count),
+        "touchdown": [round(one - range_, 1) for one in peak],
+        "peak": peak,
+        "peak-time": [round(min(max(chance.gauss(38, 9), 5), 95)) for _ in peak],
+        "midstance": [round(one - back / 3, 1) for one in peak],
+        "propulsion": [round(one - max(back + chance.gauss(0, 0.5), 0), 1) for one in peak],
     }
 
 

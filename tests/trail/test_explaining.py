@@ -12,12 +12,13 @@ import pytest
 from recommend.catalogue import Catalogue
 from recommend.errors import RecommendError
 from recommend.infer.engine import Engine
-from recommend.match.outcome import Outcome, outcome_of
+from recommend.match.outcome import Outcome
 from recommend.rulebook import Rulebook
 from recommend.show.tree import tree_lines
 from recommend.trail.explaining import Explanation
 from recommend.trail.node import Node, Truth
 from recommend.visit import read_visit
+from recommend.way import outcome_of
 from tests.trail.conftest import DEMO
 from tests.trail.random_visits import random_visit
 
@@ -255,16 +256,14 @@ def test_what_makes_no_difference_is_said_once_for_each_need(outcome: Outcome) -
             assert all(re.search("at least|at most|more than|less than", text) for text in of_it)
 
 
-def test_a_tie_is_told_with_the_prices_that_decide(outcome: Outcome) -> None:
-    """Between equal scores the catalogue's prices are said, the cheaper first; else the id."""
+def test_equals_are_told_with_the_prices_that_order_them(outcome: Outcome) -> None:
+    """Of products of one group it is said that they serve alike, with the prices; of no others."""
     if outcome.shortlist is None:
         pytest.skip("a stop withholds this shortlist")
-    first, *others = outcome.shortlist.ranked["shoe"]
-    for other in others:
-        said = " ".join(one.text for one in Explanation(outcome).why_not(other.id).children)
-        tied = round(first.score, 6) == round(other.score, 6)
-        assert ("the scores are equal" in said) == tied
-        if tied:
-            costs = [f"{one.parts[0].product.price:.2f}" for one in (first, other)]
-            assert all(cost in said for cost in costs)
-            assert (costs[0] == costs[1]) == ("the id decides" in said)
+    for group in outcome.shortlist.groups["shoe"]:
+        for other in group.members[1:]:
+            said = " ".join(one.text for one in Explanation(outcome).why_not(other.id).children)
+            assert ("both serve alike" in said) == (group is outcome.shortlist.groups["shoe"][0])
+            if "both serve alike" in said:
+                costs = [f"{one.parts[0].product.price:.2f}" for one in (group.first, other)]
+                assert all(cost in said for cost in costs)

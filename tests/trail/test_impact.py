@@ -15,13 +15,13 @@ from recommend.catalogue import Catalogue
 from recommend.cli import main
 from recommend.commands import replay as replay_command
 from recommend.infer.engine import Engine
-from recommend.match.outcome import outcome_of
 from recommend.rulebook import Rulebook, load_rulebook
 from recommend.show.replayed import impact_lines
 from recommend.trail.impact import PastVisits, compared, disagreements, impact_of
 from recommend.trail.keeping import Archive, entry_of
 from recommend.trail.store import Store
 from recommend.visit import read_visit
+from recommend.way import outcome_of
 from tests.trail.conftest import DEMO, TOP
 from tests.trail.random_visits import random_visit
 

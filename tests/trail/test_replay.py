@@ -6,6 +6,7 @@ import json
 import re
 import shutil
 import subprocess
+from html import unescape
 from pathlib import Path
 
 import pytest
@@ -14,7 +15,6 @@ from recommend.catalogue import Catalogue, load_catalogue
 from recommend.cli import main
 from recommend.errors import InputError
 from recommend.infer.engine import Engine
-from recommend.match.outcome import outcome_of
 from recommend.rulebook import Rulebook, load_rulebook
 from recommend.trail.forget import forget
 from recommend.trail.keeping import Archive, entry_of
@@ -23,6 +23,7 @@ from recommend.trail.store import Entry, Store
 from recommend.trail.transfer import export
 from recommend.trail.verify import verify
 from recommend.visit import Visit, read_visit
+from recommend.way import outcome_of
 from tests.trail.conftest import DEMO, TOP
 from tests.trail.random_visits import random_visit
 from tests.trail.test_explaining import check_page
@@ -183,7 +184,7 @@ def test_keep_and_explain_from_the_command_line(
     assert "Nearest changes" in text
     assert f"both foot types hold in {short[1]} of 100" in text  # the same redraws, so the same
     assert f"all notes hold in {short[2]} of 100" in text
-    assert "a hash of the visit, the rulebook and the catalogue" in " ".join(text.split())
+    assert "a hash of the readings and the rulebook" in " ".join(text.split())
     assert "not a diagnosis" in text
     assert run("explain", "1", "--json", "--store", store) == 0
     data = json.loads(capsys.readouterr().out)
@@ -216,6 +217,28 @@ def test_the_page_is_self_contained(kept: Path, tmp_path: Path) -> None:
         page = tmp_path / f"{number}.html"
         assert run("explain", str(number), "--html", str(page), "--store", str(kept)) == 0
         check_page(page.read_text(encoding="utf-8"))
+
+
+def test_the_page_begins_with_the_visit_and_what_was_shown(
+    kept: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Whose visit, its readings and the whole shortlist stand before hashes and derivation."""
+    page = tmp_path / "page.html"
+    number = 1 + next(n for n, p in enumerate(DEMO) if p.stem == "pronated")
+    assert run("explain", str(number), "--html", str(page), "--store", str(kept)) == 0
+    text = page.read_text(encoding="utf-8")
+    shown, rest = text.split("<h2>The record</h2>")
+    assert "SHA-256" in rest
+    assert "SHA-256" not in shown
+    capsys.readouterr()
+    assert run("shortlist", str(DEMO[number - 1]), "--full", "--no-keep", "--no-pager") == 0
+    printed = capsys.readouterr().out
+    screen = unescape(shown.split("<pre>")[1].split("</pre>")[0])
+    measured = re.findall(r"^  (\S.*?)  ", printed.split("What was measured")[1], re.MULTILINE)
+    fetched = re.findall(r"^  - (.+?),", printed.split("To fetch first")[1], re.MULTILINE)
+    assert measured
+    assert fetched
+    assert [told for told in [*measured, *fetched] if told not in screen] == []
 
 
 @pytest.mark.skipif(CHROMIUM is None, reason="no Chromium is here to open the page with")

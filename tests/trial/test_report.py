@@ -6,7 +6,6 @@ import pytest
 
 from recommend.catalogue import load_catalogue
 from recommend.errors import InputError
-from recommend.match.outcome import outcome_of
 from recommend.reading import validate
 from recommend.reading.document import Document, parse_document
 from recommend.rulebook import load_rulebook, shipped_folder
@@ -18,6 +17,7 @@ from recommend.trial.report import Trial, judge_trial
 from recommend.trial.steps import Key
 from recommend.trial.tried import Bar, rank_tried
 from recommend.visit import Visit, read_visit
+from recommend.way import outcome_of
 
 TRIALS = shipped_folder("catalogue_demo") / "trials"
 CONTACT = Key("left", "walking", "vertical", "contact")

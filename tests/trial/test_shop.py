@@ -12,7 +12,6 @@ import pytest
 from recommend.catalogue import Catalogue, load_catalogue
 from recommend.cli import main
 from recommend.errors import InputError
-from recommend.match.outcome import outcome_of
 from recommend.match.shortlist import GROUPS
 from recommend.rulebook import load_rulebook, shipped_folder
 from recommend.rulebook.book import Rulebook
@@ -22,6 +21,7 @@ from recommend.trial.kept import kept_visits
 from recommend.trial.learned import _beyond, with_learned
 from recommend.trial.shop import Shop, item_of, shop_of
 from recommend.visit import Visit, read_visit
+from recommend.way import outcome_of
 
 DEMO = shipped_folder("catalogue_demo")
 

@@ -41,7 +41,7 @@ def offered() -> tuple[str, str, float]:
     import json
 
     shown = json.loads(run_in_process(["shortlist", "QB-0105", "--json"]).stdout)
-    first = shown["shortlist"]["pair"]["ranked"][0]
+    first = shown["shortlist"]["pair"]["groups"][0]["members"][0]
     shoe, insole = first["id"].split("+")
     return shoe, insole, first["sizes"][0]["size"]
 
@@ -160,10 +160,11 @@ def test_ten_edits_of_one_visit_at_once_all_land(visits: Path) -> None:
     visit = read_visit(visits / "QB-0105_2026-03-05.yaml")
     left, right = visit.feet.left, visit.feet.right
     assert left.navicular_height_mm is not None
+    assert left.navicular_height_mm.sitting
     found = [
         left.foot_length_mm, right.foot_length_mm, left.heel_width_mm, right.heel_width_mm,
         left.forefoot_width_mm, right.forefoot_width_mm, visit.body_mass_kg,
-        left.navicular_height_mm.sitting,
+        left.navicular_height_mm.sitting[0],
     ]  # fmt: skip
     assert found == [float(value) for value in values]
 

@@ -175,18 +175,21 @@ class Widths:
         return self.midfoot / self.heel
 
 
-def widths(print_: Footprint) -> Widths:
+def widths(print_: Footprint, parameters: Mapping[str, float]) -> Widths:
     """Widths of the toeless footprint across the axis.
 
     Heel and forefoot are read between the outermost contacts of a band one sensor deep. The
     midfoot's width is contact area per length in such a band, so that gaps do not count; it is 0
-    where a high arch leaves the midfoot without contact.
+    where a high arch leaves the midfoot without contact. The least of many noisy widths is too
+    small; ``capture.isthmus-lost`` of a sensor is given back.
     """
     cells = print_.cells[(print_.weight > 0) & ~print_.toes]
     third = print_.toeless_mm / 3.0
+    narrow = min(_contact_widths(print_, (third, 2 * third)))
+    lost = parameters["capture.isthmus-lost"] * max(print_.pitch_mm) if narrow > 0 else 0.0
     return Widths(
         max(_extents(cells, (2 * third, print_.toeless_mm), print_)),
-        min(_contact_widths(print_, (third, 2 * third))),
+        narrow + lost,
         max(_extents(cells, (0.0, third), print_)),
     )
 

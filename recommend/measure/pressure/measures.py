@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from recommend.errors import InputError, Place, RecommendError
+from recommend.measure.budget import Budget
 from recommend.measure.cop import drift_class
 from recommend.measure.definitions import MeasureDefs
 from recommend.measure.doubts import Doubt, apply_doubts
 from recommend.measure.measured import FootPicture, Measured
 from recommend.measure.model import SIDES, Flag, Measure, Side
+from recommend.measure.pace import time_doubts
 from recommend.measure.phases import Curve, average
 from recommend.measure.pressure.frame import tell_side
 from recommend.measure.pressure.quality import (
@@ -26,7 +29,7 @@ from recommend.measure.pressure.recording import PressureRecording
 from recommend.measure.pressure.step_values import StepResult, heading_of, measure_step
 from recommend.measure.pressure.steps import Step, find_steps
 from recommend.measure.pressure.toes import foot_map
-from recommend.measure.spread import standard_error
+from recommend.measure.spread import scatter_error
 
 # Unit, and parameters of spread and floor, by how a name begins; the first that fits counts.
 _KINDS: tuple[tuple[str, str], ...] = (
@@ -44,6 +47,8 @@ _KINDS: tuple[tuple[str, str], ...] = (
     ("medial-lateral-", "ratio"),
 )
 
+# What hangs on when a step begins and ends between two frames.
+_PACED = ("cpei", "cop-", "contact-time")
 _SHARES = ("peak-", "integral-", "area-", "medial-lateral-", "contact-time")
 
 
@@ -65,11 +70,21 @@ def measure_pressure(
     if not steps:
         raise _nothing_usable(recording, rejected)
     sided, side_doubts = _sides(steps, recording, parameters)
-    out = [
-        _one_foot(side, sided[side], recording, rejected, [*doubts, *side_doubts], parameters, defs)
-        for side in SIDES
-        if sided.get(side)
-    ]
+    out, unusable = [], []
+    for side in SIDES:
+        if sided.get(side):
+            more = [*doubts, *side_doubts]
+            try:
+                out.append(
+                    _one_foot(side, sided[side], recording, rejected, more, parameters, defs)
+                )
+            except InputError as error:
+                unusable.append((side, error))
+    if unusable and not out:
+        raise unusable[0][1]
+    for side, why in unusable:
+        flag = Flag(f"{side}-foot-unusable", f"of the {side} foot {why.found}")
+        out = [replace(one, flags=(*one.flags, flag)) for one in out]
     if not out:
         raise InputError(
             Place(recording.name),
@@ -101,7 +116,7 @@ def _sides(
     """Steps by foot: as the head says, or told from each footprint."""
     told = [_told_side(step, recording, parameters) for step in steps]
     if recording.side:
-        return {recording.side: list(steps)}, _side_doubts(told, recording.side)
+        return {recording.side: list(steps)}, _side_doubts(told, recording.side, parameters)
     sided: dict[Side, list[Step]] = {"left": [], "right": []}
     unclear = 0
     for step, (side, clarity) in zip(steps, told, strict=True):
@@ -123,10 +138,14 @@ def _told_side(
     return tell_side(step.peak, recording.pitch_mm, heading, parameters)
 
 
-def _side_doubts(told: Sequence[tuple[Side, float]], side: Side) -> list[Doubt]:
-    against = sum(1 for shape, clarity in told if shape != side and clarity >= 1.0)
-    if 2 * against <= len(told):
+def _side_doubts(
+    told: Sequence[tuple[Side, float]], side: Side, parameters: Mapping[str, float]
+) -> list[Doubt]:
+    """The doubt that footprints raise which look like those of the other foot."""
+    for_it = [clarity if shape == side else -clarity for shape, clarity in told]
+    if float(np.mean(for_it)) > -parameters["capture.side-doubt"]:
         return []
+    against = sum(value < 0 for value in for_it)
     text = (
         f"the file says {side}, but {against} of {len(told)} footprints look like the other "
         "foot: what depends on medial and lateral is withdrawn"
@@ -149,11 +168,16 @@ def _one_foot(
     if not results:
         raise _nothing_usable(recording, out)
     force = float(np.median([step.frames.sum(axis=(1, 2)).max() for step in steps]))
-    length = float(np.mean([result.values["footprint-length"] for result in results]))
-    doubts += plausibility_doubts(force * recording.cell_mm2 * 1e-3, length, parameters)
+    sizes = {
+        name: float(np.mean([result.values[name] for result in results]))
+        for name in ("footprint-length", "footprint-width", "toe-out")
+    }
+    doubts += plausibility_doubts(force * recording.cell_mm2 * 1e-3, sizes, parameters)
+    doubts += _pace_doubts(results, recording, parameters)
     names = sorted({name for result in results for name in result.values})
     strides = {n: tuple(r.values[n] for r in results if n in r.values) for n in names}
-    measures = [_measure(n, side, v, recording, parameters, defs) for n, v in strides.items()]
+    budgets = {n: _budget(n, v, recording, parameters, defs) for n, v in strides.items()}
+    measures = [_measure(n, side, v, recording, budgets[n]) for n, v in strides.items()]
     measures += _pattern(results, side, parameters)
     return Measured(
         kind="pressure",
@@ -169,7 +193,28 @@ def _one_foot(
         strides=strides,
         curves=_curves(results),
         picture=_picture(results),
+        budgets=budgets,
     )
+
+
+def _pace_doubts(
+    results: Sequence[StepResult], recording: PressureRecording, parameters: Mapping[str, float]
+) -> list[Doubt]:
+    """Doubts about times and about how the foot lands."""
+    if recording.load == "static":
+        return []
+    seconds = float(np.mean([result.values["contact-time"] for result in results]))
+    rests = ("contact-time", "integral-", "cpei", "cop-")
+    doubts = time_doubts(seconds, recording.rate_hz, recording.gait, rests, parameters)
+    begins = [r.path[0, 1] / r.values["footprint-length"] for r in results if r.path is not None]
+    if begins and float(np.mean(begins)) > parameters["capture.late-start"]:
+        text = "the load begins in front of the heel: no heel strike, so no excursion index"
+        doubts.append(Doubt(Flag("no-heel-strike", text, "removed"), ("cpei", "cop-")))
+    if recording.gait == "running":
+        text = "a footprint of running is broader under the arch than one of walking"
+        concerns = ("arch-index", "chippaux", "staheli")
+        doubts.append(Doubt(Flag("running-footprint", text), concerns))
+    return doubts
 
 
 def _results(
@@ -190,33 +235,44 @@ def _results(
 
 
 def _measure(
-    name: str,
-    side: Side,
-    values: Sequence[float],
-    recording: PressureRecording,
-    parameters: Mapping[str, float],
-    defs: MeasureDefs,
+    name: str, side: Side, values: Sequence[float], recording: PressureRecording, budget: Budget
 ) -> Measure:
-    """Mean over steps with its error: spread between steps, and the grid of sensors."""
-    kind, unit = next(entry for entry in _KINDS if name.startswith(entry[0]))
-    mean = float(np.mean(values))
-    usual, grid = _usual_spread(kind, mean, parameters, defs), _grid_error(kind, mean, parameters)
-    error = standard_error(
-        values,
-        single=usual,
-        few=parameters["noise.few-strides"],
-        floor=0.5 / recording.rate_hz if kind == "contact-time" else grid * max(recording.pitch_mm),
-    )
+    """Mean over steps with its error."""
+    _, unit = _kind(name)
     public = name
     qualifiers: dict[str, str] = {"load": recording.load}
     if name.startswith("arch-index"):
         weighted = name.endswith("weighted")
         public = "arch-index"
         qualifiers["kind"] = "pressure-weighted" if weighted else "pressure-sensor"
-    method = (
-        f"mean of {len(values)} steps on the mat" if len(values) > 1 else "one footprint on the mat"
-    )
-    return Measure(public, side, mean, unit, error, len(values), method, qualifiers)
+    steps = f"mean of {len(values)} steps on the mat"
+    method = steps if len(values) > 1 else "one footprint on the mat"
+    mean = float(np.mean(values))
+    return Measure(public, side, mean, unit, budget.total, len(values), method, qualifiers)
+
+
+def _kind(name: str) -> tuple[str, str]:
+    return next(entry for entry in _KINDS if name.startswith(entry[0]))
+
+
+def _budget(
+    name: str,
+    values: Sequence[float],
+    recording: PressureRecording,
+    parameters: Mapping[str, float],
+    defs: MeasureDefs,
+) -> Budget:
+    """What the error of the mean of a measure over steps is made of."""
+    kind, _ = _kind(name)
+    mean = float(np.mean(values))
+    usual = _usual_spread(kind, mean, parameters, defs)
+    scatter = scatter_error(values, single=usual, few=parameters["noise.few-strides"])
+    grid = _grid_error(kind, mean, parameters) * max(recording.pitch_mm)
+    terms = {"scatter": scatter, "grid": grid}
+    if kind in _PACED:
+        # Of a path the first and last sample matter, and they come up to one frame late.
+        terms["rate"] = parameters[f"capture.rate-{kind.rstrip('-')}"] / recording.rate_hz
+    return Budget(terms)
 
 
 def _usual_spread(

@@ -17,6 +17,7 @@ from recommend.measure.pressure.recording import Frames, PressureRecording
 from recommend.measure.pressure.steps import Step
 
 Mask = NDArray[np.bool_]
+_BASELINE_EVERY = 5  # every fifth sensor tells the baseline as well as all of them
 SIDED_MEASURES = ("cpei", "cop-", "medial-lateral-", "peak-", "integral-", "area-", "toe-out")
 SIZE_MEASURES = ("footprint-", "cop-path", "cop-excursion", "cop-shift", "area-")
 LOAD_MEASURES = ("peak-", "integral-", "arch-index-weighted", "cpei", "cop-", "medial-lateral-")
@@ -44,8 +45,8 @@ def repair_sensors(recording: PressureRecording, parameters: Mapping[str, float]
     """
     frames = recording.frames
     _refuse_negative(recording, parameters["capture.contact-threshold"])
+    doubts = _without_baseline(recording, parameters)
     dead = _dead_sensors(recording, parameters)
-    doubts = []
     if dead.any():
         _replace(frames, dead)
         doubts.append(_dead_doubt(dead, frames, parameters))
@@ -71,6 +72,38 @@ def _refuse_negative(recording: PressureRecording, threshold: float) -> None:
         np.maximum(frames, 0.0, out=frames)
 
 
+def _without_baseline(recording: PressureRecording, parameters: Mapping[str, float]) -> list[Doubt]:
+    """Take off what unloaded sensors read, frame by frame, in place.
+
+    A foot covers less than half of the mat, so half of the sensors tell what no load reads.
+    """
+    frames = recording.frames
+    if recording.load == "static" or np.isnan(frames).any():
+        return []
+    sample = frames.reshape(len(frames), -1)[:, ::_BASELINE_EVERY]
+    base = np.median(sample, axis=1)
+    highest = float(base.max())
+    if highest < parameters["capture.baseline-noted"]:
+        return []
+    frames -= base[:, None, None].astype(np.float32)
+    np.maximum(frames, 0.0, out=frames)
+    text = f"unloaded sensors read up to {highest:.0f} kPa, which was taken off; zero the mat"
+    flag = Flag("baseline-removed", text, "widened")
+    return [Doubt(flag, widen=parameters["capture.dead-widening"])]
+
+
+def _dead_lines(known: NDArray[Any], parameters: Mapping[str, float]) -> Mask:
+    """Sensors of whole rows or columns that never read anything between two that bear."""
+    dead = np.zeros(known.shape, dtype=bool)
+    bears = known >= parameters["capture.dead-surround"]
+    for view, of in ((known, bears), (known.T, bears.T)):
+        silent = view.max(axis=1) <= 0
+        both = (of[:-2] & of[2:]).sum(axis=1) >= parameters["capture.dead-line"]
+        lines = np.flatnonzero(silent[1:-1] & both) + 1
+        (dead if view is known else dead.T)[lines] = True
+    return dead
+
+
 def _dead_sensors(recording: PressureRecording, parameters: Mapping[str, float]) -> Mask:
     frames = recording.frames
     peak, least = frames.max(axis=0), frames.min(axis=0)
@@ -83,7 +116,7 @@ def _dead_sensors(recording: PressureRecording, parameters: Mapping[str, float])
     stuck = np.nan_to_num(least) >= threshold
     if recording.load == "static":
         stuck[:] = False  # a still foot bears on its sensors all the time
-    dead: Mask = broken | silent | stuck
+    dead: Mask = broken | silent | stuck | _dead_lines(known, parameters)
     return dead
 
 
@@ -107,7 +140,7 @@ def _replace(frames: Frames, dead: Mask) -> None:
 
 
 def _dead_doubt(dead: Mask, frames: Frames, parameters: Mapping[str, float]) -> Doubt:
-    count = int(dead.sum())
+    count = int((dead & (frames.max(axis=0) > 0)).sum())
     active = max(int((frames.max(axis=0) >= parameters["capture.contact-threshold"]).sum()), 1)
     text = f"{count} dead sensors were given the mean of their neighbours"
     if count > parameters["capture.dead-limit"] * active:
@@ -161,21 +194,36 @@ def _not_whole(
 
 
 def plausibility_doubts(
-    force_n: float, length_mm: float, parameters: Mapping[str, float]
+    force_n: float, sizes: Mapping[str, float], parameters: Mapping[str, float]
 ) -> list[Doubt]:
-    """Doubts about unit and pitch: a force or a length that no foot has.
+    """Doubts about unit, pitch and wholeness: a force, length or shape that no foot has.
 
-    `force_n` is the usual highest force of a step, `length_mm` the mean footprint.
+    `force_n` is the usual highest force of a step, `sizes` the mean footprint: its
+    ``footprint-length`` and ``footprint-width`` in mm, and ``toe-out`` in degrees.
     """
     doubts = []
-    least, most = parameters["capture.force-least"], parameters["capture.force-most"]
-    if not least <= force_n <= most:
-        text = f"the foot bears {force_n:.0f} N, which no walker does; check `unit` and `pitch-mm`"
-        doubts.append(Doubt(Flag("implausible-load", text, "removed"), LOAD_MEASURES[:2]))
-    if length_mm > parameters["capture.footprint-most"]:
-        text = f"the footprint is {length_mm:.0f} mm long; check `pitch-mm`"
+    length, width = sizes["footprint-length"], sizes["footprint-width"]
+    least = max(parameters["capture.force-least"], parameters["capture.force-per-length"] * length)
+    if not least <= force_n <= parameters["capture.force-most"]:
+        doubts.append(Doubt(Flag("implausible-load", _unit_words(force_n, least), "removed")))
+    if length > parameters["capture.footprint-most"]:
+        text = f"the footprint is {length:.0f} mm long; check `pitch-mm`"
         doubts.append(Doubt(Flag("implausible-size", text, "removed"), SIZE_MEASURES))
+    if width > parameters["capture.width-most"] * length:
+        text = f"{length:.0f} mm long and {width:.0f} wide: the heel, or the toes, never touched"
+        concerns = ("arch-index", "chippaux", "staheli", "cpei", "cop-", "footprint-length")
+        doubts.append(Doubt(Flag("footprint-not-whole", text, "removed"), concerns))
+    if abs(sizes["toe-out"]) > parameters["capture.askew"]:
+        text = f"the foot lies {abs(sizes['toe-out']):.0f} degrees off the rows of the mat"
+        doubts.append(Doubt(Flag("walked-askew", text, "removed"), ("toe-out",)))
     return doubts
+
+
+def _unit_words(force_n: float, least: float) -> str:
+    text = f"the foot bears {force_n:.0f} N, which no walker does; check `unit` and `pitch-mm`"
+    if force_n < least <= 10 * force_n:
+        return f"{text} (the numbers look like N/cm2)"
+    return text if force_n < least else f"{text} (the numbers look like kPa, or smaller)"
 
 
 def step_doubts(

@@ -70,20 +70,32 @@ def measure_step(
     peak = step.frames.mean(axis=0) if recording.load == "static" else step.peak
     peak = np.where(peak >= parameters["capture.contact-threshold"], peak, np.float32(0))
     print_ = footprint(peak, pitch, find_frame(peak, pitch, heading, side, parameters), parameters)
-    values = _shape_values(print_)
+    values = _shape_values(print_, parameters)
     if recording.load == "static":
         return StepResult(print_, None, None, values)
     path, force = centre_of_pressure(step.frames, pitch, trim)
     if len(path) < 3:
         raise RecommendError("the step is too short or too light for a path")
-    curve = normalise(print_.frame.to_foot(path))
+    in_foot = print_.frame.to_foot(path)
+    curve = normalise(in_foot)
     values |= _path_values(curve, print_, values, parameters)
+    frames = round(parameters["capture.path-smooth-ms"] * recording.rate_hz / 1000.0)
+    values["cop-path-length"] = path_length(normalise(_averaged(in_foot, frames)))
     values |= _load_values(step, print_, recording, parameters)
     return StepResult(print_, curve, normalise(force), values)
 
 
-def _shape_values(print_: Footprint) -> dict[str, float]:
-    across = widths(print_)
+def _averaged(path: FloatArray, frames: int) -> FloatArray:
+    """The path (n, 2) as means over `frames` on each side; fewer at its ends, evenly."""
+    reach = np.minimum(np.minimum(np.arange(len(path)), np.arange(len(path))[::-1]), frames // 2)
+    sums = np.vstack([np.zeros((1, 2)), np.cumsum(path, axis=0)])
+    at = np.arange(len(path))
+    mean: FloatArray = (sums[at + reach + 1] - sums[at - reach]) / (2 * reach + 1)[:, None]
+    return mean
+
+
+def _shape_values(print_: Footprint, parameters: Mapping[str, float]) -> dict[str, float]:
+    across = widths(print_, parameters)
     return {
         "arch-index": arch_index(print_),
         "arch-index-weighted": weighted_arch_index(print_),
@@ -104,7 +116,6 @@ def _path_values(
     length, width = shape["footprint-length"], shape["footprint-width"]
     values = {
         "cpei": cpei(curve, length, width, parameters),
-        "cop-path-length": path_length(curve),
     }
     for phase, cut in phase_slices(parameters).items():
         x = curve[cut, 0]
@@ -119,6 +130,8 @@ def _load_values(
     values = {"contact-time": (step.stop - step.start) / recording.rate_hz}
     labels = region_labels(print_, parameters)
     for region, load in region_loads(step.frames, print_, labels, recording.rate_hz).items():
+        if region == "toes":  # a sensor or two wide: neither load nor area can be told
+            continue
         values[f"peak-{region}"] = load.peak_kpa
         values[f"integral-{region}"] = load.integral_kpa_s
         values[f"area-{region}"] = load.area_mm2

@@ -19,6 +19,7 @@ from recommend.measure.phases import average
 from recommend.measure.video.angle import leg_heel_angle
 from recommend.measure.video.cleaning import Cleaned, clean_marks, cutoff_of
 from recommend.measure.video.errors import WITHOUT_ZERO, budget_of, unit_of
+from recommend.measure.video.faults import film_doubts, refuse_leg_for_heel, refuse_moving
 from recommend.measure.video.recording import MarksRecording
 from recommend.measure.video.stance import find_stances
 from recommend.measure.video.strides import Stride, stride_of
@@ -56,6 +57,9 @@ def measure_marks(
         If the marks cannot be trusted or hold no whole stride.
     """
     _refuse_other_foot(recording, still)
+    refuse_leg_for_heel(recording)
+    if still is not None:
+        refuse_moving(still, parameters)
     cleaned = clean_marks(recording, still, parameters)
     zero = _zero(still, parameters)
     angle = leg_heel_angle(cleaned.mended.points, recording.side) - zero.angle
@@ -85,6 +89,7 @@ def _measured(
         *_few(len(strides), parameters),
         *_rate_doubts(strides, recording, parameters),
         *_turned_doubts(recording, parameters),
+        *film_doubts(strides, recording, parameters),
     ]
     budgets = {
         name: budget_of(name, values, zero.reference, parameters, defs) for name in values.each

@@ -19,7 +19,7 @@ from recommend.trial.steps import OWN, Key
 
 # Readings that a customer can follow, in this order; the rest is for the fitter.
 _SHOWN = (
-    "fpi", "arch-height-ratio", "standing-angle", "contact-angle", "midstance-angle",
+    "fpi", "arch-height-ratio", "standing-angle", "peak-angle", "midstance-angle",
     "propulsion-angle", "foot-length", "forefoot-width",
 )  # fmt: skip
 

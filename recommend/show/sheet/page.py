@@ -89,7 +89,8 @@ class _Page:
             running = visit.purpose == "running"
             yield from after_parts(self.w, parameters, running=running, back_on=back_on)
         yield "</main>"
-        yield f"<footer><p>{self.t('caution')} {self.t('private')}</p></footer>"
+        foot = " ".join(self.t(key) for key in ("caution", "evidence", "private"))
+        yield f"<footer><p>{foot}</p></footer>"
 
     def t(self, key: str, **words: str) -> str:
         """A text of the page, escaped."""

@@ -229,21 +229,21 @@ def test_a_wrong_side_in_the_head_is_doubted(five_steps, parameters, defs):
 @pytest.mark.parametrize(
     ("change", "pitch", "flag", "gone", "kept"),
     [
-        (0.1, 5.0, "implausible-load", "peak-hallux", "footprint-length"),
+        (0.1, 5.0, "implausible-load", "peak-hallux", None),
         (1.0, 9.0, "implausible-size", "footprint-length", "arch-index"),
     ],
 )
 def test_a_wrong_unit_or_pitch_withdraws_what_depends_on_it(
     five_steps, parameters, defs, change, pitch, flag, gone, kept
 ):
-    """A force or a length that no foot has withdraws loads or sizes, and nothing else."""
+    """A force that no foot has withdraws everything, since contact rests on it; a length, sizes."""
     loose = parameters | {"capture.contact-threshold": 1.0, "capture.step-force": 2.0}
     frames = recording(five_steps * np.float32(change), pitch_mm=(pitch, pitch))
     (measured,) = measure_pressure(frames, loose, defs)
 
     assert flags(measured)[flag] == "removed"
     assert measured.find(gone) is None
-    assert measured.find(kept) is not None
+    assert measured.find(kept) is not None if kept else measured.measures == ()
 
 
 @pytest.mark.parametrize(
@@ -281,3 +281,50 @@ def test_saturation_is_told_without_being_stated(five_steps, parameters, defs):
 
     assert flags(clipped)["saturated-sensors"] == "widened"
     assert "saturated-sensors" not in flags(whole)
+
+
+def test_a_steady_baseline_is_taken_off_and_told(five_steps, parameters, defs):
+    """Seven kPa on every sensor change no measure by more than its error, and are said."""
+    lifted = five_steps + np.float32(7.0)
+    (plain,) = measure_pressure(recording(five_steps.copy()), parameters, defs)
+    (measured,) = measure_pressure(recording(lifted), parameters, defs)
+
+    assert flags(measured)["baseline-removed"] == "widened"
+    for name in ("arch-index", "cpei", "footprint-length"):
+        found, true = measured.find(name), plain.find(name)
+        assert abs(found.value - true.value) < found.error, name
+
+
+@pytest.mark.parametrize("axis", [1, 2])
+def test_a_dead_line_of_sensors_is_bridged_and_told(five_steps, parameters, defs, axis):
+    """A silent row or column under the foot is named, and shape indices stay within error."""
+    frames = five_steps.copy()
+    line = [slice(None)] * 3
+    line[axis] = 30 if axis == 1 else 15
+    frames[tuple(line)] = 0.0
+    (plain,) = measure_pressure(recording(five_steps.copy()), parameters, defs)
+    (measured,) = measure_pressure(recording(frames), parameters, defs)
+
+    assert "dead-sensors" in flags(measured)
+    for name in ("arch-index", "chippaux-smirak"):
+        found, true = measured.find(name), plain.find(name)
+        assert found is None or abs(found.value - true.value) < 1.96 * found.error, name
+
+
+def test_newtons_per_square_centimetre_headed_kpa_are_named(five_steps, parameters, defs):
+    """Numbers a tenth as large as kPa withdraw everything and name the likely unit."""
+    loose = parameters | {"capture.contact-threshold": 1.0, "capture.step-force": 2.0}
+    (measured,) = measure_pressure(recording(five_steps * np.float32(0.1)), loose, defs)
+
+    assert measured.measures == ()
+    assert any("N/cm2" in f.detail for f in measured.flags if f.name == "implausible-load")
+
+
+def test_a_wrong_rate_of_a_mat_names_one_that_would_fit(five_steps, parameters, defs):
+    """Steps of 0.07 s are not walking: times and paths are withdrawn, shapes stand."""
+    brief = parameters | {"capture.step-min-ms": 20, "capture.step-gap-ms": 10}
+    (measured,) = measure_pressure(recording(five_steps.copy(), rate_hz=500.0), brief, defs)
+
+    assert flags(measured)["implausible-rate"] == "removed"
+    assert measured.find("cpei") is None
+    assert measured.find("arch-index") is not None

@@ -101,10 +101,50 @@ def test_a_foot_that_everts_late_shows_it_in_propulsion(parameters, defs):
     assert late.find("peak-time").value > 60 > plain.find("peak-time").value
 
 
+def standing(film):
+    """The frames of a film in which the foot stands flat."""
+    first = int(np.flatnonzero(film.contact)[0])
+    return replace(film, points=film.points[first : first + 30], contact=None)
+
+
+def test_a_still_capture_that_walks_is_refused(parameters, defs):
+    """The zero is never taken from a film in which the heel is lifted."""
+    with pytest.raises(InputError, match="still-moves"):
+        measure_marks(filmed(Gait()), filmed(Gait()), parameters, defs)
+
+
+def test_leg_and_heel_exchanged_throughout_are_refused(parameters, defs):
+    """Heel marks above leg marks name the fault and the way to mend it."""
+    film = filmed(Gait())
+    with pytest.raises(InputError, match="leg-heel-exchanged"):
+        measure_marks(replace(film, points=film.points[:, [2, 3, 0, 1]]), None, parameters, defs)
+
+
+@pytest.mark.parametrize(
+    ("fault", "name"),
+    [
+        (lambda f: replace(f, rate_hz=240.0), "implausible-rate"),
+        (lambda f: replace(f, contact=~f.contact), "contact-inverted"),
+        (lambda f: replace(f, contact=np.roll(f.contact, 14)), "contact-late"),
+        (lambda f: replace(f, points=f.points * [-1.0, 1.0]), "film-mirrored"),
+        (lambda f: replace(f, side="right"), "film-mirrored"),
+    ],
+)
+def test_a_fault_of_the_whole_film_has_a_name_and_withdraws(parameters, defs, fault, name):
+    """A wrong rate, an inverted or late contact column and a mirrored film are said."""
+    measured = measure_marks(fault(filmed(Gait(touchdown=-3))), None, parameters, defs)
+
+    assert flags(measured)[name] == "removed"
+    assert measured.find("touchdown-angle") is None
+    assert not flags(measure_marks(filmed(Gait(touchdown=-3)), None, parameters, defs)).keys() - {
+        "level-unknown"
+    }
+
+
 def test_a_still_capture_becomes_the_zero(parameters, defs):
     """With relaxed standing at 3 degrees, every angle reads 3 less and says so."""
     gait = Gait(peak=6)
-    still = filmed(Gait(touchdown=3, peak=3, late=3), 2, spread_deg=0.0, click_px=0.0)
+    still = standing(filmed(Gait(touchdown=3, peak=3, late=3), 2, spread_deg=0.0, click_px=0.0))
     plain = measure_marks(filmed(gait), None, parameters, defs)
     zeroed = measure_marks(filmed(gait), still, parameters, defs)
 

@@ -1,0 +1,245 @@
+"""How well the order tells people apart: ties, who decides them, and wishes that never decide.
+
+Customers are drawn from the modelled population, some of them made children, given pain or an
+unusual answer, and ranked many at a time by the readings as they stand.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from pathlib import Path
+
+import numpy as np
+
+from recommend.catalogue.loading import Catalogue
+from recommend.coverage.columns import FactColumns
+from recommend.coverage.population import load_population
+from recommend.coverage.sampling import Customers, Sampler, Words
+from recommend.infer.many import Column, ManyConclusions, conclude_many
+from recommend.match.cases import Cases, cases_of
+from recommend.match.ranking import Places
+from recommend.match.shelf import WAYS, Way
+from recommend.match.shortlist import ranking_of
+from recommend.match.sizes import longer_lengths
+from recommend.measure.model import SIDES, Side
+from recommend.rulebook.book import Rulebook
+from recommend.rulebook.vocabulary import FOOT_TYPE, YES_NO
+
+YES, NO = (np.int8(YES_NO.index(word)) for word in ("yes", "no"))
+
+
+@dataclass(frozen=True, slots=True)
+class Goal:
+    """A figure, what it should be at most, and whether it is."""
+
+    title: str
+    found: float
+    most: float
+
+    @property
+    def met(self) -> bool:
+        """Whether the figure is no more than it should be."""
+        return self.found <= self.most
+
+
+@dataclass(frozen=True, slots=True)
+class Discrimination:
+    """What the order does to customers whom no stop withholds it from.
+
+    Attributes
+    ----------
+    customers : how many were ranked.
+    tied, priced : by way of selling, the share whose first group has several members, and the
+        share where these have several prices, so that the price orders them.
+    goals : figures beside what they should be.
+    idle : wishes that never change who is in a first group, in words.
+    first : ids that are ever in a first group, by way of selling.
+    within, between : mean overlap of the first three groups of pairs of customers of one foot
+        type, and of different ones, at the same size and purpose.
+    """
+
+    customers: int
+    tied: Mapping[Way, float]
+    priced: Mapping[Way, float]
+    goals: tuple[Goal, ...]
+    idle: tuple[str, ...]
+    first: Mapping[Way, tuple[str, ...]]
+    within: float
+    between: float
+
+
+def discrimination_of(book: Rulebook, catalogue: Catalogue, seed: int = 0) -> Discrimination:
+    """Rank drawn customers and count; see `Discrimination`."""
+    crowd = _Crowd(book, catalogue, seed)
+    firsts: dict[Way, list[Places]] = {way: crowd.firsts(way) for way in WAYS}
+    shares = crowd.cases.shares
+    sizes = {way: np.array([len(rows) for rows in firsts[way]]) for way in WAYS}
+    return Discrimination(
+        customers=int((~crowd.cases.stopped).sum()),
+        tied={way: float(shares @ (sizes[way] > 1)) for way in WAYS},
+        priced={way: float(shares @ _priced(crowd, way, firsts[way])) for way in WAYS},
+        goals=tuple(_goals(crowd, sizes)),
+        idle=tuple(_idle(crowd, firsts)),
+        first={way: _ever(crowd, way, firsts[way]) for way in WAYS},
+        within=crowd.overlap(same=True),
+        between=crowd.overlap(same=False),
+    )
+
+
+class _Crowd:
+    """Drawn customers, what they need, and how the catalogue is ranked for them."""
+
+    def __init__(self, book: Rulebook, catalogue: Catalogue, seed: int) -> None:
+        self.book, parameters = book, book.parameters
+        population = load_population(Path(book.folder) / "population.yaml")
+        count = int(parameters["discrimination.customers"])
+        drawn = Sampler(population).block(seed, 0, count)
+        rng = np.random.default_rng(seed)
+        feet = _unusual(book, drawn, FactColumns(book, population), rng)
+        self.feet: dict[Side, ManyConclusions] = {
+            side: conclude_many(book, feet[side], count) for side in SIDES
+        }
+        purposes = _texts(drawn, "purpose")
+        both = [np.asarray(drawn.feet[side]["foot-length"]) for side in SIDES]
+        lengths = longer_lengths(both, purposes, parameters)
+        self.purpose = np.array(purposes)
+        self.cases: Cases = cases_of(ranking_of(book, catalogue), self.feet, lengths)
+        self.types = self.feet["left"].axes[FOOT_TYPE]
+
+    def firsts(self, way: Way) -> list[Places]:
+        """Rows of the first group of every case."""
+        return [groups[0] if groups else np.zeros(0, np.intp) for groups in self.cases.best(way, 1)]
+
+    def overlap(self, *, same: bool) -> float:
+        """Mean overlap of the first three pairs of customers of one type, or of two.
+
+        Only customers of the same size class and purpose are held against each other.
+        """
+        groups = self.cases.best("pair", 3)
+        three = [{int(m) for rows in one[:3] for m in rows} for one in groups]
+        found = []
+        open_ = np.flatnonzero(~self.cases.stopped)
+        keys = [(int(self.cases.sizes[self.cases.case[n]]), self.purpose[n]) for n in open_]
+        for one, other in combinations(range(len(open_)), 2):
+            if keys[one] != keys[other]:
+                continue
+            a, b = int(open_[one]), int(open_[other])
+            if (self.types[a] == self.types[b]) == same:
+                found.append(_jaccard(three[self.cases.case[a]], three[self.cases.case[b]]))
+        return float(np.mean(found)) if found else 0.0
+
+
+def _texts(customers: Customers, name: str) -> list[str]:
+    column = customers.own[name]
+    assert isinstance(column, Words)
+    return [str(word) for word in column.texts()]
+
+
+def _unusual(
+    book: Rulebook, drawn: Customers, facts: FactColumns, rng: np.random.Generator
+) -> dict[Side, dict[str, Column]]:
+    """Fact columns of the customers, some made children, with pain or an unusual answer."""
+    feet = {side: dict(facts.of_foot(drawn, side)) for side in SIDES}
+    parameters, words = book.parameters, book.vocabulary.words
+    answers = {
+        name: rng.random(drawn.count) < parameters["discrimination.answering"]
+        for name in words
+        if name.startswith("answer_")
+    }
+    child = rng.random(drawn.count) < parameters["discrimination.children"]
+    ages = words["visit_age-band"]
+    for columns in feet.values():
+        for name, otherwise in answers.items():
+            usual = columns.get(name, np.array([NO]))[0]
+            columns[name] = np.where(otherwise, np.int8(1 - usual), usual).astype(np.int8)
+        for name in (n for n in words if n.startswith("pain_")):
+            hurts = rng.random(drawn.count) < parameters["discrimination.painful"]
+            columns[name] = np.where(hurts, YES, NO).astype(np.int8)
+        if "visit_age-band" in columns:
+            age = np.where(child, ages.index("child"), columns["visit_age-band"])
+            columns["visit_age-band"] = age.astype(np.int8)
+    return feet
+
+
+def _priced(crowd: _Crowd, way: Way, firsts: Sequence[Places]) -> np.ndarray:
+    """Whether the members of each first group differ in price."""
+    items, members = crowd.cases.ranking.shelf.items, crowd.cases.ranking.members(way)
+
+    def price(row: int) -> float:
+        return sum(items[place].product.price or 0.0 for place in members[row])
+
+    return np.array([len({price(int(row)) for row in rows}) > 1 for rows in firsts], np.bool_)
+
+
+def _goals(crowd: _Crowd, sizes: Mapping[Way, np.ndarray]) -> Iterator[Goal]:
+    parameters, shares = crowd.book.parameters, crowd.cases.shares
+    for way in WAYS:
+        order = np.argsort(sizes[way])
+        reached = np.cumsum(shares[order])
+        for title, share, name in (
+            ("median", 0.5, "median-most"),
+            ("nine of ten", 0.9, "nine-tenths-most"),
+        ):
+            place = min(int(np.searchsorted(reached, share - 1e-9)), len(order) - 1)
+            most = parameters[f"discrimination.{name}"]
+            yield Goal(
+                f"members of the first group, {way}, {title}", float(sizes[way][order[place]]), most
+            )
+    overlap = _overlap_of_types(crowd)
+    yield Goal(
+        "overlap of first groups, types with other needs",
+        overlap,
+        parameters["discrimination.overlap-most"],
+    )
+
+
+def _overlap_of_types(crowd: _Crowd) -> float:
+    """Mean overlap of first groups of customers whose needs differ in what is strong or binding."""
+    firsts = [{int(m) for m in rows} for rows in crowd.firsts("pair")]
+    active, cases = crowd.cases.active, crowd.cases
+    strong = active.binding | (active.weights >= crowd.book.parameters["rank.weight-strong"])
+    by_key: dict[tuple[int, str], list[int]] = {}
+    for n in np.flatnonzero(~cases.stopped):
+        by_key.setdefault((int(cases.sizes[cases.case[n]]), crowd.purpose[n]), []).append(int(n))
+    found = []
+    for some in by_key.values():
+        for one, other in combinations(some, 2):
+            a, b = cases.case[one], cases.case[other]
+            types = crowd.types[one] != crowd.types[other]
+            if types and (strong[a] != strong[b]).any():
+                found.append(_jaccard(firsts[a], firsts[b]))
+    return float(np.mean(found)) if found else 0.0
+
+
+def _idle(crowd: _Crowd, firsts: Mapping[Way, Sequence[Places]]) -> Iterator[str]:
+    """Wishes without which every first group would be the same."""
+    table = crowd.cases.ranking.table
+    for n, need in enumerate(table.needs):
+        if need.strength != "prefer":
+            continue
+        if not any(_decides(crowd, way, n, firsts[way]) for way in WAYS):
+            yield f"{need.attribute} {need.comparison} {need.target:g}"
+
+
+def _decides(crowd: _Crowd, way: Way, n: int, firsts: Sequence[Places]) -> bool:
+    active = crowd.cases.active
+    where = np.flatnonzero(active.asked[:, n] & (crowd.cases.shares > 0))
+    for start in range(0, len(where), 50):
+        some = where[start : start + 50]
+        for case, groups in zip(some, crowd.cases.without_wish(way, n, some), strict=True):
+            now = groups[0] if groups else np.zeros(0, np.intp)
+            if set(now.tolist()) != set(firsts[case].tolist()):
+                return True
+    return False
+
+
+def _ever(crowd: _Crowd, way: Way, firsts: Sequence[Places]) -> tuple[str, ...]:
+    ids = crowd.cases.ranking.ids(way)
+    seen = {int(m) for rows in firsts for m in rows}
+    return tuple(sorted(ids[m] for m in seen))
+
+
+def _jaccard(one: set[int], other: set[int]) -> float:
+    return len(one & other) / len(one | other) if one | other else 1.0

@@ -1,0 +1,205 @@
+"""Many pairs of feet fall into few cases: the same needs, the same sizes. Each is ranked once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from recommend.infer.many import ManyConclusions
+from recommend.infer.variations import Readings, Variations
+from recommend.match.needs import Active, Bools, Floats
+from recommend.match.ranking import Places, Ranking, Standing, ordered
+from recommend.match.shelf import WAYS, Way
+from recommend.match.sizes import extra_length, wanted_length
+from recommend.match.wishes import Out
+from recommend.measure.model import SIDES, Side
+from recommend.rulebook.book import Rulebook
+
+
+@dataclass(frozen=True)
+class Cases:
+    """What n pairs of feet come to, each distinct case once.
+
+    Attributes
+    ----------
+    ranking : the catalogue they are ranked in.
+    case : (n,) which case each pair of feet is.
+    holds : (c, r) need rules that hold for either foot.
+    sizes : (c,) size classes.
+    stopped : (n,) whether a stop withholds the shortlist.
+    out : what is out for all of them, whatever is needed.
+    """
+
+    ranking: Ranking
+    case: Places
+    holds: Bools
+    sizes: Places
+    stopped: Bools
+    out: Out = field(default_factory=lambda: Out({}))
+
+    @cached_property
+    def active(self) -> Active:
+        """What is needed in each case."""
+        return self.ranking.table.active(self.holds)
+
+    @cached_property
+    def standing(self) -> Mapping[Way, Standing]:
+        """How every candidate stands in each case."""
+        return {way: self.ranking.standing(way, self.active, self.sizes, self.out) for way in WAYS}
+
+    @cached_property
+    def shares(self) -> Floats:
+        """(c,) share of each case among the pairs of feet that no stop withholds."""
+        counts = np.bincount(self.case[~self.stopped], minlength=len(self.sizes))
+        return np.asarray(counts / max(1, counts.sum()), np.float64)
+
+    def first_groups(self, way: Way) -> list[tuple[str, ...]]:
+        """Ids of the equals that come first in each case, by the readings as they stand."""
+        ids = self.ranking.ids(way)
+        return [
+            tuple(sorted(ids[m] for m in groups[0])) if groups else ()
+            for groups in self.best(way, 1)
+        ]
+
+    def leading(self, way: Way, count: int) -> list[tuple[str, ...]]:
+        """Ids of the first `count` candidates in each case, by the readings as they stand."""
+        ids = self.ranking.ids(way)
+        return [
+            tuple(ids[m] for equals in groups for m in equals)[:count]
+            for groups in self.best(way, count)
+        ]
+
+    def best(self, way: Way, count: int) -> list[list[Places]]:
+        """The groups of equals of each case that hold its first `count` candidates, as rows."""
+        return list(self._ordered(way, count, self.active, self.standing[way], self.sizes))
+
+    def without_wish(self, way: Way, need: int, some: Places) -> list[list[Places]]:
+        """The first group of `some` cases if one wish were not asked."""
+        active = self.active.rows(some).without_wish(need)
+        sizes = self.sizes[some]
+        standing = self.ranking.standing(way, active, sizes, self.out)
+        return list(self._ordered(way, 1, active, standing, sizes))
+
+    def _ordered(
+        self, way: Way, count: int, needed: Active, standing: Standing, sizes: Places
+    ) -> Iterator[list[Places]]:
+        tie = self.ranking.tie_order(way)
+        for case, size in enumerate(sizes):
+            rows = np.flatnonzero(standing.listed[case])
+            costs = (standing.fit[case], standing.function[case])
+            order = np.lexsort((costs[1][rows], costs[0][rows]))
+            if len(rows) > count:  # what costs more than the last of them cannot be among them
+                last = rows[order[count - 1]]
+                rows = rows[_no_worse(costs, rows, last)]
+            active = needed.rows(np.array([case]))
+            signature = self.ranking.signature(way, active, int(size), rows)
+            yield ordered(costs, signature, tie, rows)
+
+    def within(self, way: Way) -> tuple[Bools, Bools]:
+        """Whether each candidate is listed in each case, and there no more than the width behind.
+
+        Returns
+        -------
+        (c, m) and (c, m); the width is ``rank.width``.
+        """
+        return self._within[way]
+
+    @cached_property
+    def _within(self) -> dict[Way, tuple[Bools, Bools]]:
+        return {way: self._no_further(self.standing[way]) for way in WAYS}
+
+    def _no_further(self, standing: Standing) -> tuple[Bools, Bools]:
+        total = np.where(standing.listed, standing.fit + standing.function, np.inf)
+        best = total.min(axis=1, initial=np.inf)[:, None]
+        width = self.ranking.book.parameters.since("rank.width", 0.0)
+        return standing.listed, np.asarray(standing.listed & (total <= best + width), np.bool_)
+
+    def stand_back(self, way: Way) -> Bools:
+        """(m,) which candidates do not hold: too often ruled out, or overtaken by too much."""
+        parameters = self.ranking.book.parameters
+        listed, within = self.within(way)
+        out, overtaken = self.shares @ ~listed, self.shares @ (listed & ~within)
+        return np.asarray(
+            (out >= parameters.since("rank.held-out", 2.0))
+            | (overtaken >= parameters.since("rank.overtaken", 2.0)),
+            np.bool_,
+        )
+
+    def holding(self, way: Way, rows: Places) -> float:
+        """Share in which all of some candidates are listed and no more than the width behind."""
+        return float(self.shares @ self.within(way)[1][:, rows].all(axis=1))
+
+
+def _no_worse(costs: tuple[Floats, Floats], rows: Places, last: int) -> Bools:
+    """Which rows cost no more than the row `last`, the first cost before the second."""
+    first, second = costs
+    before = first[rows] < first[last]
+    return np.asarray(before | ((first[rows] == first[last]) & (second[rows] <= second[last])))
+
+
+def cases_of(
+    ranking: Ranking,
+    feet: Mapping[Side, ManyConclusions],
+    lengths: Floats,
+    out: Out | None = None,
+) -> Cases:
+    """Which case each of n pairs of feet is.
+
+    Parameters
+    ----------
+    feet : what the rulebook says of n left and n right feet.
+    lengths : (n,) the length in mm the pair is made for, NaN when it is not known.
+    out : what is out for all of them, whatever is needed.
+    """
+    either = np.column_stack(
+        [
+            np.logical_or.reduce([feet[side].holds[rule] for side in SIDES])
+            for rule in ranking.table.rules
+        ]
+    )
+    sizes = ranking.classes.of_lengths(lengths)
+    _, first, case = np.unique(_keys(either, sizes), return_index=True, return_inverse=True)
+    stop = stopped(ranking.book, feet, len(lengths))
+    return Cases(ranking, case.ravel(), either[first], sizes[first], stop, out or Out({}))
+
+
+def _keys(holds: Bools, sizes: Places) -> NDArray[np.int64]:
+    """A whole number for each row, the same for equal rows alone.
+
+    Rules that hold of all rows alike tell nothing apart and are left out; renumbered after every
+    few others, the product of the ranges never overflows.
+    """
+    varying = holds[:, holds.any(axis=0) & ~holds.all(axis=0)]
+    keys = np.unique(sizes, return_inverse=True)[1].ravel().astype(np.int64)
+    for start in range(0, varying.shape[1], _BITS):
+        some = varying[:, start : start + _BITS]
+        keys = (keys << some.shape[1]) + some @ (1 << np.arange(some.shape[1]))
+        keys = np.unique(keys, return_inverse=True)[1].ravel()
+    return keys
+
+
+_BITS = 30  # rules told apart at a time
+
+
+def lengths_of(variations: Variations, readings: Readings, count: int) -> Floats:
+    """(count,) length in mm the pair is made for with these readings; NaN where not known."""
+    visit, parameters = variations.assessment.visit, variations.book.parameters
+    longer = variations.longer_foot(readings, count)
+    if longer is not None:
+        return longer + extra_length(visit.purpose, parameters)
+    known = wanted_length(visit, parameters).length
+    return np.full(count, np.nan if known is None else known)
+
+
+def stopped(book: Rulebook, feet: Mapping[Side, ManyConclusions], count: int) -> Bools:
+    """(count,) whether a stop withholds the shortlist."""
+    out = np.zeros(count, np.bool_)
+    for rule in book.rules:
+        if rule.note is not None and rule.note.note == "stop":
+            for side in SIDES:
+                out |= feet[side].holds[rule.id]
+    return out

@@ -1,0 +1,246 @@
+"""The order of a catalogue for g customers: fit first, then what is asked, then the least.
+
+Candidates that the measurements cannot tell apart share a *signature*: the same step of length,
+the same verdict on every wish, the same beyond what was asked. Signatures are in order; candidates
+of one signature are equals.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from recommend.catalogue.loading import Catalogue, Item
+from recommend.catalogue.models import Product
+from recommend.match.needs import Active, Bools, Floats, NeedTable, need_table
+from recommend.match.shelf import Shelf, Way
+from recommend.match.sizes import SizeClasses, extra_length
+from recommend.match.wishes import NO_INSOLE, OWN_SHOES, Out
+from recommend.rulebook.book import Rulebook
+
+Places = NDArray[np.intp]
+_NOTHING_OUT = Out({})
+_EXACT = 6  # decimals to which weights are added up
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """How m candidates stand for g customers.
+
+    Attributes
+    ----------
+    ruled_out : by a must or a never, or because it will not do, shape (g, m).
+    there : whether it can be handed over in the size, shape (g, m).
+    fit : weight of how it misses the foot, length included, shape (g, m).
+    function : weight of wishes not met, and of what it does unasked, shape (g, m).
+    """
+
+    ruled_out: Bools
+    there: Bools
+    fit: Floats
+    function: Floats
+
+    @property
+    def listed(self) -> Bools:
+        """Whether it can be offered, shape (g, m)."""
+        return np.asarray(~self.ruled_out & self.there)
+
+
+class Ranking:
+    """One catalogue made ready to be ranked for any number of customers.
+
+    Parameters
+    ----------
+    book : the rulebook, which says what attributes are.
+    catalogue : what stands on the shelf.
+    own : the customer's own shoes, where they were described; else they will do only when nothing
+        asks for more.
+    """
+
+    def __init__(self, book: Rulebook, catalogue: Catalogue, own: Item | None = None) -> None:
+        self.book, self.catalogue = book, catalogue
+        self.table: NeedTable = need_table(book)
+        extra = without_insole(book)
+        shoes = (*catalogue.shoes, *_own_shoes(extra, own))
+        self.shelf = Shelf(self.table, shoes, (*catalogue.insoles, *extra))
+        self.classes = SizeClasses(catalogue.items, book.parameters, steps=True)
+
+    @cached_property
+    def _sizes(self) -> tuple[Bools, NDArray[np.int64]]:
+        """Whether it is there, and its step of length, by item and size class."""
+        items = self.shelf.items
+        return self.classes.having(items, ("in-stock",)).T, self.classes.steps(items)
+
+    def length_edges(self, purpose: str | None) -> list[float]:
+        """Lengths of foot (mm) at which another size or another step of length is taken."""
+        extra = extra_length(purpose, self.book.parameters)
+        return [float(edge - extra) for edge in self.classes.edges]
+
+    def members(self, way: Way) -> Places:
+        """Items of every candidate, shape (m, 1) or (m, 2), as places in `shelf.items`."""
+        return self._members[way]
+
+    @cached_property
+    def _members(self) -> dict[Way, Places]:
+        shoes, (s, i) = len(self.shelf.shoes), self.shelf.pairs
+        return {
+            "shoe": np.arange(shoes)[:, None],
+            "insole": shoes + np.arange(len(self.shelf.insoles))[:, None],
+            "pair": np.column_stack([s, shoes + i]),
+        }
+
+    def standing(
+        self, way: Way, active: Active, sizes: Places, out: Out = _NOTHING_OUT
+    ) -> Standing:
+        """How every candidate stands for customers with these needs and size classes.
+
+        Parameters
+        ----------
+        active : what g customers need.
+        sizes : (g,) their size classes.
+        out : what is out for them, whatever is needed.
+        """
+        costs, members = self.shelf.costs(way, active), self.members(way)
+        there, steps = self._sizes
+        length = steps[members].sum(axis=1)[:, sizes].T
+        weight = self.book.parameters.since("rank.weight-length", 0.0)
+        gone = np.array([item.id in out.why for item in self.shelf.items], np.bool_)
+        dear = self._prices[way] > (np.inf if out.price_limit is None else out.price_limit)
+        return Standing(
+            costs.out | gone[members].any(axis=1) | dear,
+            np.all(there[members], axis=1)[:, sizes].T,
+            np.round(costs.fit + weight * length, _EXACT),
+            np.round(costs.function, _EXACT),
+        )
+
+    def signature(self, way: Way, active: Active, size: int, rows: Places) -> NDArray[np.int64]:
+        """What tells candidates of one customer apart, shape (rows, k), better where lower.
+
+        Nothing does under earlier rulebooks, whose equals are those of one score.
+
+        Parameters
+        ----------
+        active : the needs of one customer.
+        size : the size class.
+        rows : which candidates.
+        """
+        if "rank.width" not in self.book.parameters:
+            return np.zeros((len(rows), 0), np.int64)
+        steps = self._sizes[1][self.members(way)[rows], size]
+        parts = list(self._parts(way, rows))
+        wishes = [self._wishes(kind, places, active) for kind, places in parts]
+        beyond = [self._beyond(kind, places, active) for kind, places in parts if kind != "pair"]
+        return np.column_stack([steps, *wishes, *beyond])
+
+    def _parts(self, way: Way, rows: Places) -> Iterator[tuple[Way, Places]]:
+        """The tables that candidates stand in, and their rows in each."""
+        if way != "pair":
+            yield way, rows
+            return
+        s, i = (one[rows] for one in self.shelf.pairs)
+        yield from (("shoe", s), ("insole", i), ("pair", self.shelf.which[s, i]))
+
+    def _wishes(self, kind: Way, places: Places, active: Active) -> NDArray[np.int64]:
+        """How far each wish is missed, strongest wish first."""
+        judged = {"shoe": self.shelf.shoe, "insole": self.shelf.insole, "pair": self.shelf.together}
+        weights = active.weights[0]
+        asked = np.flatnonzero((weights > 0) & self.table.kinds(kind))
+        asked = asked[np.argsort(-weights[asked], kind="stable")]
+        return _as_steps(1 - judged[kind].satisfaction[places][:, asked])
+
+    def _beyond(self, kind: Way, places: Places, active: Active) -> NDArray[np.int64]:
+        offered = np.array([item.offered != "shop" for item in self._items(kind)], np.int64)
+        beyond = _as_steps(self.shelf.unasked[kind].beyond(active)[0])
+        return np.column_stack([offered, beyond])[places]
+
+    def _items(self, kind: Way) -> Sequence[Item]:
+        return self.shelf.shoes if kind == "shoe" else self.shelf.insoles
+
+    def tie_order(self, way: Way) -> Places:
+        """(m,) place of each candidate by price, then id: the order of equals."""
+        return self._ties[way]
+
+    @cached_property
+    def _prices(self) -> dict[Way, Floats]:
+        """What each candidate costs; infinite where a part has no price."""
+        prices = np.array([_price(item) for item in self.shelf.items])
+        return {way: prices[members].sum(axis=1) for way, members in self._members.items()}
+
+    @cached_property
+    def _ties(self) -> dict[Way, Places]:
+        places = {}
+        for way in self._members:
+            order = np.lexsort((np.array(self.ids(way)), self._prices[way]))
+            places[way] = np.argsort(order)
+        return places
+
+    def ids(self, way: Way) -> list[str]:
+        """Ids of the candidates, those of parts joined by +."""
+        return self._ids[way]
+
+    @cached_property
+    def _ids(self) -> dict[Way, list[str]]:
+        own = [item.id for item in self.shelf.items]
+        return {
+            way: ["+".join(own[place] for place in row) for row in members.tolist()]
+            for way, members in self._members.items()
+        }
+
+
+def ordered(
+    costs: Sequence[NDArray[Any]], signature: NDArray[np.int64], tie: Places, rows: Places
+) -> list[Places]:
+    """Rows of one customer in groups of equals, best first.
+
+    Parameters
+    ----------
+    costs : what comes first, of every candidate, shapes (m,); less is better.
+    signature : of the rows.
+    tie : the order of equals, of every candidate.
+    rows : which candidates to order.
+    """
+    if not len(rows):
+        return []
+    keys = np.column_stack([*(cost[rows] for cost in costs), signature])
+    order = np.lexsort((tie[rows], *keys.T[::-1]))
+    keys, found = keys[order], rows[order]
+    starts = np.flatnonzero((keys[1:] != keys[:-1]).any(axis=1)) + 1
+    return np.split(found, starts)
+
+
+def without_insole(book: Rulebook) -> tuple[Item, ...]:
+    """No insole at all, as a candidate; nothing where a rulebook does not say what that means."""
+    attributes = book.attributes.items()
+    levels = {n: o.level_without for n, o in attributes if o.level_without is not None}
+    if not levels:
+        return ()
+    product = Product(
+        id=NO_INSOLE, kind="insole", title="no insole", price=0, attributes={}, stock={"100": 0}
+    )
+    return (Item(product, levels, {}, "none"),)
+
+
+def _own_shoes(extra: Sequence[Item], own: Item | None) -> tuple[Item, ...]:
+    if own is not None:
+        return (own,)
+    if not extra:
+        return ()
+    product = Product(
+        id=OWN_SHOES, kind="shoe", title="your own shoes", price=0, attributes={}, stock={"100": 0}
+    )
+    return (Item(product, {}, {}, "own"),)
+
+
+def _price(item: Item) -> float:
+    """What it costs; one without a price comes after those with one."""
+    return np.inf if item.product.price is None else item.product.price
+
+
+def _as_steps(parts: Floats) -> NDArray[np.int64]:
+    """Parts from 0 to 1 as whole numbers that compare exactly."""
+    return np.rint(parts * 1000).astype(np.int64)

@@ -1,0 +1,243 @@
+"""A catalogue judged for g customers at once: one, a shop's, or a population's.
+
+Everything about a product that does not depend on the customer is worked out once, when the shelf
+is made. What a shoe and an insole come to together is the sum of both and of what the pair adds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from recommend.catalogue.fitting import fit
+from recommend.catalogue.loading import Item
+from recommend.match.judge import Judged, Parts
+from recommend.match.needs import Active, Bools, Floats, NeedTable
+from recommend.match.unasked import Unasked
+
+Array = NDArray[Any]
+Way = Literal["pair", "shoe", "insole"]
+WAYS: tuple[Way, ...] = ("pair", "shoe", "insole")
+UNSUITABLE = np.float32(-np.inf)
+
+
+@dataclass(frozen=True, slots=True)
+class Costs:
+    """What speaks against m products for g customers; 0 where nothing does.
+
+    Attributes
+    ----------
+    out : whether a must or a never rules it out, shape (g, m).
+    fit : weight of how it misses the foot, its length aside, shape (g, m).
+    function : weight of wishes not met, and of what it does unasked, shape (g, m).
+    """
+
+    out: Bools
+    fit: Floats
+    function: Floats
+
+
+class Shelf:
+    """Shoes and insoles with everything about them that does not depend on the customer.
+
+    Parameters
+    ----------
+    table : the needs that can be asked.
+    shoes, insoles : s shoes and i insoles.
+    """
+
+    def __init__(self, table: NeedTable, shoes: Sequence[Item], insoles: Sequence[Item]) -> None:
+        self.table, self.shoes, self.insoles = table, tuple(shoes), tuple(insoles)
+        self.items = (*self.shoes, *self.insoles)
+        self._mask = {way: table.kinds(way) for way in WAYS}
+        self.shoe = Judged(table.book, table.needs, [(item,) for item in self.shoes])
+        self.insole = Judged(table.book, table.needs, [(item,) for item in self.insoles])
+        fits = [[fit(s, i, table.book.parameters).fits for i in self.insoles] for s in self.shoes]
+        self.fits = np.array(fits, bool).reshape(len(self.shoes), len(self.insoles))
+
+    @property
+    def any_fit(self) -> bool:
+        """Whether any insole fits any shoe."""
+        return bool(self.fits.any())
+
+    # --- as a share of what was asked -------------------------------------------------------
+
+    def scores(self, way: Way, active: Active) -> Array:
+        """Score from 0 to 1 of every shoe, insole or pair; minus infinity where unsuitable.
+
+        Returns
+        -------
+        float32, shape (g, s), (g, i), or (g, s, i).
+        """
+        if way == "pair":
+            return self._pair_scores(active)
+        mask = self._mask[way] | self._mask["pair"]
+        total = active.weights[:, mask].sum(axis=1)[:, None]
+        judged = self._judged(way)
+        return _ruled_out(
+            _share(_gained(judged, active, mask), total), _broken(judged, active, mask)
+        )
+
+    def _judged(self, way: Way) -> Judged:
+        return {"shoe": self.shoe, "insole": self.insole, "pair": self.together}[way]
+
+    def _pair_scores(self, active: Active) -> Array:
+        """Shoe and insole must each be suitable alone, and their pair as well."""
+        total = active.weights.sum(axis=1)[:, None]
+        of_pair = self._mask["pair"]
+        parts: list[Array] = []
+        for way in ("shoe", "insole"):
+            own = self._mask[way]
+            share = _share(_gained(self._judged(way), active, own), total, empty=way == "shoe")
+            parts.append(_ruled_out(share, _broken(self._judged(way), active, own)))
+        share = _share(_gained(self.together, active, of_pair), total, empty=0)
+        together = _ruled_out(share, _broken(self.together, active, of_pair))
+        out = np.take(together, self.which, axis=1)
+        out += parts[0][:, :, None]
+        out += parts[1][:, None, :]
+        out[:, ~self.fits] = UNSUITABLE
+        return out
+
+    def breaks(self, kind: str, needs: Array) -> tuple[Array, Array]:
+        """Which products of a kind break which of the needs in a mask, and how many each is.
+
+        Pairs that are alike in the attributes of the pair are taken together.
+        """
+        if kind == "pair":
+            counts = np.bincount(self.which[self.fits], minlength=len(self.together.broken))
+            return self.together.broken[:, needs], counts
+        judged = self.shoe if kind == "shoe" else self.insole
+        return judged.broken[:, needs], np.ones(len(judged.broken))
+
+    # --- as what speaks against each --------------------------------------------------------
+
+    def costs(self, way: Way, active: Active) -> Costs:
+        """What speaks against every shoe, insole or fitting pair (`pairs` says which)."""
+        if way != "pair":
+            own = self._costs(way, active, self._mask[way] | self._mask["pair"])
+            return Costs(self._ruling(way, own.out, active), own.fit, own.function)
+        of_pair = self._mask["pair"]
+        shoe, insole = (self._costs(w, active, self._mask[w]) for w in ("shoe", "insole"))
+        both = self._costs("pair", active, of_pair)
+        s, i = self.pairs
+        k = self.which[s, i]
+        alone = self.alone_out("shoe", active)[:, s] | self.alone_out("insole", active)[:, i]
+        as_it_is = self._undescribed("shoe")[s] & (self._offered("insole") == "none")[i]
+        return Costs(
+            alone | (both.out[:, k] & ~as_it_is),
+            shoe.fit[:, s] + insole.fit[:, i] + both.fit[:, k],
+            shoe.function[:, s] + insole.function[:, i] + both.function[:, k],
+        )
+
+    def alone_out(self, kind: Way, active: Active) -> Bools:
+        """Whether what a shoe or an insole is by itself rules it out, whatever its partner."""
+        out = _broken(self._judged(kind), active, self._mask[kind])
+        return self._ruling(kind, out, active)
+
+    def _ruling(self, kind: Way, out: Bools, active: Active) -> Bools:
+        """What is ruled out; of shoes nobody described, whether something asks for more."""
+        known = out & ~self._undescribed(kind)[None, :]
+        return np.asarray(known | self._unwarranted(kind, active), np.bool_)
+
+    def _undescribed(self, kind: Way) -> Bools:
+        """The customer's own shoes of which nothing is known, shape (m,)."""
+        items = self.shoes if kind == "shoe" else self.insoles
+        return np.array([i.offered == "own" and not i.levels for i in items], np.bool_)
+
+    def _costs(self, way: Way, active: Active, mask: Bools) -> Costs:
+        """Costs of the needs in a mask."""
+        judged = self._judged(way)
+        fit_needs = self.table.fit & mask
+        function = _missed(judged, active, mask & ~fit_needs)
+        if way != "pair":
+            function = function + self.unasked[way].cost(active)
+        fits = _missed(judged, active, fit_needs)
+        if way != "pair":
+            nothing = self._undescribed(way) | (self._offered(way) == "none")
+            function[:, nothing] = fits[:, nothing] = 0
+        return Costs(_broken(judged, active, mask), fits, function)
+
+    def _offered(self, way: Way) -> Array:
+        items = {"shoe": self.shoes, "insole": self.insoles, "pair": ()}[way]
+        return np.array([item.offered for item in items], "U4")
+
+    def _unwarranted(self, way: Way, active: Active) -> Bools:
+        """Where shoes nobody described, or no insole, will not do: something asks for more."""
+        without = self._undescribed(way) | (self._offered(way) == "none")
+        return np.asarray(self.table.asks_more(way, active)[:, None] & without, np.bool_)
+
+    @cached_property
+    def unasked(self) -> dict[Way, Unasked]:
+        """What shoes and insoles do beyond what is asked."""
+        return {
+            "shoe": Unasked(self.table, "shoe", self.shoes),
+            "insole": Unasked(self.table, "insole", self.insoles),
+        }
+
+    # --- pairs ------------------------------------------------------------------------------
+
+    @cached_property
+    def pairs(self) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+        """Shoe and insole of every pair that fits, shapes (p,) and (p,)."""
+        shoes, insoles = np.nonzero(self.fits)
+        return shoes, insoles
+
+    @cached_property
+    def together(self) -> Judged:
+        """Pairs that are alike in the attributes of the pair, judged once; `which` says who."""
+        return Judged(self.table.book, self.table.needs, self._alike[0])
+
+    @property
+    def which(self) -> NDArray[np.intp]:
+        """Row of each shoe with each insole in `together`, shape (s, i)."""
+        return self._alike[1]
+
+    @cached_property
+    def _alike(self) -> tuple[list[Parts], NDArray[np.intp]]:
+        summed = sorted({part for sums in self.table.book.sums.values() for part in sums})
+        own = [tuple(item.levels.get(part) for part in summed) for item in self.items]
+        alike: dict[tuple[object, object], int] = {}
+        pairs: list[Parts] = []
+        which = np.zeros((len(self.shoes), len(self.insoles)), np.intp)
+        for s, i in self._every_pair():
+            key = (own[s], own[len(self.shoes) + i])
+            if key not in alike:
+                alike[key] = len(pairs)
+                pairs.append((self.shoes[s], self.insoles[i]))
+            which[s, i] = alike[key]
+        return pairs, which
+
+    def _every_pair(self) -> Iterator[tuple[int, int]]:
+        return ((s, i) for s in range(len(self.shoes)) for i in range(len(self.insoles)))
+
+
+def _gained(judged: Judged, active: Active, mask: Bools) -> Floats:
+    """Weighted satisfaction of the needs in a mask, shape (g, m)."""
+    return np.asarray(active.weights[:, mask] @ judged.satisfaction[:, mask].T)
+
+
+def _missed(judged: Judged, active: Active, mask: Bools) -> Floats:
+    """Weighted want of satisfaction of the needs in a mask, shape (g, m)."""
+    return np.asarray(active.weights[:, mask] @ (1 - judged.satisfaction[:, mask]).T)
+
+
+def _broken(judged: Judged, active: Active, mask: Bools) -> Bools:
+    """Whether a binding need in a mask is broken, shape (g, m)."""
+    binding = active.binding[:, mask].astype(np.float32)
+    return np.asarray(binding @ judged.broken[:, mask].T.astype(np.float32) > 0)
+
+
+def _share(gained: Array, total: Array, empty: float = 1) -> Array:
+    """Part of the weight that was gained; `empty` where nothing that counts was asked."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(total > 0, gained / total, np.float32(empty)).astype(np.float32)
+
+
+def _ruled_out(share: Array, ruled_out: Array) -> Array:
+    share[ruled_out] = UNSUITABLE
+    return share

@@ -1,0 +1,88 @@
+"""What is said for and against a group of equals, in short lines for people."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from recommend.match.judge import Verdict
+from recommend.match.needs import level_words, wanted_words
+from recommend.match.shortlist import Beyond, Candidate
+from recommend.rulebook.book import Rulebook
+
+STRONGEST = 3  # reasons that are told
+
+
+def fit_lines(one: Candidate, book: Rulebook) -> Iterator[str]:
+    """How it fits the feet, length first; what fits is said as well."""
+    for part, sized in zip(one.parts, one.sized, strict=True):
+        if part.offered == "shop":
+            yield _length_line(part.product.kind, sized.size, sized.over)
+    for verdict in _about(one, book, fit=True):
+        title = book.attributes[verdict.need.attribute].short
+        if verdict.satisfaction == 1:
+            yield f"{title} fits"
+        elif verdict.level is None:
+            yield f"{title} not stated"
+        else:
+            level = level_words(verdict.need.attribute, verdict.level, book)
+            yield f"{title} {level}, {wanted_words(verdict.need, book)} wanted"
+
+
+def _length_line(kind: str, size: float | None, over: float | None) -> str:
+    if size is None or over is None:
+        return f"{kind}: size not checked"
+    if abs(over) < 0.5:
+        return f"{kind} {size:g}, as long as wanted"
+    return f"{kind} {size:g}, {abs(over):.0f} mm {'longer' if over > 0 else 'shorter'} than wanted"
+
+
+def why_lines(one: Candidate, book: Rulebook) -> Iterator[str]:
+    """The strongest wishes that it meets, or why nothing need be bought."""
+    for part in one.parts:
+        if part.offered == "none":
+            yield "nothing measured or told asks for an insole"
+        elif part.offered == "own" and not part.levels:
+            yield "nothing measured or told asks for another shoe; look at its fit, wear and age"
+    met = [v for v in _about(one, book, fit=False) if v.satisfaction == 1 and v.need.weight]
+    met.sort(key=lambda verdict: -verdict.need.weight)
+    said = dict.fromkeys(_has(verdict, book) for verdict in met)  # two wishes may be of one kind
+    yield from list(said)[:STRONGEST]
+
+
+def against_lines(one: Candidate, book: Rulebook) -> Iterator[str]:
+    """What speaks against it, worst first: wishes it misses, what it does unasked, doubts."""
+    if any(part.offered != "shop" and not part.levels for part in one.parts):
+        return
+    fit = [verdict.need for verdict in _about(one, book, fit=True)]
+    for verdict in one.against:
+        if verdict.need not in fit:
+            yield f"{_has(verdict, book)}, {wanted_words(verdict.need, book)} wanted"
+    for beyond in sorted(one.beyond, key=lambda b: -b.part):
+        yield f"{_level(beyond, book)}: more than asked"
+    yield from one.unsure
+    if one.back:
+        yield "repeated readings would often rule it out, or put others well before it"
+
+
+def _about(one: Candidate, book: Rulebook, *, fit: bool) -> list[Verdict]:
+    """Wishes about the fit, or all the others."""
+    return [
+        verdict
+        for verdict in one.judgement.verdicts
+        if verdict.need.strength == "prefer"
+        and (book.attributes[verdict.need.attribute].about == "fit") == fit
+    ]
+
+
+def _has(verdict: Verdict, book: Rulebook) -> str:
+    title = book.attributes[verdict.need.attribute].short
+    if verdict.level is None:
+        return f"{title} not stated"
+    return f"{title} {level_words(verdict.need.attribute, verdict.level, book)}"
+
+
+def _level(beyond: Beyond, book: Rulebook) -> str:
+    title = book.attributes[beyond.attribute].short
+    if beyond.level is None:
+        return f"{title} not stated"
+    return f"{title} {level_words(beyond.attribute, beyond.level, book)}"

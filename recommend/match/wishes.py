@@ -1,0 +1,120 @@
+"""What the customer wants, and what they have: a price limit, what they would not wear, own shoes.
+
+A wish is told by a person, not by a foot, so it stands beside the rules: what is not wanted is out
+for this customer, and the reason is said.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+from recommend.catalogue.loading import Item, level_of
+from recommend.catalogue.models import Product
+from recommend.errors import InputError, Place, nearest
+from recommend.match.harm import harmful
+from recommend.match.needs import level_words
+from recommend.match.sizes import worn_gap
+from recommend.rulebook.book import Rulebook
+from recommend.visit.models import OwnShoes, Visit
+
+OWN_SHOES, NO_INSOLE = "own-shoes", "no-insole"
+
+
+@dataclass(frozen=True, slots=True)
+class Out:
+    """What is out for one customer, whatever is needed.
+
+    Attributes
+    ----------
+    why : by product id, the reason.
+    price_limit : most that everything together may cost; None where none was told.
+    """
+
+    why: dict[str, str]
+    price_limit: float | None = None
+
+
+def out_for(visit: Visit, items: Iterable[Item], book: Rulebook) -> Out:
+    """What did harm, what is not wanted, and own shoes that will not do any more.
+
+    Raises
+    ------
+    InputError
+        If a wish names a product or an attribute that is not known.
+    """
+    items = list(items)
+    why = dict(_own_worn(visit, book))
+    why |= dict(_refused(visit, items, book))
+    why |= harmful(visit, book.parameters)
+    limit = visit.wishes.price_limit if visit.wishes else None
+    return Out(why, limit)
+
+
+def _refused(visit: Visit, items: list[Item], book: Rulebook) -> Iterator[tuple[str, str]]:
+    wishes = visit.wishes
+    if wishes is None:
+        return
+    place = Place(f"visit {visit.reference}, wishes.would-not-wear")
+    for name in wishes.would_not_wear.products:
+        if name not in {item.id for item in items}:
+            mend = nearest(name, [item.id for item in items])
+            raise InputError(place, f"no product is called `{name}`", mend=mend)
+        yield name, "the customer would not wear it"
+    for attribute, words in wishes.would_not_wear.attributes.items():
+        if attribute not in book.attributes:
+            mend = nearest(attribute, book.attributes)
+            raise InputError(place, f"no attribute is called `{attribute}`", mend=mend)
+        levels = {level_of(attribute, word, book.attributes[attribute], place) for word in words}
+        for item in items:
+            level = item.levels.get(attribute)
+            if level in levels and level is not None:
+                title = book.attributes[attribute].short
+                words_ = level_words(attribute, level, book)
+                yield item.id, f"the customer would not wear {title} {words_}"
+
+
+def _own_worn(visit: Visit, book: Rulebook) -> Iterator[tuple[str, str]]:
+    """Why the shoes that the customer has will not do, whatever they are like."""
+    own, parameters = visit.own_shoes, book.parameters
+    if own is not None and own.wear == "worn-out":
+        yield OWN_SHOES, "they are worn out"
+    oldest = parameters.since("rank.own-oldest", float("inf"))
+    if own is not None and own.months is not None and own.months > oldest:
+        yield OWN_SHOES, f"they are older than {oldest:g} months"
+    gap = worn_gap(visit, parameters)
+    if gap is not None:
+        words = "longer" if gap > 0 else "shorter"
+        yield OWN_SHOES, f"the longer foot is {abs(gap):.0f} mm {words} than they are made for"
+
+
+def own_item(visit: Visit, book: Rulebook) -> Item | None:
+    """The customer's own shoes as a product to be judged; None where they were not described.
+
+    Raises
+    ------
+    InputError
+        If they are described by an attribute or a level that is not known.
+    """
+    own = visit.own_shoes
+    if own is None or not own.attributes:
+        return None
+    place = Place(f"visit {visit.reference}, own-shoes.attributes")
+    levels = {}
+    for name, stated in own.attributes.items():
+        full = f"shoe.{name}"
+        if full not in book.attributes:
+            known = [one.partition(".")[2] for one in book.attributes if one.startswith("shoe.")]
+            raise InputError(
+                place, f"`{name}` is not an attribute of a shoe", ", ".join(known),
+                nearest(name, known),
+            )  # fmt: skip
+        levels[full] = level_of(full, stated, book.attributes[full], place)
+    return Item(_as_product(own), levels, {}, "own")
+
+
+def _as_product(own: OwnShoes) -> Product:
+    return Product(
+        id=OWN_SHOES, kind="shoe", title=own.title or "your own shoes", price=0, attributes={},
+        stock={"100": 0},
+    )  # fmt: skip

@@ -1,0 +1,124 @@
+"""Faults of a whole film that its numbers betray: rate, contact column, mirror, marks."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from recommend.errors import InputError, Place
+from recommend.measure.doubts import Doubt
+from recommend.measure.model import Flag
+from recommend.measure.pace import time_doubts
+from recommend.measure.phases import STANCE_POINTS
+from recommend.measure.video.recording import (
+    LOWER_HEEL,
+    LOWER_LEG,
+    UPPER_HEEL,
+    UPPER_LEG,
+    MarksRecording,
+)
+from recommend.measure.video.stance import heel_stances
+from recommend.measure.video.strides import Stride
+
+_LANDING = ("touchdown-angle", "rearfoot-range")
+
+
+def refuse_leg_for_heel(recording: MarksRecording) -> None:
+    """Refuse marks of leg and heel that are exchanged all through.
+
+    Raises
+    ------
+    InputError
+        If the heel's marks lie above the leg's in most frames.
+    """
+    height = recording.points[..., 1]
+    leg = (height[:, UPPER_LEG] + height[:, LOWER_LEG]) / 2.0
+    heel = (height[:, UPPER_HEEL] + height[:, LOWER_HEEL]) / 2.0
+    known = (heel - leg)[~np.isnan(heel - leg)]
+    if len(known) and np.mean(known > 0) > 0.5:
+        raise InputError(
+            Place(recording.name),
+            "the marks of the heel lie above those of the leg in most frames (leg-heel-exchanged)",
+            "leg marks above heel marks",
+            "exchange the columns of leg and heel, or correct `y-axis`",
+        )
+
+
+def refuse_moving(still: MarksRecording, parameters: Mapping[str, float]) -> None:
+    """Refuse a still capture in which the heel is lifted.
+
+    Raises
+    ------
+    InputError
+        If the heel's height ranges further than ``capture.still-range`` of the leg line.
+    """
+    height = still.points[:, LOWER_HEEL, 1]
+    known = height[~np.isnan(height)]
+    if not len(known):
+        return
+    low, high = np.percentile(known, (2, 98))
+    if high - low > parameters["capture.still-range"] * still.leg_length:
+        raise InputError(
+            Place(still.name),
+            "the heel is lifted in the still capture (still-moves)",
+            "a capture of quiet standing",
+            "give the film of standing as --still, not that of walking",
+        )
+
+
+def film_doubts(
+    strides: Sequence[Stride], recording: MarksRecording, parameters: Mapping[str, float]
+) -> list[Doubt]:
+    """Doubts about the film as a whole."""
+    return [
+        *_time_doubts(strides, recording, parameters),
+        *_contact_doubts(strides, recording, parameters),
+        *_mirror_doubts(strides, parameters),
+    ]
+
+
+def _time_doubts(
+    strides: Sequence[Stride], recording: MarksRecording, parameters: Mapping[str, float]
+) -> list[Doubt]:
+    """A stance that no one of this gait has: the rate, or the gait, is written wrongly."""
+    seconds = float(np.mean([s.stop - s.start for s in strides])) / recording.rate_hz
+    return time_doubts(seconds, recording.rate_hz, recording.gait, ("",), parameters)
+
+
+def _contact_doubts(
+    strides: Sequence[Stride], recording: MarksRecording, parameters: Mapping[str, float]
+) -> list[Doubt]:
+    """A contact column that the heel mark contradicts."""
+    if recording.contact is None or recording.stances is not None:
+        return []
+    height = recording.points[:, LOWER_HEEL, 1]
+    down, up = height[recording.contact], height[~recording.contact]
+    if np.nanmedian(down) > np.nanmedian(up):
+        text = "the heel is higher where `contact` says the foot is down; 0 and 1 are exchanged"
+        return [Doubt(Flag("contact-inverted", text, "removed"))]
+    running = recording.gait == "running"
+    told = [s for s, _ in heel_stances(height, recording.rate_hz, parameters, running=running)]
+    if not told:
+        return []
+    late = [s.start - told[int(np.argmin(np.abs(np.array(told) - s.start)))] for s in strides]
+    by_ms = 1000.0 * float(np.median(late)) / recording.rate_hz
+    if abs(by_ms) <= parameters["capture.contact-late-ms"]:
+        return []
+    word = "late" if by_ms > 0 else "early"
+    text = f"`contact` begins {abs(by_ms):.0f} ms {word} beside what the heel mark shows"
+    return [Doubt(Flag(f"contact-{word}", text, "removed"), _LANDING)]
+
+
+def _mirror_doubts(strides: Sequence[Stride], parameters: Mapping[str, float]) -> list[Doubt]:
+    """A heel that leans outwards after it lands: no foot does, a mirrored film does."""
+    mean = np.mean([stride.curve() for stride in strides], axis=0)
+    early = mean[: STANCE_POINTS // 20].mean()
+    middle = mean[STANCE_POINTS // 5 : STANCE_POINTS // 2].mean()
+    if middle - early > -parameters["capture.mirror-fall"]:
+        return []
+    text = (
+        "the heel turns outwards after it lands, where feet turn inwards: the film is mirrored, or "
+        "`side` is the other foot"
+    )
+    return [Doubt(Flag("film-mirrored", text, "removed"))]

@@ -1,0 +1,70 @@
+"""The whole way, from what was measured to what to bring: read it here first.
+
+    visit -> measures -> conclusions -> needs -> redraws -> shortlist -> outcome
+
+Each stage stands in a room of its own and is called from here, not by the stage before it.
+"""
+
+from __future__ import annotations
+
+import hashlib
+
+from recommend.catalogue.loading import Catalogue
+from recommend.infer.assess import Assessment, concluded
+from recommend.infer.engine import Engine, engine_of
+from recommend.infer.variations import Variations
+from recommend.match.cases import Cases, cases_of, lengths_of
+from recommend.match.needs import needs_of
+from recommend.match.outcome import Outcome
+from recommend.match.shortlist import needs_fired, ranking_of, shortlist
+from recommend.match.wishes import out_for
+from recommend.measure.observed import observe
+from recommend.rulebook.book import Rulebook
+from recommend.visit.models import Visit
+
+
+def outcome_of(
+    visit: Visit, book: Rulebook, catalogue: Catalogue, engine: Engine | None = None
+) -> Outcome:
+    """Take a visit through the whole way; a stop withholds the shortlist.
+
+    Raises
+    ------
+    ContradictionError
+        If the rulebook contradicts itself on one of the feet.
+    """
+    observed = observe(visit, book.measures, book.parameters)
+    assessment = concluded(visit, observed, engine or engine_of(book))
+    if assessment.stopped:
+        return Outcome(assessment, None, book, catalogue)
+    needs = needs_of(book, needs_fired(assessment))
+    redrawn = redrawn_cases(Variations(assessment, book), catalogue)
+    ranked = shortlist(assessment, book, catalogue, needs, redrawn)
+    return Outcome(assessment, ranked, book, catalogue)
+
+
+def redrawn_cases(variations: Variations, catalogue: Catalogue) -> Cases | None:
+    """What the visit comes to when its readings are redrawn within their errors.
+
+    None under earlier rulebooks, whose order asked nothing of redraws.
+    """
+    book = variations.book
+    if "rank.width" not in book.parameters:
+        return None
+    visit = variations.assessment.visit
+    ranking = ranking_of(book, catalogue, visit)
+    draws = int(book.parameters["sure.draws"])
+    edges = ranking.length_edges(visit.purpose)
+    readings = variations.redrawn(seed_of(variations.assessment, book), draws, edges)
+    feet = variations.conclude(readings, draws)
+    out = out_for(visit, catalogue.items, book)
+    return cases_of(ranking, feet, lengths_of(variations, readings, draws), out)
+
+
+def seed_of(assessment: Assessment, book: Rulebook) -> str:
+    """SHA-256 that readings are redrawn from: the same readings and rules, the same redraws."""
+    running = hashlib.sha256(book.digest.encode())
+    for side, foot in assessment.feet.items():
+        for name, measure in sorted(foot.measures.items()):
+            running.update(f"{side} {name} {measure.value!r} {measure.error!r}\n".encode())
+    return running.hexdigest()

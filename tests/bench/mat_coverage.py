@@ -1,0 +1,70 @@
+"""How often the stated interval of each measure of a mat holds the truth, by rate and pitch.
+
+Run from the project's folder: ``python -m tests.bench.mat_coverage --feet 100``. The feet are
+those of ``second_foot.py``, which was written apart from the code that measures.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections import defaultdict
+
+import numpy as np
+
+from recommend.errors import RecommendError
+from recommend.measure.measured import key_of
+from recommend.measure.pressure import PressureRecording, measure_pressure
+from recommend.rulebook import load_rulebook
+from tests.bench.film_coverage import RULES, table
+from tests.bench.second_foot import invent, truth, walk
+
+
+def rows_of(feet: int, pitch: float, rate: float, *, steps: int = 5, gait: str = "walking"):
+    """Truth, value and error by measure over many feet, the share doubted, and the terms."""
+    book = load_rulebook(RULES)
+    rows, doubted, terms, said = defaultdict(list), 0, defaultdict(list), defaultdict(int)
+    for seed in range(feet):
+        rng = np.random.default_rng([seed, int(10 * pitch), int(rate)])
+        foot = invent(rng, gait=gait)
+        true = truth(foot, pitch)
+        frames = walk(foot, steps, rng, pitch=pitch, rate=rate)
+        recording = PressureRecording(
+            frames, (pitch, pitch), rate, foot.side, "dynamic", gait, "barefoot", None, "x"
+        )
+        try:
+            found = measure_pressure(recording, book.parameters, book.measures)[0]
+        except RecommendError as error:
+            said[str(error)[:150]] += 1
+            doubted += 1
+            continue
+        for flag in found.flags:
+            said[flag.name] += 1
+        doubted += bool(found.flags)
+        for measure in found.measures:
+            key = key_of(measure)
+            if key in true and not isinstance(measure.value, str):
+                rows[key].append((true[key], measure.value, measure.error))
+                terms[key].append(dict(found.budget(measure).terms))
+    return rows, doubted / feet, terms, dict(said)
+
+
+def main() -> None:
+    """Read the options and print the report."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--feet", type=int, default=100)
+    parser.add_argument("--steps", type=int, default=5)
+    parser.add_argument("--gait", default="walking")
+    parser.add_argument("--pitches", type=float, nargs="*", default=[5, 7, 10])
+    parser.add_argument("--rates", type=float, nargs="*", default=[50, 100, 200, 300])
+    options = parser.parse_args()
+    for pitch in options.pitches:
+        for rate in options.rates:
+            rows, doubted, terms, said = rows_of(
+                options.feet, pitch, rate, steps=options.steps, gait=options.gait
+            )
+            print(f"{options.gait}, {pitch:g} mm, {rate:g} Hz; doubted {doubted:.1%} {said}")
+            table(rows, options.feet, terms)
+
+
+if __name__ == "__main__":
+    main()

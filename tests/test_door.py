@@ -1,0 +1,82 @@
+"""What reaches the terminal: text of others, signs that a console lacks, pipes that close."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from recommend.door import in_plain_signs, visible
+
+ROOT = Path(__file__).resolve().parent.parent
+VISITS = ROOT / "catalogue_demo" / "visits"
+FULL = Path("/dev/full")
+
+
+def run(*words: str, **more: object) -> subprocess.CompletedProcess[bytes]:
+    """The program in a process of its own."""
+    command = [sys.executable, "-m", "recommend", *words]
+    settings = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "cwd": ROOT, "check": False}
+    return subprocess.run(command, **{**settings, **more})
+
+
+@pytest.mark.parametrize("sign", ["\x07", "\x1b]0;t\x07", "\x9b2J", "\r", "\u202e", "\udcff"])
+def test_what_controls_a_terminal_is_shown_not_obeyed(sign: str) -> None:
+    """Control and direction characters become their numbers; colours only where they are ours."""
+    shown = visible(f"a{sign}b\n")
+    assert shown.startswith("a<U+")
+    assert shown.endswith("b\n")
+    assert visible(shown) == shown
+    assert visible("\x1b[31m") == "<U+001B>[31m"
+    assert visible("\x1b[31m\x1b[2J", colour=True) == "\x1b[31m<U+001B>[2J"
+
+
+def test_a_sign_that_a_console_lacks_becomes_another() -> None:
+    """The degree sign, plus-minus and umlauts are said otherwise in ASCII; nothing fails."""
+    import codecs
+
+    codecs.register_error("test-plain-signs", in_plain_signs)
+    text = "6° ± 1, größer →, 漢".encode("ascii", "test-plain-signs").decode()
+    assert text == "6 deg +/- 1, grosser ->, ?"
+
+
+def test_a_console_of_another_encoding_gets_the_whole_shortlist() -> None:
+    """In an ASCII console and in a Western European one the shortlist is printed, exit code 0."""
+    for encoding in ("ascii", "cp1252"):
+        there = {**os.environ, "PYTHONIOENCODING": encoding}
+        done = run("shortlist", str(VISITS / "pronated.yaml"), env=there)
+        assert done.returncode == 0, done.stderr
+        assert done.stdout.decode(encoding)
+
+
+def test_a_reader_that_goes_away_changes_no_exit_code() -> None:
+    """After `| head -1` a stop still ends with 3, in silence."""
+    done = run("shortlist", str(VISITS / "red-flag-stop.yaml"), stdout=_closed_pipe())
+    assert (done.returncode, done.stderr) == (3, b"")
+
+
+def _closed_pipe() -> int:
+    reader, writer = os.pipe()
+    os.close(reader)
+    return writer
+
+
+@pytest.mark.skipif(not FULL.exists(), reason="this platform has no device that is always full")
+def test_an_output_that_is_full_is_one_sentence() -> None:
+    """Where the output cannot be written, exit code 2 and one sentence, no traceback."""
+    with FULL.open("w") as full:
+        done = run("shortlist", str(VISITS / "pronated.yaml"), stdout=full)
+    assert done.returncode == 2
+    assert done.stderr.decode().startswith("recommend: output: cannot be written")
+    assert len(done.stderr.splitlines()) == 1
+
+
+def test_a_name_with_control_characters_cannot_reach_the_terminal() -> None:
+    """A file name that holds an escape sequence is shown with the number of the character."""
+    done = run("shortlist", "a\x1b[2J\u202e.yaml")
+    assert done.returncode == 2
+    assert b"\x1b" not in done.stderr
+    assert "\u202e" not in done.stderr.decode()
