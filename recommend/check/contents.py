@@ -142,8 +142,8 @@ def _whole(path: Leaf, was: str | None, now: str | None, old: Contents, new: Con
     """A thing that came or went, by its title where it has one."""
     leaves = old if was is not None else new
     title = leaves.get(Leaf(path.thing, path.id, "title"), leaves[path])
-    ends = (title, None) if was is not None else (None, title)
-    return Edit(path.thing, path.id, "", *ends, bearing_of(path))
+    gone, come = (title, None) if was is not None else (None, title)
+    return Edit(path.thing, path.id, "", gone, come, bearing_of(path))
 
 
 def bearing_of(path: Leaf) -> Bearing:

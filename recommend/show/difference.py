@@ -11,7 +11,9 @@ from rich.console import Console
 from rich.text import Text
 
 from recommend.check.contents import Bearing, Edit
-from recommend.check.differing import Difference, Ranked
+from recommend.check.crowds import Moves
+from recommend.check.differing import Difference
+from recommend.check.orders import Ranked
 from recommend.errors import counted
 from recommend.show.findings import print_finding
 from recommend.show.layout import bullet, heading, inset, plain_table
@@ -23,16 +25,26 @@ _TOP = 8  # transitions shown in words, the most frequent; JSON has them all
 def print_difference(found: Difference, out: Console) -> None:
     """Print what changed, and what it does to the customers that were drawn."""
     _print_edits(found, out)
+    if found.moves is not None:
+        _print_moves(found.moves, out)
+    elif found.edits:
+        out.print(Text("Nothing that decides has changed: every outcome is what it was."))
+    for finding in found.weakened:
+        print_finding(finding, out)
+    _print_to_do(found, out)
+
+
+def _print_moves(found: Moves, out: Console) -> None:
     feet = 2 * found.customers
     customers = counted(found.customers, "customer")
     out.print(heading(f"What it does to {customers} of the published population"))
     _print_types(found, feet, out)
     _print_held(found, feet, out)
+    for word, needs in (("lose", found.unbound), ("gain", found.bound)):
+        for need, count in needs.items():
+            out.print(Text(f"Customers whose pair would {word}, {need}: {count}"))
     for kind, ranked in found.ranked.items():
         _print_ranked(kind, ranked, found.customers, out)
-    for finding in found.weakened:
-        print_finding(finding, out)
-    _print_to_do(found, out)
 
 
 _HEADS: dict[Bearing, str] = {
@@ -86,7 +98,7 @@ def _share(count: int, of: int) -> str:
     return f"{count} ({100 * count / of:.1f} %)"
 
 
-def _print_types(found: Difference, feet: int, out: Console) -> None:
+def _print_types(found: Moves, feet: int, out: Console) -> None:
     total = sum(one.count for one in found.types)
     out.print(Text(f"Feet that change type: {_share(total, feet)} of {feet}"))
     for one in found.types[:_TOP]:
@@ -94,7 +106,7 @@ def _print_types(found: Difference, feet: int, out: Console) -> None:
         out.print(inset(f"such as {one.foot}", 6))
 
 
-def _print_held(found: Difference, feet: int, out: Console) -> None:
+def _print_held(found: Moves, feet: int, out: Console) -> None:
     told = (
         ("gain the note of", "gain a note", found.gained),
         ("lose the note of", "lose a note", found.lost),
@@ -124,8 +136,6 @@ def _print_ranked(kind: str, ranked: Ranked, customers: int, out: Console) -> No
         more = f" and {len(products) - _FIRSTS} more" if len(products) > _FIRSTS else ""
         if named:
             out.print(Text(f"{kind.capitalize()}s {words}: {', '.join(named)}{more}"))
-    if ranked.why:
-        out.print(Text(f"{kind.capitalize()}s ruled out for another reason: for {ranked.why}"))
 
 
 def difference_json(found: Difference) -> dict[str, Any]:

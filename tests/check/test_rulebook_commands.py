@@ -81,9 +81,9 @@ def test_diff_says_moved_limits_and_shows_feet_that_change(
     assert run(*args) == 5
     told = json.loads(capsys.readouterr().out)
     assert told["said"] == ["limit fpi-pronated, manual-2005: 6 becomes 5"]
-    assert told["types"]
+    assert told["moves"]["types"]
     old, new = load_rulebook(RULES), load_rulebook(folder)
-    for move in told["types"]:
+    for move in told["moves"]["types"]:
         data = yaml.safe_load(move["visit"])
         visit, (side,) = Visit.model_validate(data), data["feet"]
         assert (assess(visit, old).feet[side].foot_type or "undetermined") == move["was"]
@@ -104,9 +104,9 @@ def test_diff_counts_both_ways_and_fails_on_a_weakened_stop(
     there = json.loads(capsys.readouterr().out)
     assert run(*back) == 2
     again = json.loads(capsys.readouterr().out)
-    assert there["gained"]["see-posture-far-inwards"] > 0
-    assert there["lost"] == again["gained"] == {}
-    assert there["gained"] == again["lost"]
+    assert there["moves"]["gained"]["see-posture-far-inwards"] > 0
+    assert there["moves"]["lost"] == again["moves"]["gained"] == {}
+    assert there["moves"]["gained"] == again["moves"]["lost"]
     assert there["stronger"] == ["see-posture-far-inwards"]
     assert [f["code"] for f in again["weakened"]] == ["weakened-note"]
     wound, runners = "{answer: open-wound, is: yes}", "{visit: purpose, is: running}"
@@ -118,7 +118,7 @@ def test_diff_of_a_rulebook_with_itself_is_silent(book, capsys: pytest.CaptureFi
     """Nothing changed is nothing said, and the exit code is 0."""
     assert run("rulebook", "diff", str(RULES), str(RULES), "--customers", "50", "--json") == 0
     told = json.loads(capsys.readouterr().out)
-    assert not any(told[key] for key in ("said", "types", "gained", "lost", "weakened", "unread"))
+    assert not any(told[key] for key in ("said", "moves", "weakened", "unread", "same_version"))
 
 
 def test_diff_asks_each_rulebook_how_it_reads_the_catalogue(
@@ -134,7 +134,7 @@ def test_diff_asks_each_rulebook_how_it_reads_the_catalogue(
     assert run(*args) == 5
     told = json.loads(capsys.readouterr().out)
     assert told["unread"] == ["decides"]
-    assert told["ranked"]["shoe"]["order"] > 0
+    assert told["moves"]["ranked"]["shoe"]["order"] > 0
 
 
 def test_words_need_a_reader_until_the_log_says_who(
