@@ -24,7 +24,7 @@ def left(*arguments: str) -> int:
         ("store zzz", "allowed: list, verify, export"),
         ("visit edit --vists x", "has no option `--vists`. Did you mean `--visits`?"),
         ("shortlist -z", "`recommend shortlist` has no option `-z`. See `recommend shortlist --h"),
-        ("trial", "`recommend trial` needs VISIT (the visit file)."),
+        ("trial plan", "`recommend trial plan` needs VISIT ("),
         ("import x.csv", "`recommend import` needs `--mapping` ("),
         ("gaps --lines", "`--lines` needs a value."),
         ("visit list --all=3", "`--all` takes no value."),

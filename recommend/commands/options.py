@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated, Any, Optional
 
@@ -10,6 +11,7 @@ import typer
 from typer.core import TyperCommand
 
 from recommend.commands.completing import references
+from recommend.errors import InputError, Place, nearest
 from recommend.settings import setting
 
 StorePath = Annotated[
@@ -50,6 +52,25 @@ def visit_file(name: str, visits: Path | None = None) -> Path:
     from recommend.visit.shelf import Shelf  # only here: a path needs none of it
 
     return Shelf(setting("visits", visits).value).newest(name).path
+
+
+def asked_sections(asked: Sequence[str], known: Sequence[str], full: bool) -> tuple[str, ...]:
+    """Which sections of a long answer to show: names after ``--show``, or all with ``--full``.
+
+    Raises
+    ------
+    InputError
+        If one is not known, with the nearest.
+    """
+    if full:
+        return tuple(known)
+    names = [name for one in asked for name in re.split(r"[,\s]+", one) if name]
+    for name in names:
+        if name not in known:
+            raise InputError(
+                Place("--show"), f"`{name}` is no section", ", ".join(known), nearest(name, known)
+            )
+    return tuple(names)
 
 
 _NEGATIVE = re.compile(r"-\s*[.,]?\d")

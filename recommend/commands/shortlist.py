@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import re
 import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
@@ -16,8 +15,8 @@ from rich.text import Text
 
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.commands import single
-from recommend.commands.options import StorePath, VisitName, visit_file
-from recommend.errors import Exit, InputError, Place, RecommendError, nearest
+from recommend.commands.options import StorePath, VisitName, asked_sections, visit_file
+from recommend.errors import Exit, RecommendError
 from recommend.match.outcome import Outcome, as_document
 from recommend.measure.named import read_measured_visit
 from recommend.settings import setting
@@ -80,7 +79,7 @@ def shortlist(
     if store is not None and (learned or not keeps):
         mend = "leave it out, as --learned is not kept" if learned else "add --keep"
         raise RecommendError(f"--store names where to keep, but nothing would be kept: {mend}")
-    sections = _sections(show or [], full)
+    sections = asked_sections(show or [], (*SECTIONS, SURE), full)
     book = open_rulebook(rules)
     seen = read_measured_visit(visit_file(visit), book.questions, book.parameters, book.measures)
     products = open_catalogue(book, catalogue)
@@ -122,20 +121,6 @@ def _document(outcome: Outcome, heeded: LearnedList | None) -> dict[str, Any]:
     from recommend.show.learned import as_document as learned_document
 
     return as_document(outcome) | {"learned": learned_document(heeded)}
-
-
-def _sections(asked: Sequence[str], full: bool) -> tuple[str, ...]:
-    """Which sections to show; none for the one screen that answers."""
-    known = (*SECTIONS, SURE)
-    if full:
-        return known
-    names = [name for one in asked for name in re.split(r"[,\s]+", one) if name]
-    for name in names:
-        if name not in known:
-            raise InputError(
-                Place("--show"), f"`{name}` is no section", ", ".join(known), nearest(name, known)
-            )
-    return tuple(names)
 
 
 def _shown(

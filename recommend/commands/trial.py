@@ -1,18 +1,19 @@
-"""`recommend trial`: a step added to the visit, and the whole trial judged."""
+"""`recommend trial`: plan a try-on, type it, and judge the whole trial."""
 
 from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 import typer
+from typer.core import TyperGroup
 
 from recommend.catalogue import Catalogue
 from recommend.catalogue.shop import open_catalogue, open_rulebook
-from recommend.commands import single
 from recommend.commands.completing import insoles, shoes
-from recommend.commands.options import Force
+from recommend.commands.options import Force, VisitName, asked_sections, visit_file
+from recommend.commands.trial_step import guided_step, print_end
 from recommend.errors import Exit, InputError, Place
 from recommend.measure.capture import CaptureOptions, measure_capture
 from recommend.measure.model import Side
@@ -20,9 +21,11 @@ from recommend.measure.named import read_measured_visit
 from recommend.output import SVG, write_output
 from recommend.reading import read_document
 from recommend.rulebook import Rulebook
-from recommend.show.console import console
-from recommend.show.curves_svg import svg_of
-from recommend.show.trial import print_trial
+from recommend.show.change_picture import svg_of
+from recommend.show.console import console, print_paged
+from recommend.show.trial import SECTIONS, trial_blocks
+from recommend.show.trial_plan import as_document as plan_document
+from recommend.show.trial_plan import plan_lines
 from recommend.trial.entry import (
     Entry,
     Zero,
@@ -32,20 +35,58 @@ from recommend.trial.entry import (
     read_comfort,
     read_step_file,
 )
-from recommend.trial.outcome import as_document, trial_outcome
+from recommend.trial.outcome import TrialOutcome, as_document, trial_outcome
+from recommend.trial.plan import plan_of
 from recommend.trial.steps import OWN
 from recommend.visit.models import Reference
 from recommend.way import outcome_of
 
+JUDGE = "judge"
 
-def trial(
-    visit: Annotated[Path, typer.Argument(metavar="VISIT", help="the visit file")],
+
+class _JudgesByDefault(TyperGroup):
+    """A group whose first word may be a visit: then it is judged."""
+
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        """Put the usual command in front of what is none of the commands."""
+        if args and args[0] not in (*self.commands, "--help"):
+            args = [JUDGE, *args]
+        return super().parse_args(ctx, args)
+
+
+app = typer.Typer(
+    cls=_JudgesByDefault, add_completion=False, rich_markup_mode=None, no_args_is_help=True
+)
+
+CatalogueFolders = Annotated[
+    list[Path] | None,
+    typer.Option("--catalogue", help="folder of a catalogue; else as in `setup show`"),
+]
+RulesFolder = Annotated[
+    Path | None, typer.Option("--rules", help="folder of the rulebook; else as in `setup show`")
+]
+
+
+@app.callback()
+def _trial() -> None:
+    """Plan a try-on, type it at the counter, and judge whether it worked.
+
+    `recommend trial VISIT` judges what was tried; VISIT is a reference code or a visit file.
+
+    Example: recommend trial catalogue_demo/trials/three-much-alike.yaml
+    """
+
+
+@app.command(JUDGE)
+def judge(
+    visit: VisitName,
     readings: Annotated[
         list[str] | None,
         typer.Argument(
             metavar="[READING...]",
-            help="FOOT.PHASE=NUMBERS, such as left.contact=2.7,1.9 (also midstance, propulsion, "
-            "standing, lateral-load); or a FILE: a capture, or YAML with `feet` as in a trial",
+            help="FOOT.READING=NUMBERS, such as left.peak=5.1,4.8 (also touchdown, peak-time, "
+            "range, midstance, propulsion, standing, lateral-load); or a FILE: a capture, or YAML "
+            "with `feet` as in a trial",
         ),
     ] = None,
     shoe: Annotated[
@@ -58,6 +99,14 @@ def trial(
     comfort: Annotated[
         list[str] | None,
         typer.Option(metavar="FOOT.REGION=0-10", help="heel, arch, forefoot, toes, ankle, overall"),
+    ] = None,
+    again: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--comfort-again",
+            metavar="FOOT.REGION=0-10",
+            help="a second rating of the same, asked without the customer knowing what is worn",
+        ),
     ] = None,
     gait: Annotated[
         Literal["walking", "running"] | None,
@@ -75,28 +124,36 @@ def trial(
     anew: Annotated[
         bool, typer.Option("--anew", help="write the step anew, not add strides")
     ] = False,
-    catalogue: Annotated[
-        list[Path] | None, typer.Option(help="folder of a catalogue; else as in `setup show`")
+    show: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="SECTION", help="show this part too, may be repeated: " + ", ".join(SECTIONS)
+        ),
     ] = None,
-    rules: Annotated[
-        Path | None, typer.Option(help="folder of the rulebook; else as in `setup show`")
-    ] = None,
-    svg: Annotated[Path | None, typer.Option(help="write the curves here, as SVG")] = None,
+    full: Annotated[bool, typer.Option("--full", help="show all of it")] = False,
+    pager: Annotated[
+        bool, typer.Option("--pager/--no-pager", help="open what is longer than the screen in it")
+    ] = True,
+    catalogue: CatalogueFolders = None,
+    rules: RulesFolder = None,
+    svg: Annotated[Path | None, typer.Option(help="write the pictures here, as SVG")] = None,
     force: Force = False,
     as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
 ) -> None:
-    """Add what was tried to a visit, and judge the whole trial.
+    """Judge what was tried, after adding a step where readings are given.
 
-    Without readings it judges what the visit holds. Readings of a step that is there already
-    add strides to it. Exit code 3 when a stop withholds the judgement.
+    Readings of a step that is there already add strides to it. Exit code 3 when a stop
+    withholds the judgement.
 
-    Add a step: recommend trial VISIT --shoe own left.contact=2.7,1.9,2.4 --comfort left.heel=8
+    Add a step: recommend trial A-1042 --shoe own left.peak=5.4,5.1,4.9 --comfort left.heel=8
 
-    Example: recommend trial catalogue_demo/trials/three-much-alike.yaml
+    Example: recommend trial judge catalogue_demo/trials/three-much-alike.yaml --show picture
     """
+    sections = asked_sections(show or [], tuple(SECTIONS), full)
+    file = visit_file(visit)
     book = open_rulebook(rules)
     products = open_catalogue(book, catalogue)
-    seen = read_measured_visit(visit, book.questions, book.parameters, book.measures)
+    seen = read_measured_visit(file, book.questions, book.parameters, book.measures)
     entry = Entry(shoe, insole)
     options = CaptureOptions(side=side, still=still)
     for text in readings or []:
@@ -105,23 +162,30 @@ def trial(
         else:
             _read_file(entry, Path(text), book, options)
     for text in comfort or []:
-        read_comfort(entry, text)
+        read_comfort(entry.comfort, text)
+    for text in again or []:
+        read_comfort(entry.again, text)
     _refuse_unknown(entry, products)
     if not entry.empty:
         _refuse_unsaid(entry, barefoot)
-        add_step(visit, entry, anew=anew)
-        seen = read_measured_visit(visit, book.questions, book.parameters, book.measures)
+        add_step(file, entry, anew=anew)
     elif shoe or insole or barefoot:
         raise InputError(Place("the command line"), "no reading is given for this step")
-    judged = trial_outcome(outcome_of(seen, book, products), read_document(visit))
+    judged = judged_trial(file, book, products)
     if svg is not None and judged.shortlist is not None:
         write_output(svg, svg_of(judged), SVG, force=force)
     if as_json:
         print(json.dumps(as_document(judged), indent=2, ensure_ascii=False))
     else:
-        print_trial(judged, console())
+        print_paged(trial_blocks(judged, sections, console().width), pager=pager)
     if judged.shortlist is None:
         raise typer.Exit(Exit.STOP)
+
+
+def judged_trial(file: Path, book: Rulebook, products: Catalogue) -> TrialOutcome:
+    """The trial of a visit file, judged as it stands there."""
+    seen = read_measured_visit(file, book.questions, book.parameters, book.measures)
+    return trial_outcome(outcome_of(seen, book, products), read_document(file))
 
 
 def _read_file(entry: Entry, file: Path, book: Rulebook, options: CaptureOptions) -> None:
@@ -147,4 +211,42 @@ def _refuse_unsaid(entry: Entry, barefoot: bool) -> None:
         )
 
 
-app = single(trial)
+@app.command()
+def plan(
+    visit: VisitName,
+    catalogue: CatalogueFolders = None,
+    rules: RulesFolder = None,
+    as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
+) -> None:
+    """Say what to try on, in which order, how many strides suffice, and what to leave out.
+
+    Exit code 3 when a stop withholds it.
+
+    Example: recommend trial plan catalogue_demo/visits/running-over-pronator.yaml
+    """
+    file = visit_file(visit)
+    book = open_rulebook(rules)
+    seen = read_measured_visit(file, book.questions, book.parameters, book.measures)
+    outcome = outcome_of(seen, book, open_catalogue(book, catalogue))
+    made = plan_of(outcome)
+    if as_json:
+        print(json.dumps(plan_document(made), indent=2, ensure_ascii=False))
+    else:
+        print_paged(plan_lines(made, outcome, console().width))
+    if made is None:
+        raise typer.Exit(Exit.STOP)
+
+
+@app.command()
+def step(visit: VisitName, catalogue: CatalogueFolders = None, rules: RulesFolder = None) -> None:
+    """Type one try-on, question by question: what is worn, its readings, comfort; saved as typed.
+
+    A try-on that is there already gets further strides and a second rating. Ends with exit code
+    3 when a stop withholds the judgement.
+
+    Example: recommend trial step A-1042
+    """
+    judged = guided_step(visit_file(visit), catalogue, rules)
+    print_end(judged)
+    if judged.shortlist is None:
+        raise typer.Exit(Exit.STOP)

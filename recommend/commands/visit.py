@@ -18,16 +18,17 @@ from recommend.commands.repeats import repeatability
 from recommend.commands.shelved import Known, edit, form, history, list_, outcomes, steps_for
 from recommend.errors import Exit, InputError, Place
 from recommend.infer.counter import Counter
+from recommend.rulebook import Rulebook
 from recommend.settings import setting
 from recommend.show.dialogue import LeftError, heading, run, say
-from recommend.show.progress import note_lines, progress_line
+from recommend.show.progress import note_lines, plan_lines, progress_line
 from recommend.show.sure import sure_line
 from recommend.show.words import LEVEL_WORDS
 from recommend.visit import read_visit
 from recommend.visit.answers import RefusedError, Text
 from recommend.visit.coming_back import begun_again
 from recommend.visit.entry import Entry, visit_of
-from recommend.visit.intake import taken
+from recommend.visit.intake import NO_READING, READINGS, in_order, measures_of, taken
 from recommend.visit.shelf import REFERENCE, Draft, Shelf
 from recommend.visit.steps import Step
 from recommend.visit.together import read_out, side_by_side
@@ -61,7 +62,13 @@ def _visit() -> None:
 
 @app.command(short_help="Begin a visit, question by question.")
 def new(
-    reference: Reference = None, visits: VisitsFolder = None, rules: RulesFolder = None
+    reference: Reference = None,
+    visits: VisitsFolder = None,
+    rules: RulesFolder = None,
+    minutes: Annotated[
+        float | None,
+        typer.Option(min=1, help="Minutes there are: ask first what settles most in them."),
+    ] = None,
 ) -> None:
     """Begin a visit: the questions of a fitting, one by one, saved after every answer.
 
@@ -208,11 +215,27 @@ def _steps(counter: Counter, draft: Draft, shelf: Shelf) -> tuple[Step, ...]:
         draft.tree["measured-by"] = fitter
     if fitter:
         steps = [step for step in steps if step.id != "measured-by"]
-    steps = [step for step in steps if taken(step, setting("readings").value)]
+    steps = [step for step in steps if taken(step, draft.readings or setting("readings").value)]
+    steps = in_order(steps, [one for one in draft.readings if one != NO_READING])
     if setting("feet").value == "side-by-side":
         steps = list(side_by_side(steps))
     most = int(book.parameters["entry.read-out-most"])
     return tuple(read_out(steps, book.questions, most, _last_answers(draft, shelf)))
+
+
+def _planned(book: Rulebook, minutes: float) -> list[str]:
+    """The readings for which there is time; says what they settle and what was given up."""
+    from recommend.coverage.population import load_population
+    from recommend.coverage.settling import plan
+
+    steps = steps_for(book, False)
+    named: list[str] = setting("readings").value or list(READINGS)
+    feeds = {one: measures_of(one, steps) for one in named if measures_of(one, steps)}
+    takes = {one: book.parameters[f"entry.minutes-{one}"] for one in feeds}
+    population = load_population(Path(book.folder) / "population.yaml")
+    made = plan(book, population, feeds, takes, book.parameters["entry.minutes-fixed"], minutes)
+    say("\n".join(plan_lines(made)))
+    return list(made.readings) or [NO_READING]
 
 
 def _last_answers(draft: Draft, shelf: Shelf) -> dict[str, str]:

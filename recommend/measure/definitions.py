@@ -46,11 +46,14 @@ class ReadingError(Strict):
     remove (marks, camera, rater) and is added in quadrature. `several` stands in for `single`
     where several people of a shop take the reading. A reading whose error is above `most` is
     shown and read by no rule: it says too little to be called anything. `range` is within what
-    `single` may plausibly lie.
+    `single` may plausibly lie. `resemblance` is how much each stride resembles the one before
+    (correlation). `of_lab` tells that the lab measured them itself.
     """
 
     single: float = Field(ge=0)
     floor: float = Field(default=0, ge=0)
+    resemblance: float | None = Field(default=None, ge=0, le=0.95)
+    of_lab: bool = False
     several: float | None = Field(default=None, ge=0)
     most: float | None = Field(default=None, gt=0)
     kind: Basis

@@ -48,7 +48,9 @@ def write_with_errors(
                 Place(origin), f"`errors.{name}` is no measure with an error", ", ".join(known),
                 nearest(name, known),
             )  # fmt: skip
-        measures[name]["error"] = {**error, "kind": "assumption", "note": NOTE}
+        measures[name]["error"] = {
+            **error, "of-lab": True, "kind": "assumption", "note": NOTE
+        }  # fmt: skip
     for file in sorted(source.rglob("*.yaml")):
         inside = file.relative_to(source)
         if inside.as_posix() != "measures.yaml":

@@ -82,14 +82,19 @@ _SHORTENED = (
 
 def answer_lines(outcome: Outcome, sure: HowSure | None, width: int) -> list[Text]:
     """The screen, at most `SCREEN` lines unless the notes alone need more."""
-    parts = [part for part in _parts(outcome, sure) if part.wordings]
-    for name in _SHORTENED:
-        if sum(len(part.lines(width)) for part in parts) <= SCREEN:
+    return fitted(_parts(outcome, sure), _SHORTENED, width)
+
+
+def fitted(parts: Iterable[Part], shortened: Sequence[str], width: int) -> list[Text]:
+    """The parts as lines, shortened in the order of `shortened` until they fit the screen."""
+    kept = [part for part in parts if part.wordings]
+    for name in shortened:
+        if sum(len(part.lines(width)) for part in kept) <= SCREEN:
             break
-        for part in parts:
+        for part in kept:
             if part.name == name:
                 part.shorten()
-    return [line for part in parts for line in part.lines(width)]
+    return [line for part in kept for line in part.lines(width)]
 
 
 def _parts(outcome: Outcome, sure: HowSure | None) -> Iterator[Part]:

@@ -28,7 +28,7 @@ def curve_lines(picture: Picture, width: int) -> Iterator[str]:
         yield from grid.lines(picture.middles)
     legend = "   ".join(f"{mark} {step}" for step, mark in marks_of(picture).items())
     yield f"{_SHADE} usual band   {legend}"
-    yield "letters: peak in contact, means of midstance and propulsion"
+    yield "letters: angle at touchdown, the peak, means of midstance and propulsion"
 
 
 def marks_of(picture: Picture) -> dict[str, str]:

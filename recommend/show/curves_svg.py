@@ -9,10 +9,9 @@ from html import escape
 from recommend.measure.model import Side
 from recommend.show.curves import marks_of
 from recommend.trial.curves import Curve, Picture
-from recommend.trial.outcome import TrialOutcome
-from recommend.trial.steps import PHASES
 
 _W, _H, _TOP, _LEFT, _BOTTOM = 330, 260, 34, 44, 34
+CURVES_HEIGHT = _H + 78
 _ASIDE = 13  # between steps at one phase
 _DASHES = ("", "7 4", "2 4", "9 3 2 3", "4 2")
 _INK = ("#1a1a1a", "#0b5d8a", "#a63d00", "#5a2a82", "#1f6b2c")
@@ -35,28 +34,12 @@ def english(picture: Picture) -> Words:
     """The words of the terminal."""
     return Words(
         f"Rearfoot angle, {picture.gait}, from {picture.reference} (degrees, rolling in upwards)",
-        "Mean and 95 % interval of each step in contact, midstance and propulsion.",
+        "Mean and 95 % interval of each step in each part of stance.",
         {"left": "left foot", "right": "right foot"},
-        {phase: phase for phase in PHASES},
+        {name: name for name in picture.spans},
         "usual band",
         "barefoot",
-        "letters: peak in contact, means of midstance and propulsion",
-    )
-
-
-def svg_of(one: TrialOutcome) -> str:
-    """All pictures of a trial in one SVG document, below each other."""
-    height = _H + 86
-    parts = [
-        f'<g transform="translate(0 {i * height})">{"".join(_panels(p, english(p)))}</g>'
-        for i, p in enumerate(one.pictures)
-    ]
-    total = max(1, len(one.pictures)) * height
-    body = "\n".join(parts)
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {2 * _W} {total}" role="img" '
-        f'font-family="sans-serif" font-size="13">\n<title>Trial, rearfoot angle</title>\n'
-        f"{body}\n</svg>\n"
+        "letters: angle at touchdown, the peak, means of midstance and propulsion",
     )
 
 
@@ -64,15 +47,16 @@ def figure(picture: Picture, words: Words) -> str:
     """One picture as an inline SVG element; its title and description are read aloud."""
     name = f"curves-{picture.gait}-{picture.reference}"
     return (
-        f'<svg viewBox="0 0 {2 * _W} {_H + 78}" role="img" font-size="13" direction="ltr" '
+        f'<svg viewBox="0 0 {2 * _W} {CURVES_HEIGHT}" role="img" font-size="13" direction="ltr" '
         f'aria-labelledby="{name}-title {name}-text">'
         f'<title id="{name}-title">{escape(words.title)}</title>'
         f'<desc id="{name}-text">{escape(words.description)}</desc>'
-        f"{''.join(_panels(picture, words))}</svg>"
+        f"{''.join(panels(picture, words))}</svg>"
     )
 
 
-def _panels(picture: Picture, words: Words) -> Iterator[str]:
+def panels(picture: Picture, words: Words) -> Iterator[str]:
+    """The elements of one picture: title, a panel for each foot, and what is what."""
     yield _text(8, 16, words.title, weight="bold")
     for index, (side, curves) in enumerate(picture.curves.items()):
         yield f'<g transform="translate({index * _W} 22)">'

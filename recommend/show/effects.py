@@ -14,8 +14,8 @@ from recommend.errors import counted
 from recommend.rulebook.book import Rulebook
 from recommend.show.layout import bullet, heading, inset, plain_table
 from recommend.show.trial_words import interval_words
+from recommend.trial.readings import LEARNED
 from recommend.trial.shop import Shop, Tally, item_of
-from recommend.trial.steps import PHASES
 
 
 def print_effects(shop: Shop, book: Rulebook, catalogue: Catalogue, console: Console) -> None:
@@ -57,7 +57,7 @@ def _tables(
             if ware.product.kind != kind or of != gait:
                 continue
             first = True
-            for phase in PHASES:
+            for phase in LEARNED:
                 learned = shop.learned.get((gait, phase))
                 if learned is None or not learned.tried(product):
                     continue

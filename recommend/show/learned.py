@@ -52,8 +52,8 @@ def _table(readings: Mapping[Key, Expected]) -> RenderableType:
     table = plain_table("  ", "", "left", "right", "below band")
     for column, width in zip(table.columns, (2, 19, 18, 18, 10), strict=True):
         column.no_wrap, column.min_width = True, width
-    for phase, gait in dict.fromkeys((k.phase, k.gait) for k in sorted(readings, key=order)):
-        feet = {k.side: e for k, e in readings.items() if (k.phase, k.gait) == (phase, gait)}
+    for phase, gait in dict.fromkeys((k.reading, k.gait) for k in sorted(readings, key=order)):
+        feet = {k.side: e for k, e in readings.items() if (k.reading, k.gait) == (phase, gait)}
         angles = [
             interval_words(feet[side].residual).replace("+", "") if side in feet else "-"
             for side in SIDES

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator
+from typing import TYPE_CHECKING
 
 from recommend.infer.counter import Progress
 from recommend.show.words import LEVEL_WORDS
+
+if TYPE_CHECKING:  # most starts need no population
+    from recommend.coverage.settling import Plan
 
 
 def progress_line(progress: Progress, block: str) -> str:
@@ -28,6 +32,19 @@ def progress_line(progress: Progress, block: str) -> str:
         sides = "both feet" if len(progress.next_sides) > 1 else progress.next_sides[0]
         line += f" Next, {sides}: {progress.next_how}."
     return line
+
+
+def plan_lines(made: Plan) -> Iterator[str]:
+    """What there is time for, what it settles, and what is given up."""
+    names = [one.replace("-", " ") for one in made.readings]
+    yield (
+        f"In about {made.minutes:.0f} minutes: screening, sizes"
+        f"{''.join(f', {name}' for name in names)}. Over modelled customers that settles "
+        f"{100 * made.settled:.0f} of 100 foot types, notes and needs as every reading would."
+    )
+    lost = {one: share for one, share in made.given_up.items() if share > 0}
+    for one, share in sorted(lost.items(), key=lambda item: -item[1]):
+        yield f"Given up: {one.replace('-', ' ')}, which would settle {100 * share:.0f} more."
 
 
 def note_lines(progress: Progress, said: Collection[str] = ()) -> Iterator[str]:

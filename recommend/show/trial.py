@@ -1,25 +1,31 @@
-"""A judged trial at the terminal: what each step did, and what it contributed."""
+"""A judged trial in sections: each try-on, what shoe and insole contributed, pictures, order."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 
-from rich.console import Console, RenderableType
+from rich.console import RenderableType
 from rich.text import Text
 
+from recommend.show.change_picture import picture_lines
 from recommend.show.curves import curve_lines
 from recommend.show.layout import bullet, heading, inset, plain_table
+from recommend.show.trial_answer import letter, trial_lines
 from recommend.show.trial_words import (
+    READING_WORDS,
     SIGNS,
     band_words,
     interval_words,
     key_words,
+    keys_words,
     signed,
+    unit_of,
     verdict_words,
     worn_words,
 )
-from recommend.show.tried import best_blocks, shortlist_blocks
-from recommend.trial.judge import Judged, Verdict
+from recommend.show.tried import shortlist_blocks
+from recommend.trial.change_picture import change_pictures
+from recommend.trial.judge import Judged, LoadShift, Verdict
 from recommend.trial.outcome import TrialOutcome
 from recommend.trial.report import StepResult, order
 from recommend.trial.steps import Key
@@ -27,43 +33,25 @@ from recommend.trial.steps import Key
 _WIDE = 115  # columns from which verdicts stand beside the numbers
 _STYLES = {Verdict.OVER_CORRECTED: "bold red", Verdict.AWAY: "red", Verdict.UNCLEAR: "yellow"}
 
-
-def print_trial(one: TrialOutcome, console: Console) -> None:
-    """Everything a trial says, top to bottom; a stop is said first and withholds the rest."""
-    for block in _blocks(one, console.width):
-        console.print(block)
+Blocks = Iterator[RenderableType]
 
 
-def _blocks(one: TrialOutcome, width: int) -> Iterator[RenderableType]:
-    yield Text(f"Trial of {one.outcome.assessment.visit.reference}", style="bold")
-    if one.shortlist is None:
-        yield from _stop(one)
+def trial_blocks(one: TrialOutcome, sections: tuple[str, ...], width: int) -> Blocks:
+    """The first screen, or these sections; a stop withholds all of them."""
+    yield from trial_lines(one, width)
+    if one.shortlist is None or not one.trial.results:
         return
-    if not one.trial.results:
-        yield inset("Nothing was tried yet. `recommend trial --help` shows how to add a step.", 2)
-        return
+    for name in sections:
+        yield from SECTIONS[name](one, width)
+
+
+def _steps(one: TrialOutcome, width: int) -> Blocks:
     for number, result in enumerate(one.trial.results):
-        yield heading(f"{chr(65 + number % 26)}  {worn_words(result.step)}, against barefoot")
+        yield heading(f"{letter(number)}  {worn_words(result.step)}, against barefoot")
         yield from _step(result, one, width)
-    yield from _contributions(one)
-    for picture in one.pictures:
-        yield heading("The curves")
-        yield from (inset(line, 2) for line in curve_lines(picture, width - 2))
-    yield from best_blocks(one)
-    yield from shortlist_blocks(one)
-    yield from _how_to_read(one)
 
 
-def _stop(one: TrialOutcome) -> Iterator[RenderableType]:
-    for note in one.outcome.assessment.notes:
-        if note.level == "stop":
-            yield bullet(f"STOP: {note.say} ({note.because})", "bold red")
-    yield inset(
-        "What was tried is kept in the visit. Nothing is judged or recommended before that.", 2
-    )
-
-
-def _step(result: StepResult, one: TrialOutcome, width: int) -> Iterator[RenderableType]:
+def _step(result: StepResult, one: TrialOutcome, width: int) -> Blocks:
     keys = sorted(result.whole, key=order)
     for gait, reference in dict.fromkeys((key.gait, key.reference) for key in keys):
         yield inset(f"{gait}, from {reference}; degrees, rolling in is positive", 2)
@@ -72,30 +60,30 @@ def _step(result: StepResult, one: TrialOutcome, width: int) -> Iterator[Rendera
     yield from (bullet(text) for text in _remarks(result, one))
 
 
-def _table(rows: Mapping[Key, Judged], width: int) -> Iterator[RenderableType]:
+def _table(rows: Mapping[Key, Judged], width: int) -> Blocks:
     """Numbers with verdicts beside them, or below where both do not fit."""
     wide = width >= _WIDE
-    names = ["", "foot", "phase", "bare", "now", "change (95 %)", "can tell", "usual"]
+    names = ["", "foot", "reading", "bare", "now", "change (95 %)", "can tell", "usual"]
     table = plain_table(*names, *(["verdict"] if wide else []))
     for column in table.columns[3 : len(names)]:
         column.justify, column.no_wrap = "right", True
     for key, judged in rows.items():
         cells = [Text(text, style=_style(judged)) for text in _cells(key, judged)]
-        table.add_row(*cells, *([Text(verdict_words(judged), _style(judged))] if wide else []))
+        said = [Text(verdict_words(judged, unit_of(key)), _style(judged))] if wide else []
+        table.add_row(*cells, *said)
     yield table
     if not wide:
         yield from _verdicts(rows)
 
 
-def _verdicts(rows: Mapping[Key, Judged]) -> Iterator[RenderableType]:
+def _verdicts(rows: Mapping[Key, Judged]) -> Blocks:
     """Verdicts as sentences; what is true of several readings is said once."""
     said: dict[tuple[str, str, str], list[Key]] = {}
     for key, judged in rows.items():
-        as_said = (SIGNS[judged.verdict], verdict_words(judged), _style(judged))
+        as_said = (SIGNS[judged.verdict], verdict_words(judged, unit_of(key)), _style(judged))
         said.setdefault(as_said, []).append(key)
     for (sign, words, style), keys in said.items():
-        names = ", ".join(key_words(key) for key in keys)
-        yield inset(f"{sign} {names}: {words}", 0, style)
+        yield inset(f"{sign} {keys_words(keys)}: {words}", 0, style)
 
 
 def _style(judged: Judged) -> str:
@@ -105,7 +93,7 @@ def _style(judged: Judged) -> str:
 def _cells(key: Key, judged: Judged) -> tuple[str, ...]:
     moved = judged.change
     return (
-        SIGNS[judged.verdict], key.side, key.phase, f"{moved.before.mean:.1f}",
+        SIGNS[judged.verdict], key.side, READING_WORDS[key.reading], f"{moved.before.mean:.1f}",
         f"{moved.after.mean:.1f}", interval_words(moved.interval), f"{moved.smallest:.1f}",
         band_words(judged.band),
     )  # fmt: skip
@@ -115,24 +103,46 @@ def _remarks(result: StepResult, one: TrialOutcome) -> Iterator[str]:
     if result.alone:
         names = ", ".join(f"{key_words(k)} {k.gait}" for k in sorted(result.alone, key=order))
         yield f"not judged, no barefoot reading to compare with: {names}"
-    few = int(one.outcome.book.parameters["noise.few-strides"])
-    counts = {n for j in result.whole.values() for n in (j.change.before.n, j.change.after.n)}
-    if thin := sorted(n for n in counts if n < few):
-        yield f"thin: readings of {', '.join(map(str, thin))} strides; at least {few} are advised"
+    if result.missing:
+        yield f"not measured in it: {keys_words(sorted(result.missing, key=order))}"
     if any(j.change.before.assumed or j.change.after.assumed for j in result.whole.values()):
         yield "one stride has no spread of its own: that of the rulebook stands in"
+    yield from _drifts(result)
     for side, shift in result.load.items():
-        moved = shift.change
-        told = "beyond noise" if moved.told else "not told from noise"
-        yield (
-            f"load on the outer half, {side}: {moved.before.mean:.0f} to {moved.after.mean:.0f} %,"
-            f" {interval_words(moved.interval)}:"
-            f" {'over-corrected, outwards beyond noise' if shift.over else told}"
-        )
-    yield _comfort(result)
+        yield f"load on the outer half, {side}: {_load_words(shift)}"
+    if result.load_alone:
+        feet = " and ".join(result.load_alone)
+        yield f"load on the outer half, {feet}: not judged, it was not measured barefoot"
+    yield _comfort(result, one)
 
 
-def _comfort(result: StepResult) -> str:
+def _drifts(result: StepResult) -> Iterator[str]:
+    for key in sorted(result.whole, key=order):
+        for name, drift in zip(("barefoot", "this try-on"), result.whole[key].drift, strict=True):
+            if drift is not None:
+                yield (
+                    f"{key_words(key)}, {name}: drifts by {signed(drift.value)}{unit_of(key)} from "
+                    "the first stride to the last; walk on until it settles, and measure there "
+                    "and back"
+                )
+
+
+def _load_words(shift: LoadShift) -> str:
+    moved = shift.change
+    numbers = (
+        f"{moved.before.mean:.0f} to {moved.after.mean:.0f} %, {interval_words(moved.interval)}"
+    )
+    if shift.over:
+        return f"{numbers}: OVER-CORRECTED, outwards beyond its band ({band_words(shift.band)})"
+    if shift.band is None:
+        return f"{numbers}: not judged, the rulebook has no band for it"
+    if not moved.told:
+        return f"{numbers}: no real change"
+    inside = "within its band" if not shift.band.outside(moved.after.mean) else "near its band"
+    return f"{numbers}: {'outwards, ' + inside if moved.value > 0 else 'towards the middle'}"
+
+
+def _comfort(result: StepResult, one: TrialOutcome) -> str:
     if result.comfort is None:
         return "comfort was not asked"
     sides = (
@@ -140,32 +150,30 @@ def _comfort(result: StepResult) -> str:
         for side, regions in result.step.comfort.items()
     )
     hurts = "".join(f"; {r.side} {r.region} HURTS" for r in result.hurts)
-    return f"comfort (0 to 10): {'; '.join(sides)}{hurts}"
+    ranking = one.ranking
+    alike = f"{ranking.alike:.1f} points apart counts as alike"
+    source = "from second ratings here" if ranking.alike_measured else "assumed"
+    return f"comfort (0 to 10): {'; '.join(sides)}{hurts} ({alike}, {source})"
 
 
-def _contributions(one: TrialOutcome) -> Iterator[RenderableType]:
+def _parts(one: TrialOutcome, _width: int) -> Blocks:
     """For an insole tried in a shoe that was tried alone: the part of each."""
     added = [r for r in one.trial.results if r.part is not r.whole and r.part]
-    if added:
-        yield heading("What each step contributed")
+    yield heading("What each step contributed")
+    if not added:
+        yield inset("No insole was tried in a shoe that was tried alone.", 2)
+        return
     shoes = {r.step.id: r for r in one.trial.results}
     for result in added:
         yield inset(worn_words(result.step), 2)
-        table = plain_table("", "foot", "phase", "gait", "shoe", "insole", "together")
+        table = plain_table("", "foot", "reading", "gait", "shoe", "insole", "together")
         for key in sorted(result.part, key=order):
             shoe, whole = shoes[result.parent.id].whole.get(key), result.whole.get(key)
-            table.add_row(
-                "",
-                key.side,
-                key.phase,
-                key.gait,
-                _part(shoe),
-                _part(result.part[key]),
-                _part(whole),
-            )
+            reading = READING_WORDS[key.reading]
+            parts = map(_part, (shoe, result.part[key], whole))
+            table.add_row("", key.side, reading, key.gait, *parts)
         yield table
-    if added:
-        yield inset("(?): not told from noise", 2)
+    yield inset("(?): no real change", 2)
 
 
 def _part(judged: Judged | None) -> str:
@@ -175,18 +183,56 @@ def _part(judged: Judged | None) -> str:
     return f"{signed(judged.change.value)}{doubt}"
 
 
-def _how_to_read(one: TrialOutcome) -> Iterator[RenderableType]:
-    shift = one.outcome.book.parameters["trial.mark-shift"]
+def _picture(one: TrialOutcome, width: int) -> Blocks:
+    for picture in change_pictures(one.trial):
+        yield heading(f"Before and now, {picture.gait}, from {picture.reference}")
+        yield from (inset(line, 2) for line in picture_lines(picture, width - 2))
+
+
+def _curves(one: TrialOutcome, width: int) -> Blocks:
+    for picture in one.pictures:
+        yield heading("The curves")
+        yield from (inset(line, 2) for line in curve_lines(picture, width - 2))
+
+
+def _shortlist(one: TrialOutcome, _width: int) -> Blocks:
+    return shortlist_blocks(one)
+
+
+def _how_to_read(one: TrialOutcome, _width: int) -> Blocks:
+    parameters = one.outcome.book.parameters
+    few, shift = parameters["trial.few-strides"], parameters["trial.mark-shift"]
     yield heading("How to read this")
-    yield bullet("> towards the band, = within it, ? not told from noise, < away, ! over-corrected")
     yield bullet(
-        "can tell: the smallest change that this many strides can tell from noise. Of twenty such "
-        "intervals about one misses the truth, of consecutive strides that resemble each other "
-        "rather more."
+        "> towards the band, = within it, ~ at its lower edge, ? no real change, < away, "
+        "! over-corrected"
     )
+    yield bullet(
+        "change: now less bare, with the span in which it lies 19 times in 20, though strides "
+        f"resemble each other. From {few:g} strides in both they tell how much; with fewer a "
+        f"resemblance of {parameters['trial.stride-resemblance']:g} is taken (an assumption), "
+        "which makes the span wider than needed where strides are more their own."
+    )
+    yield bullet("can tell: the smallest change that these strides can tell from chance.")
     yield bullet(
         f"A mark on a shoe may read {shift:g}° or more beside one on the heel, alike in every "
-        "stride (from memory, to be verified); no interval shows that. Mark the heel through a "
-        "window in the shoe where you can."
+        "stride (from memory, to be verified); no span shows that, unless the lab has measured "
+        "it (`recommend visit repeatability`). Mark the heel through a window in the shoe where "
+        "you can."
+    )
+    yield bullet(
+        "Comfort decides where motion does not differ; where both do, one point of comfort weighs "
+        f"{parameters['trial.comfort-worth']:g}° (an assumption: `comfort-worth` in the shop's "
+        "rules/parameters/trial.yaml)."
     )
     yield bullet("It is today's foot in today's strides: fitting advice, not a diagnosis.")
+
+
+SECTIONS: Mapping[str, Callable[[TrialOutcome, int], Blocks]] = {
+    "steps": _steps,
+    "parts": _parts,
+    "picture": _picture,
+    "curves": _curves,
+    "shortlist": _shortlist,
+    "how": _how_to_read,
+}

@@ -1,13 +1,16 @@
-"""Verdicts of a trial in words that promise nothing."""
+"""Verdicts of a trial in words that promise nothing; the same on the screen and on the page."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
+from recommend.measure.definitions import unit_words
 from recommend.rulebook.book import Rulebook
 from recommend.show.words import number
-from recommend.trial.change import Change, Interval
+from recommend.trial.change import Change, Interval, Told
 from recommend.trial.judge import Band, Judged, Verdict
+from recommend.trial.readings import READINGS
 from recommend.trial.report import StepResult
 from recommend.trial.steps import OWN, Key, Step
 from recommend.trial.tried import Bar
@@ -17,10 +20,13 @@ SIGNS = {
     Verdict.OVER_CORRECTED: "!",
     Verdict.AWAY: "<",
     Verdict.UNCLEAR: "?",
+    Verdict.NEAR_LOWER: "~",
     Verdict.TOWARDS: ">",
     Verdict.WITHIN: "=",
     Verdict.NO_BAND: " ",
 }
+# One word for one reading on every screen, on the page and at the command line.
+READING_WORDS = {name: name for name in READINGS} | {"peak-time": "time of peak"}
 
 
 def signed(value: float, places: int = 1) -> str:
@@ -45,16 +51,39 @@ def band_words(band: Band | None) -> str:
 
 
 def worn_words(step: Step) -> str:
-    """What was worn: ``barefoot``, ``hasperlow-road``, ``hasperlow-road with ommerstead-firm``."""
+    """What was worn: ``barefoot``, ``ridge-4``, ``ridge-4 with orchard-firm``."""
     if step.shoe is None:
         return "barefoot"
     shoe = "own shoe" if step.shoe == OWN else step.shoe
     return f"{shoe} with {step.insole}" if step.insole else shoe
 
 
+def id_words(name: str) -> str:
+    """What was worn, from the id of a step."""
+    shoe, _, insole = name.partition("+")
+    worn = "own shoe" if shoe == OWN else shoe
+    return f"{worn} with {insole}" if insole else worn
+
+
 def key_words(key: Key) -> str:
-    """A reading: ``left contact``."""
-    return f"{key.side} {key.phase}"
+    """A reading: ``left peak``."""
+    return f"{key.side} {READING_WORDS[key.reading]}"
+
+
+def keys_words(keys: Iterable[Key]) -> str:
+    """Readings by foot, those of both feet once: ``both feet peak and return, left midstance``."""
+    sides: dict[str, set[str]] = {}
+    for key in keys:
+        sides.setdefault(READING_WORDS[key.reading], set()).add(key.side)
+    names: dict[str, list[str]] = {}
+    for name, found in sides.items():
+        names.setdefault("both feet" if len(found) > 1 else found.pop(), []).append(name)
+    return ", ".join(f"{foot} {' and '.join(read)}" for foot, read in names.items())
+
+
+def unit_of(key: Key) -> str:
+    """What follows a number of this reading."""
+    return unit_words("percent" if key.reading == "peak-time" else "deg")
 
 
 DOUBTFUL = (
@@ -63,30 +92,41 @@ DOUBTFUL = (
 )
 
 
-def verdict_words(judged: Judged) -> str:
-    """The verdict of one foot and phase as a clause; what is doubtful about it comes first."""
-    words = _verdict_words(judged)
+def verdict_words(judged: Judged, unit: str = "°") -> str:
+    """The verdict of one reading as a clause; what is doubtful about it comes first."""
+    words = _verdict_words(judged, unit)
     return f"{DOUBTFUL}; as it stands, {words}" if judged.doubtful else words
 
 
-def _verdict_words(judged: Judged) -> str:
+def _verdict_words(judged: Judged, unit: str) -> str:
     moved, band = judged.change, judged.band
-    if judged.verdict is Verdict.UNCLEAR:
-        return f"no change that can be told from noise; {strides_words(moved)}"
     if judged.verdict is Verdict.NO_BAND or band is None:
         told = "less" if moved.value < 0 else "more"
-        change = f"{told} beyond noise" if moved.told else "no change that can be told from noise"
-        return f"{change}; the rulebook has no band for this zero reference"
-    after = moved.after.mean
+        change = f"{told}, a real change" if moved.told else strides_words(moved)
+        return f"{change}; no usual band is known for it"
+    if judged.verdict is Verdict.UNCLEAR:
+        return f"{strides_words(moved)}; {_where(judged, unit)}"
     if judged.verdict is Verdict.OVER_CORRECTED:
-        sure = "beyond noise" if judged.clear else "its edge within noise"
-        return f"over-corrected: {band.low - after:.1f}° below the band, {sure}"
+        return f"OVER-CORRECTED, {band.low - moved.after.mean:.1f}{unit} below the band"
+    if judged.verdict is Verdict.NEAR_LOWER:
+        return (
+            f"at the lower edge of the band ({band.low - moved.after.mean:.1f}{unit} below, within "
+            "noise): do no more"
+        )
     if judged.verdict is Verdict.WITHIN:
         return _within_words(judged)
-    where = f"{judged.residual:.1f}° {'above' if after > band.high else 'below'} it"
     if judged.verdict is Verdict.AWAY:
-        return f"away from the band beyond noise, {where}"
-    return f"towards the band beyond noise, still {where}"
+        return f"away from it, a real change, {_where(judged, unit)}"
+    return f"towards it, a real change, still {_where(judged, unit)}"
+
+
+def _where(judged: Judged, unit: str) -> str:
+    band, after = judged.band, judged.change.after.mean
+    if band is None or not judged.residual:
+        return "within the band"
+    side = "above" if after > band.high else "below"
+    edge = "" if judged.clear else ", its edge within noise"
+    return f"{judged.residual:.1f}{unit} {side} the band{edge}"
 
 
 def _within_words(judged: Judged) -> str:
@@ -94,38 +134,57 @@ def _within_words(judged: Judged) -> str:
     came = judged.band is not None and judged.band.outside(moved.before.mean) > 0
     text = "within the band, as before"
     if came or moved.told:
-        text = f"within the band, moved {'there' if came else 'in it'} beyond noise"
-    return text if judged.clear else f"{text}; not clear of its edge"
+        text = f"within the band, moved {'there' if came else 'in it'}, a real change"
+    return text if judged.clear else f"{text}; its edge within noise"
 
 
 def strides_words(moved: Change) -> str:
-    """How many strides would tell a change of the size seen."""
+    """Whether a change is there, and what would tell it."""
+    if moved.state is Told.YES:
+        return "a real change"
     if moved.needed is None:
-        return "too small to tell with any practical number of strides"
+        return "too small to matter: let comfort decide"
     if not moved.more:
-        return f"as large as seen, {moved.needed} strides in each step tell it 4 times in 5"
-    return f"measure {moved.more} more strides ({moved.needed} in each step) to tell"
+        return f"not sure yet; {moved.needed} strides in each try-on show such a change 4 in 5"
+    return f"not sure yet; {moved.more} more strides ({moved.needed} each) would show it"
+
+
+def outside_words(result: StepResult) -> str:
+    """How far outside the band a try-on leaves the feet, by all of its own readings."""
+    judged = [j for k, j in result.whole.items() if result.counts(k)]
+    if not judged:
+        return "no reading of it has a band"
+    worst = max(
+        ((j.residual, k) for k, j in result.whole.items() if result.counts(k)),
+        key=lambda pair: pair[0],
+    )
+    if not worst[0]:
+        return f"within the band in all {len(judged)} readings" if len(judged) > 1 else (
+            "within the band in the one reading taken"
+        )  # fmt: skip
+    outside = sum(1 for j in judged if j.residual)
+    at_most = f"at most {worst[0]:.1f}° ({key_words(worst[1])})"
+    return f"outside the band in {outside} of {len(judged)} readings, {at_most}"
 
 
 def bar_words(bar: Bar, result: StepResult, against: str, book: Rulebook) -> str:
     """What speaks against a tried combination, as a clause."""
     return {
         Bar.RULED_OUT: f"the rules exclude it ({against})",
-        Bar.OVER_CORRECTED: f"over-corrected ({_where(result)})",
+        Bar.OVER_CORRECTED: f"over-corrected ({_over(result)})",
         Bar.HURTS: "it hurts ("
         + ", ".join(f"{r.side} {r.region} {r.value:g}" for r in result.hurts)
         + f" of 10; {book.parameters['trial.comfort-poor']:g} or less counts as hurting)",
-        Bar.AWAY: "away from the band beyond noise ("
-        + ", ".join(key_words(key) for key in result.away)
-        + ")",
+        Bar.AWAY: f"away from the band ({keys_words(result.away)})",
         Bar.DOUBTFUL: "changed by more than footwear is known to bring about ("
-        + ", ".join(key_words(key) for key in result.doubtful)
+        + keys_words(result.doubtful)
         + "); film again",
-        Bar.NOTHING_TOLD: "no change that can be told from noise",
-        Bar.NOT_COMPARED: "nothing barefoot to compare it with",
+        Bar.NOTHING_TOLD: "no change that can be told, and comfort was not asked",
+        Bar.NOT_COMPARED: "nothing barefoot to compare it with, and comfort was not asked",
     }[bar]
 
 
-def _where(result: StepResult) -> str:
-    parts = [key_words(one) if isinstance(one, Key) else f"{one} load" for one in result.over]
-    return ", ".join(dict.fromkeys(parts))
+def _over(result: StepResult) -> str:
+    keys = [one for one in result.over if isinstance(one, Key)]
+    loads = [f"{one} load" for one in result.over if not isinstance(one, Key)]
+    return ", ".join(dict.fromkeys(filter(None, [keys_words(keys), *loads])))

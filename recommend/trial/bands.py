@@ -1,26 +1,26 @@
-"""The band that is ordinary for a reading: a pair of limits of the rulebook."""
+"""The band that is usual for a reading: a pair of limits of the rulebook."""
 
 from __future__ import annotations
 
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.models import Limit
 from recommend.trial.judge import Band
-from recommend.trial.steps import STANDING, Key
+from recommend.trial.readings import READINGS
+from recommend.trial.steps import Key
 
-# A phase is judged by the limits of these names; where one is missing, that end is open.
-_STANDING = ("standing-inverted", "standing-everted")
+# Where the rulebook has no limit of these names, that end is open; with neither there is no band.
 _LOAD = ("lateral-load-lower", "lateral-load-upper")
 
 
 def band_of(book: Rulebook, key: Key) -> Band | None:
-    """The ordinary band for a reading, in degrees; None when the rulebook has none for it."""
-    names = _STANDING if key.phase == STANDING else (f"{key.phase}-lower", f"{key.phase}-upper")
+    """The usual band of a reading, in its unit; None when the rulebook has none for it."""
+    names = READINGS[key.reading].limits
     return _between(book, names, {"gait": key.gait, "reference": key.reference})
 
 
-def load_band(book: Rulebook) -> Band:
-    """The ordinary lateral share of load in percent; open where the rulebook has no limit."""
-    return _between(book, _LOAD, {}) or Band()
+def load_band(book: Rulebook) -> Band | None:
+    """The usual share of load on the outer half in percent; None where no limit is known."""
+    return _between(book, _LOAD, {})
 
 
 def _between(book: Rulebook, names: tuple[str, str], words: dict[str, str]) -> Band | None:

@@ -2,43 +2,71 @@
 
 The strides are the sample. Both steps were filmed on the same foot on the same day, so the
 spread between people does not enter; the spread of the strides may differ between barefoot and
-shod, so the variances are not pooled (Welch 1947, Biometrika 34:28-35). What the strides cannot
-show is whether a mark was put back on the same spot: see `caution` in `recommend.trial.judge`.
+shod, and neighbouring strides resemble each other (see `recommend.trial.resemblance`).
 """
 
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from enum import Enum
+from functools import cached_property
 from statistics import NormalDist
 
 import numpy as np
 
+from recommend.trial.resemblance import Floats, Known, every_resemblance, known_drift, known_mean
 from recommend.trial.student import t_quantile
 
+_ONE = np.ones(1)
 
-@dataclass(frozen=True, slots=True)
+
+@dataclass(frozen=True)
 class Sample:
-    """Strides of one phase in one step of a trial.
+    """Strides of one reading in one step of a trial, in the order in which they were taken.
 
     Attributes
     ----------
-    mean : in the unit of the reading (degrees, or percent of load).
-    sd : stride-to-stride standard deviation, same unit.
-    n : number of strides.
-    assumed : True when `sd` was taken from the rulebook because one stride has no spread.
+    strides : in the unit of the reading.
+    single : spread that stands in where one stride has none, same unit.
+    stated : resemblance of neighbouring strides that is taken while they are few.
+    floor : error that all strides share (marks taken anew), where the lab knows it; else 0.
     """
 
-    mean: float
-    sd: float
-    n: int
-    assumed: bool = False
+    strides: tuple[float, ...]
+    single: float
+    stated: float
+    floor: float = 0.0
 
     @property
-    def variance_of_mean(self) -> float:
-        """Squared standard error of the mean."""
-        return self.sd**2 / self.n
+    def n(self) -> int:
+        """Number of strides."""
+        return len(self.strides)
+
+    @cached_property
+    def mean(self) -> float:
+        """Mean of the strides."""
+        return math.fsum(self.strides) / self.n
+
+    @cached_property
+    def sd(self) -> float:
+        """Stride-to-stride standard deviation; `single` for one stride."""
+        return self.single if self.assumed else float(np.std(self.strides, ddof=1))
+
+    @property
+    def assumed(self) -> bool:
+        """Whether `sd` comes from the rulebook, because one stride has no spread."""
+        return self.n == 1
+
+    def known(self, resemblance: Floats, least: float) -> Known:
+        """What the strides tell of their mean for each resemblance."""
+        if self.assumed:
+            alike = np.ones(len(resemblance))
+            never = np.full(len(resemblance), np.inf)
+            return Known(alike * self.mean, alike * self.single**2, never, 0 * alike)
+        return known_mean(self.strides, resemblance, least)
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +82,14 @@ class Interval:
         return self.low <= truth <= self.high
 
 
+class Told(Enum):
+    """Whether a change is there; the value is the word in JSON."""
+
+    YES = "told"
+    FEW = "more-strides-tell"
+    SMALL = "too-small-to-matter"
+
+
 @dataclass(frozen=True, slots=True)
 class Change:
     """The change between two steps, after minus before (negative: less eversion).
@@ -62,10 +98,15 @@ class Change:
     ----------
     before, after : the two samples.
     interval : the change and its confidence interval.
-    smallest : the smallest change that this many strides can tell from noise (half the width
-        of the interval).
+    smallest : the smallest change that these strides can tell from noise (half the width of the
+        interval).
     needed : strides in each step with which a true change of this size would be told from
-        noise with the wanted probability; None when it is beyond any practical number.
+        noise with the wanted probability; None when it is told already, or would take more than
+        anyone walks.
+    resemblance : how much each stride resembles the one before (correlation): what was stated,
+        or the mean of what the strides tell.
+    stated : whether it was stated, because a step has few strides.
+    variance : squared standard error of the change, about.
     """
 
     before: Sample
@@ -73,6 +114,9 @@ class Change:
     interval: Interval
     smallest: float
     needed: int | None
+    resemblance: float
+    stated: bool
+    variance: float
 
     @property
     def value(self) -> float:
@@ -85,77 +129,132 @@ class Change:
         return not self.interval.holds(0.0)
 
     @property
+    def state(self) -> Told:
+        """Told, or told by more strides, or too small to matter."""
+        if self.told:
+            return Told.YES
+        return Told.SMALL if self.needed is None else Told.FEW
+
+    @property
     def more(self) -> int | None:
-        """Strides to add to the step that has fewest; None when beyond practice."""
+        """Strides to add to the step that has fewest; None when more than anyone walks."""
         if self.needed is None:
             return None
         return max(0, self.needed - min(self.before.n, self.after.n))
 
 
-def sample(strides: Sequence[float], parameters: Mapping[str, float], single: float) -> Sample:
-    """Mean and spread of the strides of one phase.
+def sample(
+    strides: Sequence[float],
+    parameters: Mapping[str, float],
+    single: float,
+    stated: float | None = None,
+    floor: float = 0.0,
+) -> Sample:
+    """The strides of one reading with what is taken for known about them.
 
     Parameters
     ----------
-    strides : one number a stride, in the unit of the reading.
-    parameters : ``trial.reading-step`` is the finest step in which readings are written: equal
-        strides are rounded strides, not strides without noise.
-    single : spread that stands in where one stride has none: the error of one reading in
-        ``rules/measures.yaml``, in the unit of the reading.
+    strides : one number a stride, in the unit of the reading, in the order taken.
+    parameters : ``trial.stride-resemblance`` stands in for `stated` where the lab knows none.
+    single : the error of one reading in ``rules/measures.yaml``, in the unit of the reading.
+    stated, floor : the lab's own resemblance of strides, and its error of taking marks anew.
 
     Raises
     ------
     ValueError
         If `strides` is empty.
     """
-    values = np.asarray(strides, dtype=float)
-    if values.size == 0:
+    if len(strides) == 0:
         raise ValueError("`strides` must hold at least one stride, was empty")
-    mean = float(values.mean())
-    if values.size == 1:
-        return Sample(mean, single, 1, assumed=True)
-    rounding = parameters["trial.reading-step"] / math.sqrt(12)
-    return Sample(mean, max(float(values.std(ddof=1)), rounding), int(values.size))
+    known = parameters["trial.stride-resemblance"] if stated is None else stated
+    return Sample(tuple(float(one) for one in strides), single, known, floor)
 
 
-def mean_interval(one: Sample, confidence: float) -> Interval:
-    """Confidence interval of the mean of one sample."""
-    half = _half_width(one.variance_of_mean, _df([one]), confidence)
-    return Interval(one.mean, one.mean - half, one.mean + half)
+def mean_interval(one: Sample, parameters: Mapping[str, float]) -> Interval:
+    """Confidence interval of the mean of one sample, with the error its strides share."""
+    known = one.known(_resemblance([one], parameters), _least(parameters))
+    return _interval(known.with_variance(one.floor**2), one.mean, parameters)
 
 
 def change(before: Sample, after: Sample, parameters: Mapping[str, float]) -> Change:
-    """After minus before with Welch's interval.
+    """After minus before with an interval that bears strides which resemble each other.
 
     Parameters
     ----------
-    before, after : strides of one foot and phase in the same gait and zero reference.
-    parameters : ``trial.confidence`` (0 to 1), ``trial.power`` (0 to 1), and
-        ``trial.most-strides``, beyond which nobody films.
+    before, after : strides of one foot and reading in the same gait and zero reference.
+    parameters : ``trial.confidence`` and ``trial.power`` (0 to 1), ``trial.few-strides``, below
+        which the stated resemblance is taken, ``trial.reading-step`` (the finest step in which
+        readings are written), and ``trial.most-strides``, beyond which nobody walks.
 
     Notes
     -----
-    1. standard error: sqrt(s1^2/n1 + s2^2/n2);
-    2. degrees of freedom after Welch and Satterthwaite;
-    3. half width: t quantile times the standard error.
-    A step of one stride brings the rulebook's spread, taken as known: it adds no degrees of
-    freedom to lose.
+    1. For each resemblance r of neighbouring strides, the two means by generalised least
+       squares, with spreads of their own and Welch's degrees of freedom.
+    2. With 20 strides or more in both steps all r from -0.5 to 0.95 are mixed by how well they
+       explain the strides; with fewer, strides tell too little of r and it is stated.
+    3. Errors that all strides of a step share are added where the lab knows them.
     """
-    confidence = parameters["trial.confidence"]
-    value = after.mean - before.mean
-    variance = before.variance_of_mean + after.variance_of_mean
-    half = _half_width(variance, _df([before, after]), confidence)
+    resemblance = _resemblance([before, after], parameters)
+    least = _least(parameters)
+    known = _known_change(before, after, resemblance, least)
+    interval = _interval(known, after.mean - before.mean, parameters)
+    weights = known.weights()
+    needed = None
+    if interval.holds(0.0):
+        one, two = (max(step.sd, least) for step in (before, after))
+        needed = strides_to_tell(
+            interval.value, one, two, _expected(before, after, least), parameters
+        )
     return Change(
-        before,
-        after,
-        Interval(value, value - half, value + half),
-        half,
-        strides_to_tell(value, before.sd, after.sd, parameters),
+        before=before,
+        after=after,
+        interval=interval,
+        smallest=(interval.high - interval.low) / 2,
+        needed=needed,
+        resemblance=float(weights @ resemblance),
+        stated=len(resemblance) == 1,
+        variance=float(weights @ known.variance),
     )
 
 
+def change_interval(before: Sample, after: Sample, parameters: Mapping[str, float]) -> Interval:
+    """After minus before with its interval alone; see `change`."""
+    resemblance = _resemblance([before, after], parameters)
+    known = _known_change(before, after, resemblance, _least(parameters))
+    return _interval(known, after.mean - before.mean, parameters)
+
+
+def _known_change(before: Sample, after: Sample, resemblance: Floats, least: float) -> Known:
+    known = after.known(resemblance, least).less(before.known(resemblance, least))
+    return known.with_variance(before.floor**2 + after.floor**2)
+
+
+def _interval(known: Known, value: float, parameters: Mapping[str, float]) -> Interval:
+    """The interval of a number around its plain mean, which lies in it whatever is weighed."""
+    low, high = known.ends(parameters["trial.confidence"])
+    return Interval(value, min(low, value), max(high, value))
+
+
+def drift(one: Sample, parameters: Mapping[str, float]) -> Interval | None:
+    """How far readings drift from the first stride to the last; None when it is not told.
+
+    A straight line through at least ``trial.few-strides`` strides that resemble their
+    neighbours; told at ``trial.drift-confidence``, since many readings are looked at.
+    """
+    if one.n < parameters["trial.few-strides"]:
+        return None
+    known = known_drift(one.strides, every_resemblance(), _least(parameters))
+    low, high = known.ends(parameters["trial.drift-confidence"])
+    value = float(known.weights() @ known.value)
+    return None if low <= 0 <= high else Interval(value, low, high)
+
+
 def strides_to_tell(
-    size: float, sd_before: float, sd_after: float, parameters: Mapping[str, float]
+    size: float,
+    sd_before: float,
+    sd_after: float,
+    resemblance: float,
+    parameters: Mapping[str, float],
 ) -> int | None:
     """Strides in each of two steps that tell a true change of `size` from noise.
 
@@ -163,6 +262,8 @@ def strides_to_tell(
     ----------
     size : the change, in the unit of the spreads; its sign does not matter.
     sd_before, sd_after : stride-to-stride standard deviations.
+    resemblance : correlation of neighbouring strides to reckon with; while they are few, the
+        stated one where that is larger, as their interval will.
     parameters : as for `change`.
 
     Returns
@@ -172,37 +273,64 @@ def strides_to_tell(
 
     Notes
     -----
-    The smallest n with |size| >= (t(confidence) + t(power)) sqrt((s1^2 + s2^2) / n), where
-    the degrees of freedom are Welch's for n strides in each step. The sum of two t quantiles
-    stands in for the non-central t; it is right to about one stride.
+    The smallest n with |size| >= (t(confidence) + t(power)) times the standard error, where a
+    mean of n strides has the variance s^2 (1 + r) / (n - (n - 2) r) and the degrees of freedom
+    are Welch's. The sum of two t quantiles stands in for the non-central t; it is right to about
+    one stride.
     """
     most = int(parameters["trial.most-strides"])
-    normal = NormalDist()
-    reach = normal.inv_cdf((1 + parameters["trial.confidence"]) / 2)
-    reach += normal.inv_cdf(parameters["trial.power"])
+    reach = _NORMAL.inv_cdf((1 + parameters["trial.confidence"]) / 2)
+    reach += _NORMAL.inv_cdf(parameters["trial.power"])
     spread = math.hypot(sd_before, sd_after)
-    if abs(size) * math.sqrt(most) < reach * spread:
+    if abs(size) < reach * spread * math.sqrt(share_of_variance(most, resemblance)):
         return None
-    # The normal answer is never above that of t, and mostly one or two below it.
-    first = max(2, math.ceil((reach * spread / size) ** 2))
-    enough = (n for n in range(first, most + 1) if _tells(size, sd_before, sd_after, n, parameters))
-    return next(enough, None)
+    stated = max(resemblance, parameters["trial.stride-resemblance"])
+    few = parameters["trial.few-strides"]
+    counts = range(2, most + 1)  # more strides tell no less, so halving finds the first
+    first = bisect_left(
+        counts,
+        True,
+        key=lambda n: _tells(
+            size, sd_before, sd_after, stated if n < few else resemblance, n, parameters
+        ),
+    )
+    return counts[first] if first < len(counts) else None
 
 
-def _tells(size: float, one: float, two: float, n: int, parameters: Mapping[str, float]) -> bool:
+def share_of_variance(n: int, resemblance: float) -> float:
+    """Variance of the mean of `n` strides as a share of that of one stride."""
+    return (1 + resemblance) / (n - (n - 2) * resemblance)
+
+
+_NORMAL = NormalDist()
+
+
+def _tells(
+    size: float, one: float, two: float, alike: float, n: int, parameters: Mapping[str, float]
+) -> bool:
     """Whether `n` strides a step tell `size` from noise with the wanted probability."""
-    df = _df([Sample(0.0, one, n), Sample(0.0, two, n)])
+    alone = math.hypot(one, two) * math.sqrt(share_of_variance(n, alike))
+    if abs(size) < 2 * alone:  # t is never below the normal: spares its quantiles
+        return False
+    df = (n - 1) * (one**2 + two**2) ** 2 / (one**4 + two**4)
     two_sided = t_quantile((1 + parameters["trial.confidence"]) / 2, df)
-    reach = two_sided + t_quantile(parameters["trial.power"], df)
-    return abs(size) >= reach * math.sqrt((one**2 + two**2) / n)
+    return abs(size) >= (two_sided + t_quantile(parameters["trial.power"], df)) * alone
 
 
-def _half_width(variance: float, df: float, confidence: float) -> float:
-    return t_quantile((1 + confidence) / 2, df) * math.sqrt(variance)
+def _expected(before: Sample, after: Sample, least: float) -> float:
+    """The resemblance to plan with: what the strides tell so far, and never below none."""
+    every = every_resemblance()
+    weights = after.known(every, least).less(before.known(every, least)).weights()
+    return max(0.0, float(weights @ every))
 
 
-def _df(samples: Sequence[Sample]) -> float:
-    """Degrees of freedom of a sum of means, after Welch (1947) and Satterthwaite (1946)."""
-    total = sum(s.variance_of_mean for s in samples)
-    loss = sum(s.variance_of_mean**2 / (s.n - 1) for s in samples if not s.assumed)
-    return total**2 / loss if loss > 0 else math.inf
+def _resemblance(samples: Sequence[Sample], parameters: Mapping[str, float]) -> Floats:
+    """The values of r to weigh: all when every sample has enough strides, else the stated one."""
+    if min(one.n for one in samples) >= parameters["trial.few-strides"]:
+        return every_resemblance()
+    return max(one.stated for one in samples) * _ONE
+
+
+def _least(parameters: Mapping[str, float]) -> float:
+    """Spread of rounding: equal strides are rounded strides, not strides without noise."""
+    return parameters["trial.reading-step"] / math.sqrt(12)

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from recommend.measure.model import SIDES, Side
 from recommend.measure.phases import borders
 from recommend.rulebook.book import Rulebook
 from recommend.trial.bands import band_of
-from recommend.trial.change import Interval, mean_interval, sample
+from recommend.trial.change import Interval, mean_interval
 from recommend.trial.judge import Band
-from recommend.trial.report import Trial
-from recommend.trial.steps import PHASES, Key, Step, Strides
+from recommend.trial.report import Trial, sample_of
+from recommend.trial.steps import Key, Step, Strides
+
+DRAWN = ("touchdown", "peak", "contact", "midstance", "propulsion")  # as stance goes
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,7 +24,7 @@ class Curve:
     Attributes
     ----------
     step : its id.
-    points : by phase, the mean in degrees with its interval.
+    points : by reading, the mean in degrees with its interval.
     line : the mean at 0 to 100 % of stance, where it was captured; else empty, and the points
         are joined.
     """
@@ -45,8 +47,8 @@ class Picture:
     Attributes
     ----------
     steps : ids of all steps of the trial, so that a step keeps its letter in every picture.
-    curves, bands : by foot and by phase.
-    spans : first and last percent of stance of each phase.
+    curves, bands : by foot and by reading.
+    spans : first and last percent of stance that each reading stands for.
     """
 
     steps: tuple[str, ...]
@@ -58,8 +60,13 @@ class Picture:
 
     @property
     def middles(self) -> dict[str, float]:
-        """The middle of each phase in percent of stance, where its mean is drawn."""
-        return {phase: (start + end) / 2 for phase, (start, end) in self.spans.items()}
+        """Where each reading is drawn, in percent of stance."""
+        return {name: (start + end) / 2 for name, (start, end) in self.spans.items()}
+
+    @property
+    def captured(self) -> bool:
+        """Whether a line through all of stance was captured for any step."""
+        return any(curve.line for curves in self.curves.values() for curve in curves)
 
     def edges(self) -> tuple[float, float]:
         """The least and largest angle in the picture, in degrees."""
@@ -82,7 +89,7 @@ def pictures(trial: Trial, book: Rulebook) -> tuple[Picture, ...]:
         (key.gait, key.reference)
         for step in steps[1:]
         for key in step.readings
-        if key.phase in PHASES
+        if key.reading in DRAWN
     )
     return tuple(_picture(gait, reference, steps, book) for gait, reference in kinds)
 
@@ -100,24 +107,37 @@ def _picture(gait: str, reference: str, steps: tuple[Step, ...], book: Rulebook)
         ]
         if any(curve.points for curve in made[1:]):  # else nothing was tried on this foot
             curves[side] = tuple(curve for curve in made if curve.points)
+    read = {name for drawn in curves.values() for curve in drawn for name in curve.points}
+    names = tuple(name for name in DRAWN if name in read)
     bands = {
-        phase: band
-        for phase in PHASES
-        if (band := band_of(book, Key("left", gait, reference, phase))) is not None
+        name: band
+        for name in names
+        if (band := band_of(book, Key("left", gait, reference, name))) is not None
     }
+    return Picture(tuple(s.id for s in steps), gait, reference, curves, bands, _spans(names, book))
+
+
+def _spans(names: tuple[str, ...], book: Rulebook) -> dict[str, tuple[float, float]]:
+    """The part of stance that each reading stands for; the peak stands before midstance."""
     first, second = borders(book.parameters)
-    spans = dict(zip(PHASES, ((0.0, first), (first, second), (second, 100.0)), strict=True))
-    return Picture(tuple(s.id for s in steps), gait, reference, curves, bands, spans)
+    known = {
+        "touchdown": (0.0, first / 4),
+        "peak": (first / 4, first),
+        "contact": (first / 4, first),
+        "midstance": (first, second),
+        "propulsion": (second, 100.0),
+    }
+    return {name: known[name] for name in names}
 
 
 def _points(
     step: Step, side: Side, gait: str, reference: str, book: Rulebook
 ) -> dict[str, Interval]:
     points = {}
-    for phase in PHASES:
-        strides = step.readings.get(Key(side, gait, reference, phase))
-        if strides:
-            error = book.measures[f"{phase}-angle"].error
-            one = sample(strides, book.parameters, error.single if error else 0.0)
-            points[phase] = mean_interval(one, book.parameters["trial.confidence"])
+    for name in DRAWN:
+        key = Key(side, gait, reference, name)
+        replaced = name == "contact" and replace(key, reading="peak") in step.readings
+        if key in step.readings and not replaced:
+            one = sample_of(step.readings[key], key, book)
+            points[name] = mean_interval(one, book.parameters)
     return points

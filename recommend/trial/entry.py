@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, get_args
@@ -15,11 +14,15 @@ from recommend.errors import InputError, Place, nearest
 from recommend.measure.measured import Measured
 from recommend.measure.model import SIDES, Side
 from recommend.reading import read_document, validate
-from recommend.trial.steps import PHASES, STANDING, steps_of
+from recommend.trial.readings import READINGS, STANDING, TYPED, field_of
+from recommend.trial.steps import steps_of
+from recommend.visit.answers import Readings, RefusedError
 from recommend.visit.models import Foot, Region, TrialFeet, Visit
 from recommend.visit.writing import child, edited, flow, not_written
 
 _LOAD = "lateral-load"
+_FILMED = tuple(name for name in TYPED if name != "range")  # it follows from the others
+_ANGLES = tuple(one.measure for one in READINGS.values() if one.angle)
 _TYPED = Place("the command line")
 
 
@@ -32,7 +35,7 @@ class Entry:
     shoe, insole : what was worn.
     readings : degrees by side, gait, zero reference and phase.
     load : lateral share of load in percent, by side.
-    comfort : 0 to 10 by side and region.
+    comfort, again : 0 to 10 by side and region, and a second rating of the same.
     curves : mean angle at 0 to 100 % of stance, by side, gait and zero reference.
     """
 
@@ -42,11 +45,12 @@ class Entry:
     load: dict[Side, list[float]] = field(default_factory=dict)
     comfort: dict[tuple[Side, str], float] = field(default_factory=dict)
     curves: dict[tuple[Side, str, str], list[float]] = field(default_factory=dict)
+    again: dict[tuple[Side, str], float] = field(default_factory=dict)
 
     @property
     def empty(self) -> bool:
         """Whether nothing was read."""
-        return not (self.readings or self.load or self.comfort)
+        return not (self.readings or self.load or self.comfort or self.again)
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +71,7 @@ def read_angle(entry: Entry, text: str, visit: Visit, zero: Zero) -> None:
         neither said nor clear from the bare foot.
     """
     name, _, numbers = text.partition("=")
-    side, phase = _side_and(name, text, (*PHASES, STANDING, _LOAD))
+    side, phase = _side_and(name, text, (*TYPED, STANDING, _LOAD))
     strides = _numbers(numbers, text)
     for one in side:
         if phase == _LOAD:
@@ -103,13 +107,13 @@ def read_capture(entry: Entry, one: Measured) -> None:
         if shares:
             entry.load.setdefault(one.side, []).extend(shares)
         return
-    phases = ("touchdown", *PHASES, STANDING)
-    for phase in phases:
-        measure = one.find(f"{phase}-angle")
-        strides = one.strides.get(f"{phase}-angle", ())
-        if measure is None or not strides:
+    angle = next((m for m in map(one.find, _ANGLES) if m is not None), None)
+    for phase in (STANDING, *_FILMED):
+        name = READINGS[phase].measure
+        strides = one.strides.get(name, ())
+        if angle is None or one.find(name) is None or not strides:
             continue
-        where = (one.side, one.gait, measure.qualifiers["reference"])
+        where = (one.side, one.gait, angle.qualifiers["reference"])
         name = "angle" if phase == STANDING else phase
         known = entry.readings.setdefault(where, {}).setdefault(name, [])
         known.extend(round(angle, 1) for angle in strides)
@@ -117,7 +121,7 @@ def read_capture(entry: Entry, one: Measured) -> None:
             entry.curves[where] = one.curves["rearfoot-angle"].mean.round(1).tolist()
 
 
-def read_comfort(entry: Entry, text: str) -> None:
+def read_comfort(ratings: dict[tuple[Side, str], float], text: str) -> None:
     """Add one typed rating, such as ``left.heel=8`` or ``both.arch=6``.
 
     Raises
@@ -130,7 +134,7 @@ def read_comfort(entry: Entry, text: str) -> None:
     values = _numbers(number, text)
     if len(values) != 1:
         raise InputError(_TYPED, f"`{text}` holds {len(values)} ratings", "one from 0 to 10")
-    entry.comfort.update({(side, region): values[0] for side in sides})
+    ratings.update({(side, region): values[0] for side in sides})
 
 
 def read_step_file(entry: Entry, path: Path) -> None:
@@ -146,14 +150,15 @@ def read_step_file(entry: Entry, path: Path) -> None:
         foot = feet.left if side == "left" else feet.right
         for one in foot.rearfoot:
             phases = entry.readings.setdefault((side, one.gait, one.reference), {})
-            for name in (*PHASES, "touchdown", "angle"):
-                if strides := getattr(one, name):
-                    phases.setdefault(name, []).extend(strides)
+            for name in (STANDING, *TYPED):
+                if strides := getattr(one, field_of(name), None):
+                    phases.setdefault("angle" if name == STANDING else name, []).extend(strides)
             if one.curve:
                 entry.curves[side, one.gait, one.reference] = one.curve
         if foot.lateral_load_percent:
             entry.load.setdefault(side, []).extend(foot.lateral_load_percent)
         entry.comfort.update({(side, region): value for region, value in foot.comfort.items()})
+        entry.again.update({(side, r): value for r, value in foot.comfort_again.items()})
 
 
 def add_step(path: Path, entry: Entry, *, anew: bool = False) -> Visit:
@@ -191,6 +196,52 @@ def add_step(path: Path, entry: Entry, *, anew: bool = False) -> Visit:
     return visit
 
 
+def write_step(path: Path, step: Mapping[str, Any] | None) -> None:
+    """Make the step of a visit file that has the same shoe and insole be `step`.
+
+    What did not change stays as it is written, comments included.
+
+    Raises
+    ------
+    InputError
+        If the visit would no longer be valid; nothing is written then.
+    """
+    if step is None:
+        return
+    worn = (step.get("shoe"), step.get("insole"))
+    head = {key: step[key] for key in ("shoe", "insole") if key in step}
+    kept = head | {"feet": {}} | dict(step)
+
+    def edit(trials: Any) -> None:
+        found = [s for s in trials if (s.get("shoe"), s.get("insole")) == worn]
+        if not found:
+            trials.append(CommentedMap())
+            found = [trials[-1]]
+        _become(found[0], kept)
+
+    with held(path):  # another terminal may add to the same visit
+        document = read_document(path)
+        if kept not in (document.data.get("trials") or []):
+            write_atomically(path, edited(document, "trials", edit, []).text)
+
+
+def _become(written: Any, wanted: Mapping[str, Any]) -> None:
+    """Make a mapping that keeps its comments hold just what is wanted."""
+    for key in [key for key in written if key not in wanted]:
+        del written[key]
+    for key, value in wanted.items():
+        if isinstance(value, Mapping):
+            _become(child(written, key), value)
+        elif isinstance(value, list) and value and isinstance(value[0], Mapping):
+            rows = written.setdefault(key, [])
+            del rows[len(value) :]
+            rows.extend(CommentedMap() for _ in value[len(rows) :])
+            for row, one in zip(rows, value, strict=True):
+                _become(row, one)
+        elif written.get(key) != value:
+            written[key] = flow(value) if isinstance(value, list) else value
+
+
 def _fill(step: Any, entry: Entry) -> None:
     feet = child(step, "feet")
     for (side, gait, reference), phases in entry.readings.items():
@@ -206,8 +257,9 @@ def _fill(step: Any, entry: Entry) -> None:
     for side, shares in entry.load.items():
         foot = child(feet, side)
         foot["lateral-load-percent"] = flow([*_listed(foot.get("lateral-load-percent")), *shares])
-    for (side, region), rating in entry.comfort.items():
-        child(child(feet, side), "comfort")[region] = rating
+    for name, ratings in (("comfort", entry.comfort), ("comfort-again", entry.again)):
+        for (side, region), rating in ratings.items():
+            child(child(feet, side), name)[region] = rating
 
 
 def _listed(value: Any) -> list[float]:
@@ -229,21 +281,12 @@ def _side_and(name: str, text: str, known: Sequence[str]) -> tuple[tuple[Side, .
     return (SIDES if side == "both" else tuple(s for s in SIDES if s == side)), rest
 
 
-def _numbers(text: str, whole: str) -> list[float]:
-    numbers: list[float] = []
-    for part in text.replace(";", ",").split(","):
-        try:
-            number = float(part)
-        except ValueError:
-            number = math.nan
-        if not math.isfinite(number):
-            raise InputError(
-                _TYPED,
-                f"`{part.strip()}` in `{whole}` is not a number",
-                "numbers with a decimal point, separated by commas, such as 2.7,1.9,2.4",
-            )
-        numbers.append(int(number) if number.is_integer() else number)
-    return numbers
+def _numbers(text: str, whole: str) -> list[float | int]:
+    """Numbers as they are typed everywhere; a list that reads in two ways is not guessed at."""
+    try:
+        return Readings("deg").parse(text)
+    except RefusedError as error:
+        raise InputError(_TYPED, f"in `{whole}`: {error}") from None
 
 
 def _meant(side: Side, phase: str, visit: Visit, zero: Zero, text: str) -> tuple[str, str]:

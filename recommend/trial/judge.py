@@ -1,8 +1,9 @@
-"""What a change means for one foot and phase: a verdict in words.
+"""What a change means for one reading of one foot: a verdict in words.
 
-The band is the rulebook's: the motion that is ordinary for this phase, gait and zero reference.
-Over-correction is judged first. A device that pushes a foot below the band, or its load to the
-outside, is not made good by anything else it does.
+The band is the rulebook's: what is usual for this reading, gait and zero reference.
+Over-correction is judged first. A device that pushes a foot below the band, or its load beyond
+the outer edge of its band, is not made good by anything else it does. Beyond an edge means by
+more than noise: the whole interval lies beyond it. What is nearer is near.
 """
 
 from __future__ import annotations
@@ -12,15 +13,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
 
-from recommend.trial.change import Change, Interval, Sample, change, mean_interval
+from recommend.trial.change import Change, Interval, Sample, change, drift, mean_interval
 
 
 class Verdict(Enum):
-    """What happened to one foot in one phase; the value is the word in JSON and in files."""
+    """What happened to one reading of one foot; the value is the word in JSON and in files."""
 
     OVER_CORRECTED = "over-corrected"
     AWAY = "away"
     UNCLEAR = "not-told-from-noise"
+    NEAR_LOWER = "near-lower-edge"
     TOWARDS = "towards-band"
     WITHIN = "within-band"
     NO_BAND = "no-band"
@@ -28,7 +30,7 @@ class Verdict(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Band:
-    """What is ordinary, from `low` to `high`; an end that no rule names is infinite."""
+    """What is usual, from `low` to `high`; an end that no rule names is infinite."""
 
     low: float = -math.inf
     high: float = math.inf
@@ -37,25 +39,23 @@ class Band:
         """How far `value` lies outside the band; 0 inside."""
         return max(self.low - value, value - self.high, 0.0)
 
-    def holds_all(self, interval: Interval) -> bool:
-        """Whether the whole interval lies inside the band."""
-        return self.low <= interval.low and interval.high <= self.high
-
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """One foot and phase, judged.
+    """One reading of one foot, judged.
 
     Attributes
     ----------
     change : before, after, and the change with its interval.
-    band : what is ordinary; None where the rulebook knows none for this gait and zero.
+    band : what is usual; None where the rulebook knows none for this gait and zero.
     verdict : see `Verdict`.
     level : the mean after, with its own interval.
     clear : True when that whole interval lies on one side of each end of the band, so that
         'within', 'above' or 'below' is itself beyond noise.
     doubtful : True when the change is larger than footwear is known to bring about; a sign or
         a mark may be wrong.
+    drift : how far the readings of the step before and of this one drift from the first stride
+        to the last, beyond noise; None where they do not.
     """
 
     change: Change
@@ -64,6 +64,7 @@ class Judged:
     level: Interval
     clear: bool
     doubtful: bool
+    drift: tuple[Interval | None, Interval | None]
 
     @property
     def residual(self) -> float:
@@ -72,49 +73,54 @@ class Judged:
 
 
 def judge(
-    before: Sample, after: Sample, band: Band | None, parameters: Mapping[str, float]
+    before: Sample,
+    after: Sample,
+    band: Band | None,
+    parameters: Mapping[str, float],
+    *,
+    angle: bool = True,
 ) -> Judged:
-    """Judge the motion of one foot in one phase.
+    """Judge one reading of one foot.
 
     Parameters
     ----------
-    before, after : strides (degrees, eversion positive), same gait and zero reference.
-    band : degrees, or None where none is known: the change is still told or not.
+    before, after : strides (an angle in degrees, eversion positive), same gait and zero.
+    band : in the unit of the reading, or None where none is known: the change is told or not.
     parameters : the group ``trial``.
+    angle : whether the reading is an angle from a zero: only such can be over-corrected, and
+        only for such a largest change is known.
     """
     moved = change(before, after, parameters)
-    level = mean_interval(after, parameters["trial.confidence"])
-    doubtful = abs(moved.value) > parameters["trial.largest-change"]
+    level = mean_interval(after, parameters)
+    doubtful = angle and abs(moved.value) > parameters["trial.largest-change"]
+    drifts = (drift(before, parameters), drift(after, parameters))
     if band is None:
-        return Judged(moved, None, Verdict.NO_BAND, level, clear=False, doubtful=doubtful)
-    verdict = _verdict(moved, level, band)
-    return Judged(moved, band, verdict, level, _clear(level, band), doubtful)
+        return Judged(moved, None, Verdict.NO_BAND, level, False, doubtful, drifts)
+    verdict = (_too_far(moved, level, band) if angle else None) or _verdict(moved, band)
+    return Judged(moved, band, verdict, level, _clear(level, band), doubtful, drifts)
 
 
-def _verdict(moved: Change, level: Interval, band: Band) -> Verdict:
+def _too_far(moved: Change, level: Interval, band: Band) -> Verdict | None:
+    """Below the band and brought there, or further down, by this change: beyond noise or near.
+
+    A foot that was below before and did not move beyond noise is what it was.
+    """
     before, after = moved.before.mean, moved.after.mean
-    if _over_corrected(moved, level, band):
-        return Verdict.OVER_CORRECTED
-    nearer = band.outside(before) - band.outside(after)
+    if after >= band.low or after >= before or not (moved.told or before >= band.low):
+        return None
+    return Verdict.OVER_CORRECTED if level.high < band.low else Verdict.NEAR_LOWER
+
+
+def _verdict(moved: Change, band: Band) -> Verdict:
+    before, after = moved.before.mean, moved.after.mean
     if not moved.told:
         inside = band.outside(before) == 0 == band.outside(after)
         return Verdict.WITHIN if inside else Verdict.UNCLEAR
     if band.outside(after) == 0:
         return Verdict.WITHIN
     crossed = before < band.low and after > band.high
-    return Verdict.TOWARDS if nearer > 0 and not crossed else Verdict.AWAY
-
-
-def _over_corrected(moved: Change, level: Interval, band: Band) -> bool:
-    """Below the band, and brought there or further down by this change.
-
-    Either the change down is beyond noise, or the foot was in or above the band before and its
-    whole interval is now below it. A foot that was below before and did not move is what it was.
-    """
-    before, after = moved.before.mean, moved.after.mean
-    if after >= band.low or after >= before:
-        return False
-    return moved.told or (before >= band.low and level.high < band.low)
+    nearer = band.outside(before) > band.outside(after)
+    return Verdict.TOWARDS if nearer and not crossed else Verdict.AWAY
 
 
 def _clear(level: Interval, band: Band) -> bool:
@@ -123,28 +129,30 @@ def _clear(level: Interval, band: Band) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class LoadShift:
-    """The lateral share of load (percent) of one foot, before and after.
+    """The share of load on the outer half (percent) of one foot, before and after.
 
-    `over` is True when it went up beyond noise. Where a foot came from the medial side and its
-    load is still inside the band, the shift is what the device is for, and `over` is False.
+    `over` is True when it went outwards beyond noise and now lies beyond its band by more than
+    noise. `band` is None where the rulebook knows none: then the shift is told, not judged.
     """
 
     change: Change
-    band: Band
+    band: Band | None
+    level: Interval
     over: bool
 
 
 def judge_load(
-    before: Sample, after: Sample, band: Band, parameters: Mapping[str, float]
+    before: Sample, after: Sample, band: Band | None, parameters: Mapping[str, float]
 ) -> LoadShift:
-    """Judge the shift of load to the outside of one foot.
+    """Judge the shift of load of one foot; towards the middle is never over-correction.
 
     Parameters
     ----------
-    before, after : lateral share of load in percent, one number a step.
-    band : percent; without one every shift to the outside beyond noise counts.
+    before, after : share of load on the outer half in percent, one number a step.
+    band : percent, or None where none is known.
     parameters : the group ``trial``.
     """
     moved = change(before, after, parameters)
-    intended = before.mean < band.low and band.outside(after.mean) == 0
-    return LoadShift(moved, band, moved.told and moved.value > 0 and not intended)
+    level = mean_interval(after, parameters)
+    beyond = band is not None and level.low > band.high
+    return LoadShift(moved, band, level, beyond and moved.told and moved.value > 0)

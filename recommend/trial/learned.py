@@ -17,8 +17,9 @@ from recommend.rulebook.book import Rulebook
 from recommend.trial.bands import band_of
 from recommend.trial.change import Interval
 from recommend.trial.judge import Band
+from recommend.trial.readings import LEARNED
 from recommend.trial.shop import Shop, item_of
-from recommend.trial.steps import PHASES, Key, steps_of
+from recommend.trial.steps import Key, steps_of
 
 _STANDARD = NormalDist()
 
@@ -72,7 +73,7 @@ def with_learned(outcome: Outcome, shop: Shop) -> LearnedList | None:
     readings = {
         key: fmean(strides)
         for key, strides in steps_of(outcome.assessment.visit)[0].readings.items()
-        if key.phase in PHASES and (key.gait, key.phase) in shop.learned
+        if key.reading in LEARNED and (key.gait, key.reading) in shop.learned
     }
     expected = {
         c.id: {key: _expected(c, key, now, shop, book) for key, now in readings.items()}
@@ -93,8 +94,8 @@ def with_learned(outcome: Outcome, shop: Shop) -> LearnedList | None:
 
 
 def _expected(candidate: Candidate, key: Key, now: float, shop: Shop, book: Rulebook) -> Expected:
-    learned = shop.learned[key.gait, key.phase]
-    items = [item_of(part, book, key.phase) for part in candidate.parts]
+    learned = shop.learned[key.gait, key.reading]
+    items = [item_of(part, book, key.reading) for part in candidate.parts]
     confidence = book.parameters["trial.confidence"]
     change = learned.expected(items, confidence)
     residual = Interval(now + change.value, now + change.low, now + change.high)

@@ -10,14 +10,15 @@ from typing import Any
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import GROUPS, Shortlist
 from recommend.reading import Document
-from recommend.trial.change import Change
+from recommend.trial.change import Change, Sample
 from recommend.trial.curves import Picture, pictures
-from recommend.trial.judge import Judged, LoadShift
+from recommend.trial.judge import Band, Judged, LoadShift
+from recommend.trial.next_step import Next, next_of, step_dose
 from recommend.trial.report import StepResult, Trial, judge_trial, order
 from recommend.trial.steps import Key
 from recommend.trial.tried import Ranking, Tried, against_rules, rank_tried, reranked
 
-FORMAT = 1  # raised when a field changes its meaning or goes away
+FORMAT = 2  # raised when a field changes its meaning or goes away
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +33,7 @@ class TrialOutcome:
     against : what the rules say against tried combinations, by id.
     shortlist : ranked again with what was measured; None when a stop withholds it.
     pictures : the curves.
+    next : what to try next; None where one of those tried will do, and after a stop.
     """
 
     outcome: Outcome
@@ -40,6 +42,7 @@ class TrialOutcome:
     against: Mapping[str, str]
     shortlist: Shortlist | None
     pictures: tuple[Picture, ...]
+    next: Next | None = None
 
 
 def trial_outcome(outcome: Outcome, document: Document | None = None) -> TrialOutcome:
@@ -57,18 +60,21 @@ def trial_outcome(outcome: Outcome, document: Document | None = None) -> TrialOu
     if outcome.shortlist is None:
         return TrialOutcome(outcome, trial, Ranking(()), {}, None, curves)
     against = against_rules(outcome, (result.step for result in trial.results))
-    ranking = rank_tried(trial, book.parameters, against)
+    doses = {r.step.id: step_dose(r, outcome).wedge or 0.0 for r in trial.results}
+    ranking = rank_tried(trial, book.parameters, against, doses)
     again = reranked(outcome.shortlist, ranking)
-    return TrialOutcome(outcome, trial, ranking, against, again, curves)
+    then = None if ranking.best else next_of(trial, ranking, outcome, again)
+    return TrialOutcome(outcome, trial, ranking, against, again, curves, then)
 
 
 def as_document(one: TrialOutcome) -> dict[str, Any]:
     """The trial as plain data (str, float, int, None, list, dict), in a stable order.
 
     Fields: ``format``, ``visit`` (reference), ``stopped``, ``steps`` (each with its readings
-    against barefoot and against the step before, load and comfort), ``tried`` (in order, with
-    what is against each), ``best`` (null for none of these) and ``shortlist`` (ids by group,
-    ranked again; null when a stop withholds it, and then there are no steps either).
+    against barefoot and against the step before, load, comfort, and what was not measured),
+    ``tried`` (in order, with what is against each), ``best`` (null for none of these), what
+    motion and comfort alone would choose, ``next`` and ``shortlist`` (ids by group, ranked
+    again; null when a stop withholds it, and then there are no steps either).
     """
     ranking, best = one.ranking, one.ranking.best
     return {
@@ -78,10 +84,21 @@ def as_document(one: TrialOutcome) -> dict[str, Any]:
         "steps": [_step(result) for result in one.trial.results] if one.shortlist else [],
         "tried": [_tried(tried, one.against) for tried in ranking.tried],
         "best": best.id if best else None,
+        "as-good": [tried.id for tried in ranking.equals],
+        "by-motion": list(ranking.by_motion),
+        "by-comfort": list(ranking.by_comfort),
+        "comfort-alike": {"points": ranking.alike, "measured": ranking.alike_measured},
+        "next": _next(one.next),
         "shortlist": None
         if one.shortlist is None
         else {group: [c.id for c in one.shortlist.ranked[group]] for group in GROUPS},
     }
+
+
+def _next(then: Next | None) -> dict[str, Any] | None:
+    if then is None:
+        return None
+    return {"why": then.why.value, "try": list(then.names), "after": list(then.after)}
 
 
 def _step(result: StepResult) -> dict[str, Any]:
@@ -96,7 +113,9 @@ def _step(result: StepResult) -> dict[str, Any]:
             }
             for key in sorted(result.step.readings, key=order)
         ],
+        "not-measured": [asdict(key) for key in result.missing],
         "load": {side: _load(shift) for side, shift in result.load.items()},
+        "load-not-compared": list(result.load_alone),
         "over-corrected": [
             asdict(one) if isinstance(one, Key) else {"side": one, "load": "outwards"}
             for one in result.over
@@ -110,11 +129,16 @@ def _judged(judged: Judged) -> dict[str, Any]:
     band = judged.band
     return {
         **_change(judged.change),
-        "band": {"low": _end(band.low), "high": _end(band.high)} if band else None,
+        "band": _band(band),
+        "level": asdict(judged.level),
         "verdict": judged.verdict.value,
         "outside-band": judged.residual if band else None,
         "clear-of-edges": judged.clear,
         "doubtful": judged.doubtful,
+        "drift": {
+            step: asdict(found) if found else None
+            for step, found in zip(("before", "after"), judged.drift, strict=True)
+        },
     }
 
 
@@ -124,18 +148,28 @@ def _end(value: float) -> float | None:
 
 
 def _load(shift: LoadShift) -> dict[str, Any]:
-    return {**_change(shift.change), "over-corrected": shift.over}
+    return {**_change(shift.change), "band": _band(shift.band), "over-corrected": shift.over}
+
+
+def _band(band: Band | None) -> dict[str, float | None] | None:
+    return {"low": _end(band.low), "high": _end(band.high)} if band else None
 
 
 def _change(moved: Change) -> dict[str, Any]:
     return {
-        "before": asdict(moved.before),
-        "after": asdict(moved.after),
+        "before": _sample(moved.before),
+        "after": _sample(moved.after),
         "change": asdict(moved.interval),
         "smallest-detectable": moved.smallest,
         "told-from-noise": moved.told,
+        "state": moved.state.value,
         "strides-to-tell": moved.needed,
+        "resemblance": {"value": round(moved.resemblance, 3), "stated": moved.stated},
     }
+
+
+def _sample(one: Sample) -> dict[str, Any]:
+    return {"mean": one.mean, "sd": one.sd, "n": one.n, "assumed": one.assumed}
 
 
 def _tried(tried: Tried, against: Mapping[str, str]) -> dict[str, Any]:
@@ -146,6 +180,8 @@ def _tried(tried: Tried, against: Mapping[str, str]) -> dict[str, Any]:
         "degrees-outside-band": tried.residual,
         "readings-compared": tried.readings,
         "comfort": tried.result.comfort,
+        "further-outside": tried.motion,
+        "less-comfortable": tried.discomfort,
         "worth": tried.worth,
         "comfort-counted": tried.with_comfort,
     }

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass, replace
 from statistics import fmean
 
 from recommend.measure.model import SIDES, Side
@@ -12,7 +12,8 @@ from recommend.rulebook.book import Rulebook
 from recommend.trial.bands import band_of, load_band
 from recommend.trial.change import Sample, sample
 from recommend.trial.judge import Judged, LoadShift, Verdict, judge, judge_load
-from recommend.trial.steps import STANDING, Key, Step, Strides, parent_of, steps_of
+from recommend.trial.readings import READINGS
+from recommend.trial.steps import Key, Step, Strides, parent_of, steps_of
 from recommend.visit.models import Visit
 
 
@@ -36,8 +37,11 @@ class StepResult:
     part : by reading, the change against `parent`: what this step contributed.
     load : by foot, the shift of load, against barefoot where measured, else against `parent`.
     alone : readings with no barefoot reading to compare with.
+    load_alone : feet whose load was read with no barefoot step to compare it with.
+    missing : readings that the bare foot has, in a gait that was tried, and this step has not.
     hurts : regions rated at or below the limit of comfort.
-    comfort : mean rating of all regions; None when none was asked.
+    comfort : the customer's overall rating of both feet where given, else the mean of all
+        regions; None when none was asked.
     """
 
     step: Step
@@ -46,6 +50,8 @@ class StepResult:
     part: Mapping[Key, Judged]
     load: Mapping[Side, LoadShift]
     alone: tuple[Key, ...]
+    load_alone: tuple[Side, ...]
+    missing: tuple[Key, ...]
     hurts: tuple[Rating, ...]
     comfort: float | None
 
@@ -55,6 +61,11 @@ class StepResult:
         judged = {**self.part, **self.whole}
         readings = [k for k in judged if self._has(k, Verdict.OVER_CORRECTED)]
         return (*readings, *(side for side, shift in self.load.items() if shift.over))
+
+    @property
+    def near(self) -> tuple[Key, ...]:
+        """Readings that came down to the lower edge of their band, within noise of it."""
+        return tuple(k for k, j in self.whole.items() if j.verdict is Verdict.NEAR_LOWER)
 
     @property
     def away(self) -> tuple[Key, ...]:
@@ -76,13 +87,21 @@ class StepResult:
     @property
     def gained(self) -> tuple[Key, ...]:
         """Readings that were outside the band and came to or into it beyond noise."""
-        good = (Verdict.TOWARDS, Verdict.WITHIN)
+        good = (Verdict.TOWARDS, Verdict.WITHIN, Verdict.NEAR_LOWER)
         return tuple(k for k in self.open if self.whole[k].verdict in good)
 
     def residual(self, keys: Collection[Key]) -> float | None:
-        """Mean of the degrees outside the band over these readings; None when none has one."""
-        found = [j.residual for k, j in self.whole.items() if j.band and k in keys]
+        """Mean of the degrees outside the band over these readings; None when none has one.
+
+        The time of the peak is no degrees: it is judged, and not added to them.
+        """
+        found = [self.whole[key].residual for key in keys if self.counts(key)]
         return fmean(found) if found else None
+
+    def counts(self, key: Key) -> bool:
+        """Whether a reading adds to the degrees outside the band."""
+        judged = self.whole.get(key)
+        return judged is not None and judged.band is not None and key.reading != "peak-time"
 
     def _has(self, key: Key, verdict: Verdict) -> bool:
         return any(m[key].verdict is verdict for m in (self.whole, self.part) if key in m)
@@ -111,50 +130,81 @@ def judge_trial(visit: Visit, book: Rulebook, document: Document | None = None) 
         If a step was measured against another zero reference than the bare foot.
     """
     bare, *worn = steps_of(visit, document)
-    judges = _Judges(book)
+    tried = {(key.side, key.gait) for step in worn for key in step.readings}
+    wanted = tuple(key for key in bare.readings if (key.side, key.gait) in tried)
+    judges = _Judges(book, wanted)
     results = [judges.result(step, parent_of(step, (bare, *worn)), bare) for step in worn]
     return Trial(bare, tuple(results))
+
+
+def sample_of(strides: Strides, key: Key, book: Rulebook) -> Sample:
+    """Strides of one reading, with what rulebook and lab know of its errors."""
+    definition = book.measures.get(READINGS[key.reading].measure)
+    error = definition.error if definition else None
+    if error is None:
+        return sample(strides, book.parameters, 0.0)
+    floor = error.floor if error.of_lab else 0.0
+    return sample(strides, book.parameters, error.single, error.resemblance, floor)
 
 
 @dataclass(frozen=True, slots=True)
 class _Judges:
     book: Rulebook
+    wanted: tuple[Key, ...]
 
     def result(self, step: Step, parent: Step, bare: Step) -> StepResult:
         whole = dict(self._changes(bare, step))
         part = whole if parent is bare else dict(self._changes(parent, step))
         limit = self.book.parameters["trial.comfort-poor"]
         ratings = list(_ratings(step))
+        load = dict(self._loads(bare, parent, step))
         return StepResult(
             step=step,
             parent=parent,
             whole=whole,
             part=part,
-            load=dict(self._loads(bare, parent, step)),
-            alone=tuple(key for key in step.readings if key not in whole),
+            load=load,
+            alone=tuple(key for key in step.readings if key not in bare.readings),
+            load_alone=tuple(side for side in step.load if side not in load),
+            missing=tuple(
+                key for key in self.wanted
+                if key not in step.readings and not _replaced(key, bare, step)
+            ),
             hurts=tuple(r for r in ratings if r.value <= limit),
-            comfort=fmean(r.value for r in ratings) if ratings else None,
-        )
+            comfort=_comfort(step),
+        )  # fmt: skip
 
     def _changes(self, before: Step, after: Step) -> Iterator[tuple[Key, Judged]]:
         for key, strides in after.readings.items():
-            if key in before.readings:
-                one, two = (self._sample(key, s) for s in (before.readings[key], strides))
-                yield key, judge(one, two, band_of(self.book, key), self.book.parameters)
-
-    def _sample(self, key: Key, strides: Strides) -> Sample:
-        error = self.book.measures[f"{key.phase}-angle"].error
-        return sample(strides, self.book.parameters, error.single if error else 0.0)
+            if key in before.readings and not _replaced(key, before, after):
+                one, two = (sample_of(s, key, self.book) for s in (before.readings[key], strides))
+                angle = READINGS[key.reading].angle
+                band = band_of(self.book, key)
+                yield key, judge(one, two, band, self.book.parameters, angle=angle)
 
     def _loads(self, bare: Step, parent: Step, step: Step) -> Iterator[tuple[Side, LoadShift]]:
         parameters = self.book.parameters
         single = parameters["trial.load-stride-sd"]
-        to_sample: Callable[[Strides], Sample] = lambda s: sample(s, parameters, single)  # noqa: E731
         for side in SIDES:
             before = bare.load.get(side) or parent.load.get(side)
             if before and side in step.load:
-                one, two = to_sample(before), to_sample(step.load[side])
+                one, two = (sample(s, parameters, single) for s in (before, step.load[side]))
                 yield side, judge_load(one, two, load_band(self.book), parameters)
+
+
+def _replaced(key: Key, before: Step, after: Step) -> bool:
+    """Whether a reading of older visits is replaced: the peak decides where both steps have it."""
+    peak = replace(key, reading="peak")
+    return key.reading == "contact" and all(peak in step.readings for step in (before, after))
+
+
+def _comfort(step: Step) -> float | None:
+    """What the customer says of the whole foot, where asked: regions are a part of it."""
+    found = [
+        regions["overall"] if "overall" in regions else fmean(regions.values())
+        for regions in step.comfort.values()
+    ]
+    return fmean(found) if found else None
 
 
 def _ratings(step: Step) -> Iterator[Rating]:
@@ -164,6 +214,6 @@ def _ratings(step: Step) -> Iterator[Rating]:
 
 
 def order(key: Key) -> tuple[int, int, str]:
-    """Readings in the order of the table: foot, then standing, then the phases."""
-    phases = (STANDING, "contact", "midstance", "propulsion")
-    return (SIDES.index(key.side), phases.index(key.phase), f"{key.gait} {key.reference}")
+    """Readings in the order of the table: foot, then standing, then as stance goes."""
+    place = tuple(READINGS).index(key.reading)
+    return (SIDES.index(key.side), place, f"{key.gait} {key.reference}")

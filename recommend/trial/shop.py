@@ -12,11 +12,13 @@ from recommend.catalogue.loading import Item as Ware
 from recommend.measure.model import SIDES
 from recommend.rulebook.book import Rulebook
 from recommend.trial.effects import Item, Learned, Observed, Prior, learn
+from recommend.trial.readings import LEARNED
 from recommend.trial.report import StepResult, judge_trial
-from recommend.trial.steps import OWN, PHASES, Key
+from recommend.trial.steps import OWN, Key
 from recommend.visit.models import Visit
 
-Kind = tuple[str, str]  # gait and phase: effects in walking say nothing certain of running
+PUBLISHED = ("peak", "contact")  # readings that published effects are of
+Kind = tuple[str, str]  # gait and reading: effects in walking say nothing certain of running
 
 
 @dataclass
@@ -87,14 +89,14 @@ def shop_of(visits: Iterable[Visit], book: Rulebook, catalogue: Catalogue) -> Sh
     return Shop(count, learned, gathering.tallies, unknown, gathering.doubtful)
 
 
-def prior_of(book: Rulebook, phase: str) -> Prior:
-    """What is believed of a phase before any trial.
+def prior_of(book: Rulebook, reading: str) -> Prior:
+    """What is believed of a reading before any trial.
 
-    The published effects are of peak eversion, which is the phase of contact. For the means of
-    midstance and propulsion no effect was found published: their prior is centred on none.
+    The published effects are of peak eversion. For the other readings no effect was found
+    published: their prior is centred on none.
     """
     p = book.parameters
-    known = phase == "contact"
+    known = reading in PUBLISHED
     return Prior(
         mean={
             "shoe": p["trial.prior-shoe"] if known else 0.0,
@@ -108,7 +110,7 @@ def prior_of(book: Rulebook, phase: str) -> Prior:
     )
 
 
-def item_of(ware: Ware, book: Rulebook, phase: str) -> Item:
+def item_of(ware: Ware, book: Rulebook, reading: str) -> Item:
     """A product with its attribute profile, and what published work expects of that profile.
 
     Insoles of one profile have the same medial arch support and about the same wedge; shoes of
@@ -130,7 +132,7 @@ def item_of(ware: Ware, book: Rulebook, phase: str) -> Item:
         strongest = len(book.attributes["shoe.stability"].scale) - 1
         if stability is not None:
             offset = p["trial.prior-motion-control"] * stability / strongest
-    return Item(ware.id, ware.product.kind, profile, offset if phase == "contact" else 0.0)
+    return Item(ware.id, ware.product.kind, profile, offset if reading in PUBLISHED else 0.0)
 
 
 @dataclass
@@ -155,7 +157,7 @@ class _Gathering:
         if any(judged.doubtful for judged in result.part.values()):
             self.doubtful += 1
             return
-        kinds = dict.fromkeys((k.gait, k.phase) for k in result.part if k.phase in PHASES)
+        kinds = dict.fromkeys((k.gait, k.reading) for k in result.part if k.reading in LEARNED)
         for kind in kinds:
             self.observed[kind].append(_observed(visit, tuple(added), result, kind))
         for gait in dict.fromkeys(gait for gait, _ in kinds):
@@ -178,6 +180,6 @@ def _count(tally: Tally, visit: str, gait: str, result: StepResult) -> None:
 
 def _observed(visit: str, added: tuple[str, ...], result: StepResult, kind: Kind) -> Observed:
     """The two feet of a person as one observation: the mean of their changes."""
-    feet = [j.change for k, j in result.part.items() if (k.gait, k.phase) == kind]
-    variance = sum(c.before.variance_of_mean + c.after.variance_of_mean for c in feet)
+    feet = [j.change for k, j in result.part.items() if (k.gait, k.reading) == kind]
+    variance = sum(c.variance for c in feet)
     return Observed(visit, added, fmean(c.value for c in feet), variance / len(feet) ** 2)

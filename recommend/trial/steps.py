@@ -3,31 +3,40 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from recommend.errors import InputError, Place
+from recommend.match.wishes import NO_INSOLE, OWN_SHOES
 from recommend.measure.model import SIDES, Side
 from recommend.reading import Document
+from recommend.trial.readings import DERIVED, READINGS, field_of
 from recommend.visit.models import Rearfoot, TrialFeet, TrialFoot, TrialStep, Visit
 
 OWN = "own"  # the shoe the customer came in: no product of the catalogue
-PHASES = ("contact", "midstance", "propulsion")
-STANDING = "standing"
 
 Strides = tuple[float, ...]
+_AS_WORN = {OWN_SHOES: OWN, NO_INSOLE: ""}
+
+
+def step_id(candidate: str) -> str:
+    """What a candidate of the shortlist is called as a step; empty for no insole alone.
+
+    The customer's own shoes are ``own``, and a shoe without an insole is the shoe.
+    """
+    return "+".join(filter(None, (_AS_WORN.get(part, part) for part in candidate.split("+"))))
 
 
 @dataclass(frozen=True, slots=True)
 class Key:
     """Which reading of which foot: only equal keys are ever compared.
 
-    `phase` is ``contact``, ``midstance``, ``propulsion``, or ``standing``.
+    `reading` is a name of `READINGS`, such as ``peak`` or ``standing``.
     """
 
     side: Side
     gait: str
     reference: str
-    phase: str
+    reading: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +48,9 @@ class Step:
     shoe, insole : product ids; both None barefoot; shoe ``own`` for the customer's own.
     readings : strides in degrees by `Key`.
     load : lateral share of load in percent, by side.
-    comfort : 0 to 10 by side and region; a region not asked is absent.
+    comfort : 0 to 10 by side and region; a region not asked is absent. Of one rated twice
+        without the customer knowing, the mean of both.
+    again : by side and region, the two ratings of what was rated twice.
     curves : mean angle at 0 to 100 % of stance by side, gait and zero, where it was captured.
     """
 
@@ -49,6 +60,7 @@ class Step:
     load: Mapping[Side, Strides]
     comfort: Mapping[Side, Mapping[str, float]]
     curves: Mapping[tuple[Side, str, str], Strides]
+    again: Mapping[tuple[Side, str], tuple[float, float]] = field(default_factory=dict)
 
     @property
     def barefoot(self) -> bool:
@@ -117,15 +129,19 @@ def _step(step: TrialStep) -> Step:
     readings: dict[Key, Strides] = {}
     load: dict[Side, Strides] = {}
     comfort: dict[Side, Mapping[str, float]] = {}
+    again: dict[tuple[Side, str], tuple[float, float]] = {}
     curves: dict[tuple[Side, str, str], Strides] = {}
     for side, foot in _sides(step.feet):
         readings.update(_readings(side, foot.rearfoot))
         curves.update(_curves(side, foot.rearfoot))
         if foot.lateral_load_percent:
             load[side] = tuple(foot.lateral_load_percent)
+        twice = {str(r): (foot.comfort[r], two) for r, two in foot.comfort_again.items()}
+        again.update({(side, region): both for region, both in twice.items()})
+        means = {region: sum(both) / 2 for region, both in twice.items()}
         if foot.comfort:
-            comfort[side] = {str(region): rating for region, rating in foot.comfort.items()}
-    return Step(step.shoe, step.insole, readings, load, comfort, curves)
+            comfort[side] = {str(region): value for region, value in foot.comfort.items()} | means
+    return Step(step.shoe, step.insole, readings, load, comfort, curves, again)
 
 
 def _sides(feet: TrialFeet) -> tuple[tuple[Side, TrialFoot], ...]:
@@ -134,10 +150,23 @@ def _sides(feet: TrialFeet) -> tuple[tuple[Side, TrialFoot], ...]:
 
 def _readings(side: Side, entries: Sequence[Rearfoot]) -> Iterator[tuple[Key, Strides]]:
     for entry in entries:
-        phases = {phase: getattr(entry, phase) for phase in PHASES} | {STANDING: entry.angle}
-        for phase, strides in phases.items():
-            if strides:
-                yield Key(side, entry.gait, entry.reference, phase), tuple(strides)
+        for name, strides in strides_of(entry).items():
+            yield Key(side, entry.gait, entry.reference, name), strides
+
+
+def strides_of(entry: Rearfoot) -> dict[str, Strides]:
+    """Strides by the name of the reading; what follows from two readings of the same strides too.
+
+    A range or a return follows stride by stride; of readings that differ in number of strides
+    it is not known which belong together.
+    """
+    written = {name: getattr(entry, field_of(name), None) for name in READINGS}
+    found = {name: tuple(strides) for name, strides in written.items() if strides}
+    for name, (whole, part) in DERIVED.items():
+        if name not in found and len(found.get(whole, ())) == len(found.get(part, (0,))):
+            pairs = zip(found[whole], found[part], strict=True)
+            found[name] = tuple(round(one - other, 6) for one, other in pairs)
+    return found
 
 
 def _curves(

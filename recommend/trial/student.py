@@ -10,6 +10,9 @@ import math
 from functools import lru_cache
 from statistics import NormalDist
 
+import numpy as np
+from numpy.typing import NDArray
+
 _TINY = 1e-300
 _STEPS = 500  # the continued fraction needs about sqrt(max(a, b)) terms; this is a guard
 _NORMAL_FROM = 1e6  # beyond this many degrees of freedom t is the normal to 5 digits
@@ -80,6 +83,26 @@ def t_quantile(p: float, df: float) -> float:
             return new
         t = new
     return t
+
+
+def normal_deviates(t: NDArray[np.float64], df: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The normal deviates that are as probable as these values of Student's t.
+
+    Parameters
+    ----------
+    t : (k,) values.
+    df : (k,) degrees of freedom, at least 15 (then right to 7 digits); infinite gives `t` itself.
+
+    Notes
+    -----
+    Hill 1970, Communications of the ACM 13:617-619 (algorithm 395).
+    """
+    known = np.minimum(df, _NORMAL_FROM)
+    a = known - 0.5
+    b = 48 * a**2
+    z = np.sign(t) * np.sqrt(a * np.log1p(t * t / known))
+    further = (((4 * z**2 + 33) * z**2 + 240) * z**2 + 855) * z / (10 * b * (b + 0.8 * z**4 + 100))
+    return np.asarray(z + (z**3 + 3 * z) / b - further)
 
 
 def incomplete_beta(x: float, a: float, b: float) -> float:

@@ -6,9 +6,11 @@ excluded, whatever it did to the foot today.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
+from statistics import NormalDist
 
 from recommend.catalogue.fitting import fit
 from recommend.match.needs import need_words
@@ -16,7 +18,9 @@ from recommend.match.outcome import Outcome
 from recommend.match.shortlist import GROUPS, Candidate, Group, Shortlist
 from recommend.rulebook.book import Rulebook
 from recommend.trial.report import StepResult, Trial
-from recommend.trial.steps import OWN, Key, Step
+from recommend.trial.steps import OWN, Key, Step, step_id
+
+_ENOUGH_PAIRS = 3  # blind second ratings from which their own noise is used
 
 
 class Bar(Enum):
@@ -39,20 +43,24 @@ class Tried:
     ----------
     result : how it did.
     bars : why it cannot be the best; empty when it can.
-    residual : mean of the degrees outside the band, over readings that all combinations have
-        in common where there are such; None when no reading has a band.
-    worth : `residual`, plus what comfort weighs where every combination that can be the best
-        was rated; lower is better.
-    with_comfort : whether comfort is in `worth`.
+    residual : mean of the degrees outside the band over the readings shared with those it is
+        compared with; None when they share none that has a band.
     readings : how many readings `residual` stands on.
+    motion : degrees by which it lies further outside than the nearest of them; 0 within noise.
+    discomfort : points by which it is less comfortable than the most comfortable of them; 0
+        where ratings are as alike as two of the same shoe, and where not all were rated.
+    worth : `motion` plus what `discomfort` weighs, in degrees; lower is better.
+    with_comfort : whether comfort is in `worth`.
     """
 
     result: StepResult
     bars: tuple[Bar, ...]
     residual: float | None
+    readings: int
+    motion: float
+    discomfort: float
     worth: float
     with_comfort: bool
-    readings: int
 
     @property
     def id(self) -> str:
@@ -62,78 +70,173 @@ class Tried:
 
 @dataclass(frozen=True, slots=True)
 class Ranking:
-    """Tried combinations, best first; `best` is None when none of them will do."""
+    """Tried combinations, best first; `best` is None when none of them will do.
+
+    Attributes
+    ----------
+    tried : all of them.
+    by_motion : ids that motion alone would choose: more than one where noise cannot part them.
+    by_comfort : ids that comfort alone would choose; empty where none was rated.
+    alike : points of comfort within which two ratings are the same.
+    alike_measured : whether `alike` comes from this customer's own second ratings.
+    """
 
     tried: tuple[Tried, ...]
+    by_motion: tuple[str, ...] = ()
+    by_comfort: tuple[str, ...] = ()
+    alike: float = 0.0
+    alike_measured: bool = False
 
     @property
     def best(self) -> Tried | None:
         """The combination to choose of those tried."""
         return self.tried[0] if self.tried and not self.tried[0].bars else None
 
+    @property
+    def equals(self) -> tuple[Tried, ...]:
+        """Others that are as good as the best, so that the one that does least comes first."""
+        best = self.best
+        if best is None:
+            return ()
+        level = (len(best.result.missing), round(best.worth, 6))
+        return tuple(
+            t for t in self.tried[1:]
+            if not t.bars and (len(t.result.missing), round(t.worth, 6)) == level
+        )  # fmt: skip
+
 
 def rank_tried(
-    trial: Trial, parameters: Mapping[str, float], excluded: Collection[str] = ()
+    trial: Trial,
+    parameters: Mapping[str, float],
+    excluded: Collection[str] = (),
+    doses: Mapping[str, float] | None = None,
 ) -> Ranking:
     """Order the tried combinations.
 
     Parameters
     ----------
     trial : the judged trial.
-    parameters : ``trial.comfort-worth``, degrees per point.
+    parameters : ``trial.comfort-worth``, degrees per point, and ``trial.comfort-alike``.
     excluded : ids of combinations that the rules exclude.
+    doses : wedge of shoe and insole together in degrees, by id, where it is known.
 
     Notes
     -----
     1. Combinations with nothing against them come first; then by the worst thing against them.
-    2. Within each, by degrees outside the band (mean over the readings that all combinations
-       have in common) plus ``comfort-worth`` for every point of comfort below 10. Comfort counts
-       only when all combinations of the first kind were rated: a rating that is missing is
-       neither 0 nor 10.
-    3. Ties keep the order in which they were tried.
+    2. What was measured in fewer of the readings of the bare foot comes after what was measured
+       in more: a reading that is missing never helps.
+    3. Those measured in as many are compared on the readings that all of them share: degrees
+       further outside the band than the nearest, where that is beyond noise, plus
+       ``comfort-worth`` for every point of comfort below the best rated, where that is more
+       than two ratings of one shoe differ. So comfort decides where motion does not differ,
+       and where both do, the exchange rate. A rating that is missing is neither 0 nor 10:
+       comfort counts where all were rated.
+    4. Equals: the smaller wedge, then the fewer parts, then as they were tried.
     """
+    alike, measured = _alike(trial, parameters)
+    groups: dict[tuple[bool, int], list[int]] = {}
     bars = [_bars(result, result.step.id in excluded) for result in trial.results]
-    free = [r for r, against in zip(trial.results, bars, strict=True) if not against]
-    rated = bool(free) and all(r.comfort is not None for r in free)
-    common = _common(free or trial.results)
+    for index, (result, against) in enumerate(zip(trial.results, bars, strict=True)):
+        groups.setdefault((bool(against), len(result.missing)), []).append(index)
+    tried: dict[int, Tried] = {}
+    for members in groups.values():
+        results = [trial.results[index] for index in members]
+        found = _compared(results, [bars[index] for index in members], alike, parameters)
+        tried |= dict(zip(members, found, strict=True))
+    known = doses or {}
+    ordered = sorted(tried.values(), key=lambda one: _place(one, known))
+    free = [one for one in ordered if not one.bars]
+    return Ranking(tuple(ordered), *_choices(free, alike), alike, measured)
+
+
+def _choices(free: Sequence[Tried], alike: float) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """What motion alone and comfort alone would choose among those with nothing against them."""
+    least = min((len(one.result.missing) for one in free), default=0)
+    compared = [one for one in free if len(one.result.missing) == least and one.readings]
+    by_motion = tuple(one.id for one in compared if one.motion == 0)
+    rated = [(one.result.comfort, one.id) for one in free if one.result.comfort is not None]
+    highest = max((comfort for comfort, _ in rated), default=0.0)
+    return by_motion, tuple(name for comfort, name in rated if comfort >= highest - alike)
+
+
+def _compared(
+    results: Sequence[StepResult],
+    bars: Sequence[tuple[Bar, ...]],
+    alike: float,
+    parameters: Mapping[str, float],
+) -> list[Tried]:
+    """Combinations measured in as many readings, on what they share."""
+    keys = _shared(results)
+    residuals = [result.residual(keys) for result in results]
+    noise = [_noise(result, keys) for result in results]
+    nearest = min(range(len(results)), key=lambda i: residuals[i] or 0.0)
+    comforts = [result.comfort for result in results if result.comfort is not None]
+    rated = len(comforts) == len(results)
+    reach = NormalDist().inv_cdf((1 + parameters["trial.confidence"]) / 2)
     tried = []
-    for result, against in zip(trial.results, bars, strict=True):
-        keys = common & result.whole.keys() or result.whole.keys()
-        residual = result.residual(keys)
-        worth = _worth(residual, result.comfort if rated else None, parameters)
-        tried.append(Tried(result, against, residual, worth, rated, len(keys)))
-    return Ranking(tuple(sorted(tried, key=_place)))
+    for index, result in enumerate(results):
+        further = (residuals[index] or 0.0) - (residuals[nearest] or 0.0)
+        motion = further if further > reach * math.hypot(noise[index], noise[nearest]) else 0.0
+        lower = max(comforts) - (result.comfort or 0.0) if rated else 0.0
+        discomfort = lower if lower > alike else 0.0
+        worth = motion + parameters["trial.comfort-worth"] * discomfort
+        tried.append(
+            Tried(
+                result, bars[index], residuals[index], len(keys), motion, discomfort, worth, rated
+            )
+        )
+    return tried
 
 
-def _common(results: Sequence[StepResult]) -> frozenset[Key]:
-    """Readings with a band that all of these have: what one was not filmed in cannot help it."""
-    judged = [{k for k, j in r.whole.items() if j.band} for r in results]
-    return frozenset(set.intersection(*judged)) if judged else frozenset()
+def _shared(results: Sequence[StepResult]) -> frozenset[Key]:
+    """Readings that all of these have and that add to the degrees outside the band."""
+    return frozenset(set.intersection(*({k for k in r.whole if r.counts(k)} for r in results)))
+
+
+def _noise(result: StepResult, keys: Collection[Key]) -> float:
+    """Standard error of the mean degrees outside the band.
+
+    A reading that lies within its band and clear of its edges adds nothing to it.
+    """
+    judged = [result.whole[key] for key in keys]
+    variance = sum(j.change.variance for j in judged if j.residual or not j.clear)
+    return math.sqrt(variance) / max(len(judged), 1)
+
+
+def _alike(trial: Trial, parameters: Mapping[str, float]) -> tuple[float, bool]:
+    """Points within which two ratings of comfort are the same, and whether measured here.
+
+    From blind second ratings: 1.96 times the standard deviation of the difference of two
+    ratings, as limits of agreement (Bland and Altman 1986, Lancet 1:307-310).
+    """
+    pairs = [both for result in trial.results for both in result.step.again.values()]
+    if len(pairs) < _ENOUGH_PAIRS:
+        return parameters["trial.comfort-alike"], False
+    spread = math.sqrt(sum((one - two) ** 2 for one, two in pairs) / len(pairs))
+    return NormalDist().inv_cdf(0.975) * spread, True
 
 
 def _bars(result: StepResult, excluded: bool) -> tuple[Bar, ...]:
+    moved = result.gained or result.over or result.away
     found = {
         Bar.RULED_OUT: excluded,
         Bar.OVER_CORRECTED: bool(result.over),
         Bar.HURTS: bool(result.hurts),
         Bar.AWAY: bool(result.away),
         Bar.DOUBTFUL: bool(result.doubtful),
-        Bar.NOT_COMPARED: not result.whole,
-        Bar.NOTHING_TOLD: bool(result.open) and not (result.gained or result.over or result.away),
+        # Where motion cannot be told to change, comfort may speak for it; else nothing does.
+        Bar.NOTHING_TOLD: bool(result.open) and not moved and result.comfort is None,
+        Bar.NOT_COMPARED: not result.whole and result.comfort is None,
     }
     return tuple(bar for bar in Bar if found[bar])
 
 
-def _worth(residual: float | None, comfort: float | None, parameters: Mapping[str, float]) -> float:
-    missing = 0.0 if comfort is None else parameters["trial.comfort-worth"] * (10 - comfort)
-    return (residual or 0.0) + missing
-
-
-def _place(tried: Tried) -> tuple[int, float]:
+def _place(tried: Tried, doses: Mapping[str, float]) -> tuple[float, ...]:
     order = list(Bar)
     # Free of bars first, then the least bad bar: NOT_COMPARED and NOTHING_TOLD before HURTS.
     worst = len(order) - order.index(tried.bars[0]) if tried.bars else 0
-    return (worst, round(tried.worth, 6))
+    dose, parts = abs(doses.get(tried.id, 0.0)), len(tried.id.split("+"))
+    return (worst, len(tried.result.missing), round(tried.worth, 6), dose, parts)
 
 
 def reranked(shortlist: Shortlist, ranking: Ranking) -> Shortlist:
@@ -145,9 +248,10 @@ def reranked(shortlist: Shortlist, ranking: Ranking) -> Shortlist:
     places, behind = _places(ranking, bars=False), _places(ranking, bars=True)
 
     def key(candidate: Candidate) -> tuple[int, int]:
-        if candidate.id in places:
-            return (0, places[candidate.id])
-        return (2, behind[candidate.id]) if candidate.id in behind else (1, 0)
+        name = step_id(candidate.id)
+        if name in places:
+            return (0, places[name])
+        return (2, behind[name]) if name in behind else (1, 0)
 
     ranked: dict[Group, tuple[Candidate, ...]] = {
         group: tuple(sorted(shortlist.ranked[group], key=key)) for group in GROUPS

@@ -6,7 +6,7 @@ Clin Biomech 21:89-98. The reminders are our own words.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Literal, Protocol
 
@@ -179,14 +179,31 @@ READINGS: Mapping[str, str] = {
     "angles": "Rearfoot angles",
     "load-path": "Path of the load",
 }
+NO_READING = "none"  # of these, where there is time for none
 _ALWAYS = frozenset({"foot-length", "forefoot-width", "heel-width"})
+
+
+def measures_of(reading: str, steps: Iterable[Step]) -> frozenset[str]:
+    """The measures that one of `READINGS` gives."""
+    here = (step.feeds for step in steps if step.block == READINGS[reading])
+    return frozenset().union(*here)
+
+
+def in_order(steps: Sequence[Step], readings: Sequence[str]) -> list[Step]:
+    """The steps with the blocks of `readings` in that order, where the first of them stood."""
+    blocks = [READINGS[one] for one in readings]
+    moved = sorted((s for s in steps if s.block in blocks), key=lambda s: blocks.index(s.block))
+    first = next((at for at, step in enumerate(steps) if step.block in blocks), len(steps))
+    rest = [step for step in steps if step.block not in blocks]
+    at = sum(step.block not in blocks for step in steps[:first])
+    return [*rest[:at], *moved, *rest[at:]]
 
 
 def taken(step: Step, readings: Collection[str]) -> bool:
     """Whether a shop that takes these readings asks for a step; none named takes them all."""
     if not readings or step.stem in _ALWAYS or step.block not in READINGS.values():
         return True
-    return any(READINGS[one] == step.block for one in readings)
+    return any(READINGS.get(one) == step.block for one in readings)
 
 
 Absorb = Callable[[Tree, str], tuple[Tree, str]]

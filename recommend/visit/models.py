@@ -314,16 +314,27 @@ class TrialFoot(Strict):
     """One foot in one step of a trial, measured as the bare foot was.
 
     `lateral_load_percent` is the share of load on the outer half of the foot, one number a
-    step; `comfort` is 0 (cannot be worn) to 10 (could not be better) by region.
+    step; `comfort` is 0 (cannot be worn) to 10 (could not be better) by region; `comfort_again`
+    is a second rating of the same, asked without the customer knowing what is worn.
     """
 
     rearfoot: list[Rearfoot] = Field(default=[], max_length=20)
     lateral_load_percent: Shares | None = None
     comfort: dict[Region, Rating] = {}
+    comfort_again: dict[Region, Rating] = {}
 
     @model_validator(mode="after")
     def _each_angle_once(self) -> TrialFoot:
         _refuse_twice(self.rearfoot)
+        return self
+
+    @model_validator(mode="after")
+    def _rated_before_again(self) -> TrialFoot:
+        if missing := sorted(self.comfort_again.keys() - self.comfort.keys()):
+            raise ValueError(
+                f"`comfort-again` rates {', '.join(missing)}, which `comfort` does not; a second "
+                "rating needs a first"
+            )
         return self
 
 

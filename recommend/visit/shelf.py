@@ -31,7 +31,8 @@ class Draft:
     `at` is the id of the step being asked, empty at the end; `doubted` has by step the value that
     is doubted, which is taken when it is typed once more; `said` are stops and advice
     already said; `halted` tells that the fitter has to choose whether to go on after a stop;
-    `opened` that questions which can change nothing any more are asked all the same.
+    `opened` that questions which can change nothing any more are asked all the same; `readings`
+    are those for which there was time, in the order of taking them (empty: all of the shop's).
     """
 
     tree: Tree
@@ -40,6 +41,7 @@ class Draft:
     said: list[str] = field(default_factory=list)
     halted: bool = False
     opened: bool = False
+    readings: list[str] = field(default_factory=list)
 
     @property
     def reference(self) -> str:

@@ -1,7 +1,8 @@
 """Getting and setting one value inside the plain data of a visit file.
 
-A path is a tuple of keys. Two of its parts are not keys: ``Both()`` stands for each of the two
-feet, and ``Angles(moving)`` for the entry of the rearfoot list that readings are typed into.
+A path is a tuple of keys. Three of its parts are not keys: ``Both()`` stands for each of the two
+feet, ``Angles(moving)`` for the entry of the rearfoot list that readings are typed into, and
+``Listed(key, values)`` for the entry of a list that has these values.
 """
 
 from __future__ import annotations
@@ -29,7 +30,20 @@ class Angles:
     zero: str
 
 
-Part = str | Both | Angles
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """The entry of the list under `key` that has just these `values`; None is not there."""
+
+    key: str
+    values: tuple[tuple[str, str | None], ...]
+
+    def among(self, holder: Any) -> Tree | None:
+        """That entry of `holder`, or None."""
+        entries: list[Tree] = (holder or {}).get(self.key) or []
+        return next((e for e in entries if all(e.get(k) == v for k, v in self.values)), None)
+
+
+Part = str | Both | Angles | Listed
 Path = tuple[Part, ...]
 
 
@@ -40,7 +54,10 @@ def get(tree: Tree, path: Path) -> Any:
         return next((value for value in found if value is not None), None)
     here: Any = tree
     for part in path:
-        here = _entry(here, part) if isinstance(part, Angles) else (here or {}).get(part)
+        if isinstance(part, Listed):
+            here = part.among(here)
+        else:
+            here = _entry(here, part) if isinstance(part, Angles) else (here or {}).get(part)
         if here is None:
             return None
     return here
@@ -102,6 +119,12 @@ def _inside(tree: Tree, here: Any, part: Part) -> Any:
             gait = ("running" if running else "walking") if part.moving else "standing"
             found = {"gait": gait, "reference": part.zero}
             here.setdefault("rearfoot", []).append(found)
+        return found
+    if isinstance(part, Listed):
+        found = part.among(here)
+        if found is None:
+            found = {key: value for key, value in part.values if value is not None}
+            here.setdefault(part.key, []).append(found)
         return found
     assert isinstance(part, str)
     return here.setdefault(part, {})

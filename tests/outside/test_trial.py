@@ -1,4 +1,4 @@
-"""The trial against things from outside: scipy.stats, statsmodels, and the trade's numbers."""
+"""The trial against things from outside: scipy, statsmodels, and the trade's numbers."""
 
 from __future__ import annotations
 
@@ -7,13 +7,16 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy import stats
+from scipy import optimize, signal, stats
+from scipy.linalg import toeplitz
 
 from recommend.rulebook.parameters import Parameters
-from recommend.trial.change import Sample, change, sample, strides_to_tell
+from recommend.trial.change import Sample, Told, change, sample, strides_to_tell
 from recommend.trial.effects import Item, Observed, Prior, learn
 from recommend.trial.judge import Band, Verdict, judge
-from recommend.trial.student import t_cdf, t_quantile
+from recommend.trial.resemblance import every_resemblance, known_drift, known_mean
+from recommend.trial.student import normal_deviates, t_cdf, t_quantile
+from tests.bench.trial_coverage import DESIGNS, Design, covered
 
 
 @pytest.fixture(scope="module")
@@ -31,13 +34,81 @@ def test_the_t_quantile_is_scipys() -> None:
         assert t_cdf(p * 4 - 2, df) == pytest.approx(stats.t.cdf(p * 4 - 2, df), abs=1e-8)
 
 
-def test_the_change_is_scipys_welch_interval(parameters: Parameters) -> None:
-    """Change and interval are those of scipy.stats.ttest_ind(equal_var=False)."""
+def _alike(rng: np.random.Generator, n: int, r: float, mean: float, sd: float) -> np.ndarray:
+    """`n` strides of which each resembles the one before by `r`."""
+    noise = rng.normal(0, np.sqrt(1 - r * r), n)
+    noise[0] /= np.sqrt(1 - r * r)
+    return np.asarray(mean + sd * signal.lfilter([1], [1, -r], noise))
+
+
+@pytest.mark.parametrize("r", [-0.3, 0.0, 0.4, 0.8])
+def test_mean_and_error_are_those_of_generalised_least_squares(r: float) -> None:
+    """For a given resemblance, statsmodels' GLS with the same correlations: mean, error, drift."""
+    linear = pytest.importorskip("statsmodels.regression.linear_model", reason="statsmodels")
+    rng = np.random.default_rng(31)
+    for n in (7, 20, 55):
+        strides = _alike(rng, n, 0.4, 6.0, 1.2)
+        sigma = toeplitz(r ** np.arange(n))
+        level = linear.GLS(strides, np.ones(n), sigma=sigma).fit()
+        mean = known_mean(strides, np.array([r]), 0.0)
+        assert mean.value[0] == pytest.approx(level.params[0], rel=1e-9)
+        assert mean.variance[0] == pytest.approx(level.bse[0] ** 2, rel=1e-9)
+        line = np.column_stack([np.ones(n), np.linspace(0, 1, n)])
+        sloped = linear.GLS(strides, line, sigma=sigma).fit()
+        slope = known_drift(strides, np.array([r]), 0.0)
+        assert slope.value[0] == pytest.approx(sloped.params[1], rel=1e-8)
+        assert slope.variance[0] == pytest.approx(sloped.bse[1] ** 2, rel=1e-8)
+        assert slope.freedom[0] == sloped.df_resid
+
+
+def test_how_well_a_resemblance_explains_strides_is_the_restricted_likelihood() -> None:
+    """Differences of the likelihood over r are those of scipy's normal density of contrasts.
+
+    The restricted likelihood is the density of n - 1 contrasts of the strides (Harville 1974,
+    Biometrika 61:383-385; from memory), with the spread at its best value for each r.
+    """
+    strides = _alike(np.random.default_rng(32), 25, 0.5, 6.0, 1.2)
+    contrasts = np.linalg.svd(np.ones((1, 25)))[2][1:]
+    grid = np.array([-0.2, 0.1, 0.5, 0.9])
+    ours = known_mean(strides, grid, 0.0).likelihood
+    peers = []
+    for r in grid:
+        covariance = contrasts @ toeplitz(r ** np.arange(25)) @ contrasts.T
+        seen = contrasts @ strides
+        scale = seen @ np.linalg.solve(covariance, seen) / 24
+        normal = stats.multivariate_normal(np.zeros(24), scale * covariance)
+        peers.append(normal.logpdf(seen))
+    assert np.diff(ours) == pytest.approx(np.diff(peers), abs=1e-8)
+
+
+def test_the_interval_is_the_mixture_of_t_by_scipy(parameters: Parameters) -> None:
+    """Both ends are the quantiles of scipy's t, mixed over r with the same weights."""
+    rng = np.random.default_rng(33)
+    for n, m in ((20, 20), (20, 50), (33, 24)):
+        one, two = _alike(rng, n, 0.3, 6.0, 1.2), _alike(rng, m, 0.3, 5.0, 0.8)
+        moved = change(sample(one, parameters, 1.5), sample(two, parameters, 1.5), parameters)
+        grid = every_resemblance()
+        parts = known_mean(two, grid, 0.0).less(known_mean(one, grid, 0.0))
+        weights, scale = parts.weights(), np.sqrt(parts.variance)
+
+        def below(x: float) -> float:
+            each = stats.t.cdf((x - parts.value) / scale, parts.freedom)  # noqa: B023
+            return float(weights @ each)  # noqa: B023
+
+        for p, end in ((0.025, moved.interval.low), (0.975, moved.interval.high)):
+            assert optimize.brentq(lambda x, p=p: below(x) - p, -20, 20) == pytest.approx(
+                end, abs=1e-5
+            )
+
+
+def test_independent_strides_stated_as_such_give_welchs_interval(parameters: Parameters) -> None:
+    """With a stated resemblance of none and few strides it is scipy.stats.ttest_ind, unequal."""
     rng = np.random.default_rng(11)
     for _ in range(100):
-        before = rng.normal(6.5, rng.uniform(0.5, 2), rng.integers(2, 30))
-        after = rng.normal(5.1, rng.uniform(0.5, 2), rng.integers(2, 30))
-        moved = change(sample(before, parameters, 1.5), sample(after, parameters, 1.5), parameters)
+        before = rng.normal(6.5, rng.uniform(0.5, 2), rng.integers(2, 19))
+        after = rng.normal(5.1, rng.uniform(0.5, 2), rng.integers(2, 19))
+        one, two = (sample(s, parameters, 1.5, stated=0.0) for s in (before, after))
+        moved = change(one, two, parameters)
         welch = stats.ttest_ind(after, before, equal_var=False)
         peer = welch.confidence_interval(0.95)
         assert moved.interval.low == pytest.approx(peer.low, rel=1e-7, abs=1e-9)
@@ -45,18 +116,35 @@ def test_the_change_is_scipys_welch_interval(parameters: Parameters) -> None:
         assert moved.told == (welch.pvalue < 0.05)
 
 
-def test_the_interval_holds_the_truth_19_times_in_20(parameters: Parameters) -> None:
-    """2,000 simulated trials: between 94 and 96 % of the intervals hold the true change.
+def test_normal_deviates_are_scipys() -> None:
+    """The deviates as probable as t, from 15 degrees of freedom on, to 7 digits (scipy)."""
+    rng = np.random.default_rng(12)
+    t, df = rng.uniform(-8, 8, 500), rng.uniform(15, 500, 500)
+    assert stats.norm.cdf(normal_deviates(t, df)) == pytest.approx(stats.t.cdf(t, df), abs=1e-7)
+    assert normal_deviates(np.array([1.5]), np.array([np.inf]))[0] == pytest.approx(1.5, abs=1e-5)
 
-    The benchmark (tests/bench/trial_coverage.py) does 10,000 in each of several designs.
+
+@pytest.mark.parametrize(
+    ("design", "r", "least", "most"),
+    [
+        # 600 trials: the bounds asked for, less and plus two and a half standard errors.
+        (DESIGNS[0], 0.0, 0.916, 0.987),
+        (DESIGNS[0], 0.3, 0.916, 0.987),
+        (DESIGNS[1], 0.6, 0.916, 0.987),
+        (DESIGNS[4], 0.0, 0.904, 1.0),
+        (DESIGNS[4], 0.6, 0.904, 1.0),
+    ],
+)
+def test_intervals_hold_under_strides_that_resemble_each_other(
+    parameters: Parameters, design: Design, r: float, least: float, most: float
+) -> None:
+    """94 to 97 % from 20 strides on and at least 93 % with fewer, where Welch's do not.
+
+    The benchmark (tests/bench/trial_coverage.py) does 10,000 in each of fifty cells.
     """
-    rng = np.random.default_rng(2026)
-    held = 0
-    for _ in range(2000):
-        before, after = rng.normal(9.8, 1.3, 12), rng.normal(8.4, 0.9, 9)
-        moved = change(sample(before, parameters, 1.5), sample(after, parameters, 1.5), parameters)
-        held += moved.interval.holds(-1.4)
-    assert 0.94 <= held / 2000 <= 0.96
+    ours, welch = covered(design, r, 600, parameters)
+    assert least <= ours <= most
+    assert r == 0 or welch < 0.9
 
 
 @pytest.mark.parametrize("size", [0.3, 0.5, 0.7, 1.4])
@@ -65,44 +153,47 @@ def test_the_strides_to_tell_are_those_of_the_noncentral_t(
 ) -> None:
     """Within one stride of the exact two-sample power calculation in statsmodels."""
     power = pytest.importorskip("statsmodels.stats.power", reason="statsmodels is not installed")
+    far = {**parameters, "trial.most-strides": 1000, "trial.stride-resemblance": 0.0}
     exact = power.TTestIndPower().solve_power(effect_size=size / 1.2, power=0.8, alpha=0.05)
-    needed = strides_to_tell(size, 1.2, 1.2, parameters)
+    needed = strides_to_tell(size, 1.2, 1.2, 0.0, far)
     assert needed is not None
     assert abs(needed - exact) <= 1.01
 
 
-def test_the_strides_to_tell_do_tell(parameters: Parameters) -> None:
-    """Simulated with the strides asked for, about 80 % of the trials tell the change.
+@pytest.mark.parametrize("r", [0.0, 0.3])
+def test_the_strides_to_tell_do_tell(parameters: Parameters, r: float) -> None:
+    """Simulated with the strides asked for, 75 to 90 % of the trials tell the change.
 
-    A binomial with 1,000 trials: 0.80 plus or minus three standard errors (0.038).
+    80 is meant; r is not known beforehand, which costs a little, and 600 trials have a standard
+    error of 1.6 %.
     """
-    needed = strides_to_tell(0.7, 1.2, 1.0, parameters)
+    needed = strides_to_tell(1.0, 1.2, 1.0, r, parameters)
     assert needed is not None
     rng = np.random.default_rng(4)
     told = [
         change(
-            sample(rng.normal(9.8, 1.2, needed), parameters, 1.5),
-            sample(rng.normal(9.1, 1.0, needed), parameters, 1.5),
+            sample(_alike(rng, needed, r, 9.8, 1.2), parameters, 1.5),
+            sample(_alike(rng, needed, r, 8.8, 1.0), parameters, 1.5),
             parameters,
         ).told
-        for _ in range(1000)
+        for _ in range(600)
     ]
-    assert np.mean(told) == pytest.approx(0.8, abs=0.038)
+    assert 0.72 <= np.mean(told) <= 0.9
 
 
 def _strides(mean: float, n: int, parameters: Parameters) -> Sample:
     """`n` strides with just this mean and an ordinary spread of 1.2 degrees."""
-    noise = np.random.default_rng(n).normal(0, 1, n)
+    noise = np.random.default_rng(n + round(10 * mean)).normal(0, 1, n)
     return sample(mean + 1.2 * (noise - noise.mean()) / noise.std(ddof=1), parameters, 1.5)
 
 
 def test_a_well_fitted_shoe_then_a_zero_wedge_insole(parameters: Parameters) -> None:
     """6.5 barefoot, 5.1 in the shoe, 4.4 with the insole: reductions of 1.4 and 0.7.
 
-    Common practice, no source. With 20 strides the shoe's part is told from noise, both
+    Common practice, no source. With 30 strides the shoe's part is told from noise, both
     together bring the foot towards the ordinary 4, and 0.7 alone wants more strides.
     """
-    barefoot, shoe, insole = (_strides(m, 20, parameters) for m in (6.5, 5.1, 4.4))
+    barefoot, shoe, insole = (_strides(m, 30, parameters) for m in (6.5, 5.1, 4.4))
     band = Band(0.0, 4.0)
     first = judge(barefoot, shoe, band, parameters)
     second = judge(shoe, insole, band, parameters)
@@ -112,23 +203,24 @@ def test_a_well_fitted_shoe_then_a_zero_wedge_insole(parameters: Parameters) -> 
     assert first.verdict is Verdict.TOWARDS
     assert whole.verdict is Verdict.TOWARDS
     assert second.verdict is Verdict.UNCLEAR
-    assert second.change.more
     assert whole.residual == pytest.approx(0.4)
 
 
 def test_a_foot_that_a_shoe_hardly_moves(parameters: Parameters) -> None:
-    """9.8 running, moved by 0.3: not told from ordinary stride noise with 12 strides.
+    """9.8 running, moved by 0.3: too small to matter, since nobody walks some 250 strides for it.
 
-    Common practice, no source. Some 250 strides a step would be needed (spread 1.2 degrees),
-    and with that many it is told.
+    Common practice, no source. Some 250 strides a step would be needed (spread 1.2 degrees,
+    independent), and with that many it is told.
     """
     few = judge(
-        _strides(9.8, 12, parameters), _strides(9.5, 12, parameters), Band(0, 4), parameters
+        _strides(9.8, 24, parameters), _strides(9.5, 24, parameters), Band(0, 4), parameters
     )
     assert few.verdict is Verdict.UNCLEAR
-    assert strides_to_tell(0.3, 1.2, 1.2, parameters) == pytest.approx(252, abs=2)
+    assert few.change.state is Told.SMALL
+    far = {**parameters, "trial.most-strides": 1000}
+    assert strides_to_tell(0.3, 1.2, 1.2, 0.0, far) == pytest.approx(252, abs=2)
     many = judge(
-        _strides(9.8, 300, parameters), _strides(9.5, 300, parameters), Band(0, 4), parameters
+        _strides(9.8, 400, parameters), _strides(9.5, 400, parameters), Band(0, 4), parameters
     )
     assert many.verdict is Verdict.TOWARDS
 

@@ -10,9 +10,11 @@ from recommend.trial.judge import Band, Verdict, judge, judge_load
 BAND = Band(0.0, 4.0)
 
 
-def strides(mean: float, sd: float = 1.0, n: int = 10) -> Sample:
-    """A step of `n` strides with exactly this mean and spread."""
-    return Sample(mean, sd, n)
+def strides(mean: float, sd: float = 1.0, n: int = 40) -> Sample:
+    """A step of `n` strides with exactly this mean and spread, no two neighbours alike."""
+    noise = np.random.default_rng(n).normal(0, 1, n)
+    noise = (noise - noise.mean()) / noise.std(ddof=1) if n > 1 else noise * 0
+    return Sample(tuple(mean + sd * noise), 1.5, 0.6)
 
 
 @pytest.mark.parametrize(
@@ -31,6 +33,8 @@ def strides(mean: float, sd: float = 1.0, n: int = 10) -> Sample:
         (-3.0, 2.0, Verdict.WITHIN),
         (-6.0, 5.0, Verdict.AWAY),
         (4.3, 3.9, Verdict.UNCLEAR),
+        (6.5, -0.1, Verdict.NEAR_LOWER),
+        (0.1, -0.1, Verdict.NEAR_LOWER),
     ],
 )
 def test_each_way_a_foot_can_move_has_its_verdict(
@@ -44,7 +48,7 @@ def test_below_the_band_is_over_corrected_though_the_change_is_not_told(
     parameters: Parameters,
 ) -> None:
     """A noisy barefoot step does not hide a foot that is now wholly below the band."""
-    noisy, now = strides(0.5, sd=3.0, n=4), strides(-1.5, sd=0.3, n=20)
+    noisy, now = strides(0.5, sd=3.0, n=4), strides(-1.5, sd=0.3, n=30)
     judged = judge(noisy, now, BAND, parameters)
     assert not judged.change.told
     assert judged.verdict is Verdict.OVER_CORRECTED
@@ -86,18 +90,46 @@ def test_an_open_end_of_the_band_never_over_corrects(parameters: Parameters) -> 
     assert judged.residual == 0
 
 
-def test_load_moved_outwards_beyond_noise_is_over_correction(parameters: Parameters) -> None:
-    """Lateral share up beyond noise counts; up within noise or down does not."""
+def test_over_corrected_means_beyond_the_edge_by_more_than_noise(parameters: Parameters) -> None:
+    """Over a fine grid: over-corrected where the whole interval lies below, near where it does not.
+
+    No verdict says both: what is over-corrected is always clear of the edge.
+    """
+    seen = set()
+    for tenth in range(-20, 1):
+        judged = judge(strides(6.0), strides(tenth / 10 - 0.01), BAND, parameters)
+        seen.add(judged.verdict)
+        assert (judged.verdict is Verdict.OVER_CORRECTED) == (judged.level.high < BAND.low)
+        assert judged.clear or judged.verdict is Verdict.NEAR_LOWER
+    assert seen == {Verdict.OVER_CORRECTED, Verdict.NEAR_LOWER}
+
+
+def test_only_an_angle_can_be_over_corrected(parameters: Parameters) -> None:
+    """A peak that comes earlier than its band is away from it; no device was too strong."""
+    judged = judge(strides(30.0), strides(20.0), Band(26.0, 49.0), parameters, angle=False)
+    assert judged.verdict is Verdict.AWAY
+    assert not judged.doubtful
+
+
+LOAD = Band(45.0, 55.0)
+
+
+def test_load_is_over_corrected_beyond_its_band_only(parameters: Parameters) -> None:
+    """Outwards counts beyond the band by more than noise; inside it, near it or inwards never."""
     start = strides(50.0, sd=2.0)
-    assert judge_load(start, strides(56.0, sd=2.0), Band(), parameters).over
-    assert not judge_load(start, strides(50.8, sd=2.0), Band(), parameters).over
-    assert not judge_load(start, strides(44.0, sd=2.0), Band(), parameters).over
+    assert judge_load(start, strides(58.0, sd=2.0), LOAD, parameters).over
+    assert not judge_load(start, strides(54.0, sd=2.0), LOAD, parameters).over
+    assert not judge_load(start, strides(55.2, sd=2.0), LOAD, parameters).over
+    assert not judge_load(start, strides(44.0, sd=2.0), LOAD, parameters).over
 
 
-def test_load_brought_back_from_the_inside_is_what_the_device_is_for(
-    parameters: Parameters,
-) -> None:
-    """From the medial side into the band is not over-correction; beyond the band it is."""
-    band, start = Band(45.0, 55.0), strides(40.0, sd=2.0)
-    assert not judge_load(start, strides(50.0, sd=2.0), band, parameters).over
-    assert judge_load(start, strides(58.0, sd=2.0), band, parameters).over
+def test_load_towards_the_middle_is_never_over_correction(parameters: Parameters) -> None:
+    """From 70 to 60 % on the outer half is still outside the band, and a gain."""
+    assert not judge_load(strides(70.0, sd=2.0), strides(60.0, sd=2.0), LOAD, parameters).over
+
+
+def test_load_without_a_band_is_told_and_not_judged(parameters: Parameters) -> None:
+    """Where the rulebook has no band no shift is called too much."""
+    shift = judge_load(strides(50.0, sd=2.0), strides(70.0, sd=2.0), None, parameters)
+    assert shift.change.told
+    assert not shift.over

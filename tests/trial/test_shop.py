@@ -45,7 +45,7 @@ def shop() -> Shop:
 
 
 def visit(*steps: dict[str, object], bare: float = 8.0, reference: str = "T-1") -> Visit:
-    """A visit with running contact angles of the left foot."""
+    """A visit with running peaks of the left foot."""
     return Visit.model_validate(
         {
             "reference": reference,
@@ -62,8 +62,8 @@ def visit(*steps: dict[str, object], bare: float = 8.0, reference: str = "T-1") 
 
 
 def _running(mean: float) -> dict[str, object]:
-    strides = [mean + d for d in (-1.0, -0.5, 0.0, 0.5, 1.0, -0.7, 0.7)]
-    return {"gait": "running", "reference": "vertical", "contact": strides}
+    strides = [mean + d for d in (-1.0, 0.5, 0.0, -0.5, 1.0, -0.7, 0.7) * 3]
+    return {"gait": "running", "reference": "vertical", "peak": strides}
 
 
 def test_an_insole_is_credited_with_its_own_part_only() -> None:
@@ -76,10 +76,10 @@ def test_an_insole_is_credited_with_its_own_part_only() -> None:
         )
         for i in range(40)
     ]
-    learned = shop_of(seen, book(), catalogue()).learned["running", "contact"]
+    learned = shop_of(seen, book(), catalogue()).learned["running", "peak"]
     ware = catalogue().by_id
-    shoe = learned.effect(item_of(ware["hasperlow-road"], book(), "contact"), 0.95)
-    insole = learned.effect(item_of(ware["ommerstead-firm"], book(), "contact"), 0.95)
+    shoe = learned.effect(item_of(ware["hasperlow-road"], book(), "peak"), 0.95)
+    insole = learned.effect(item_of(ware["ommerstead-firm"], book(), "peak"), 0.95)
     assert shoe.value == pytest.approx(-2.0, abs=0.15)
     assert insole.value == pytest.approx(-0.5, abs=0.15)
 
@@ -107,8 +107,8 @@ def test_a_change_beyond_belief_teaches_nothing_and_is_said() -> None:
     ]
     found = shop_of(seen, book(), catalogue())
     assert found.doubtful == 1
-    effect = found.learned["running", "contact"].effect(
-        item_of(catalogue().by_id["hasperlow-road"], book(), "contact"), 0.95
+    effect = found.learned["running", "peak"].effect(
+        item_of(catalogue().by_id["hasperlow-road"], book(), "peak"), 0.95
     )
     assert -3.0 < effect.value < 0.0
 
@@ -122,21 +122,21 @@ def test_visits_without_a_trial_teach_nothing() -> None:
 def test_feet_that_landed_and_feet_that_were_over_corrected_are_counted() -> None:
     """One of three feet ended in the band, one below it."""
     seen = [
-        visit({"shoe": "hasperlow-road", "angle": angle}, bare=3.5, reference=f"T-{angle}")
-        for angle in (3.0, 6.0, -3.0)
+        visit({"shoe": "hasperlow-road", "angle": angle}, bare=9.5, reference=f"T-{angle}")
+        for angle in (9.0, 16.0, 3.5)
     ]
     tally = shop_of(seen, book(), catalogue()).tallies["running", "hasperlow-road"]
     assert (tally.feet, tally.landed, tally.over, len(tally.visits)) == (3, 1, 1, 3)
 
 
 def test_the_demo_effects_hold_what_the_demo_was_made_with() -> None:
-    """The invented trials were drawn around these effects in contact (degrees, running)."""
+    """The invented trials were drawn around these effects at the peak (degrees, running)."""
     made = {"hasperlow-road": -1.3, "rimblebeck-road": -0.2, "lattergarth-road": -2.0,
             "ommerstead-medium": -0.8, "ommerstead-firm": -1.5, "bindlegarth-2-medium": -1.2,
             "bindlegarth-4-firm": -2.3}  # fmt: skip
-    learned = shop().learned["running", "contact"]
+    learned = shop().learned["running", "peak"]
     for product, truth in made.items():
-        effect = learned.effect(item_of(catalogue().by_id[product], book(), "contact"), 0.99)
+        effect = learned.effect(item_of(catalogue().by_id[product], book(), "peak"), 0.99)
         assert effect.holds(truth), product
 
 
@@ -191,8 +191,8 @@ def test_records_teach_what_their_visits_do(tmp_path: Path) -> None:
             store.append(Entry({"visit": visit_document(one)}))
     found = shop_of(kept_visits(path, book()), book(), catalogue())
     assert found.visits == shop().visits
-    item = item_of(catalogue().by_id["hasperlow-road"], book(), "contact")
-    effects = [one.learned["running", "contact"].effect(item, 0.95) for one in (found, shop())]
+    item = item_of(catalogue().by_id["hasperlow-road"], book(), "peak")
+    effects = [one.learned["running", "peak"].effect(item, 0.95) for one in (found, shop())]
     assert effects[0].low == pytest.approx(effects[1].low)
 
 

@@ -15,7 +15,7 @@ from recommend.trial.bands import band_of
 from recommend.trial.judge import Band
 from recommend.trial.outcome import TrialOutcome
 from recommend.trial.report import StepResult
-from recommend.trial.steps import OWN, Key
+from recommend.trial.steps import OWN, Key, step_id
 
 # Readings that a customer can follow, in this order; the rest is for the fitter.
 _SHOWN = (
@@ -115,7 +115,7 @@ def _candidate(ranked: Shortlist, name: str) -> Candidate | None:
     """The candidate of a combination; an insole in the own shoe is judged by itself."""
     wanted = name.removeprefix(f"{OWN}+")
     listed = (*ranked.ranked.values(), *ranked.missing.values())
-    return next((c for group in listed for c in group if c.id == wanted), None)
+    return next((c for group in listed for c in group if step_id(c.id) == wanted), None)
 
 
 def _listed(ranked: Shortlist, name: str) -> Candidate | None:
@@ -137,9 +137,9 @@ def _listed(ranked: Shortlist, name: str) -> Candidate | None:
 
 def _choice(candidate: Candidate | None, name: str, trial: TrialOutcome) -> Choice:
     book, catalogue = trial.outcome.book, trial.outcome.catalogue
-    ids = name.split("+")
+    ids = step_id(name).split("+")
     titles = tuple(None if one == OWN else catalogue.by_id[one].product.title for one in ids)
-    tried = next((r for r in trial.trial.results if r.step.id == name), None)
+    tried = next((r for r in trial.trial.results if r.step.id == step_id(name)), None)
     if candidate is None:
         return Choice(titles, (None,) * len(ids), (), (), tried)
     parts = zip(candidate.parts, candidate.sized, strict=True)

@@ -15,14 +15,16 @@ from recommend.measure.definitions import unit_words
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.measure.sizing import box_size
 from recommend.rulebook.translations import plain
+from recommend.show.change_picture import PictureWords, change_figure
 from recommend.show.curves_svg import Words, figure
 from recommend.show.sheet.after import after_parts
 from recommend.show.sheet.content import Choice, Ending, Reading, Sheet
 from recommend.show.sheet.gauge import gauge
 from recommend.show.sheet.messages import SOURCE, Wording
+from recommend.trial.change_picture import ChangePicture, change_pictures
 from recommend.trial.judge import Band, Judged
 from recommend.trial.report import order
-from recommend.trial.steps import PHASES, Key
+from recommend.trial.steps import Key
 
 _STYLE = Path(__file__).with_name("page.css")
 
@@ -222,38 +224,60 @@ class _Page:
             yield from self.changes(result.whole)
         if result.comfort is not None:
             yield f"<p>{self.t('comfort', rating=self.w.number(result.comfort, 0))}</p>"
+        for drawn in change_pictures(self.sheet.trial.trial):
+            yield f"<figure>{change_figure(drawn, self.picture_words(drawn))}</figure>"
         for picture in self.sheet.trial.pictures:
+            if not picture.captured:
+                continue
             words = Words(
                 self.w.text("curves", gait=self.w.text(picture.gait)),
                 self.w.text("curves-text"),
                 {side: self.w.text(side) for side in SIDES},
-                {phase: self.w.text(phase) for phase in PHASES},
+                {name: self.w.text(f"reading-{name}") for name in picture.spans},
                 self.w.text("usual-band"),
                 self.w.text("barefoot"),
                 self.w.text("curves-mark"),
             )
             yield f"<figure>{figure(picture, words)}</figure>"
 
+    def picture_words(self, picture: ChangePicture) -> PictureWords:
+        """What stands in the picture of changes."""
+        return PictureWords(
+            self.w.text("before-now", gait=self.w.text(picture.gait)),
+            self.w.text("before-now-text"),
+            self.w.text("before-now-change"),
+            {side: self.w.text(side) for side in SIDES},
+            {row.key.reading: self.w.text(f"reading-{row.key.reading}") for row in picture.rows},
+            self.w.text("usual-band"),
+            self.w.text("barefoot"),
+            lambda value: self.w.number(value, 1, sign=True),
+            self.w.text("to"),
+        )
+
     def changes(self, whole: Mapping[Key, Judged]) -> Iterator[str]:
         """A table of before and after: a row for each part of the step, a column for each foot."""
         feet = "".join(f'<th scope="col">{self.t(side)}</th>' for side in SIDES)
         head = f'<th scope="col">{self.t("reading")}</th>{feet}'
         yield f"<table><thead><tr>{head}</tr></thead><tbody>"
-        for phase, gait in dict.fromkeys((k.phase, k.gait) for k in sorted(whole, key=order)):
+        for phase, gait in dict.fromkeys((k.reading, k.gait) for k in sorted(whole, key=order)):
             cells = "".join(
                 f"<td>{self.before_after(side, phase, gait, whole)}</td>" for side in SIDES
             )
-            name = self.t(phase) if phase == gait else f"{self.t(phase)}, {self.t(gait)}"
+            name = self.t(f"reading-{phase}")
+            name = name if phase == gait else f"{name}, {self.t(gait)}"
             yield f'<tr><th scope="row">{name}</th>{cells}</tr>'
         yield f"</tbody></table><p>{self.t('with-it')}</p>"
 
     def before_after(self, side: Side, phase: str, gait: str, whole: Mapping[Key, Judged]) -> str:
         """One reading of one foot, before and after."""
-        found = [j for k, j in whole.items() if (k.side, k.phase, k.gait) == (side, phase, gait)]
+        found = [j for k, j in whole.items() if (k.side, k.reading, k.gait) == (side, phase, gait)]
         if not found:
             return self.t("not-measured")
         judged, moved = found[0], found[0].change
-        numbers = f"{self.w.number(moved.before.mean, 1)}° → {self.w.number(moved.after.mean, 1)}°"
+        unit = " %" if phase == "peak-time" else "°"
+        numbers = " → ".join(
+            f"{self.w.number(one.mean, 1)}{unit}" for one in (moved.before, moved.after)
+        )
         how = "doubtful" if judged.doubtful else "told" if moved.told else "not-told"
         told = self.w.text(how)
         return self.with_html("change", "numbers", _numbers(numbers), told=told)

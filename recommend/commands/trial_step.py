@@ -1,0 +1,181 @@
+"""`recommend trial step`: one try-on typed at the counter, judged on the spot."""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+from recommend.catalogue import Catalogue
+from recommend.catalogue.shop import open_catalogue, open_rulebook
+from recommend.errors import InputError, Place, RecommendError
+from recommend.match.outcome import Outcome
+from recommend.measure.capture import CaptureOptions, measure_capture
+from recommend.measure.named import read_measured_visit
+from recommend.reading import read_document
+from recommend.settings import setting
+from recommend.show.answer import first_choices
+from recommend.show.console import console
+from recommend.show.dialogue import KEYS, LEAVE, SAVED, LeftError, run, say
+from recommend.show.trial_answer import step_lines, trial_lines
+from recommend.trial.entry import Entry as Typed
+from recommend.trial.entry import add_step, read_capture, write_step
+from recommend.trial.guided import (
+    KEYS as READING_KEYS,
+)
+from recommend.trial.guided import (
+    Doubts,
+    Worn,
+    bare_readings,
+    film_of,
+    try_on_steps,
+    wanted_readings,
+)
+from recommend.trial.next_step import worn_id
+from recommend.trial.outcome import TrialOutcome, trial_outcome
+from recommend.trial.steps import OWN
+from recommend.visit.answers import RefusedError
+from recommend.visit.entry import Entry
+from recommend.visit.models import Visit
+from recommend.visit.shelf import Draft
+from recommend.way import outcome_of
+
+_BAREFOOT = "barefoot"
+Meant = TypeVar("Meant")
+
+
+def guided_step(file: Path, catalogue: list[Path] | None, rules: Path | None) -> TrialOutcome:
+    """Ask one try-on into the visit in `file`; what is typed is in the file after every answer.
+
+    Returns
+    -------
+    TrialOutcome
+        The whole trial as it now stands; when a stop withholds it, nothing is asked.
+    """
+    book = open_rulebook(rules)
+    products = open_catalogue(book, catalogue)
+    seen = read_measured_visit(file, book.questions, book.parameters, book.measures)
+    outcome = outcome_of(seen, book, products)
+    if outcome.shortlist is None:
+        return trial_outcome(outcome, read_document(file))
+    try:
+        worn = _chosen(outcome, seen)
+        wanted = _wanted(seen)
+        if wanted is None:
+            _from_captures(file, worn, outcome)
+        _converse(file, worn, wanted or (), outcome)
+    except (LeftError, EOFError, KeyboardInterrupt):
+        print()
+        say(f"Saved. Go on with: recommend trial step {seen.reference}")
+    return _judged(file, outcome)
+
+
+def _judged(file: Path, outcome: Outcome) -> TrialOutcome:
+    book = outcome.book
+    seen = read_measured_visit(file, book.questions, book.parameters, book.measures)
+    return trial_outcome(outcome_of(seen, book, outcome.catalogue), read_document(file))
+
+
+def _chosen(outcome: Outcome, seen: Visit) -> Worn:
+    """What is on the feet: a letter of what was fetched, ids, the own shoe, or barefoot."""
+    letters = {letter: worn_id(one) for letter, one in first_choices(outcome).items()}
+    tried = {_worn_id(step.shoe, step.insole): len(letters) for step in seen.trials if step.shoe}
+    say("What is on the feet?")
+    for letter, name in letters.items():
+        again = "   (tried already: further strides, a second rating)" if name in tried else ""
+        say(f"{letter}  {name.replace('+', ' with ')}{again}", "  ")
+    say("o  own shoe     n  barefoot once more     or ids: SHOE, SHOE+INSOLE, own+INSOLE", "  ")
+    return _asked("> ", lambda text: _worn(text, letters, outcome.catalogue))
+
+
+def _worn_id(shoe: str | None, insole: str | None) -> str:
+    return "+".join(part for part in (shoe, insole) if part)
+
+
+def _worn(text: str, letters: dict[str, str], products: Catalogue) -> Worn:
+    word = text.strip().lower()
+    name = {**letters, "o": OWN, "n": _BAREFOOT}.get(word, word)
+    if name == _BAREFOOT:
+        return Worn(None, None)
+    shoe, _, insole = name.partition("+")
+    parts = ((shoe, "shoe"), (insole, "insole"))
+    if not insole and shoe in products.by_id and products.by_id[shoe].product.kind == "insole":
+        parts = ((OWN, "shoe"), (shoe, "insole"))  # an insole alone lies in the own shoe
+    for part, kind in parts:
+        if part and part != OWN and products.item(part).product.kind != kind:
+            raise RefusedError(f"`{part}` is no {kind}; write SHOE, SHOE+INSOLE or own+INSOLE")
+    return Worn(parts[0][0], parts[1][0] or None)
+
+
+def _wanted(seen: Visit) -> tuple[str, ...] | None:
+    """The readings to type; None for a capture."""
+    bare = bare_readings(seen)
+    say("What is measured?")
+    if bare:
+        say(f"a  as barefoot ({', '.join(name.replace('-', ' ') for name in bare)})", "  ")
+    say("c  comfort only     f  a capture file     or letters of readings:", "  ")
+    say("  ".join(f"{key} {name.replace('-', ' ')}" for key, name in READING_KEYS.items()), "     ")
+
+    def meant(text: str) -> tuple[str, ...] | None:
+        return None if text.strip().lower() == "f" else wanted_readings(text, bare)
+
+    return _asked("> ", meant)
+
+
+def _asked(prompt: str, meant: Callable[[str], Meant]) -> Meant:
+    """A line that means something; what is refused is said, and asked once more."""
+    while True:
+        print(prompt, end="", flush=True)
+        text = input()
+        if text.strip() == LEAVE:
+            raise LeftError
+        try:
+            return meant(text)
+        except RecommendError as error:
+            say(str(error), "  ")
+
+
+def _from_captures(file: Path, worn: Worn, outcome: Outcome) -> None:
+    """Capture files, one after the other, until Enter."""
+    book = outcome.book
+
+    def take(text: str) -> bool:
+        if not text.strip():
+            return False
+        path = Path(text.strip())
+        if not path.is_file():
+            raise InputError(Place(text.strip()), "there is no such file")
+        entry = Typed(worn.shoe, worn.insole)
+        for one in measure_capture(path, book.parameters, book.measures, CaptureOptions()):
+            read_capture(entry, one)
+        add_step(file, entry)
+        say(f"taken: {path.name}", "  ")
+        return True
+
+    while _asked("capture file, or Enter when done > ", take):
+        pass
+
+
+def _converse(file: Path, worn: Worn, wanted: tuple[str, ...], outcome: Outcome) -> None:
+    data: dict[str, Any] = copy.deepcopy(read_document(file).data)
+    seen = outcome.assessment.visit
+    film = film_of(seen, setting("zero-reference").value)
+    steps = try_on_steps(worn, wanted, film, data)
+    draft = Draft(data)
+
+    def save() -> None:
+        write_step(file, worn.place.among(draft.tree))
+
+    def after_block(_block: str) -> str:
+        return "\n".join(step_lines(_judged(file, outcome), _worn_id(worn.shoe, worn.insole)))
+
+    run(Entry(steps, draft, Doubts(outcome.book, worn)), save, after_block, intro=KEYS + SAVED)
+
+
+def print_end(one: TrialOutcome) -> None:
+    """The screen of the whole trial."""
+    out = console()
+    print()
+    for line in trial_lines(one, out.width):
+        out.print(line)

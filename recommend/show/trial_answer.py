@@ -1,0 +1,267 @@
+"""A trial on one screen: the best of what was tried, why, what to do next, and the verdicts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from rich.text import Text
+
+from recommend.errors import counted
+from recommend.show.answer import Part, day_words, fitted
+from recommend.show.trial_words import (
+    SIGNS,
+    bar_words,
+    id_words,
+    keys_words,
+    outside_words,
+    signed,
+    unit_of,
+    verdict_words,
+    worn_words,
+)
+from recommend.show.words import LEVEL_WORDS
+from recommend.trial.judge import Judged, Verdict
+from recommend.trial.next_step import Next, Why
+from recommend.trial.outcome import TrialOutcome
+from recommend.trial.readings import READINGS
+from recommend.trial.report import StepResult, order
+from recommend.trial.steps import Key
+
+_MOST = 4  # try-ons whose verdicts stand on the first screen
+_SHORTENED = (
+    "A", "B", "C", "D", "choose", "not", "mind", "A", "B", "C", "D", "known", "not", "why",
+    "D", "C", "B", "next", "A", "mind",
+)  # fmt: skip
+
+
+def trial_lines(one: TrialOutcome, width: int) -> list[Text]:
+    """The screen; a stop is said first and withholds the rest."""
+    return fitted(_parts(one), _SHORTENED, width)
+
+
+def step_lines(one: TrialOutcome, name: str) -> Iterator[str]:
+    """What one try-on has shown so far, a line for each reading: to be said while it is typed."""
+    for result in one.trial.results:
+        if result.step.id == name:
+            yield from (line.strip() for line in _verdict_lines(result))
+
+
+def letter(number: int) -> str:
+    """The letter of a try-on, in the order of the visit."""
+    return chr(ord("A") + number % 26)
+
+
+def _parts(one: TrialOutcome) -> Iterator[Part]:
+    visit = one.outcome.assessment.visit
+    yield Part("who", visit.reference, [[f"Trial  {day_words(visit.date)}{_gaits(one)}"]])
+    if one.shortlist is None:
+        yield from _stop(one)
+        return
+    if not one.trial.results:
+        yield Part("best", "Best", [["Nothing was tried yet."]])
+        plan, step = (f"recommend trial {word} {visit.reference}" for word in ("plan", "step"))
+        yield Part("next", "Next", [[f"Plan it: {plan}", f"Type it: {step}"]])
+        return
+    yield _best(one)
+    yield _why(one)
+    yield _choose(one)
+    yield _not(one)
+    yield _next(one)
+    yield from _verdicts(one)
+    yield _mind(one)
+    yield Part("known", "Known", [["Today's feet in today's strides: fitting advice, not a "
+                                   "diagnosis."]])  # fmt: skip
+    yield Part("more", "More", [["--show steps, parts, picture, curves, shortlist, how | --full"]])
+
+
+def _gaits(one: TrialOutcome) -> str:
+    keys = [key for result in one.trial.results for key in result.step.readings]
+    kinds = dict.fromkeys((key.gait, key.reference) for key in keys)
+    return "".join(f"  {gait}, from {reference}" for gait, reference in kinds)
+
+
+def _stop(one: TrialOutcome) -> Iterator[Part]:
+    notes = [note for note in one.outcome.assessment.notes if note.level == "stop"]
+    yield Part("head", LEVEL_WORDS["stop"], [["No shoe or insole today."]], "bold red")
+    yield Part("notes", "", [[f"- {note.say} ({note.because})" for note in notes]])
+    yield Part(
+        "kept", "Kept",
+        [["What was tried is kept in the visit. Nothing is judged or recommended before that."]],
+    )  # fmt: skip
+
+
+def _best(one: TrialOutcome) -> Part:
+    best = one.ranking.best
+    if best is None:
+        return Part("best", "Best", [["None of these."]], "bold")
+    text = worn_words(best.result.step)
+    if one.ranking.equals:
+        others = ", ".join(worn_words(tried.result.step) for tried in one.ranking.equals)
+        text += f"; as good: {others} (the one that does least stands first)"
+    return Part("best", "Best", [[text]], "bold green")
+
+
+def _why(one: TrialOutcome) -> Part:
+    best = one.ranking.best
+    if best is None:
+        return Part("why", "", [])
+    result = best.result
+    comfort = f"comfort {result.comfort:.1f} of 10" if result.comfort is not None else (
+        "comfort was not asked"
+    )  # fmt: skip
+    for_comfort = result.open and not result.gained
+    lead = "Chosen for its comfort: it changes no motion that can be told. " if for_comfort else ""
+    long = f"{lead}{outside_words(result).capitalize()}; {comfort}.{_missing(result)}"
+    return Part("why", "Why", [[long], [f"{outside_words(result)}; {comfort}{_missing(result)}"]])
+
+
+def _missing(result: StepResult) -> str:
+    if not result.missing:
+        return ""
+    return f" Not measured in it: {keys_words(sorted(result.missing, key=order))}."
+
+
+def _choose(one: TrialOutcome) -> Part:
+    """What motion alone, comfort alone and both would choose, where they differ."""
+    ranking = one.ranking
+    best = ranking.best
+    free = [tried for tried in ranking.tried if not tried.bars]
+    if best is None or len(free) < 2:
+        return Part("choose", "", [])
+    motion = _named(ranking.by_motion, len(free), "cannot part them") or "cannot be judged"
+    comfort = _named(ranking.by_comfort, len(free), "cannot part them") or "was not asked"
+    if not best.with_comfort and ranking.by_comfort:
+        comfort += ", not asked for all"
+    rate = one.outcome.book.parameters["trial.comfort-worth"]
+    both = f"Both: {worn_words(best.result.step)} (1 point of comfort weighs {rate:g}°)."
+    return Part(
+        "choose", "Choice", [[f"Motion alone {motion}; comfort alone {comfort}. {both}"], [both]]
+    )  # fmt: skip
+
+
+def _named(ids: tuple[str, ...], free: int, all_alike: str) -> str:
+    if len(ids) == free:
+        return all_alike
+    return f"chooses {' or '.join(map(id_words, ids))}" if ids else ""
+
+
+def _not(one: TrialOutcome) -> Part:
+    book = one.outcome.book
+    barred = [tried for tried in one.ranking.tried if tried.bars]
+    whole = [
+        f"{worn_words(t.result.step)}: "
+        + "; ".join(bar_words(bar, t.result, one.against.get(t.id, ""), book) for bar in t.bars)
+        for t in barred
+    ]
+    short = [
+        f"{worn_words(t.result.step)}: " + ", ".join(bar.value.replace("-", " ") for bar in t.bars)
+        for t in barred
+    ]
+    return Part("not", "Not", [whole, short, ["; ".join(short)]] if barred else [])
+
+
+def _next(one: TrialOutcome) -> Part:
+    if one.next is None:
+        return Part("next", "", [])
+    return Part("next", "Next", [[next_words(one.next)]])
+
+
+def next_words(then: Next) -> str:
+    """What to try next, as an instruction."""
+    names = ", ".join(map(id_words, then.names))
+    return {
+        Why.LESS: f"Less of it: {names}.",
+        Why.NOTHING_LESS: "Less than this, or your own shoes: nothing here does less.",
+        Why.FRESH: f"Try next: {names}.",
+        Why.NOTHING_LEFT: "Nothing suitable is left to try in this size; where it troubles, see a "
+        "clinician.",
+    }[then.why]
+
+
+def _verdicts(one: TrialOutcome) -> Iterator[Part]:
+    """Each try-on in its wordings: verdicts with numbers, verdicts, one line."""
+    best = one.ranking.best
+    numbered = list(enumerate(one.trial.results))
+    numbered.sort(key=lambda pair: (best is None or pair[1] is not best.result, pair[0]))
+    for number, result in numbered[:_MOST]:
+        head = worn_words(result.step)
+        lines = list(_verdict_lines(result))
+        brief = f"{head}: {'; '.join(_brief(result)) or 'not measured'}"
+        yield Part(
+            letter(number), letter(number),
+            [[head, *lines], [brief], [f"{head}: {outside_words(result)}"], []],
+        )  # fmt: skip
+    if len(numbered) > _MOST:
+        yield Part("rest", "", [[f"{counted(len(numbered) - _MOST, 'more try-on')}: --show steps"]])
+
+
+def _verdict_lines(result: StepResult) -> Iterator[str]:
+    """A line for each reading that has a verdict: both feet, before and after."""
+    banded = {key: judged for key, judged in result.whole.items() if judged.band}
+    rows = banded or result.whole  # what has no band stands with the rest: --show steps
+    place = {name: index for index, name in enumerate(READINGS)}
+    for key in sorted(rows, key=lambda key: (place[key.reading], order(key))):
+        judged, moved = rows[key], rows[key].change
+        yield (
+            f" {SIGNS[judged.verdict]} {keys_words([key])} {moved.before.mean:.1f} to "
+            f"{moved.after.mean:.1f}: {verdict_words(judged, unit_of(key))}"
+        )
+
+
+_BRIEF = {
+    Verdict.OVER_CORRECTED: "OVER-CORRECTED",
+    Verdict.AWAY: "away from the band",
+    Verdict.NEAR_LOWER: "at the lower edge",
+    Verdict.TOWARDS: "towards the band",
+    Verdict.WITHIN: "within the band",
+    Verdict.NO_BAND: "no band known",
+}
+
+
+def _brief(result: StepResult) -> Iterator[str]:
+    """Verdicts with the readings they are true of, gravest first."""
+    groups: dict[str, list[tuple[Key, Judged]]] = {}
+    grave = list(Verdict)
+    for key, judged in sorted(
+        result.whole.items(), key=lambda pair: (grave.index(pair[1].verdict), order(pair[0]))
+    ):
+        words = _BRIEF.get(judged.verdict) or (
+            "too small to matter" if judged.change.needed is None else "not sure yet"
+        )
+        groups.setdefault(f"{SIGNS[judged.verdict]} {words}".strip(), []).append((key, judged))
+    for words, members in groups.items():
+        change = [j.change.value for _, j in members]
+        span = f" ({signed(min(change))} to {signed(max(change))})" if len(change) > 1 else (
+            f" ({signed(change[0])})"
+        )  # fmt: skip
+        yield f"{words} {keys_words(k for k, _ in members)}{span}"
+    loads = [side for side, shift in result.load.items() if shift.over]
+    if loads:
+        yield f"! load too far outwards {', '.join(loads)}"
+
+
+def _mind(one: TrialOutcome) -> Part:
+    """What no interval shows, and what was noticed."""
+    book, results = one.outcome.book, one.trial.results
+    told = []
+    drifting = [
+        key for r in results for key, j in r.whole.items() if any(d is not None for d in j.drift)
+    ]
+    if drifting:
+        names = keys_words(dict.fromkeys(drifting))
+        told.append(
+            f"Readings drift from first to last stride ({names}): walk on until they settle, and "
+            "take them there and back."
+        )
+    changes = [j.change for r in results for j in r.whole.values()]
+    if any(change.stated for change in changes):
+        few = f"{book.parameters['trial.few-strides']:g}"
+        told.append(
+            f"With fewer than {few} strides their likeness is assumed, so that intervals are wider "
+            "than they may need to be."
+        )
+    if changes and not any(c.before.floor for c in changes):
+        told.append(f"Marks taken anew may shift all strides alike (up to "
+                    f"{book.parameters['trial.mark-shift']:g}°, from memory); no interval shows "
+                    "it.")  # fmt: skip
+    return Part("mind", "Mind", [told, told[:1]] if told else [])

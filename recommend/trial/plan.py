@@ -1,0 +1,157 @@
+"""A design for the try-on: what to try, in which order, how many strides, and what to leave out."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from statistics import fmean
+
+from recommend.match.outcome import Outcome
+from recommend.match.shortlist import Group, Shortlist
+from recommend.rulebook.book import Rulebook
+from recommend.trial.bands import band_of
+from recommend.trial.change import Sample, mean_interval, strides_to_tell
+from recommend.trial.next_step import Dose, dose_of, worn_id
+from recommend.trial.report import sample_of
+from recommend.trial.steps import Key, steps_of
+
+BAREFOOT = "barefoot"
+_ORDER: tuple[Group, ...] = ("pair", "shoe", "insole")  # the first group that there is
+
+
+@dataclass(frozen=True, slots=True)
+class Worth:
+    """What one reading is worth in this trial, both feet together.
+
+    Attributes
+    ----------
+    reading, gait, reference : what is read.
+    sd : this customer's own stride-to-stride spread; from the rulebook where there is one stride.
+    own : whether `sd` comes from the customer's strides.
+    small, large : strides in each try-on that tell the smaller and the larger change; None where
+        nobody walks as many.
+    judged : whether the rulebook has a band for it.
+    to_gain : feet that lie outside it barefoot, or not clear of its edge.
+    """
+
+    reading: str
+    gait: str
+    reference: str
+    sd: float
+    own: bool
+    small: int | None
+    large: int | None
+    judged: bool
+    to_gain: tuple[str, ...]
+
+    @property
+    def worth_it(self) -> bool:
+        """Whether measuring it can say something: it has a band, and strides can tell."""
+        return self.judged and self.large is not None
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """A try-on as it is best done.
+
+    Attributes
+    ----------
+    names : ids of what to try, best first.
+    order : ids in the order of wearing, barefoot at both ends: there and back again, so that
+        what drifts, and what is tried first or last, falls on all alike.
+    readings : what each reading is worth.
+    strides : in each try-on, over both of its turns; None where comfort alone is to decide.
+    other_gaits : gaits that were filmed barefoot and are not what the shoe is for.
+    """
+
+    names: tuple[str, ...]
+    order: tuple[str, ...]
+    readings: tuple[Worth, ...]
+    strides: int | None
+    other_gaits: tuple[str, ...] = ()
+
+    @property
+    def each_turn(self) -> int | None:
+        """Strides in each of the two turns."""
+        return None if self.strides is None else math.ceil(self.strides / 2)
+
+
+def plan_of(outcome: Outcome) -> Plan | None:
+    """A design for the trial of this visit; None when a stop withholds it.
+
+    Notes
+    -----
+    Order A, B, C, C, B, A with barefoot at both ends: a drift that is even over time shifts the
+    mean of every try-on by the same amount (counterbalancing there and back; common practice).
+    """
+    if outcome.shortlist is None:
+        return None
+    book, visit = outcome.book, outcome.assessment.visit
+    names = _to_try(outcome.shortlist, visit_tried(outcome), book.parameters)
+    bare = steps_of(visit)[0].readings
+    gaits = {key.gait for key in bare} - {"standing"}
+    gait = "running" if visit.purpose == "running" and "running" in gaits else "walking"
+    kept = {
+        key: s for key, s in bare.items() if key.gait == gait or gaits != {"walking", "running"}
+    }
+    readings = tuple(_worths(kept, book))
+    useful = [one for one in readings if one.worth_it]
+    gains = [one for one in useful if one.to_gain] or useful
+    needed = [one.small if one.small is not None else one.large for one in gains]
+    counts = [count for count in needed if count is not None]
+    there = (BAREFOOT, *names)
+    strides = max(counts) if counts else None
+    others = tuple(sorted(gaits - {one.gait for one in readings}))
+    return Plan(names, (*there, *reversed(there)), readings, strides, others)
+
+
+def visit_tried(outcome: Outcome) -> set[str]:
+    """Ids of what was tried already."""
+    return {step.id for step in steps_of(outcome.assessment.visit)[1:]}
+
+
+def _to_try(
+    shortlist: Shortlist, tried: set[str], parameters: Mapping[str, float]
+) -> tuple[str, ...]:
+    """The first of the list, then the next that do something else; alike ones teach nothing."""
+    group = next((one for one in _ORDER if shortlist.ranked[one]), None)
+    ranked = shortlist.ranked[group] if group else ()
+    fresh = {name: c for c in ranked if (name := worn_id(c)) and name not in tried}
+    chosen: dict[Dose, str] = {}
+    for name, candidate in fresh.items():
+        chosen.setdefault(dose_of(candidate.parts), name)
+    names = dict.fromkeys([*chosen.values(), *fresh])
+    return tuple(names)[: int(parameters["trial.plan-most"])]
+
+
+def _worths(readings: Mapping[Key, tuple[float, ...]], book: Rulebook) -> Iterable[Worth]:
+    moving = {k: sample_of(s, k, book) for k, s in readings.items() if k.gait != "standing"}
+    for reading, gait, reference in dict.fromkeys((k.reading, k.gait, k.reference) for k in moving):
+        feet = {
+            k: one for k, one in moving.items()
+            if (k.reading, k.gait, k.reference) == (reading, gait, reference)
+        }  # fmt: skip
+        yield _worth(feet, book)
+
+
+def _worth(feet: Mapping[Key, Sample], book: Rulebook) -> Worth:
+    parameters = book.parameters
+    key = next(iter(feet))
+    sd = math.sqrt(fmean(one.sd**2 for one in feet.values()))
+    alike = min(one.stated for one in feet.values()) / 2  # a usual one, not the cautious one
+    small, large = (
+        strides_to_tell(parameters[f"trial.plan-{size}"], sd, sd, alike, parameters)
+        for size in ("small", "large")
+    )
+    band = band_of(book, key)
+    to_gain = []
+    for one, taken in feet.items():
+        level = mean_interval(taken, parameters)
+        if band is not None and (level.low < band.low or level.high > band.high):
+            to_gain.append(one.side)
+    own = not any(one.assumed for one in feet.values())
+    return Worth(
+        key.reading, key.gait, key.reference, sd, own, small, large, band is not None,
+        tuple(to_gain),
+    )  # fmt: skip
