@@ -88,11 +88,15 @@ def base_facts(book: Rulebook, rules: Iterable[CompiledRule]) -> frozenset[str]:
 
 
 def space_of(
-    book: Rulebook, rules: Iterable[CompiledRule], within: Set[str] | None = None
+    book: Rulebook,
+    rules: Iterable[CompiledRule],
+    most: int = MAX_ROWS,
+    within: Set[str] | None = None,
 ) -> Space:
     """Representatives of every foot that `rules`, and the rules behind them, can tell apart.
 
-    With `within`, of those feet of which only these measures, answers and facts are known.
+    Where there are more than `most` of them, so many are drawn. With `within`, of those feet of
+    which only these measures, answers and facts are known.
     """
     parts: dict[str, set[Conjunction]] = defaultdict(set)
     for rule in below(book, rules):
@@ -104,18 +108,18 @@ def space_of(
     options = {base: list(_options(base, found, book)) for base, found in sorted(parts.items())}
     sizes = [len(one) for one in options.values()]
     total = int(np.prod(sizes, dtype=object))
-    if total <= MAX_ROWS:
+    if total <= most:
         picks = np.indices(sizes, dtype=np.int32).reshape(len(sizes), -1)
     else:
         rng = np.random.default_rng(0)  # the same rows in every run
-        picks = np.array([rng.integers(0, size, MAX_ROWS) for size in sizes])
+        picks = np.array([rng.integers(0, size, most) for size in sizes])
     columns: dict[str, Column] = {}
     for pick, one in zip(picks, options.values(), strict=True):
         columns |= {
             name: c[pick] for name, c in columns_of(list[Facts](one), book.vocabulary).items()
         }
     columns, count = _of_one_film(columns, picks.shape[1])
-    return Space(book, columns, count, total <= MAX_ROWS)
+    return Space(book, columns, count, total <= most)
 
 
 def truths(book: Rulebook, rules: tuple[CompiledRule, ...], space: Space) -> ManyConclusions:

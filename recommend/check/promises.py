@@ -89,9 +89,10 @@ class Keeps(Strict):
 
 
 class Adding(Strict):
-    """Taking one more reading takes none of these notes away."""
+    """Taking one more reading, `but` these measures, takes none of these notes away."""
 
     adding: Literal["reading"]
+    but: list[str] = []
     keeps: list[NoteLevel] = Field(min_length=1)
 
 
@@ -240,6 +241,9 @@ def _check(promise: Promise, at: Document, loc: Loc, names: Names) -> None:
             known("measure", measure, names.measures, at.place((*where, "given", index)))
     elif isinstance(then, Forbids):
         check_need(_need_of(then, at.place(where)), (*where, "forbids"), at, names)
+    elif isinstance(then, Adding):
+        for index, measure in enumerate(then.but):
+            known("measure", measure, names.measures, at.place((*where, "but", index)))
     elif isinstance(then, Keeps):
         key = "higher" if then.higher else "lower"
         known("measure", then.higher or then.lower or "", names.measures, at.place((*where, key)))

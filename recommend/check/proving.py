@@ -265,6 +265,8 @@ class _Prover:
     def _taken_away_by_adding(self, then: Adding, meant: Formula) -> Iterator[Doubt]:
         """The foot lacks one reading; the other is the same foot with it."""
         for measure, definition in self.book.measures.items():
+            if measure in then.but:
+                continue
             mine, theirs = self.foot.known[measure], self.other.known[measure]
             own = {measure, *(f"{measure}_{word}" for word in definition.qualifiers)}
             same = self._same(leaving_out=own)
@@ -313,11 +315,17 @@ class _Prover:
             flags = {"pain"} if then.unasked == "pain" else set(group)
             silent = [z3.Not(self.foot.known[flag]) for flag in flags]
             said = [self.other.known[flag] for flag in flags]
-            said += [self.other.word[fact] == 0 for fact in group]
+            said += [self.other.word[fact] == self._harmless(fact) for fact in group]
             same = self._same(leaving_out={*flags, *group})
             asked = z3.And(meant, *silent, *said, *same)
             what = "pain" if then.unasked == "pain" else group[0].removeprefix(prefix)
             yield from self._bolder(asked, what, frozenset(group))
+
+    def _harmless(self, fact: str) -> int:
+        """The position of the answer that speaks against nothing: the one that does not alarm."""
+        question = self.book.questions.get(fact.removeprefix("answer_"))
+        calm = "yes" if question is not None and question.alarming == "no" else "no"
+        return self.book.vocabulary.words[fact].index(calm)
 
     def _bolder(self, asked: Formula, what: str, facts: frozenset[str]) -> Iterator[Doubt]:
         """Only rules that depend on `facts` can come out differently."""

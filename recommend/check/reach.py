@@ -8,7 +8,7 @@ from functools import cache
 import numpy as np
 
 from recommend.catalogue.loading import Catalogue, Item, product_files
-from recommend.check.cells import base_facts, below, comparable, space_of, truths
+from recommend.check.cells import MAX_ROWS, base_facts, below, comparable, space_of, truths
 from recommend.check.feet import MOVING
 from recommend.check.finding import Finding
 from recommend.errors import Place
@@ -19,6 +19,7 @@ from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.models import NeedsThen
 
 _SHOWN = 3  # rules named in one finding
+_FEW_ROWS = 20_000
 
 
 def reach_findings(book: Rulebook, catalogue: Catalogue) -> Iterator[Finding]:
@@ -91,13 +92,16 @@ def _independent(book: Rulebook, rules: Iterable[CompiledRule]) -> list[list[Com
 
 def _some_foot_without(book: Rulebook, rules: tuple[CompiledRule, ...]) -> bool | None:
     """Whether some foot, all known, makes none of `rules` fire; None when too many to look at."""
-    space = space_of(book, rules)
-    done = truths(book, rules, space)
-    free = comparable(space, below(book, rules))
-    free &= ~np.logical_or.reduce([done.holds[rule.id] for rule in rules])
-    if free.any():
-        return True
-    return False if space.exhausted else None
+    for most in (_FEW_ROWS, MAX_ROWS):  # most products suit some foot that is soon found
+        space = space_of(book, rules, most)
+        done = truths(book, rules, space)
+        free = comparable(space, below(book, rules))
+        free &= ~np.logical_or.reduce([done.holds[rule.id] for rule in rules])
+        if free.any():
+            return True
+        if space.exhausted:
+            return False
+    return None
 
 
 def _places(catalogue: Catalogue) -> dict[str, Place]:

@@ -59,8 +59,9 @@ class FootAssessment:
 
 @dataclass(frozen=True, slots=True)
 class Assessment:
-    """A visit assessed: notes first; `to_ask` are screening questions still open.
+    """A visit assessed: notes first; `to_ask` are questions that are still open.
 
+    `unscreened` are those of them on which a stop rests: until they are asked, nothing is first.
     `engine` is the one that concluded.
     """
 
@@ -68,7 +69,13 @@ class Assessment:
     feet: Mapping[Side, FootAssessment]
     notes: tuple[Note, ...]
     to_ask: tuple[str, ...]
+    unscreened: tuple[str, ...]
     engine: str
+
+    @property
+    def clinician_first(self) -> bool:
+        """Whether a see-a-clinician note stands: what is listed waits until they agree."""
+        return any(note.level == "see-clinician" for note in self.notes)
 
     @property
     def stopped(self) -> bool:
@@ -100,7 +107,9 @@ def concluded(visit: Visit, observed: Observed, engine: Engine) -> Assessment:
     """What the rulebook says of both feet, and what it rests on; as `assess`, once measured."""
     book = engine.book
     feet = {side: _foot(visit, side, observed, engine) for side in SIDES}
-    return Assessment(visit, feet, tuple(_notes(book, feet)), _to_ask(book, feet), engine.name)
+    to_ask = tuple(_open(visit, book, feet, stops_alone=False))
+    unscreened = tuple(_open(visit, book, feet, stops_alone=True))
+    return Assessment(visit, feet, tuple(_notes(book, feet)), to_ask, unscreened, engine.name)
 
 
 def _foot(visit: Visit, side: Side, observed: Observed, engine: Engine) -> FootAssessment:
@@ -128,17 +137,19 @@ def _notes(book: Rulebook, feet: Mapping[Side, FootAssessment]) -> Iterator[Note
             yield Note(then.note, then.say, rule.rule.because, rule.id, sides)
 
 
-def _to_ask(book: Rulebook, feet: Mapping[Side, FootAssessment]) -> tuple[str, ...]:
-    """Questions not asked on which a screening rule still depends, in the order of asking."""
+def _open(
+    visit: Visit, book: Rulebook, feet: Mapping[Side, FootAssessment], *, stops_alone: bool
+) -> Iterator[str]:
+    """Questions not asked on which a note or a need, or only a stop, still depends, in order."""
     open_: set[str] = set()
     for foot in feet.values():
         lacks = Lacks(book, foot.conclusions)
         for rule in book.rules:
-            if rule.stage == "screen":
+            then = rule.rule.then
+            stops = isinstance(then, NoteThen) and then.note == "stop"
+            if stops or (rule.stage != "classify" and not stops_alone):
                 open_ |= lacks.for_rule(rule).answers
-    again = next(iter(feet.values())).conclusions.facts.get("known_wear-weeks") == "yes"
-    return tuple(
-        name
-        for name, question in book.questions.items()
-        if name in open_ and (again or not question.after_wear)
-    )
+    again = visit.follow_up is not None
+    for name, question in book.questions.items():
+        if name in open_ and question.arises(visit.answers, again=again):
+            yield name

@@ -85,6 +85,6 @@ def _person_facts(visit: Visit, side: Side) -> dict[str, float | str]:
     if visit.purpose:
         facts["visit_purpose"] = visit.purpose
     if visit.pain is not None:
-        here = {pain.site for pain in visit.pain if pain.side in (side, "both")}
+        here = {pain.site for pain in visit.pain if pain.side in (side, "both") and pain.score != 0}
         facts |= {f"pain_{s}": "yes" if s in here else "no" for s in get_args(PainSite)}
     return facts

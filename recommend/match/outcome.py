@@ -68,6 +68,8 @@ def assessed_document(outcome: Outcome) -> dict[str, Any]:
         },
         "stopped": assessment.stopped,
         "notes": [asdict(note) for note in assessment.notes],
+        "clinician-first": assessment.clinician_first,
+        "not-screened": list(assessment.unscreened),
         "to-ask": [{"id": q, "ask": book.questions[q].ask} for q in assessment.to_ask],
         "feet": {side: _foot(foot, book) for side, foot in assessment.feet.items()},
         "needs": [_need(need, book) for need in ranked.needs.needs] if ranked else None,

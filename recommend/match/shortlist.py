@@ -393,18 +393,21 @@ def shortlist(
         for place in ("ranked", "missing", "excluded")
     )
     none: dict[Group, tuple[Candidate, ...]] = dict.fromkeys(GROUPS, ())
-    unplaced = why_unplaced(wanted, book)
+    unplaced = why_unplaced(assessment, wanted, book)
     if unplaced:
         by_name = {g: tuple(sorted(ranked[g], key=lambda c: c.id)) for g in GROUPS}
         return Shortlist(needs, wanted, none, missing, excluded, by_name, unplaced, None, as_read)
     return Shortlist(needs, wanted, ranked, missing, excluded, none, (), redrawn, as_read)
 
 
-def why_unplaced(wanted: Wanted, book: Rulebook) -> tuple[str, ...]:
+def why_unplaced(assessment: Assessment, wanted: Wanted, book: Rulebook) -> tuple[str, ...]:
     """What must be known before any product has a place; nothing under earlier rulebooks."""
-    if wanted.length is None and "rank.width" in book.parameters:
-        return ("length-unknown",)
-    return ()
+    if "rank.width" not in book.parameters:
+        return ()
+    unknown = {
+        "not-screened": bool(assessment.unscreened), "length-unknown": wanted.length is None,
+    }  # fmt: skip
+    return tuple(reason for reason, true in unknown.items() if true)
 
 
 def needs_fired(assessment: Assessment) -> Mapping[Side, Iterable[str]]:

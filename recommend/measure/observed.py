@@ -412,7 +412,8 @@ class _Maker:
         if self.visit.pain is None:
             yield from self._again(side, None)
             return
-        here = [pain for pain in self.visit.pain if pain.side in (side, "both")]
+        # What is said to hurt 0 of 10 does not hurt, however long ago it began.
+        here = [p for p in self.visit.pain if p.side in (side, "both") and p.score != 0]
         scores = [pain.score for pain in here if pain.score is not None]
         weeks = [pain.weeks for pain in here if pain.weeks is not None]
         # No pain on this side is known to be none; pain without a score stays unknown.

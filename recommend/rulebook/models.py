@@ -104,13 +104,21 @@ class Question(Strict):
     """A screening question as it is asked; some only of a customer who comes back.
 
     `alarming` is the answer that rules warn of; questions whose alarming answer is yes may be read
-    out together, the others are always asked one by one.
+    out together, the others are always asked one by one. One with `only-if` is asked when other
+    questions were answered so. One that is `retired` is read in old visits and asked no more.
     """
 
     ask: str
     why: str
-    after_wear: bool = False
     alarming: Literal["yes", "no"] = "yes"
+    only_if: dict[Id, Literal["yes", "no"]] = {}
+    after_wear: bool = False
+    retired: bool = False
+
+    def arises(self, answers: Mapping[str, str], *, again: bool) -> bool:
+        """Whether it is asked at a visit with these `answers`; `again` of who comes back."""
+        met = all(answers.get(other) == answer for other, answer in self.only_if.items())
+        return met and not self.retired and (again or not self.after_wear)
 
 
 class AttributeDef(Strict):
@@ -118,10 +126,11 @@ class AttributeDef(Strict):
 
     `short` is the name in tables. `tolerance` is the shortfall (in the unit, or in steps of
     the scale) at which a product no longer satisfies a preference at all. `gentler` is the side
-    on which a contradiction between two feet is settled. `about` says whether it is a matter of
-    how the product fits the foot, which comes first, of what it is made for, or of what it does.
-    `plain` is the level of a product that does nothing here; what goes beyond it unasked counts
-    against a product by the weight `unasked`. `without` is the level where there is no insole.
+    on which a contradiction between two feet is settled. What is `unsaid` goes without saying and
+    is not told among the first wishes. `about` says whether it is a matter of how the product fits
+    the foot, which comes first, of what it is made for, or of what it does. `plain` is the level of
+    a product that does nothing here; what goes beyond it unasked counts against a product by the
+    weight `unasked`. `without` is the level where there is no insole.
     """
 
     title: str
@@ -133,6 +142,7 @@ class AttributeDef(Strict):
     sum_of: list[str] = []
     tolerance: float = Field(gt=0)
     gentler: Literal["low", "high"]
+    unsaid: bool = False
     about: Literal["fit", "use", "function"] = "function"
     plain: float | str | None = None
     unasked: Weight | None = None

@@ -25,7 +25,7 @@ class Want:
 def wanted(needs: Iterable[Need], book: Rulebook) -> list[Want]:
     """What is wanted, once for each attribute: what binds as a range, else the strongest wish."""
     by_attribute: dict[str, list[Need]] = {}
-    for need in needs:
+    for need in (one for one in needs if not book.attributes[one.attribute].unsaid):
         by_attribute.setdefault(need.attribute, []).append(need)
     said = (name for name in by_attribute if not _follows(name, by_attribute, book))
     found = [(_of_fit(name, book), _want(name, by_attribute[name], book)) for name in said]

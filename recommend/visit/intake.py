@@ -37,6 +37,14 @@ class Asked(Protocol):
     def alarming(self) -> Literal["yes", "no"]:
         """The answer that rules warn of."""
 
+    @property
+    def only_if(self) -> Mapping[str, str]:
+        """Answers to other questions without which it is not asked."""
+
+    @property
+    def retired(self) -> bool:
+        """Whether it is read in old visits and asked no more."""
+
 
 YES_NO = Choice({"y": "yes", "n": "no"})
 AGE = Choice({"c": "child", "t": "teen", "a": "adult", "o": "older"})
@@ -246,6 +254,10 @@ def screening(questions: Mapping[str, Asked]) -> Iterator[Step]:
         why = f"Asked because {question.why}. Not asked stays not asked; it is never read as no."
         path: Path = ("answers", name)
         step = Step(name, SCREENING, question.ask, YES_NO, path, why)
+        if question.retired:
+            continue
+        if question.only_if:
+            step = replace(step, asked_if=_answered(question.only_if))
         yield replace(step, asked_if=_comes_back) if question.after_wear else step
     sites = Pains()
     yield Step(
@@ -253,6 +265,11 @@ def screening(questions: Mapping[str, Asked]) -> Iterator[Step]:
         "Site, side, worst score from 0 (none) to 10 (worst), and for how many weeks; several "
         f"with commas between. Sites: {', '.join(sites.sites)}. Type none when nothing hurts.",
     )  # fmt: skip
+
+
+def _answered(wanted: Mapping[str, str]) -> Callable[[Tree], bool]:
+    """Whether other questions were answered so."""
+    return lambda tree: all(get(tree, ("answers", q)) == a for q, a in wanted.items())
 
 
 def _comes_back(tree: Tree) -> bool:

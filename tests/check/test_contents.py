@@ -142,8 +142,8 @@ def test_a_text_broken_elsewhere_is_the_same_text(changed: Changed) -> None:
     folder = changed(
         ("rulebook.yaml", "new, grows or stays after two weeks, or if there\n    is",
          "new, grows or\n    stays after two weeks, or if there is"),
-        ("types.yaml", "title: upright foot, ordinary motion",
-         "title: 'upright foot, ordinary motion'"),
+        ("types.yaml", "title: upright foot, usual motion",
+         "title: 'upright foot, usual motion'"),
     )  # fmt: skip
     assert edits_between(contents_of(RULES), contents_of(folder)) == ()
 

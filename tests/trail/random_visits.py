@@ -6,6 +6,7 @@ import random
 from typing import Any, get_args
 
 from recommend.rulebook.book import Rulebook
+from recommend.rulebook.models import Question
 from recommend.visit.models import AgeBand, CopPattern, PainSite, Purpose, Visit
 
 
@@ -15,7 +16,7 @@ def random_visit(book: Rulebook, seed: int, *, whole: bool = False, calm: bool =
     Parameters
     ----------
     whole : nothing is missing.
-    calm : every screening question is answered no.
+    calm : every screening question gets the answer that speaks against nothing.
     """
     chance = random.Random(seed)
     missing = 0.0 if whole else chance.choice([0.0, 0.1, 0.3])
@@ -24,7 +25,7 @@ def random_visit(book: Rulebook, seed: int, *, whole: bool = False, calm: bool =
     data["purpose"] = chance.choice(get_args(Purpose))
     data["body-mass-kg"] = round(chance.uniform(45, 110), 1)
     data["pain"] = [_pain(chance) for _ in range(chance.choice([0, 0, 1, 2]))]
-    data["answers"] = {q: _answer(chance, calm) for q in book.questions}
+    data["answers"] = {q: _answer(chance, calm, one) for q, one in book.questions.items()}
     person = {"fpi": chance.gauss(2.9, 3.2), "length": chance.gauss(260, 15)}
     person |= {"peak": chance.gauss(7, 3), "arch": chance.gauss(0.34, 0.03)}
     for side in ("left", "right"):
@@ -32,10 +33,11 @@ def random_visit(book: Rulebook, seed: int, *, whole: bool = False, calm: bool =
     return Visit.model_validate(_without(data, chance, missing / 2, keep=("reference", "feet")))
 
 
-def _answer(chance: random.Random, calm: bool) -> str:
+def _answer(chance: random.Random, calm: bool, question: Question) -> str:
+    harmless = "no" if question.alarming == "yes" else "yes"
     if calm:
-        return "no"
-    return chance.choices(["no", "yes", "not-asked"], [40, 1, 1])[0]
+        return harmless
+    return chance.choices([harmless, question.alarming, "not-asked"], [40, 1, 1])[0]
 
 
 def _pain(chance: random.Random) -> dict[str, Any]:

@@ -133,6 +133,8 @@ def test_why_not_accounts_for_the_whole_difference(outcome: Outcome) -> None:
     if outcome.shortlist is None:
         pytest.skip("a stop withholds this shortlist")
     explanation = Explanation(outcome)
+    if outcome.shortlist.unplaced:
+        pytest.skip("nothing has a place while a question that can stop is open")
     for group in ("shoe", "insole"):
         first, *others = outcome.shortlist.ranked[group]  # type: ignore[index]
         for other in others[:8]:

@@ -200,5 +200,5 @@ def test_the_blank_sheet_asks_what_the_counter_asks() -> None:
     for _, title, low, *_ in FPI_ITEMS:
         assert text.count(title) == 1
         assert low in text
-    assert "not there before wearing" not in text
-    assert "not there before wearing" in _run("form", "--follow-up").output
+    assert "not there before you wore it" not in text
+    assert "not there before you wore it" in _run("form", "--follow-up").output
