@@ -129,11 +129,11 @@ def test_diff_of_a_rulebook_with_itself_is_silent(book, capsys: pytest.CaptureFi
 def test_diff_asks_each_rulebook_how_it_reads_the_catalogue(
     changed: Changed, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """A scale turned round, and a wish that weighs otherwise, reach the order of products."""
-    folder = changed(
-        ("attributes.yaml", "      none: leaves the foot alone\n      mild: holds a little\n",
-         "      mild: holds a little\n      none: leaves the foot alone\n"),
-    )  # fmt: skip
+    """A scale turned round reaches the order of products."""
+    steps = ["none: leaves the foot alone", "mild: holds a little", "marked: holds clearly",
+             "strong: holds as much as a shoe can"]  # fmt: skip
+    was, now = ("".join(f"      {step}\n" for step in some) for some in (steps, steps[::-1]))
+    folder = changed(("attributes.yaml", was, now))
     args = ("rulebook", "diff", str(RULES), str(folder), "--customers", "60", "--json",
             "--catalogue", str(shipped_folder("catalogue_demo")))  # fmt: skip
     assert run(*args) == 5
