@@ -37,7 +37,7 @@ def print_difference(found: Difference, out: Console) -> None:
 def _print_moves(found: Moves, out: Console) -> None:
     feet = 2 * found.customers
     customers = counted(found.customers, "customer")
-    out.print(heading(f"What it does to {customers} of the published population"))
+    out.print(heading(f"What it does to {customers} of the modelled population"))
     _print_types(found, feet, out)
     _print_held(found, feet, out)
     for word, needs in (("lose", found.unbound), ("gain", found.bound)):
