@@ -257,3 +257,16 @@ def free_texts(
         yield from free_texts(schema["items"], top, (*at, "*"))
     if isinstance(schema.get("additionalProperties"), dict):
         yield from free_texts(schema["additionalProperties"], top, (*at, "?"))
+
+
+def test_a_number_that_is_also_a_customers_code_is_never_guessed(path: Path) -> None:
+    """`2` is record 2 and the code of the customer of record 1: the person says which is meant."""
+    with Store(path, write=True) as store:
+        store.append(entry("2", 1.5))
+        store.append(entry("A-9", 2.5))
+        with pytest.raises(InputError, match="reference code of a customer") as raised:
+            store.find_all("2")
+        assert "`#2`" in str(raised.value)
+        assert "`#1`" in str(raised.value)
+        assert [one.seq for one in store.find_all("#2")] == [2]
+        assert [one.seq for one in store.find_all("1")] == [1]
