@@ -12,11 +12,11 @@ from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.commands import single
 from recommend.commands.options import VisitName, visit_file
 from recommend.errors import Exit, RecommendError
+from recommend.explain.explaining import Explanation
 from recommend.measure.named import read_measured_visit
 from recommend.show.compared import compared_data, compared_lines
 from recommend.show.console import console
 from recommend.show.tree import tree_lines
-from recommend.trail.explaining import Explanation
 from recommend.way import outcome_of
 
 MOST = 4  # products that stand beside each other in 80 columns

@@ -15,11 +15,11 @@ from typing import Any
 import pytest
 
 from recommend.errors import InputError, RecommendError
-from recommend.trail.canonical import canonical
-from recommend.trail.database import store_path
-from recommend.trail.private import PRIVATE_PATHS, join, separate
-from recommend.trail.store import Entry, Store
-from recommend.trail.verify import verify
+from recommend.records.canonical import canonical
+from recommend.records.database import store_path
+from recommend.records.private import PRIVATE_PATHS, join, separate
+from recommend.records.store import Entry, Store
+from recommend.records.verify import verify
 from recommend.visit import visit_schema
 from tests.trail.entries import entry
 

@@ -19,9 +19,9 @@ from types import TracebackType
 from typing import Any
 
 from recommend.errors import InputError, Place, nearest
-from recommend.trail.canonical import canonical, pack, sha256, unpack
-from recommend.trail.database import connect, failures
-from recommend.trail.private import Private, separate
+from recommend.records.canonical import canonical, pack, sha256, unpack
+from recommend.records.database import connect, failures
+from recommend.records.private import Private, separate
 
 FORMAT = 1
 SALT_BYTES = 32
