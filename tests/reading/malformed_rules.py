@@ -62,7 +62,7 @@ RULES: dict[str, Case] = {
         "values: §[]", ("no entries", "at least 1"),
     ),
     "limit-of-one-system": (
-        "limits.yaml", "      - {value: 10, system: manual-2005, kind: published, source: redmond-2005}\n",
+        "limits.yaml", "      - {value: 10, system: manual-2005, kind: from-memory, source: redmond-2005, range: [9, 11]}\n",
         "", ("fpi-highly-pronated", "manual-2005"),
     ),
     "limit-system-unknown": ("limits.yaml", "system: manual-2005", "system: §manual", ("`manual-2005`?",)),
