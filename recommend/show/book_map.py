@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+import math
 from collections.abc import Iterator
 from html import escape
 
@@ -10,19 +12,18 @@ from recommend.rulebook.models import AxisThen, FootType
 from recommend.rulebook.terms import satisfied
 from recommend.rulebook.vocabulary import FOOT_TYPE
 
+_LABELS, _CELL, _HEAD, _ROW = 330, 190, 44, 26  # widths and heights of the picture
+
 
 def decision_map(book: Rulebook) -> str:
-    """The map as a picture, where the types read three axes."""
-    axes = map_axes(book)
-    if len(axes) != 3:
-        words = "The types of this rulebook do not read exactly three axes; see the rules below."
-        return f"<p>{words}</p>"
-    rows, columns = axes[:2], axes[2]
+    """The map as a picture: a row for each combination of all axes but the last, its columns."""
+    *rows, columns = map_axes(book)
     body = "".join(_map_rows(book, rows, columns))
-    count_rows = len(book.axes[rows[0]].values) * len(book.axes[rows[1]].values)
-    width, height = 250 + 190 * len(book.axes[columns].values), 44 + 26 * count_rows
+    count_rows = math.prod(len(book.axes[axis].values) for axis in rows)
+    width = _LABELS + _CELL * len(book.axes[columns].values)
+    height = _HEAD + _ROW * count_rows
     caption = (
-        f"Rows: {book.axes[rows[0]].title} and {book.axes[rows[1]].title}. "
+        f"Rows: {', '.join(book.axes[axis].title for axis in rows)}. "
         f"Columns: {book.axes[columns].title}. Each combination is one type; cells of the same "
         "type carry the same name."
     )
@@ -61,18 +62,22 @@ def _type_rules(book: Rulebook) -> list[CompiledRule]:
 
 def _map_rows(book: Rulebook, rows: list[str], columns: str) -> Iterator[str]:
     for index, value in enumerate(book.axes[columns].values):
-        yield f"<text x='{256 + 190 * index}' y='28' font-weight='bold'>{escape(value)}</text>"
-    top = 38
+        left = _LABELS + _CELL * index + 6
+        yield f"<text x='{left}' y='28' font-weight='bold'>{escape(value)}</text>"
     shades: dict[str, int] = {}
-    for first in book.axes[rows[0]].values:
-        for second in book.axes[rows[1]].values:
-            yield f"<text x='4' y='{top + 17}'>{escape(f'{first}, {second} {rows[1]}')}</text>"
-            for index, value in enumerate(book.axes[columns].values):
-                kind = type_of(book, {rows[0]: first, rows[1]: second, columns: value})
-                name = kind.id if kind else "(none)"
-                shade = shades.setdefault(name, len(shades))
-                yield _cell(250 + 190 * index, top, name, shade)
-            top += 26
+    combinations = itertools.product(*(book.axes[axis].values for axis in rows))
+    for row, values in enumerate(combinations):
+        top = 38 + _ROW * row
+        told = ", ".join(
+            value if axis == rows[0] else f"{axis} {value}"
+            for axis, value in zip(rows, values, strict=True)
+        )
+        yield f"<text x='4' y='{top + 17}'>{escape(told)}</text>"
+        for index, value in enumerate(book.axes[columns].values):
+            kind = type_of(book, {**dict(zip(rows, values, strict=True)), columns: value})
+            name = kind.id if kind else "(none)"
+            shade = shades.setdefault(name, len(shades))
+            yield _cell(_LABELS + _CELL * index, top, name, shade)
 
 
 def _cell(left: int, top: int, name: str, shade: int) -> str:

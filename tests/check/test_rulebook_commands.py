@@ -1,6 +1,7 @@
 """Showing, starting, printing and comparing rules, as it is typed."""
 
 import json
+import math
 import re
 import subprocess
 from html import escape
@@ -19,7 +20,7 @@ from recommend.cli import main
 from recommend.infer.assess import assess
 from recommend.rulebook import load_rulebook, shipped_folder
 from recommend.rulebook.models import NoteThen
-from recommend.show.book_map import type_of
+from recommend.show.book_map import decision_map, map_axes, type_of
 from recommend.visit.models import Visit
 from tests.check.conftest import Changed
 
@@ -35,9 +36,9 @@ def run(*args: str) -> int:
 
 def test_rule_show_says_it_in_words(capsys: pytest.CaptureFixture[str]) -> None:
     """Conclusion, reason, source in full, reach and examples, within 80 columns."""
-    assert run("rule", "show", "need-late-support") == 0
+    assert run("rule", "show", "need-slow-support") == 0
     out = capsys.readouterr().out
-    for word in ("rolls in late", "medial arch support", "common practice", "% of 20000 feet"):
+    for word in ("turns back", "medial arch support", "common practice", "% of 20000 feet"):
         assert word in out
     assert "need-no-lateral-wedge-when-rolling-in holds for 100 % of these feet too" in out
     longest = max((line for line in out.splitlines() if ".yaml" not in line), key=len)
@@ -48,8 +49,8 @@ def test_rule_show_of_an_unknown_rule_names_the_nearest(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     """Exit code 2 and the spelling that was probably meant."""
-    assert run("rule", "show", "need-late-suport") == 2
-    assert "did you mean `need-late-support`?" in capsys.readouterr().err.lower()
+    assert run("rule", "show", "need-slow-suport") == 2
+    assert "did you mean `need-slow-support`?" in capsys.readouterr().err.lower()
 
 
 @pytest.mark.parametrize("stage", ["screen", "need"])
@@ -66,7 +67,7 @@ def test_rule_new_never_overwrites(changed: Changed, capsys: pytest.CaptureFixtu
     """An id that is taken, or a stage without scaffold, is refused and nothing is written."""
     folder = changed()
     before = sorted(folder.rglob("*.yaml"))
-    assert run("rule", "new", "need", "need-late-support", "--rules", str(folder)) == 2
+    assert run("rule", "new", "need", "need-slow-support", "--rules", str(folder)) == 2
     assert run("rule", "new", "classify", "some-axis", "--rules", str(folder)) == 2
     assert run("rule", "new", "need", "Not An Id", "--rules", str(folder)) == 2
     assert run("rule", "new", "need", "../outside", "--rules", str(folder)) == 2
@@ -151,16 +152,20 @@ def test_book_begins_with_what_may_hurt(tmp_path: Path, book) -> None:
     changes = yaml.safe_load((RULES / "changes.yaml").read_text("utf-8"))["changes"]
     for change in changes:
         assert all(escape(" ".join(line.split())) in text for line in change["says"])
-    for article in re.findall(r"<article.*?</article>", text):
+    for article in re.findall(r"<article id=.*?</article>", text):
         assert ("no source" in article) <= ("[" not in article.split("Stands on:")[1])
 
 
 def test_map_names_the_type_that_the_engine_finds(book) -> None:
     """A cell of the decision map and a foot of that combination agree."""
-    values = {"posture": "pronated", "arch": "high", "motion": "late"}
+    values = {"posture": "pronated", "arch": "high", "amount": "usual", "timing": "delayed"}
     kind = type_of(book, values)
     assert kind is not None
-    assert kind.id == "pronated-high-arched-late"
+    assert kind.id == "pronated-high-arched-slow"
+    sizes = [len(book.axes[axis].values) for axis in map_axes(book)]
+    drawn = decision_map(book)
+    assert drawn.count("<rect") == math.prod(sizes)
+    assert ">(none)<" not in drawn
 
 
 @pytest.mark.parametrize("name", SCHEMAS)
