@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, Literal, cast
 
@@ -22,7 +23,7 @@ from recommend.show.error_terms import print_error_terms
 from recommend.show.measured import print_measured
 
 MARKS = ("upper-leg", "lower-leg", "upper-heel", "lower-heel")
-Facing = Literal["+x", "-x", "+y", "-y"]
+Facing = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
 Moving = Literal["standing", "walking", "running"]
 
 
@@ -51,7 +52,10 @@ def measure(
         list[str] | None, typer.Option(help="C3D: which point is which mark, upper-leg=NAME")
     ] = None,
     facing: Annotated[
-        str | None, typer.Option(help="C3D: the way the person faces, +x -x +y -y, z up")
+        str | None, typer.Option(help="C3D: the way the person faces, +x -x +y -y +z -z")
+    ] = None,
+    mapping: Annotated[
+        Path | None, typer.Option(help="marks in a lab's own columns: how they are named (YAML)")
     ] = None,
     gait: Annotated[str, typer.Option(help="C3D: standing, walking or running")] = "walking",
     error_terms: Annotated[
@@ -70,8 +74,9 @@ def measure(
         side=cast(Side | None, _one_of(side, ("left", "right"), "side")),
         still=still,
         marks=_named_marks(mark or []),
-        facing=cast(Facing | None, _one_of(facing, ("+x", "-x", "+y", "-y"), "facing")),
+        facing=cast(Facing | None, _one_of(facing, ("+x", "-x", "+y", "-y", "+z", "-z"), "facing")),
         gait=cast(Moving, _one_of(gait, ("standing", "walking", "running"), "gait")),
+        mapping=mapping,
     )
     book = open_rulebook(rules)
     found: list[Measured] = []
@@ -92,13 +97,13 @@ def measure(
         save_plot(plot, found, bands, book.parameters)
         typer.echo(f"saved {plot}", err=True)
     if into is not None:
-        _write(into, found)
+        _write(into, found, book.parameters)
 
 
-def _write(into: Path, found: list[Measured]) -> None:
+def _write(into: Path, found: list[Measured], parameters: Mapping[str, float]) -> None:
     from recommend.measure.into import write_into
 
-    for sentence in write_into(into, found):
+    for sentence in write_into(into, found, parameters):
         typer.echo(f"{into}: {sentence}", err=True)
 
 

@@ -37,7 +37,7 @@ def absorber(
         except OSError as error:
             raise InputError(Place(name[:40]), f"cannot be read ({error.strerror})") from error
         with _standing_in(folder, visit_text(tree)) as file:
-            merged = merge(file, found)
+            merged = merge(file, found, parameters)
         data: Tree = merged.document.data
         return data, "; ".join(merged.done)
 

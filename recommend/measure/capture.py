@@ -34,16 +34,18 @@ class CaptureOptions:
     still : capture of the same marks in still standing, the zero of ``relaxed-standing`` angles
         and the level of the camera.
     marks : for C3D files, which point stands for which mark (``upper-leg: NAME`` ...).
-    facing : for C3D files, the way the person faces (``+x``, ``-x``, ``+y``, ``-y``), z up.
+    facing : for C3D files, the way the person faces (``+x`` to ``-z``).
     gait, condition : for C3D files, what was done and worn.
+    mapping : for marks in a lab's own text format, a file that says how its columns are named.
     """
 
     side: Side | None = None
     still: Path | None = None
     marks: Mapping[str, str] = field(default_factory=dict)
-    facing: Literal["+x", "-x", "+y", "-y"] | None = None
+    facing: Literal["+x", "-x", "+y", "-y", "+z", "-z"] | None = None
     gait: Gait = "walking"
     condition: str = "barefoot"
+    mapping: Path | None = None
 
 
 def sha256_of(path: Path) -> str:
@@ -85,7 +87,7 @@ def _measure(
     path: Path, parameters: Mapping[str, float], defs: MeasureDefs, options: CaptureOptions
 ) -> tuple[Measured, ...]:
     # Imported here, so that a pressure capture does not load the readers of video and back.
-    if _kind(path) == "pressure":
+    if options.mapping is None and _kind(path) == "pressure":
         from recommend.measure.pressure import measure_pressure, read_pressure
 
         recording = read_pressure(path, parameters, options.side)
@@ -108,7 +110,7 @@ def _read_marks(path: Path, options: CaptureOptions, side: Side | None) -> Marks
         )
     from recommend.measure.video.reading import read_marks_csv
 
-    return read_marks_csv(path, side)
+    return read_marks_csv(path, side, options.mapping)
 
 
 def _kind(path: Path) -> str:

@@ -8,7 +8,7 @@ under ``from-captures``, and counts as long as the two agree. The capture is lis
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -17,6 +17,7 @@ from ruamel.yaml.comments import CommentedMap
 
 from recommend.atomic import held, write_atomically
 from recommend.errors import InputError, Place
+from recommend.measure.cross_checks import cross_checked
 from recommend.measure.definitions import OF_STRIDES
 from recommend.measure.measured import Measured
 from recommend.measure.model import Flag, Measure
@@ -40,7 +41,9 @@ class Merged:
     done: tuple[str, ...]
 
 
-def write_into(path: Path, found: Sequence[Measured]) -> tuple[str, ...]:
+def write_into(
+    path: Path, found: Sequence[Measured], parameters: Mapping[str, float]
+) -> tuple[str, ...]:
     """Write the measures in `found` into the visit at `path`; says what was done, in sentences.
 
     Raises
@@ -50,19 +53,20 @@ def write_into(path: Path, found: Sequence[Measured]) -> tuple[str, ...]:
         barefoot: a visit's feet hold barefoot measures.
     """
     with held(path):
-        merged = merge(path, found)
+        merged = merge(path, found, parameters)
         write_atomically(path, merged.document.text)
     return merged.done
 
 
-def merge(path: Path, found: Sequence[Measured]) -> Merged:
+def merge(path: Path, found: Sequence[Measured], parameters: Mapping[str, float]) -> Merged:
     """The visit at `path` with the measures in it; the file is not touched."""
     document = read_document(path)
-    validate(Visit, document)
+    visit = validate(Visit, document)
     done: list[str] = []
     kept: list[Measured] = []
     for one in found:
         _refuse_shod(one)
+    found = cross_checked(found, visit, parameters)
 
     def feet(tree: Any) -> None:
         kept.extend(one for one in found if _foot(tree, one, path, done))

@@ -47,7 +47,7 @@ def read_measured_visit(
         return visit
     from recommend.measure.into import merge  # only here: it loads the round-trip reader
 
-    return validate(Visit, merge(path, found).document)
+    return validate(Visit, merge(path, found, parameters).document)
 
 
 def _options(path: Path, capture: Capture) -> CaptureOptions:

@@ -12,6 +12,7 @@ from recommend.measure.capture import CaptureOptions, measure_capture, sha256_of
 from recommend.measure.into import write_into
 from recommend.measure.named import read_measured_visit
 from recommend.measure.observed import observe
+from recommend.rulebook import load_rulebook
 from recommend.visit import read_visit
 
 DEMO = Path(__file__).parents[2] / "catalogue_demo"
@@ -33,6 +34,11 @@ remarks: "keep me"
 """
 
 
+def put(path, found) -> tuple[str, ...]:
+    """Write captures into a visit by the shipped parameters."""
+    return write_into(path, found, load_rulebook(DEMO.parent / "rules").parameters)
+
+
 @pytest.fixture
 def folder(tmp_path):
     """A folder with a visit and two captures."""
@@ -51,7 +57,7 @@ def measured(folder, parameters, defs):
 
 def test_comments_order_and_other_lines_stay(folder, measured):
     """Writing one foot's angles changes those lines and adds the capture, nothing else."""
-    write_into(folder / "visit.yaml", measured("video-left.csv"))
+    put(folder / "visit.yaml", measured("video-left.csv"))
 
     text = (folder / "visit.yaml").read_text()
     old, new = set(VISIT.splitlines()), set(text.splitlines())
@@ -65,7 +71,7 @@ def test_comments_order_and_other_lines_stay(folder, measured):
 def test_what_is_written_reads_back_as_the_measure(folder, measured, book, parameters):
     """Strides, COP pattern and index read back through the visit; the mean agrees to rounding."""
     (video,), (mat,) = measured("video-left.csv"), measured("walk-left.csv")
-    write_into(folder / "visit.yaml", (video, mat))
+    put(folder / "visit.yaml", (video, mat))
 
     visit = read_visit(folder / "visit.yaml")
     used = observe(visit, book.measures, parameters).used["left"]
@@ -79,7 +85,7 @@ def test_error_number_method_and_doubts_travel_as_data(folder, defs, book, param
     """What the visit gives rules is what the capture stated: nothing is computed again."""
     shutil.copy(DEMO / "captures/video-doubtful-left.csv", folder / "captures")
     (film,) = measure_capture(folder / "captures/video-doubtful-left.csv", parameters, defs)
-    write_into(folder / "visit.yaml", (film,))
+    put(folder / "visit.yaml", (film,))
 
     used = observe(read_visit(folder / "visit.yaml"), book.measures, parameters).used["left"]
     for name in ("touchdown-angle", "peak-angle", "peak-time", "rearfoot-range", "rearfoot-return"):
@@ -96,7 +102,7 @@ def test_error_number_method_and_doubts_travel_as_data(folder, defs, book, param
 
 def test_a_value_written_by_hand_since_counts_and_says_so(folder, measured, book, parameters):
     """Strides changed by hand after the capture are read as written, with a flag."""
-    write_into(folder / "visit.yaml", measured("video-left.csv"))
+    put(folder / "visit.yaml", measured("video-left.csv"))
     text = (folder / "visit.yaml").read_text()
     line = next(line for line in text.splitlines() if line.strip().startswith("peak:"))
     (folder / "visit.yaml").write_text(text.replace(line, "        peak: [9.0, 9.2]"))
@@ -109,14 +115,14 @@ def test_a_value_written_by_hand_since_counts_and_says_so(folder, measured, book
 
 def test_what_a_new_film_cannot_tell_is_taken_out(folder, measured):
     """An angle of an earlier film of the same gait and zero does not stay beside the new one."""
-    write_into(folder / "visit.yaml", measured("video-left.csv"))
+    put(folder / "visit.yaml", measured("video-left.csv"))
     path = folder / "captures/video-left.csv"
     lines = path.read_text().splitlines()
     head = [line.replace("rate-hz: 60", "rate-hz: 20") for line in lines if line.startswith("#")]
     rows = [line for line in lines if not line.startswith("#")]
     slow = [rows[0], *(f"{n},{row.partition(',')[2]}" for n, row in enumerate(rows[1::3]))]
     path.write_text("\n".join([*head, *slow]) + "\n")
-    done = write_into(folder / "visit.yaml", measured("video-left.csv"))
+    done = put(folder / "visit.yaml", measured("video-left.csv"))
 
     foot = read_visit(folder / "visit.yaml").feet.left
     assert foot.rearfoot[0].touchdown is None
@@ -133,7 +139,7 @@ def test_lines_that_nothing_is_written_on_stay_byte_for_byte(folder, measured):
         "            [2.0, 60], [1, 100], [0, 200]]   # odd wraps\n",
     )
     (folder / "visit.yaml").write_text(odd)
-    write_into(folder / "visit.yaml", measured("video-left.csv"))
+    put(folder / "visit.yaml", measured("video-left.csv"))
 
     text = (folder / "visit.yaml").read_text()
     for line in odd.splitlines():
@@ -141,11 +147,35 @@ def test_lines_that_nothing_is_written_on_stay_byte_for_byte(folder, measured):
             assert line + "\n" in text, line
 
 
+@pytest.mark.parametrize(
+    ("line", "name", "kept"),
+    [
+        ("body-mass-kg: 71\n", None, True),
+        ("body-mass-kg: 8\n", "unit-doubtful", False),
+        ("body-mass-kg: 200\n", "force-unlike-weight", False),
+    ],
+)
+def test_force_on_the_mat_is_held_against_body_mass(
+    folder, measured, book, parameters, line, name, kept
+):
+    """A foot that bears nothing like the body's weight has no arch index of the mat."""
+    path = folder / "visit.yaml"
+    path.write_text(VISIT.replace("purpose:", line + "purpose:").replace(", kind: ink", ""))
+    path.write_text(path.read_text().replace(
+        "    arch-index: {value: 0.21, load: static}  # from paper\n", ""))  # fmt: skip
+    put(path, measured("walk-left.csv"))
+
+    visit = read_visit(path)
+    assert (visit.feet.left.arch_index is not None) is kept
+    said = {doubt.name for capture in visit.captures for doubt in capture.doubts}
+    assert name in said if name and visit.captures else not said
+
+
 def test_the_capture_is_kept_with_its_hash_and_reaches_the_measure(
     folder, measured, book, parameters
 ):
     """The visit lists file, hash and side; the measure read from it carries that hash."""
-    write_into(folder / "visit.yaml", measured("video-left.csv"))
+    put(folder / "visit.yaml", measured("video-left.csv"))
 
     digest = sha256_of(folder / "captures/video-left.csv")
     visit = read_visit(folder / "visit.yaml")
@@ -158,7 +188,7 @@ def test_the_capture_is_kept_with_its_hash_and_reaches_the_measure(
 
 def test_an_ink_arch_index_is_not_replaced_by_that_of_a_mat(folder, measured):
     """The two are different scales; the one from paper stays, and it is said."""
-    done = write_into(folder / "visit.yaml", measured("walk-left.csv"))
+    done = put(folder / "visit.yaml", measured("walk-left.csv"))
 
     assert (
         "arch-index: {value: 0.21, kind: ink, load: static}  # from paper"
@@ -170,9 +200,9 @@ def test_an_ink_arch_index_is_not_replaced_by_that_of_a_mat(folder, measured):
 def test_writing_twice_is_writing_once(folder, measured):
     """The same capture written again leaves the same file."""
     found = measured("video-left.csv")
-    write_into(folder / "visit.yaml", found)
+    put(folder / "visit.yaml", found)
     once = (folder / "visit.yaml").read_text()
-    write_into(folder / "visit.yaml", found)
+    put(folder / "visit.yaml", found)
 
     assert (folder / "visit.yaml").read_text() == once
 
@@ -181,7 +211,7 @@ def test_a_visit_in_json_is_written_too(folder, measured):
     """JSON has no comments to keep; the measures and the hash are written all the same."""
     path = folder / "visit.json"
     path.write_text('{"reference": "T-2", "feet": {"right": {}}}')
-    write_into(path, measured("video-right.csv"))
+    put(path, measured("video-right.csv"))
 
     visit = read_visit(path)
     assert len(visit.feet.right.rearfoot[0].contact) == 8
@@ -195,7 +225,7 @@ def test_a_shod_capture_is_refused_and_nothing_is_written(folder, parameters, de
     found = measure_capture(path, parameters, defs)
 
     with pytest.raises(InputError, match="taken in `shoe-x`"):
-        write_into(folder / "visit.yaml", found)
+        put(folder / "visit.yaml", found)
     assert (folder / "visit.yaml").read_text() == VISIT
 
 
@@ -215,7 +245,7 @@ def test_a_capture_named_in_a_visit_is_measured_when_read(folder, book, paramete
 def test_a_changed_capture_is_refused_an_absent_one_is_not(folder, measured, book, parameters):
     """With its hash in the visit, a capture may be away but not be another."""
     path = folder / "visit.yaml"
-    write_into(path, measured("video-left.csv"))
+    put(path, measured("video-left.csv"))
     capture = folder / "captures/video-left.csv"
 
     capture.write_text(capture.read_text() + "\n")

@@ -162,12 +162,11 @@ def foot_model(request, tmp_path_factory):
 
 def points_of(file, names: tuple[str, ...]) -> np.ndarray:
     """(frames, names, 3) of points in mm, read by our reader from the side and from behind."""
-    from recommend.measure.video.c3d import _open
+    from recommend.measure.video.c3d import read_points
 
-    data = _open(file)
-    labels = [label.strip() for label in data["parameters"]["POINT"]["LABELS"]["value"]]
-    chosen = [labels.index(name) for name in names]
-    return np.moveaxis(data["data"]["points"][:3][:, chosen], (0, 1, 2), (2, 1, 0))
+    data = read_points(file)
+    chosen = [data.labels.index(name) for name in names]
+    return np.moveaxis(data.points[:, chosen], (0, 1, 2), (2, 1, 0))
 
 
 @pytest.mark.parametrize(("side", "signs"), [("L", (-1, -1, -1)), ("R", (-1, 1, 1))])

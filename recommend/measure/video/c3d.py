@@ -2,24 +2,46 @@
 
 from __future__ import annotations
 
+import importlib.util
+import json
+import os
+import subprocess
+import sys
+import tempfile
 from collections.abc import Mapping
+from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
-from typing import Any, Final, Literal
+from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from recommend.errors import InputError, Place, nearest
-from recommend.extras import not_installed
+from recommend.errors import InputError, Place, RecommendError, nearest
 from recommend.measure.header import Gait
 from recommend.measure.model import Side
 from recommend.measure.video.recording import MARKS, MarksRecording
 
 FloatArray = NDArray[np.float64]
-Facing = Literal["+x", "-x", "+y", "-y"]
-FACINGS: Final[tuple[Facing, ...]] = ("+x", "-x", "+y", "-y")
+Facing = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
+FACINGS: Final[tuple[Facing, ...]] = ("+x", "-x", "+y", "-y", "+z", "-z")
 _WALKED_MM = 500.0  # less than this is a treadmill or standing: the way cannot be told
 _MM_PER_UNIT = {"mm": 1.0, "cm": 10.0, "m": 1000.0}
+_SECONDS, _MEGABYTES = 60, 3000  # what opening a foreign file may take
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class C3dPoints:
+    """Points of a C3D file: names, (3, points, frames) in mm, rate, and events.
+
+    `events` are label, context and time in s; `first` is the number of the first frame.
+    """
+
+    labels: list[str]
+    points: FloatArray
+    rate_hz: float
+    first: int
+    events: list[tuple[str, str, float]]
 
 
 def read_marks_c3d(
@@ -32,11 +54,14 @@ def read_marks_c3d(
 ) -> MarksRecording:
     """Read four points of a C3D file as marks seen from behind.
 
+    The vertical axis is told from the leg, and foot strikes and foot offs among the file's
+    events are its stances.
+
     Parameters
     ----------
-    names : which point stands for which mark, ``{"upper-leg": "NAME", ...}``.
-    facing : the way the person faces in the laboratory's axes, z up; told from the walked way
-        when None.
+    names : which point stands for which mark, ``{"upper-leg": "RTIB", ...}``.
+    facing : the way the person faces in the laboratory's axes; told from the walked way when
+        None.
 
     Raises
     ------
@@ -49,39 +74,109 @@ def read_marks_c3d(
         raise InputError(
             Place(str(path)), "a C3D file does not say the foot", "--side left or right"
         )
-    data = _open(path)
-    labels = [str(label).strip() for label in data["parameters"]["POINT"]["LABELS"]["value"]]
-    unit = str((data["parameters"]["POINT"].get("UNITS") or {"value": ["mm"]})["value"][0])
-    if unit not in _MM_PER_UNIT:
-        raise InputError(Place(str(path)), f"points are in `{unit}`", ", ".join(_MM_PER_UNIT))
-    points = data["data"]["points"][:3].astype(np.float64) * _MM_PER_UNIT[unit]
-    chosen = [_index(path, mark, names, labels) for mark in MARKS]
-    marks = np.moveaxis(points[:, chosen, :], (0, 1, 2), (2, 1, 0))  # frames, marks, xyz
+    data = read_points(path)
+    chosen = [_index(path, mark, names, data.labels) for mark in MARKS]
+    marks = np.moveaxis(data.points[:, chosen, :], (0, 1, 2), (2, 1, 0))  # frames, marks, xyz
+    upright = _upright(path, marks)
+    turned = marks @ upright.T
+    way = _told_facing(path, turned) if facing is None else _facing_in(upright, facing, path)
     return MarksRecording(
-        points=rear_view(marks, facing or _told_facing(path, marks)),
+        points=rear_view(turned, way),
         unit="mm",
-        rate_hz=float(data["header"]["points"]["frame_rate"]),
+        rate_hz=data.rate_hz,
         side=side,
         gait=gait,
         condition=condition,
         contact=None,
-        stances=None,
+        stances=_stances(data, side, len(marks)),
         plumb=None,
         dropped=0,
         name=str(path),
     )
 
 
-def _open(path: Path) -> Any:
-    try:
-        import ezc3d
-    except ImportError:
-        raise not_installed("reading C3D", "c3d") from None
-    try:
-        return ezc3d.c3d(str(path))
-    except (OSError, RuntimeError, ValueError) as error:
-        reason = " ".join(str(error).split())
-        raise InputError(Place(str(path)), f"the file is not C3D ({reason})") from None
+def read_points(path: Path) -> C3dPoints:
+    """The points of a C3D file, opened in a process of its own.
+
+    Raises
+    ------
+    InputError
+        If it is no C3D file, or opening it crashes, or takes too long or too much memory.
+    RecommendError
+        If the extra is not installed.
+    """
+    if importlib.util.find_spec("ezc3d") is None:
+        raise RecommendError("reading C3D needs the extra `c3d`: pip install 'recommend[c3d]'")
+    with tempfile.TemporaryDirectory() as folder:
+        out = Path(folder) / "points.npz"
+        module = "recommend.measure.video.c3d_child"
+        command = [sys.executable, "-m", module, str(path), str(out), str(_MEGABYTES)]
+        try:
+            done = subprocess.run(
+                command, capture_output=True, text=True, timeout=_SECONDS, check=False,
+                env={**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))},
+            )  # fmt: skip
+        except subprocess.TimeoutExpired:
+            raise _not_c3d(path, f"opening it took more than {_SECONDS} s") from None
+        if done.returncode or not out.is_file():
+            said = done.stderr.strip().splitlines()[-1:] if done.returncode > 0 else []
+            raise _not_c3d(path, said[0][:200] if said else "opening it crashed the reader")
+        with np.load(out, allow_pickle=False) as arrays:
+            points, head = arrays["points"], json.loads(str(arrays["head"]))
+    if head["unit"] not in _MM_PER_UNIT:
+        raise InputError(
+            Place(str(path)), f"points are in `{head['unit']}`", ", ".join(_MM_PER_UNIT)
+        )
+    if not points.size or not head["rate"] > 0:
+        raise _not_c3d(path, "it holds no frames, or no rate")
+    events = [(str(a), str(b), float(t)) for a, b, t in head["events"]]
+    scaled = points * _MM_PER_UNIT[head["unit"]]
+    return C3dPoints(head["labels"], scaled, head["rate"], head["first"], events)
+
+
+def _not_c3d(path: Path, reason: str) -> InputError:
+    return InputError(Place(str(path)), f"the file is not C3D, or damaged ({reason})")
+
+
+def _upright(path: Path, marks: FloatArray) -> FloatArray:
+    """(3, 3) turn of the laboratory that brings its vertical axis, along the leg, to z."""
+    known = marks[~np.isnan(marks).any(axis=(1, 2))]
+    if not len(known):
+        raise InputError(Place(str(path)), "no frame has all four marks")
+    leg = np.median(known[:, 0] - known[:, 1], axis=0)
+    axis = int(np.argmax(np.abs(leg)))
+    turns = {
+        2: np.eye(3),
+        1: np.array([[1.0, 0, 0], [0, 0, -1.0], [0, 1.0, 0]]),
+        0: np.array([[0, 1.0, 0], [0, 0, 1.0], [1.0, 0, 0]]),
+    }
+    turn = turns[axis]
+    return turn if leg[axis] > 0 else np.diag([1.0, -1.0, -1.0]) @ turn
+
+
+def _facing_in(upright: FloatArray, facing: Facing, path: Path) -> Facing:
+    """A way in the laboratory's axes as one with z up."""
+    way = np.zeros(3)
+    way["xyz".index(facing[1])] = 1.0 if facing[0] == "+" else -1.0
+    turned = upright @ way
+    axis = int(np.argmax(np.abs(turned)))
+    if axis == 2:
+        raise InputError(Place(str(path)), f"`{facing}` is the vertical axis of this file",
+                         "the way the person faces", "say another --facing")  # fmt: skip
+    return FACINGS[2 * axis + int(turned[axis] < 0)]
+
+
+def _stances(data: C3dPoints, side: Side, count: int) -> tuple[tuple[int, int], ...] | None:
+    """From each foot strike of the side to its next foot off; None without events."""
+    mine = sorted((t, label.lower()) for label, context, t in data.events
+                  if context.lower() == side)  # fmt: skip
+    spans = []
+    for (t0, first), (t1, then) in pairwise(mine):
+        if "strike" in first and "off" in then:
+            start, stop = (round(t * data.rate_hz) - data.first for t in (t0, t1))
+            if 0 <= start < stop <= count:
+                spans.append((start, stop))
+    return tuple(spans) or None
 
 
 def _index(path: Path, mark: str, names: Mapping[str, str], labels: list[str]) -> int:

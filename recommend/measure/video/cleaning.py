@@ -118,18 +118,39 @@ def _untangled(points: FloatArray, pair: list[int]) -> NDArray[np.bool_]:
     """Exchange two marks back, in place, wherever they stand crosswise; which frames those are."""
     exchanged = np.zeros(len(points), dtype=bool)
     known = np.flatnonzero(~np.isnan(points[:, pair]).any(axis=(1, 2)))
-    last = before = None
-    for frame in known:
-        if last is not None and frame - last <= _REACH:
-            ahead = _led_to(points[:, pair], before, last, int(frame))
-            straight = float(_distance(points[frame, pair], ahead).sum())
-            crosswise = float(_distance(points[frame, pair[::-1]], ahead).sum())
-            apart = float(_distance(ahead[0], ahead[1]))
-            if crosswise < 0.5 * straight and straight > apart:
-                points[frame, pair] = points[frame, pair[::-1]]
-                exchanged[frame] = True
-        before, last = last, int(frame)
+    doubtful = _moved_far(points[:, pair][known])
+    at = 1
+    while at < len(known):
+        if not (doubtful[at] or exchanged[known[at - 1]]):
+            ahead = np.flatnonzero(doubtful[at:])  # frames that hardly moved are in order
+            at = at + int(ahead[0]) if len(ahead) else len(known)
+            continue
+        before = int(known[at - 2]) if at > 1 else None
+        frame = int(known[at])
+        if _crosswise(points, pair, before, int(known[at - 1]), frame):
+            points[frame, pair] = points[frame, pair[::-1]]
+            exchanged[frame] = True
+        at += 1
     return exchanged
+
+
+def _moved_far(both: FloatArray) -> NDArray[np.bool_]:
+    """(n,) whether two marks (n, 2, 2) moved, since the frame before, like marks exchanged."""
+    moved = _distance(both[1:], both[:-1]).sum(axis=1)
+    apart = _distance(both[:-1, 0], both[:-1, 1])
+    return np.concatenate([[False], moved > 0.5 * apart])
+
+
+def _crosswise(
+    points: FloatArray, pair: list[int], before: int | None, last: int, frame: int
+) -> bool:
+    if frame - last > _REACH:
+        return False
+    ahead = _led_to(points[:, pair], before, last, frame)
+    straight = float(_distance(points[frame, pair], ahead).sum())
+    crosswise = float(_distance(points[frame, pair[::-1]], ahead).sum())
+    apart = float(_distance(ahead[0], ahead[1]))
+    return crosswise < 0.5 * straight and straight > apart
 
 
 def _led_to(points: FloatArray, before: int | None, last: int, frame: int) -> FloatArray:

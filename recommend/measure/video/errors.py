@@ -47,7 +47,8 @@ def budget_of(
     few = parameters["noise.few-strides"]
     terms = {"scatter": scatter_error(list(map(float, each)), single=single, few=few)}
     terms |= values.shared.get(name, {})
-    if name not in _NOT_PLACED and reference == "vertical":
+    to_vertical = name.startswith(("heel-vertical", "leg-vertical"))
+    if name not in _NOT_PLACED and (reference == "vertical" or to_vertical):
         terms["placing"] = parameters["capture.placing"]
     return Budget(terms)
 

@@ -1,7 +1,8 @@
 """Read marks from CSV: a head of ``# key: value`` lines, a line of column names, then frames.
 
 Columns: ``frame``, then for each mark ``upper-leg-x``, ``upper-leg-y`` and so on; optional
-``contact`` (0 or 1) and ``plumb-upper-x`` to ``plumb-lower-y``. An empty cell is a missing mark.
+``contact`` (0 or 1), ``time`` in seconds (which may stand for ``frame``) and ``plumb-upper-x`` to
+``plumb-lower-y``. An empty cell is a missing mark.
 """
 
 from __future__ import annotations
@@ -13,19 +14,20 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
+from pydantic import Field
 
 from recommend.errors import InputError, Place, nearest
 from recommend.measure.header import CaptureHead, read_head
 from recommend.measure.model import Side
 from recommend.measure.video.recording import MARKS, MarksRecording
-from recommend.reading import validate
+from recommend.reading import Document, Strict, read_document, validate
 
 FloatArray = NDArray[np.float64]
 MAX_FRAMES = 200_000  # a guard of memory: more than half an hour at 100 frames per second
 
 _MARK_COLUMNS = [f"{mark}-{axis}" for mark in MARKS for axis in "xy"]
 _PLUMB_COLUMNS = [f"plumb-{end}-{axis}" for end in ("upper", "lower") for axis in "xy"]
-_COLUMNS = ["frame", *_MARK_COLUMNS, "contact", *_PLUMB_COLUMNS]
+_COLUMNS = ["frame", "time", *_MARK_COLUMNS, "contact", *_PLUMB_COLUMNS]
 
 
 class MarksHead(CaptureHead):
@@ -33,6 +35,7 @@ class MarksHead(CaptureHead):
 
     `y_axis` says which way y counts: ``down`` as in most image programs, or ``up``. `stance`
     gives stances as frame numbers, ``12-80; 152-220``, first and last frame on the ground.
+    `toe_out_deg` says how far the foot points outwards from the line of the camera.
     """
 
     capture: Literal["marks"]
@@ -40,20 +43,51 @@ class MarksHead(CaptureHead):
     y_axis: Literal["up", "down"]
     view: Literal["rear"] = "rear"
     stance: str | None = None
+    toe_out_deg: float | None = Field(default=None, ge=-60, le=60)
 
 
-def read_marks_csv(path: Path, side: Side | None = None) -> MarksRecording:
+class MarksMapping(Strict):
+    """How the columns of a lab's own export are named.
+
+    `head` is what the head of a capture would say (``rate-hz``, ``side``, ``y-axis`` ...),
+    `columns` the name in the file of each column of ours, `skip_lines` how many lines stand
+    above the line of names. Columns that are not named are left out.
+    """
+
+    head: dict[str, str | float]
+    columns: dict[str, str]
+    skip_lines: int = Field(default=0, ge=0, le=1000)
+
+
+def read_marks_csv(
+    path: Path, side: Side | None = None, mapping: Path | None = None
+) -> MarksRecording:
     """Read a CSV of marks (see the module's docstring); `side` when the head leaves it open.
+
+    Cells are parted by commas, semicolons or tabs; with the last two a decimal comma may stand.
+    With a `mapping` the columns bear the lab's own names.
 
     Raises
     ------
     InputError
         If head, columns or numbers do not fit; names the line.
     """
-    document, lines = read_head(path)
+    if mapping is None:
+        document, lines = read_head(path)
+        names: dict[str, str] = {}
+    else:
+        known = validate(MarksMapping, read_document(mapping))
+        words = {"capture": "marks"} | {key: str(word) for key, word in known.head.items()}
+        document = Document(str(mapping), words, {(): (1, 1)}, {}, "")
+        lines, names = known.skip_lines, known.columns
+        _check_mapping(mapping, names)
     head = validate(MarksHead, document, from_text=True)
     foot = _side(path, head.side, side)
-    numbers, columns = _rows(path, lines)
+    numbers, columns = _rows(path, lines, names)
+    if "frame" not in columns:  # a column of seconds
+        seconds = numbers[:, columns.index("time")]
+        counted = np.round((seconds - seconds[0]) * head.rate_hz)
+        numbers, columns = np.column_stack([counted, numbers]), ["frame", *columns]
     frames, table, dropped = _even_frames(path, lines, numbers, columns)
     if head.y_axis == "down":
         for name in (*_MARK_COLUMNS, *_PLUMB_COLUMNS):
@@ -71,7 +105,17 @@ def read_marks_csv(path: Path, side: Side | None = None) -> MarksRecording:
         plumb=_plumb(table),
         dropped=dropped,
         name=str(path),
+        toe_out_deg=head.toe_out_deg,
     )
+
+
+def _check_mapping(mapping: Path, names: Mapping[str, str]) -> None:
+    for name in names:
+        if name not in _COLUMNS:
+            raise InputError(
+                Place(str(mapping)), f"`{name[:40]}` is not a known column", ", ".join(_COLUMNS),
+                nearest(name, _COLUMNS),
+            )  # fmt: skip
 
 
 def _side(path: Path, in_head: Side | None, given: Side | None) -> Side:
@@ -90,22 +134,52 @@ def _side(path: Path, in_head: Side | None, given: Side | None) -> Side:
     return side
 
 
-def _rows(path: Path, head_lines: int) -> tuple[FloatArray, list[str]]:
-    """All numbers below the line of column names, NaN for empty cells."""
+def _rows(path: Path, head_lines: int, names: Mapping[str, str]) -> tuple[FloatArray, list[str]]:
+    """All numbers below the line of column names, NaN for empty cells.
+
+    `names` says how our columns are called in the file; empty when they bear our names.
+    """
     rows: list[list[float]] = []
     with path.open(encoding="utf-8-sig", errors="replace", newline="") as file:
-        reader = csv.reader(_after_head(file, head_lines))
-        columns = [name.strip() for name in next(reader, [])]
-        _check_columns(Place(str(path), head_lines + 1), columns)
+        lines = _after_head(file, head_lines)
+        title = next(lines, "")
+        separator = next((sign for sign in (";", "\t") if sign in title), ",")
+        found = [name.strip() for name in next(csv.reader([title], delimiter=separator), [])]
+        place = Place(str(path), head_lines + 1)
+        columns, kept = _named(place, found, names)
+        _check_columns(place, columns)
+        reader = csv.reader(lines, delimiter=separator)
         for cells in reader:
-            place = Place(str(path), head_lines + reader.line_num)
-            if any(cell.strip() for cell in cells):
-                rows.append(_numbers(place, cells, columns))
+            place = Place(str(path), head_lines + 1 + reader.line_num)
+            if not any(cell.strip() for cell in cells):
+                continue
+            if len(cells) == len(found) + 1 and not cells[-1].strip():
+                cells.pop()  # a separator at the end of each line
+            if separator != ",":
+                cells = [cell.replace(",", ".") for cell in cells]
+            if kept is not None and len(cells) == len(found):
+                cells = [cells[i] for i in kept]
+            rows.append(_numbers(place, cells, columns))
             if len(rows) > MAX_FRAMES:
                 raise InputError(place, f"more than {MAX_FRAMES} frames", mend="cut the recording")
     if len(rows) < 2:
         raise InputError(Place(str(path)), f"there are {len(rows)} frames", "at least 2")
     return np.array(rows), columns
+
+
+def _named(
+    place: Place, found: list[str], names: Mapping[str, str]
+) -> tuple[list[str], list[int] | None]:
+    """Our names of the columns that are read, and where they stand; None when it is all."""
+    if not names:
+        return found, None
+    for ours, theirs in names.items():
+        if theirs not in found:
+            raise InputError(
+                place, f"there is no column `{theirs[:40]}`, which is to be `{ours}`",
+                ", ".join(found[:40]), nearest(theirs, found),
+            )  # fmt: skip
+    return list(names), [found.index(theirs) for theirs in names.values()]
 
 
 def _after_head(lines: Iterator[str], count: int) -> Iterator[str]:
@@ -123,7 +197,9 @@ def _check_columns(place: Place, columns: list[str]) -> None:
             )  # fmt: skip
         if columns.count(name) > 1:
             raise InputError(place, f"the column `{name}` stands twice", "each column once")
-    for name in ("frame", *_MARK_COLUMNS):
+    if "frame" not in columns and "time" not in columns:
+        raise InputError(place, "the column `frame` is missing", mend="add `frame`, or `time` in s")
+    for name in _MARK_COLUMNS:
         if name not in columns:
             raise InputError(place, f"the column `{name}` is missing", mend=f"add `{name}`")
 

@@ -84,13 +84,11 @@ class Landing:
     ----------
     angles : (strides,) degrees.
     shared_error : standard error in degrees that all strides share, from leading back to contact.
-    slope : degrees a second just after contact.
     noise : variance of one unfiltered sample, in degrees squared.
     """
 
     angles: FloatArray
     shared_error: float
-    slope: float
     noise: float
 
 
@@ -106,26 +104,24 @@ def landing_of(
     peak comes early.
     """
     window = _window(strides, parameters) * float(np.mean([s.stop - s.start for s in strides]))
-    times, angles, owner = [], [], []
-    for number, stride in enumerate(strides):
+    times, angles = [], []
+    for stride in strides:
         since = stride.frames - stride.start
         count = max(int(np.count_nonzero(since <= window)), _LEAST_SAMPLES)
         times.append(since[:count] / rate_hz)
         angles.append(stride.raw[:count])
-        owner.append(np.full(len(times[-1]), number))
-    t, y, which = np.concatenate(times), np.concatenate(angles), np.concatenate(owner)
-    offsets = (which[:, None] == np.arange(len(strides))).astype(np.float64)
-    design = np.column_stack([offsets, t, t * t])
-    solved, _, rank, _ = np.linalg.lstsq(design, y, rcond=None)
-    residual = y - design @ solved
-    freedom = max(len(y) - int(rank), 1)
-    noise = float(residual @ residual) / freedom
-    covariance = noise * np.linalg.pinv(design.T @ design)
-    count = len(strides)
-    mean_variance = float(covariance[:count, :count].mean())
-    own = noise * float(np.mean(1.0 / np.bincount(which))) / count  # what their scatter shows
-    shared = math.sqrt(max(mean_variance - own, 0.0))
-    return Landing(solved[:count], shared, float(solved[count]), noise)
+    own = [(t, y, np.stack([t, t * t])) for t, y in zip(times, angles, strict=True)]
+    means = np.array([x.mean(axis=1) for _, _, x in own])
+    levels = np.array([y.mean() for _, y, _ in own])
+    x = np.concatenate([x - x.mean(axis=1, keepdims=True) for _, _, x in own], axis=1)
+    y = np.concatenate([y - y.mean() for _, y, _ in own])
+    squares = np.linalg.pinv(x @ x.T)
+    bend = squares @ (x @ y)
+    residual = y - bend @ x
+    noise = float(residual @ residual) / max(len(y) - len(own) - 2, 1)
+    lever = means.mean(axis=0)  # the bend is led over this time on average
+    shared = math.sqrt(max(noise * float(lever @ squares @ lever), 0.0))
+    return Landing(levels - means @ bend, shared, noise)
 
 
 def _window(strides: Sequence[Stride], parameters: Mapping[str, float]) -> float:

@@ -135,3 +135,28 @@ def test_an_npz_that_is_none_is_refused(tmp_path, content):
     """A damaged archive is one sentence, not a traceback."""
     with pytest.raises(InputError, match="not a pressure capture in NPZ"):
         read_pressure(written(tmp_path, content, "x.npz"), LIMIT)
+
+
+def test_a_small_archive_of_many_small_numbers_is_refused_by_what_it_takes(tmp_path, parameters):
+    """Numbers of one byte take four here: the limit counts numbers, before they are unpacked."""
+    path = tmp_path / "many.npz"
+    frames = np.zeros((1000, 64, 64), dtype=np.uint8)
+    np.savez_compressed(path, pressure=frames, pitch_mm=5.0, rate_hz=100.0, unit="kPa")
+    tight = dict(parameters) | {"capture.recording-limit": 10}
+
+    assert path.stat().st_size < 100_000
+    with pytest.raises(InputError, match="more than 10 MB"):
+        read_pressure(path, tight)
+
+
+def test_semicolons_with_decimal_commas_are_read(tmp_path, parameters):
+    """A frame written with `;` and decimal commas holds the same numbers."""
+    head = (
+        "# capture: pressure\n# unit: kPa\n# pitch-mm: 5\n# rate-hz: 100\n# rows: 4\n# columns: 4\n"
+    )
+    path = tmp_path / "walk.csv"
+    path.write_text(head + "0;1,5;20,25;3\n" * 4)
+
+    found = read_pressure(path, parameters)
+
+    assert found.frames[0, 0].tolist() == [0, 1.5, 20.25, 3]

@@ -99,3 +99,44 @@ def test_a_file_that_is_no_c3d_is_one_sentence(tmp_path, parameters, defs, conte
 
     with pytest.raises(InputError, match=r"bad\.c3d"):
         measure_capture(path, parameters, defs, CaptureOptions(side="left", marks=NAMES))
+
+
+def test_a_damaged_file_is_one_sentence(tmp_path, parameters, defs):
+    """Whatever a flipped or lost byte does to the reading library, it ends in a refusal here."""
+    data = bytearray(written(tmp_path / "walk.c3d", Gait(), "+y").read_bytes())
+    options = CaptureOptions(side="left", marks=NAMES)
+    for number, change in enumerate(((0, 0xFF), (512, 0xFF), (520, 0x7F), (len(data) // 2, None))):
+        hurt = data[: change[0]] if change[1] is None else data.copy()
+        if change[1] is not None:
+            hurt[change[0]] ^= change[1]
+        path = tmp_path / f"hurt-{number}.c3d"
+        path.write_bytes(hurt)
+        refused = None
+        try:
+            measure_capture(path, parameters, defs, options)
+        except InputError as error:
+            refused = str(error)
+        assert refused is None or str(path) in refused
+        assert refused or number != 3, "half of a file was read"
+
+
+def test_a_laboratory_with_y_up_reads_the_same(tmp_path, parameters, defs):
+    """The vertical axis is told from the leg: y up gives the angles that z up gives."""
+    upright = written(tmp_path / "z.c3d", Gait(), "+y")
+    turned = ezc3d.c3d(str(upright))
+    points = turned["data"]["points"].copy()
+    points[1], points[2] = turned["data"]["points"][2], -turned["data"]["points"][1]
+    fresh = ezc3d.c3d()
+    for key in ("RATE", "LABELS", "UNITS"):
+        fresh["parameters"]["POINT"][key]["value"] = turned["parameters"]["POINT"][key]["value"]
+    fresh["data"]["points"] = points
+    fresh.write(str(tmp_path / "y.c3d"))
+    options = CaptureOptions(side="left", marks=NAMES)
+
+    one, two = (
+        measure_capture(tmp_path / name, parameters, defs, options)[0]
+        for name in ("z.c3d", "y.c3d")
+    )
+
+    for measure in one.measures:
+        assert two.find(measure.name).value == pytest.approx(measure.value, abs=1e-3), measure.name

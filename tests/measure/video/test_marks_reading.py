@@ -102,3 +102,40 @@ def test_what_does_not_fit_is_refused_with_its_line(tmp_path, lines, head, words
     """Each defect is named with file and line."""
     with pytest.raises(InputError, match=words):
         read_marks_csv(written(tmp_path, *lines, head=head))
+
+
+def test_semicolons_decimal_commas_and_seconds_read_like_plain_csv(tmp_path):
+    """`;` with decimal commas, and a column of seconds for the frame number, give the same."""
+    plain = read_marks_csv(written(tmp_path, COLUMNS, f"7,{ROW}", f"8,{ROW}", f"10,{ROW}"))
+    lines = [COLUMNS.replace("frame", "time").replace(",", ";")]
+    lines += [f"{t:.2f};".replace(".", ",") + ROW.replace(",", ";") for t in (0.07, 0.08, 0.10)]
+    other = read_marks_csv(written(tmp_path, *lines))
+
+    assert np.array_equal(plain.points, other.points, equal_nan=True)
+    assert other.dropped == 1
+
+
+def test_a_labs_own_columns_are_read_by_a_mapping_file(tmp_path):
+    """Tabs, lines above the names, other names and more columns are read as the mapping says."""
+    names = {f"{mark}-{axis}": f"{mark.upper()} {axis}" for mark in MARKS for axis in "xy"}
+    titles = "\t".join(["Bild", "Wetter", *names.values()])
+    rows = [f"{n}\tgut\t" + ROW.replace(",", "\t") for n in (1, 2, 3)]
+    path = tmp_path / "export.tsv"
+    path.write_text("\n".join(["made by a lab", "", titles, *rows]) + "\n")
+    mapping = tmp_path / "mapping.yaml"
+    said = "".join(f"  {ours}: {theirs}\n" for ours, theirs in {"frame": "Bild", **names}.items())
+    mapping.write_text(
+        f"skip-lines: 2\nhead: {{rate-hz: 100, side: left, y-axis: down}}\ncolumns:\n{said}"
+    )
+    found = read_marks_csv(path, mapping=mapping)
+
+    assert found.points[:, 0].tolist() == [[100, -10]] * 3
+    mapping.write_text(mapping.read_text().replace("frame: Bild", "frame: Bidl"))
+    with pytest.raises(InputError, match=r"no column `Bidl`.*Bild"):
+        read_marks_csv(path, mapping=mapping)
+
+
+def test_toe_out_of_the_head_is_read(tmp_path):
+    """The head may say how far the foot points out of the camera's line."""
+    head = HEAD + "# toe-out-deg: 12\n"
+    assert read_marks_csv(written(tmp_path, COLUMNS, f"7,{ROW}", f"8,{ROW}", head=head)).toe_out_deg

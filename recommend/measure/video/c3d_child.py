@@ -1,0 +1,65 @@
+"""Opens one C3D file in a process of its own, and writes what it holds as plain arrays.
+
+``python -m recommend.measure.video.c3d_child FILE OUT MEGABYTES`` is started by `c3d`; a library
+that crashes on damaged bytes, or asks for all memory, ends this process and not the program.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from typing import Any
+
+import numpy as np
+
+
+def main(file: str, out: str, megabytes: str) -> int:
+    """Read `file`, write an NPZ to `out`; 0 when it could be read, 3 when it is not C3D."""
+    _limit_memory(int(megabytes))
+    import ezc3d
+
+    try:
+        data = ezc3d.c3d(file)
+    except (OSError, RuntimeError, ValueError, IndexError, MemoryError) as error:
+        print(" ".join(str(error).split())[:200], file=sys.stderr)
+        return 3
+    point = data["parameters"]["POINT"]
+    units = (point.get("UNITS") or {"value": ["mm"]})["value"]
+    head = {
+        "labels": [str(label).strip() for label in point["LABELS"]["value"]],
+        "unit": str(units[0]) if len(units) else "mm",
+        "rate": float(data["header"]["points"]["frame_rate"]),
+        "first": int(data["header"]["points"]["first_frame"]),
+        "events": _events(data["parameters"].get("EVENT") or {}),
+    }
+    np.savez(out, points=data["data"]["points"][:3].astype(np.float64), head=json.dumps(head))
+    return 0
+
+
+def _events(group: Any) -> list[list[Any]]:
+    """Label, context (the side) and time in s of each event."""
+    try:
+        labels, contexts = (list(group[name]["value"]) for name in ("LABELS", "CONTEXTS"))
+        times = np.atleast_2d(np.asarray(group["TIMES"]["value"], dtype=np.float64))
+    except (KeyError, TypeError, ValueError):
+        return []
+    if times.shape[0] != 2 or not len(labels) == len(contexts) == times.shape[1]:
+        return []
+    seconds = 60.0 * times[0] + times[1]
+    return [
+        [str(a).strip(), str(b).strip(), float(t)]
+        for a, b, t in zip(labels, contexts, seconds, strict=True)
+    ]
+
+
+def _limit_memory(megabytes: int) -> None:
+    try:
+        import resource
+    except ImportError:  # no such limit on this system; the limit of time remains
+        return
+    limit = megabytes * 1_000_000
+    resource.setrlimit(resource.RLIMIT_AS, (limit, limit))
+
+
+if __name__ == "__main__":
+    sys.exit(main(*sys.argv[1:4]))
