@@ -2,26 +2,29 @@
 
 from __future__ import annotations
 
-import itertools
-import math
 from collections.abc import Iterator
 from html import escape
+from itertools import product
+from math import prod
 
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.models import AxisThen, FootType
 from recommend.rulebook.terms import satisfied
 from recommend.rulebook.vocabulary import FOOT_TYPE
 
-_LABELS, _CELL, _HEAD, _ROW = 330, 190, 44, 26  # widths and heights of the picture
+_AXES = (3, 4)  # how many a map can show: all but the last are its rows
 
 
 def decision_map(book: Rulebook) -> str:
-    """The map as a picture: a row for each combination of all axes but the last, its columns."""
-    *rows, columns = map_axes(book)
+    """The map as a picture, where the types read three or four axes."""
+    axes = map_axes(book)
+    if len(axes) not in _AXES:
+        words = "The types of this rulebook do not read three or four axes; see the rules below."
+        return f"<p>{words}</p>"
+    rows, columns = axes[:-1], axes[-1]
     body = "".join(_map_rows(book, rows, columns))
-    count_rows = math.prod(len(book.axes[axis].values) for axis in rows)
-    width = _LABELS + _CELL * len(book.axes[columns].values)
-    height = _HEAD + _ROW * count_rows
+    count_rows = prod(len(book.axes[axis].values) for axis in rows)
+    width, height = 250 + 190 * len(book.axes[columns].values), 44 + 26 * count_rows
     caption = (
         f"Rows: {', '.join(book.axes[axis].title for axis in rows)}. "
         f"Columns: {book.axes[columns].title}. Each combination is one type; cells of the same "
@@ -62,22 +65,18 @@ def _type_rules(book: Rulebook) -> list[CompiledRule]:
 
 def _map_rows(book: Rulebook, rows: list[str], columns: str) -> Iterator[str]:
     for index, value in enumerate(book.axes[columns].values):
-        left = _LABELS + _CELL * index + 6
-        yield f"<text x='{left}' y='28' font-weight='bold'>{escape(value)}</text>"
+        yield f"<text x='{256 + 190 * index}' y='28' font-weight='bold'>{escape(value)}</text>"
+    top = 38
     shades: dict[str, int] = {}
-    combinations = itertools.product(*(book.axes[axis].values for axis in rows))
-    for row, values in enumerate(combinations):
-        top = 38 + _ROW * row
-        told = ", ".join(
-            value if axis == rows[0] else f"{axis} {value}"
-            for axis, value in zip(rows, values, strict=True)
-        )
-        yield f"<text x='4' y='{top + 17}'>{escape(told)}</text>"
+    for words in product(*(book.axes[axis].values for axis in rows)):
+        yield f"<text x='4' y='{top + 17}'>{escape(', '.join(words))}</text>"
         for index, value in enumerate(book.axes[columns].values):
-            kind = type_of(book, {**dict(zip(rows, values, strict=True)), columns: value})
+            of = dict(zip(rows, words, strict=True)) | {columns: value}
+            kind = type_of(book, of)
             name = kind.id if kind else "(none)"
             shade = shades.setdefault(name, len(shades))
-            yield _cell(_LABELS + _CELL * index, top, name, shade)
+            yield _cell(250 + 190 * index, top, name, shade)
+        top += 26
 
 
 def _cell(left: int, top: int, name: str, shade: int) -> str:
