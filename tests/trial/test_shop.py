@@ -232,3 +232,12 @@ def test_the_switch_is_off_unless_asked_for_and_said_when_on(
     said = json.loads(capsys.readouterr().out)
     assert said["learned"]["visits"] == shop().visits
     assert said["learned"]["expected"]
+
+
+def test_the_check_says_what_is_used(capsys: pytest.CaptureFixture[str]) -> None:
+    """Each gait and reading with its errors; what few visits taught is not used."""
+    assert run("effects", DEMO / "trials", "--check") == 0
+    out = capsys.readouterr().out
+    rows = [line for line in out.splitlines() if line.startswith(("running", "walking"))]
+    assert any(row.rstrip().endswith("not used") for row in rows if row.startswith("walking"))
+    assert any("used" in row and "not used" not in row for row in rows)
