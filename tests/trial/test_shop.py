@@ -13,10 +13,10 @@ from recommend.catalogue import Catalogue, load_catalogue
 from recommend.cli import main
 from recommend.errors import InputError
 from recommend.match.shortlist import GROUPS
+from recommend.records.keeping import visit_document
+from recommend.records.store import Entry, Store
 from recommend.rulebook import load_rulebook, shipped_folder
 from recommend.rulebook.book import Rulebook
-from recommend.trail.keeping import visit_document
-from recommend.trail.store import Entry, Store
 from recommend.trial.kept import kept_visits
 from recommend.trial.learned import _beyond, with_learned
 from recommend.trial.shop import Shop, item_of, shop_of
