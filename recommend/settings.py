@@ -147,15 +147,15 @@ def read_settings(file: Path) -> dict[str, Any]:
 
 @lru_cache(maxsize=2)
 def _read(file: Path, _stamp: int) -> dict[str, Any]:
+    from recommend.reading.document import read_text  # only here: without a file it is not needed
+
     try:
-        text = file.read_text("utf-8")
+        text = read_text(file)
         data = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise InputError(
             Place(str(file)), f"the settings are not TOML ({error})", mend="run `recommend setup`"
         ) from error
-    except OSError as error:
-        raise InputError(Place(str(file)), f"cannot be read ({error.strerror})") from error
     read = {key: _entry(key, value, _place(file, text, key)) for key, value in data.items()}
     return {key: _from_folder(key, value, file.parent) for key, value in read.items()}
 

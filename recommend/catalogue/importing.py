@@ -7,6 +7,7 @@ words mean which of ours.
 from __future__ import annotations
 
 import csv
+import io
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
@@ -22,7 +23,7 @@ from recommend.catalogue.models import CatalogueFile, Product
 from recommend.errors import InputError, Place, RecommendError, counted, nearest
 from recommend.measure.sizing import foot_length_of
 from recommend.reading import Document, Strict, problems_in, read_document, validate
-from recommend.reading.document import Loc
+from recommend.reading.document import Loc, read_text
 from recommend.rulebook.models import AttributeDef
 from recommend.visit.models import ShoeSize
 
@@ -195,23 +196,21 @@ def read_list(
 def _rows(
     path: Path, mapping: ColumnMapping, document: Document
 ) -> Iterator[tuple[int, dict[str, str]]]:
+    stream = io.StringIO(read_text(path), newline="")
+    reader = csv.DictReader(stream, delimiter=mapping.delimiter, strict=True)
     try:
-        with path.open(encoding="utf-8-sig", newline="") as stream:
-            reader = csv.DictReader(stream, delimiter=mapping.delimiter, strict=True)
-            heading = [name.strip() for name in reader.fieldnames or []]
-            _check_heading(heading, mapping, document, str(path))
-            reader.fieldnames = heading
-            for row in reader:
-                if None in row or None in row.values():
-                    raise InputError(
-                        Place(str(path), reader.line_num),
-                        "the row has not as many cells as the heading",
-                        f"{len(heading)} cells",
-                    )
-                yield reader.line_num, {name: cell.strip() for name, cell in row.items()}
-    except OSError as error:
-        raise InputError(Place(str(path)), f"cannot be read ({error.strerror})") from error
-    except (UnicodeDecodeError, csv.Error) as error:
+        heading = [name.strip() for name in reader.fieldnames or []]
+        _check_heading(heading, mapping, document, str(path))
+        reader.fieldnames = heading
+        for row in reader:
+            if None in row or None in row.values():
+                raise InputError(
+                    Place(str(path), reader.line_num),
+                    "the row has not as many cells as the heading",
+                    f"{len(heading)} cells",
+                )
+            yield reader.line_num, {name: cell.strip() for name, cell in row.items()}
+    except csv.Error as error:
         raise InputError(
             Place(str(path)), f"this is not a CSV list in UTF-8 ({error})", mend="save it as such"
         ) from error

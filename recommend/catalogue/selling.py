@@ -15,6 +15,7 @@ from pathlib import Path
 from recommend.atomic import held, write_atomically
 from recommend.catalogue.stacking import STOCK_COLUMNS
 from recommend.errors import InputError, Place, counted
+from recommend.reading.document import read_bytes
 
 Sold = Mapping[tuple[str, float], int]  # (product id, size in mm) -> pairs
 Left = dict[tuple[str, float], int]
@@ -69,9 +70,8 @@ def _lowered(file: Path, sold: Sold) -> tuple[str, Left]:
 
 def _read(file: Path) -> str:
     try:
-        with file.open(encoding="utf-8-sig", newline="") as stream:
-            return stream.read()
-    except (OSError, UnicodeDecodeError) as error:
+        return read_bytes(file).decode("utf-8-sig")
+    except UnicodeDecodeError as error:
         raise InputError(
             Place(str(file)), f"cannot be read ({error})", mend="name a CSV file in UTF-8"
         ) from error

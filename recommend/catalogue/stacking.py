@@ -18,6 +18,7 @@ import yaml
 from recommend.atomic import write_atomically
 from recommend.catalogue.loading import Catalogue, Item, load_catalogue
 from recommend.errors import InputError, Place, nearest
+from recommend.reading.document import read_text
 from recommend.rulebook.models import AttributeDef
 
 STOCK_COLUMNS = ("product", "size", "count")
@@ -85,12 +86,7 @@ def read_stock(file: Path, items: Mapping[str, Item]) -> list[StockLevel]:
 
 
 def _rows(file: Path) -> Iterator[tuple[dict[str, str], Place]]:
-    try:
-        text = file.read_text("utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError(
-            Place(str(file)), f"cannot be read ({error})", mend="name a CSV file in UTF-8"
-        ) from error
+    text = read_text(file)
     delimiter = ";" if ";" in text.partition("\n")[0] else ","
     reader = csv.DictReader(io.StringIO(text), delimiter=delimiter)
     missing = [name for name in STOCK_COLUMNS if name not in (reader.fieldnames or ())]

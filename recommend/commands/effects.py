@@ -12,14 +12,18 @@ from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.commands import single
 from recommend.show.bar import working
 from recommend.show.console import console
-from recommend.show.effects import as_document, print_effects
+from recommend.show.effects import as_document, print_check, print_effects
 from recommend.trial.kept import kept_visits
 from recommend.trial.shop import shop_of
 
 
 def effects(
     kept: Annotated[
-        Path, typer.Argument(metavar="KEPT", help="folder of kept visit files, or a record store")
+        list[Path],
+        typer.Argument(
+            metavar="KEPT...",
+            help="folders of kept visit files, or record stores; several shops are taken together",
+        ),
     ],
     catalogue: Annotated[
         list[Path] | None, typer.Option(help="folder of a catalogue; else as in `setup show`")
@@ -27,6 +31,9 @@ def effects(
     rules: Annotated[
         Path | None, typer.Option(help="folder of the rulebook; else as in `setup show`")
     ] = None,
+    check: Annotated[
+        bool, typer.Option("--check", help="foretell each visit from all the others instead")
+    ] = False,
     as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
 ) -> None:
     """Show what each product did to rearfoot motion, learned from the shop's kept trials.
@@ -36,9 +43,12 @@ def effects(
     book = open_rulebook(rules)
     products = open_catalogue(book, catalogue)
     with working("reading kept trials"):
-        shop = shop_of(kept_visits(kept, book), book, products)
+        visits = [visit for place in kept for visit in kept_visits(place, book)]
+        shop = shop_of(visits, book, products)
     if as_json:
         print(json.dumps(as_document(shop, book, products), indent=2, ensure_ascii=False))
+    elif check:
+        print_check(shop, console())
     else:
         print_effects(shop, book, products, console())
 

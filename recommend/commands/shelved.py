@@ -84,6 +84,8 @@ def list_(
     found = [one for one in shelf.finished() if everything or one.day == wanted]
     for draft in drafts:
         print(f"{'under way':<11} {draft.reference:<20} recommend visit resume {draft.reference}")
+    for error in shelf.damaged():  # one that is broken hides no other
+        print(f"{'under way':<11} {error}")
     counter = Counter(open_rulebook(rules)) if found else None
     for one in found:
         assert counter is not None

@@ -1,6 +1,15 @@
 """Strict reading of what people write: YAML and JSON with file, line and column."""
 
-from recommend.reading.document import Document, read_bytes, read_document
+from recommend.reading.document import Document, read_bytes, read_document, read_text
 from recommend.reading.models import Id, Strict, problems_in, validate
 
-__all__ = ["Document", "Id", "Strict", "problems_in", "read_bytes", "read_document", "validate"]
+__all__ = [
+    "Document",
+    "Id",
+    "Strict",
+    "problems_in",
+    "read_bytes",
+    "read_document",
+    "read_text",
+    "validate",
+]

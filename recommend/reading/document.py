@@ -118,6 +118,17 @@ def read_bytes(path: Path) -> bytes:
         ) from error
 
 
+def read_text(path: Path) -> str:
+    """The text of an ordinary file of bounded size in UTF-8, without control characters.
+
+    Raises
+    ------
+    InputError
+        If it is not such a file, with the line.
+    """
+    return _decode(read_bytes(path), str(path))
+
+
 def _decode(raw: bytes, file: str) -> str:
     for mark, encoding in _OTHER_MARKS.items():
         if raw.startswith(mark):

@@ -13,15 +13,39 @@ from recommend.catalogue.loading import Catalogue
 from recommend.errors import counted
 from recommend.rulebook.book import Rulebook
 from recommend.show.layout import bullet, heading, inset, plain_table
-from recommend.show.trial_words import interval_words
+from recommend.show.trial_words import READING_WORDS, interval_words
 from recommend.trial.readings import LEARNED
 from recommend.trial.shop import Shop, Tally, item_of
+
+
+def print_check(shop: Shop, console: Console) -> None:
+    """How well the effects foretell, alone."""
+    for block in check_blocks(shop):
+        console.print(block)
 
 
 def print_effects(shop: Shop, book: Rulebook, catalogue: Catalogue, console: Console) -> None:
     """The table of effects, a block for each gait."""
     for block in _blocks(shop, book, catalogue):
         console.print(block)
+
+
+def check_blocks(shop: Shop) -> Iterator[RenderableType]:
+    """Whether learned effects foretell visits that they have not seen."""
+    yield heading("Each visit foretold from all the others")
+    table = plain_table("gait", "reading", "foretold", "in interval", "error", "published", "")
+    for (gait, reading), check in shop.checks.items():
+        table.add_row(
+            gait, READING_WORDS[reading], f"{check.predictions} of {check.visits} visits",
+            f"{check.held} of {check.predictions}", f"{check.error:.2f}°",
+            f"{check.published:.2f}°", "used" if check.better else "not used",
+        )  # fmt: skip
+    yield table
+    yield bullet(
+        "in interval: 95 of 100 are meant. error: root of the mean squared error of what was "
+        "foretold; published: of the published mean alone. Only what foretells better moves "
+        "products with `shortlist --learned`."
+    )
 
 
 def _blocks(shop: Shop, book: Rulebook, catalogue: Catalogue) -> Iterator[RenderableType]:
@@ -137,4 +161,8 @@ def as_document(shop: Shop, book: Rulebook, catalogue: Catalogue) -> dict[str, A
         "effects": rows,
         "unknown": sorted(shop.unknown),
         "doubtful": shop.doubtful,
+        "checks": [
+            {"gait": gait, "reading": reading, **asdict(check)}
+            for (gait, reading), check in shop.checks.items()
+        ],
     }

@@ -21,6 +21,14 @@ from recommend.trial.steps import Key
 
 def notice_blocks(one: LearnedList) -> Iterator[RenderableType]:
     """Say before anything else that learned effects took part in the order."""
+    if not one.heeded:
+        yield inset(
+            "Learned effects are ON and move nothing: they do not yet foretell visits better than "
+            "published effects do (`recommend effects KEPT --check`).",
+            0,
+            "bold",
+        )
+        return
     yield inset(
         f"Learned effects are ON: the order below heeds {counted(one.visits, 'visit')} with a "
         "trial of this shop. Never, must, stops and notes are untouched.",
@@ -34,7 +42,7 @@ def expected_blocks(one: LearnedList, book: Rulebook) -> Iterator[RenderableType
     shown = int(book.parameters["rank.shown"])
     yield heading("Motion to expect, from the shop's own trials (degrees, 95 % for one foot)")
     if not any(one.expected.values()):
-        yield bullet("nothing was learned in a gait that this customer was filmed in")
+        yield bullet("nothing that foretells was learned in a gait of this customer's film")
         return
     for group in GROUPS:
         for candidate in one.shortlist.ranked[group][:shown]:

@@ -112,6 +112,10 @@ class Learned:
         """
         return self._interval(items, confidence, self.person_sd**2)
 
+    def next_visit(self, items: Sequence[Item], confidence: float, variance: float) -> Interval:
+        """Change to expect to be measured in one more visit, whose strides have this variance."""
+        return self._interval(items, confidence, self.person_sd**2 + variance)
+
     def _interval(self, items: Sequence[Item], confidence: float, extra: float) -> Interval:
         value, variance = self._moments(items)
         half = NormalDist().inv_cdf((1 + confidence) / 2) * math.sqrt(variance + extra)

@@ -13,6 +13,7 @@ from statistics import NormalDist, fmean
 
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import GROUPS, Candidate, Group, Shortlist
+from recommend.match.wishes import NO_INSOLE, OWN_SHOES
 from recommend.rulebook.book import Rulebook
 from recommend.trial.bands import band_of
 from recommend.trial.change import Interval
@@ -49,11 +50,13 @@ class LearnedList:
     shortlist : with the same products in each part as before.
     expected : by candidate id and reading; a gait from which nothing was learned is absent.
     visits : kept visits with a trial behind it.
+    heeded : whether any of them foretell better than the published mean; else nothing moves.
     """
 
     shortlist: Shortlist
     expected: Mapping[str, Mapping[Key, Expected]]
     visits: int
+    heeded: bool = True
 
 
 def with_learned(outcome: Outcome, shop: Shop) -> LearnedList | None:
@@ -73,7 +76,7 @@ def with_learned(outcome: Outcome, shop: Shop) -> LearnedList | None:
     readings = {
         key: fmean(strides)
         for key, strides in steps_of(outcome.assessment.visit)[0].readings.items()
-        if key.reading in LEARNED and (key.gait, key.reading) in shop.learned
+        if key.reading in LEARNED and _foretells(shop, (key.gait, key.reading))
     }
     expected = {
         c.id: {key: _expected(c, key, now, shop, book) for key, now in readings.items()}
@@ -90,12 +93,19 @@ def with_learned(outcome: Outcome, shop: Shop) -> LearnedList | None:
     again: dict[Group, tuple[Candidate, ...]] = {
         group: tuple(sorted(ranked.ranked[group], key=key)) for group in GROUPS
     }
-    return LearnedList(replace(ranked, ranked=again), expected, shop.visits)
+    return LearnedList(replace(ranked, ranked=again), expected, shop.visits, bool(readings))
+
+
+def _foretells(shop: Shop, kind: tuple[str, str]) -> bool:
+    """Whether what was learned foretells visits that it has not seen better than the published."""
+    check = shop.checks.get(kind)
+    return check is not None and check.better
 
 
 def _expected(candidate: Candidate, key: Key, now: float, shop: Shop, book: Rulebook) -> Expected:
     learned = shop.learned[key.gait, key.reading]
-    items = [item_of(part, book, key.reading) for part in candidate.parts]
+    bought = [part for part in candidate.parts if part.id not in (OWN_SHOES, NO_INSOLE)]
+    items = [item_of(part, book, key.reading) for part in bought]
     confidence = book.parameters["trial.confidence"]
     change = learned.expected(items, confidence)
     residual = Interval(now + change.value, now + change.low, now + change.high)

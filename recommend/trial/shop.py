@@ -12,6 +12,7 @@ from recommend.catalogue.loading import Item as Ware
 from recommend.measure.model import SIDES
 from recommend.rulebook.book import Rulebook
 from recommend.trial.effects import Item, Learned, Observed, Prior, learn
+from recommend.trial.predicting import Check, check_of
 from recommend.trial.readings import LEARNED
 from recommend.trial.report import StepResult, judge_trial
 from recommend.trial.steps import OWN, Key
@@ -46,7 +47,8 @@ class Shop:
     Attributes
     ----------
     visits : how many visits with a trial it stands on.
-    learned : effects by gait and phase; gaits that were never tried are absent.
+    learned : effects by gait and reading; gaits that were never tried are absent.
+    checks : whether those foretell visits that they have not seen, by gait and reading.
     tallies : by gait and product id.
     unknown : ids that were tried and are not in the catalogue any more; left out.
     doubtful : steps left out because a foot changed by more than footwear is known to bring about.
@@ -54,6 +56,7 @@ class Shop:
 
     visits: int
     learned: Mapping[Kind, Learned]
+    checks: Mapping[Kind, Check]
     tallies: Mapping[tuple[str, str], Tally]
     unknown: frozenset[str]
     doubtful: int
@@ -78,15 +81,18 @@ def shop_of(visits: Iterable[Visit], book: Rulebook, catalogue: Catalogue) -> Sh
         if not visit.trials:
             continue
         count += 1
-        name = f"{visit.reference} {visit.date or number}"
+        name = f"{number} {visit.reference}"  # joined shops may use the same codes
         for result in judge_trial(visit, book).results:
             gathering.add(name, result)
-    learned = {}
+    learned, checks = {}, {}
+    confidence, least = book.parameters["trial.confidence"], book.parameters["trial.check-least"]
     for kind, seen in gathering.observed.items():
-        items = {item_of(catalogue.by_id[p], book, kind[1]) for o in seen for p in o.products}
-        learned[kind] = learn(sorted(items, key=lambda i: i.id), seen, prior_of(book, kind[1]))
+        of_it = {item_of(catalogue.by_id[p], book, kind[1]) for o in seen for p in o.products}
+        items, prior = sorted(of_it, key=lambda i: i.id), prior_of(book, kind[1])
+        learned[kind] = learn(items, seen, prior)
+        checks[kind] = check_of(items, seen, prior, confidence, least)
     unknown = frozenset(gathering.unknown)
-    return Shop(count, learned, gathering.tallies, unknown, gathering.doubtful)
+    return Shop(count, learned, checks, gathering.tallies, unknown, gathering.doubtful)
 
 
 def prior_of(book: Rulebook, reading: str) -> Prior:

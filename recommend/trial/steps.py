@@ -163,7 +163,8 @@ def strides_of(entry: Rearfoot) -> dict[str, Strides]:
     written = {name: getattr(entry, field_of(name), None) for name in READINGS}
     found = {name: tuple(strides) for name, strides in written.items() if strides}
     for name, (whole, part) in DERIVED.items():
-        if name not in found and len(found.get(whole, ())) == len(found.get(part, (0,))):
+        both = whole in found and part in found
+        if name not in found and both and len(found[whole]) == len(found[part]):
             pairs = zip(found[whole], found[part], strict=True)
             found[name] = tuple(round(one - other, 6) for one, other in pairs)
     return found

@@ -13,10 +13,11 @@ from pathlib import Path
 from typing import Any
 
 import yaml
+from pydantic import TypeAdapter
 
 from recommend.atomic import held, write_atomically
 from recommend.errors import InputError, Place, nearest
-from recommend.reading import read_document
+from recommend.reading import read_document, read_text
 from recommend.visit.tree import Tree, tidied
 
 DRAFTS = "drafts"
@@ -97,9 +98,20 @@ class Shelf:
         return visits[-1]
 
     def drafts(self) -> list[Draft]:
-        """Drafts, the last changed first."""
-        files = sorted((self.folder / DRAFTS).glob("*.json"), key=lambda f: -f.stat().st_mtime_ns)
-        return [self._read(file) for file in files]
+        """Drafts that can be read, the last changed first."""
+        return [one for one in self._drafts() if isinstance(one, Draft)]
+
+    def damaged(self) -> list[InputError]:
+        """What is wrong with each draft that cannot be read."""
+        return [one for one in self._drafts() if isinstance(one, InputError)]
+
+    def _drafts(self) -> Iterator[Draft | InputError]:
+        files = (self.folder / DRAFTS).glob("*.json")
+        for file in sorted(files, key=lambda f: -f.stat().st_mtime_ns):
+            try:
+                yield self._read(file)
+            except InputError as error:
+                yield error
 
     def draft(self, reference: str) -> Draft | None:
         """The draft of a customer, or None."""
@@ -155,11 +167,14 @@ class Shelf:
 
     def _read(self, file: Path) -> Draft:
         try:
-            data = json.loads(file.read_text("utf-8"))
+            data = json.loads(read_text(file))
             if isinstance(data["doubted"], list):  # begun with an earlier version: doubted anew
                 data["doubted"] = {}
-            return Draft(**data)
-        except (ValueError, TypeError, KeyError, OSError) as error:
+            draft = TypeAdapter(Draft).validate_python(data)
+            if draft.reference != file.stem or not re.fullmatch(REFERENCE, draft.reference):
+                raise ValueError("of another customer")
+            return draft
+        except (ValueError, TypeError, KeyError, RecursionError) as error:
             raise InputError(
                 Place(str(file)), "this draft cannot be read", mend="move it out of the folder"
             ) from error

@@ -1,0 +1,129 @@
+"""Trials worked by hand: the bands are those of the rulebook, the verdict stands beside each."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import pytest
+
+from recommend.catalogue import load_catalogue
+from recommend.rulebook import load_rulebook, shipped_folder
+from recommend.rulebook.book import Rulebook
+from recommend.show.trial_answer import trial_lines
+from recommend.trial.judge import Verdict
+from recommend.trial.next_step import Dose
+from recommend.trial.outcome import trial_outcome
+from recommend.trial.report import judge_trial
+from recommend.visit import Visit, read_visit
+from recommend.way import outcome_of
+
+TRIALS = shipped_folder("catalogue_demo") / "trials"
+# 24 strides whose mean is 0 and whose spread is 1.0 (by hand: sum of squares 23.1 over 23).
+NOISE = (-1.4, 0.9, -0.4, 0.2, 1.4, -0.2, 0.5, -1.0) * 3
+
+
+@cache
+def book() -> Rulebook:
+    """The rulebook that ships."""
+    return load_rulebook(shipped_folder("rules"))
+
+
+def around(mean: float) -> list[float]:
+    """24 strides with this mean."""
+    return [round(mean + one, 1) for one in NOISE]
+
+
+def visit(gait: str, bare: dict[str, float], worn: dict[str, float]) -> Visit:
+    """A trial of the left foot from vertical, each reading by its mean."""
+
+    def film(means: dict[str, float]) -> dict[str, object]:
+        read = {name: around(mean) for name, mean in means.items()}
+        return {"rearfoot": [{"gait": gait, "reference": "vertical", **read}]}
+
+    step = {"shoe": "own", "feet": {"left": film(worn)}}
+    return Visit.model_validate({"reference": "T", "feet": {"left": film(bare)}, "trials": [step]})
+
+
+# Bands of the peak: walking 3.4 to 8.8, running 6.4 to 13.8; return from 3.6 (rules/limits.yaml:
+# derived from Sobel 1999, Lee and Hertel 2012, and Cornwall and McPoil 2009). With 24 strides of
+# spread 1.0 a mean is known to about 0.5 and a change to about 0.7 degrees.
+@pytest.mark.parametrize(
+    ("gait", "bare", "worn", "reading", "verdict"),
+    [
+        # 11.0 to 9.6: nearer to 8.8 by 1.4, and still 0.8 above it
+        ("walking", {"peak": 11.0}, {"peak": 9.6}, "peak", Verdict.TOWARDS),
+        # 11.0 to 7.5: into the band
+        ("walking", {"peak": 11.0}, {"peak": 7.5}, "peak", Verdict.WITHIN),
+        # 6.3 to 1.8: 1.6 below 3.4, and the interval ends at about 2.3
+        ("walking", {"peak": 6.3}, {"peak": 1.8}, "peak", Verdict.OVER_CORRECTED),
+        # 6.3 to 3.2: 0.2 below the edge, which is within noise
+        ("walking", {"peak": 6.3}, {"peak": 3.2}, "peak", Verdict.NEAR_LOWER),
+        # 6.0 to 9.9: out of the band by its own doing
+        ("walking", {"peak": 6.0}, {"peak": 9.9}, "peak", Verdict.AWAY),
+        # 15.2 to 15.1: nothing moved
+        ("running", {"peak": 15.2}, {"peak": 15.1}, "peak", Verdict.UNCLEAR),
+        # 12.0 stays within 6.4 to 13.8
+        ("running", {"peak": 12.0}, {"peak": 11.9}, "peak", Verdict.WITHIN),
+        # 2.0 stays where it was, below: not this shoe's doing
+        ("walking", {"peak": 2.0}, {"peak": 1.9}, "peak", Verdict.UNCLEAR),
+        # return 8.0 - 5.5 = 2.5 before, 8.0 - 3.5 = 4.5 now: comes back as most feet do
+        (
+            "walking", {"peak": 8.0, "propulsion": 5.5}, {"peak": 8.0, "propulsion": 3.5},
+            "return", Verdict.WITHIN,
+        ),
+        # the same the other way: it stays rolled in longer
+        (
+            "walking", {"peak": 8.0, "propulsion": 3.5}, {"peak": 8.0, "propulsion": 5.5},
+            "return", Verdict.AWAY,
+        ),
+        # the mean of midstance has no band that is known
+        ("walking", {"midstance": 3.0}, {"midstance": 1.0}, "midstance", Verdict.NO_BAND),
+    ],
+)  # fmt: skip
+def test_a_trial_worked_by_hand_gives_the_verdict_beside_it(
+    gait: str, bare: dict[str, float], worn: dict[str, float], reading: str, verdict: Verdict
+) -> None:
+    """Eleven trials, from above, inside and below the band of peak and return."""
+    (result,) = judge_trial(visit(gait, bare, worn), book()).results
+    found = {key.reading: judged.verdict for key, judged in result.whole.items()}
+    assert found[reading] is verdict
+
+
+@pytest.mark.parametrize("file", sorted(TRIALS.glob("*.yaml")), ids=lambda file: file.stem)
+def test_every_demo_trial_says_best_and_verdict_on_its_first_screen(file: object) -> None:
+    """24 lines of 80 columns hold what is best, and a verdict on each of the first two try-ons."""
+    catalogue = load_catalogue(shipped_folder("catalogue_demo"), book().attributes)
+    seen = read_visit(str(file), book().questions)
+    lines = [
+        one.plain for one in trial_lines(trial_outcome(outcome_of(seen, book(), catalogue)), 80)
+    ]
+    assert len(lines) <= 24
+    assert max(map(len, lines)) <= 80
+    assert any(line.startswith("Best") for line in lines)
+    for letter in "AB"[: len(seen.trials)]:
+        assert any(line.startswith(f"{letter}        ") for line in lines)
+    said = " ".join(lines)
+    assert any(word in said for word in ("the band", "OVER-CORRECTED", "too small", "not sure"))
+
+
+@pytest.mark.parametrize(
+    ("less", "more", "expected"),
+    [
+        (Dose(2, None, None), Dose(4, None, None), True),
+        (Dose(0, None, None), Dose(4, None, None), True),
+        (Dose(-2, None, None), Dose(4, None, None), False),  # past zero
+        (Dose(4, None, None), Dose(4, None, None), False),
+        (Dose(None, None, None), Dose(4, None, None), False),  # not stated
+        (Dose(0, 1, 2), Dose(0, 2, 2), True),  # less stability, no more arch
+        (Dose(0, 2, 1), Dose(0, 2, 2), True),
+        (Dose(0, 1, 3), Dose(0, 2, 2), False),  # less of one, more of the other
+        (Dose(0, 2, 2), Dose(0, 2, 2), False),
+        (Dose(1, 0, 0), Dose(0, 2, 2), False),  # no wedge where there was none
+        (Dose(-2, 0, 0), Dose(-4, 2, 2), True),  # a lateral wedge made smaller
+    ],
+)
+def test_less_after_too_much_is_less_of_the_same_and_never_past_zero(
+    less: Dose, more: Dose, expected: bool
+) -> None:
+    """A smaller wedge of the same sign; without one, less stability or arch and none more."""
+    assert less.less_than(more) is expected
