@@ -195,14 +195,19 @@ def _checked(one: Setting, value: Any, place: Place) -> Any:
 
 
 def _errors(value: Any, place: Place) -> dict[str, dict[str, Any]]:
-    allowed = "a table for each measure, with `single` and if needed `floor`, numbers from 0"
+    allowed = (
+        "a table for each measure, with `single` and if needed `floor`, numbers from 0, and "
+        "`resemblance`, a number from 0 to 0.95"
+    )
     if not isinstance(value, dict):
         raise InputError(place, "`errors` is not a table", allowed)
+    most = {"single": 1e6, "floor": 1e6, "resemblance": 0.95}
     for measure, table in value.items():
         numbers = dict(table) if isinstance(table, dict) else {}
         numbers.pop("note", None)
         if not numbers or not all(
-            key in ("single", "floor") and _is_error(number) for key, number in numbers.items()
+            key in most and _is_error(number) and number <= most[key]
+            for key, number in numbers.items()
         ):
             raise InputError(place, f"`errors.{measure}` is `{table}`", allowed)
     return value

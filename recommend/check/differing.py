@@ -1,4 +1,4 @@
-"""Two versions of a rulebook: what changed, and what it does to the published population."""
+"""Two versions of a rulebook: what changed, and what it does to the modelled population."""
 
 from __future__ import annotations
 

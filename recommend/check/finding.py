@@ -27,6 +27,8 @@ CODES: dict[str, str] = {
     "not-translated": "A text that customers read is not in a language of the translations.",
     "stale-translation": "A text has changed since it was translated.",
     "needless-translation": "A translation is of nothing that customers read.",
+    "untrue-of-people": "A word claims what is not so of the modelled adults.",
+    "unsteady": "A label changes too often when the feet that carry it are read again.",
     "example-fails": "A worked example does not come out as written.",
     "not-pinned": "No worked example makes a rule fire.",
     "survives": "A rule can be changed and neither an example nor a promise notices.",

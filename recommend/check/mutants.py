@@ -72,6 +72,20 @@ def mutants(book: Rulebook) -> Iterator[Mutant]:
             yield _of_rule(rule, words, replace(rule, rule=_with(rule.rule, then=then)), book)
 
 
+def with_limit(book: Rulebook, name: str, index: int, to: float) -> Rulebook:
+    """The rulebook with one value of a limit at `to`, and the rules that refer to it made anew."""
+    limit = book.limits[name]
+    moved = limit.values[index].model_copy(update={"value": round(to, DECIMALS)})
+    values = [*limit.values[:index], moved, *limit.values[index + 1 :]]
+    limits = {**book.limits, name: limit.model_copy(update={"values": values})}
+    compiler = Compiler(limits, book.vocabulary)
+    rules = tuple(
+        recompiled(rule, rule.rule, compiler) if _refers(rule, name) else rule
+        for rule in book.rules
+    )
+    return replace(book, rules=rules, limits=limits)
+
+
 def _of_rule(rule: CompiledRule, words: str, changed: CompiledRule, book: Rulebook) -> Mutant:
     return Mutant(f"{rule.id}: {words}", rule.place, (changed,), book.limits)
 

@@ -105,6 +105,16 @@ class Unasked(Strict):
     unasked: Literal["answers", "pain"]
 
 
+class Alarming(Strict):
+    """An alarming answer lets no product through that the harmless one keeps out.
+
+    Of feet that no stop withholds: more alarming answers never lengthen the list.
+    """
+
+    alarming: Literal["answers"]
+    lengthens: Literal["never"]
+
+
 class NeverWins(Strict):
     """Where a must asks for what a never forbids, the never stays and the must gives way."""
 
@@ -114,8 +124,8 @@ class NeverWins(Strict):
 
 _KINDS: dict[str, str] = {
     "at-most-one": "at-most-one", "decides": "decides", "note": "note", "forbids": "forbids",
-    "adding": "adding", "higher": "keeps", "lower": "keeps", "keeps": "keeps",
-    "unasked": "unasked", "wins": "wins",
+    "adding": "adding", "alarming": "alarming", "higher": "keeps", "lower": "keeps",
+    "keeps": "keeps", "unasked": "unasked", "wins": "wins",
 }  # fmt: skip
 
 
@@ -128,6 +138,7 @@ def _kind(value: Any) -> str | None:
         Notes: "note",
         Forbids: "forbids",
         Adding: "adding",
+        Alarming: "alarming",
         Keeps: "keeps",
         Unasked: "unasked",
         NeverWins: "wins",
@@ -141,6 +152,7 @@ Promised = Annotated[
     | Annotated[Notes, Tag("note")]
     | Annotated[Forbids, Tag("forbids")]
     | Annotated[Adding, Tag("adding")]
+    | Annotated[Alarming, Tag("alarming")]
     | Annotated[Keeps, Tag("keeps")]
     | Annotated[Unasked, Tag("unasked")]
     | Annotated[NeverWins, Tag("wins")],

@@ -17,6 +17,7 @@ from recommend.check.finding import Finding
 from recommend.check.promises import (
     EVERY_AXIS,
     Adding,
+    Alarming,
     AtMostOne,
     Decides,
     Forbids,
@@ -140,6 +141,8 @@ class _Prover:
             yield Doubt(z3.And(meant, z3.Not(z3.Or([h for _, h in due]))), why)
         elif isinstance(then, Forbids):
             yield from self._let_through(then, meant)
+        elif isinstance(then, Alarming):
+            yield from self._lengthened(meant)
         elif isinstance(then, Adding):
             yield from self._taken_away_by_adding(then, meant)
         elif isinstance(then, Keeps):
@@ -320,6 +323,21 @@ class _Prover:
             asked = z3.And(meant, *silent, *said, *same)
             what = "pain" if then.unasked == "pain" else group[0].removeprefix(prefix)
             yield from self._bolder(asked, what, frozenset(group))
+
+    def _lengthened(self, meant: Formula) -> Iterator[Doubt]:
+        """The foot gave the alarming answer; the other is the same foot with the harmless one."""
+        stops = z3.Or([due for _, due in self._notes(self.foot, ["stop"])])
+        for question in self.book.questions:
+            fact = f"answer_{question}"
+            if fact not in base_facts(self.book, [rule for rule, _ in self._binding()]):
+                continue
+            calm = self._harmless(fact)
+            said = [self.foot.known[fact], self.foot.word[fact] == 1 - calm]
+            said += [self.other.known[fact], self.other.word[fact] == calm]
+            asked = z3.And(meant, *said, *self._same(leaving_out={fact}), z3.Not(stops))
+            passes = z3.And(asked, self._sold(), self._passes(self.foot))
+            why = f"the alarming answer to `{question}` lets a product through"
+            yield Doubt(z3.And(passes, z3.Not(self._passes(self.other))), why)
 
     def _harmless(self, fact: str) -> int:
         """The position of the answer that speaks against nothing: the one that does not alarm."""

@@ -10,6 +10,7 @@ from pydantic import BaseModel
 
 from recommend.catalogue.models import CatalogueFile
 from recommend.check.changes import ChangesFile
+from recommend.check.claims import ClaimsFile
 from recommend.check.examples import ExamplesFile
 from recommend.check.mutating import SurvivorsFile
 from recommend.check.promises import PromisesFile
@@ -41,6 +42,7 @@ SCHEMAS: dict[str, tuple[type[BaseModel], tuple[str, ...]]] = {
     "translations": (TranslationsFile, ("translations/*.yaml",)),
     "examples": (ExamplesFile, ("examples/*.yaml",)),
     "promises": (PromisesFile, ("promises/*.yaml",)),
+    "claims": (ClaimsFile, ("claims.yaml",)),
     "changes": (ChangesFile, ("changes.yaml",)),
     "survivors": (SurvivorsFile, ("survivors.yaml",)),
     "products": (CatalogueFile, ("products/*.yaml",)),

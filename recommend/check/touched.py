@@ -4,15 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 
 from recommend.check.examples import Case, concluded, load_examples
-from recommend.coverage.columns import FactColumns
-from recommend.coverage.population import load_population
-from recommend.coverage.sampling import Sampler
-from recommend.infer.many import conclude_many
+from recommend.check.people import People
+from recommend.errors import InputError, Place
 from recommend.rulebook.book import CompiledRule, Rulebook
 
 _NEIGHBOURS = 5
@@ -26,6 +23,7 @@ class Touched:
     ----------
     share : share of the feet of the population for which it holds.
     feet : how many feet were drawn.
+    adults : share of the adults one of whose feet it holds for.
     beside : rules of its stage that hold for the same feet, with the share of its feet.
     examples : worked examples in which it holds.
     """
@@ -33,16 +31,17 @@ class Touched:
     rule: CompiledRule
     share: float
     feet: int
+    adults: float
     beside: Mapping[str, float]
     examples: tuple[Case, ...]
 
 
 def touched(book: Rulebook, rule: CompiledRule, count: int = 20000, seed: int = 1) -> Touched:
-    """Draw `count` feet of the published population and see for which `rule` holds."""
-    population = load_population(Path(book.folder) / "population.yaml")
-    customers = next(Sampler(population).blocks(count, seed))
-    columns = FactColumns(book, population).of_foot(customers, "left")
-    holds = conclude_many(book, columns, customers.count).holds
+    """Draw `count` feet of the modelled population and see for which `rule` holds."""
+    people = People.of(book, count, seed)
+    if people is None:
+        raise InputError(Place(book.folder), "no population.yaml is here, so no feet can be drawn")
+    holds = people.feet["left"].holds
     mine = holds[rule.id]
     beside = {
         other.id: float(np.mean(holds[other.id][mine])) if mine.any() else 0.0
@@ -55,7 +54,8 @@ def touched(book: Rulebook, rule: CompiledRule, count: int = 20000, seed: int = 
     return Touched(
         rule=rule,
         share=float(mine.mean()),
-        feet=customers.count,
+        feet=count,
+        adults=people.share_noted(rule.id),
         beside={name: share for name, share in near if share > 0},
         examples=tuple(case for case, fires in zip(cases, firing, strict=True) if fires),
     )

@@ -10,11 +10,13 @@ from types import ModuleType
 
 from recommend.catalogue.loading import read_catalogue
 from recommend.check.changes import change_findings
+from recommend.check.claims import claim_findings
 from recommend.check.examples import load_examples, pin_findings, run_examples
 from recommend.check.finding import Finding, from_error, in_order
 from recommend.check.logic import logic_findings
 from recommend.check.mutants import Mutant
 from recommend.check.mutating import mutate, mutation_findings
+from recommend.check.people import People, unsteady_findings
 from recommend.check.promises import Given, Verdict, load_promises
 from recommend.check.reach import reach_findings
 from recommend.check.translated import translation_findings
@@ -96,6 +98,18 @@ def _of_rules(book: Rulebook) -> Iterator[Finding]:
     yield from change_findings(book)
     yield from translation_findings(book)
     yield from _engine_findings(book)
+    yield from _of_people(book)
+
+
+def _of_people(book: Rulebook) -> Iterator[Finding]:
+    """What the rules say of people, held against the modelled population."""
+    try:
+        people = People.of(book)
+        if people is not None:
+            yield from claim_findings(book, people)
+            yield from unsteady_findings(people)
+    except InputError as error:
+        yield from_error(error)
 
 
 def _of_examples(

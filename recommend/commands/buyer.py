@@ -29,10 +29,10 @@ VisitsOption = Annotated[
     typer.Option("--visits", help="The shop's own visits: a folder of visit files, or its store."),
 ]
 PopulationOption = Annotated[
-    Optional[Literal["published", "shop", "both"]],  # noqa: UP045
+    Optional[Literal["modelled", "shop", "both"]],  # noqa: UP045
     typer.Option(
         "--population",
-        help="Who is counted: the published population, the shop's visits alone, or the "
+        help="Who is counted: the modelled population, the shop's visits alone, or the "
         "published one moved towards the visits. Default: both with --visits, else published.",
     ),
 ]
@@ -60,7 +60,7 @@ FeetOption = Annotated[
 def crowd_of(
     book: Rulebook,
     visits: Path | None,
-    population: Literal["published", "shop", "both"] | None,
+    population: Literal["modelled", "shop", "both"] | None,
     customers: int | None,
     seed: int,
     feet: Path | None = None,
@@ -77,8 +77,8 @@ def crowd_of(
         if visits or population:
             raise RecommendError("--feet stands for everyone who is counted; leave out the others")
         return Crowd("columns", people, 0, seed, columns=feet)
-    mode = population or ("both" if visits else "published")
-    if mode != "published" and visits is None:
+    mode = population or ("both" if visits else "modelled")
+    if mode != "modelled" and visits is None:
         raise RecommendError(
             f"--population {mode} needs the shop's visits; name them with --visits PATH"
         )
@@ -87,5 +87,5 @@ def crowd_of(
         population=people,
         count=customers or int(book.parameters["coverage.customers"]),
         seed=seed,
-        shop=read_shop(visits, book) if visits and mode != "published" else None,
+        shop=read_shop(visits, book) if visits and mode != "modelled" else None,
     )

@@ -11,6 +11,7 @@ import typer
 from recommend.catalogue.shop import open_catalogue
 from recommend.check.discriminating import Discrimination, discrimination_of
 from recommend.check.finding import fails
+from recommend.check.lean import Lean, lean_of
 from recommend.check.whole import check as check_whole
 from recommend.commands import single
 from recommend.commands.options import Force
@@ -22,6 +23,7 @@ from recommend.show.bar import working
 from recommend.show.console import console
 from recommend.show.discrimination import discrimination_data, print_discrimination
 from recommend.show.findings import as_json, as_sarif, print_findings, print_verdicts
+from recommend.show.lean import lean_json, print_lean
 
 
 def check(
@@ -37,6 +39,10 @@ def check(
     ] = False,
     mutate: Annotated[
         bool, typer.Option("--mutate", help="change the rules one by one; does anything notice?")
+    ] = False,
+    lean: Annotated[
+        bool,
+        typer.Option("--lean", help="move every assumption within its range; what changes?"),
     ] = False,
     ranking: Annotated[
         bool,
@@ -65,8 +71,11 @@ def check(
     if sarif is not None:
         text = json.dumps(as_sarif(report.findings), indent=2, ensure_ascii=False)
         write_output(sarif, text + "\n", FINDINGS, force=force)
+    sound = not fails(report.findings, strict=False)
+    leaning = _lean(folder, catalogues) if lean and sound else None
     if in_json:
         more = {"ranking": discrimination_data(told)} if told else {}
+        more |= {"lean": lean_json(leaning)} if leaning else {}
         print(json.dumps(as_json(report) | more, indent=2, ensure_ascii=False))
     else:
         if told:
@@ -74,8 +83,17 @@ def check(
         if report.verdicts:
             print_verdicts(report.verdicts, console())
         print_findings(report.findings, report.looked_at, console())
+        if leaning:
+            print_lean(leaning, console())
     if fails(report.findings, strict=strict):
         raise typer.Exit(Exit.BAD_INPUT)
+
+
+def _lean(rules: Path, catalogues: list[Path]) -> Lean:
+    """What outcomes lean on, of the rulebook that is checked and the shop's catalogue."""
+    book = load_rulebook(rules)
+    with working("moving figures within their ranges") as advance:
+        return lean_of(book, open_catalogue(book, catalogues), advance)
 
 
 def _discrimination(rules: Path, catalogues: list[Path]) -> Discrimination:

@@ -18,6 +18,7 @@ from recommend.measure.repeatability import repeatability as repeatability_of
 from recommend.settings import write_settings
 from recommend.show.dialogue import say
 from recommend.show.repeats import EXPLAINED, repeat_lines
+from recommend.trial.lab import lab_resemblance
 
 
 def repeatability(
@@ -52,10 +53,13 @@ def repeatability(
         print(line)
     print()
     say(EXPLAINED)
-    _offer(found, int(book.parameters["noise.repeat-freedom"]), use)
+    alike = lab_resemblance(visits, book.parameters)
+    for name, value in alike.items():
+        say(f"{name}: each stride resembles the one before by at most {value:.2f} (95 %).")
+    _offer(found, alike, int(book.parameters["noise.repeat-freedom"]), use)
 
 
-def _offer(found: Sequence[Repeated], enough: int, use: bool) -> None:
+def _offer(found: Sequence[Repeated], alike: Mapping[str, float], enough: int, use: bool) -> None:
     """Write the errors that stand on enough repeats to the settings, if that is wanted."""
     usable = _usable(found, enough)
     few = [one.measure for one in found if one.measure not in usable]
@@ -66,7 +70,10 @@ def _offer(found: Sequence[Repeated], enough: int, use: bool) -> None:
     errors: dict[str, dict[str, Any]] = {}
     for name, one in usable.items():
         note = f"{one.targets} feet, {one.readings} visits, {date.today().isoformat()}"
-        errors[name] = {"single": round(one.single, 4), "floor": round(one.floor, 4), "note": note}
+        errors[name] = {"single": round(one.single, 4), "floor": round(one.floor, 4)}
+        if name in alike:
+            errors[name]["resemblance"] = round(alike[name], 3)
+        errors[name]["note"] = note
     say(f"Written to {write_settings({}, errors)}; used from now on.")
 
 

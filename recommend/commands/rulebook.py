@@ -79,7 +79,7 @@ def diff(
     seed: Annotated[int, typer.Option(help="which customers are drawn")] = 1,
     in_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
 ) -> None:
-    """Say what changed, and over the published population whom it touches.
+    """Say what changed, and over the modelled population whom it touches.
 
     Exit code 2 when a stop was weakened or removed.
 

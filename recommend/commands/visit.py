@@ -18,6 +18,7 @@ from recommend.commands.repeats import repeatability
 from recommend.commands.shelved import Known, edit, form, history, list_, outcomes, steps_for
 from recommend.errors import Exit, InputError, Place
 from recommend.infer.counter import Counter
+from recommend.match.harm import handed_on
 from recommend.rulebook import Rulebook
 from recommend.settings import setting
 from recommend.show.dialogue import LeftError, heading, run, say
@@ -144,9 +145,12 @@ def follow_up(
     earlier = shelf.newest(code)
     with shelf.held(code):
         _refuse_under_way(shelf, code)
-        child_days = open_rulebook(rules).parameters["entry.child-carried-days"]
+        parameters = open_rulebook(rules).parameters
+        child_days = parameters["entry.child-carried-days"]
         before = read_visit(earlier.path)
         tree = begun_again(before, earlier.path.stem, date.today(), child_days)
+        if out := handed_on(before, parameters):
+            tree["out"] = out
         say(f"Back since {earlier.day}: {earlier.path.name}")
         enter(Draft(tree), shelf, rules)
 

@@ -90,7 +90,8 @@ class FactColumns:
             value = np.array([figure.value])
             yield from ((f"{name}{end}", value) for end in ("", "_low", "_high"))
         if self.population.answers == "no":
-            yield from ((f"answer_{question}", NO) for question in self.book.questions)
+            for name, question in self.book.questions.items():
+                yield f"answer_{name}", YES if question.calm == "yes" else NO
             yield from ((fact, YES) for fact in self.book.open_questions.values())
             yield from ((f"pain_{site}", NO) for site in get_args(PainSite))
 

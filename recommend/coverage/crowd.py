@@ -1,4 +1,4 @@
-"""Who is counted: the published population, the shop's visits, or the one moved by the other."""
+"""Who is counted: the modelled population, the shop's visits, or the one moved by the other."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from recommend.infer.many import conclude_many
 from recommend.match.sizes import SizeClasses
 from recommend.rulebook.book import Rulebook
 
-Mode = Literal["published", "shop", "both", "columns"]
+Mode = Literal["modelled", "shop", "both", "columns"]
 MERGED = 16  # blocks held before they are added up
 
 
@@ -31,7 +31,7 @@ class Crowd:
 
     Attributes
     ----------
-    mode : ``published`` (drawn from the population file), ``shop`` (the visits themselves),
+    mode : ``modelled`` (drawn from the population file), ``shop`` (the visits themselves),
         ``both`` (drawn from the population moved towards the visits) or ``columns`` (measured
         feet of a chain, read from Parquet).
     population : the population file.
@@ -50,7 +50,7 @@ class Crowd:
     @property
     def drawn(self) -> bool:
         """Whether the customers are drawn, not measured."""
-        return self.mode in ("published", "both")
+        return self.mode in ("modelled", "both")
 
     @property
     def visits(self) -> int:
@@ -134,9 +134,9 @@ def tally_of(blocks: Iterable[Array], total: int, progress: Progress | None = No
 
 
 def assumed_figures(population: Population) -> tuple[int, int]:
-    """How many figures of the population are not published, and how many there are."""
+    """How many figures are neither published nor derived from such, and how many there are."""
     kinds = [figure["kind"] for figure in _figures(population.model_dump())]
-    return sum(kind != "published" for kind in kinds), len(kinds)
+    return sum(kind not in ("published", "derived") for kind in kinds), len(kinds)
 
 
 def _figures(data: object) -> list[dict[str, str]]:

@@ -1,4 +1,4 @@
-"""A shop's own visits, and how they move the published population towards the shop."""
+"""A shop's own visits, and how they move the modelled population towards the shop."""
 
 from __future__ import annotations
 

@@ -7,8 +7,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 
+from recommend.catalogue.loading import Item
 from recommend.visit.models import FollowUp, Pain, TrialStep, Visit
 
+# What makes a product as much as another: all of these as high or higher.
+_AS_MUCH = {
+    "insole": ("insole.wedge", "insole.arch-firmness"),
+    "shoe": ("shoe.wedge", "shoe.stability"),
+}
 OWN = "own"  # the customer's own shoe is no product of the catalogue
 
 
@@ -16,10 +22,12 @@ def harmful(visit: Visit, parameters: Mapping[str, float]) -> dict[str, str]:
     """Products that did harm to these feet, each with what they did.
 
     Of a shoe and an insole that were worn together it is not known which one did it, so both are
-    out. `parameters` gives ``trial.comfort-poor``, the comfort at or below which wear hurts.
+    out. What did harm before stays out, unless a fitter lifted it with a reason; what it does
+    after that counts at the next visit. `parameters` gives ``trial.comfort-poor``, the comfort at
+    or below which wear hurts.
     """
     poor = parameters["trial.comfort-poor"]
-    found: dict[str, str] = {}
+    found = {one.product: one.because for one in visit.out if one.lifted is None}
     if visit.follow_up is not None and (what := _since(visit, visit.follow_up, poor)):
         words = f"worn since the last visit, and then: {', '.join(what)}"
         found |= dict.fromkeys(_products(visit.follow_up.shoe, visit.follow_up.insole), words)
@@ -27,12 +35,35 @@ def harmful(visit: Visit, parameters: Mapping[str, float]) -> dict[str, str]:
         if regions := _sore(step, poor):
             words = f"tried on, and hurt: {', '.join(regions)}"
             found |= dict.fromkeys(_products(step.shoe, step.insole), words)
+    lifted = {one.product for one in visit.out if one.lifted is not None}
+    return {product: words for product, words in found.items() if product not in lifted}
+
+
+def handed_on(earlier: Visit, parameters: Mapping[str, float]) -> list[dict[str, str]]:
+    """What the next visit of this customer begins with under ``out``: it stays out until lifted."""
+    harm = harmful(earlier, parameters)
+    return [{"product": product, "because": words} for product, words in sorted(harm.items())]
+
+
+def close_to_harm(items: Iterable[Item], harm: Mapping[str, str]) -> dict[str, str]:
+    """Products that do as much as one that did harm, or more, and so stand back; with why.
+
+    Of an insole wedge and firmness count, of a shoe wedge and hold. One that did nothing of this
+    has nothing close to it.
+    """
+    listed = list(items)
+    found: dict[str, str] = {}
+    for worn in (item for item in listed if item.id in harm):
+        names = _AS_MUCH[worn.product.kind]
+        levels = [worn.levels.get(name) for name in names]
+        if None in levels or not any(levels):
+            continue
+        for item in listed:
+            if item.product.kind == worn.product.kind and item.id not in harm:
+                own = [item.levels.get(name) for name in names]
+                if all(o is not None and o >= (w or 0.0) for o, w in zip(own, levels, strict=True)):
+                    found[item.id] = f"does as much as {worn.product.title}, which hurt"
     return found
-
-
-def ruled_out(visit: Visit, product: str, parameters: Mapping[str, float]) -> str | None:
-    """Why `product` is out for this customer although its attributes suit; None when it is not."""
-    return harmful(visit, parameters).get(product)
 
 
 def _since(visit: Visit, again: FollowUp, poor: float) -> list[str]:
@@ -41,6 +72,7 @@ def _since(visit: Visit, again: FollowUp, poor: float) -> list[str]:
     told = {
         "new pain": answers.get("new-pain") == "yes",
         "skin trouble": answers.get("skin-trouble") == "yes",
+        "left off because it hurt": answers.get("left-off-for-pain") == "yes",
         "numbness or weakness": answers.get("numbness-or-weakness") == "yes",
         "more pain": any(_grew(visit, again)),
     }

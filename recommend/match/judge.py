@@ -111,6 +111,11 @@ class Judged:
             self.level[:, n] = levels
             columns = _held_against(need, levels, book)
             self.short[:, n], self.satisfaction[:, n], self.broken[:, n] = columns
+        # Nothing cannot break what it has not: no insole is not made for children, nor for adults.
+        nothing = np.array([all(p.offered == "none" for p in parts) for parts in products], bool)
+        unstated = np.isnan(self.level) & nothing[:, None]
+        self.broken &= ~unstated
+        self.concerns &= ~unstated
 
     def judgement(self, row: int, needs: PairNeeds, only: str | None = None) -> Judgement:
         """The verdicts of one product on the needs of a pair of feet; `only` on those of a kind."""

@@ -57,6 +57,7 @@ class Candidate:
     alike : the same for candidates that the measurements cannot tell apart.
     back : whether it stands back because it does not hold when readings are redrawn.
     harm : what a part did to these feet when it was worn, which rules it out.
+    close : that a part does as much as one that did harm; it then stands back.
     refused : why it is not wanted: a part the customer would not wear, or the price of all.
     """
 
@@ -72,6 +73,7 @@ class Candidate:
     back: bool = False
     harm: str = ""
     refused: str = ""
+    close: str = ""
 
     @property
     def judgement(self) -> Judgement:
@@ -231,7 +233,8 @@ class _Judge:
         back = np.zeros(len(tie), np.bool_) if redrawn is None else redrawn.stand_back(group)
         listed, ruled_out = standing.listed[0], standing.ruled_out[0]
         places = {"ranked": listed, "missing": ~ruled_out & ~listed, "excluded": ruled_out}
-        costs = (back, standing.fit[0], standing.function[0])
+        close = self._close[self.ranking.members(group)].any(axis=1)
+        costs = (2.0 * close + back, standing.fit[0], standing.function[0])
         found = {}
         for place, which in places.items():
             some = rows[which[rows]]
@@ -255,6 +258,11 @@ class _Judge:
         if group == "pair":
             will_do &= self._suit_alone[members].all(axis=1)
         return np.flatnonzero(will_do)
+
+    @cached_property
+    def _close(self) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+        """Whether each item does as much as one that did harm."""
+        return np.array([i.id in self.out.close for i in self.ranking.shelf.items], np.bool_)
 
     @cached_property
     def _suit_alone(self) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
@@ -283,6 +291,7 @@ class _Judge:
             back,
             _reasons(parts, self.harm),
             self._refused(parts),
+            _reasons(parts, self.out.close),
         )
 
     def _refused(self, parts: tuple[Item, ...]) -> str:

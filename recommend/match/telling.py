@@ -60,7 +60,9 @@ def against_lines(one: Candidate, book: Rulebook) -> Iterator[str]:
     for beyond in sorted(one.beyond, key=lambda b: -b.part):
         yield f"{_level(beyond, book)}: more than asked"
     yield from one.unsure
-    if one.back:
+    if one.close:
+        yield one.close
+    elif one.back:
         yield "repeated readings would often rule it out, or put others well before it"
 
 

@@ -7,12 +7,12 @@ for this customer, and the reason is said.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from recommend.catalogue.loading import Item, level_of
 from recommend.catalogue.models import Product
 from recommend.errors import InputError, Place, nearest
-from recommend.match.harm import harmful
+from recommend.match.harm import close_to_harm, harmful
 from recommend.match.needs import level_words
 from recommend.match.sizes import worn_gap
 from recommend.rulebook.book import Rulebook
@@ -29,10 +29,12 @@ class Out:
     ----------
     why : by product id, the reason.
     price_limit : most that everything together may cost; None where none was told.
+    close : by product id, why it stands back although it is not out.
     """
 
     why: dict[str, str]
     price_limit: float | None = None
+    close: dict[str, str] = field(default_factory=dict)
 
 
 def out_for(visit: Visit, items: Iterable[Item], book: Rulebook) -> Out:
@@ -46,9 +48,9 @@ def out_for(visit: Visit, items: Iterable[Item], book: Rulebook) -> Out:
     items = list(items)
     why = dict(_own_worn(visit, book))
     why |= dict(_refused(visit, items, book))
-    why |= harmful(visit, book.parameters)
+    harm = harmful(visit, book.parameters)
     limit = visit.wishes.price_limit if visit.wishes else None
-    return Out(why, limit)
+    return Out(why | harm, limit, close_to_harm(items, harm))
 
 
 def _refused(visit: Visit, items: list[Item], book: Rulebook) -> Iterator[tuple[str, str]]:

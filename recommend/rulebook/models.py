@@ -111,6 +111,12 @@ class Question(Strict):
     ask: str
     why: str
     alarming: Literal["yes", "no"] = "yes"
+
+    @property
+    def calm(self) -> Literal["yes", "no"]:
+        """The answer of somebody in good health."""
+        return "no" if self.alarming == "yes" else "yes"
+
     only_if: dict[Id, Literal["yes", "no"]] = {}
     after_wear: bool = False
     retired: bool = False

@@ -269,9 +269,16 @@ def _alike(count: int, shown: int) -> list[str]:
     return [f"{of} serve alike: let comfort decide, then price"]
 
 
+# Why nothing has a place, in words.
+UNPLACED = {
+    "not-screened": "not screened (questions that can stop it are open)",
+    "length-unknown": "the length of the feet is not known",
+}
+
+
 def _without_place(ranked: Shortlist) -> Iterator[Part]:
     count = sum(len(ranked.without_place[group]) for group in ("shoe", "insole"))
-    why = "; ".join(ranked.unplaced)
+    why = "; ".join(UNPLACED[reason] for reason in ranked.unplaced)
     short = f"Nothing has a first place yet: {why}"
     whole = f"{short}. By what is known {counted(count, 'product')} would suit: --show shoes"
     yield Part("bring", "Bring", [[whole], [short]])
@@ -352,7 +359,7 @@ def _next(outcome: Outcome, sure: HowSure | None) -> Part:
     reference = outcome.assessment.visit.reference
     ranked = outcome.shortlist
     assert ranked is not None
-    if outcome.assessment.to_ask:
+    if outcome.assessment.to_ask and outcome.assessment.unscreened:
         return Part("next", "Next", [[f"Ask what is open: recommend visit edit {reference}"]])
     if any(note.level == "see-clinician" for note in outcome.assessment.notes):
         page = f"The page for the clinician: recommend sheet {reference}"

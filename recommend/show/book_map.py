@@ -4,25 +4,29 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from html import escape
+from itertools import product
+from math import prod
 
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.models import AxisThen, FootType
 from recommend.rulebook.terms import satisfied
 from recommend.rulebook.vocabulary import FOOT_TYPE
 
+_AXES = (3, 4)  # how many a map can show: all but the last are its rows
+
 
 def decision_map(book: Rulebook) -> str:
-    """The map as a picture, where the types read three axes."""
+    """The map as a picture, where the types read three or four axes."""
     axes = map_axes(book)
-    if len(axes) != 3:
-        words = "The types of this rulebook do not read exactly three axes; see the rules below."
+    if len(axes) not in _AXES:
+        words = "The types of this rulebook do not read three or four axes; see the rules below."
         return f"<p>{words}</p>"
-    rows, columns = axes[:2], axes[2]
+    rows, columns = axes[:-1], axes[-1]
     body = "".join(_map_rows(book, rows, columns))
-    count_rows = len(book.axes[rows[0]].values) * len(book.axes[rows[1]].values)
+    count_rows = prod(len(book.axes[axis].values) for axis in rows)
     width, height = 250 + 190 * len(book.axes[columns].values), 44 + 26 * count_rows
     caption = (
-        f"Rows: {book.axes[rows[0]].title} and {book.axes[rows[1]].title}. "
+        f"Rows: {', '.join(book.axes[axis].title for axis in rows)}. "
         f"Columns: {book.axes[columns].title}. Each combination is one type; cells of the same "
         "type carry the same name."
     )
@@ -64,15 +68,15 @@ def _map_rows(book: Rulebook, rows: list[str], columns: str) -> Iterator[str]:
         yield f"<text x='{256 + 190 * index}' y='28' font-weight='bold'>{escape(value)}</text>"
     top = 38
     shades: dict[str, int] = {}
-    for first in book.axes[rows[0]].values:
-        for second in book.axes[rows[1]].values:
-            yield f"<text x='4' y='{top + 17}'>{escape(f'{first}, {second} {rows[1]}')}</text>"
-            for index, value in enumerate(book.axes[columns].values):
-                kind = type_of(book, {rows[0]: first, rows[1]: second, columns: value})
-                name = kind.id if kind else "(none)"
-                shade = shades.setdefault(name, len(shades))
-                yield _cell(250 + 190 * index, top, name, shade)
-            top += 26
+    for words in product(*(book.axes[axis].values for axis in rows)):
+        yield f"<text x='4' y='{top + 17}'>{escape(', '.join(words))}</text>"
+        for index, value in enumerate(book.axes[columns].values):
+            of = dict(zip(rows, words, strict=True)) | {columns: value}
+            kind = type_of(book, of)
+            name = kind.id if kind else "(none)"
+            shade = shades.setdefault(name, len(shades))
+            yield _cell(250 + 190 * index, top, name, shade)
+        top += 26
 
 
 def _cell(left: int, top: int, name: str, shade: int) -> str:

@@ -142,11 +142,13 @@ def crowd_lines(crowd: Crowd, agreement: float | None) -> Iterator[str]:
     )
     yield "Adults only, without pain, every screening question answered no."
     if agreement is not None and crowd.population.agreement is not None:
-        published = crowd.population.agreement.published.value
+        published = crowd.population.agreement.published
+        low, high = published.range_ or (published.value, published.value)
         yield (
-            f"Static measures agree with a Fleiss kappa of {agreement:.2f} here; a study of 30 "
-            f"people found {published:.2f} with other bands. Nothing is fitted to it; the assumed "
-            "correlations may be too weak."
+            f"Static measures agree with a Fleiss kappa of {agreement:.2f} here, reading error "
+            f"and all; a study of 30 people found {published.value:.2f} ({low:.2f} to {high:.2f}) "
+            "with other bands. Nothing is fitted to it: published correlations of such measures "
+            "cannot give as much."
         )
 
 

@@ -23,7 +23,7 @@ def print_difference(found: Difference, out: Console) -> None:
         out.print(bullet(line))
     feet = 2 * found.customers
     customers = counted(found.customers, "customer")
-    out.print(heading(f"What it does to {customers} of the published population"))
+    out.print(heading(f"What it does to {customers} of the modelled population"))
     _print_types(found, feet, out)
     _print_notes(found, feet, out)
     _print_firsts(found, out)

@@ -18,6 +18,7 @@ from recommend.errors import EXIT_WORDS, RecommendError, nearest
 from recommend.extras import how_to_add
 from recommend.measure.definitions import MeasureDef, unit_words
 from recommend.rulebook import Rulebook
+from recommend.rulebook.models import NeedsThen, NoteThen
 from recommend.rulebook.words import kind_words
 from recommend.show.told import came_words
 from recommend.show.words import number
@@ -136,6 +137,31 @@ def findings(_book: Rulebook) -> Iterator[str]:
     return (f"- `{code}`: {words}" for code, words in CODES.items())
 
 
+_CARE = {
+    "wedge": ("insole.wedge", "shoe.wedge"), "firm arch": ("insole.arch-firmness",),
+    "rigid shell": ("insole.shell",), "tight toes": ("shoe.toe-room", "shoe.width"),
+    "seam at the toes": ("shoe.toe-seamless",), "high heel": ("shoe.heel-height",),
+    "heel lift": ("insole.heel-lift",),
+}  # fmt: skip
+
+
+def care(book: Rulebook) -> Iterator[str]:
+    """A table of topics by what must not be handed over until a clinician has agreed."""
+    yield f"| topic | {' | '.join(_CARE)} |"
+    yield "|---" * (len(_CARE) + 1) + "|"
+    for rule in book.rules:
+        then = rule.rule.then
+        if rule.id.startswith("care-") and isinstance(then, NeedsThen):
+            out = {need.attribute for need in then.needs if need.strength == "never"}
+            cells = ["out" if out & set(names) else "" for names in _CARE.values()]
+            topic = rule.rule.title.removesuffix(", until a clinician has agreed")
+            yield f"| {topic} | {' | '.join(cells)} |"
+    for rule in book.rules:
+        then = rule.rule.then
+        if isinstance(then, NoteThen) and then.note == "stop":
+            yield f"| {rule.rule.title} | {' | '.join(['withheld'] * len(_CARE))} |"
+
+
 LISTS: dict[str, Callable[[Rulebook], Iterator[str]]] = {
     "how-to-measure": how_to_measure,
     "what-numbers-mean": meanings,
@@ -145,4 +171,5 @@ LISTS: dict[str, Callable[[Rulebook], Iterator[str]]] = {
     "exit-codes": exit_codes,
     "findings": findings,
     "told-cases": told_cases,
+    "care": care,
 }

@@ -38,8 +38,9 @@ def print_rule(found: Touched, book: Rulebook, out: Console) -> None:
 
 def _print_reach(found: Touched, out: Console) -> None:
     out.print(heading("Touches"))
-    feet = f"{100 * found.share:.1f} % of {found.feet} feet of the published population"
+    feet = f"{100 * found.share:.1f} % of {found.feet} feet of the modelled population"
     out.print(inset(feet, 2))
+    out.print(inset(f"one foot or both of {100 * found.adults:.1f} % of these healthy adults", 2))
     if not found.share:
         note = "None of them: the population knows no illness, and no children."
         out.print(inset(note, 2))

@@ -21,7 +21,7 @@ from recommend.measure.model import SIDES, Side
 from recommend.measure.sizing import size_label
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.comparisons import COMPARISONS
-from recommend.show.answer import price_words
+from recommend.show.answer import UNPLACED, price_words
 from recommend.show.assessment import feet_blocks, measure_blocks, note_blocks, who_blocks
 from recommend.show.layout import WIDE, bullet, heading, inset, plain_table
 from recommend.show.wanted import wish_words
@@ -184,7 +184,8 @@ def _group(
         why = "; ".join(ranked.nothing_because(group, outcome.book))
         yield inset(f"Nothing suitable is in stock in this size. {why}", 2, "bold")
     elif ranked.unplaced:
-        yield inset(f"Nothing has a place yet: {'; '.join(ranked.unplaced)}. By name:", 2, "bold")
+        why = "; ".join(UNPLACED[reason] for reason in ranked.unplaced)
+        yield inset(f"Nothing has a place yet: {why}. By name:", 2, "bold")
         yield _members(listed[:most], outcome, 0)
     else:
         yield from _equals(ranked, group, most, outcome)

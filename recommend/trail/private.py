@@ -15,6 +15,8 @@ from typing import Any
 PRIVATE_PATHS = (
     ("visit", "reference"),
     ("visit", "remarks"),
+    ("visit", "out", "*", "because"),
+    ("visit", "out", "*", "lifted"),
     ("visit", "trials", "*", "remarks"),
     ("visit", "follow-up", "of"),
     ("visit", "follow-up", "changed"),

@@ -445,6 +445,17 @@ class FollowUp(Strict):
     changed: Annotated[str, Field(max_length=2000)] = ""
 
 
+class RuledOut(Strict):
+    """A product that did harm at an earlier visit, and stays out until a fitter lifts it.
+
+    `because` is what it did; `lifted` is the fitter's reason to let it stand again.
+    """
+
+    product: ProductId
+    because: Annotated[str, Field(min_length=3, max_length=500)]
+    lifted: Annotated[str, Field(min_length=10, max_length=500)] | None = None
+
+
 class Sizes(Strict):
     """The size on the box of each foot, in Mondopoint (mm)."""
 
@@ -528,6 +539,7 @@ class Visit(Strict):
     feet: Feet = Feet()
     follow_up: FollowUp | None = None
     trials: list[TrialStep] = Field(default=[], max_length=60)
+    out: list[RuledOut] = Field(default=[], max_length=200)
     captures: list[Capture] = Field(default=[], max_length=40)
     decision: Decision | None = None
     remarks: Annotated[str, Field(max_length=2000)] = ""

@@ -51,7 +51,7 @@ def measure(customers: int) -> dict[str, float]:
     """Seconds, MiB and the share served for so many customers, in this process."""
     book = load_rulebook(shipped_folder("rules"))
     people = load_population(shipped_folder("rules") / "population.yaml")
-    crowd = Crowd("published", people, customers, 1)
+    crowd = Crowd("modelled", people, customers, 1)
     question = Question(book, two_hundred(book), crowd, sensitivity=False)
     wall, cpu = time.perf_counter(), time.process_time()
     run = answer(question, lambda _name: lambda _done, _total: None)

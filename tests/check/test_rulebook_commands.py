@@ -35,9 +35,14 @@ def run(*args: str) -> int:
 
 def test_rule_show_says_it_in_words(capsys: pytest.CaptureFixture[str]) -> None:
     """Conclusion, reason, source in full, reach and examples, within 80 columns."""
-    assert run("rule", "show", "need-late-support") == 0
+    assert run("rule", "show", "need-slow-support") == 0
     out = capsys.readouterr().out
-    for word in ("rolls in late", "medial arch support", "common practice", "% of 20000 feet"):
+    for word in (
+        "later than most feet",
+        "medial arch support",
+        "common practice",
+        "% of 20000 feet",
+    ):
         assert word in out
     assert "need-no-lateral-wedge-when-rolling-in holds for 100 % of these feet too" in out
     longest = max((line for line in out.splitlines() if ".yaml" not in line), key=len)
@@ -48,8 +53,8 @@ def test_rule_show_of_an_unknown_rule_names_the_nearest(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     """Exit code 2 and the spelling that was probably meant."""
-    assert run("rule", "show", "need-late-suport") == 2
-    assert "did you mean `need-late-support`?" in capsys.readouterr().err.lower()
+    assert run("rule", "show", "need-slow-suport") == 2
+    assert "did you mean `need-slow-support`?" in capsys.readouterr().err.lower()
 
 
 @pytest.mark.parametrize("stage", ["screen", "need"])
@@ -66,7 +71,7 @@ def test_rule_new_never_overwrites(changed: Changed, capsys: pytest.CaptureFixtu
     """An id that is taken, or a stage without scaffold, is refused and nothing is written."""
     folder = changed()
     before = sorted(folder.rglob("*.yaml"))
-    assert run("rule", "new", "need", "need-late-support", "--rules", str(folder)) == 2
+    assert run("rule", "new", "need", "need-slow-support", "--rules", str(folder)) == 2
     assert run("rule", "new", "classify", "some-axis", "--rules", str(folder)) == 2
     assert run("rule", "new", "need", "Not An Id", "--rules", str(folder)) == 2
     assert run("rule", "new", "need", "../outside", "--rules", str(folder)) == 2
@@ -157,10 +162,10 @@ def test_book_begins_with_what_may_hurt(tmp_path: Path, book) -> None:
 
 def test_map_names_the_type_that_the_engine_finds(book) -> None:
     """A cell of the decision map and a foot of that combination agree."""
-    values = {"posture": "pronated", "arch": "high", "motion": "late"}
+    values = {"posture": "pronated", "arch": "high", "amount": "usual", "timing": "delayed"}
     kind = type_of(book, values)
     assert kind is not None
-    assert kind.id == "pronated-high-arched-late"
+    assert kind.id == "pronated-high-arched-slow"
 
 
 @pytest.mark.parametrize("name", SCHEMAS)

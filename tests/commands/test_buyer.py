@@ -72,7 +72,7 @@ def test_json_csv_and_picture_hold_the_same_matrix(
 
 
 def test_the_shops_visits_are_named_on_the_screen(capsys: pytest.CaptureFixture[str]) -> None:
-    """Alone, or moving the published population."""
+    """Alone, or moving the modelled population."""
     visits = str(shipped_folder("catalogue_demo") / "visits")
     count = len(list(Path(visits).glob("*.yaml")))
     _, alone, _ = run(capsys, "coverage", "--visits", visits, "--population", "shop")

@@ -222,3 +222,10 @@ def test_help_ends_with_an_example_that_can_be_pasted() -> None:
         capture_output=True, text=True, check=False, timeout=60, cwd=VISITS.parents[1],
     )  # fmt: skip
     assert done.returncode == 0
+
+
+def test_who_has_nothing_wrong_is_sold_nothing() -> None:
+    """Where nothing measured or told asks for more, their own shoes and no insole come first."""
+    for name in ("between-sizes", "child"):
+        first = json.loads(run(name, "--json").stdout)["shortlist"]["pair"]["groups"][0]
+        assert [member["id"] for member in first["members"]] == ["own-shoes+no-insole"]

@@ -45,7 +45,7 @@ def few(catalogue: Catalogue) -> Catalogue:
 @pytest.fixture(scope="session")
 def question(book: Rulebook, few: Catalogue, population: Population) -> Question:
     """Pairs in stock for 1,500 customers drawn."""
-    return Question(book, few, Crowd("published", population, 1500, 3), sensitivity=False)
+    return Question(book, few, Crowd("modelled", population, 1500, 3), sensitivity=False)
 
 
 @pytest.fixture(scope="session")

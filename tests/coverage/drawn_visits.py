@@ -28,7 +28,7 @@ def visit_of(customers: Customers, index: int, book: Rulebook) -> Visit:
             "purpose": own["purpose"].texts()[index],
             "body-mass-kg": own["body-mass"][index],
             "pain": [],
-            "answers": dict.fromkeys(book.questions, "no"),
+            "answers": {name: question.calm for name, question in book.questions.items()},
             "feet": {side: foot_of(customers, side, index) for side in SIDES},
         }
     )

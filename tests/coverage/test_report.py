@@ -26,7 +26,7 @@ def test_shares_add_up(assessor: Assessor, few: Catalogue, counted: Tally) -> No
     found = assessor.cover(few, counted)
     why = found.unserved
     assert found.served.value + why.size + why.score + why.needs == pytest.approx(1)
-    assert why.size > 0.01
+    assert why.size > 0
     assert sum(cell.share for cell in found.cells) == pytest.approx(1)
     served = sum(cell.share * (cell.served or 0) for cell in found.cells)
     assert served == pytest.approx(found.served.value)

@@ -1,4 +1,4 @@
-"""A shop's own visits move the published population."""
+"""A shop's own visits move the modelled population."""
 
 from dataclasses import replace
 

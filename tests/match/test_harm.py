@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from recommend.match.harm import handed_on, harmful
 from recommend.match.outcome import as_document
 from recommend.match.shortlist import GROUPS
 from recommend.rulebook import shipped_folder
@@ -100,3 +101,33 @@ def test_the_own_shoe_is_no_product() -> None:
     assert outcome.shortlist is not None
     harmed = {one.id for one in outcome.shortlist.excluded["insole"] if one.harm}
     assert harmed == {insole}
+
+
+def test_what_did_harm_stays_out_until_a_fitter_lifts_it_with_a_reason() -> None:
+    """It is handed on from visit to visit; lifted, it stands again, until it does harm anew."""
+    shoe, insole = _first()
+    since = {"of": "earlier", "shoe": shoe, "insole": insole, "comfort": {"overall": 1}}
+    parameters = shipped.book().parameters
+    out = handed_on(_visit(**{"follow-up": since}), parameters)
+    assert [one["product"] for one in out] == sorted([shoe, insole])
+    later = _visit(out=out)
+    assert set(harmful(later, parameters)) == {shoe, insole}
+    assert handed_on(later, parameters) == out
+    lifted = [one | {"lifted": "the liner was torn, a new one does not rub"} for one in out]
+    assert not harmful(_visit(out=lifted), parameters)
+    assert not handed_on(_visit(out=lifted), parameters)
+    with pytest.raises(ValueError, match="lifted"):
+        _visit(out=[out[0] | {"lifted": "ok"}])
+
+
+def test_what_does_as_much_as_what_hurt_steps_back_with_the_reason() -> None:
+    """After a firm insole hurt, insoles as firm come after all others, and each says why."""
+    firm = shipped.shop().by_id["ommerstead-firm"]  # firm, no wedge
+    since = {"of": "earlier", "shoe": "own", "insole": firm.id, "comfort": {"overall": 1}}
+    ranked = outcome_of(_visit(**{"follow-up": since}), shipped.book(), shipped.shop()).shortlist
+    assert ranked is not None
+    close = [bool(one.close) for one in ranked.ranked["insole"]]
+    assert any(close)
+    assert not all(close)
+    assert close == sorted(close)
+    assert all(firm.product.title in c.close for c in ranked.ranked["insole"] if c.close)

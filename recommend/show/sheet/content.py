@@ -32,6 +32,7 @@ class Ending(Enum):
     NONE_CHOSEN = "none-chosen"
     SUGGESTED = "suggested"
     NOTHING_SUITABLE = "nothing-suitable"
+    NOT_SCREENED = "not-screened"
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +106,8 @@ def _ending(
         return Ending.CHOSEN, (_choice(_candidate(ranked, best.id), best.id, trial),)
     if trial.trial.results:
         return Ending.NONE_CHOSEN, ()
+    if trial.outcome.assessment.unscreened:
+        return Ending.NOT_SCREENED, ()
     first = [ranked.ranked[group][0] for group in ("pair", "shoe") if ranked.ranked[group]]
     if not first:
         return Ending.NOTHING_SUITABLE, ()

@@ -152,6 +152,8 @@ class _Page:
     def meaning(self) -> Iterator[str]:
         """The sentence of each foot's type; said once where both feet have the same."""
         book, feet = self.sheet.outcome.book, self.sheet.outcome.assessment.feet
+        if self.sheet.ending is Ending.STOP and not any(feet[side].foot_type for side in SIDES):
+            return  # nothing is said of what was not measured
         said: dict[str, str] = {
             side: self.said(book.types[kind].sentence)
             if (kind := feet[side].foot_type) is not None
@@ -169,8 +171,10 @@ class _Page:
         """What was chosen or is suggested, why, and what changed."""
         ending = self.sheet.ending
         title = "chosen" if ending in (Ending.CHOSEN, Ending.NONE_CHOSEN) else "suggested"
+        if self.sheet.choices and self.sheet.outcome.assessment.clinician_first:
+            title = "once-agreed"
         yield f"<section><h2>{self.t(title)}</h2>"
-        if ending in (Ending.NONE_CHOSEN, Ending.NOTHING_SUITABLE):
+        if ending in (Ending.NONE_CHOSEN, Ending.NOTHING_SUITABLE, Ending.NOT_SCREENED):
             yield f"<p>{self.t(ending.value)}</p>"
         for number, choice in enumerate(self.sheet.choices):
             yield from self.one_choice(choice, first=number == 0)
