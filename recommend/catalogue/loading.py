@@ -11,9 +11,10 @@ from typing import Any, Literal
 
 from recommend.catalogue.models import CatalogueFile, Product
 from recommend.errors import InputError, Place, nearest
-from recommend.reading import Document, problems_in, read_document
+from recommend.reading import Document, problems_in
 from recommend.reading.document import Loc
 from recommend.reading.models import mend_number
+from recommend.reading.texts import Texts
 from recommend.rulebook.models import AttributeDef
 
 
@@ -42,7 +43,7 @@ class Catalogue:
     """All products of one folder; `digest` is the SHA-256 of the files.
 
     `sources` are the folders and the stock list that were stacked into it, empty when it is one
-    as it was written.
+    as it was written; `texts` are the files as they were read.
     """
 
     folder: str
@@ -50,6 +51,7 @@ class Catalogue:
     currency: str
     items: tuple[Item, ...]
     sources: tuple[str, ...] = ()
+    texts: Texts = field(default=Texts("", {}, {}), repr=False)
 
     @property
     def name(self) -> str:
@@ -93,8 +95,8 @@ class Catalogue:
         return self.by_id[product_id]
 
 
-def load_catalogue(folder: Path | str, attributes: Mapping[str, AttributeDef]) -> Catalogue:
-    """Read every ``*.yaml`` of `folder` (its ``products`` folder when it has one).
+def load_catalogue(source: Path | str | Texts, attributes: Mapping[str, AttributeDef]) -> Catalogue:
+    """Read every ``*.yaml`` of a folder (its ``products`` folder when it has one), or texts.
 
     Raises
     ------
@@ -102,37 +104,36 @@ def load_catalogue(folder: Path | str, attributes: Mapping[str, AttributeDef]) -
         For the first thing that does not fit: an unknown attribute, a value outside its range
         or scale, a duplicate id.
     """
-    catalogue, problems = read_catalogue(folder, attributes)
+    catalogue, problems = read_catalogue(source, attributes)
     if problems:
         raise problems[0]
     return catalogue
 
 
 def read_catalogue(
-    folder: Path | str, attributes: Mapping[str, AttributeDef]
+    source: Path | str | Texts, attributes: Mapping[str, AttributeDef]
 ) -> tuple[Catalogue, tuple[InputError, ...]]:
     """What can be read of a catalogue, and everything in it that does not fit."""
     reader = _Reader(attributes)
-    files = product_files(folder)
-    for file in files:
-        reader.read(file)
-    if not files:
+    texts = source if isinstance(source, Texts) else product_texts(source)
+    for name in sorted((*texts, *texts.unread)):
+        reader.read(texts, name)
+    if not len(texts) and not texts.unread:
         reader.problems.append(
             InputError(
-                Place(str(folder)),
-                "no product files (*.yaml) are here",
-                mend="name a catalogue folder",
+                texts.place(), "no product files (*.yaml) are here", mend="name a catalogue folder"
             )
         )
+    where = texts.where if isinstance(source, Texts) else str(source)
     items = tuple(sorted(reader.items, key=lambda item: item.id))
-    catalogue = Catalogue(str(folder), reader.running.hexdigest(), reader.currency, items)
+    catalogue = Catalogue(where, reader.running.hexdigest(), reader.currency, items, (), texts)
     return catalogue, tuple(reader.problems)
 
 
-def product_files(folder: Path | str) -> list[Path]:
-    """The files of a catalogue, by name."""
+def product_texts(folder: Path | str) -> Texts:
+    """The files of a catalogue folder, by name."""
     inner = Path(folder) / "products"
-    return sorted((inner if inner.is_dir() else Path(folder)).glob("*.yaml"))
+    return Texts.of_folder(inner if inner.is_dir() else folder, "*.yaml")
 
 
 def hashed(name: str, text: str) -> bytes:
@@ -149,14 +150,14 @@ class _Reader:
     seen: dict[str, Place] = field(default_factory=dict)
     problems: list[InputError] = field(default_factory=list)
 
-    def read(self, file: Path) -> None:
+    def read(self, texts: Texts, name: str) -> None:
         """Add the products of one file; what does not fit is noted."""
         try:
-            document = read_document(file)
+            document = texts.document(name)
         except InputError as error:
             self.problems.append(error)
             return
-        self.running.update(hashed(file.name, document.text))
+        self.running.update(hashed(name, document.text))
         parsed, problems = problems_in(CatalogueFile, document)
         self.problems += problems
         if parsed is None:

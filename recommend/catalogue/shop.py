@@ -1,21 +1,19 @@
 """The rulebook and the catalogue of this shop, as its settings say.
 
-Every command opens both through here. With errors of this lab, several catalogues, or a stock
-list, a folder is derived from them once and kept in the platform's cache by content.
+Every command opens both through here. Errors of this lab, several catalogues and a stock list give
+other texts, which are read like files; no folder is made for them.
 """
 
 from __future__ import annotations
 
-import hashlib
-import json
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
 from recommend.catalogue.loading import Catalogue, load_catalogue
-from recommend.catalogue.stacking import merged, read_stock, stacked, write_catalogue
+from recommend.catalogue.stacking import merged, read_stock, stacked, stacked_texts
 from recommend.rulebook import Rulebook, load_rulebook
-from recommend.rulebook.lab import write_with_errors
+from recommend.rulebook.lab import with_errors
 from recommend.settings import lab_errors, setting, settings_file
 
 
@@ -34,10 +32,7 @@ def open_rulebook(option: Path | None = None) -> Rulebook:
     several = {} if alone else book.errors_of_several
     if not errors and not several:
         return book
-    derived = _cache("rulebook", book.digest, json.dumps([errors, several], sort_keys=True))
-    if not (derived / "measures.yaml").exists():
-        write_with_errors(folder, derived, errors, str(settings_file()), several)
-    return load_rulebook(derived)
+    return load_rulebook(with_errors(book.texts, errors, str(settings_file()), several))
 
 
 def open_catalogue(book: Rulebook, options: Sequence[Path] | None = None) -> Catalogue:
@@ -55,17 +50,7 @@ def open_catalogue(book: Rulebook, options: Sequence[Path] | None = None) -> Cat
     catalogues = stacked(folders, book.attributes)
     items = merged(catalogues)
     levels = read_stock(stock, items) if stock else []
-    counted = json.dumps([(one.product, one.size, one.count) for one in levels])
-    derived = _cache("catalogue", *(one.digest for one in catalogues), counted)
-    if not (derived / "products" / "stacked.yaml").exists():
-        currency = next((one.currency for one in catalogues if one.currency), "")
-        write_catalogue(derived, items, levels, currency)
+    currency = next((one.currency for one in catalogues if one.currency), "")
     sources = tuple(map(str, [*folders, *([stock] if stock else [])]))
-    return replace(load_catalogue(derived, book.attributes), sources=sources)
-
-
-def _cache(kind: str, *parts: str) -> Path:
-    from platformdirs import user_cache_path  # only here: it costs a few milliseconds
-
-    name = hashlib.sha256("\n".join(parts).encode()).hexdigest()[:20]
-    return user_cache_path("recommend", appauthor=False) / f"{kind}-{name}"
+    texts = stacked_texts(items, levels, currency, " + ".join(sources))
+    return replace(load_catalogue(texts, book.attributes), sources=sources)

@@ -1,7 +1,7 @@
 """Several catalogues over one another, and stock levels of today over what they say.
 
-The result is written as an ordinary catalogue folder, named by its content, so that everything
-that reads a catalogue - records and their replay included - reads this one alike.
+The result is the texts of an ordinary catalogue, so that everything that reads a catalogue -
+records and their replay included - reads this one alike.
 """
 
 from __future__ import annotations
@@ -15,10 +15,10 @@ from typing import Any
 
 import yaml
 
-from recommend.atomic import write_atomically
 from recommend.catalogue.loading import Catalogue, Item, load_catalogue
 from recommend.errors import InputError, Place, nearest
 from recommend.reading.document import read_text
+from recommend.reading.texts import Texts
 from recommend.rulebook.models import AttributeDef
 
 STOCK_COLUMNS = ("product", "size", "count")
@@ -114,10 +114,10 @@ def _level(row: Mapping[str, str], place: Place, items: Mapping[str, Item]) -> S
     return StockLevel(product, size, int(count), place)
 
 
-def write_catalogue(
-    folder: Path, items: Mapping[str, Item], levels: Iterable[StockLevel], currency: str
-) -> None:
-    """Write `items`, with stock replaced by `levels`, as a catalogue folder."""
+def stacked_texts(
+    items: Mapping[str, Item], levels: Iterable[StockLevel], currency: str, where: str
+) -> Texts:
+    """`items`, with stock replaced by `levels`, as the texts of a catalogue."""
     stock: dict[str, dict[str, int]] = {}
     for level in levels:
         stock.setdefault(level.product, {})[level.size] = level.count
@@ -126,7 +126,7 @@ def write_catalogue(
     text = yaml.safe_dump(
         {**head, "products": products}, sort_keys=False, allow_unicode=True, width=100
     )
-    write_atomically(folder / "products" / "stacked.yaml", text)
+    return Texts.of(where, {"stacked.yaml": text})
 
 
 def _as_written(item: Item, stock: Mapping[str, int]) -> dict[str, Any]:

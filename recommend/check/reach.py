@@ -7,14 +7,13 @@ from functools import cache
 
 import numpy as np
 
-from recommend.catalogue.loading import Catalogue, Item, product_files
+from recommend.catalogue.loading import Catalogue, Item
 from recommend.check.cells import MAX_ROWS, base_facts, below, comparable, space_of, truths
 from recommend.check.feet import MOVING
 from recommend.check.finding import Finding
 from recommend.errors import Place
 from recommend.match.judge import Verdict, judge
 from recommend.match.needs import level_words, needs_of
-from recommend.reading import read_document
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.models import NeedsThen
 
@@ -106,8 +105,8 @@ def _some_foot_without(book: Rulebook, rules: tuple[CompiledRule, ...]) -> bool 
 
 def _places(catalogue: Catalogue) -> dict[str, Place]:
     places: dict[str, Place] = {}
-    for file in product_files(catalogue.folder):
-        document = read_document(file)
+    for name in catalogue.texts:
+        document = catalogue.texts.document(name)
         for index, product in enumerate(document.data["products"]):
             places[product["id"]] = document.place(("products", index, "id"))
     return places

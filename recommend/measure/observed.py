@@ -199,7 +199,13 @@ class _Maker:
         return most if most is not None and (measure.error or 0.0) > most else None
 
     def further(self, side: Side, foot: Foot) -> Iterator[Measure]:
-        """Angles that were taken but are not the ones rules read, each with why."""
+        """Readings that were taken but are not the ones rules read, each with why."""
+        if self._rises(foot):
+            text = (
+                "the instep is higher standing than sitting, and usually it sinks: take both again"
+            )
+            for measure in self._instep(side, foot):
+                yield measure.flagged(Flag("rises-under-load", text, "removed"))
         chosen = self._chosen(side, foot)
         for entry in _moving(foot, self._gait):
             for measure in self._angles(side, entry):
@@ -225,14 +231,27 @@ class _Maker:
             yield self._measure("fpi", side, float(total), error, 1, method)
 
     def _arch(self, side: Side, foot: Foot) -> Iterator[Measure]:
-        yield from self._heights(side, foot)
+        if not self._rises(foot):
+            yield from self._instep(side, foot)
+        yield from self._navicular(side, foot)
         if foot.arch_index:
             index = foot.arch_index
             words: dict[str, str] = {"kind": index.kind, "load": index.load}
             error = self._single("arch-index")
             yield self._measure("arch-index", side, index.value, error, 1, "as written", words)
 
-    def _heights(self, side: Side, foot: Foot) -> Iterator[Measure]:
+    def _rises(self, foot: Foot) -> bool:
+        """Whether the instep is written higher standing than sitting, beyond the error of reading.
+
+        No instep rises under load, so neither height can be told from the other.
+        """
+        dorsum = foot.dorsum_height_mm
+        if dorsum is None or not dorsum.standing or not dorsum.sitting:
+            return False
+        most = self.parameters.get("entry.rise-under-load", math.inf)
+        return fmean(dorsum.standing) - fmean(dorsum.sitting) > most
+
+    def _instep(self, side: Side, foot: Foot) -> Iterator[Measure]:
         dorsum, length = foot.dorsum_height_mm, foot.truncated_foot_length_mm
         if dorsum and dorsum.standing and length:
             ratios = [height / length for height in dorsum.standing]
@@ -242,6 +261,8 @@ class _Maker:
             pairs = _in_pairs(dorsum.standing, dorsum.sitting)
             ratios = [standing / sitting for standing, sitting in pairs]
             yield self._repeated(name, side, ratios, "standing over sitting")
+
+    def _navicular(self, side: Side, foot: Foot) -> Iterator[Measure]:
         navicular = foot.navicular_height_mm
         if navicular and navicular.sitting and navicular.standing:
             drops = [up - down for up, down in _in_pairs(navicular.sitting, navicular.standing)]
@@ -441,6 +462,9 @@ class _Maker:
             weeks = again.weeks_of_wear
             wear = self._measure("wear-weeks", side, weeks, 0.0, 1, "asked")
             yield replace(wear, shared=True)
+        if again.comfort and "wear-comfort" in self.defs:
+            lowest = min(again.comfort.values())
+            yield replace(self._measure("wear-comfort", side, lowest, 0.0, 1, "asked"), shared=True)
         before = again.pain_before.left if side == "left" else again.pain_before.right
         if before is not None and "pain-before" in self.defs:
             error = self._single("pain-before")

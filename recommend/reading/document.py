@@ -16,7 +16,15 @@ from typing import Any
 from recommend.errors import InputError, Place
 from recommend.reading.building import Builder, Loc
 
-__all__ = ["MAX_BYTES", "Document", "Loc", "parse_document", "read_bytes", "read_document"]
+__all__ = [
+    "MAX_BYTES",
+    "Document",
+    "Loc",
+    "decoded",
+    "parse_document",
+    "read_bytes",
+    "read_document",
+]
 
 MAX_BYTES = 8_000_000  # a guard of memory, not a limit of the trade
 
@@ -63,7 +71,7 @@ def read_document(path: Path | str, name: str | None = None) -> Document:
         duplicate keys, anchors, tags, several documents or numbers that are not finite.
     """
     path = Path(path)
-    return parse_document(_decode(read_bytes(path), str(path)), name or str(path))
+    return parse_document(decoded(read_bytes(path), str(path)), name or str(path))
 
 
 def parse_document(text: str, file: str) -> Document:
@@ -126,10 +134,17 @@ def read_text(path: Path) -> str:
     InputError
         If it is not such a file, with the line.
     """
-    return _decode(read_bytes(path), str(path))
+    return decoded(read_bytes(path), str(path))
 
 
-def _decode(raw: bytes, file: str) -> str:
+def decoded(raw: bytes, file: str) -> str:
+    """The text of a file in UTF-8; `file` is the name used in messages.
+
+    Raises
+    ------
+    InputError
+        If it is saved in another encoding, or holds what no text holds.
+    """
     for mark, encoding in _OTHER_MARKS.items():
         if raw.startswith(mark):
             raise InputError(

@@ -9,6 +9,7 @@ from typing import Any, Literal
 
 from recommend.errors import InputError, Place, nearest
 from recommend.measure.definitions import MeasureDefs
+from recommend.reading.texts import Texts
 from recommend.rulebook.compiling import CannotRunError, Compiler
 from recommend.rulebook.models import (
     AttributeDef,
@@ -77,12 +78,13 @@ class CompiledRule:
 class Rulebook:
     """Everything a rulebook's files say.
 
-    `digest` is the SHA-256 over the names and contents of all files. `limits` hold the values that
+    `texts` are its files as they were read; `digest` is the SHA-256 over the names and contents of
+    all files. `limits` hold the values that
     apply; `limit_values` are all that are written, those of another norm of the Foot Posture Index
     among them.
     """
 
-    folder: str
+    texts: Texts
     digest: str
     heading: Heading
     sources: Mapping[str, Source]
@@ -102,6 +104,11 @@ class Rulebook:
     def by_id(self) -> dict[str, CompiledRule]:
         """Rules by id."""
         return {rule.id: rule for rule in self.rules}
+
+    @property
+    def folder(self) -> str:
+        """The folder it was read from, for places; it need not be there any more."""
+        return self.texts.where
 
     @cached_property
     def made(self) -> dict[type, Any]:

@@ -1,32 +1,28 @@
 """A rulebook with the errors of measurement of this lab in place of those that ship.
 
-Written as an ordinary rulebook folder, named by its content, so that records keep it and replay
-with it like any other.
+It is read like any other, so that records keep it and replay with it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from pathlib import Path
 from typing import Any
 
 import yaml
 
-from recommend.atomic import write_atomically
 from recommend.errors import InputError, Place, nearest
-from recommend.reading import read_document
+from recommend.reading.texts import Texts
 
 NOTE = "measured in this lab from repeats"
 
 
-def write_with_errors(
-    source: Path,
-    folder: Path,
+def with_errors(
+    texts: Texts,
     errors: Mapping[str, Mapping[str, float]],
     origin: str,
     several: Mapping[str, float] | None = None,
-) -> None:
-    """Write the rulebook of `source` to `folder` with `errors` by measure.
+) -> Texts:
+    """The texts of a rulebook with `errors` by measure.
 
     `several` are errors of one reading where several people take it, by measure; an error that
     the lab measured itself goes before them.
@@ -36,7 +32,7 @@ def write_with_errors(
     InputError
         If an error is given for something that is not a measure with an error.
     """
-    document = read_document(source / "measures.yaml")
+    document = texts.document("measures.yaml")
     measures: dict[str, Any] = document.data["measures"]
     for name, single in (several or {}).items():
         note = f"several raters; {measures[name]['error'].get('note', '')}"
@@ -51,9 +47,5 @@ def write_with_errors(
         measures[name]["error"] = {
             **error, "of-lab": True, "kind": "assumption", "note": NOTE
         }  # fmt: skip
-    for file in sorted(source.rglob("*.yaml")):
-        inside = file.relative_to(source)
-        if inside.as_posix() != "measures.yaml":
-            write_atomically(folder / inside, file.read_text("utf-8"))
     text = yaml.safe_dump(document.data, sort_keys=False, allow_unicode=True, width=100)
-    write_atomically(folder / "measures.yaml", text)
+    return texts.replaced({"measures.yaml": text})

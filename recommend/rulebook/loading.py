@@ -10,8 +10,9 @@ from pathlib import Path
 from typing import Any, TypeAlias, TypeVar
 
 from recommend.errors import InputError, Place
-from recommend.reading import Document, Strict, problems_in, read_bytes, read_document
+from recommend.reading import Document, Strict, problems_in
 from recommend.reading.document import Loc
+from recommend.reading.texts import Texts
 from recommend.rulebook.book import (
     CompiledRule,
     Draft,
@@ -58,8 +59,8 @@ _FILES: dict[str, type[Strict]] = {
 }
 
 
-def load_rulebook(folder: Path | str) -> Rulebook:
-    """Read, check and compile the rulebook in `folder`.
+def load_rulebook(source: Path | str | Texts) -> Rulebook:
+    """Read, check and compile a rulebook: a folder, or the texts of one.
 
     Raises
     ------
@@ -67,38 +68,35 @@ def load_rulebook(folder: Path | str) -> Rulebook:
         For the first thing that does not fit: a missing file, a schema error, an unknown
         name (with the nearest spelling), a duplicate id, rules in a circle.
     """
-    book, problems = read_rulebook(folder)
+    book, problems = read_rulebook(source)
     if book is None:
         raise problems[0]
     return book
 
 
-def read_rulebook(folder: Path | str) -> tuple[Rulebook | None, tuple[InputError, ...]]:
-    """The rulebook in `folder`, or everything that keeps it from being read."""
-    folder = Path(folder)
-    if not (folder / "rulebook.yaml").is_file():
-        none = InputError(
-            Place(str(folder)), "no rulebook is here", "a folder with a rulebook.yaml"
-        )
+def read_rulebook(source: Path | str | Texts) -> tuple[Rulebook | None, tuple[InputError, ...]]:
+    """The rulebook in a folder or in texts, or everything that keeps it from being read."""
+    texts = source if isinstance(source, Texts) else Texts.of_folder(source)
+    if "rulebook.yaml" not in (*texts, *texts.unread):
+        none = InputError(texts.place(), "no rulebook is here", "a folder with a rulebook.yaml")
         return None, (none,)
-    loader = _Loader(folder)
+    loader = _Loader(texts)
     book = loader.load()
     return (None if loader.problems else book), tuple(loader.problems)
 
 
-def digest_of(folder: Path) -> str:
-    """SHA-256 over the names and contents of all YAML files in `folder`, in order of name."""
+def digest_of(texts: Texts) -> str:
+    """SHA-256 over the names, lengths and contents of all files, in order of name."""
     running = hashlib.sha256()
-    for file in sorted(folder.rglob("*.yaml")):
-        body = read_bytes(file)
-        running.update(f"{file.relative_to(folder).as_posix()}\n{len(body)}\n".encode())
+    for name, body in texts.items():
+        running.update(f"{name}\n{len(body)}\n".encode())
         running.update(body)
     return running.hexdigest()
 
 
 @dataclass
 class _Loader:
-    folder: Path
+    texts: Texts
     drafts: list[Draft] = field(default_factory=list)
     seen: dict[str, Place] = field(default_factory=dict)
     problems: list[InputError] = field(default_factory=list)
@@ -108,14 +106,14 @@ class _Loader:
         read: dict[str, tuple[Any, Document]] = {}
         for name, model in _FILES.items():
             with self._noting():
-                document = read_document(self.folder / f"{name}.yaml")
+                document = self.texts.document(f"{name}.yaml")
                 checked = self._checked(model, document)
                 if checked is not None:
                     read[name] = (checked, document)
         stages = {stage: list(self._files_of(stage)) for stage in STAGES}
         parameters = None
         with self._noting():
-            parameters = Parameters.load(self.folder / "parameters")
+            parameters = Parameters.of(self.texts)
         if len(read) < len(_FILES):  # names cannot be told known from unknown
             return None
         return self._whole(read, stages, parameters)
@@ -145,8 +143,8 @@ class _Loader:
         with self._noting():
             rules = compile_rules(self.drafts, Compiler(names.limits, names.vocabulary))
         return Rulebook(
-            folder=str(self.folder),
-            digest=digest_of(self.folder),
+            texts=self.texts,
+            digest=digest_of(self.texts),
             heading=heading,
             sources=names.sources,
             measures=names.measures,
@@ -177,13 +175,13 @@ class _Loader:
 
     def _files_of(self, stage: Stage) -> Iterator[tuple[Numbered, Document]]:
         """Rules that fit, by their number in the file; a rule that does not is noted."""
-        files = sorted((self.folder / stage).glob("*.yaml"))
+        files = self.texts.under(stage)
         if not files:
-            place = Place(str(self.folder / stage))
+            place = self.texts.place(stage)
             self.problems.append(InputError(place, "no rule files are here", "at least one *.yaml"))
         for file in files:
             with self._noting():
-                document = read_document(file)
+                document = self.texts.document(file)
                 file_ = self._checked(RuleFile, document)
                 if file_ is not None:
                     yield dict(enumerate(file_.rules)), document
@@ -193,10 +191,10 @@ class _Loader:
     def _translations(self) -> Translations:
         """By language; a rulebook without translations has none."""
         found: dict[str, Any] = {}
-        for file in sorted((self.folder / "translations").glob("*.yaml")):
+        for file in self.texts.under("translations"):
             with self._noting():
-                checked = self._checked(TranslationsFile, read_document(file))
-                found[file.stem] = checked.by_key() if checked else {}
+                checked = self._checked(TranslationsFile, self.texts.document(file))
+                found[Path(file).stem] = checked.by_key() if checked else {}
         return found
 
     def _types(self, types: TypesFile, at: Document, names: Names) -> None:

@@ -12,7 +12,8 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from recommend.errors import InputError, Place, RecommendError, nearest
-from recommend.reading import Strict, read_document, validate
+from recommend.reading import Strict, validate
+from recommend.reading.texts import Texts
 
 Kind = Literal["published", "derived", "common-practice", "from-memory", "assumption"]
 
@@ -70,7 +71,12 @@ class Parameters(Mapping[str, float]):
 
     @classmethod
     def load(cls, folder: Path) -> Parameters:
-        """Read every ``*.yaml`` in `folder`.
+        """Read every ``*.yaml`` in `folder`; errors as `of` raises them."""
+        return cls.of(Texts.of_folder(folder, "*.yaml"), "")
+
+    @classmethod
+    def of(cls, texts: Texts, folder: str = "parameters") -> Parameters:
+        """Read every file directly in a folder of `texts`.
 
         Raises
         ------
@@ -79,13 +85,13 @@ class Parameters(Mapping[str, float]):
         """
         sourced: dict[str, Sourced] = {}
         places: dict[str, Place] = {}
-        for file in sorted(folder.glob("*.yaml")):
-            document = read_document(file)
+        for file in texts.under(folder or "."):
+            document, group = texts.document(file), Path(file).stem
             for name, value in validate(_Group, document).values.items():
-                sourced[f"{file.stem}.{name}"] = value
-                places[f"{file.stem}.{name}"] = document.place(("values", name), key=True)
+                sourced[f"{group}.{name}"] = value
+                places[f"{group}.{name}"] = document.place(("values", name), key=True)
         if not sourced:
-            raise InputError(Place(str(folder)), "no parameter files (*.yaml) are here")
+            raise InputError(texts.place(folder), "no parameter files (*.yaml) are here")
         return cls(sourced, places)
 
     def __getitem__(self, name: str) -> float:

@@ -27,21 +27,28 @@ def as_kept(outcome: Outcome, kept: dict[str, Any]) -> dict[str, Any]:
     ranked, book = outcome.shortlist, outcome.book
     return {
         "format": 1,
-        **assessed_document(outcome),
-        "feet": _feet(outcome),
+        **_assessed(outcome),
         "shortlist": _shortlist(ranked, book) if ranked else None,
         "cautions": list(book.heading.cautions),
     }
 
 
-# What the first format told of a reading, and the doubts that it did not know yet.
-_TOLD = ("name", "value", "unit", "error", "n", "method", "qualifiers", "flags", "capture")
+# What the first format told of an outcome, a note and a reading; doubts that it did not know yet.
+_OF_OUTCOME = (
+    "rulebook", "catalogue", "visit", "stopped", "notes", "to-ask", "feet", "needs", "conflicts",
+    "size",
+)  # fmt: skip
+_OF_NOTE = ("level", "say", "because", "rule", "sides")
+_OF_READING = ("name", "value", "unit", "error", "n", "method", "qualifiers", "flags", "capture")
 _LATER_FLAGS = ("beside", "too-unsure")
 
 
-def _feet(outcome: Outcome) -> dict[str, Any]:
-    feet: dict[str, Any] = assessed_document(outcome)["feet"]
-    return {side: _foot(foot) for side, foot in feet.items()}
+def _assessed(outcome: Outcome) -> dict[str, Any]:
+    whole = assessed_document(outcome)
+    told = {name: whole[name] for name in _OF_OUTCOME}
+    notes = [{name: note[name] for name in _OF_NOTE} for note in told["notes"]]
+    feet = {side: _foot(foot) for side, foot in told["feet"].items()}
+    return {**told, "notes": notes, "feet": feet}
 
 
 def _foot(foot: dict[str, Any]) -> dict[str, Any]:
@@ -51,7 +58,7 @@ def _foot(foot: dict[str, Any]) -> dict[str, Any]:
 
 
 def _reading(reading: dict[str, Any]) -> dict[str, Any]:
-    told = {name: reading[name] for name in _TOLD}
+    told = {name: reading[name] for name in _OF_READING}
     flags = [flag for flag in told["flags"] if flag["name"] not in _LATER_FLAGS]
     return {**told, "flags": flags}
 

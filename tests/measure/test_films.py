@@ -104,3 +104,14 @@ def test_adding_a_film_never_removes_a_clinical_note(
     before, after = noted(*films[:-1], purpose=purpose), noted(*films, purpose=purpose)
     alike = {rule.removesuffix("-beside") for rule in after}
     assert {rule.removesuffix("-beside") for rule in before} <= alike
+
+
+def test_an_instep_that_rises_under_load_carries_no_foot_type() -> None:
+    """Standing 77 above sitting 70: no arch is told, and both are asked to be taken again."""
+    foot = {"dorsum-height-mm": {"sitting": 70, "standing": 77}, "truncated-foot-length-mm": 195}
+    for heights, known in ((foot, False), (foot | {"dorsum-height-mm": {"standing": 69}}, True)):
+        seen = shipped.assessed(heights).feet["left"]
+        assert ("arch-height-ratio" in seen.measures) is known
+        assert (seen.conclusions.axes["arch"] is not None) is known
+        flags = {flag.name for one in seen.further for flag in one.flags}
+        assert ("rises-under-load" in flags) is not known

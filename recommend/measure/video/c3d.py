@@ -17,7 +17,8 @@ from typing import Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from recommend.errors import InputError, Place, RecommendError, nearest
+from recommend.errors import InputError, Place, nearest
+from recommend.extras import not_installed
 from recommend.measure.header import Gait
 from recommend.measure.model import Side
 from recommend.measure.video.recording import MARKS, MarksRecording
@@ -106,7 +107,7 @@ def read_points(path: Path) -> C3dPoints:
         If the extra is not installed.
     """
     if importlib.util.find_spec("ezc3d") is None:
-        raise RecommendError("reading C3D needs the extra `c3d`: pip install 'recommend[c3d]'")
+        raise not_installed("reading C3D", "c3d")
     with tempfile.TemporaryDirectory() as folder:
         out = Path(folder) / "points.npz"
         module = "recommend.measure.video.c3d_child"

@@ -1,0 +1,114 @@
+"""Some files that belong together, held as they are: read from a folder, or kept, or made."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from recommend.errors import InputError, Place
+from recommend.reading.document import Document, decoded, parse_document, read_bytes
+
+
+@dataclass(frozen=True)
+class Texts(Mapping[str, bytes]):
+    """Files by name within their folder (``classify/motion.yaml``), each as its bytes.
+
+    Attributes
+    ----------
+    where : the folder, for places in messages; it need not be there any more.
+    files : the bytes of each file, in order of name.
+    unread : files that could not be read, and why; they are raised when they are asked for.
+    """
+
+    where: str
+    files: Mapping[str, bytes]
+    unread: Mapping[str, InputError]
+
+    @classmethod
+    def of_folder(cls, folder: Path | str, pattern: str = "**/*.yaml") -> Texts:
+        """Every file of a folder that fits `pattern`."""
+        files: dict[str, bytes] = {}
+        unread: dict[str, InputError] = {}
+        for file in sorted(Path(folder).glob(pattern)):
+            name = file.relative_to(folder).as_posix()
+            try:
+                files[name] = read_bytes(file)
+            except InputError as error:
+                unread[name] = error
+        return cls(str(folder), files, unread)
+
+    @classmethod
+    def of(cls, where: str, texts: Mapping[str, str]) -> Texts:
+        """Files that are held as text.
+
+        Raises
+        ------
+        InputError
+            If a name leads out of the folder.
+        """
+        for name in texts:
+            if ".." in Path(name).parts or Path(name).is_absolute():
+                raise InputError(Place(name), "this name leads out of the folder")
+        return cls(where, _in_order({name: text.encode() for name, text in texts.items()}), {})
+
+    def __getitem__(self, name: str) -> bytes:
+        return self.files[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.files)
+
+    def __len__(self) -> int:
+        return len(self.files)
+
+    def place(self, name: str = "") -> Place:
+        """The place of a file, or of the folder."""
+        return Place(str(Path(self.where) / name) if name else self.where)
+
+    def document(self, name: str) -> Document:
+        """One file read and parsed.
+
+        Raises
+        ------
+        InputError
+            As `read_document` does, and if there is no such file.
+        """
+        if name in self.unread:
+            raise self.unread[name]
+        place = self.place(name)
+        if name not in self.files:
+            raise InputError(place, "there is no such file", mend="check the spelling of the path")
+        return parse_document(decoded(self.files[name], place.file), place.file)
+
+    def under(self, folder: str) -> list[str]:
+        """Names of the files directly in `folder`."""
+        names = (*self.files, *self.unread)
+        return sorted(name for name in names if Path(name).parent.as_posix() == folder)
+
+    def replaced(self, texts: Mapping[str, str]) -> Texts:
+        """The same with other text in some of the files."""
+        files = {**self.files, **{name: text.encode() for name, text in texts.items()}}
+        return Texts(self.where, _in_order(files), self.unread)
+
+    def as_document(self) -> dict[str, Any]:
+        """The texts by name, as records keep them.
+
+        Raises
+        ------
+        InputError
+            If a file is not text.
+        """
+        found = {}
+        for name, raw in self.files.items():
+            try:
+                found[name] = raw.decode()
+            except UnicodeDecodeError as error:
+                place = self.place(name)
+                raise InputError(place, "this can no longer be read as text") from error
+        return found
+
+
+def _in_order(files: Mapping[str, bytes]) -> dict[str, bytes]:
+    """Files folder by folder, as a walk through them goes."""
+    return {name: files[name] for name in sorted(files, key=lambda name: name.split("/"))}
