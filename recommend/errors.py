@@ -21,6 +21,7 @@ class Exit(IntEnum):
     BAD_INPUT = 2
     STOP = 3  # see a clinician: the shortlist is withheld
     NOTHING_SUITABLE = 4
+    TO_BE_READ = 5  # what decides or is said has changed, and nobody has put a code to it
 
 
 # The one place where exit codes are told; help, README and the root command repeat it.
@@ -29,6 +30,7 @@ EXIT_WORDS = {
     Exit.BAD_INPUT: "bad input: one sentence says where, what, and how to mend it",
     Exit.STOP: "stop, see a clinician: the shortlist is withheld",
     Exit.NOTHING_SUITABLE: "nothing suitable is in stock",
+    Exit.TO_BE_READ: "rules compared: what decides or is read has changed, and needs a reader",
 }
 
 

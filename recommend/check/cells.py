@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Set
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -87,16 +87,23 @@ def base_facts(book: Rulebook, rules: Iterable[CompiledRule]) -> frozenset[str]:
     return frozenset(_base(f) for f in facts if not f.startswith(("axis_", "decided_"))) - {"side"}
 
 
-def space_of(book: Rulebook, rules: Iterable[CompiledRule], most: int = MAX_ROWS) -> Space:
+def space_of(
+    book: Rulebook,
+    rules: Iterable[CompiledRule],
+    most: int = MAX_ROWS,
+    within: Set[str] | None = None,
+) -> Space:
     """Representatives of every foot that `rules`, and the rules behind them, can tell apart.
 
-    Where there are more than `most` of them, so many are drawn.
+    Where there are more than `most` of them, so many are drawn. With `within`, of those feet of
+    which only these measures, answers and facts are known.
     """
     parts: dict[str, set[Conjunction]] = defaultdict(set)
     for rule in below(book, rules):
         for branch in (*rule.holds, *rule.fails):
             for base, part in _by_base(branch).items():
-                parts[base].add(part)
+                if within is None or base in within or base == "side":
+                    parts[base].add(part)
     parts.setdefault("side", set())
     options = {base: list(_options(base, found, book)) for base, found in sorted(parts.items())}
     sizes = [len(one) for one in options.values()]

@@ -9,27 +9,26 @@ left of such a stop is written down anew. Writing one down weaker than before ch
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
-import numpy as np
-from pydantic import Field
+from pydantic import Field, model_validator
 
-from recommend.check.cells import space_of, truths
+from recommend.check.contents import Bearing, Contents, hashes_of
 from recommend.check.finding import Finding, from_error
-from recommend.check.logic import shown
+from recommend.check.weaker import Compared, compared, past_note
 from recommend.errors import InputError, Place
 from recommend.reading import Document, Id, Strict, problems_in, read_document
 from recommend.reading.document import Loc
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.compiling import Compiler, leaves
 from recommend.rulebook.conditions import Condition
-from recommend.rulebook.models import NoteThen
+from recommend.rulebook.models import NoteLevel, NoteThen
 from recommend.rulebook.naming import Names, check_leaf
 
 FILE = "changes.yaml"
 Reason = Annotated[str, Field(min_length=10)]
+Code = Annotated[str, Field(min_length=2)]  # of a person, never the name
 
 
 class StopWas(Strict):
@@ -40,21 +39,48 @@ class StopWas(Strict):
 
 
 class Accepted(Strict):
-    """A stop of which less is left, or nothing, and why that is accepted, and by whom."""
+    """A note of which less is left, or nothing, and why that is accepted, and by whom.
 
-    stop: Id
+    `stop` names the rule of a stop, `note` that of a see-a-clinician note or a caution.
+    """
+
+    stop: Id | None = None
+    note: Id | None = None
     reason: Reason
-    by: Annotated[str, Field(min_length=2)]
+    by: Code
+
+    @model_validator(mode="after")
+    def _of_one(self) -> Accepted:
+        if (self.stop is None) == (self.note is None):
+            raise ValueError("write `stop` or `note`, the id of one rule")
+        return self
+
+    @property
+    def rule(self) -> str:
+        """The rule whose note it is."""
+        return self.stop or self.note or ""
+
+
+class Seen(Strict):
+    """Who read the words of a rulebook, or looked at what it decides, and what that was then.
+
+    `words` and `decides` are the hashes that `recommend rulebook diff` prints.
+    """
+
+    by: Code
+    words: str = ""
+    decides: str = ""
 
 
 class Change(Strict):
-    """One version: what it says, the stops it brought, the lost stops it accepts."""
+    """One version: what it says, the stops it brought, the losses it accepts, who saw it."""
 
     version: Annotated[str, Field(pattern=r"^\d+\.\d+\.\d+$")]
     date: Annotated[str, Field(pattern=r"^\d{4}-\d{2}-\d{2}$")]
     says: list[str] = Field(min_length=1)
     stops: list[StopWas] = []
     accepts: list[Accepted] = []
+    seen: list[Seen] = []
 
 
 class ChangesFile(Strict):
@@ -105,7 +131,7 @@ def _ledger(book: Rulebook, file: ChangesFile, at: Document) -> Iterator[Finding
     accepted: dict[str, int] = {}
     for index, change in enumerate(file.changes):
         for one in change.accepts:
-            accepted.setdefault(one.stop, index)
+            accepted.setdefault(one.rule, index)
     seen: set[str] = set()
     names = Names.of(book)
     for index, change in enumerate(file.changes):
@@ -120,7 +146,10 @@ def _ledger(book: Rulebook, file: ChangesFile, at: Document) -> Iterator[Finding
             except InputError as error:
                 yield from_error(error)
                 continue
-            yield from weakened(book, stop.rule, stop.when, at.place(loc))
+            holds, _ = Compiler(book.limits, book.vocabulary).normal_form(stop.when)
+            found = compared(book, book, past_note(book, stop.rule, "stop", holds))
+            if found.lost:
+                yield weakened(found, at.place(loc), book)
     yield from _not_listed(book, seen, at)
 
 
@@ -143,35 +172,45 @@ def stops_of(book: Rulebook) -> tuple[CompiledRule, ...]:
     )
 
 
-def weakened(book: Rulebook, stop: str, when: Condition, place: Place) -> Iterator[Finding]:
-    """A finding when some foot that `when` stopped is not stopped by the rulebook any more."""
-    now = stops_of(book)
-    model = (now or book.rules)[0]
-    holds, fails = Compiler(book.limits, book.vocabulary).normal_form(when)
-    stopping = [set(branch) for rule in now for branch in rule.holds]
-    holds = tuple(b for b in holds if not any(branch <= set(b) for branch in stopping))
-    if not holds:  # each way to fire is one of a stop that stands, or asks for more
-        return
-    was = replace(
-        model,
-        rule=model.rule.model_copy(update={"id": "stop-as-it-was", "when": when}),
-        stratum=max(rule.stratum for rule in book.rules),
-        holds=holds,
-        fails=fails,
-    )
-    with_old = replace(book, rules=(*book.rules, was))
-    space = space_of(with_old, (*now, was))
-    done = truths(with_old, (*now, was), space)
-    stopped = np.zeros(space.count, np.bool_)
-    for rule in now:
-        stopped |= done.holds[rule.id]
-    lost = done.holds[was.id] & ~stopped
-    if lost.any():
-        foot, visit = shown(space, lost, f"Was stopped by {stop}, and is not stopped any more.")
-        yield Finding(
-            "weakened-stop", "error", place,
-            f"stop `{stop}` was weakened or removed: not every foot it stopped is stopped now",
-            mend=f"restore it, or accept the loss in {FILE}: "
-            f"`accepts: [{{stop: {stop}, reason: ..., by: ...}}]`",
-            foot=foot, visit=visit,
-        )  # fmt: skip
+def weakened(what: Compared, place: Place, book: Rulebook) -> Finding:
+    """The finding that some foot has lost a note, with that foot."""
+    kind = "stop" if what.level == "stop" else "note"
+    code = "weakened-stop" if what.level == "stop" else "weakened-note"
+    gone = what.rule not in book.by_id
+    lost = "it is gone, and" if gone else "it was weakened:"
+    end = "is stopped now" if kind == "stop" else "gets one as grave now"
+    return Finding(
+        code, "error", place,
+        f"{_LEVEL_WORDS[what.level]} `{what.rule}`: {lost} not every foot that had it {end}",
+        mend=f"restore it, or accept the loss in {FILE}, in the entry of this version: "
+        f"`accepts: [{{{kind}: {what.rule}, reason: ..., by: ...}}]`",
+        foot=what.foot, visit=what.visit,
+    )  # fmt: skip
+
+
+_LEVEL_WORDS: dict[NoteLevel, str] = {
+    "stop": "stop", "see-clinician": "see-a-clinician note", "caution": "caution"
+}  # fmt: skip
+
+
+def accepted_since(old: Rulebook, new: Rulebook) -> frozenset[str]:
+    """Rules whose loss the change log of `new` accepts in a version that `old` had not."""
+    had = {change.version for change in changes_of(old)}
+    since = (change for change in changes_of(new) if change.version not in had)
+    return frozenset(one.rule for change in since for one in change.accepts)
+
+
+def unseen(book: Rulebook, contents: Contents) -> tuple[Bearing, ...]:
+    """Of what decides and of the words, what nobody signed in the newest entry as it is now."""
+    now, newest = hashes_of(contents), changes_of(book)[:1]
+    signed = {(b, getattr(s, b)) for change in newest for s in change.seen for b in SIGNED}
+    return tuple(bearing for bearing in SIGNED if (bearing, now[bearing]) not in signed)
+
+
+SIGNED: tuple[Bearing, ...] = ("decides", "words")
+
+
+def signature(contents: Contents) -> str:
+    """The line with which somebody says that they saw the rulebook as it is now."""
+    now = hashes_of(contents)
+    return f"seen: [{{by: CODE, words: {now['words']}, decides: {now['decides']}}}]"

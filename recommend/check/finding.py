@@ -35,6 +35,7 @@ CODES: dict[str, str] = {
     "promise-broken": "A foot exists for which a promise does not hold.",
     "not-decided": "The prover gave up on a promise within its time.",
     "weakened-stop": "A stop was removed or weakened without an `accepts` line.",
+    "weakened-note": "A see-a-clinician note or caution was, likewise.",
     "no-change-entry": "The change log does not lead up to the version of the rulebook.",
 }
 

@@ -79,19 +79,23 @@ def diff(
     seed: Annotated[int, typer.Option(help="which customers are drawn")] = 1,
     in_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
 ) -> None:
-    """Say what changed, and over the modelled population whom it touches.
+    """Say everything that changed, and over a population of customers whom it touches.
 
-    Exit code 2 when a stop was weakened or removed.
+    Exit code 2 when a note or a stop was weakened or removed and the change log does not accept
+    it; 5 when what decides or is read has changed, until the change log says by code who saw it.
 
     Example: recommend rulebook diff rules rules-new
     """
-    before, after = load_rulebook(old), load_rulebook(new)
-    products = open_catalogue(after, [catalogue] if catalogue else None)
+    books = load_rulebook(old), load_rulebook(new)
+    listed = [catalogue] if catalogue else None
     with working("comparing"):
-        found = difference(before, after, products, customers, seed)
+        catalogues = open_catalogue(books[0], listed), open_catalogue(books[1], listed)
+        found = difference(books, catalogues, customers, seed)
     if in_json:
         print(json.dumps(difference_json(found), indent=2, ensure_ascii=False))
     else:
         print_difference(found, console())
     if found.weakened:
         raise typer.Exit(Exit.BAD_INPUT)
+    if found.unread:
+        raise typer.Exit(Exit.TO_BE_READ)

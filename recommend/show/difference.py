@@ -2,40 +2,103 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import asdict
+from itertools import groupby
 from typing import Any
 
 from rich.console import Console
 from rich.text import Text
 
+from recommend.check.contents import Bearing, Edit
+from recommend.check.crowds import Moves
 from recommend.check.differing import Difference
+from recommend.check.orders import Ranked
 from recommend.errors import counted
 from recommend.show.findings import print_finding
 from recommend.show.layout import bullet, heading, inset, plain_table
 
+_FEW, _FIRSTS = 4, 5  # places of one thing, and products, told one by one
 _TOP = 8  # transitions shown in words, the most frequent; JSON has them all
 
 
 def print_difference(found: Difference, out: Console) -> None:
     """Print what changed, and what it does to the customers that were drawn."""
-    out.print(heading("What changed"))
-    for line in found.said or ("nothing that the rules read",):
-        out.print(bullet(line))
+    _print_edits(found, out)
+    if found.moves is not None:
+        _print_moves(found.moves, out)
+    elif found.edits:
+        out.print(Text("Nothing that decides has changed: every outcome is what it was."))
+    for finding in found.weakened:
+        print_finding(finding, out)
+    _print_to_do(found, out)
+
+
+def _print_moves(found: Moves, out: Console) -> None:
     feet = 2 * found.customers
     customers = counted(found.customers, "customer")
     out.print(heading(f"What it does to {customers} of the modelled population"))
     _print_types(found, feet, out)
-    _print_notes(found, feet, out)
-    _print_firsts(found, out)
-    for finding in found.weakened:
-        print_finding(finding, out)
+    _print_held(found, feet, out)
+    for word, needs in (("lose", found.unbound), ("gain", found.bound)):
+        for need, count in needs.items():
+            out.print(Text(f"Customers whose pair would {word}, {need}: {count}"))
+    for kind, ranked in found.ranked.items():
+        _print_ranked(kind, ranked, found.customers, out)
+
+
+_HEADS: dict[Bearing, str] = {
+    "decides": "What decides",
+    "words": "What is read: words, marks and sources; it needs a reader",
+    "guards": "What holds the rest in place: examples, promises, the change log, order of asking",
+}
+
+
+def _print_edits(found: Difference, out: Console) -> None:
+    out.print(heading("What changed"))
+    if not found.edits:
+        out.print(bullet("nothing that decides, that is read, or that guards either"))
+    for bearing, words in _HEADS.items():
+        edits = [one for one in found.edits if one.bearing == bearing]
+        if edits:
+            out.print(Text(f"{words}:"))
+        for line in _grouped(edits) if bearing == "guards" else (one.words for one in edits):
+            out.print(bullet(line))
+
+
+def _grouped(edits: list[Edit]) -> Iterator[str]:
+    """A thing changed in many places in one line; --json has them all."""
+    for (thing, name), some in groupby(edits, lambda one: (one.thing, one.id)):
+        all_ = list(some)
+        if len(all_) <= _FEW:
+            yield from (one.words for one in all_)
+        else:
+            yield f"{thing} {name}: {len(all_)} places (--json lists them)".replace(" :", ":")
+
+
+def _print_to_do(found: Difference, out: Console) -> None:
+    if found.accepted:
+        out.print(Text(f"Losses that the change log accepts: {', '.join(found.accepted)}"))
+    if found.stronger:
+        out.print(Text(f"Notes that come for more feet than before: {', '.join(found.stronger)}"))
+    if found.same_version:
+        out.print(
+            Text("Both call themselves the same version; give the new one a version of its own.")
+        )
+    if found.unread:
+        words = " and what is read" if len(found.unread) > 1 else ""
+        what = "what decides" if "decides" in found.unread else "what is read"
+        out.print(
+            Text(f"To be seen: {what}{words} has changed, and the change log has no code for it.")
+        )
+        out.print(bullet(f"when you have seen it, add to its newest entry: {found.sign}"))
 
 
 def _share(count: int, of: int) -> str:
     return f"{count} ({100 * count / of:.1f} %)"
 
 
-def _print_types(found: Difference, feet: int, out: Console) -> None:
+def _print_types(found: Moves, feet: int, out: Console) -> None:
     total = sum(one.count for one in found.types)
     out.print(Text(f"Feet that change type: {_share(total, feet)} of {feet}"))
     for one in found.types[:_TOP]:
@@ -43,25 +106,38 @@ def _print_types(found: Difference, feet: int, out: Console) -> None:
         out.print(inset(f"such as {one.foot}", 6))
 
 
-def _print_notes(found: Difference, feet: int, out: Console) -> None:
-    for word, notes in (("gain", found.gained), ("lose", found.lost)):
-        if not notes:
-            out.print(Text(f"Feet that {word} a note: none"))
-        for rule, count in notes.items():
-            out.print(Text(f"Feet that {word} the note of {rule}: {_share(count, feet)}"))
+def _print_held(found: Moves, feet: int, out: Console) -> None:
+    told = (
+        ("gain the note of", "gain a note", found.gained),
+        ("lose the note of", "lose a note", found.lost),
+        ("are asked something by", "are asked something more", found.asked),
+        ("are asked nothing more by", "are asked something less", found.unasked),
+    )
+    for one, none, rules in told:
+        if not rules:
+            out.print(Text(f"Feet that {none}: none"))
+        for rule, count in rules.items():
+            out.print(Text(f"Feet that {one} {rule}: {_share(count, feet)}"))
 
 
-def _print_firsts(found: Difference, out: Console) -> None:
-    for kind, moves in found.firsts.items():
-        total = sum(count for _, _, count in moves)
-        out.print(Text(f"Customers whose first {kind} changes: {_share(total, found.customers)}"))
-        table = plain_table("  was", "is", "customers")
-        for was, now, count in moves[:5]:
-            table.add_row(f"  {was}", now, str(count))
-        if moves:
-            out.print(table)
+def _print_ranked(kind: str, ranked: Ranked, customers: int, out: Console) -> None:
+    total = sum(count for _, _, count in ranked.firsts)
+    out.print(Text(f"Customers whose first {kind} changes: {_share(total, customers)}"))
+    table = plain_table("  was", "is", "customers")
+    for was, now, count in ranked.firsts[:_FIRSTS]:
+        table.add_row(f"  {was}", now, str(count))
+    if ranked.firsts:
+        out.print(table)
+    out.print(
+        Text(f"Customers whose {kind}s come in another order: {_share(ranked.order, customers)}")
+    )
+    for words, products in (("now ruled out", ranked.out), ("no longer ruled out", ranked.back)):
+        named = [f"{name} for {count}" for name, count in list(products.items())[:_FIRSTS]]
+        more = f" and {len(products) - _FIRSTS} more" if len(products) > _FIRSTS else ""
+        if named:
+            out.print(Text(f"{kind.capitalize()}s {words}: {', '.join(named)}{more}"))
 
 
 def difference_json(found: Difference) -> dict[str, Any]:
-    """The comparison as plain data; fields as in `Difference`."""
-    return asdict(found)
+    """The comparison as plain data; fields as in `Difference`, and every edit as a line."""
+    return {"said": [one.words for one in found.edits], **asdict(found)}

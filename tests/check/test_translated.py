@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from recommend.catalogue import load_catalogue
-from recommend.check.differing import said_changes
+from recommend.check.contents import contents_of, edits_between
 from recommend.check.translated import translation_findings
 from recommend.rulebook import Rulebook, load_rulebook, shipped_folder
 from recommend.rulebook.loading import read_rulebook
@@ -85,8 +85,9 @@ def test_a_rulebook_needs_no_translations(changed: Changed) -> None:
 def test_a_changed_translation_is_told_by_diff(changed: Changed, book: Rulebook) -> None:
     """What a customer reads in another language is part of what two rulebooks differ in."""
     folder = changed((GERMAN, "ein steifes Gewölbe federt selbst wenig", "es federt"))
-    assert list(said_changes(book, load_rulebook(folder))) == [
-        "translation de, because of need-stiff-arch-cushioning: "
+    edits = edits_between(contents_of(book.folder), contents_of(folder))
+    assert [edit.words for edit in edits] == [
+        "translation de, rules.need-stiff-arch-cushioning.because.translation: "
         "ein steifes Gewölbe federt selbst wenig becomes es federt"
     ]
 

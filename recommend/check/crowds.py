@@ -1,0 +1,220 @@
+"""The same customers under two rulebooks: whose outcome is another, and in what."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from recommend.catalogue.loading import Catalogue
+from recommend.check.feet import STRIDES, foot_words, visit_text
+from recommend.check.orders import Ranked, binding_moved, ranked
+from recommend.check.weaker import note_of
+from recommend.coverage.columns import FactColumns
+from recommend.coverage.population import Population, load_population
+from recommend.coverage.sampling import Customers, Sampler, Words
+from recommend.infer.facts import quantize
+from recommend.infer.many import Column, ManyConclusions, conclude_many
+from recommend.match.cases import Cases, cases_of
+from recommend.match.shortlist import ranking_of
+from recommend.match.sizes import longer_lengths
+from recommend.measure.model import SIDES, Side
+from recommend.rulebook.book import Rulebook
+from recommend.rulebook.models import NOTE_LEVELS, NeedsThen, NoteThen
+from recommend.rulebook.vocabulary import FOOT_TYPE
+
+UNDETERMINED = "undetermined"
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """Feet that go from one outcome to another, and the most ordinary foot among them."""
+
+    was: str
+    now: str
+    count: int
+    foot: str
+    visit: str
+
+
+@dataclass(frozen=True, slots=True)
+class Moves:
+    """What two rulebooks make of the same customers.
+
+    Attributes
+    ----------
+    customers : how many were drawn.
+    types : feet that change type, by transition.
+    gained, lost : feet that gain or lose a note, by rule.
+    asked, unasked : feet that a need rule asks something for, or does not any more, by rule.
+    unbound, bound : nevers and musts that customers' pairs lose or gain, in words.
+    ranked : what comes first, in which order, and what is out, by kind of product.
+    """
+
+    customers: int
+    types: tuple[Moved, ...]
+    gained: Mapping[str, int]
+    lost: Mapping[str, int]
+    asked: Mapping[str, int]
+    unasked: Mapping[str, int]
+    unbound: Mapping[str, int]
+    bound: Mapping[str, int]
+    ranked: Mapping[str, Ranked]
+
+
+def moves_between(
+    books: tuple[Rulebook, Rulebook],
+    catalogues: tuple[Catalogue, Catalogue],
+    count: int,
+    seed: int,
+) -> Moves:
+    """Compare over `count` customers of the new rulebook's population.
+
+    Each is asked with its own reading of the catalogue: what a scale means is the rulebook's.
+    """
+    old, new = books
+    population = load_population(Path(new.folder) / "population.yaml")
+    customers = next(Sampler(population).blocks(count, seed))
+    crowds = (_Crowd(old, population, customers), _Crowd(new, population, customers))
+    gained, lost = _held(*crowds, notes=True)
+    asked, unasked = _held(*crowds, notes=False)
+    shelves = [_shelf(crowd, one, customers) for crowd, one in zip(crowds, catalogues, strict=True)]
+    unbound, bound = binding_moved(*shelves)
+    return Moves(
+        customers=customers.count,
+        types=tuple(_types(*crowds)),
+        gained=gained,
+        lost=lost,
+        asked=asked,
+        unasked=unasked,
+        unbound=unbound,
+        bound=bound,
+        ranked=ranked(*shelves),
+    )
+
+
+class _Crowd:
+    """The same customers under one version of the rulebook; rows are left feet, then right."""
+
+    def __init__(self, book: Rulebook, population: Population, customers: Customers) -> None:
+        self.book, self.count = book, customers.count
+        builder = FactColumns(book, population)
+        self.errors = builder.errors
+        self.columns: dict[Side, dict[str, Column]] = {
+            side: builder.of_foot(customers, side) for side in SIDES
+        }
+        self.done: dict[Side, ManyConclusions] = {
+            side: conclude_many(book, self.columns[side], self.count) for side in SIDES
+        }
+
+    def types(self, side: Side) -> NDArray[np.str_]:
+        names = [*self.book.axes[FOOT_TYPE].values, UNDETERMINED]
+        return np.array(names)[self.done[side].axes[FOOT_TYPE]]
+
+    def facts(self, side: Side, row: int) -> dict[str, float | str]:
+        out: dict[str, float | str] = {}
+        for name, column in self.columns[side].items():
+            value = column[row if len(column) > 1 else 0]
+            words = self.book.vocabulary.words.get(name)
+            if words is None and not np.isnan(value):
+                out[name] = float(value)
+            elif words is not None and value >= 0:
+                out[name] = words[int(value)]
+        return {**dict(self._readings(out)), **{n: v for n, v in out.items() if _of_person(n)}}
+
+    def _readings(self, facts: dict[str, float | str]) -> Iterator[tuple[str, float | str]]:
+        """Readings made whole again, where the rules read only one of their ends."""
+        clearly = self.book.parameters["noise.clearly"]
+        for name, definition in self.book.measures.items():
+            margin = clearly * self.errors.get(name, 0.0)
+            ends = {name: 0.0, f"{name}_low": margin, f"{name}_high": -margin}
+            found = [float(facts[n]) + shift for n, shift in ends.items()
+                     if isinstance(facts.get(n), float)]  # fmt: skip
+            if definition.values and name in facts:
+                yield name, facts[name]
+            elif found:
+                yield name, quantize(found[0])
+                if name in STRIDES:
+                    yield f"{name}_low", quantize(found[0] - margin)
+                for qualifier in definition.qualifiers:
+                    fact = f"{name}_{qualifier}"
+                    if fact in facts:
+                        yield fact, facts[fact]
+
+
+def _of_person(fact: str) -> bool:
+    return fact == "side" or fact.startswith(("answer_", "visit_", "pain_"))
+
+
+def _shelf(crowd: _Crowd, catalogue: Catalogue, customers: Customers) -> Cases:
+    """What the catalogue comes to for every customer, under the rulebook of `crowd`."""
+    purposes = customers.own.get("purpose")
+    said = purposes.texts() if isinstance(purposes, Words) else [""] * crowd.count
+    feet = [np.asarray(customers.feet[side][LENGTH], np.float64) for side in SIDES]
+    lengths = longer_lengths(feet, list(map(str, said)), crowd.book.parameters)
+    return cases_of(ranking_of(crowd.book, catalogue), crowd.done, lengths)
+
+
+LENGTH = "foot-length"
+
+
+def _types(old: _Crowd, new: _Crowd) -> Iterator[Moved]:
+    moves: Counter[tuple[str, str]] = Counter()
+    where: dict[tuple[str, str], list[tuple[Side, int]]] = {}
+    for side in SIDES:
+        was, now = old.types(side), new.types(side)
+        for row in np.flatnonzero(was != now):
+            key = (str(was[row]), str(now[row]))
+            moves[key] += 1
+            where.setdefault(key, []).append((side, int(row)))
+    for (was_type, now_type), count in moves.most_common():
+        near, at = min(where[was_type, now_type][:200], key=lambda one: _oddness(new, *one))
+        facts = new.facts(near, at)
+        facts = {n: v for n, v in facts.items() if not n.endswith("-difference")}
+        heading = f"Was {was_type}, is {now_type}."
+        words = foot_words({n: v for n, v in facts.items() if not n.startswith(("answer", "pain"))},
+                           new.book)  # fmt: skip
+        yield Moved(was_type, now_type, count, words, visit_text(facts, new.book, heading))
+
+
+def _oddness(crowd: _Crowd, side: Side, row: int) -> float:
+    """How far a foot is from the norms, in standard deviations, summed over its measures."""
+    total = 0.0
+    for name, measure in crowd.book.measures.items():
+        column = crowd.columns[side].get(name)
+        if measure.norm is not None and column is not None and not measure.values:
+            value = column[row if len(column) > 1 else 0]
+            total += abs(float(value) - measure.norm.mean) / measure.norm.sd
+    return total
+
+
+def _held(old: _Crowd, new: _Crowd, *, notes: bool) -> tuple[dict[str, int], dict[str, int]]:
+    """Feet for which a note, or a rule of needs, holds now and did not, and the other way round."""
+    kind = NoteThen if notes else NeedsThen
+    now_holds: Counter[str] = Counter()
+    not_any_more: Counter[str] = Counter()
+    empty = np.zeros(old.count, np.bool_)
+    names = {r.id for c in (old, new) for r in c.book.rules if isinstance(r.rule.then, kind)}
+    for name in sorted(names):
+        for side in SIDES:
+            was, now = (_as_said(crowd, name, side, empty) for crowd in (old, new))
+            now_holds[name] += int((now > was).sum())
+            not_any_more[name] += int((was > now).sum())
+    return (
+        {n: k for n, k in now_holds.most_common() if k},
+        {n: k for n, k in not_any_more.most_common() if k},
+    )
+
+
+def _as_said(crowd: _Crowd, name: str, side: Side, empty: NDArray[np.bool_]) -> NDArray[np.int8]:
+    """How grave the note of a rule is, by foot; 1 for a rule of needs; 0 where it is silent."""
+    rule = crowd.book.by_id.get(name)
+    if rule is None:
+        return empty.astype(np.int8)
+    level = note_of(rule)
+    weight = 1 if level is None else len(NOTE_LEVELS) - NOTE_LEVELS.index(level)
+    return (crowd.done[side].holds[name] * weight).astype(np.int8)
