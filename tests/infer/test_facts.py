@@ -27,7 +27,7 @@ def test_body_weight_changes_for_both_feet() -> None:
     named = [side for side, name in varied.readings() if name == "body-mass"]
     assert named == ["left"]
     heavier = varied.changed({("left", "body-mass"): np.array([130.0])})
-    assert {side: v.tolist() for side, name, v in heavier} == dict.fromkeys(SIDES, [130.0])
+    assert {side: v.tolist() for side, name, v in heavier} == {key: [130.0] for key in SIDES}
 
 
 def test_a_measure_that_follows_is_reckoned_again() -> None:
