@@ -31,9 +31,9 @@ def shortlist() -> str:
     from recommend.catalogue import load_catalogue
     from recommend.rulebook import load_rulebook, shipped_folder
     from recommend.show.answer import answer_lines
-    from recommend.trail.sureness import sureness
     from recommend.visit import read_visit
     from recommend.way import outcome_of
+    from recommend.whatif.sureness import sureness
 
     book = load_rulebook(shipped_folder("rules"))
     products = load_catalogue(shipped_folder("catalogue_demo"), book.attributes)

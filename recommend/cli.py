@@ -34,6 +34,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     ),
     "rule": ("recommend.commands.rule", "Show a rule in words, or start a new one"),
     "coverage": ("recommend.commands.coverage", "Show which feet a catalogue serves, and why not"),
+    "compare": ("recommend.commands.compare", "Products side by side for a customer, wish by wish"),
     "sheet": ("recommend.commands.sheet", "Write the page that the customer takes home"),
     "effects": ("recommend.commands.effects", "What the shop's kept trials teach of its products"),
     "setup": ("recommend.commands.setup", "The shop's settings, and where each comes from"),

@@ -20,9 +20,9 @@ from recommend.coverage.sampling import Customers, Sampler, Words
 from recommend.infer.many import Column, ManyConclusions, conclude_many
 from recommend.match.cases import Cases, cases_of
 from recommend.match.ranking import Places
-from recommend.match.shelf import WAYS, Way
 from recommend.match.shortlist import ranking_of
 from recommend.match.sizes import longer_lengths
+from recommend.match.weighing import WAYS, Way
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.vocabulary import FOOT_TYPE, YES_NO

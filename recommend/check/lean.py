@@ -20,8 +20,8 @@ from recommend.errors import InputError, Place
 from recommend.infer.many import ManyConclusions
 from recommend.match.cases import cases_of
 from recommend.match.ranking import Ranking
-from recommend.match.shelf import Way
 from recommend.match.sizes import extra_length
+from recommend.match.weighing import Way
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.models import NoteThen

@@ -84,6 +84,8 @@ def _uses(book: Rulebook, limit: str) -> tuple[bool, bool]:
     for rule in book.rules:
         then = rule.rule.then
         if isinstance(then, NeedsThen):
+            if all(need.strength == "never" for need in then.needs):
+                continue
             targets |= any(n.limit == limit and n.strength != "never" for n in then.needs)
         if not isinstance(then, NoteThen):
             terms = (term for branch in (*rule.holds, *rule.fails) for term in branch)

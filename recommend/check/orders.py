@@ -11,7 +11,7 @@ import numpy as np
 
 from recommend.match.cases import Cases
 from recommend.match.needs import asked_words
-from recommend.match.shelf import WAYS, Way
+from recommend.match.weighing import WAYS, Way
 
 NOTHING, WITHHELD = "nothing", "withheld by a stop"
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated
 
@@ -10,11 +11,17 @@ import typer
 
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.commands import single
+from recommend.infer.counter import Counter
+from recommend.measure.model import Side
 from recommend.show.bar import working
+from recommend.show.came_back import came_back_lines
 from recommend.show.console import console
-from recommend.show.effects import as_document, print_check, print_effects
+from recommend.show.effects import as_document, print_check, print_effects, print_liked
+from recommend.trial.came_back import came_back
 from recommend.trial.kept import kept_visits
+from recommend.trial.liked import liked
 from recommend.trial.shop import shop_of
+from recommend.visit import Visit
 
 
 def effects(
@@ -51,6 +58,15 @@ def effects(
         print_check(shop, console())
     else:
         print_effects(shop, book, products, console())
+        counter = Counter(book)
+
+        def types_of(visit: Visit) -> Mapping[Side, str | None]:
+            return {side: foot.foot_type for side, foot in counter.assess(visit).feet.items()}
+
+        print_liked(liked(visits, types_of, book.parameters), book, console())
+        worn = came_back(visits, book.measures, book.parameters)
+        for line in came_back_lines(worn) if worn else ():
+            print(line)
 
 
 app = single(effects)

@@ -12,20 +12,20 @@ import typer
 from recommend.commands import single
 from recommend.commands.options import Force, StorePath
 from recommend.errors import RecommendError
+from recommend.explain.explaining import Explanation
+from recommend.explain.node import Node
 from recommend.output import PAGE, write_output
+from recommend.records.database import store_path
+from recommend.records.keeping import Archive
+from recommend.records.replay import Replayer
+from recommend.records.store import Record, Store
 from recommend.show.console import console
 from recommend.show.explain import explain_data, explain_lines
 from recommend.show.explain_page import explain_page
-from recommend.trail.database import store_path
-from recommend.trail.explaining import Explanation
-from recommend.trail.keeping import Archive
-from recommend.trail.nearest import Change, nearest_changes
-from recommend.trail.node import Node
-from recommend.trail.redraw import HowSure
-from recommend.trail.replay import Replayer
-from recommend.trail.store import Record, Store
-from recommend.trail.sureness import sureness
-from recommend.trail.whatif import WhatIf
+from recommend.whatif.nearest import Change, nearest_changes
+from recommend.whatif.redraw import HowSure
+from recommend.whatif.sureness import sureness
+from recommend.whatif.whatif import WhatIf
 
 Text = Optional[str]  # noqa: UP045 - the option parser reads this spelling
 

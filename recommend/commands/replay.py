@@ -16,15 +16,15 @@ from recommend.commands import single
 from recommend.commands.options import StorePath
 from recommend.errors import Exit, RecommendError, counted
 from recommend.infer.engine import engine_name
+from recommend.records.database import store_path
+from recommend.records.impact import COMPARED, Impact, PastVisits, disagreements, impact_of
+from recommend.records.keeping import Archive
+from recommend.records.replay import Replayer
+from recommend.records.store import SHORTLIST, Record, Store
 from recommend.rulebook import load_rulebook
 from recommend.show.bar import working
 from recommend.show.console import console
 from recommend.show.replayed import impact_data, impact_lines, replayed_data, replayed_lines
-from recommend.trail.database import store_path
-from recommend.trail.impact import COMPARED, Impact, PastVisits, disagreements, impact_of
-from recommend.trail.keeping import Archive
-from recommend.trail.replay import Replayer
-from recommend.trail.store import SHORTLIST, Record, Store
 
 ONE_BY_ONE = 300  # up to so many records, `--all` derives each in full
 

@@ -27,8 +27,8 @@ from recommend.show.shortlist import SECTIONS, section_blocks
 from recommend.way import outcome_of
 
 if TYPE_CHECKING:
-    from recommend.trail.redraw import HowSure
     from recommend.trial.learned import LearnedList
+    from recommend.whatif.redraw import HowSure
 
 
 SURE = "sure"  # how sure it all is, from redraws
@@ -151,16 +151,16 @@ def _sure(outcome: Outcome) -> HowSure | None:
     """How sure the outcome is; None when a stop withholds the shortlist."""
     if outcome.shortlist is None:
         return None
-    from recommend.trail.sureness import sureness
+    from recommend.whatif.sureness import sureness
 
     return sureness(outcome)
 
 
 def _keep(outcome: Outcome, given: Path | None) -> str:
     """Keep an outcome as a record; what to tell of it."""
-    from recommend.trail.database import store_path
-    from recommend.trail.keeping import entry_of
-    from recommend.trail.store import Store
+    from recommend.records.database import store_path
+    from recommend.records.keeping import entry_of
+    from recommend.records.store import Store
 
     with Store(store_path(given), write=True) as opened:
         kept = opened.append(entry_of(outcome))

@@ -13,15 +13,15 @@ import typer
 
 from recommend.commands.options import StorePath
 from recommend.errors import Exit, InputError, Place, RecommendError, counted
+from recommend.records.database import failures, store_path
+from recommend.records.forget import forget as forget_customer
+from recommend.records.store import Store
+from recommend.records.transfer import export as export_lines
+from recommend.records.transfer import import_file
+from recommend.records.verify import verify as verify_store
 from recommend.settings import setting
 from recommend.show.bar import working
 from recommend.show.records import list_lines, verdict_lines
-from recommend.trail.database import failures, store_path
-from recommend.trail.forget import forget as forget_customer
-from recommend.trail.store import Store
-from recommend.trail.transfer import export as export_lines
-from recommend.trail.transfer import import_file
-from recommend.trail.verify import verify as verify_store
 from recommend.visit.shelf import Shelf
 
 app = typer.Typer(add_completion=False, rich_markup_mode=None, no_args_is_help=True)

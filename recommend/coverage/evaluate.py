@@ -10,8 +10,8 @@ import numpy as np
 from recommend.coverage.numbers import Array
 from recommend.coverage.tally import Layout, Tally
 from recommend.match.needs import Active
-from recommend.match.shelf import Shelf, Way
 from recommend.match.sizes import Availability, SizeClasses
+from recommend.match.weighing import Shelf, Way
 
 CELLS = 4_000_000  # scores held at once; bounds memory
 ROUNDING = 1e-5  # scores are single precision; a score of exactly the limit counts as reaching it

@@ -87,6 +87,10 @@ def modes(numbers: Numbers) -> tuple[Array, Array]:
 
 
 def square_root(covariance: Array) -> Array:
-    """A matrix `a` with ``a @ a.T`` equal to `covariance`, negative eigenvalues taken as 0."""
+    """A matrix `a` with ``a @ a.T`` equal to `covariance`, negative eigenvalues taken as 0.
+
+    It is the symmetric one, which moves little when the covariance does: the same customers are
+    drawn, each a little different, when one figure is another.
+    """
     values, vectors = np.linalg.eigh(covariance)
-    return np.asarray(vectors * np.sqrt(np.maximum(values, 0)))
+    return np.asarray((vectors * np.sqrt(np.maximum(values, 0))) @ vectors.T)

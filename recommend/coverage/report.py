@@ -16,8 +16,8 @@ from recommend.coverage.interval import Share, share_of
 from recommend.coverage.numbers import Array
 from recommend.coverage.tally import Layout, Tally, layout_of
 from recommend.match.needs import NeedTable
-from recommend.match.shelf import Shelf
 from recommend.match.sizes import SizeClasses
+from recommend.match.weighing import Shelf
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.vocabulary import FOOT_TYPE
 

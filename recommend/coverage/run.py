@@ -11,8 +11,8 @@ from recommend.coverage.crowd import Crowd
 from recommend.coverage.evaluate import Wishes
 from recommend.coverage.interval import Share
 from recommend.coverage.report import Assessor, Coverage
-from recommend.match.shelf import WAYS, Way
 from recommend.match.sizes import Availability, SizeClasses
+from recommend.match.weighing import WAYS, Way
 from recommend.rulebook.book import Rulebook
 
 Stage = Callable[[str], Callable[[int, int], None]]

@@ -116,12 +116,12 @@ class Variations:
 
     def _columns(self, readings: Readings) -> dict[Side, Columns]:
         columns = {side: dict(self._base[side]) for side in SIDES}
-        for side, name, values in self._changed(readings):
+        for side, name, values in self.changed(readings):
             measure = self.assessment.feet[side].measures[name]
             columns[side] |= reading_facts(measure, values, self.book.parameters)
         return {side: columns[side] for side in SIDES}
 
-    def _changed(self, readings: Readings) -> Iterator[tuple[Side, str, Floats]]:
+    def changed(self, readings: Readings) -> Iterator[tuple[Side, str, Floats]]:
         """What is given, and what follows from it, foot by foot."""
         given: dict[Side, dict[str, Floats]] = {side: {} for side in SIDES}
         for (of, name), values in readings.items():

@@ -153,7 +153,7 @@ def _list(ranked: Shortlist, group: Group, shown: int, book: Rulebook) -> dict[s
     """One list: the first `shown` groups of equals whole, and what is left out with its reason."""
     return {
         "groups": [group_document(one, book) for one in ranked.groups[group][:shown]],
-        "suitable": len(ranked.ranked[group]),
+        "suitable": len(ranked.ranked[group]) + len(ranked.without_place[group]),
         "without-place": [c.id for c in ranked.without_place[group]],
         "suitable-not-in-stock": [c.id for c in ranked.missing[group]],
         "excluded": {c.id: broken_document(c) for c in ranked.excluded[group]},

@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 from recommend.catalogue.loading import Catalogue, Item
 from recommend.catalogue.models import Product
 from recommend.match.needs import Active, Bools, Floats, NeedTable, need_table
-from recommend.match.shelf import Shelf, Way
 from recommend.match.sizes import SizeClasses, extra_length
+from recommend.match.weighing import Shelf, Way
 from recommend.match.wishes import NO_INSOLE, OWN_SHOES, Out
 from recommend.rulebook.book import Rulebook
 

@@ -101,7 +101,11 @@ def drift_class(
     is the wider one. No published cut points are known to us: the limits are marked as
     assumptions.
     """
-    midfoot, forefoot = drift_percent(path_mm, foot_length_mm, forefoot_width_mm)
+    return drift_word(*drift_percent(path_mm, foot_length_mm, forefoot_width_mm), parameters)
+
+
+def drift_word(midfoot: float, forefoot: float, parameters: Mapping[str, float]) -> DriftClass:
+    """The class of a path that lies so far from the axis, in percent of forefoot width."""
     if midfoot < parameters["capture.drift-medial-midfoot"]:
         return "medial-early"
     if forefoot < parameters["capture.drift-medial-forefoot"]:

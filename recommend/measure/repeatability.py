@@ -9,7 +9,7 @@ minimal detectable change as 1.96 times the root of 2 times that, Weir 2005, J S
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from statistics import NormalDist, fmean, variance
 
@@ -71,7 +71,7 @@ def repeatability(
         observed = observe(visit, defs, parameters)
         feet: dict[Side, Foot] = {"left": visit.feet.left, "right": visit.feet.right}
         for side in SIDES:
-            for measure in observed.used[side].values():
+            for measure in (*observed.used[side].values(), *_too_unsure(observed.further[side])):
                 told = measure.name in _NOT_REPEATED or isinstance(measure.value, str)
                 if told or _of_both(measure, defs):
                     continue
@@ -85,6 +85,11 @@ def repeatability(
         if len(repeated) > 1:
             found.append(_repeated(name, dict(qualifiers), defs[name].unit, repeated))
     return sorted(found, key=lambda one: order.index(one.measure))
+
+
+def _too_unsure(further: Iterable[Measure]) -> Iterator[Measure]:
+    """Readings that no rule reads because they err too much: repeats tell by how much."""
+    return (one for one in further if any(flag.name == "too-unsure" for flag in one.flags))
 
 
 @dataclass(frozen=True, slots=True)

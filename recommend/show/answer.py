@@ -24,7 +24,7 @@ from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
 from recommend.show.wanted import wanted, wants_line
 from recommend.show.words import LEVEL_WORDS, lacking_words, size_words
-from recommend.trail.redraw import HowSure
+from recommend.whatif.redraw import HowSure
 
 SCREEN = 24  # lines of the smallest terminal in use
 LABEL = 9  # columns of the word that says what a line is for

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from typing import Any
 
@@ -14,6 +14,7 @@ from recommend.errors import counted
 from recommend.rulebook.book import Rulebook
 from recommend.show.layout import bullet, heading, inset, plain_table
 from recommend.show.trial_words import READING_WORDS, interval_words
+from recommend.trial.liked import Liked
 from recommend.trial.readings import LEARNED
 from recommend.trial.shop import Shop, Tally, item_of
 
@@ -22,6 +23,18 @@ def print_check(shop: Shop, console: Console) -> None:
     """How well the effects foretell, alone."""
     for block in check_blocks(shop):
         console.print(block)
+
+
+def print_liked(rows: Sequence[Liked], book: Rulebook, console: Console) -> None:
+    """How gladly each product was worn when tried, by the kind of foot."""
+    if not rows:
+        return
+    console.print(heading("Comfort when tried, by the kind of foot (0 to 10)"))
+    table = plain_table("product", "feet", "comfort", "hurt", "kind of foot")
+    for one in rows:
+        kind = book.types[one.foot_type].title if one.foot_type in book.types else "not known"
+        table.add_row(one.product, str(one.feet), f"{one.comfort:.1f}", str(one.hurt), kind)
+    console.print(table)
 
 
 def print_effects(shop: Shop, book: Rulebook, catalogue: Catalogue, console: Console) -> None:
@@ -108,7 +121,7 @@ def _reading(shop: Shop, book: Rulebook) -> Iterator[str]:
     )
     yield (
         "few trials are drawn towards products of the same attributes, those towards their kind, "
-        "and kinds weakly towards published work (contact only: no effect on the means of "
+        "and kinds weakly towards published work (peak only: no effect on the means of "
         "midstance and propulsion was found published). Where intervals overlap much, do not "
         "prefer one product to the other for it."
     )

@@ -7,13 +7,13 @@ from collections.abc import Iterator
 from typing import Any
 
 from recommend.errors import counted
+from recommend.explain.node import Node
+from recommend.records.keeping import engine_kept
+from recommend.records.replay import Replayed
 from recommend.show.sure import change_lines, sure_data, sure_lines
 from recommend.show.tree import tree_lines
-from recommend.trail.keeping import engine_kept
-from recommend.trail.nearest import Change, Effect
-from recommend.trail.node import Node
-from recommend.trail.redraw import HowSure
-from recommend.trail.replay import Replayed
+from recommend.whatif.nearest import Change, Effect
+from recommend.whatif.redraw import HowSure
 
 FORMAT = 2  # of the JSON; raised when a field changes its meaning or goes away
 

@@ -8,14 +8,14 @@ from html import escape
 
 from rich.console import Console
 
+from recommend.explain.node import Node
+from recommend.records.replay import Replayed
 from recommend.show.explain import head_lines
 from recommend.show.shortlist import SECTIONS, section_blocks
 from recommend.show.sure import change_lines, sure_lines
 from recommend.show.tree import judged
-from recommend.trail.nearest import Change
-from recommend.trail.node import Node
-from recommend.trail.redraw import HowSure
-from recommend.trail.replay import Replayed
+from recommend.whatif.nearest import Change
+from recommend.whatif.redraw import HowSure
 
 _STYLE = """
 :root { color-scheme: light }

@@ -282,11 +282,20 @@ def _regions(group: Sequence[Measured]) -> Iterator[RenderableType]:
     )
     for region in REGIONS:
         cells = [one.find(f"{what}-{region}") for one in group for what in heads]
-        if any(cells):
-            table.add_row(region.replace("-", " "), *(_plain_value(cell) for cell in cells))
-    if table.row_count:
+        told = [_touched(one, region) for one in group]
+        if region != "toes":
+            words = ", ".join(filter(None, dict.fromkeys(told)))
+            name = region.replace("-", " ") + (f" ({words})" if words else "")
+            table.add_row(name, *(_plain_value(cell) for cell in cells))
+    if any(one.kind == "pressure" and one.load == "dynamic" for one in group):
         yield Text("")
         yield Padding(table, (0, 0, 0, 2))
+
+
+def _touched(one: Measured, region: str) -> str:
+    """In how many steps a region touched the mat, where it was not in all."""
+    count = len(one.strides.get(f"peak-{region}", ()))
+    return "" if count == one.n else f"{one.side} in {count} of {one.n} steps"
 
 
 def _whose(group: Sequence[Measured], word: str) -> str:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from recommend.errors import counted
-from recommend.trail.store import FORGOTTEN, Record, Store
-from recommend.trail.verify import Verdict
+from recommend.records.store import FORGOTTEN, Record, Store
+from recommend.records.verify import Verdict
 
 
 def list_lines(store: Store, limit: int) -> Iterator[str]:

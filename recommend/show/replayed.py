@@ -8,8 +8,8 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from recommend.errors import counted
-from recommend.trail.impact import COMPARED, Changed, Impact
-from recommend.trail.replay import Replayed
+from recommend.records.impact import COMPARED, Changed, Impact
+from recommend.records.replay import Replayed
 
 SHOWN = 12  # differences shown of one record
 

@@ -47,8 +47,10 @@ def _print_reach(found: Touched, out: Console) -> None:
     for name, share in found.beside.items():
         out.print(bullet(f"{name} holds for {100 * share:.0f} % of these feet too"))
     out.print(heading("Worked examples in which it holds"))
-    for case in found.examples[:_EXAMPLES]:
-        out.print(bullet(f"{case.example.name} ({case.place})"))
+    told_first = sorted(found.examples, key=lambda case: not case.example.why)
+    for case in told_first[:_EXAMPLES]:
+        why = f": {case.example.why}" if case.example.why else ""
+        out.print(bullet(f"{case.example.name}{why} ({case.place})"))
     more = len(found.examples) - _EXAMPLES
     if more > 0:
         out.print(inset(f"and {more} more", 4))

@@ -281,11 +281,13 @@ def _laid_open(shown: Sequence[Candidate], book: Rulebook, width: int) -> Iterat
     table = plain_table("wished (counts)", *letters, gap=2 if width >= WIDE else 1)
     table.columns[0].no_wrap = True
     bound = 0
-    for row in range(len(shown[0].judgement.verdicts)):
-        verdicts = [candidate.judgement.verdicts[row] for candidate in shown]
-        if verdicts[0].need.strength == "prefer":
-            cells = (_cell(verdict, book, width) for verdict in verdicts)
-            table.add_row(_wish(verdicts[0].need, book), *cells)
+    found = [{v.need: v for v in candidate.judgement.verdicts} for candidate in shown]
+    for need in dict.fromkeys(need for verdicts in found for need in verdicts):
+        if need.strength == "prefer":
+            held = (verdicts.get(need) for verdicts in found)
+            table.add_row(
+                _wish(need, book), *("" if v is None else _cell(v, book, width) for v in held)
+            )
         else:
             bound += 1
     yield inset(f"all {bound} musts and nevers are met" if bound else "no must, no never", 4)

@@ -10,8 +10,8 @@ from recommend.measure.definitions import unit_words
 from recommend.measure.model import Side
 from recommend.rulebook.book import Rulebook
 from recommend.show.words import LEVEL_WORDS
-from recommend.trail.nearest import Change, Effect
-from recommend.trail.redraw import HowSure, Repeat
+from recommend.whatif.nearest import Change, Effect
+from recommend.whatif.redraw import HowSure, Repeat
 
 
 def sure_line(sure: HowSure, book: Rulebook) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 
-from recommend.trail.node import Node
+from recommend.explain.node import Node
 
 _MARK = {True: "yes", False: "no", None: "?"}
 _JUDGED = frozenset({"group", "comparison", "axis", "answer"})  # kinds whose truth is shown

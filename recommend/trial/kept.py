@@ -7,9 +7,9 @@ from pathlib import Path
 
 from recommend.errors import InputError, Place
 from recommend.measure.named import read_measured_visit
+from recommend.records.private import join
+from recommend.records.store import SHORTLIST, Store
 from recommend.rulebook.book import Rulebook
-from recommend.trail.private import join
-from recommend.trail.store import SHORTLIST, Store
 from recommend.visit import Visit
 
 _SUFFIXES = (".yaml", ".yml", ".json")

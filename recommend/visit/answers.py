@@ -127,7 +127,9 @@ class Number:
 
     def show(self, value: Any) -> str:
         """`value` as the fitter would write it."""
-        return f"{value:g}{f' {self.unit}' if self.unit else ''}"
+        many = value if isinstance(value, list) else [value]  # a file may hold several readings
+        numbers = " ".join(f"{one:g}" for one in many)
+        return f"{numbers}{f' {self.unit}' if self.unit else ''}"
 
 
 def _number(text: str, kind: Number) -> float | int:

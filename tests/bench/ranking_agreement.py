@@ -18,9 +18,9 @@ from recommend.coverage.sampling import Sampler
 from recommend.infer.assess import assess
 from recommend.infer.many import conclude_many
 from recommend.match.cases import cases_of
-from recommend.match.shelf import WAYS
 from recommend.match.shortlist import ranking_of, shortlist
 from recommend.match.sizes import longer_lengths
+from recommend.match.weighing import WAYS
 from recommend.measure.model import SIDES
 from recommend.rulebook import shipped_folder
 from tests import shipped

@@ -17,11 +17,11 @@ from pathlib import Path
 
 from recommend.catalogue import load_catalogue
 from recommend.infer.one import Engine
+from recommend.records.impact import PastVisits, impact_of
+from recommend.records.keeping import Archive, entry_of
+from recommend.records.store import Entry, Store, insert, prepare
+from recommend.records.verify import verify
 from recommend.rulebook import load_rulebook
-from recommend.trail.impact import PastVisits, impact_of
-from recommend.trail.keeping import Archive, entry_of
-from recommend.trail.store import Entry, Store, insert, prepare
-from recommend.trail.verify import verify
 from recommend.way import outcome_of
 from tests.trail.random_visits import random_visit
 

@@ -1,6 +1,7 @@
 """Showing, starting, printing and comparing rules, as it is typed."""
 
 import json
+import math
 import re
 import subprocess
 from html import escape
@@ -18,7 +19,7 @@ from recommend.cli import main
 from recommend.infer.assess import assess
 from recommend.rulebook import load_rulebook, shipped_folder
 from recommend.rulebook.models import NoteThen
-from recommend.show.book_map import type_of
+from recommend.show.book_map import decision_map, map_axes, type_of
 from recommend.visit.models import Visit
 from tests.check.conftest import Changed
 
@@ -220,6 +221,10 @@ def test_map_names_the_type_that_the_engine_finds(book) -> None:
     kind = type_of(book, values)
     assert kind is not None
     assert kind.id == "pronated-high-arched-slow"
+    sizes = [len(book.axes[axis].values) for axis in map_axes(book)]
+    drawn = decision_map(book)
+    assert drawn.count("<rect") == math.prod(sizes)
+    assert ">(none)<" not in drawn
 
 
 @pytest.mark.parametrize("name", SCHEMAS)

@@ -18,9 +18,9 @@ from recommend.infer.engine import engine_of
 from recommend.infer.facts import facts_of
 from recommend.match.judge import judge
 from recommend.match.needs import NeedTable, needs_of
-from recommend.match.shelf import Shelf
 from recommend.match.shortlist import shortlist
 from recommend.match.sizes import SizeClasses
+from recommend.match.weighing import Shelf
 from recommend.measure.model import SIDES
 from recommend.measure.observed import observe
 from recommend.rulebook.book import Rulebook

@@ -11,7 +11,7 @@ from recommend.coverage.anyone import holds_for_anyone
 from recommend.coverage.tally import Layout, layout_of
 from recommend.match.judge import judge
 from recommend.match.needs import NeedTable, needs_of
-from recommend.match.shelf import Shelf
+from recommend.match.weighing import Shelf
 from recommend.rulebook import load_rulebook, shipped_folder
 from recommend.rulebook.book import Rulebook
 

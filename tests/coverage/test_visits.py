@@ -14,9 +14,9 @@ from recommend.errors import InputError
 from recommend.infer.assess import assess
 from recommend.infer.engine import engine_of
 from recommend.match.shortlist import shortlist
+from recommend.records.store import Entry, Store
 from recommend.rulebook import shipped_folder
 from recommend.rulebook.book import Rulebook
-from recommend.trail.store import Entry, Store
 
 VISITS = shipped_folder("catalogue_demo") / "visits"
 

@@ -10,19 +10,19 @@ import pytest
 
 from recommend.catalogue.loading import load_catalogue
 from recommend.errors import InputError
+from recommend.explain.node import Node
 from recommend.infer import building, engine
 from recommend.infer.derivation import derivations
 from recommend.infer.engine import ARRAYS, REFERENCE, engine_name, new_engine
 from recommend.match.outcome import as_document
 from recommend.measure.named import read_measured_visit
+from recommend.records.keeping import Archive, entry_of
+from recommend.records.replay import Replayer
+from recommend.records.store import Store
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.loading import load_rulebook
 from recommend.rulebook.shipped import shipped_folder
 from recommend.show.explain import explain_data, head_lines
-from recommend.trail.keeping import Archive, entry_of
-from recommend.trail.node import Node
-from recommend.trail.replay import Replayer
-from recommend.trail.store import Store
 from recommend.way import outcome_of
 from tests.infer.feet import facts_of_row, random_columns
 from tests.infer.folders import add_rules, add_to, copied, note_rule, score_limits

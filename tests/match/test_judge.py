@@ -244,8 +244,8 @@ def test_what_is_not_stated_about_the_fit_is_said(book: Rulebook, item: MakeItem
 
 @pytest.mark.parametrize(
     ("foot", "size", "smaller"),
-    [(265, 265, None), (266, 265, None), (267, 270, 265), (262.4, 265, 260), (264, 265, None),
-     (270, 270, None), (300, None, None)],
+    [(265, 265, None), (266, 265, None), (267, 270, 265), (262.4, 265, 260), (263, 265, 260),
+     (263.1, 265, None), (264, 265, None),     (270, 270, None), (300, None, None)],
 )  # fmt: skip
 def test_the_smallest_size_that_is_long_enough(
     book: Rulebook, item: MakeItem, foot: float, size: float | None, smaller: float | None

@@ -84,3 +84,19 @@ def test_errors_are_written_only_when_asked_and_only_on_enough_repeats(
     assert lab_errors() == {}  # two people: too few degrees of freedom
     CliRunner().invoke(app, ["visit", "repeatability", *files, "--use"])
     assert {"fpi", "peak-angle"} <= set(lab_errors())
+
+
+def test_what_errs_too_much_for_rules_is_repeated_all_the_same() -> None:
+    """One pair of heights is read by no rule; its repeats still tell how much it errs."""
+    book = load_rulebook(shipped_folder("rules"))
+    visits = [
+        Visit.model_validate(
+            {
+                "reference": name,
+                "feet": {"left": {"dorsum-height-mm": {"sitting": sitting, "standing": 64.6}}},
+            }
+        )
+        for name, sitting in (("a", 68.0), ("a", 69.0), ("b", 70.0), ("b", 71.0))
+    ]
+    found = repeatability(visits, book.measures, book.parameters)
+    assert "arch-rigidity" in {one.measure for one in found}

@@ -190,10 +190,10 @@ def _strides(mean: float, n: int, parameters: Parameters) -> Sample:
 def test_a_well_fitted_shoe_then_a_zero_wedge_insole(parameters: Parameters) -> None:
     """6.5 barefoot, 5.1 in the shoe, 4.4 with the insole: reductions of 1.4 and 0.7.
 
-    Common practice, no source. With 30 strides the shoe's part is told from noise, both
+    Common practice, no source. With 20 strides the shoe's part is told from noise, both
     together bring the foot towards the ordinary 4, and 0.7 alone wants more strides.
     """
-    barefoot, shoe, insole = (_strides(m, 30, parameters) for m in (6.5, 5.1, 4.4))
+    barefoot, shoe, insole = (_strides(m, 20, parameters) for m in (6.5, 5.1, 4.4))
     band = Band(0.0, 4.0)
     first = judge(barefoot, shoe, band, parameters)
     second = judge(shoe, insole, band, parameters)

@@ -10,10 +10,12 @@ from hypothesis import given, settings
 from pydantic import TypeAdapter
 
 from recommend.measure.definitions import MeasureDef
+from recommend.reading.texts import Texts
 from recommend.rulebook.compiling import CannotRunError, Compiler
 from recommend.rulebook.conditions import ORDERS, Condition
+from recommend.rulebook.loading import digest_of
 from recommend.rulebook.models import AxisDef, Limit, Question
-from recommend.rulebook.terms import satisfied
+from recommend.rulebook.terms import Number, conjoin, satisfied
 from recommend.rulebook.vocabulary import vocabulary_of
 from tests.infer.kleene import truth_of
 
@@ -224,3 +226,24 @@ def test_a_limit_with_two_values_for_one_reading_is_refused() -> None:
     rule = CONDITION.validate_python({"measure": "angle", "is": "above", "limit": "both"})
     with pytest.raises(CannotRunError, match=r"`both`.*1 and 2.*one reading"):
         compiler.normal_form(rule)
+
+
+def test_of_equal_constants_the_stricter_comparison_stays() -> None:
+    """By hand: at least 5 and above 5 together are above 5; at most 5 and below 5 are below 5."""
+    for wide, strict in (("ge", "gt"), ("le", "lt")):
+        for order in ((wide, strict), (strict, wide)):
+            joined = conjoin(Number("fpi", op, 5.0) for op in order)  # type: ignore[arg-type]
+            assert joined == (Number("fpi", strict, 5.0),)  # type: ignore[arg-type]
+    assert conjoin([Number("fpi", "ge", 5.0), Number("fpi", "lt", 5.0)]) is None
+
+
+def test_a_digest_takes_in_names_and_lengths() -> None:
+    """The same bytes under another name, or cut into files elsewhere, are another rulebook."""
+    digests = {
+        digest_of(Texts.of("x", files))
+        for files in (
+            {"a.yaml": "xy", "b.yaml": "z"}, {"a.yaml": "x", "b.yaml": "yz"},
+            {"a.yaml": "xy", "c.yaml": "z"}, {"a.yaml": "xyz", "b.yaml": ""},
+        )
+    }  # fmt: skip
+    assert len(digests) == 4

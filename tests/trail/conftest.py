@@ -11,11 +11,11 @@ from recommend.infer.assess import Assessment
 from recommend.infer.engine import Engine, engine_of
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import shortlist
+from recommend.records.forget import forget
+from recommend.records.store import Store
 from recommend.rulebook import Rulebook, load_rulebook
-from recommend.trail.forget import forget
-from recommend.trail.store import Store
-from recommend.trail.whatif import WhatIf
 from recommend.visit import Visit, read_visit
+from recommend.whatif.whatif import WhatIf
 from tests.trail.entries import entry
 
 

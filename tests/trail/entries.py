@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from recommend.trail.store import Entry
+from recommend.records.store import Entry
 
 
 def entry(reference: str = "A-1", value: float = 4.5, remarks: str = "likes red shoes") -> Entry:

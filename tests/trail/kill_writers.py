@@ -17,7 +17,7 @@ import sys
 import time
 from pathlib import Path
 
-from recommend.trail.store import Store
+from recommend.records.store import Store
 from tests.trail.entries import entry
 
 HASH_BYTES = 64  # a hash in hexadecimal; `b` stands for "begins the next record"

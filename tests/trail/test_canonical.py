@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from recommend.errors import RecommendError
-from recommend.trail.canonical import canonical, digest, number
+from recommend.records.canonical import canonical, digest, number
 
 rfc8785 = pytest.importorskip("rfc8785")
 

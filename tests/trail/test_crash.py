@@ -12,8 +12,8 @@ from pathlib import Path
 
 import pytest
 
-from recommend.trail.store import Store
-from recommend.trail.verify import verify
+from recommend.records.store import Store
+from recommend.records.verify import verify
 from tests.trail.entries import entry
 
 KILLS = 320

@@ -11,12 +11,12 @@ import pytest
 
 from recommend.catalogue import Catalogue
 from recommend.errors import RecommendError
+from recommend.explain.explaining import Explanation
+from recommend.explain.node import Node, Truth
 from recommend.infer.engine import Engine
 from recommend.match.outcome import Outcome
 from recommend.rulebook import Rulebook
 from recommend.show.tree import tree_lines
-from recommend.trail.explaining import Explanation
-from recommend.trail.node import Node, Truth
 from recommend.visit import read_visit
 from recommend.way import outcome_of
 from tests.trail.conftest import DEMO

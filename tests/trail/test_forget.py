@@ -7,10 +7,10 @@ from pathlib import Path
 import pytest
 
 from recommend.errors import InputError
-from recommend.trail.forget import forget
-from recommend.trail.private import join
-from recommend.trail.store import FORGOTTEN, Store
-from recommend.trail.verify import verify
+from recommend.records.forget import forget
+from recommend.records.private import join
+from recommend.records.store import FORGOTTEN, Store
+from recommend.records.verify import verify
 from tests.trail.entries import entry
 
 REFERENCE, REMARK = "ZQ-7741-unmistakable", "a remark about a very particular customer"

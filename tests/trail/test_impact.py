@@ -15,11 +15,11 @@ from recommend.catalogue import Catalogue
 from recommend.cli import main
 from recommend.commands import replay as replay_command
 from recommend.infer.engine import Engine
+from recommend.records.impact import PastVisits, compared, disagreements, impact_of
+from recommend.records.keeping import Archive, entry_of
+from recommend.records.store import Store
 from recommend.rulebook import Rulebook, load_rulebook
 from recommend.show.replayed import impact_lines
-from recommend.trail.impact import PastVisits, compared, disagreements, impact_of
-from recommend.trail.keeping import Archive, entry_of
-from recommend.trail.store import Store
 from recommend.visit import read_visit
 from recommend.way import outcome_of
 from tests.trail.conftest import DEMO, TOP

@@ -11,11 +11,11 @@ from pathlib import Path
 
 import pytest
 
-from recommend.trail.keeping import Archive
-from recommend.trail.replay import Replayer
-from recommend.trail.store import Store
-from recommend.trail.transfer import import_lines
-from recommend.trail.verify import verify
+from recommend.records.keeping import Archive
+from recommend.records.replay import Replayer
+from recommend.records.store import Store
+from recommend.records.transfer import import_lines
+from recommend.records.verify import verify
 
 KEPT = Path(__file__).parent / "kept" / "rules-1.1.0.jsonl.gz"
 

@@ -12,9 +12,9 @@ from recommend.infer.variations import STEP, Key
 from recommend.measure.model import SIDES
 from recommend.rulebook import Rulebook
 from recommend.show.sure import away
-from recommend.trail.nearest import nearest_changes
-from recommend.trail.whatif import Outcomes
 from recommend.visit import read_visit
+from recommend.whatif.nearest import nearest_changes
+from recommend.whatif.whatif import Outcomes
 from tests.trail.conftest import TOP, in_pain, whatif_of
 from tests.trail.random_visits import random_visit
 

@@ -13,9 +13,9 @@ from recommend.infer.engine import Engine
 from recommend.infer.variations import Key, Readings
 from recommend.measure.model import SIDES
 from recommend.rulebook import Rulebook
-from recommend.trail.redraw import how_sure
-from recommend.trail.whatif import Outcomes, WhatIf
 from recommend.visit import read_visit
+from recommend.whatif.redraw import how_sure
+from recommend.whatif.whatif import Outcomes, WhatIf
 from tests.trail.conftest import DEMO, TOP, in_pain, whatif_of
 
 SEED = "5e" * 32

@@ -14,13 +14,13 @@ import pytest
 from recommend.catalogue import Catalogue, load_catalogue
 from recommend.cli import main
 from recommend.infer.engine import Engine
+from recommend.records.forget import forget
+from recommend.records.keeping import Archive, entry_of
+from recommend.records.replay import Replayer, differences
+from recommend.records.store import Entry, Store
+from recommend.records.transfer import export
+from recommend.records.verify import verify
 from recommend.rulebook import Rulebook, load_rulebook
-from recommend.trail.forget import forget
-from recommend.trail.keeping import Archive, entry_of
-from recommend.trail.replay import Replayer, differences
-from recommend.trail.store import Entry, Store
-from recommend.trail.transfer import export
-from recommend.trail.verify import verify
 from recommend.visit import Visit, read_visit
 from recommend.way import outcome_of
 from tests.trail.conftest import DEMO, TOP

@@ -15,11 +15,11 @@ from typing import Any
 import pytest
 
 from recommend.errors import InputError, RecommendError
-from recommend.trail.canonical import canonical
-from recommend.trail.database import store_path
-from recommend.trail.private import PRIVATE_PATHS, join, separate
-from recommend.trail.store import Entry, Store
-from recommend.trail.verify import verify
+from recommend.records.canonical import canonical
+from recommend.records.database import store_path
+from recommend.records.private import PRIVATE_PATHS, join, separate
+from recommend.records.store import Entry, Store
+from recommend.records.verify import verify
 from recommend.visit import visit_schema
 from tests.trail.entries import entry
 
@@ -257,3 +257,16 @@ def free_texts(
         yield from free_texts(schema["items"], top, (*at, "*"))
     if isinstance(schema.get("additionalProperties"), dict):
         yield from free_texts(schema["additionalProperties"], top, (*at, "?"))
+
+
+def test_a_number_that_is_also_a_customers_code_is_never_guessed(path: Path) -> None:
+    """`2` is record 2 and the code of the customer of record 1: the person says which is meant."""
+    with Store(path, write=True) as store:
+        store.append(entry("2", 1.5))
+        store.append(entry("A-9", 2.5))
+        with pytest.raises(InputError, match="reference code of a customer") as raised:
+            store.find_all("2")
+        assert "`#2`" in str(raised.value)
+        assert "`#1`" in str(raised.value)
+        assert [one.seq for one in store.find_all("#2")] == [2]
+        assert [one.seq for one in store.find_all("1")] == [1]

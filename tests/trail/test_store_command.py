@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from recommend.cli import main
-from recommend.trail.store import Store
+from recommend.records.store import Store
 from tests.trail.test_verify import rows_of, tamper
 
 

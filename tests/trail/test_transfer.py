@@ -10,11 +10,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from recommend.errors import InputError
-from recommend.trail.canonical import canonical
-from recommend.trail.forget import forget
-from recommend.trail.store import Store
-from recommend.trail.transfer import export, import_lines
-from recommend.trail.verify import verify
+from recommend.records.canonical import canonical
+from recommend.records.forget import forget
+from recommend.records.store import Store
+from recommend.records.transfer import export, import_lines
+from recommend.records.verify import verify
 from tests.trail.entries import entry
 from tests.trail.test_verify import SAME_FOLDER, rows_of
 

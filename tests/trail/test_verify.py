@@ -12,9 +12,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from recommend.errors import InputError
-from recommend.trail import schema
-from recommend.trail.store import Store
-from recommend.trail.verify import Verdict, verify
+from recommend.records import schema
+from recommend.records.store import Store
+from recommend.records.verify import Verdict, verify
 from tests.trail.entries import entry
 
 CELLS = [
@@ -145,7 +145,7 @@ def test_a_guard_taken_away_is_noticed(filled: Path) -> None:
 
 def test_a_record_rewritten_with_a_fresh_hash_breaks_the_chain(filled: Path) -> None:
     """Changing a record and its own hash is found at the record after it."""
-    from recommend.trail.canonical import canonical, sha256
+    from recommend.records.canonical import canonical, sha256
 
     with Store(filled) as store:
         head = {**store.record(2).head, "summary": {"types": ["other", "other"]}}

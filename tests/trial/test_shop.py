@@ -13,10 +13,10 @@ from recommend.catalogue import Catalogue, load_catalogue
 from recommend.cli import main
 from recommend.errors import InputError
 from recommend.match.shortlist import GROUPS
+from recommend.records.keeping import visit_document
+from recommend.records.store import Entry, Store
 from recommend.rulebook import load_rulebook, shipped_folder
 from recommend.rulebook.book import Rulebook
-from recommend.trail.keeping import visit_document
-from recommend.trail.store import Entry, Store
 from recommend.trial.kept import kept_visits
 from recommend.trial.learned import _beyond, with_learned
 from recommend.trial.shop import Shop, item_of, shop_of
@@ -232,3 +232,12 @@ def test_the_switch_is_off_unless_asked_for_and_said_when_on(
     said = json.loads(capsys.readouterr().out)
     assert said["learned"]["visits"] == shop().visits
     assert said["learned"]["expected"]
+
+
+def test_the_check_says_what_is_used(capsys: pytest.CaptureFixture[str]) -> None:
+    """Each gait and reading with its errors; what few visits taught is not used."""
+    assert run("effects", DEMO / "trials", "--check") == 0
+    out = capsys.readouterr().out
+    rows = [line for line in out.splitlines() if line.startswith(("running", "walking"))]
+    assert any(row.rstrip().endswith("not used") for row in rows if row.startswith("walking"))
+    assert any("used" in row and "not used" not in row for row in rows)

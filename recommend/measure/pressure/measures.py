@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
@@ -9,7 +10,7 @@ import numpy as np
 
 from recommend.errors import InputError, Place, RecommendError
 from recommend.measure.budget import Budget
-from recommend.measure.cop import drift_class
+from recommend.measure.cop import drift_class, drift_percent, drift_word
 from recommend.measure.definitions import MeasureDefs
 from recommend.measure.doubts import Doubt, apply_doubts
 from recommend.measure.measured import FootPicture, Measured
@@ -178,7 +179,7 @@ def _one_foot(
     strides = {n: tuple(r.values[n] for r in results if n in r.values) for n in names}
     budgets = {n: _budget(n, v, recording, parameters, defs) for n, v in strides.items()}
     measures = [_measure(n, side, v, recording, budgets[n]) for n, v in strides.items()]
-    measures += _pattern(results, side, parameters)
+    measures += _pattern(results, side, recording, parameters)
     return Measured(
         kind="pressure",
         file=recording.name,
@@ -296,7 +297,10 @@ def _unit_of_share(kind: str, mean: float) -> float:
 
 
 def _pattern(
-    results: Sequence[StepResult], side: Side, parameters: Mapping[str, float]
+    results: Sequence[StepResult],
+    side: Side,
+    recording: PressureRecording,
+    parameters: Mapping[str, float],
 ) -> list[Measure]:
     """Drift class of the mean path, and a flag when single steps fall into other classes."""
     paths = [result.path for result in results if result.path is not None]
@@ -315,10 +319,34 @@ def _pattern(
         len(paths),
         f"mean path of {len(paths)} steps on the mat",
     )
+    apart = [drift_percent(path, length, width) for path in paths]
+    others = _within_error(apart, recording, parameters) - {word}
+    if others:
+        text = f"within the error it could be {' or '.join(sorted(others))}"
+        measure = measure.flagged(Flag("cop-pattern-near-limit", text))
     if same < len(paths):
         text = f"{same} of {len(paths)} steps show this pattern, the others another"
         measure = measure.flagged(Flag("cop-pattern-unsteady", text))
     return [measure]
+
+
+def _within_error(
+    apart: Sequence[tuple[float, float]],
+    recording: PressureRecording,
+    parameters: Mapping[str, float],
+) -> set[str]:
+    """Classes that the mean of some paths has within its 95 % error, drift by drift."""
+    table = np.array(apart)
+    grid = parameters["capture.grid-cpei"] * max(recording.pitch_mm)
+    few = parameters["noise.few-strides"]
+    errors = [
+        math.hypot(scatter_error(list(map(float, one)), single=0.0, few=few), grid)
+        for one in table.T
+    ]
+    mean, reach = table.mean(axis=0), 1.96 * np.array(errors)
+    moves = [np.array([0.0, 0.0]), *(sign * reach * unit for sign in (-1, 1) for unit in np.eye(2))]
+    places = [mean + move for move in moves]
+    return {drift_word(float(at[0]), float(at[1]), parameters) for at in places}
 
 
 def _curves(results: Sequence[StepResult]) -> dict[str, Curve]:

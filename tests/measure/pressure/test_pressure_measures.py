@@ -328,3 +328,26 @@ def test_a_wrong_rate_of_a_mat_names_one_that_would_fit(five_steps, parameters, 
     assert flags(measured)["implausible-rate"] == "removed"
     assert measured.find("cpei") is None
     assert measured.find("arch-index") is not None
+
+
+def test_one_unusable_foot_leaves_the_other_with_its_steps(parameters, defs, monkeypatch):
+    """When no step of the right foot can be read, the left foot is measured and this is said."""
+    from recommend.errors import RecommendError
+    from recommend.measure.pressure import measures
+
+    frames = np.concatenate(
+        [walk(Foot(side), 3, np.random.default_rng(4)) for side in ("left", "right")]
+    )
+    honest = measures.measure_step
+
+    def no_right(step, rec, side, numbers):
+        if side == "right":
+            raise RecommendError("the path never reaches the line")
+        return honest(step, rec, side, numbers)
+
+    monkeypatch.setattr(measures, "measure_step", no_right)
+    (measured,) = measure_pressure(recording(frames), parameters, defs)
+
+    assert measured.side == "left"
+    assert measured.n == 3
+    assert "right-foot-unusable" in flags(measured)

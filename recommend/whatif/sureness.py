@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from recommend.match.outcome import Outcome
-from recommend.trail.redraw import HowSure, how_sure
-from recommend.trail.whatif import WhatIf
 from recommend.way import seed_of
+from recommend.whatif.redraw import HowSure, how_sure
+from recommend.whatif.whatif import WhatIf
 
 
 def sureness(outcome: Outcome, whatif: WhatIf | None = None) -> HowSure:

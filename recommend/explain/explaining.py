@@ -8,14 +8,14 @@ from functools import cached_property
 
 from recommend.catalogue.fitting import fit
 from recommend.errors import RecommendError, is_are, nearest
+from recommend.explain.node import Node
+from recommend.explain.reasons import FootReasons
 from recommend.match.judge import Verdict
 from recommend.match.needs import Need, asked_words, level_words
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import GROUPS, Candidate, Group, Shortlist
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.vocabulary import FOOT_TYPE
-from recommend.trail.node import Node
-from recommend.trail.reasons import FootReasons
 
 _VISIBLE = 0.05  # points of 100; less is not seen in one decimal
 

@@ -6,6 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
+from recommend.explain.grounds import (
+    basis_node,
+    limit_node,
+    limit_value_for,
+    measure_node,
+    short_title,
+)
+from recommend.explain.node import Node, Truth
 from recommend.infer.assess import FootAssessment
 from recommend.infer.derivation import Lacking, conclusion_words
 from recommend.measure.definitions import unit_words
@@ -28,14 +36,6 @@ from recommend.rulebook.conditions import (
 )
 from recommend.rulebook.models import AxisThen
 from recommend.rulebook.terms import Facts, satisfied
-from recommend.trail.grounds import (
-    basis_node,
-    limit_node,
-    limit_value_for,
-    measure_node,
-    short_title,
-)
-from recommend.trail.node import Node, Truth
 
 _VERDICT = {True: "fired", False: "did not fire", None: "could not be decided"}
 _CLEARLY = ("clearly-above", "clearly-below")

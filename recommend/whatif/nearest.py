@@ -18,7 +18,7 @@ from recommend.match.shortlist import GROUPS
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.models import NOTE_LEVELS
 from recommend.rulebook.naming import DECIMALS
-from recommend.trail.whatif import Outcomes, WhatIf
+from recommend.whatif.whatif import Outcomes, WhatIf
 
 _AROUND = (-2, -1, 0, 1, 2)  # steps looked at about each place, for rounding
 

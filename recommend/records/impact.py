@@ -25,10 +25,7 @@ from recommend.match.sizes import wanted_length
 from recommend.match.wishes import Out
 from recommend.measure.model import SIDES
 from recommend.measure.observed import observe
-from recommend.rulebook.book import Rulebook
-from recommend.rulebook.models import NOTE_LEVELS
-from recommend.rulebook.vocabulary import FOOT_TYPE
-from recommend.trail.keeping import (
+from recommend.records.keeping import (
     Archive,
     basis_of,
     binding_of,
@@ -37,8 +34,11 @@ from recommend.trail.keeping import (
     summary_of,
     wording_of,
 )
-from recommend.trail.shelf import catalogue_from
-from recommend.trail.store import SHORTLIST, Record
+from recommend.records.originals import catalogue_from
+from recommend.records.store import SHORTLIST, Record
+from recommend.rulebook.book import Rulebook
+from recommend.rulebook.models import NOTE_LEVELS
+from recommend.rulebook.vocabulary import FOOT_TYPE
 from recommend.visit.models import Visit
 from recommend.way import outcome_of
 

@@ -16,8 +16,8 @@ from recommend.match.outcome import (
 )
 from recommend.match.shortlist import GROUPS, Candidate, Shortlist
 from recommend.match.sizes import Sized
+from recommend.records.keeping import outcome_document
 from recommend.rulebook.book import Rulebook
-from recommend.trail.keeping import outcome_document
 
 
 def as_kept(outcome: Outcome, kept: dict[str, Any]) -> dict[str, Any]:

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from recommend.explain.node import Node
 from recommend.measure.definitions import MeasureDef, unit_words
 from recommend.measure.model import Measure
 from recommend.rulebook import Rulebook
 from recommend.rulebook.models import Basis, LimitValue
 from recommend.rulebook.words import kind_words
-from recommend.trail.node import Node
 
 SEEN = {
     "in-source": "seen in the source",

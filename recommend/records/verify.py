@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from recommend.errors import InputError, RecommendError
-from recommend.trail import schema
-from recommend.trail.canonical import canonical, sha256, unpack
-from recommend.trail.store import (
+from recommend.records import schema
+from recommend.records.canonical import canonical, sha256, unpack
+from recommend.records.store import (
     BY_PREFIX,
     FORGOTTEN,
     HASH_LENGTH,

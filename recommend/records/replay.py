@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from recommend.match.outcome import Outcome
-from recommend.trail.canonical import canonical
-from recommend.trail.first_format import as_kept
-from recommend.trail.keeping import Archive, facts_document, versions
-from recommend.trail.private import separate
-from recommend.trail.store import Record
+from recommend.records.canonical import canonical
+from recommend.records.first_format import as_kept
+from recommend.records.keeping import Archive, facts_document, versions
+from recommend.records.private import separate
+from recommend.records.store import Record
 from recommend.way import outcome_of
 
 

@@ -12,7 +12,7 @@ from recommend.infer.variations import Key
 from recommend.match.needs import Bools
 from recommend.match.shortlist import GROUPS, Candidate, Group
 from recommend.measure.model import SIDES, Side
-from recommend.trail.whatif import Outcomes, WhatIf
+from recommend.whatif.whatif import Outcomes, WhatIf
 
 
 @dataclass(frozen=True, slots=True)

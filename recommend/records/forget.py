@@ -6,8 +6,8 @@ import time
 from dataclasses import dataclass
 
 from recommend.errors import InputError, Place
-from recommend.trail.database import failures
-from recommend.trail.store import FORGOTTEN, Entry, Record, Store, insert, prepare
+from recommend.records.database import failures
+from recommend.records.store import FORGOTTEN, Entry, Record, Store, insert, prepare
 
 PATIENCE_SECONDS = 5.0  # for programs that still read the log that is to be emptied
 

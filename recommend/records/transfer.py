@@ -16,8 +16,8 @@ from typing import Any, NoReturn
 
 from recommend.errors import InputError, Place, RecommendError
 from recommend.reading.document import MAX_BYTES
-from recommend.trail.canonical import canonical, pack, sha256, unpack
-from recommend.trail.store import FORGOTTEN, Store, commitment, parse_head, put_body
+from recommend.records.canonical import canonical, pack, sha256, unpack
+from recommend.records.store import FORGOTTEN, Store, commitment, parse_head, put_body
 
 HEADING = {"format": "recommend-records", "version": 1}
 

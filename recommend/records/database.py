@@ -10,8 +10,8 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from recommend.errors import InputError, Place
+from recommend.records import schema
 from recommend.settings import SETTINGS, setting
-from recommend.trail import schema
 
 BUSY_SECONDS = 30.0  # how long a writer waits for the others
 VARIABLE = SETTINGS["records"].variable

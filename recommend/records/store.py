@@ -19,9 +19,9 @@ from types import TracebackType
 from typing import Any
 
 from recommend.errors import InputError, Place, nearest
-from recommend.trail.canonical import canonical, pack, sha256, unpack
-from recommend.trail.database import connect, failures
-from recommend.trail.private import Private, separate
+from recommend.records.canonical import canonical, pack, sha256, unpack
+from recommend.records.database import connect, failures
+from recommend.records.private import Private, separate
 
 FORMAT = 1
 SALT_BYTES = 32
@@ -213,8 +213,9 @@ class Store:
     def find_all(self, name: str) -> list[Record]:
         """The records a person means by `name`, oldest first.
 
-        `name` is ``last`` (the newest record of a visit), a number, the beginning of a record's
-        hash, or a customer's reference code, which may stand for several records.
+        `name` is ``last`` (the newest record of a visit), a number (``#12`` or ``12``), the
+        beginning of a record's hash, or a customer's reference code, which may stand for several
+        records. A number that is also somebody's code is asked about, never guessed.
 
         Raises
         ------
@@ -223,9 +224,19 @@ class Store:
         """
         if name == "last":
             return [self._last()]
-        if name.isascii() and name.isdigit() and int(name) <= len(self):
-            return [self.record(int(name))]
-        return self.of_reference(name) or [self._by_prefix(name)]
+        number = name.removeprefix("#")
+        numbered = number.isascii() and number.isdigit() and int(number) <= len(self)
+        theirs = self.of_reference(name)
+        if numbered and theirs:
+            told = ", ".join(f"`#{record.seq}`" for record in theirs)
+            raise InputError(
+                Place(str(self.path)),
+                f"`{name}` is the number of a record, and the reference code of a customer",
+                mend=f"write `#{name}` for the record, or {told} for the customer's",
+            )
+        if numbered:
+            return [self.record(int(number))]
+        return theirs or [self._by_prefix(name)]
 
     def _last(self) -> Record:
         """The newest record of a visit: a declaration of forgetting explains nothing."""

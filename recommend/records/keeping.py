@@ -18,16 +18,16 @@ from recommend.match.outcome import Outcome, as_document
 from recommend.match.shortlist import GROUPS, Group
 from recommend.match.sizes import wanted_length
 from recommend.match.wishes import out_for, own_item
-from recommend.rulebook import Rulebook
-from recommend.trail.canonical import digest, sha256
-from recommend.trail.private import forgotten_parts, join, separate
-from recommend.trail.shelf import (
+from recommend.records.canonical import digest, sha256
+from recommend.records.originals import (
     catalogue_document,
     catalogue_from,
     rulebook_document,
     rulebook_from,
 )
-from recommend.trail.store import SHORTLIST, Entry, Record, Store
+from recommend.records.private import forgotten_parts, join, separate
+from recommend.records.store import SHORTLIST, Entry, Record, Store
+from recommend.rulebook import Rulebook
 from recommend.visit.models import Visit
 
 # Groups of parameters that are used only after facts have been made.

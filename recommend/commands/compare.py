@@ -1,0 +1,67 @@
+"""`recommend compare`: products side by side for one customer, or one of them looked up."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from recommend.catalogue.shop import open_catalogue, open_rulebook
+from recommend.commands import single
+from recommend.commands.options import VisitName, visit_file
+from recommend.errors import Exit, RecommendError
+from recommend.explain.explaining import Explanation
+from recommend.measure.named import read_measured_visit
+from recommend.show.compared import compared_data, compared_lines
+from recommend.show.console import console
+from recommend.show.tree import tree_lines
+from recommend.way import outcome_of
+
+MOST = 4  # products that stand beside each other in 80 columns
+
+
+def compare(
+    visit: VisitName,
+    products: Annotated[
+        list[str],
+        typer.Argument(help="one to four: SHOE, INSOLE, SHOE+INSOLE, own-shoes, no-insole"),
+    ],
+    as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
+    catalogue: Annotated[
+        list[Path] | None, typer.Option(help="folder of a catalogue; else as in `setup show`")
+    ] = None,
+    rules: Annotated[
+        Path | None, typer.Option(help="folder of the rulebook; else as in `setup show`")
+    ] = None,
+) -> None:
+    """Compare products for a customer, wish by wish; of one alone, say why it stands where it does.
+
+    Nothing is kept. Exit code 3 when a stop withholds the shortlist.
+
+    Example: recommend compare catalogue_demo/visits/pronated.yaml mimberlow-walk own-shoes
+    """
+    if len(products) > MOST:
+        raise RecommendError(f"{len(products)} products are named; at most {MOST} fit side by side")
+    book = open_rulebook(rules)
+    file = visit_file(visit)
+    seen = read_measured_visit(file, book.questions, book.parameters, book.measures)
+    outcome = outcome_of(seen, book, open_catalogue(book, catalogue))
+    if outcome.shortlist is None:
+        console().print("A stop withholds the shortlist: no product is compared.")
+        raise typer.Exit(Exit.STOP)
+    explanation = Explanation(outcome)
+    if len(products) == 1 and not as_json:
+        for line in tree_lines(explanation.why_not(products[0]), console().width):
+            print(line)
+        return
+    candidates = [explanation.candidate(name) for name in products]
+    if as_json:
+        print(json.dumps(compared_data(candidates, outcome), indent=2, ensure_ascii=False))
+        return
+    for line in compared_lines(candidates, outcome, console().width):
+        print(line)
+
+
+app = single(compare)

@@ -1,0 +1,1 @@
+"""Why: the derivation of an outcome as a tree, from products to readings and sources."""

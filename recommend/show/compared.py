@@ -1,0 +1,97 @@
+"""Products side by side: place, price, fit, and every wish, in as many columns as there are."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from recommend.match.judge import Verdict
+from recommend.match.needs import Need, asked_words, level_words
+from recommend.match.outcome import Outcome, group_document
+from recommend.match.shortlist import Candidate, Equals
+from recommend.match.telling import against_lines, fit_lines
+from recommend.rulebook.book import Rulebook
+
+_HEAD = 26  # columns of what is compared
+_GAP = 2
+
+
+def compared_lines(candidates: Sequence[Candidate], outcome: Outcome, width: int) -> Iterator[str]:
+    """A table as lines of at most `width` columns."""
+    cells = max(10, (width - _HEAD) // len(candidates) - _GAP)
+    for head, row in _rows(candidates, outcome):
+        columns = [textwrap.wrap(head, _HEAD - _GAP) or [""]]
+        columns += [textwrap.wrap(cell, cells) or [""] for cell in row]
+        for line in range(max(map(len, columns))):
+            parts = [column[line] if line < len(column) else "" for column in columns]
+            widths = (_HEAD, *([cells + _GAP] * len(candidates)))
+            padded = (text.ljust(w) for text, w in zip(parts, widths, strict=True))
+            yield "".join(padded).rstrip()
+
+
+def _rows(candidates: Sequence[Candidate], outcome: Outcome) -> Iterator[tuple[str, list[str]]]:
+    book = outcome.book
+    yield "", [one.id for one in candidates]
+    yield "place", [_place(one, outcome) for one in candidates]
+    yield "price", [_price(one, outcome) for one in candidates]
+    yield "fit", ["; ".join(fit_lines(one, book)) or "look at it" for one in candidates]
+    for need in _needs(candidates):
+        yield asked_words(need, book), [_standing(need, one, book) for one in candidates]
+    yield "against it", ["; ".join(against_lines(one, book)) or "nothing" for one in candidates]
+    yield "weight against", [f"fit {one.fit:g}, rest {one.function:g}" for one in candidates]
+
+
+def _needs(candidates: Sequence[Candidate]) -> list[Need]:
+    """Every need that speaks of one of them, in the order of the needs."""
+    found = dict.fromkeys(v.need for one in candidates for v in one.judgement.verdicts)
+    order = ("never", "must", "prefer")
+    return sorted(found, key=lambda need: (order.index(need.strength), -need.weight))
+
+
+def _standing(need: Need, one: Candidate, book: Rulebook) -> str:
+    verdict = next((v for v in one.judgement.verdicts if v.need == need), None)
+    return "-" if verdict is None else _verdict_words(verdict, book)
+
+
+def _verdict_words(verdict: Verdict, book: Rulebook) -> str:
+    if verdict.level is None:
+        return "not stated" + (", ruled out" if verdict.broken else "")
+    level = level_words(verdict.need.attribute, verdict.level, book)
+    if verdict.broken:
+        return f"{level}, ruled out"
+    if verdict.satisfaction == 1:
+        return f"{level}, met"
+    return f"{level}, {verdict.satisfaction:.0%} met"
+
+
+def _place(one: Candidate, outcome: Outcome) -> str:
+    """Which group of equals it stands in, or why in none."""
+    ranked = outcome.shortlist
+    assert ranked is not None
+    for number, equals in enumerate(ranked.groups[one.group], start=1):
+        if any(member.id == one.id for member in equals.members):
+            return f"group {number} of {len(ranked.groups[one.group])}"
+    if one.harm or one.refused:
+        return f"out: {one.harm or one.refused}"
+    if not one.judgement.suitable:
+        return "ruled out"
+    return "no place yet" if ranked.unplaced else "suits, not in stock in this size"
+
+
+def _price(one: Candidate, outcome: Outcome) -> str:
+    if one.price is None:
+        return "not stated"
+    return f"{one.price:.2f} {outcome.catalogue.currency}".rstrip()
+
+
+def compared_data(candidates: Sequence[Candidate], outcome: Outcome) -> list[dict[str, Any]]:
+    """The same for programs."""
+    return [
+        {
+            "id": one.id,
+            "place": _place(one, outcome),
+            **group_document(Equals((one,)), outcome.book),
+        }
+        for one in candidates
+    ]

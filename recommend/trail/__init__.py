@@ -1,1 +1,0 @@
-"""Derivations and records: kept, verified, replayed and explained."""

@@ -1,0 +1,65 @@
+"""Products side by side for one customer, without keeping anything."""
+
+from __future__ import annotations
+
+import json
+import os
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from recommend.cli import app
+
+VISIT = "catalogue_demo/visits/pronated.yaml"
+
+
+@pytest.fixture(autouse=True)
+def _own_settings(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("RECOMMEND_SETTINGS", str(tmp_path / "settings.toml"))
+    monkeypatch.setenv("RECOMMEND_STORE", str(tmp_path / "store.sqlite"))
+
+
+def _run(*args: str) -> tuple[int, str]:
+    done = CliRunner().invoke(app, ["compare", *args])
+    return done.exit_code, done.output
+
+
+def test_two_products_stand_side_by_side_and_nothing_is_kept(tmp_path: Path) -> None:
+    """Every wish has a line, 80 columns hold it, and no store is made."""
+    code, text = _run(VISIT, "mimberlow-walk", "ebbenholt-walk")
+    assert code == 0
+    assert max(map(len, text.splitlines())) <= 80
+    for words in ("place", "price", "fit", "against it", "group 1 of"):
+        assert words in text
+    assert not os.path.exists(tmp_path / "store.sqlite")
+
+
+def test_one_product_is_looked_up_with_its_reason_first() -> None:
+    """Of one alone the first line below its name and place says whether it is listed and why."""
+    code, text = _run(VISIT, "ebbenholt-walk")
+    assert code == 0
+    assert any("it is listed" in line for line in text.splitlines()[1:3])
+
+
+def test_programs_get_the_same() -> None:
+    """As JSON, each with its place, fit and verdicts."""
+    code, text = _run(VISIT, "mimberlow-walk", "ebbenholt-walk", "--json")
+    assert code == 0
+    data = json.loads(text)
+    assert [one["id"] for one in data] == ["mimberlow-walk", "ebbenholt-walk"]
+    assert all(one["fit"]["lines"] and one["members"][0]["verdicts"] for one in data)
+
+
+@pytest.mark.parametrize(
+    ("args", "code", "words"),
+    [
+        (["a", "b", "c", "d", "e"], 2, "at most 4"),
+        (["mimberlow-wlak"], 2, "mimberlow-walk"),
+    ],
+)
+def test_what_cannot_be_compared_is_one_sentence(args: list[str], code: int, words: str) -> None:
+    """Too many products, and a misspelt one, are told."""
+    done = CliRunner().invoke(app, ["compare", VISIT, *args])
+    assert words in (str(done.exception) + done.output)
+    assert done.exit_code in (1, code)

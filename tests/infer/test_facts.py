@@ -1,0 +1,41 @@
+"""What a visit tells of each foot: nothing of one foot is told of the other."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from recommend.infer.assess import assess
+from recommend.infer.facts import facts_of
+from recommend.infer.variations import Variations
+from recommend.measure.model import SIDES
+from tests import shipped
+
+FOOT = {"foot-length-mm": 265}
+
+
+def test_pain_of_one_side_is_not_told_of_the_other() -> None:
+    """Pain at the left heel is `yes` of the left foot and `no` of the right one."""
+    visit = shipped.visit_of(FOOT, pain=[{"site": "heel", "side": "left", "score": 4}])
+    told = {side: facts_of(visit, side, {}, shipped.book())["pain_heel"] for side in SIDES}
+    assert told == {"left": "yes", "right": "no"}
+
+
+def test_body_weight_changes_for_both_feet() -> None:
+    """One reading of the person is named once, and moved it is moved for the left and the right."""
+    seen = assess(shipped.visit_of(FOOT, body_mass_kg=80), shipped.book())
+    varied = Variations(seen, shipped.book())
+    named = [side for side, name in varied.readings() if name == "body-mass"]
+    assert named == ["left"]
+    heavier = varied.changed({("left", "body-mass"): np.array([130.0])})
+    assert {side: v.tolist() for side, name, v in heavier} == {key: [130.0] for key in SIDES}
+
+
+def test_a_measure_that_follows_is_reckoned_again() -> None:
+    """Length moved by 10 mm moves width over length by its definition: 100 / 250, 100 / 260."""
+    foot = {"foot-length-mm": 250, "forefoot-width-mm": 100}
+    varied = Variations(assess(shipped.visit_of(foot), shipped.book()), shipped.book())
+    assert ("left", "width-ratio") not in varied.readings()
+    longer = {("left", "foot-length"): np.array([250.0, 260.0])}
+    changed = {(side, name): v.tolist() for side, name, v in varied.changed(longer)}
+    assert changed["left", "width-ratio"] == [100 / 250, 100 / 260]
+    assert changed["left", "length-difference"] == [0.0, 10.0]
