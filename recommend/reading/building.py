@@ -96,7 +96,7 @@ class Builder:
             return self._scalar(event)
         if isinstance(event, yaml.MappingStartEvent):
             return self._mapping(loc)
-        return self._sequence(loc)
+        return self._sequence(event, loc)
 
     def _refuse(self, event: Any) -> None:
         """Refuse what a visit or a rule does not need: an alias, an anchor or a tag."""
@@ -113,11 +113,25 @@ class Builder:
             "write the value out, or put it in quotes if it is text",
         )
 
-    def _sequence(self, loc: Loc) -> list[Any]:
+    def _sequence(self, begin: Any, loc: Loc) -> list[Any]:
         out: list[Any] = []
         while not isinstance(event := self._next(), yaml.SequenceEndEvent):
             out.append(self._value(event, (*loc, len(out))))
+        if begin.flow_style and len(out) > 2 and all(type(one) is int for one in out):
+            self._refuse_decimal_commas(begin, event, len(out))
         return out
+
+    def _refuse_decimal_commas(self, begin: Any, end: Any, count: int) -> None:
+        """Refuse ``[7,3, 8,7]``: two numbers with decimal commas, or four; never guessed."""
+        written = self.text[begin.start_mark.index : end.end_mark.index]
+        if re.search(r"\d,[-+\d]", written) and re.search(r"\d,\s+[-+\d]", written):
+            raise InputError(
+                self._at(begin),
+                f"`{' '.join(written.split())[:40]}` can be read in two ways: {count} whole "
+                "numbers, or fewer with decimal commas",
+                "numbers with a decimal point, a comma and a blank between them",
+                "write [7.3, 8.7], or [7, 3, 8, 7]",
+            )
 
     def _mapping(self, loc: Loc) -> dict[str, Any]:
         out: dict[str, Any] = {}

@@ -62,7 +62,7 @@ RULES: dict[str, Case] = {
         "values: §[]", ("no entries", "at least 1"),
     ),
     "limit-of-one-system": (
-        "limits.yaml", "      - {value: 10, system: manual-2005, kind: published, source: redmond-2005}\n",
+        "limits.yaml", "      - {value: 10, system: manual-2005, kind: from-memory, source: redmond-2005, range: [9, 11]}\n",
         "", ("fpi-highly-pronated", "manual-2005"),
     ),
     "limit-system-unknown": ("limits.yaml", "system: manual-2005", "system: §manual", ("`manual-2005`?",)),
@@ -223,9 +223,9 @@ RULES: dict[str, Case] = {
     "rules-none": (_MOTION, "rules:\n", "rules: []\nmore:\n", ("`more`",)),
     "rules-title-missing": (_MOTION, "title: Motion in stance, path of load\n", "", ("`title` is missing",)),
     "file-empty-of-yaml": (_MOTION, "title: Motion", "§title: @Motion", ("cannot begin with @",)),
-    "file-tab": (_MOTION, "    title: Rolls in more", "§\ttitle: Rolls in more", ("a tab",)),
+    "file-tab": (_MOTION, "    title: Rolls in further", "§\ttitle: Rolls in further", ("a tab",)),
     "file-anchor": (_MOTION, "then: {axis", "§then: &a {axis", ("an anchor",)),
-    "file-duplicate-key": (_MOTION, "    title: Rolls in more", "    id: x\n    title: Rolls in more", ("`id` stands twice",)),
+    "file-duplicate-key": (_MOTION, "    title: Rolls in further", "    id: x\n    title: Rolls in further", ("`id` stands twice",)),
     # --- parameters -------------------------------------------------------------------------
     "parameter-text": ("parameters/noise.yaml", "value: 1.0", "value: §one", ("the text `one`", "a number")),
     "parameter-nan": ("parameters/noise.yaml", "value: 1.0", "value: §.nan", ("finite",)),

@@ -29,6 +29,10 @@ NUMBERS |= {
         foot("dorsum-height-mm: {sitting: 66,5, standing: 60,§5}"),
         ("`5` stands twice", "decimal point, not a comma"),
     ),
+    "decimal-commas-in-a-list": (
+        foot("rearfoot: [{gait: walking, reference: vertical, peak: §[7,3, 8,7]}]"),
+        ("`[7,3, 8,7]` can be read in two ways", "Write [7.3, 8.7]"),
+    ),
     "typographic-minus": (foot("fpi: {total: §\u22123}"), ("ordinary minus",)),
     "thousands": (instead("70", "§1_000"), ("the text `1_000`", "from 8 to 300 kg")),
     "hexadecimal": (instead("70", "§0x46"), ("the text `0x46`",)),
