@@ -15,7 +15,6 @@ from typing import Literal
 
 import numpy as np
 
-from recommend.catalogue.fitting import fit
 from recommend.catalogue.loading import Catalogue, Item
 from recommend.infer.assess import Assessment
 from recommend.match.cases import Cases
@@ -277,7 +276,8 @@ class _Judge:
         shelf = self.ranking.shelf
         places = self.ranking.members(group)[row]
         parts = tuple(shelf.items[place] for place in places)
-        unsure = fit(parts[0], parts[1], shelf.table.book.parameters).unsure if parts[1:] else ()
+        s, i = (int(one[row]) for one in shelf.pairs) if parts[1:] else (0, 0)
+        unsure = shelf.fitting[s][i].unsure if parts[1:] else ()
         return Candidate(
             group,
             parts,
@@ -294,9 +294,12 @@ class _Judge:
             _reasons(parts, self.out.close),
         )
 
+    @cached_property
+    def _not_wanted(self) -> dict[str, str]:
+        return {name: why for name, why in self.out.why.items() if name not in self.harm}
+
     def _refused(self, parts: tuple[Item, ...]) -> str:
-        others = {name: why for name, why in self.out.why.items() if name not in self.harm}
-        words = [_reasons(parts, others)]
+        words = [_reasons(parts, self._not_wanted)]
         prices = [part.product.price for part in parts]
         limit = self.out.price_limit
         if limit is not None and (None in prices or sum(p or 0 for p in prices) > limit):

@@ -57,7 +57,9 @@ class Shelf:
         self._mask = {way: table.kinds(way) for way in WAYS}
         self.shoe = Judged(table.book, table.needs, [(item,) for item in self.shoes])
         self.insole = Judged(table.book, table.needs, [(item,) for item in self.insoles])
-        fits = [[fit(s, i, table.book.parameters).fits for i in self.insoles] for s in self.shoes]
+        parameters = table.book.parameters
+        self.fitting = [[fit(s, i, parameters) for i in self.insoles] for s in self.shoes]
+        fits = [[one.fits for one in row] for row in self.fitting]
         self.fits = np.array(fits, bool).reshape(len(self.shoes), len(self.insoles))
 
     @property

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Container, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any, Literal
 
@@ -28,7 +28,13 @@ from recommend.rulebook.models import (
 )
 from recommend.rulebook.parameters import Parameters
 from recommend.rulebook.terms import Conjunction, Disjunction, Word
-from recommend.rulebook.translations import Key, Translations, customer_texts, plain
+from recommend.rulebook.translations import (
+    Key,
+    Translations,
+    customer_texts,
+    plain,
+    translations_of,
+)
 from recommend.rulebook.vocabulary import FOOT_TYPE, Vocabulary
 
 Stage = Literal["screen", "classify", "need"]
@@ -98,12 +104,22 @@ class Rulebook:
     parameters: Parameters
     vocabulary: Vocabulary
     rules: tuple[CompiledRule, ...]
-    translations: Translations = field(default_factory=dict)
 
     @cached_property
     def by_id(self) -> dict[str, CompiledRule]:
         """Rules by id."""
         return {rule.id: rule for rule in self.rules}
+
+    @cached_property
+    def translations(self) -> Translations:
+        """By language, what customers read; read at its first use, for most starts need none.
+
+        Raises
+        ------
+        InputError
+            If a file of translations does not fit.
+        """
+        return translations_of(self.texts)
 
     @property
     def folder(self) -> str:

@@ -40,7 +40,7 @@ from recommend.rulebook.models import (
 )
 from recommend.rulebook.naming import Names, check_leaf, known, then_checks
 from recommend.rulebook.parameters import Parameters
-from recommend.rulebook.translations import Translations, TranslationsFile
+from recommend.rulebook.translations import TranslationsFile
 from recommend.rulebook.vocabulary import FOOT_TYPE, vocabulary_of
 
 STAGES: tuple[Stage, ...] = ("screen", "classify", "need")
@@ -68,19 +68,24 @@ def load_rulebook(source: Path | str | Texts) -> Rulebook:
         For the first thing that does not fit: a missing file, a schema error, an unknown
         name (with the nearest spelling), a duplicate id, rules in a circle.
     """
-    book, problems = read_rulebook(source)
+    book, problems = read_rulebook(source, whole=False)
     if book is None:
         raise problems[0]
     return book
 
 
-def read_rulebook(source: Path | str | Texts) -> tuple[Rulebook | None, tuple[InputError, ...]]:
-    """The rulebook in a folder or in texts, or everything that keeps it from being read."""
+def read_rulebook(
+    source: Path | str | Texts, *, whole: bool = True
+) -> tuple[Rulebook | None, tuple[InputError, ...]]:
+    """The rulebook in a folder or in texts, or everything that keeps it from being read.
+
+    Without `whole` the translations are left to be read when they are needed.
+    """
     texts = source if isinstance(source, Texts) else Texts.of_folder(source)
     if "rulebook.yaml" not in (*texts, *texts.unread):
         none = InputError(texts.place(), "no rulebook is here", "a folder with a rulebook.yaml")
         return None, (none,)
-    loader = _Loader(texts)
+    loader = _Loader(texts, whole)
     book = loader.load()
     # What cannot be read is told even where nothing reads it: the digest would not hold it.
     told = {str(one) for one in loader.problems}
@@ -100,6 +105,7 @@ def digest_of(texts: Texts) -> str:
 @dataclass
 class _Loader:
     texts: Texts
+    whole: bool
     drafts: list[Draft] = field(default_factory=list)
     seen: dict[str, Place] = field(default_factory=dict)
     problems: list[InputError] = field(default_factory=list)
@@ -139,7 +145,7 @@ class _Loader:
             for rules_of_file, document in files:
                 whole = self._with_notes(rules_of_file, document, notes, stage)
                 self._rules(whole, document, stage, names)
-        translations = self._translations()
+        self._check_translations()
         if self.problems or parameters is None:
             return None
         rules: tuple[CompiledRule, ...] = ()
@@ -160,7 +166,6 @@ class _Loader:
             parameters=parameters,
             vocabulary=names.vocabulary,
             rules=rules,
-            translations=translations,
         )
 
     @contextmanager
@@ -191,14 +196,12 @@ class _Loader:
                 elif isinstance(document.data, dict):
                     yield dict(_that_fit(document)), document
 
-    def _translations(self) -> Translations:
-        """By language; a rulebook without translations has none."""
-        found: dict[str, Any] = {}
-        for file in self.texts.under("translations"):
-            with self._noting():
-                checked = self._checked(TranslationsFile, self.texts.document(file))
-                found[Path(file).stem] = checked.by_key() if checked else {}
-        return found
+    def _check_translations(self) -> None:
+        """Note what does not fit of the translations, where everything is to be noted."""
+        if self.whole:
+            for file in self.texts.under("translations"):
+                with self._noting():
+                    self._checked(TranslationsFile, self.texts.document(file))
 
     def _types(self, types: TypesFile, at: Document, names: Names) -> None:
         for index, one in enumerate(types.types):

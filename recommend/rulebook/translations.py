@@ -8,10 +8,12 @@ translated. Where the original has changed since, the translation is stale: it i
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from pathlib import Path
 from typing import Literal, NamedTuple, TypeAlias
 
 from recommend.measure.definitions import MeasureDef
-from recommend.reading import Id, Strict
+from recommend.reading import Id, Strict, validate
+from recommend.reading.texts import Texts
 from recommend.rulebook.models import AttributeDef, FootType, NeedsThen, NoteThen, Rule
 
 Things: TypeAlias = Literal["types", "rules", "attributes", "measures"]
@@ -59,6 +61,20 @@ class TranslationsFile(Strict):
             for name, fields in group.items()
             for field, one in fields.items()
         }
+
+
+def translations_of(texts: Texts) -> Translations:
+    """By language, every translation of a rulebook; none where it has none.
+
+    Raises
+    ------
+    InputError
+        If a file does not fit.
+    """
+    return {
+        Path(file).stem: validate(TranslationsFile, texts.document(file)).by_key()
+        for file in texts.under("translations")
+    }
 
 
 Translations: TypeAlias = Mapping[str, Mapping[Key, Translation]]

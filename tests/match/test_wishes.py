@@ -17,7 +17,9 @@ PLAIN = {"purpose": "walking", "age-band": "adult", "pain": []}
 
 
 def _listed(**more: Any) -> Shortlist:
-    told = {"reference": "W-1", "feet": {"left": FOOT, "right": FOOT}, **PLAIN, **more}
+    calm = {name: one.calm for name, one in shipped.book().questions.items()}
+    feet = {"left": FOOT, "right": FOOT}
+    told = {"reference": "W-1", "answers": calm, "feet": feet, **PLAIN, **more}
     ranked = outcome_of(Visit.model_validate(told), shipped.book(), shipped.shop()).shortlist
     assert ranked is not None
     return ranked

@@ -15,6 +15,7 @@ import yaml
 from recommend.catalogue import load_catalogue
 from recommend.cli import main
 from recommend.errors import InputError
+from recommend.reading.texts import Texts
 from recommend.rulebook import load_rulebook, shipped_folder
 from recommend.rulebook.book import Rulebook
 from recommend.show.sheet import Paper, Sheet, Wording, messages, page, sheet_of
@@ -99,7 +100,7 @@ def test_every_sentence_of_the_shipped_rulebook_is_translated() -> None:
 def test_a_sentence_of_the_shop_is_marked_as_english() -> None:
     """What is not translated is printed as the rulebook has it, with its own language."""
     made = sheet("visits/red-flag-stop")
-    without = replace(made.outcome, book=replace(book(), translations={}))
+    without = replace(made.outcome, book=replace(book(), texts=_untranslated(book().texts)))
     text = page(replace(made, outcome=without), Wording("de", messages()))
     notes = without.assessment.notes
     assert notes
@@ -285,3 +286,9 @@ def test_the_command_writes_beside_the_visit_with_the_shops_settings(
     assert run("sheet", visit) == 3
     assert run("sheet", visit, "--language", "fr") == 2
     assert run("sheet", visit, "--to", tmp_path / "none" / "x.html") == 2
+
+
+def _untranslated(texts: Texts) -> Texts:
+    """The files of a rulebook without its translations."""
+    files = {name: body for name, body in texts.items() if not name.startswith("translations/")}
+    return Texts(texts.where, files, {})
