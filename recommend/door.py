@@ -67,7 +67,8 @@ class Door:
 
     def __init__(self, stream: TextIO, *, must: bool) -> None:
         self._stream, self._must = stream, must
-        self._colour = stream.isatty()
+        # Colour may be asked for where there is no terminal, for a pager that shows it.
+        self._colour = stream.isatty() or bool(os.environ.get("FORCE_COLOR"))
         self._gone = False
 
     def write(self, text: str) -> int:

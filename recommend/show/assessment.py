@@ -127,7 +127,7 @@ def _row(title: str, found: list[Measure | None], defs: MeasureDefs) -> list[str
 
 
 def _narrow_row(title: str, found: list[Measure | None], defs: MeasureDefs) -> list[str]:
-    cells = [value_words(m, defs[m.name]) if m else "-" for m in found]
+    cells = [value_words(m, defs[m.name]) if m else "not measured" for m in found]
     return [f"  {title}", *cells, _line(found, defs)]
 
 
