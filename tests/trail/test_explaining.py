@@ -238,7 +238,7 @@ def test_a_rule_says_how_strongly_it_asks(outcome: Outcome) -> None:
 
     assert "must never be less than 0°" in then("need-no-lateral-wedge-without-reason")
     assert "must be at most 0°" in then("need-no-wedge-without-reason")
-    assert "is wished (usual) to be at least 14 mm" in then("need-early-support")
+    assert "is wished (slight) to be at least 14 mm" in then("need-much-support")
 
 
 def test_what_makes_no_difference_is_said_once_for_each_need(outcome: Outcome) -> None:

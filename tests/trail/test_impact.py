@@ -77,7 +77,7 @@ def test_a_moved_limit_is_counted_as_one_by_one(
 ) -> None:
     """Counts and the sample are those of deriving every visit by the reference engine."""
     folder = rules(
-        "limits.yaml", "{value: 4.0, where: {gait: walking", "{value: 5.5, where: {gait: walking"
+        "limits.yaml", "{value: 8.8, where: {gait: walking", "{value: 7.6, where: {gait: walking"
     )
     with Store(kept) as store:
         past = PastVisits(Archive(store), load_rulebook(folder))
