@@ -40,6 +40,9 @@ CODES: dict[str, str] = {
     "not-decided": "The prover gave up on a promise within its time.",
     "weakened-stop": "A stop was removed or weakened without an `accepts` line.",
     "weakened-note": "A see-a-clinician note or caution was, likewise.",
+    "released-edited": "A rulebook that was released under a version says something else now.",
+    "not-released": "The notes of the version are not written down yet, and nothing guards them.",
+    "stronger-note": "A note comes for more feet than when the version was released.",
     "no-change-entry": "The change log does not lead up to the version of the rulebook.",
 }
 

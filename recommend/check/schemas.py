@@ -14,6 +14,7 @@ from recommend.check.claims import ClaimsFile
 from recommend.check.examples import ExamplesFile
 from recommend.check.mutating import SurvivorsFile
 from recommend.check.promises import PromisesFile
+from recommend.check.released import ReleasedFile
 from recommend.check.wording import WordingFile
 from recommend.coverage.population import Population
 from recommend.output import SCHEMA, write_output
@@ -47,6 +48,7 @@ SCHEMAS: dict[str, tuple[type[BaseModel], tuple[str, ...]]] = {
     "promises": (PromisesFile, ("promises/*.yaml",)),
     "claims": (ClaimsFile, ("claims.yaml",)),
     "changes": (ChangesFile, ("changes.yaml",)),
+    "released": (ReleasedFile, ("released/*.yaml",)),
     "survivors": (SurvivorsFile, ("survivors.yaml",)),
     "wording": (WordingFile, ("wording.yaml",)),
     "parameters": (ParametersFile, ("parameters/*.yaml",)),

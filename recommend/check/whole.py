@@ -21,6 +21,7 @@ from recommend.check.mutating import mutate, mutation_findings
 from recommend.check.people import People, unsteady_findings
 from recommend.check.promises import Given, Verdict, load_promises
 from recommend.check.reach import reach_findings
+from recommend.check.released import released_findings
 from recommend.check.translated import translation_findings
 from recommend.check.unused import unused_findings
 from recommend.check.wording import wording_findings
@@ -120,6 +121,7 @@ def _of_rules(book: Rulebook) -> Iterator[Finding]:
     yield from unused_findings(book)
     yield from logic_findings(book)
     yield from change_findings(book)
+    yield from released_findings(book)
     yield from translation_findings(book)
     yield from wording_findings(book)
     yield from _engine_findings(book)

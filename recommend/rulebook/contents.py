@@ -49,9 +49,10 @@ _FOLDERS = {
     "translations": ("translation", ""),
     "promises": ("promise", "promises"),
     "examples": ("example", ""),
+    "released": ("released", ""),
 }
 _GUARDS = frozenset(
-    {"promise", "example", "changes", "survivors", "wording", "titles", "questions"}
+    {"promise", "example", "changes", "released", "survivors", "wording", "titles", "questions"}
 )
 # Fields that people read: on the screen, on the customer's page, or on the rulebook's own page.
 _WORDS = frozenset(
