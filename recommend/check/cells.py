@@ -81,6 +81,12 @@ def axes_read(rule: CompiledRule) -> set[str]:
     return {f.partition("_")[2] for f in rule.facts if f.startswith(kinds)}
 
 
+def axes_by_stratum(book: Rulebook) -> list[str]:
+    """The axes that rules conclude, those first on which others stand."""
+    stratum = {rule.concludes.axis: rule.stratum for rule in book.rules if rule.concludes}
+    return sorted(stratum, key=lambda axis: (stratum[axis], axis))
+
+
 def base_facts(book: Rulebook, rules: Iterable[CompiledRule]) -> frozenset[str]:
     """Names of the measures, answers and facts of the visit on which `rules` depend."""
     facts = frozenset().union(*(rule.facts for rule in below(book, rules)))

@@ -9,6 +9,7 @@ left of such a stop is written down anew. Writing one down weaker than before ch
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import Annotated
 
@@ -18,6 +19,7 @@ from recommend.check.contents import Bearing, Contents, hashes_of
 from recommend.check.finding import Finding, from_error
 from recommend.check.weaker import Compared, compared, past_note
 from recommend.errors import InputError, Place
+from recommend.infer.conclusions import ContradictionError
 from recommend.reading import Document, Id, Strict, problems_in, read_document
 from recommend.reading.document import Loc
 from recommend.rulebook.book import CompiledRule, Rulebook
@@ -147,9 +149,10 @@ def _ledger(book: Rulebook, file: ChangesFile, at: Document) -> Iterator[Finding
                 yield from_error(error)
                 continue
             holds, _ = Compiler(book.limits, book.vocabulary).normal_form(stop.when)
-            found = compared(book, book, past_note(book, stop.rule, "stop", holds))
-            if found.lost:
-                yield weakened(found, at.place(loc), book)
+            with suppress(ContradictionError):  # which is told by itself
+                found = compared(book, book, past_note(book, stop.rule, "stop", holds))
+                if found.lost:
+                    yield weakened(found, at.place(loc), book)
     yield from _not_listed(book, seen, at)
 
 

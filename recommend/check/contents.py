@@ -50,13 +50,15 @@ _FOLDERS = {
     "promises": ("promise", "promises"),
     "examples": ("example", ""),
 }
-_GUARDS = frozenset({"promise", "example", "changes", "survivors", "titles", "questions"})
+_GUARDS = frozenset(
+    {"promise", "example", "changes", "survivors", "wording", "titles", "questions"}
+)
 # Fields that people read: on the screen, on the customer's page, or on the rulebook's own page.
 _WORDS = frozenset(
     {
         "title", "say", "because", "sentence", "ask", "why", "short", "plain", "how", "cite",
-        "says", "population", "about", "conflict", "translation", "original", "name", "cautions",
-        "note", "kind", "source", "sources", "seen", "defines",
+        "says", "population", "about", "brief", "conflict", "translation", "original", "name",
+        "cautions", "note", "kind", "source", "sources", "seen", "defines",
     }
 )  # fmt: skip
 _MEANT = frozenset({"where", "qualifiers", "beside", "then"})  # below these, such a word decides

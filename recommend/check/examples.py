@@ -11,15 +11,17 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
 from pydantic import model_validator
 
+from recommend.check.cells import Space, axes_by_stratum, below, truths
 from recommend.check.example_models import Example, Expect, Given, Reading
 from recommend.check.example_tables import Row, Table, rows_of
 from recommend.check.finding import Finding
 from recommend.errors import InputError, Place
 from recommend.infer.conclusions import ContradictionError, checked_facts
 from recommend.infer.facts import facts_of, measure_facts
-from recommend.infer.many import ManyConclusions, columns_of, conclude_many
+from recommend.infer.many import Bools, ManyConclusions, columns_of, conclude_many
 from recommend.measure.model import Measure
 from recommend.measure.observed import observe
 from recommend.reading import Document, Strict, problems_in, read_document
@@ -205,9 +207,12 @@ def _check_expect(expect: Expect, at: Document, loc: Loc, book: Rulebook) -> Non
 
 
 def run_examples(book: Rulebook, cases: tuple[Case, ...]) -> Iterator[Finding]:
-    """A finding for every example that does not come out as written."""
+    """A finding for every example that does not come out as written.
+
+    Those on whose foot rules contradict each other are left to `fallen`.
+    """
     for case, said in zip(cases, outcomes(book, cases), strict=True):
-        if said:
+        if said and said[0] != CONTRADICTED:
             more = f"; and {len(said) - _SAID} more" if len(said) > _SAID else ""
             yield Finding(
                 "example-fails", "error", case.place,
@@ -216,13 +221,47 @@ def run_examples(book: Rulebook, cases: tuple[Case, ...]) -> Iterator[Finding]:
             )  # fmt: skip
 
 
+CONTRADICTED = "rules contradict each other on this foot"
+
+
 def outcomes(book: Rulebook, cases: tuple[Case, ...]) -> list[list[str]]:
     """For every case what differs from what is written, in words; nothing when it agrees."""
+    said: list[list[str]] = [[CONTRADICTED] for _ in cases]
+    sound = [row for row, axis in enumerate(fallen(book, cases)) if axis is None]
+    some = tuple(cases[row] for row in sound)
+    done = concluded(book, some) if some else None
+    for at, row in enumerate(sound):
+        if done is not None:
+            said[row] = list(differences(book, cases[row], at, done))
+    return said
+
+
+def fallen(book: Rulebook, cases: tuple[Case, ...]) -> list[str | None]:
+    """For every case the first axis on which rules contradict each other; None where none do."""
+    axes: list[str | None] = [None] * len(cases)
     try:
-        done = concluded(book, cases)
-    except ContradictionError as error:
-        return [[str(error)] for _ in cases]
-    return [list(differences(book, case, row, done)) for row, case in enumerate(cases)]
+        concluded(book, cases)
+    except ContradictionError:
+        for axis in axes_by_stratum(book):
+            rows = [row for row, found in enumerate(axes) if found is None]
+            for row in _contradicted(book, axis, [cases[row] for row in rows]):
+                axes[rows[row]] = axis
+    return axes
+
+
+def _contradicted(book: Rulebook, axis: str, cases: list[Case]) -> list[int]:
+    """Places of the cases for which rules conclude two values of `axis`; none below contradict."""
+    rules = tuple(rule for rule in book.rules if rule.concludes and rule.concludes.axis == axis)
+    columns = columns_of([case.facts for case in cases], book.vocabulary)
+    done = truths(book, rules, Space(book, columns, len(cases), exhausted=True))
+    values: dict[str, Bools] = {}
+    for rule in rules:
+        assert rule.concludes is not None
+        holds = done.holds[rule.id]
+        values[rule.concludes.value] = (
+            values.get(rule.concludes.value, np.zeros_like(holds)) | holds
+        )
+    return [int(row) for row in np.flatnonzero(np.sum(list(values.values()), axis=0) > 1)]
 
 
 def concluded(book: Rulebook, cases: tuple[Case, ...]) -> ManyConclusions:
@@ -303,13 +342,21 @@ def _need_key(need: NeedThen, book: Rulebook) -> NeedKey:
 
 def pin_findings(book: Rulebook, cases: tuple[Case, ...]) -> Iterator[Finding]:
     """Rules that no example makes fire."""
-    try:
-        done = concluded(book, cases)
-    except ContradictionError:
-        return  # every example fails, and says so
+    sound = tuple(c for c, axis in zip(cases, fallen(book, cases), strict=True) if axis is None)
+    done = concluded(book, sound)
+    reached = _stand_on(book, {axis for axis in fallen(book, cases) if axis is not None})
     for rule in book.rules:
-        if not done.holds[rule.id].any():
+        if rule.id not in reached and not done.holds[rule.id].any():
             yield Finding(
                 "not-pinned", "error", rule.place, f"no example makes rule `{rule.id}` fire",
                 mend="write one in examples/; `recommend rule new` shows the form",
             )  # fmt: skip
+
+
+def _stand_on(book: Rulebook, axes: set[str]) -> set[str]:
+    """Rules that conclude one of `axes`, or stand on it: no example speaks for them just now."""
+    return {
+        rule.id
+        for rule in book.rules
+        if any((one.concludes and one.concludes.axis in axes) for one in below(book, [rule]))
+    }

@@ -7,7 +7,16 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from recommend.check.cells import Space, axes_read, base_facts, below, comparable, space_of, truths
+from recommend.check.cells import (
+    Space,
+    axes_by_stratum,
+    axes_read,
+    base_facts,
+    below,
+    comparable,
+    space_of,
+    truths,
+)
 from recommend.check.feet import foot_words, visit_text
 from recommend.check.finding import Finding
 from recommend.errors import Place
@@ -21,7 +30,7 @@ _LEVELS = ("caution", "see-clinician", "stop")
 def logic_findings(book: Rulebook) -> Iterator[Finding]:
     """Every fault of logic, each with a concrete foot where one shows it."""
     broken: set[str] = set()
-    for axis in _axes_by_stratum(book):
+    for axis in axes_by_stratum(book):
         rules = tuple(r for r in book.rules if _concludes(r) == axis)
         if any(axes_read(rule) & broken for rule in rules):
             broken.add(axis)  # what stands on a contradiction is looked at once that is mended
@@ -34,11 +43,6 @@ def logic_findings(book: Rulebook) -> Iterator[Finding]:
     for rule in rest:
         yield from _single_findings(book, rule)
     yield from _shadowed(book, rest)
-
-
-def _axes_by_stratum(book: Rulebook) -> list[str]:
-    stratum = {_concludes(rule): rule.stratum for rule in book.rules}
-    return sorted((a for a in stratum if a is not None), key=lambda a: (stratum[a], a))
 
 
 def _concludes(rule: CompiledRule) -> str | None:

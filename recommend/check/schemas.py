@@ -14,6 +14,8 @@ from recommend.check.claims import ClaimsFile
 from recommend.check.examples import ExamplesFile
 from recommend.check.mutating import SurvivorsFile
 from recommend.check.promises import PromisesFile
+from recommend.check.wording import WordingFile
+from recommend.coverage.population import Population
 from recommend.output import SCHEMA, write_output
 from recommend.rulebook.models import (
     AttributesFile,
@@ -26,6 +28,7 @@ from recommend.rulebook.models import (
     SourcesFile,
     TypesFile,
 )
+from recommend.rulebook.parameters import ParametersFile
 from recommend.rulebook.translations import TranslationsFile
 
 # name of the schema: (model, the files it is meant for)
@@ -45,6 +48,9 @@ SCHEMAS: dict[str, tuple[type[BaseModel], tuple[str, ...]]] = {
     "claims": (ClaimsFile, ("claims.yaml",)),
     "changes": (ChangesFile, ("changes.yaml",)),
     "survivors": (SurvivorsFile, ("survivors.yaml",)),
+    "wording": (WordingFile, ("wording.yaml",)),
+    "parameters": (ParametersFile, ("parameters/*.yaml",)),
+    "population": (Population, ("population.yaml",)),
     "products": (CatalogueFile, ("products/*.yaml",)),
 }
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import importlib.util
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from types import ModuleType
@@ -11,7 +13,7 @@ from types import ModuleType
 from recommend.catalogue.loading import read_catalogue
 from recommend.check.changes import change_findings
 from recommend.check.claims import claim_findings
-from recommend.check.examples import load_examples, pin_findings, run_examples
+from recommend.check.examples import fallen, load_examples, pin_findings, run_examples
 from recommend.check.finding import Finding, from_error, in_order
 from recommend.check.logic import logic_findings
 from recommend.check.mutants import Mutant
@@ -21,9 +23,11 @@ from recommend.check.promises import Given, Verdict, load_promises
 from recommend.check.reach import reach_findings
 from recommend.check.translated import translation_findings
 from recommend.check.unused import unused_findings
+from recommend.check.wording import wording_findings
 from recommend.errors import InputError, counted
 from recommend.extras import not_installed
 from recommend.infer.chunks import bear
+from recommend.infer.conclusions import ContradictionError
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.loading import read_rulebook
 
@@ -65,12 +69,32 @@ def check(
         findings += prover.promise_findings(verdicts)
     notices = _broken_by(prover, promises) if prover else None
     products = [_of_catalogue(book, folder) for folder in catalogues]
-    for found, what in (_of_examples(book, mutating, notices), *products):
+    for found, what in (_of_examples(book, findings, mutating, notices), *products):
         findings += found
         looked_at += what
+    findings = _with_fallen(findings, book)
     proved = "" if proving else " (read, not proved)"
     looked_at.append(f"{counted(len(promises), 'promise')}{proved}")
     return Report(in_order(findings), tuple(looked_at), verdicts)
+
+
+def _with_fallen(findings: list[Finding], book: Rulebook) -> list[Finding]:
+    """Contradictions with the number of examples that fall with them, each under its cause."""
+    cases, _ = load_examples(book)
+    counts = Counter(axis for axis in fallen(book, cases) if axis is not None)
+    out = []
+    for one in findings:
+        axis = next(
+            (a for a in counts if one.code == "contradiction" and f"`{a}`" in one.found), ""
+        )
+        fall = counts.pop(axis, 0)
+        more = f"; {counted(fall, 'example')} {'falls' if fall == 1 else 'fall'} with it"
+        out.append(replace(one, found=one.found + more) if fall else one)
+    for axis, fall in counts.items():
+        place = next(r.place for r in book.rules if r.concludes and r.concludes.axis == axis)
+        words = f"rules contradict each other on axis `{axis}` in {counted(fall, 'example')}"
+        out.append(Finding("contradiction", "error", place, words))
+    return out
 
 
 def _prover() -> ModuleType:
@@ -97,8 +121,15 @@ def _of_rules(book: Rulebook) -> Iterator[Finding]:
     yield from logic_findings(book)
     yield from change_findings(book)
     yield from translation_findings(book)
+    yield from wording_findings(book)
     yield from _engine_findings(book)
-    yield from _of_people(book)
+    yield from _where_sound(_of_people(book))
+
+
+def _where_sound(findings: Iterator[Finding]) -> Iterator[Finding]:
+    """Findings as far as they go: a contradiction, told already, may end them."""
+    with suppress(ContradictionError):
+        yield from findings
 
 
 def _of_people(book: Rulebook) -> Iterator[Finding]:
@@ -113,15 +144,20 @@ def _of_people(book: Rulebook) -> Iterator[Finding]:
 
 
 def _of_examples(
-    book: Rulebook, mutating: bool, notices: Callable[[Mutant, Rulebook], bool] | None
+    book: Rulebook,
+    told: list[Finding],
+    mutating: bool,
+    notices: Callable[[Mutant, Rulebook], bool] | None,
 ) -> tuple[list[Finding], list[str]]:
     cases, problems = load_examples(book)
     found = [from_error(problem) for problem in problems]
     failing = list(run_examples(book, cases))
     found += failing
-    found += pin_findings(book, cases)
+    if not problems:  # one that cannot be read may be the one that holds a rule in place
+        found += pin_findings(book, cases)
     looked_at = [counted(len(cases), "example")]
-    if mutating and not failing:  # a failing example would notice everything
+    failing += [one for one in told if one.code == "contradiction"]
+    if mutating and not (failing or problems):  # a failing example would notice everything
         mutation = mutate(book, cases)
         if notices is not None:
             alive = tuple(one for one in mutation.alive if not notices(one, book))
@@ -135,7 +171,7 @@ def _of_catalogue(book: Rulebook, folder: Path) -> tuple[list[Finding], list[str
     products, wrong = read_catalogue(folder, book.attributes)
     found = [from_error(problem) for problem in wrong]
     if not wrong:
-        found += reach_findings(book, products)
+        found += _where_sound(reach_findings(book, products))
     return found, [counted(len(products.items), "product")]
 
 

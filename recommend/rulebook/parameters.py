@@ -58,7 +58,9 @@ class Sourced(Figure):
     title: str
 
 
-class _Group(Strict):
+class ParametersFile(Strict):
+    """A file of ``parameters/``: one group of numbers."""
+
     title: str
     values: dict[str, Sourced] = Field(min_length=1)
 
@@ -87,7 +89,7 @@ class Parameters(Mapping[str, float]):
         places: dict[str, Place] = {}
         for file in texts.under(folder or "."):
             document, group = texts.document(file), Path(file).stem
-            for name, value in validate(_Group, document).values.items():
+            for name, value in validate(ParametersFile, document).values.items():
                 sourced[f"{group}.{name}"] = value
                 places[f"{group}.{name}"] = document.place(("values", name), key=True)
         if not sourced:

@@ -1,5 +1,6 @@
 """Every fault seeded into a copy of the shipped rulebook is found, at its place."""
 
+import re
 from pathlib import Path
 
 import pytest
@@ -190,3 +191,38 @@ def test_catalogue_reports_every_product_that_does_not_fit(tmp_path: Path, book:
     found = [f for f in report.findings if f.place.file.endswith("one.yaml")]
     assert [f.place.line for f in found] == [3, 4]
     assert found[0].mend == "did you mean `wedge`?"
+
+
+def test_a_contradiction_is_told_once_and_hides_nothing(changed: Changed) -> None:
+    """One finding with a foot and the number of examples that fall; no example is blamed."""
+    folder = changed(
+        (POSTURE, "is: below, limit: fpi-pronated}", "is: at-most, limit: fpi-pronated}"),
+        ("screen/health.yaml", "One swollen or tender calf: no fitting today;", "A calf:"),
+    )
+    report = check(folder, [shipped_folder("catalogue_demo")])
+    errors = [f for f in report.findings if f.level == "error"]
+    assert {f.code for f in errors} == {"contradiction", "stale-translation", "weak-words"}
+    (one,) = [f for f in errors if f.code == "contradiction"]
+    assert "`posture-neutral`" in one.found
+    assert re.search(r"; \d+ examples? falls? with it", one.found)
+    assert one.foot
+
+
+def test_overlapping_foot_types_are_one_fault_for_each_pair(changed: Changed) -> None:
+    """Not one for each example whose foot they share."""
+    folder = changed(("types.yaml", "        - {axis: posture, is: neutral}\n", ""))
+    report = check(folder, [])
+    errors = [f for f in report.findings if f.level == "error"]
+    told = [f.found for f in errors if f.code == "contradiction"]
+    fallen = sum(int(n) for text in told for n in re.findall(r"; (\d+) example", text))
+    assert len(told) < 10
+    assert fallen > 5
+    assert not any("contradict" in f.found for f in errors if f.code == "example-fails")
+
+
+def test_an_example_that_cannot_be_read_is_the_only_fault(changed: Changed) -> None:
+    """The rules that it holds in place are not called unheld meanwhile."""
+    folder = changed(("examples/load.yaml", "given:", "gven:"))
+    errors = [f for f in check(folder, []).findings if f.level == "error"]
+    assert {f.code for f in errors} == {"not-readable"}
+    assert {Path(f.place.file).name for f in errors} == {"load.yaml"}

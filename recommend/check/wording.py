@@ -1,0 +1,245 @@
+"""Sentences held to the words that they must and must not have: ``wording.yaml`` of a rulebook.
+
+A small vocabulary for each language. It cannot tell a good sentence from a bad one; it tells a stop
+that does not stop, a note that sends to nobody, a promise of cure, a question turned round, and
+inwards said for outwards. `recommend rulebook diff` hands every changed sentence to a reader.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from pydantic import Field
+
+from recommend.check.finding import Finding, from_error
+from recommend.errors import Place
+from recommend.reading import Id, Strict, problems_in, read_document
+from recommend.rulebook.book import CompiledRule, Rulebook
+from recommend.rulebook.conditions import Condition, OfMeasure
+from recommend.rulebook.models import NoteLevel
+from recommend.rulebook.terms import Word
+from recommend.rulebook.translations import Key, plain
+
+FILE = "wording.yaml"
+OWN = "en"  # the language that the rulebook itself is written in
+_BEGINNING = 4  # words of a question that are looked at for a negation
+Side = Literal["inwards", "outwards"]
+
+
+class OfLevel(Strict):
+    """What a note of a level says: of each list of `needs` one, and nothing of `never`."""
+
+    needs: list[list[str]] = []
+    never: list[str] = []
+
+
+class Vocabulary(Strict):
+    """The words of one language; see ``wording.yaml``."""
+
+    levels: dict[NoteLevel, OfLevel] = {}
+    claims: list[str] = []
+    negations: list[str] = []
+    sides: dict[Side, list[str]] = {}
+
+
+class Turn(Strict):
+    """To which side a foot goes where a measure is above, and below, a limit."""
+
+    above: Side
+    below: Side
+
+
+class WordingFile(Strict):
+    """``wording.yaml``."""
+
+    title: str
+    turns: dict[Id, Turn] = {}
+    languages: dict[str, Vocabulary] = Field(min_length=1)
+
+
+@dataclass(frozen=True, slots=True)
+class Sentence:
+    """A sentence that people read, with where it stands and what it is."""
+
+    text: str
+    place: Place
+    what: str
+
+
+def wording_findings(book: Rulebook) -> Iterator[Finding]:
+    """Sentences, in every language, that lack words they need, or have some they must not."""
+    path = Path(book.folder) / FILE
+    yield from _questions_turned(book)
+    if not path.is_file():
+        return
+    document = read_document(path)
+    file, problems = problems_in(WordingFile, document)
+    yield from map(from_error, problems)
+    for code, words in file.languages.items() if file else ():
+        yield from _notes(book, code, words)
+        for one in _sentences(book, code):
+            yield from _without(
+                one, words.claims, "claim-of-cure", "promises what a fitting cannot do"
+            )
+        if file is not None:
+            yield from _sides(book, code, words, file.turns)
+        if code == OWN:
+            yield from _negated(book, words)
+
+
+def _said(book: Rulebook, rule: CompiledRule, code: str) -> Sentence | None:
+    """What the note of a rule says in a language; None where it is not translated."""
+    assert rule.note is not None
+    what = f"what `{rule.id}` says"
+    if code == OWN:
+        return Sentence(rule.note.say, rule.place, what)
+    found = book.translations.get(code, {}).get(Key("rules", rule.id, "say"))
+    if found is None:
+        return None
+    return Sentence(found.translation, _translated(book, code), f"{what} ({code})")
+
+
+def _translated(book: Rulebook, code: str) -> Place:
+    return Place(str(Path(book.folder) / "translations" / f"{code}.yaml"))
+
+
+def _notes(book: Rulebook, code: str, words: Vocabulary) -> Iterator[Finding]:
+    for rule in book.rules:
+        level = words.levels.get(rule.note.note) if rule.note else None
+        said = _said(book, rule, code) if rule.note else None
+        if level is None or said is None or rule.note is None:
+            continue
+        for wanted in level.needs:
+            if not any(_has(said.text, word) for word in wanted):
+                yield Finding(
+                    "weak-words", "error", said.place,
+                    f"{said.what} has none of the words that a {rule.note.note} note needs",
+                    ", ".join(wanted),
+                    f"say it, or add your word to {FILE} under `{code}`, `{rule.note.note}`",
+                )  # fmt: skip
+        yield from _without(said, level.never, "weak-words", f"weakens a {rule.note.note} note")
+
+
+def _without(one: Sentence, words: Iterable[str], code: str, why: str) -> Iterator[Finding]:
+    for word in words:
+        if _has(one.text, word):
+            found = f"{one.what} has `{word.rstrip('*')}`, which {why}: {plain(one.text)}"
+            yield Finding(code, "error", one.place, found, mend="say what is known, and no more")
+
+
+def _sentences(book: Rulebook, code: str) -> Iterator[Sentence]:
+    """What people read of a rulebook, citations aside."""
+    if code != OWN:
+        for key, one in book.translations.get(code, {}).items():
+            what = f"`{key.field}` of `{key.id}` ({code})"
+            yield Sentence(one.translation, _translated(book, code), what)
+        return
+    for rule in book.rules:
+        for text in (rule.rule.title, rule.rule.because, *((rule.note.say,) if rule.note else ())):
+            yield Sentence(text, rule.place, f"what is read of `{rule.id}`")
+    for things, texts in _other_texts(book).items():
+        for name, text in texts:
+            file = Place(str(Path(book.folder) / f"{things}.yaml"))
+            yield Sentence(text, file, f"what is read of `{name}`")
+
+
+def _other_texts(book: Rulebook) -> Mapping[str, Iterable[tuple[str, str]]]:
+    return {
+        "rulebook": (("cautions", text) for text in book.heading.cautions),
+        "types": ((n, text) for n, one in book.types.items() for text in (one.title, one.sentence)),
+        "questions": (
+            (n, text) for n, one in book.questions.items() for text in (one.ask, one.why)
+        ),
+        "attributes": (
+            (n, text)
+            for n, one in book.attributes.items()
+            for text in (one.title, one.short, *one.scale.values())
+        ),
+        "measures": (
+            (n, text) for n, one in book.measures.items() for text in (one.title, one.plain)
+        ),
+        "axes": ((n, text) for n, one in book.axes.items() for text in one.values.values()),
+    }
+
+
+def _negated(book: Rulebook, words: Vocabulary) -> Iterator[Finding]:
+    document = read_document(Path(book.folder) / "questions.yaml")
+    for name, question in book.questions.items():
+        start = " ".join(question.ask.split()[:_BEGINNING])
+        for word in words.negations:
+            if _has(start, word):
+                yield Finding(
+                    "question-turned", "error", document.place(("questions", name, "ask")),
+                    f"question `{name}` asks by saying `{word}`: what does a yes mean then?",
+                    mend="ask for the thing itself, and say which answer alarms with `alarming`",
+                )  # fmt: skip
+
+
+def _questions_turned(book: Rulebook) -> Iterator[Finding]:
+    """Notes that come by the answer that is said not to alarm."""
+    for rule in book.rules:
+        if rule.note is None:
+            continue
+        answers = {term for branch in rule.holds for term in branch if isinstance(term, Word)}
+        for term in sorted(answers, key=lambda one: one.fact):
+            question = book.questions.get(term.fact.removeprefix("answer_"))
+            if question is not None and term.values == {question.calm}:
+                name = term.fact.removeprefix("answer_")
+                yield Finding(
+                    "question-turned", "error", rule.place,
+                    f"`{rule.id}` comes when `{name}` is answered {question.calm}; the question "
+                    f"says that {question.alarming} is the answer that alarms",
+                    mend=f"correct the rule, or `alarming` of `{name}` in questions.yaml",
+                )  # fmt: skip
+
+
+def _sides(
+    book: Rulebook, code: str, words: Vocabulary, turns: Mapping[str, Turn]
+) -> Iterator[Finding]:
+    """Rules that fire on one side of a measure alone and speak of the other side."""
+    for rule in book.rules:
+        side = _side_of(rule.rule.when, turns)
+        if side is None:
+            continue
+        other: Side = "outwards" if side == "inwards" else "inwards"
+        wrong, right = words.sides.get(other, []), words.sides.get(side, [])
+        for one in _of_rule(book, rule, code):
+            if any(_has(one.text, w) for w in wrong) and not any(_has(one.text, w) for w in right):
+                yield Finding(
+                    "turned-side", "error", one.place,
+                    f"{one.what} speaks of {other}, and the rule fires on feet that go {side}: "
+                    f"{plain(one.text)}",
+                    mend="correct the sentence, or the comparison",
+                )  # fmt: skip
+
+
+def _of_rule(book: Rulebook, rule: CompiledRule, code: str) -> Iterator[Sentence]:
+    if rule.note is not None:
+        said = _said(book, rule, code)
+        yield from (said,) if said else ()
+    if code != OWN:
+        return
+    yield Sentence(rule.rule.title, rule.place, f"the title of `{rule.id}`")
+    then = rule.concludes
+    if then is not None:
+        text = book.axes[then.axis].values[then.value]
+        yield Sentence(text, rule.place, f"`{then.value}`, which `{rule.id}` concludes,")
+
+
+def _side_of(when: Condition, turns: Mapping[str, Turn]) -> Side | None:
+    """The side on which a single comparison fires; None of anything else."""
+    if not isinstance(when, OfMeasure) or when.measure not in turns or when.limit is None:
+        return None
+    turn, way = turns[when.measure], when.is_[0]
+    return turn.above if way in ("above", "at-least", "clearly-above") else turn.below
+
+
+def _has(text: str, word: str) -> bool:
+    """Whether `word` stands in `text` as a whole, letters large or small; * is any ending."""
+    body = re.escape(word.rstrip("*")).replace(r"\ ", r"\s+")
+    end = r"\w*" if word.endswith("*") else r"(?!\w)"
+    return re.search(rf"(?<!\w){body}{end}", text, re.IGNORECASE) is not None
