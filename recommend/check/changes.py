@@ -15,7 +15,6 @@ from typing import Annotated
 
 from pydantic import Field, model_validator
 
-from recommend.check.contents import Bearing, Contents, hashes_of
 from recommend.check.finding import Finding, from_error
 from recommend.check.weaker import Compared, compared, past_note
 from recommend.errors import InputError, Place
@@ -25,6 +24,7 @@ from recommend.reading.document import Loc
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.compiling import Compiler, leaves
 from recommend.rulebook.conditions import Condition
+from recommend.rulebook.contents import Bearing, Contents, hashes_of
 from recommend.rulebook.models import NoteLevel, NoteThen
 from recommend.rulebook.naming import Names, check_leaf
 

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 from recommend.catalogue.loading import Catalogue
 from recommend.check.changes import accepted_since, signature, unseen, weakened
-from recommend.check.contents import Bearing, Edit, contents_of, edits_between
 from recommend.check.crowds import Moves, moves_between
 from recommend.check.finding import Finding
 from recommend.check.weaker import compared, note_of
 from recommend.rulebook.book import Rulebook
+from recommend.rulebook.contents import Bearing, Edit, contents_of, edits_between
 
 
 @dataclass(frozen=True, slots=True)

@@ -87,7 +87,10 @@ def read_rulebook(
         return None, (none,)
     loader = _Loader(texts, whole)
     book = loader.load()
-    return (None if loader.problems else book), tuple(loader.problems)
+    # What cannot be read is told even where nothing reads it: the digest would not hold it.
+    told = {str(one) for one in loader.problems}
+    problems = [*loader.problems, *(e for e in texts.unread.values() if str(e) not in told)]
+    return (None if problems else book), tuple(problems)
 
 
 def digest_of(texts: Texts) -> str:

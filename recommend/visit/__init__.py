@@ -34,7 +34,7 @@ def read_visit(path: Path | str, questions: Collection[str] | None = None) -> Vi
             raise InputError(
                 document.place(("answers", answer), key=True),
                 f"`{answer}` is not a screening question",
-                ", ".join(questions or ()),
+                f"one of {len(questions or ())} ids in rules/questions.yaml",
                 nearest(answer, questions or ()) or "remove it; remarks may hold it",
             )
     return visit

@@ -16,6 +16,7 @@ from recommend.reading import read_document, validate
 from recommend.rulebook.models import AttributeDef, AttributesFile
 from recommend.rulebook.shipped import shipped_folder
 from recommend.visit import Foot, Visit, read_visit
+from tests.shipped import book
 
 VISITS = shipped_folder("catalogue_demo") / "visits"
 PRODUCTS = shipped_folder("catalogue_demo") / "products"
@@ -166,9 +167,10 @@ def test_strides_are_those_of_a_foot(name: str) -> None:
 
 
 def test_the_stop_is_asked_for_by_its_answers() -> None:
-    """Diabetes, lost sensation and a hot swollen foot are answered with yes, and nothing else."""
+    """Diabetes, lost sensation and a hot swollen foot are answered with alarm, nothing else."""
     answers = visit("red-flag-stop").answers
-    said = {question for question, answer in answers.items() if answer == "yes"}
+    asked = book().questions
+    said = {question for question, answer in answers.items() if answer == asked[question].alarming}
     assert said == {"diabetes", "lost-sensation", "hot-swollen-foot"}
 
 

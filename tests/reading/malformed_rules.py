@@ -108,7 +108,7 @@ RULES: dict[str, Case] = {
     "type-twice": ("types.yaml", "id: low-arched-steady", "§id: neutral-steady", ("twice",)),
     "type-sentence": ("types.yaml", "    sentence: >-", "§    sentense: >-", ("`sentence`?",)),
     "type-all-a-mapping": (
-        "types.yaml", "        - {axis: posture, is: neutral}\n        - {axis: arch, is: ordinary}\n        - {axis: amount, is: usual}\n",
+        "types.yaml", "        - {axis: posture, is: neutral}\n        - {axis: arch, is: ordinary}\n        - {axis: amount, is: usual}\n        - {axis: timing, is: [typical, early]}\n",
         "§        {axis: posture, is: neutral}\n", ("a group of keys", "a list"),
     ),
     # --- conditions -------------------------------------------------------------------------
@@ -214,7 +214,7 @@ RULES: dict[str, Case] = {
     "rule-id-twice": (_MOTION, "id: amount-usual", "§id: amount-much", ("twice", "first at")),
     "rule-id-bad": (_MOTION, "id: amount-much", "§id: Amount_much", ("`Amount_much`", "hyphens")),
     "rule-key-misspelt": (_MOTION, "    because:", "§    becuase:", ("`becuase`", "`because`?")),
-    "rule-when-missing": (_MOTION, "    " + _LITTLE + "\n", "", ("`when` is missing", "rules#1")),
+    "rule-when-missing": (_MOTION, "    " + _LITTLE + "\n", "", ("`when` is missing", "rules#3")),
     "rule-basis-source": (_MOTION, "chuter-2010]", "§chuter-2001]", ("`chuter-2010`?",)),
     "rule-basis-published-bare": (
         _POSTURE, "{kind: published, sources: [redmond-2005, redmond-2006]}", "§{kind: published}", ("names its `sources`",),

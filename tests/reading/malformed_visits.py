@@ -298,7 +298,7 @@ JSON: dict[str, Case] = {
     "json-text-number": (_json(**{"body-mass-kg": "70"}), ("without quotes",)),
     "json-true-number": (_json(**{"body-mass-kg": True}), ("`true`", "8 to 300 kg")),
     "json-duplicate": ('{"reference": "QB-1",\n§ "reference": "QB-2"}', ("twice",)),
-    "json-unknown-key": (_json(shoes=[]), ("`shoes`", "`shoe-size`?")),
+    "json-unknown-key": (_json(shoesize=[]), ("`shoesize`", "`shoe-size`?")),
     "json-half-character": ('{"reference": "QB-1",\n§ "remarks": "\\ud800"}', ("half",)),
     "json-half-low": ('{"reference": "QB-1",\n§ "remarks": "\\udc00 x"}', ("half",)),
     "json-two-values": ('{"reference": "QB-1"}\n§{"reference": "QB-2"}', ("end of the document",)),
