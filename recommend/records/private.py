@@ -21,6 +21,7 @@ PRIVATE_PATHS = (
     ("visit", "follow-up", "of"),
     ("visit", "follow-up", "changed"),
     ("visit", "decision", "remark"),
+    ("visit", "own-shoes", "title"),
     ("visit", "captures", "*", "file"),
     ("visit", "captures", "*", "still"),
     ("outcome", "visit", "reference"),

@@ -234,6 +234,15 @@ def test_no_free_text_of_a_visit_is_recorded_for_good() -> None:
         ("captures", "*", "sha256"),
         ("follow-up", "shoe"),
         ("follow-up", "insole"),
+        ("wishes", "would-not-wear", "products", "*"),
+        ("out", "*", "product"),
+        ("decision", "shoe"),
+        ("decision", "insole"),
+        ("decision", "date"),
+        ("decision", "back-on"),
+        ("decision", "fitter"),
+        ("measured-by",),
+        ("carried", "?"),
     }
     private = {path[1:] for path in PRIVATE_PATHS if path[0] == "visit"}
     schema = visit_schema()
