@@ -23,6 +23,7 @@ from recommend.check.promises import Given, Verdict, load_promises
 from recommend.check.reach import reach_findings
 from recommend.check.released import released_findings
 from recommend.check.translated import translation_findings
+from recommend.check.unanswered import shelf_findings, unanswered_findings
 from recommend.check.unused import unused_findings
 from recommend.check.wording import wording_findings
 from recommend.errors import InputError, counted
@@ -124,6 +125,7 @@ def _of_rules(book: Rulebook) -> Iterator[Finding]:
     yield from released_findings(book)
     yield from translation_findings(book)
     yield from wording_findings(book)
+    yield from unanswered_findings(book)
     yield from _engine_findings(book)
     yield from _where_sound(_of_people(book))
 
@@ -174,6 +176,7 @@ def _of_catalogue(book: Rulebook, folder: Path) -> tuple[list[Finding], list[str
     found = [from_error(problem) for problem in wrong]
     if not wrong:
         found += _where_sound(reach_findings(book, products))
+        found += _where_sound(shelf_findings(book, products))
     return found, [counted(len(products.items), "product")]
 
 

@@ -60,6 +60,10 @@ def book(
 @app.command()
 def schemas(
     to: Annotated[Path, typer.Argument(metavar="FOLDER", help="where to write them")],
+    rules: Annotated[
+        Path | None,
+        typer.Option("--rules", help="whose questions a visit may answer; the shop's by default"),
+    ] = None,
 ) -> None:
     """Write JSON Schemas of all files, for completion and checking in editors.
 
@@ -68,7 +72,8 @@ def schemas(
 
     Example: recommend rulebook schemas my-rules/schemas
     """
-    for path in write_schemas(to):
+    book = load_rulebook(setting("rulebook", rules).value)
+    for path in write_schemas(to, book.questions):
         print(path)
 
 

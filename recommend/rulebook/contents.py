@@ -52,8 +52,18 @@ _FOLDERS = {
     "released": ("released", ""),
 }
 _GUARDS = frozenset(
-    {"promise", "example", "changes", "released", "survivors", "wording", "titles", "questions"}
-)
+    {
+        "promise",
+        "example",
+        "changes",
+        "claims",
+        "released",
+        "survivors",
+        "wording",
+        "titles",
+        "questions",
+    }
+)  # fmt: skip
 # Fields that people read: on the screen, on the customer's page, or on the rulebook's own page.
 _WORDS = frozenset(
     {
