@@ -10,14 +10,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import suppress
+from itertools import takewhile
 from pathlib import Path
 from typing import Annotated
 
 from pydantic import Field, model_validator
 
-from recommend.check.contents import Bearing, Contents, hashes_of
 from recommend.check.finding import Finding, from_error
-from recommend.check.weaker import Compared, compared, past_note
+from recommend.check.weaker import Fate, fate_of, past_note
 from recommend.errors import InputError, Place
 from recommend.infer.conclusions import ContradictionError
 from recommend.reading import Document, Id, Strict, problems_in, read_document
@@ -25,6 +25,7 @@ from recommend.reading.document import Loc
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.compiling import Compiler, leaves
 from recommend.rulebook.conditions import Condition
+from recommend.rulebook.contents import Bearing, Contents, hashes_of
 from recommend.rulebook.models import NoteLevel, NoteThen
 from recommend.rulebook.naming import Names, check_leaf
 
@@ -150,7 +151,7 @@ def _ledger(book: Rulebook, file: ChangesFile, at: Document) -> Iterator[Finding
                 continue
             holds, _ = Compiler(book.limits, book.vocabulary).normal_form(stop.when)
             with suppress(ContradictionError):  # which is told by itself
-                found = compared(book, book, past_note(book, stop.rule, "stop", holds))
+                found = fate_of(book, book, past_note(book, stop.rule, "stop", holds))
                 if found.lost:
                     yield weakened(found, at.place(loc), book)
     yield from _not_listed(book, seen, at)
@@ -175,7 +176,7 @@ def stops_of(book: Rulebook) -> tuple[CompiledRule, ...]:
     )
 
 
-def weakened(what: Compared, place: Place, book: Rulebook) -> Finding:
+def weakened(what: Fate, place: Place, book: Rulebook) -> Finding:
     """The finding that some foot has lost a note, with that foot."""
     kind = "stop" if what.level == "stop" else "note"
     code = "weakened-stop" if what.level == "stop" else "weakened-note"
@@ -201,6 +202,12 @@ def accepted_since(old: Rulebook, new: Rulebook) -> frozenset[str]:
     had = {change.version for change in changes_of(old)}
     since = (change for change in changes_of(new) if change.version not in had)
     return frozenset(one.rule for change in since for one in change.accepts)
+
+
+def accepted_after(book: Rulebook, version: str) -> frozenset[str]:
+    """Rules whose loss a version later than `version` accepts."""
+    newer = takewhile(lambda change: change.version != version, changes_of(book))
+    return frozenset(one.rule for change in newer for one in change.accepts)
 
 
 def unseen(book: Rulebook, contents: Contents) -> tuple[Bearing, ...]:

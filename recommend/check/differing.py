@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 from recommend.catalogue.loading import Catalogue
 from recommend.check.changes import accepted_since, signature, unseen, weakened
-from recommend.check.contents import Bearing, Edit, contents_of, edits_between
 from recommend.check.crowds import Moves, moves_between
 from recommend.check.finding import Finding
-from recommend.check.weaker import compared, note_of
+from recommend.check.weaker import fate_of, note_of
 from recommend.rulebook.book import Rulebook
+from recommend.rulebook.contents import Bearing, Edit, contents_of, edits_between
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +51,7 @@ def difference(
     edits = edits_between(contents_of(old.folder), contents)
     touched = {one.bearing for one in edits}
     decides = "decides" in touched
-    notes = [compared(new, old, rule) for rule in old.rules if decides and note_of(rule)]
+    notes = [fate_of(new, old, rule) for rule in old.rules if decides and note_of(rule)]
     accepted = accepted_since(old, new)
     lesser = [one for one in notes if one.lost and one.rule not in accepted]
     return Difference(

@@ -23,6 +23,11 @@ CODES: dict[str, str] = {
     "unused": "Something is defined and nothing reads it.",
     "missing-source": "A statement names no source, or one that is not in the bibliography.",
     "missing-parameter": "The program reads a parameter that the rulebook does not give.",
+    "never-answered": "A rule reads a measure that no visit can carry.",
+    "never-stated": "A rule asks for an attribute that no product of the catalogue states.",
+    "never-met": "The musts and nevers of a rule leave nothing of the catalogue.",
+    "title-contradicts": "The title of a product says something else than its attributes.",
+    "unfinished": "A rule still has the words it was begun with.",
     "unreachable-product": "No foot of the population can be offered a product.",
     "not-translated": "A text that customers read is not in a language of the translations.",
     "stale-translation": "A text has changed since it was translated.",
@@ -40,6 +45,9 @@ CODES: dict[str, str] = {
     "not-decided": "The prover gave up on a promise within its time.",
     "weakened-stop": "A stop was removed or weakened without an `accepts` line.",
     "weakened-note": "A see-a-clinician note or caution was, likewise.",
+    "released-edited": "A rulebook that was released under a version says something else now.",
+    "not-released": "The notes of the version are not written down yet, and nothing guards them.",
+    "stronger-note": "A note comes for more feet than when the version was released.",
     "no-change-entry": "The change log does not lead up to the version of the rulebook.",
 }
 

@@ -28,7 +28,7 @@ def reach_findings(book: Rulebook, catalogue: Catalogue) -> Iterator[Finding]:
     def avoidable(ids: frozenset[str]) -> bool | None:
         return _some_foot_without(book, tuple(r for r in book.rules if r.id in ids))
 
-    places = _places(catalogue)
+    places = places_of(catalogue)
     for item in catalogue.items:
         against = {r.id: broken for r in book.rules if (broken := _broken(r, item, book))}
         for group in _independent(book, [book.by_id[one] for one in against]):
@@ -103,7 +103,8 @@ def _some_foot_without(book: Rulebook, rules: tuple[CompiledRule, ...]) -> bool 
     return None
 
 
-def _places(catalogue: Catalogue) -> dict[str, Place]:
+def places_of(catalogue: Catalogue) -> dict[str, Place]:
+    """Where each product stands, by id."""
     places: dict[str, Place] = {}
     for name in catalogue.texts:
         document = catalogue.texts.document(name)

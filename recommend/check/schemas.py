@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Collection
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,7 @@ from recommend.check.claims import ClaimsFile
 from recommend.check.examples import ExamplesFile
 from recommend.check.mutating import SurvivorsFile
 from recommend.check.promises import PromisesFile
+from recommend.check.released import ReleasedFile
 from recommend.check.wording import WordingFile
 from recommend.coverage.population import Population
 from recommend.output import SCHEMA, write_output
@@ -30,6 +32,7 @@ from recommend.rulebook.models import (
 )
 from recommend.rulebook.parameters import ParametersFile
 from recommend.rulebook.translations import TranslationsFile
+from recommend.visit.models import Visit
 
 # name of the schema: (model, the files it is meant for)
 SCHEMAS: dict[str, tuple[type[BaseModel], tuple[str, ...]]] = {
@@ -47,28 +50,57 @@ SCHEMAS: dict[str, tuple[type[BaseModel], tuple[str, ...]]] = {
     "promises": (PromisesFile, ("promises/*.yaml",)),
     "claims": (ClaimsFile, ("claims.yaml",)),
     "changes": (ChangesFile, ("changes.yaml",)),
+    "released": (ReleasedFile, ("released/*.yaml",)),
     "survivors": (SurvivorsFile, ("survivors.yaml",)),
     "wording": (WordingFile, ("wording.yaml",)),
     "parameters": (ParametersFile, ("parameters/*.yaml",)),
     "population": (Population, ("population.yaml",)),
+    "visit": (Visit, ("visits/*.yaml",)),
     "products": (CatalogueFile, ("products/*.yaml",)),
 }
 
 
-def schema_of(name: str) -> dict[str, Any]:
-    """The schema called `name`, by JSON Schema 2020-12, made from the model that reads the file."""
+def schema_of(name: str, questions: Collection[str] | None = None) -> dict[str, Any]:
+    """The schema called `name`, by JSON Schema 2020-12, made from the model that reads the file.
+
+    A visit's answers are to these `questions` alone, when they are given; true and false stand
+    for yes and no there, as where a visit is read.
+    """
     model, _ = SCHEMAS[name]
     body = model.model_json_schema(by_alias=True)
+    if name == "visit":
+        body = _as_taken(body)
+    if name == "visit" and questions is not None:
+        answers = body["properties"]["answers"]
+        one = answers.pop("additionalProperties")
+        answers |= {"properties": dict.fromkeys(questions, one), "additionalProperties": False}
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", **body}
 
 
-def write_schemas(folder: Path) -> list[Path]:
-    """Write every schema to `folder`; the paths written."""
+def _as_taken(part: Any) -> Any:
+    """A schema of what is taken: true and false for yes and no, one number for a list of one."""
+    if isinstance(part, list):
+        return [_as_taken(one) for one in part]
+    if not isinstance(part, dict):
+        return part
+    words = part.get("enum")
+    if isinstance(words, list) and {"yes", "no"} <= set(words):
+        rest = {key: one for key, one in part.items() if key not in ("enum", "type")}
+        return {**rest, "enum": [*words, True, False]}
+    taken = {key: _as_taken(one) for key, one in part.items()}
+    items = part.get("items", {})
+    if part.get("type") == "array" and items.get("type") in ("number", "integer"):
+        return {"anyOf": [taken, items]}
+    return taken
+
+
+def write_schemas(folder: Path, questions: Collection[str] | None = None) -> list[Path]:
+    """Write every schema to `folder`; the paths written. See `schema_of` for `questions`."""
     written = []
     folder.mkdir(parents=True, exist_ok=True)
     for name in SCHEMAS:
         path = folder / f"{name}.schema.json"
-        text = json.dumps(schema_of(name), indent=2, ensure_ascii=False)
+        text = json.dumps(schema_of(name, questions), indent=2, ensure_ascii=False)
         write_output(path, text + "\n", SCHEMA)
         written.append(path)
     return written

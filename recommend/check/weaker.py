@@ -18,7 +18,7 @@ from recommend.check.logic import shown
 from recommend.infer.many import behind
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.models import NOTE_LEVELS, AxisThen, NoteLevel, NoteThen
-from recommend.rulebook.terms import Disjunction, Term, Word
+from recommend.rulebook.terms import Disjunction, Number, Term, Word
 from recommend.rulebook.vocabulary import Vocabulary
 
 _WAS = "was-"  # before the names of axes and rules of the older rulebook
@@ -27,7 +27,7 @@ _ABSENT = ("known_", "asked_", "decided_")
 
 
 @dataclass(frozen=True, slots=True)
-class Compared:
+class Fate:
     """What has become of a note.
 
     Attributes
@@ -60,7 +60,7 @@ def notes_from(book: Rulebook, level: NoteLevel) -> tuple[CompiledRule, ...]:
     return tuple(rule for rule in book.rules if note_of(rule) in grave)
 
 
-def compared(new: Rulebook, old: Rulebook, rule: CompiledRule) -> Compared:
+def fate_of(new: Rulebook, old: Rulebook, rule: CompiledRule) -> Fate:
     """What has become under `new` of the note that `rule` of `old` brings.
 
     Raises
@@ -80,7 +80,7 @@ def compared(new: Rulebook, old: Rulebook, rule: CompiledRule) -> Compared:
     has = np.logical_or.reduce([done.holds[one.id] for one in now] or [np.zeros_like(had)])
     lost = had & ~has
     more = here is not None and bool((done.holds[here.id] & ~had).any())
-    told = Compared(rule.id, level, bool(lost.any()), more, space.exhausted)
+    told = Fate(rule.id, level, bool(lost.any()), more, space.exhausted)
     if not told.lost:
         return told
     foot, visit = shown(space, lost, f"Had the note of {rule.id}; none as grave comes now.")
@@ -140,10 +140,18 @@ def _same_axes(
         for one in book.rules:
             then = one.rule.then
             if isinstance(then, AxisThen) and then.axis in axes:
-                found.add((then.axis, then.value, one.holds, one.fails))
+                found.add((then.axis, then.value, _bare(one.holds), _bare(one.fails)))
         return found
 
     return ways(new) == ways(old)
+
+
+def _bare(disjunction: Disjunction) -> frozenset[frozenset[Term]]:
+    """A normal form as it runs: without order, and without the names of its limits."""
+    return frozenset(
+        frozenset(replace(t, limit="") if isinstance(t, Number) else t for t in branch)
+        for branch in disjunction
+    )
 
 
 def _renamed(rule: CompiledRule, axes: set[str]) -> CompiledRule:

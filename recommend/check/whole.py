@@ -21,7 +21,9 @@ from recommend.check.mutating import mutate, mutation_findings
 from recommend.check.people import People, unsteady_findings
 from recommend.check.promises import Given, Verdict, load_promises
 from recommend.check.reach import reach_findings
+from recommend.check.released import released_findings
 from recommend.check.translated import translation_findings
+from recommend.check.unanswered import shelf_findings, unanswered_findings
 from recommend.check.unused import unused_findings
 from recommend.check.wording import wording_findings
 from recommend.errors import InputError, counted
@@ -120,8 +122,10 @@ def _of_rules(book: Rulebook) -> Iterator[Finding]:
     yield from unused_findings(book)
     yield from logic_findings(book)
     yield from change_findings(book)
+    yield from released_findings(book)
     yield from translation_findings(book)
     yield from wording_findings(book)
+    yield from unanswered_findings(book)
     yield from _engine_findings(book)
     yield from _where_sound(_of_people(book))
 
@@ -172,6 +176,7 @@ def _of_catalogue(book: Rulebook, folder: Path) -> tuple[list[Finding], list[str
     found = [from_error(problem) for problem in wrong]
     if not wrong:
         found += _where_sound(reach_findings(book, products))
+        found += _where_sound(shelf_findings(book, products))
     return found, [counted(len(products.items), "product")]
 
 

@@ -19,6 +19,7 @@ from recommend.check.finding import Finding, from_error
 from recommend.errors import Place
 from recommend.reading import Id, Strict, problems_in, read_document
 from recommend.rulebook.book import CompiledRule, Rulebook
+from recommend.rulebook.comparisons import Comparison
 from recommend.rulebook.conditions import Condition, OfMeasure
 from recommend.rulebook.models import NoteLevel
 from recommend.rulebook.terms import Word
@@ -53,10 +54,20 @@ class Turn(Strict):
     below: Side
 
 
+class SaidOfProduct(Strict):
+    """Words in the title of a product, and what its attribute then is."""
+
+    words: str
+    attribute: str
+    is_: Comparison = Field(alias="is")
+    value: float | str
+
+
 class WordingFile(Strict):
     """``wording.yaml``."""
 
     title: str
+    titles: list[SaidOfProduct] = []
     turns: dict[Id, Turn] = {}
     languages: dict[str, Vocabulary] = Field(min_length=1)
 
@@ -68,6 +79,12 @@ class Sentence:
     text: str
     place: Place
     what: str
+
+
+def wording_of_rules(book: Rulebook) -> WordingFile | None:
+    """What ``wording.yaml`` says; None where there is none that can be read."""
+    path = Path(book.folder) / FILE
+    return problems_in(WordingFile, read_document(path))[0] if path.is_file() else None
 
 
 def wording_findings(book: Rulebook) -> Iterator[Finding]:
@@ -114,7 +131,7 @@ def _notes(book: Rulebook, code: str, words: Vocabulary) -> Iterator[Finding]:
         if level is None or said is None or rule.note is None:
             continue
         for wanted in level.needs:
-            if not any(_has(said.text, word) for word in wanted):
+            if not any(has(said.text, word) for word in wanted):
                 yield Finding(
                     "weak-words", "error", said.place,
                     f"{said.what} has none of the words that a {rule.note.note} note needs",
@@ -126,7 +143,7 @@ def _notes(book: Rulebook, code: str, words: Vocabulary) -> Iterator[Finding]:
 
 def _without(one: Sentence, words: Iterable[str], code: str, why: str) -> Iterator[Finding]:
     for word in words:
-        if _has(one.text, word):
+        if has(one.text, word):
             found = f"{one.what} has `{word.rstrip('*')}`, which {why}: {plain(one.text)}"
             yield Finding(code, "error", one.place, found, mend="say what is known, and no more")
 
@@ -171,7 +188,7 @@ def _negated(book: Rulebook, words: Vocabulary) -> Iterator[Finding]:
     for name, question in book.questions.items():
         start = " ".join(question.ask.split()[:_BEGINNING])
         for word in words.negations:
-            if _has(start, word):
+            if has(start, word):
                 yield Finding(
                     "question-turned", "error", document.place(("questions", name, "ask")),
                     f"question `{name}` asks by saying `{word}`: what does a yes mean then?",
@@ -208,7 +225,7 @@ def _sides(
         other: Side = "outwards" if side == "inwards" else "inwards"
         wrong, right = words.sides.get(other, []), words.sides.get(side, [])
         for one in _of_rule(book, rule, code):
-            if any(_has(one.text, w) for w in wrong) and not any(_has(one.text, w) for w in right):
+            if any(has(one.text, w) for w in wrong) and not any(has(one.text, w) for w in right):
                 yield Finding(
                     "turned-side", "error", one.place,
                     f"{one.what} speaks of {other}, and the rule fires on feet that go {side}: "
@@ -238,7 +255,7 @@ def _side_of(when: Condition, turns: Mapping[str, Turn]) -> Side | None:
     return turn.above if way in ("above", "at-least", "clearly-above") else turn.below
 
 
-def _has(text: str, word: str) -> bool:
+def has(text: str, word: str) -> bool:
     """Whether `word` stands in `text` as a whole, letters large or small; * is any ending."""
     body = re.escape(word.rstrip("*")).replace(r"\ ", r"\s+")
     end = r"\w*" if word.endswith("*") else r"(?!\w)"

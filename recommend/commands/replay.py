@@ -12,6 +12,7 @@ from typing import Annotated
 
 import typer
 
+from recommend.check.changes import unseen
 from recommend.commands import single
 from recommend.commands.options import StorePath
 from recommend.errors import Exit, RecommendError, counted
@@ -20,11 +21,19 @@ from recommend.records.database import store_path
 from recommend.records.impact import COMPARED, Impact, PastVisits, disagreements, impact_of
 from recommend.records.keeping import Archive
 from recommend.records.replay import Replayer
+from recommend.records.retold import Retold
 from recommend.records.store import SHORTLIST, Record, Store
 from recommend.rulebook import load_rulebook
+from recommend.rulebook.contents import contents_of
 from recommend.show.bar import working
 from recommend.show.console import console
-from recommend.show.replayed import impact_data, impact_lines, replayed_data, replayed_lines
+from recommend.show.replayed import (
+    impact_data,
+    impact_lines,
+    replayed_data,
+    replayed_lines,
+    retold_lines,
+)
 
 ONE_BY_ONE = 300  # up to so many records, `--all` derives each in full
 
@@ -53,8 +62,9 @@ def replay(
     """Derive kept records again: identical, or exactly what differs.
 
     With --with, other rules run over past visits, and what they change is told; a stop or a
-    see-a-clinician note that would be lost comes first, and gives exit code 3. A record that
-    does not replay gives exit code 2.
+    see-a-clinician note that would be lost comes first, and gives exit code 3; anything else that
+    would come out or be read otherwise gives 5 until the change log of those rules says who saw
+    it. A record that does not replay gives exit code 2.
 
     Example: recommend replay --all --with rules
     """
@@ -139,10 +149,13 @@ def _impact(
         impact = impact_of(past, records, listed, lambda done: tell(done, len(store)))
     checked = _sampled(store, sample) if chosen is None else chosen[:sample]
     wrong = disagreements(past, checked)
+    retold = Retold(archive, rules).over(store.records() if chosen is None else chosen)
     if as_json:
-        typer.echo(json.dumps(impact_data(impact, listed), indent=2, ensure_ascii=False))
+        data = impact_data(impact, listed) | {"read-otherwise": dict(retold.most_common())}
+        typer.echo(json.dumps(data, indent=2, ensure_ascii=False))
     else:
         typer.echo("\n".join(impact_lines(impact, listed, console().width)))
+        typer.echo("\n".join(retold_lines(retold, listed, console().width)))
         disagree = "disagrees" if len(wrong) == 1 else "disagree"
         typer.echo(
             f"\nChecked one by one by {engine_name()}: "
@@ -153,7 +166,11 @@ def _impact(
         print(f"record {record.seq}: the two paths disagree: {differs}", file=sys.stderr)
     if wrong:
         return Exit.BAD_INPUT
-    return Exit.STOP if impact.lost else Exit.DONE
+    if impact.lost:
+        return Exit.STOP
+    to_see = set(unseen(book, contents_of(rules)))
+    decided = bool(impact.changed and "decides" in to_see)
+    return Exit.TO_BE_READ if decided or (retold and "words" in to_see) else Exit.DONE
 
 
 def compared_words(one: object, many: object) -> str:

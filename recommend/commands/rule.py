@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated
 
 import typer
 
+from recommend.atomic import write_atomically
 from recommend.check.scaffold import scaffold
 from recommend.check.touched import touched
 from recommend.errors import InputError, Place
 from recommend.rulebook import load_rulebook
-from recommend.rulebook.loading import read_rulebook
+from recommend.rulebook.book import Stage
+from recommend.rulebook.loading import STAGES, read_rulebook
 from recommend.settings import setting
 from recommend.show.console import console
 from recommend.show.rule import print_rule
@@ -40,35 +42,46 @@ def show(
     print_rule(touched(book, book.rule(rule_id)), book, console())
 
 
+@app.command("list")
+def list_(rules: RulesFolder = None) -> None:
+    """Print every rule with its stage and its title; `rule show ID` has the rest.
+
+    Example: recommend rule list
+    """
+    book = load_rulebook(setting("rulebook", rules).value)
+    for rule in sorted(book.rules, key=lambda one: (STAGES.index(one.stage), one.id)):
+        print(f"{rule.stage}  {rule.id}: {rule.rule.title}")
+
+
 @app.command()
 def new(
-    stage: Annotated[str, typer.Argument(metavar="STAGE", help="screen or need")],
+    stage: Annotated[str, typer.Argument(metavar="STAGE", help="screen, classify or need")],
     rule_id: Annotated[str, typer.Argument(metavar="ID", help="words joined by hyphens")],
     rules: Annotated[Path, typer.Option("--rules", help="folder of your rulebook")],
 ) -> None:
     """Write a new rule and an example that makes it fire, both valid, to be changed by you.
 
-    A rule of `classify` concludes an axis: add the axis to axes.yaml first, and the rule by hand.
+    Of `classify` it is a new axis with a rule for each of its two values.
 
     Example: recommend rule new need need-roomy-toes --rules my-rules
     """
     made = scaffold(load_rulebook(rules), _stage(stage), rule_id)
+    before = made.axes_file.read_bytes() if made.axes_file else b""
     made.write()
     _, problems = read_rulebook(rules)
     if problems:
         made.rule_file.unlink()
         made.example_file.unlink()
+        if made.axes_file:
+            write_atomically(made.axes_file, before)
         raise problems[0]
     print(f"Written: {made.rule_file}\n         {made.example_file}")
     print(f"Change both to what you mean, then run: recommend check {rules}")
 
 
-def _stage(word: str) -> Literal["screen", "need"]:
-    if word == "screen":
-        return "screen"
-    if word == "need":
-        return "need"
-    raise InputError(
-        Place("STAGE"), f"`{word}` is no stage that a rule can be started in", "screen, need",
-        "for `classify` add the axis to axes.yaml first, and write its rules by hand",
-    )  # fmt: skip
+def _stage(word: str) -> Stage:
+    for stage in STAGES:
+        if word == stage:
+            return stage
+    allowed = ", ".join(STAGES)
+    raise InputError(Place("STAGE"), f"`{word}` is no stage that a rule can be started in", allowed)

@@ -11,8 +11,11 @@ import typer
 from recommend.catalogue.shop import open_catalogue
 from recommend.check.changes import changes_of
 from recommend.check.differing import difference
+from recommend.check.finding import fails
 from recommend.check.promises import load_promises
+from recommend.check.released import write_released
 from recommend.check.schemas import write_schemas
+from recommend.check.whole import check
 from recommend.commands.options import Force
 from recommend.errors import Exit
 from recommend.output import PAGE, write_output
@@ -22,6 +25,7 @@ from recommend.show.bar import working
 from recommend.show.book_page import book_page
 from recommend.show.console import console
 from recommend.show.difference import difference_json, print_difference
+from recommend.show.findings import print_findings
 
 app = typer.Typer(add_completion=False, rich_markup_mode=None, no_args_is_help=True)
 
@@ -56,6 +60,10 @@ def book(
 @app.command()
 def schemas(
     to: Annotated[Path, typer.Argument(metavar="FOLDER", help="where to write them")],
+    rules: Annotated[
+        Path | None,
+        typer.Option("--rules", help="whose questions a visit may answer; the shop's by default"),
+    ] = None,
 ) -> None:
     """Write JSON Schemas of all files, for completion and checking in editors.
 
@@ -64,8 +72,32 @@ def schemas(
 
     Example: recommend rulebook schemas my-rules/schemas
     """
-    for path in write_schemas(to):
+    book = load_rulebook(setting("rulebook", rules).value)
+    for path in write_schemas(to, book.questions):
         print(path)
+
+
+@app.command()
+def release(
+    rules: Annotated[Path, typer.Argument(help="folder of the rulebook")],
+    by: Annotated[str, typer.Option(help="code of who releases it, never the name")],
+    draft: Annotated[
+        bool, typer.Option("--draft", help="guard the notes, while the rest may still change")
+    ] = False,
+) -> None:
+    """Write down what this version says and whom it warns; from then on `check` holds it to that.
+
+    Refused while the check finds an error (a draft is made anew with weaker notes), and for a
+    version that was released before.
+
+    Example: recommend rulebook release my-rules --by F7
+    """
+    report = check(rules, [])
+    found = [one for one in report.findings if not (draft and one.code == "weakened-note")]
+    if fails(found, strict=False):
+        print_findings(found, report.looked_at, console())
+        raise typer.Exit(Exit.BAD_INPUT)
+    print(f"Written: {write_released(load_rulebook(rules), by, draft=draft)}")
 
 
 @app.command()

@@ -21,8 +21,14 @@ PRIVATE_PATHS = (
     ("visit", "follow-up", "of"),
     ("visit", "follow-up", "changed"),
     ("visit", "decision", "remark"),
+    ("visit", "own-shoes", "title"),
     ("visit", "captures", "*", "file"),
     ("visit", "captures", "*", "still"),
+    ("visit", "captures", "*", "doubts", "*", "says"),
+    ("visit", "feet", "left", "from-captures", "*", "file"),
+    ("visit", "feet", "right", "from-captures", "*", "file"),
+    ("visit", "feet", "left", "from-captures", "*", "method"),
+    ("visit", "feet", "right", "from-captures", "*", "method"),
     ("outcome", "visit", "reference"),
 )
 

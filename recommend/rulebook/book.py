@@ -197,7 +197,7 @@ class Rulebook:
             raise InputError(
                 Place(self.folder),
                 f"no rule is called `{rule_id}`",
-                mend=nearest(rule_id, self.by_id) or "list the rules with `recommend rulebook`",
+                mend=nearest(rule_id, self.by_id) or "`recommend rule list` names them all",
             )
         return self.by_id[rule_id]
 

@@ -10,11 +10,11 @@ from typing import Any
 from rich.console import Console
 from rich.text import Text
 
-from recommend.check.contents import Bearing, Edit
 from recommend.check.crowds import Moves
 from recommend.check.differing import Difference
 from recommend.check.orders import Ranked
 from recommend.errors import counted
+from recommend.rulebook.contents import Bearing, Edit
 from recommend.show.findings import print_finding
 from recommend.show.layout import bullet, heading, inset, plain_table
 

@@ -52,6 +52,19 @@ def impact_lines(impact: Impact, keep: int, width: int) -> Iterator[str]:
         ) or [""]
 
 
+def retold_lines(retold: Counter[str], keep: int, width: int) -> Iterator[str]:
+    """What would be read otherwise at past visits: sentences, cautions, questions, sources."""
+    if not retold:
+        yield "Nothing would be read otherwise at any of them."
+        return
+    yield ""
+    yield "Would be read otherwise, with the number of visits:"
+    for words, count in retold.most_common(keep):
+        yield from textwrap.wrap(f"  {count}: {words}", width, subsequent_indent="     ")
+    if len(retold) > keep:
+        yield f"  and {len(retold) - keep} more (--json lists all)"
+
+
 def _impact_lines(impact: Impact, keep: int) -> Iterator[str]:
     yield from _lost(impact, keep)
     yield from _unbound(impact, keep)

@@ -484,11 +484,19 @@ class Decision(Strict):
     stock_file: Literal["lowered"] | None = None
 
 
+AttributeName = Annotated[
+    str,
+    Field(
+        pattern=r"^(shoe|insole)\.[a-z0-9-]{1,60}$", description="an attribute, such as shoe.width"
+    ),
+]
+
+
 class Unwanted(Strict):
     """What a customer would not wear: products, and levels of attributes (``shoe.drop: [12]``)."""
 
     products: list[Id] = Field(default=[], max_length=200)
-    attributes: dict[Annotated[str, Field(max_length=60)], list[float | str]] = {}
+    attributes: dict[AttributeName, list[float | Id]] = {}
 
 
 class Wishes(Strict):
@@ -502,7 +510,7 @@ class OwnShoes(Strict):
     """The shoes a customer has, described as a product is; `months` is how long they were worn."""
 
     title: Annotated[str, Field(max_length=60)] = ""
-    attributes: dict[Annotated[str, Field(max_length=60)], float | str] = {}
+    attributes: dict[Id, float | Id] = {}
     wear: Literal["little", "some", "worn-out"] | None = None
     months: Annotated[float, Field(ge=0, le=600)] | None = None
 

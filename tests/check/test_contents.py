@@ -9,9 +9,9 @@ from typing import Any
 
 import pytest
 
-from recommend.check.contents import bearing_of, contents_of, contents_of_files, edits_between
 from recommend.reading import read_document
 from recommend.rulebook import shipped_folder
+from recommend.rulebook.contents import bearing_of, contents_of, contents_of_files, edits_between
 from tests.check.conftest import Changed
 
 RULES = shipped_folder("rules")
@@ -179,7 +179,7 @@ def test_a_rule_moved_to_another_file_is_the_same_rule(changed: Changed) -> None
 )
 def test_what_a_value_bears_on(thing: str, field: str, bearing: str) -> None:
     """What decides is told apart from what is read; what is not known is taken to decide."""
-    from recommend.check.contents import Leaf
+    from recommend.rulebook.contents import Leaf
 
     assert bearing_of(Leaf(thing, "any", field)) == bearing
 

@@ -25,4 +25,3 @@ def test_the_shipped_order_meets_its_goals() -> None:
     found = discrimination_of(_of(120), shipped.shop())
     assert all(goal.met for goal in found.goals), list(discrimination_lines(found))
     assert len(found.first["shoe"]) > 10, "nearly the same shoes come first for everybody"
-    assert found.within > found.between

@@ -57,14 +57,15 @@ def test_rule_show_of_an_unknown_rule_names_the_nearest(
     assert "did you mean `need-slow-support`?" in capsys.readouterr().err.lower()
 
 
-@pytest.mark.parametrize("stage", ["screen", "need"])
+@pytest.mark.parametrize("stage", ["screen", "classify", "need"])
 def test_rule_new_writes_what_passes_the_check(changed: Changed, stage: str) -> None:
     """A rule that was just started, and its examples, leave the check without an error."""
     folder = changed()
     assert run("rule", "new", stage, "my-own-rule", "--rules", str(folder)) == 0
     report = check(folder, [])
     assert [f.found for f in report.findings if f.level == "error"] == []
-    assert "my-own-rule" in load_rulebook(folder).by_id
+    book = load_rulebook(folder)
+    assert "my-own-rule" in (book.axes if stage == "classify" else book.by_id)
 
 
 def test_rule_new_never_overwrites(changed: Changed, capsys: pytest.CaptureFixture[str]) -> None:
@@ -72,7 +73,7 @@ def test_rule_new_never_overwrites(changed: Changed, capsys: pytest.CaptureFixtu
     folder = changed()
     before = sorted(folder.rglob("*.yaml"))
     assert run("rule", "new", "need", "need-slow-support", "--rules", str(folder)) == 2
-    assert run("rule", "new", "classify", "some-axis", "--rules", str(folder)) == 2
+    assert run("rule", "new", "classify", "posture", "--rules", str(folder)) == 2
     assert run("rule", "new", "need", "Not An Id", "--rules", str(folder)) == 2
     assert run("rule", "new", "need", "../outside", "--rules", str(folder)) == 2
     assert sorted(folder.rglob("*.yaml")) == before
@@ -234,12 +235,30 @@ def test_shipped_files_fit_the_schemas_that_editors_use(name: str) -> None:
     jsonschema.Draft202012Validator.check_schema(schema)
     validator = jsonschema.Draft202012Validator(schema)
     _, patterns = SCHEMAS[name]
-    base = shipped_folder("catalogue_demo") if name == "products" else RULES
+    base = shipped_folder("catalogue_demo") if name in ("products", "visit") else RULES
     files = [file for pattern in patterns for file in base.glob(pattern)]
     assert files or name == "survivors"
     for file in files:
         data = plain(file)
         assert list(validator.iter_errors(data)) == [], file
+
+
+def test_schema_of_a_visit_knows_the_questions_of_the_rulebook(tmp_path: Path, book) -> None:
+    """An answer to no question is marked, true and false are as good as yes and no."""
+    assert run("rulebook", "schemas", str(tmp_path)) == 0
+    schema = json.loads((tmp_path / "visit.schema.json").read_text())
+    validator = jsonschema.Draft202012Validator(schema)
+    for answer, fits in (("yes", True), (True, True), ("maybe", False)):
+        visit = {"reference": "Q-0001", "feet": {}, "answers": {"open-wound": answer}}
+        assert validator.is_valid(visit) is fits
+    assert not validator.is_valid({"reference": "Q-0001", "feet": {}, "answers": {"wound": "yes"}})
+
+
+def test_rule_list_names_every_rule(capsys: pytest.CaptureFixture[str], book) -> None:
+    """What to type after `rule show`."""
+    assert run("rule", "list") == 0
+    out = capsys.readouterr().out
+    assert all(rule.id in out for rule in book.rules if rule.stage == "need")
 
 
 def plain(file: Path) -> object:

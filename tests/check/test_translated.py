@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from recommend.catalogue import load_catalogue
-from recommend.check.contents import contents_of, edits_between
 from recommend.check.translated import translation_findings
 from recommend.rulebook import Rulebook, load_rulebook, shipped_folder
+from recommend.rulebook.contents import contents_of, edits_between
 from recommend.rulebook.loading import read_rulebook
 from recommend.show.sheet import Wording, messages, page, sheet_of
 from recommend.trial.outcome import trial_outcome

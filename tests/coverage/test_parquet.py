@@ -44,19 +44,16 @@ def test_a_local_cluster_counts_exactly_as_one_machine(
 def test_differences_and_ratios_need_not_be_in_the_table(
     tmp_path: Path, population: Population, book: Rulebook, catalogue: Catalogue
 ) -> None:
-    """What follows from other columns by definition is computed; other measures stay missing."""
+    """What follows from other columns by definition is computed where the table lacks it."""
     drawn = Sampler(population).block(9, 0, 500)
     sizes = SizeClasses(catalogue.items, book.parameters)
     lean = frame_of(drawn, book)
+    assert not {"left.fpi-difference", "right.width-ratio"} & set(lean)
     lean.to_parquet(tmp_path / "lean.parquet")
-    frame = lean.copy()  # by the definitions of the two, with both feet
-    apart = (frame["left.fpi"] - frame["right.fpi"]).abs()
+    frame = lean.copy()
     for side in ("left", "right"):
-        assert not {f"{side}.fpi-difference", f"{side}.width-ratio"} & set(lean)
-        frame[f"{side}.fpi-difference"] = apart
-        frame[f"{side}.width-ratio"] = (
-            frame[f"{side}.forefoot-width"] / frame[f"{side}.foot-length"]
-        )
+        frame[f"{side}.width-ratio"] = lean[f"{side}.forefoot-width"] / lean[f"{side}.foot-length"]
+        frame[f"{side}.fpi-difference"] = (lean["left.fpi"] - lean["right.fpi"]).abs()
     frame.to_parquet(tmp_path / "whole.parquet")
     whole, without = (
         tally_parquet(tmp_path / f"{name}.parquet", book, population, sizes)

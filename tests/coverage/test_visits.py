@@ -33,8 +33,8 @@ def test_the_shops_visits_alone_are_counted_as_the_counter_would(
         seen = assess(visit, book, engine)
         open_ += not seen.stopped
         listed = shortlist(seen, book, question.catalogue)
-        # Whoever was not screened whole has no first place yet, and is served all the same.
-        found = listed.ranked["pair"] or listed.without_place["pair"]
+        both = (*listed.ranked["pair"], *listed.without_place["pair"])
+        found = [c for c in both if all(part.offered == "shop" for part in c.parts)]
         served += not seen.stopped and any(c.score >= 60 for c in found)
     assert run.coverage.customers == len(shop.visits)
     assert run.coverage.served.value == pytest.approx(served / open_)

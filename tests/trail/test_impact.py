@@ -76,9 +76,7 @@ def test_a_moved_limit_is_counted_as_one_by_one(
     kept: Path, rules: Callable[[str, str, str], Path]
 ) -> None:
     """Counts and the sample are those of deriving every visit by the reference engine."""
-    folder = rules(
-        "limits.yaml", "{value: 8.8, where: {gait: walking", "{value: 7.6, where: {gait: walking"
-    )
+    folder = rules("limits.yaml", "{value: 6, system: manual", "{value: 5, system: manual")
     with Store(kept) as store:
         past = PastVisits(Archive(store), load_rulebook(folder))
         impact = impact_of(past, store.records(), 100)
@@ -164,13 +162,13 @@ def test_a_lost_never_is_counted_as_the_kept_outcomes_say(
             and need["rules"] == [rule]
         ]
     args = ["replay", "--all", "--with", str(folder), "--store", str(kept), "--listed", "100"]
-    assert run(*args) == 0
+    assert run(*args) == 5
     said = " ".join(capsys.readouterr().out.split())
     assert f"{len(expected)} visits would lose a never or a must" in said
     assert f"lost, {NEVER}: {len(expected)}" in said
     assert f"{len(expected)} would come out otherwise in foot type, notes, nevers and musts" in said
     assert "0 disagree" in said
-    assert run(*args, "--json") == 0
+    assert run(*args, "--json") == 5
     data = json.loads(capsys.readouterr().out)
     assert data["losing-a-never-or-must"] == len(expected) > 0
     assert sorted(one["number"] for one in data["lost-nevers-and-musts"]) == expected
@@ -191,6 +189,30 @@ def test_another_wording_of_a_note_shows(
         assert disagreements(past, store.records()) == []
     assert impact.reworded == {rule: given}
     assert impact.changed == given > 0
+
+
+def test_a_sentence_that_customers_read_is_told_with_the_visits_that_read_it(
+    kept: Path, rules: Callable[[str, str, str], Path], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A foot type's sentence counts where a foot had that type, a standing caution everywhere."""
+    with Store(kept) as store:
+        kinds = [list(r.head["summary"]["types"].values()) for r in store.records()]
+    kind = next(one for types in kinds for one in types if one)
+    had, every = sum(kind in types for types in kinds), len(kinds)
+    shipped = (TOP / "rules/types.yaml").read_text("utf-8")
+    at = shipped.index("Your foot", shipped.index(f"id: {kind}\n"))
+    folder = rules("types.yaml", shipped[:at], shipped[:at] + "Now: ")
+    heading = folder / "rulebook.yaml"
+    text = heading.read_text("utf-8").replace(
+        "  - Effects are small and differ", "  - Effects differ"
+    )
+    heading.write_text(text, "utf-8")
+    args = ("replay", "--all", "--with", str(folder), "--store", str(kept), "--sample", "0")
+    assert run(*args, "--json") == 5
+    told = json.loads(capsys.readouterr().out)["read-otherwise"]
+    counts = {words.split(",")[0]: count for words, count in told.items()}
+    assert counts[f"type {kind}"] == had
+    assert [n for words, n in told.items() if "Effects differ" in words] == [every]
 
 
 def test_products_below_the_first_are_compared(
@@ -232,11 +254,11 @@ def _early(summary: dict[str, Any]) -> dict[str, Any]:
 def test_a_note_made_stronger_is_no_loss(
     kept: Path, rules: Callable[[str, str, str], Path], capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """A see-a-clinician note that becomes a stop is gained, not lost: exit code 0."""
+    """A see-a-clinician note that becomes a stop is gained, not lost: to be seen, exit code 5."""
     was = 'then: {note: see-clinician, say: "The two feet stand very differently'
     folder = rules("screen/posture-and-motion.yaml", was, was.replace("see-clinician", "stop"))
     args = ["replay", "--all", "--with", str(folder), "--json", "--sample", "5"]
-    assert run(*args, "--store", str(kept)) == 0
+    assert run(*args, "--store", str(kept)) == 5
     data = json.loads(capsys.readouterr().out)
     assert data["lost-clinical"] == []
     assert {"level": "stop", "rule": "see-severely-uneven-posture"}.items() <= {

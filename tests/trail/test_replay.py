@@ -171,7 +171,8 @@ def test_keep_and_explain_from_the_command_line(
     """A kept shortlist is explained by its reference, with sureness and nearest changes."""
     store = str(tmp_path / "records.sqlite")
     visit = next(p for p in DEMO if p.stem == "two-types")
-    assert run("shortlist", str(visit), "--keep", "--store", store) == 0
+    keep = ("--keep", "--store", store)
+    assert run("shortlist", str(visit), "--show", "sure", *keep) == 0
     said = capsys.readouterr()
     short = re.search(r"hold in (.+?) of 100, the notes in (.+?),", " ".join(said.out.split()))
     assert short is not None

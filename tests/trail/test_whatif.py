@@ -35,7 +35,7 @@ def changed(was: Assessment, readings: dict[Key, float], engine: Engine) -> Asse
             length = float(measures[side]["foot-length"].value)
             foot = getattr(visit.feet, side).model_copy(update={"foot_length_mm": length})
             visit = visit.model_copy(update={"feet": visit.feet.model_copy(update={side: foot})})
-    return Assessment(visit, feet, (), ())
+    return replace(was, visit=visit, feet=feet, notes=(), to_ask=())
 
 
 # Differences of the feet by their definition: the size of left less right.

@@ -182,7 +182,7 @@ def test_an_implausible_value_may_be_corrected(begin: Begin) -> None:
     assert entry.feed("56").kind == "taken"
     height = visit_of(entry.draft.tree).feet.left.dorsum_height_mm
     assert height is not None
-    assert (height.sitting, height.standing) == (58, 56)
+    assert (height.sitting, height.standing) == ([58], [56])
 
 
 def test_enter_at_a_question_of_one_key_leaves_nothing_out(begin: Begin) -> None:
@@ -228,12 +228,12 @@ def test_every_step_has_help_and_a_place_of_its_own(begin: Begin) -> None:
 def test_angles_carry_gait_and_zero_reference(begin: Begin) -> None:
     """Readings are kept with the gait of the purpose and the zero that was chosen."""
     entry = begin("standing-zero", purpose="running")
-    for typed in ("r", "9 8.5", "", "", "s", "1 2", "", "12 11 13"):
+    for typed in ("r", "9 8.5", "", "", "s", "1 2 1.5", "", "12 11 13"):
         entry.feed(typed)
     standing, moving = visit_of(entry.draft.tree).feet.left.rearfoot
     assert (standing.gait, standing.reference) == ("standing", "relaxed-standing")
     assert (moving.gait, moving.reference) == ("running", "subtalar-neutral")
-    assert (moving.touchdown, moving.contact) == ([1, 2], [12, 11, 13])
+    assert (moving.touchdown, moving.peak) == ([1, 2, 1.5], [12, 11, 13])
     assert visit_of(entry.draft.tree).feet.right.rearfoot == []
 
 
@@ -241,15 +241,15 @@ def test_a_capture_file_fills_the_questions_that_follow(begin: Begin) -> None:
     """A video capture gives one angle a stride; its name and hash are kept."""
     entry = begin("capture", purpose="walking")
     assert entry.feed("catalogue_demo/captures/no-such.csv").kind == "refused"
-    assert "wrote contact" in entry.feed("catalogue_demo/captures/video-left.csv").say
+    assert "wrote peak" in entry.feed("catalogue_demo/captures/video-left.csv").say
     assert entry.step is not None
     assert entry.step.id == "capture"
     visit = visit_of(entry.draft.tree)
-    strides = visit.feet.left.rearfoot[0].contact
+    strides = visit.feet.left.rearfoot[0].peak
     assert strides is not None
     assert len(strides) > 3
     assert visit.captures[0].sha256 is not None
-    step = next(step for step in entry.steps if step.id == "contact.left")
+    step = next(step for step in entry.steps if step.id == "peak.left")
     assert step.standing(entry.draft.tree)
     entry.feed("")
     assert entry.step.id == "print-kind"

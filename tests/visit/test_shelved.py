@@ -35,16 +35,17 @@ def _run(*arguments: str) -> Result:
 
 
 def test_an_edit_changes_one_answer_and_says_what_it_did(shelf: Shelf) -> None:
-    """Angles raised beyond their band change the contact axis; the file keeps its comments."""
+    """Angles raised beyond their band change how far the heel rolls in; comments stay."""
     path = shelf.newest("QB-0101").path
     before = path.read_text()
-    run = _run("edit", "QB-0101", "contact.left", "9 9.2 8.8 9.1 9 9.3 8.9 9")
+    run = _run("edit", "QB-0101", "peak.left", "14 14.2 13.8 14.1 14 14.3 13.9 14")
     assert run.exit_code == 0
-    assert "left, rearfoot in contact" in run.output
+    assert "left, how far the heel rolls in" in run.output
     assert "->" in run.output
     after = path.read_text()
     assert after.count("#") == before.count("#")
-    assert read_visit(path).feet.left.rearfoot[1].contact == [9, 9.2, 8.8, 9.1, 9, 9.3, 8.9, 9]
+    written = read_visit(path).feet.left.rearfoot[1].peak
+    assert written == [14, 14.2, 13.8, 14.1, 14, 14.3, 13.9, 14]
     assert read_visit(path).feet.right == read_visit(DEMO / "plain-neutral.yaml").feet.right
 
 
@@ -73,14 +74,14 @@ def test_an_edit_takes_negative_numbers(shelf: Shelf) -> None:
     path = shelf.newest("QB-0101").path
     folder = str(shelf.folder)
     for arguments in (
-        ("contact.left", "-3 -4.5"), ("contact.right", "-3", "--visits", folder),
+        ("touchdown.left", "-3 -4.5"), ("touchdown.right", "-3", "--visits", folder),
         ("talar-head.left", "-2"), ("cpei.left", "--visits", folder, "--", "-4"),
     ):  # fmt: skip
         run = _run("edit", "QB-0101", *arguments)
         assert (run.exit_code, run.exception) == (0, None), arguments
     feet = read_visit(path).feet
-    assert feet.left.rearfoot[1].contact == [-3, -4.5]
-    assert feet.right.rearfoot[1].contact == [-3]
+    assert feet.left.rearfoot[1].touchdown == [-3, -4.5]
+    assert feet.right.rearfoot[1].touchdown == [-3]
     assert feet.left.fpi is not None
     assert feet.left.fpi.items is not None
     assert feet.left.fpi.items.talar_head == -2

@@ -49,10 +49,21 @@ _FOLDERS = {
     "translations": ("translation", ""),
     "promises": ("promise", "promises"),
     "examples": ("example", ""),
+    "released": ("released", ""),
 }
 _GUARDS = frozenset(
-    {"promise", "example", "changes", "survivors", "wording", "titles", "questions"}
-)
+    {
+        "promise",
+        "example",
+        "changes",
+        "claims",
+        "released",
+        "survivors",
+        "wording",
+        "titles",
+        "questions",
+    }
+)  # fmt: skip
 # Fields that people read: on the screen, on the customer's page, or on the rulebook's own page.
 _WORDS = frozenset(
     {

@@ -1,0 +1,154 @@
+"""What nobody can ever answer, state, offer or meant to leave in: measures, attributes, titles."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+
+from recommend.catalogue.loading import Catalogue, Item
+from recommend.check.cells import base_facts
+from recommend.check.finding import Finding
+from recommend.check.people import People
+from recommend.check.reach import places_of
+from recommend.check.scaffold import UNFINISHED
+from recommend.check.unused import program_names
+from recommend.check.wording import SaidOfProduct, has, wording_of_rules
+from recommend.match.judge import judge
+from recommend.match.needs import level_words, need_words, needs_of
+from recommend.measure.model import SIDES
+from recommend.reading import read_document
+from recommend.rulebook.book import CompiledRule, Rulebook
+from recommend.rulebook.comparisons import COMPARISONS
+
+_NUMBER = re.compile(r"(?<![\w.])(\d+(?:\.\d+)?) degrees")
+_CUSTOMERS = 4000  # of the population, who are counted where a need can be met by nothing
+
+
+def unanswered_findings(book: Rulebook) -> Iterator[Finding]:
+    """Measures that no visit can carry, attributes that no rule asks for, texts to finish."""
+    for rule in book.rules:
+        for name in sorted(base_facts(book, [rule])):
+            if name in book.measures and not _carried(book, name):
+                yield Finding(
+                    "never-answered", "error", rule.place,
+                    f"rule `{rule.id}` reads `{name}`, and no visit can carry it",
+                    mend="say in measures.yaml how it is `derived` from others, or drop the rule",
+                )  # fmt: skip
+    yield from _unfinished(book)
+    asked = {need.attribute for rule in book.rules for need in rule.asks}
+    asked |= {part for attribute in book.attributes.values() for part in attribute.sum_of}
+    document = read_document(Path(book.folder) / "attributes.yaml")
+    for name, attribute in book.attributes.items():
+        if name not in asked and attribute.unasked is None and name not in program_names().words:
+            group, _, key = name.partition(".")
+            yield Finding(
+                "unused", "warning", document.place((group, key), key=True),
+                f"attribute `{name}` is asked for by nothing", mend="let a rule ask, or remove it",
+            )  # fmt: skip
+
+
+def _carried(book: Rulebook, name: str) -> bool:
+    """Whether a visit has a field for a measure, or it follows from others."""
+    one = book.measures[name]
+    return one.derived is not None or bool(one.beside) or name in program_names().words
+
+
+def _unfinished(book: Rulebook) -> Iterator[Finding]:
+    for rule in book.rules:
+        said = rule.note.say if rule.note else ""
+        texts = (rule.rule.title, rule.rule.because, rule.rule.basis.note, said)
+        for text in UNFINISHED.intersection(texts):
+            yield Finding(
+                "unfinished", "warning", rule.place,
+                f"rule `{rule.id}` still says \"{text}\", as it was begun",
+                mend="say what you mean",
+            )  # fmt: skip
+
+
+def shelf_findings(book: Rulebook, catalogue: Catalogue) -> Iterator[Finding]:
+    """Attributes that no product states, needs that none meets, titles that say something else."""
+    yield from _unstated(book, catalogue)
+    yield from _unmet(book, catalogue)
+    places = places_of(catalogue)
+    said = wording_of_rules(book)
+    for item in catalogue.items:
+        for words in _contradicted(book, item, said.titles if said else []):
+            yield Finding(
+                "title-contradicts", "warning", places[item.id], f"product `{item.id}` {words}",
+                mend="correct the title or the attribute; mind the sign of a wedge",
+            )  # fmt: skip
+
+
+def _unstated(book: Rulebook, catalogue: Catalogue) -> Iterator[Finding]:
+    stated = {name for item in catalogue.items for name in item.levels}
+    asking: dict[str, CompiledRule] = {}
+    for rule in book.rules:
+        for need in rule.asks:
+            asking.setdefault(need.attribute, rule)
+    for name, rule in asking.items():
+        if name not in stated and name not in book.sums:
+            yield Finding(
+                "never-stated", "warning", rule.place,
+                f"rule `{rule.id}` asks for `{name}`, and no product of the catalogue states it",
+                mend="state it for the products that have it, or do not ask for it",
+            )  # fmt: skip
+
+
+def _unmet(book: Rulebook, catalogue: Catalogue) -> Iterator[Finding]:
+    """Rules whose musts and nevers leave nothing of a kind, with whom that would be."""
+    people: People | None = None
+    for rule in book.rules:
+        for kind in ("shoe", "insole"):
+            binding = [n for n in rule.asks if n.strength != "prefer"]
+            items = [item for item in catalogue.items if item.product.kind == kind]
+            if not items or not any(need.attribute.startswith(kind) for need in binding):
+                continue
+            needs = needs_of(book, {"left": [rule.id]})
+            if any(judge((item,), needs, book).suitable for item in items):
+                continue
+            people = people or People.of(book, _CUSTOMERS)
+            words = "; ".join(need_words(n, book) for n in needs.needs if n.strength != "prefer")
+            yield Finding(
+                "never-met", "warning", rule.place,
+                f"no {kind} of the catalogue has what rule `{rule.id}` binds ({words}); "
+                f"{_whom(people, rule)} left with none",
+                mend="stock one, state what is not stated, or let the rule prefer",
+            )  # fmt: skip
+
+
+def _whom(people: People | None, rule: CompiledRule) -> str:
+    if people is None:
+        return "its feet are"
+    holds = [people.conclude(people.customers, side).holds[rule.id] for side in SIDES]
+    count = int(np.logical_or.reduce(holds).sum())
+    if not count:
+        return "its feet (none among modelled adults without pain or alarming answers) are"
+    return f"{count} of {_CUSTOMERS} modelled adults are"
+
+
+def _contradicted(book: Rulebook, item: Item, said: list[SaidOfProduct]) -> Iterator[str]:
+    """Where the title of a product says something else than its attributes."""
+    title = item.product.title
+    for name, level in item.levels.items():
+        attribute = book.attributes[name]
+        for step, words in enumerate(attribute.scale.values()):
+            if " " in words and has(title, words) and step != level:
+                yield f'is called "{title}", and its {name} is {level_words(name, level, book)}'
+    for one in said:
+        stated = item.levels.get(one.attribute)
+        if stated is None or not has(title, one.words):
+            continue
+        scale = list(book.attributes[one.attribute].scale)
+        target = float(scale.index(str(one.value)) if scale else one.value)
+        if not COMPARISONS[one.is_].holds(stated, target):
+            yield (
+                f'is called "{title}", and its {one.attribute} is '
+                f"{level_words(one.attribute, stated, book)}"
+            )
+    wedge = item.levels.get("insole.wedge")
+    degrees = _NUMBER.search(title)
+    if wedge is not None and degrees and float(degrees[1]) != abs(wedge):
+        yield f'is called "{title}", and its wedge is {wedge:g} degrees'
