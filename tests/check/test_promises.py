@@ -211,7 +211,8 @@ def test_a_note_that_one_more_reading_would_lose_is_found(changed: Changed) -> N
 def test_a_wedge_under_a_new_clinical_note_is_found(changed: Changed) -> None:
     """Whoever adds such a note without its consequence is shown the foot that gets a wedge."""
     book = load_rulebook(changed(("screen/health.yaml",
-        "then: {note: caution, say: \"Another kind", "then: {note: see-clinician, say: \"Another kind",
+        "then: {note: caution, say: \"Another kind",
+        "then: {note: see-clinician, say: \"Another kind",
     )))  # fmt: skip
     one = verdicts(book, "no-lateral-pair-wedge-before-a-clinician",
                    "no-medial-shoe-wedge-before-a-clinician")  # fmt: skip

@@ -40,7 +40,7 @@ def test_an_edit_changes_one_answer_and_says_what_it_did(shelf: Shelf) -> None:
     before = path.read_text()
     run = _run("edit", "QB-0101", "peak.left", "14 14.2 13.8 14.1 14 14.3 13.9 14")
     assert run.exit_code == 0
-    assert "left, how far the heel rolls in" in run.output
+    assert "left, how far the rearfoot rolls in" in run.output
     assert "->" in run.output
     after = path.read_text()
     assert after.count("#") == before.count("#")
