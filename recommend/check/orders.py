@@ -13,6 +13,7 @@ from recommend.check.examples import need_keys
 from recommend.match.cases import Cases
 from recommend.match.needs import asked_words
 from recommend.match.weighing import WAYS, Way
+from recommend.rulebook.book import Rulebook
 
 NOTHING, WITHHELD = "nothing", "withheld by a stop"
 
