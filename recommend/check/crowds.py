@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from recommend.catalogue.loading import Catalogue
 from recommend.check.feet import STRIDES, foot_words, visit_text
+from recommend.check.mixture import Mixture
 from recommend.check.orders import Ranked, binding_moved, ranked
 from recommend.check.weaker import note_of
 from recommend.coverage.columns import FactColumns
@@ -48,6 +49,8 @@ class Moves:
     Attributes
     ----------
     customers : how many were drawn.
+    mixture : what is unusual about how many of them; shares are of these, not of a shop.
+    silent : rules that fire for none of them under either rulebook.
     types : feet that change type, by transition.
     gained, lost : feet that gain or lose a note, by rule.
     asked, unasked : feet that a need rule asks something for, or does not any more, by rule.
@@ -56,6 +59,8 @@ class Moves:
     """
 
     customers: int
+    mixture: str
+    silent: tuple[str, ...]
     types: tuple[Moved, ...]
     gained: Mapping[str, int]
     lost: Mapping[str, int]
@@ -76,17 +81,21 @@ def moves_between(
 
     Each is asked with its own reading of the catalogue: what a scale means is the rulebook's.
     """
-    old, new = books
+    new = books[1]
     population = load_population(Path(new.folder) / "population.yaml")
     customers = next(Sampler(population).blocks(count, seed))
-    crowds = (_Crowd(old, population, customers), _Crowd(new, population, customers))
-    gained, lost = _held(*crowds, notes=True)
-    asked, unasked = _held(*crowds, notes=False)
+    mixture = Mixture(new, customers.count, seed)
+    crowds = tuple(_Crowd(book, population, customers, mixture) for book in books)
+    was, now = crowds
+    gained, lost = _held(was, now, notes=True)
+    asked, unasked = _held(was, now, notes=False)
     shelves = [_shelf(crowd, one, customers) for crowd, one in zip(crowds, catalogues, strict=True)]
     unbound, bound = binding_moved(*shelves)
     return Moves(
         customers=customers.count,
-        types=tuple(_types(*crowds)),
+        mixture=mixture.words(),
+        silent=tuple(_silent(crowds)),
+        types=tuple(_types(was, now)),
         gained=gained,
         lost=lost,
         asked=asked,
@@ -100,13 +109,14 @@ def moves_between(
 class _Crowd:
     """The same customers under one version of the rulebook; rows are left feet, then right."""
 
-    def __init__(self, book: Rulebook, population: Population, customers: Customers) -> None:
+    def __init__(
+        self, book: Rulebook, population: Population, customers: Customers, mixture: Mixture
+    ) -> None:
         self.book, self.count = book, customers.count
         builder = FactColumns(book, population)
         self.errors = builder.errors
-        self.columns: dict[Side, dict[str, Column]] = {
-            side: builder.of_foot(customers, side) for side in SIDES
-        }
+        usual = {side: builder.of_foot(customers, side) for side in SIDES}
+        self.columns: dict[Side, dict[str, Column]] = mixture.applied(book, usual)
         self.done: dict[Side, ManyConclusions] = {
             side: conclude_many(book, self.columns[side], self.count) for side in SIDES
         }
@@ -160,6 +170,16 @@ def _shelf(crowd: _Crowd, catalogue: Catalogue, customers: Customers) -> Cases:
 
 
 LENGTH = "foot-length"
+
+
+def _silent(crowds: Sequence[_Crowd]) -> Iterator[str]:
+    """Rules, of whichever rulebook, that fire for none of the feet."""
+    fires: dict[str, bool] = {}
+    for crowd in crowds:
+        for rule in crowd.book.rules:
+            some = any(crowd.done[side].holds[rule.id].any() for side in SIDES)
+            fires[rule.id] = fires.get(rule.id, False) or some
+    yield from (name for name, some in sorted(fires.items()) if not some)
 
 
 def _types(old: _Crowd, new: _Crowd) -> Iterator[Moved]:

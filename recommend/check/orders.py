@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
 
+from recommend.check.examples import need_keys
 from recommend.match.cases import Cases
 from recommend.match.needs import asked_words
 from recommend.match.weighing import WAYS, Way
+from recommend.rulebook.book import Rulebook
 
 NOTHING, WITHHELD = "nothing", "withheld by a stop"
 
@@ -51,7 +53,42 @@ def ranked(old: Cases, new: Cases) -> dict[str, Ranked]:
     Of shoes and insoles the whole order is compared, of pairs what the screen lists.
     """
     together = _together(old, new)
-    return {way: _of_way(way, old, new, together) for way in WAYS}
+    if _ranks_alike(old.ranking.book, new.ranking.book):
+        asked = _fired(old), _fired(new)
+        together = Counter({
+            (one, other): count
+            for (one, other), count in together.items()
+            if one is None or other is None or asked[0][one] != asked[1][other]
+        })  # fmt: skip
+    was, now = (_part(cases, [pair[n] for pair in together]) for n, cases in enumerate((old, new)))
+    moved = Counter({(was[1][a], now[1][b]): n for (a, b), n in together.items()})
+    return {way: _of_way(way, was[0], now[0], moved) for way in WAYS}
+
+
+def _ranks_alike(old: Rulebook, new: Rulebook) -> bool:
+    """Whether both rank alike whatever is asked: the same attributes, figures and needs."""
+    return _ranked_by(old) == _ranked_by(new)
+
+
+def _ranked_by(book: Rulebook) -> tuple[object, ...]:
+    attributes = [(n, one, list(one.scale)) for n, one in sorted(book.attributes.items())]
+    needs = {rule.id: list(need_keys(rule, book)) for rule in book.rules if rule.asks}
+    return attributes, dict(book.parameters), needs
+
+
+def _fired(cases: Cases) -> list[tuple[frozenset[str], int]]:
+    """What each case asks, and its size class."""
+    rules = np.array(cases.ranking.table.rules)
+    rows = zip(cases.holds, cases.sizes, strict=True)
+    return [(frozenset(rules[holds]), int(size)) for holds, size in rows]
+
+
+def _part(cases: Cases, wanted: list[int | None]) -> tuple[Cases, dict[int | None, int | None]]:
+    """Only some of the cases, so that no others are ranked, and where each is among them."""
+    kept = sorted({one for one in wanted if one is not None})
+    place: dict[int | None, int | None] = {one: n for n, one in enumerate(kept)}
+    some = replace(cases, holds=cases.holds[kept], sizes=cases.sizes[kept])
+    return some, {**place, None: None}
 
 
 def _together(old: Cases, new: Cases) -> Counter[tuple[int | None, int | None]]:

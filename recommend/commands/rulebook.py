@@ -107,7 +107,7 @@ def diff(
     catalogue: Annotated[
         Path | None, typer.Option(help="folder of the catalogue; the shop's when not given")
     ] = None,
-    customers: Annotated[int, typer.Option(min=1, max=60000, help="how many are drawn")] = 4000,
+    customers: Annotated[int, typer.Option(min=1, max=60000, help="how many are drawn")] = 1500,
     seed: Annotated[int, typer.Option(help="which customers are drawn")] = 1,
     in_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
 ) -> None:

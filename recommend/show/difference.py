@@ -38,6 +38,7 @@ def _print_moves(found: Moves, out: Console) -> None:
     feet = 2 * found.customers
     customers = counted(found.customers, "customer")
     out.print(heading(f"What it does to {customers} of the modelled population"))
+    out.print(inset(f"Made more unusual than a shop's: {found.mixture}.", 0))
     _print_types(found, feet, out)
     _print_held(found, feet, out)
     for word, needs in (("lose", found.unbound), ("gain", found.bound)):
@@ -45,6 +46,8 @@ def _print_moves(found: Moves, out: Console) -> None:
             out.print(Text(f"Customers whose pair would {word}, {need}: {count}"))
     for kind, ranked in found.ranked.items():
         _print_ranked(kind, ranked, found.customers, out)
+    if found.silent:
+        out.print(inset(f"Rules that fire for none of them: {', '.join(found.silent)}.", 0))
 
 
 _HEADS: dict[Bearing, str] = {

@@ -1,0 +1,133 @@
+"""Customers with more that is rare than a shop sees, so that rules for few people meet somebody.
+
+The modelled adults have no pain, calm answers, one gait and everything measured. Here some are
+made children, some hurt, some answer otherwise or were not asked, some lack a reading, some were
+filmed in another gait and from another zero: so many as ``parameters/compare.yaml`` says. Draws go
+by the name of what is drawn, so that two rulebooks meet the same customers.
+"""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Mapping
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from recommend.infer.derivation import measure_of
+from recommend.infer.many import Column
+from recommend.measure.model import SIDES, Side
+from recommend.rulebook.book import Rulebook
+from recommend.rulebook.vocabulary import YES_NO
+
+Columns: TypeAlias = dict[str, Column]
+Bools: TypeAlias = NDArray[np.bool_]
+
+YES, NO = (YES_NO.index(word) for word in ("yes", "no"))
+_GROUP = "compare"
+_WORST = 10  # the top of the scale on which pain is asked for
+_PAIN, _WEEKS = "pain-score", "pain-weeks"
+_FILMED = ("gait", "reference")
+
+
+class Mixture:
+    """Makes unusual customers of modelled ones.
+
+    Parameters
+    ----------
+    shares : the rulebook whose ``parameters/compare.yaml`` says how many; both meet the same.
+    count : customers n.
+    """
+
+    def __init__(self, shares: Rulebook, count: int, seed: int) -> None:
+        self.parameters, self.count, self.seed = shares.parameters, count, seed
+
+    def applied(self, book: Rulebook, feet: Mapping[Side, Columns]) -> dict[Side, Columns]:
+        """The fact columns of n left and n right feet under `book`, made unusual."""
+        return {side: self._of_foot(book, side, dict(feet[side])) for side in SIDES}
+
+    def words(self) -> str:
+        """The mixture in a line."""
+        names = {
+            "children": "children or teenagers", "painful": "of feet with pain at each site",
+            "answering": "alarming at each question", "unasked": "not asked each question",
+            "unmeasured": "without each reading", "otherwise": "in any gait from any zero",
+        }  # fmt: skip
+        return ", ".join(f"{self._share(name):.0%} {words}" for name, words in names.items())
+
+    def _share(self, name: str) -> float:
+        return self.parameters.since(f"{_GROUP}.{name}", 0.0)
+
+    def _rng(self, *names: str) -> np.random.Generator:
+        return np.random.default_rng([self.seed, *(zlib.crc32(name.encode()) for name in names)])
+
+    def _some(self, share: str, *names: str) -> Bools:
+        return np.asarray(self._rng(share, *names).random(self.count) < self._share(share))
+
+    def _of_foot(self, book: Rulebook, side: Side, columns: Columns) -> Columns:
+        self._answers(book, columns)
+        self._ages(book, columns)
+        self._pain(book, side, columns)
+        self._filmed(book, columns)
+        self._left_out(book, columns)
+        return columns
+
+    def _answers(self, book: Rulebook, columns: Columns) -> None:
+        for question in book.questions:
+            usual = columns.get(f"answer_{question}", np.array([NO], np.int8))
+            answer = np.where(self._some("answering", question), 1 - usual, usual)
+            unasked = self._some("unasked", question)
+            columns[f"answer_{question}"] = np.where(unasked, -1, answer).astype(np.int8)
+            if f"asked_{question}" in columns:
+                columns[f"asked_{question}"] = np.where(unasked, NO, YES).astype(np.int8)
+
+    def _ages(self, book: Rulebook, columns: Columns) -> None:
+        name = "visit_age-band"
+        if name in columns:
+            ages = book.vocabulary.words[name]
+            young = np.array([ages.index(word) for word in ("child", "teen")])
+            drawn = young[self._rng("which age").integers(0, len(young), self.count)]
+            made = np.where(self._some("children", "age"), drawn, columns[name])
+            columns[name] = made.astype(np.int8)
+
+    def _pain(self, book: Rulebook, side: Side, columns: Columns) -> None:
+        hurts = np.zeros(self.count, np.bool_)
+        for fact in (name for name in book.vocabulary.words if name.startswith("pain_")):
+            here = self._some("painful", side, fact)
+            hurts |= here
+            columns[fact] = np.where(here, YES, NO).astype(np.int8)
+        longest = int(self.parameters.since(f"{_GROUP}.longest-pain", 1.0))
+        for name, most in ((_PAIN, _WORST), (_WEEKS, longest)):
+            drawn = self._rng(side, name).integers(1, most + 1, self.count).astype(np.float64)
+            for fact in (name, f"{name}_low", f"{name}_high"):
+                if fact in columns:
+                    columns[fact] = np.where(hurts, drawn, columns[fact])
+
+    def _filmed(self, book: Rulebook, columns: Columns) -> None:
+        other = self._some("otherwise", "film")
+        for fact in [name for name in columns if name.rpartition("_")[2] in _FILMED]:
+            words = book.vocabulary.words[fact]
+            word = fact.rpartition("_")[2]
+            drawn = self._rng("which", word).integers(0, len(words), self.count)
+            columns[fact] = np.where(other, drawn, columns[fact]).astype(np.int8)
+
+    def _left_out(self, book: Rulebook, columns: Columns) -> None:
+        """Readings that were not taken; what follows from others goes with its own name."""
+        for measure in book.measures:
+            gone = self._some("unmeasured", measure)
+            for fact in [name for name in columns if _of(name, measure)]:
+                if fact == f"known_{measure}":
+                    columns[fact] = np.where(gone, NO, columns[fact]).astype(np.int8)
+                elif columns[fact].dtype == np.float64:
+                    columns[fact] = np.where(gone, np.nan, columns[fact])
+                else:
+                    columns[fact] = np.where(gone, -1, columns[fact]).astype(np.int8)
+
+
+def _of(fact: str, measure: str) -> bool:
+    """Whether a fact belongs to a measure."""
+    if fact.startswith(("answer_", "asked_", "visit_", "pain_", "axis_", "decided_")):
+        return False
+    base = fact.removeprefix("known_")
+    return measure_of(base).partition("_")[0] == measure

@@ -1,0 +1,59 @@
+"""Customers of a comparison: rarer ones than a shop sees, and the same for both rulebooks."""
+
+import numpy as np
+
+from recommend.check.mixture import Mixture
+from recommend.coverage.columns import FactColumns
+from recommend.coverage.population import load_population
+from recommend.coverage.sampling import Sampler
+from recommend.infer.many import Column, conclude_many
+from recommend.measure.model import SIDES
+from recommend.rulebook import Rulebook, load_rulebook, shipped_folder
+from tests.check.conftest import Changed
+
+COUNT = 4000
+
+
+def mixed(book: Rulebook, shares: Rulebook) -> dict[str, dict[str, Column]]:
+    """Fact columns of the same customers under a rulebook."""
+    population = load_population(shipped_folder("rules") / "population.yaml")
+    customers = next(Sampler(population).blocks(COUNT, 1))
+    columns = FactColumns(book, population)
+    usual = {side: columns.of_foot(customers, side) for side in SIDES}
+    return dict(Mixture(shares, COUNT, 1).applied(book, usual))
+
+
+def test_each_is_drawn_as_often_as_the_file_says(book: Rulebook) -> None:
+    """Within four standard errors of the share, of children, pain and answers."""
+    feet = mixed(book, book)["left"]
+    share = book.parameters.since
+    ages = book.vocabulary.words["visit_age-band"]
+    young = np.isin(feet["visit_age-band"], [ages.index("child"), ages.index("teen")])
+    hurts = feet["pain_heel"] == 1
+    unasked = feet["answer_diabetes"] == -1
+    for rows, name in ((young, "children"), (hurts, "painful"), (unasked, "unasked")):
+        wanted = share(f"compare.{name}", 0.0)
+        error = np.sqrt(wanted * (1 - wanted) / COUNT)
+        assert abs(rows.mean() - wanted) < 4 * error, name
+
+
+def test_rules_for_few_people_meet_somebody(book: Rulebook) -> None:
+    """Every see-a-clinician rule that reads one answer, one age or one pain fires for some."""
+    feet = mixed(book, book)
+    holds = {s: conclude_many(book, feet[s], COUNT).holds for s in SIDES}
+    for rule in book.rules:
+        facts = {fact for branch in rule.holds for fact in (term.fact for term in branch)}
+        if rule.note and len(facts) == 1 and min(facts).startswith(("answer_", "visit_", "pain_")):
+            assert any(holds[side][rule.id].any() for side in SIDES), rule.id
+
+
+def test_both_rulebooks_meet_the_same_customers(book: Rulebook, changed: Changed) -> None:
+    """Another question, or another order of questions, changes no other answer."""
+    folder = changed(
+        ("questions.yaml", "questions:\n",
+         "questions:\n  one-more:\n    ask: Is there one more?\n    alarming: yes\n    why: w\n"),
+    )  # fmt: skip
+    was, now = mixed(book, book), mixed(load_rulebook(folder), book)
+    for side in SIDES:
+        for name, column in was[side].items():
+            assert np.array_equal(column, now[side][name], equal_nan=column.dtype == np.float64)
