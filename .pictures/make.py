@@ -50,11 +50,11 @@ def shortlist() -> str:
 
 def counter() -> str:
     """A guided entry at a real pseudo-terminal, up to the first block of posture."""
-    from tests.visit.terminal import Terminal, environment
+    from tests.visit.terminal import Terminal, environment, screened
 
     with tempfile.TemporaryDirectory() as folder:
         terminal = Terminal(["visit", "new", "A-1042"], environment(Path(folder)))
-        shown = ""
+        shown = screened(terminal)
         for wait, keys in _typed():
             shown += terminal.wait_for(wait)
             shown += terminal.wait_for("> ")
@@ -66,12 +66,9 @@ def counter() -> str:
 
 
 def _typed() -> list[tuple[str, str]]:
-    typed = [("Age band", "a")]
-    typed += [(f"({number}/", "n") for number in range(2, 16)]
-    typed += [("hurt?", "heel left 4 2\n"), ("shoes for?", "r"), ("worn now", "42\n")]
-    typed += [("Body mass", "78\n")]
-    for left, right in zip("ffgfdf", "fdgfdd", strict=True):
-        typed += [("LEFT:", left), ("RIGHT:", right)]
+    typed = [("Who asks", "F2\n"), ("shoes for?", "r"), ("worn now", "42\n"), ("Body mass", "78\n")]
+    for number, keys in enumerate(("ff", "fd", "gg", "ff", "dd", "fd"), 1):
+        typed += [(f"({number}/", keys)]
     return typed
 
 

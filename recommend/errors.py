@@ -30,7 +30,7 @@ EXIT_WORDS = {
     Exit.BAD_INPUT: "bad input: one sentence says where, what, and how to mend it",
     Exit.STOP: "stop, see a clinician: the shortlist is withheld",
     Exit.NOTHING_SUITABLE: "nothing suitable is in stock",
-    Exit.TO_BE_READ: "rules compared: what decides or is read has changed, and needs a reader",
+    Exit.TO_BE_READ: "rules compared: what decides or is read changed; a reader is needed",
 }
 
 

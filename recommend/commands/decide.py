@@ -21,6 +21,7 @@ from recommend.reading import read_document
 from recommend.settings import setting
 from recommend.show.answer import first_choices
 from recommend.show.dialogue import KEYS, LeftError, run, say
+from recommend.show.words import LEVEL_WORDS
 from recommend.visit.answers import RefusedError
 from recommend.visit.deciding import OWN, Offered, deciding
 from recommend.visit.entry import Entry
@@ -67,6 +68,9 @@ def decide(
     outcome = outcome_of(seen, book, open_catalogue(book), counter.engine)
     if outcome.shortlist is None:
         raise InputError(Place(str(file)), "a stop withholds the shortlist; nothing is handed over")
+    for note in outcome.assessment.notes:
+        if note.level == "see-clinician":
+            say(f"{LEVEL_WORDS[note.level]} first: {note.say}")
     offered = {letter: _offered(one) for letter, one in first_choices(outcome).items()}
     steps = deciding(offered, *_known(outcome, offered), date.today(), _fitter_before(file))
     tree = _answered(steps, answer) if answer else _asked(steps, file, offered, counter)
@@ -94,7 +98,8 @@ def _known(outcome: Outcome, offered: dict[str, Offered]) -> tuple[Any, Any]:
 
 def _fitter_before(file: Path) -> str:
     """The fitter's code of the decision that stands already, to be offered again."""
-    return str(get(read_document(file).data, ("decision", "fitter")) or "")
+    told = get(read_document(file).data, ("decision", "fitter"))
+    return str(told or setting("fitter").value or "")
 
 
 def _answered(steps: tuple[Step, ...], answers: list[str]) -> Tree:

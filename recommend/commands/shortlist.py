@@ -90,7 +90,7 @@ def shortlist(
     if as_json:
         print(json.dumps(_document(outcome, heeded), indent=2, ensure_ascii=False))
     else:
-        print_paged(_shown(outcome, heeded, sections), pager=pager)
+        print_paged(_shown(outcome, heeded, sections, visit), pager=pager)
     if keeps and not learned:
         print(_keep(outcome, store), file=sys.stderr)
     if outcome.shortlist is None:
@@ -124,13 +124,13 @@ def _document(outcome: Outcome, heeded: LearnedList | None) -> dict[str, Any]:
 
 
 def _shown(
-    outcome: Outcome, heeded: LearnedList | None, sections: Sequence[str]
+    outcome: Outcome, heeded: LearnedList | None, sections: Sequence[str], called: str
 ) -> Iterator[RenderableType]:
     width = console().width
     if heeded is not None:
         yield from notice_blocks(heeded)
     if not sections:
-        yield from answer_lines(outcome, None if heeded else _sure(outcome), width)
+        yield from answer_lines(outcome, None if heeded else _sure(outcome), width, called)
     else:
         yield from section_blocks(outcome, sections, width)
         if SURE in sections and heeded is None:

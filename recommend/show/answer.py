@@ -1,7 +1,8 @@
 """The answer in one screen: who, what stops, what the feet are, what to bring, what to do next.
 
 Each part of the screen has wordings from long to short. Where notes need the room, the other
-parts fall back on shorter wordings, in `_SHORTENED`'s order; a stop or a note is never cut.
+parts fall back on shorter wordings, in `_SHORTENED`'s order; a stop or a note is never cut, and
+where these alone need more lines, they have them.
 """
 
 from __future__ import annotations
@@ -75,14 +76,20 @@ def _wrapped(text: str, width: int) -> list[str]:
 
 # Which part gives way first, one wording at a time.
 _SHORTENED = (
-    "feet", "say", "wants", "else", "say", "next", "else", "bring", "wants", "cautions",
-    "else", "ask", "known", "bring", "cautions", "else", "notes",
+    "feet", "say", "wants", "else", "say", "next", "else", "bring", "wants", "else", "ask",
+    "known", "else", "bring", "cautions", "cautions",
 )  # fmt: skip
 
 
-def answer_lines(outcome: Outcome, sure: HowSure | None, width: int) -> list[Text]:
-    """The screen, at most `SCREEN` lines unless the notes alone need more."""
-    return fitted(_parts(outcome, sure), _SHORTENED, width)
+def answer_lines(
+    outcome: Outcome, sure: HowSure | None, width: int, called: str = ""
+) -> list[Text]:
+    """The screen, at most `SCREEN` lines unless the notes alone need more.
+
+    `called` is what the visit was called by, a reference code or a file, for what to type next.
+    """
+    visit = called or outcome.assessment.visit.reference or "VISIT"
+    return fitted(_parts(outcome, sure, visit), _SHORTENED, width)
 
 
 def fitted(parts: Iterable[Part], shortened: Sequence[str], width: int) -> list[Text]:
@@ -97,7 +104,7 @@ def fitted(parts: Iterable[Part], shortened: Sequence[str], width: int) -> list[
     return [line for part in kept for line in part.lines(width)]
 
 
-def _parts(outcome: Outcome, sure: HowSure | None) -> Iterator[Part]:
+def _parts(outcome: Outcome, sure: HowSure | None, called: str) -> Iterator[Part]:
     yield _who(outcome)
     yield from _notes(outcome)
     if outcome.shortlist is None:
@@ -108,7 +115,7 @@ def _parts(outcome: Outcome, sure: HowSure | None) -> Iterator[Part]:
     yield _wants(outcome)
     yield from _bring(outcome)
     yield _sure(outcome)
-    yield _next(outcome, sure)
+    yield _next(outcome, sure, called)
     yield _say(outcome)
     yield _known(outcome.book)
     yield Part("more", "More", [["--show wants, measures, pairs, sure, ... | --full"]])
@@ -172,9 +179,7 @@ def _note_part(level: str, notes: Sequence[Note], book: Rulebook) -> Iterator[Pa
     head = "No shoe or insole today." if level == "stop" else "before anything is worn:"
     style = "bold red" if level == "stop" else "bold magenta"
     yield Part("head", LEVEL_WORDS[level], [[head]], style)
-    whole = [f"- {_said(note)}" for note in notes]
-    short = [f"- {book.by_id[note.rule].rule.title}" for note in notes]
-    yield Part("notes", "", [whole, short])
+    yield Part("notes", "", [[f"- {_said(note)}" for note in notes]])
 
 
 def _said(note: Note) -> str:
@@ -355,8 +360,7 @@ def _sure(outcome: Outcome) -> Part:
     )
 
 
-def _next(outcome: Outcome, sure: HowSure | None) -> Part:
-    reference = outcome.assessment.visit.reference
+def _next(outcome: Outcome, sure: HowSure | None, reference: str) -> Part:
     ranked = outcome.shortlist
     assert ranked is not None
     if outcome.assessment.to_ask and outcome.assessment.unscreened:

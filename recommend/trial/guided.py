@@ -74,7 +74,7 @@ class Sore:
     """Regions that press or hurt: ``left arch 3, both heel 4``."""
 
     keys: frozenset[str] = frozenset()
-    hint: str = "foot, region and 0 to 10, such as: left arch 3, both heel 6"
+    hint: str = "foot, region, comfort 0 (worst) to 10, such as: left arch 3, both heel 6"
 
     def parse(self, text: str) -> dict[tuple[Side, str], float]:
         """Ratings by foot and region; RefusedError when they mean nothing here."""
@@ -191,8 +191,10 @@ def _comfort(worn: Worn, tree: Tree) -> Iterator[Step]:
         )  # fmt: skip
     if not again:
         yield Step(
-            "sore", "Comfort", "Does it press or hurt anywhere?", Sore(), ("trials",),
-            "A region rated low is never the best of what was tried. Enter when nothing does.",
+            "sore", "Comfort", "Where it presses or hurts: comfort there, 0 worst to 10 best",
+            Sore(), ("trials",),
+            "Comfort, not pain: 0 cannot be worn, 10 could not be better. A region rated low is "
+            "never the best of what was tried. Enter when nothing presses.",
             absorb=lambda before, value: _with_sore(worn, before, value),
         )  # fmt: skip
 

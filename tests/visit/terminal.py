@@ -15,6 +15,8 @@ import time
 from collections.abc import Mapping
 from pathlib import Path
 
+from recommend.rulebook import load_rulebook, shipped_folder
+
 PATIENCE = 60.0  # seconds; a slow machine is no failure
 
 
@@ -88,3 +90,23 @@ def environment(folder: Path) -> dict[str, str]:
         "RECOMMEND_SETTINGS": str(folder / "settings.toml"),
         "RECOMMEND_VISITS": str(folder / "visits"),
     }
+
+
+READ_OUT = 5  # questions that are read out together at most
+
+
+def screened(terminal: Terminal) -> str:
+    """Answer every group that is read out, and every question by itself, harmlessly; what came."""
+    shown = terminal.wait_for("Age band")
+    terminal.type("a")
+    questions = load_rulebook(shipped_folder("rules")).questions.values()
+    first = [q for q in questions if not (q.after_wear or q.retired or q.only_if)]
+    groups = -(-sum(one.alarming == "yes" for one in first) // READ_OUT)
+    for number in range(groups + sum(one.alarming == "no" for one in first)):
+        shown += terminal.wait_for(f"({number + 2}/")
+        asked = terminal.wait_for("> ")
+        terminal.type("n" if "none of these" in asked else "y")
+        shown += asked
+    shown += terminal.wait_for("Where does it hurt?")
+    terminal.type("heel left 4 2\n")
+    return shown + terminal.wait_for("So far:")

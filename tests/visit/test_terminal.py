@@ -14,32 +14,14 @@ import pytest
 
 pytest.importorskip("pty", reason="this platform has no pseudo-terminals")
 
-from recommend.rulebook import load_rulebook, shipped_folder
 from recommend.visit import read_visit
-from tests.visit.terminal import PATIENCE, Terminal, environment
-
-READ_OUT = 5  # questions that are read out together at most
-
-
-def _screened(terminal: Terminal) -> None:
-    """Every group that is read out, and every question asked by itself, answered harmlessly."""
-    terminal.wait_for("Age band")
-    terminal.type("a")
-    questions = load_rulebook(shipped_folder("rules")).questions.values()
-    first = [q for q in questions if not (q.after_wear or q.retired or q.only_if)]
-    groups = -(-sum(one.alarming == "yes" for one in first) // READ_OUT)
-    for number in range(groups + sum(one.alarming == "no" for one in first)):
-        shown = terminal.wait_for(f"({number + 2}/") + terminal.wait_for("> ")
-        terminal.type("n" if "none of these" in shown else "y")
-    terminal.wait_for("Where does it hurt?")
-    terminal.type("heel left 4 2\n")
-    terminal.wait_for("So far:")
+from tests.visit.terminal import PATIENCE, Terminal, environment, screened
 
 
 def test_a_fitting_is_typed_one_key_each_and_becomes_a_visit_file(tmp_path: Path) -> None:
     """Keys for answers and scores, lines for numbers; the visit file holds exactly those."""
     terminal = Terminal(["visit", "new", "A-1042"], environment(tmp_path))
-    _screened(terminal)
+    screened(terminal)
     terminal.wait_for("Who asks")
     terminal.type("F2\n")
     terminal.wait_for("shoes for?")

@@ -51,14 +51,15 @@ class Choice:
     Attributes
     ----------
     titles : of its parts; None for the customer's own shoe.
-    sizes : Mondopoint (mm) of each part; None for the own shoe and where no size is settled.
+    sizes : Mondopoint (mm) of each part, left and right; None for the own shoe and where no size
+        is settled.
     reasons : feet and reason, for the weightiest wishes that it meets wholly.
     less : attributes that are less than wished.
     tried : how it did when it was tried, where it was.
     """
 
     titles: tuple[str | None, ...]
-    sizes: tuple[float | None, ...]
+    sizes: tuple[tuple[float, float] | None, ...]
     reasons: tuple[tuple[tuple[Side, ...], str], ...]
     less: tuple[str, ...]
     tried: StepResult | None
@@ -138,6 +139,19 @@ def _listed(ranked: Shortlist, name: str) -> Candidate | None:
     return found
 
 
+def _handed_over(trial: TrialOutcome) -> dict[str, tuple[float, float]]:
+    """The sizes that were decided on, left and right, by product."""
+    decision = trial.outcome.assessment.visit.decision
+    if decision is None:
+        return {}
+    chosen = ((decision.shoe, decision.shoe_size), (decision.insole, decision.insole_size))
+    return {
+        product: (sizes.left, sizes.right)
+        for product, sizes in chosen
+        if product and sizes.left is not None and sizes.right is not None
+    }
+
+
 def _choice(candidate: Candidate | None, name: str, trial: TrialOutcome) -> Choice:
     book, catalogue = trial.outcome.book, trial.outcome.catalogue
     ids = step_id(name).split("+")
@@ -146,7 +160,8 @@ def _choice(candidate: Candidate | None, name: str, trial: TrialOutcome) -> Choi
     if candidate is None:
         return Choice(titles, (None,) * len(ids), (), (), tried)
     parts = zip(candidate.parts, candidate.sized, strict=True)
-    made = {part.id: sized.size for part, sized in parts}
+    made = {p.id: (sized.size, sized.size) for p, sized in parts if sized.size is not None}
+    made |= _handed_over(trial)  # what left the shop counts, not what would have been taken
     sizes = tuple(made.get(one) for one in ids)
     met = [v.need for v in candidate.judgement.verdicts if v.satisfaction == 1]
     wishes = sorted((n for n in met if n.strength != "never"), key=lambda n: -n.weight)

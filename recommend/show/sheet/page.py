@@ -209,10 +209,15 @@ class _Page:
         else:
             yield from (f"<p>{escape(t)}: {self.size(size)}</p>" for t, size in bought)
 
-    def size(self, mondopoint: float | None) -> str:
-        """One size, in Mondopoint and EU numbers."""
-        if mondopoint is None:
+    def size(self, sizes: tuple[float, float] | None) -> str:
+        """One size for both feet, or one for each, in Mondopoint and EU numbers."""
+        if sizes is None:
             return self.t("size-open")
+        left, right = map(self.one_size, sizes)
+        return left if left == right else f"{self.t('left')}: {left}; {self.t('right')}: {right}"
+
+    def one_size(self, mondopoint: float) -> str:
+        """One size, in Mondopoint and EU numbers."""
         eu = box_size("eu", mondopoint, self.sheet.outcome.book.parameters)
         numbers = {"mm": mondopoint, "eu": eu}
         shown = {k: self.w.number(n, 0 if n == int(n) else 1) for k, n in numbers.items()}
