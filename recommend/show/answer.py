@@ -77,7 +77,7 @@ def _wrapped(text: str, width: int) -> list[str]:
 # Which part gives way first, one wording at a time.
 _SHORTENED = (
     "feet", "say", "wants", "else", "say", "next", "else", "bring", "wants", "else", "ask",
-    "known", "else", "bring", "cautions", "cautions",
+    "known", "else", "bring", "bring", "next", "cautions", "cautions",
 )  # fmt: skip
 
 

@@ -147,14 +147,14 @@ def test_the_size_of_what_was_chosen_is_named() -> None:
     # 242.5 mm 257.5 / (20/3) = 38.6, to half sizes 38.5.
     pair = "weddelford-town+meskerholm-soft"
     made = sheet("trials/three-much-alike", pair)
-    assert made.choices[0].sizes == (265, 265)
+    assert made.choices[0].sizes == ((265, 265), (265, 265))
     assert "Size: Mondopoint 265 mm, as on the box; about EU 42." in written(
         "trials/three-much-alike", chosen=pair
     )
     assert "Größe: Mondopoint 265 mm, wie auf dem Karton; etwa EU 42." in written(
         "trials/three-much-alike", "de", pair
     )
-    other = replace(made, choices=(replace(made.choices[0], sizes=(242.5, None)),))
+    other = replace(made, choices=(replace(made.choices[0], sizes=((242.5, 242.5), None)),))
     text = page(other, Wording("de", messages()))
     assert "Mondopoint 242,5 mm, wie auf dem Karton; etwa EU 38,5." in text
     assert "noch offen" in text

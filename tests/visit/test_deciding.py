@@ -178,3 +178,15 @@ def test_an_old_remark_with_a_number_sign_is_replaced_whole(visits: Path) -> Non
     assert done.code == 0, done.stderr
     last = file.read_text("utf-8").splitlines()[-1]
     assert last == 'remarks: "wants a soft shoe" # told twice'
+
+
+def test_the_page_names_the_size_of_each_foot(visits: Path) -> None:
+    """What was handed over in two sizes stands in two sizes on the page, not in the larger."""
+    shoe, _, size = offered()
+    told = (f"chosen-shoe={shoe}", f"chosen-shoe-size={size - 5:g} {size:g}")
+    assert decide("decision=ordered", *told).code == 0
+    page = visits / "page.html"
+    assert run_in_process(["sheet", "QB-0105", "--to", str(page)]).code == 0
+    text = page.read_text("utf-8")
+    assert f"Mondopoint {size - 5:g} mm" in text
+    assert f"Mondopoint {size:g} mm" in text
