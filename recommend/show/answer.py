@@ -70,7 +70,7 @@ def _wrapped(text: str, width: int) -> list[str]:
     hang = moved + "  " if moved or text.startswith(("- ", "a  ", "b  ", "c  ")) else moved
     return textwrap.wrap(
         text.lstrip(), width, initial_indent=moved, subsequent_indent=hang,
-        break_long_words=False, break_on_hyphens=False,
+        break_on_hyphens=False,
     )  # fmt: skip
 
 
@@ -373,8 +373,9 @@ def _next(outcome: Outcome, sure: HowSure | None, reference: str) -> Part:
     again = _again(outcome, sure)
     tried = f"{_trying(outcome)} recommend trial {reference}"
     doubtful = _holds(ranked) < outcome.book.parameters["rank.sure"]
-    whole = f"{again} {tried}" if doubtful else f"{tried}. {again}"
-    return Part("next", "Next", [[whole.strip()], [again if doubtful and again else tried]])
+    whole = [again, tried] if doubtful else [tried, again]
+    short = again if doubtful and again else tried
+    return Part("next", "Next", [[line for line in whole if line], [short]])
 
 
 def _holds(ranked: Shortlist) -> float:

@@ -229,3 +229,15 @@ def test_who_has_nothing_wrong_is_sold_nothing() -> None:
     for name in ("between-sizes", "child"):
         first = json.loads(run(name, "--json").stdout)["shortlist"]["pair"]["groups"][0]
         assert [member["id"] for member in first["members"]] == ["own-shoes+no-insole"]
+
+
+def test_a_long_path_costs_the_screen_no_line_that_is_not_counted(tmp_path: Path) -> None:
+    """A visit called by a path wider than the screen still leaves an answer of 24 lines."""
+    deep = tmp_path / ("folder-of-the-shop-" * 3) / ("and-of-the-year-" * 3)
+    deep.mkdir(parents=True)
+    visit = deep / "visit.yaml"
+    visit.write_bytes((VISITS / "pronated-high-arch-late-medial.yaml").read_bytes())
+    with mock.patch.dict(os.environ, {"COLUMNS": "80"}):
+        lines = run_in_process(["shortlist", str(visit)]).stdout.splitlines()
+    assert len(lines) <= 24
+    assert all(len(line) <= 80 for line in lines)
