@@ -19,8 +19,8 @@ from recommend.measure.model import SIDES
 from recommend.measure.named import read_measured_visit
 from recommend.reading import read_document
 from recommend.settings import setting
-from recommend.show.answer import first_choices
 from recommend.show.dialogue import KEYS, LeftError, run, say
+from recommend.show.letters import first_choices
 from recommend.show.words import LEVEL_WORDS
 from recommend.visit.answers import RefusedError
 from recommend.visit.deciding import OWN, Offered, deciding

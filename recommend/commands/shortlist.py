@@ -87,12 +87,15 @@ def shortlist(
     heeded = _heeded(outcome, learned) if learned else None
     if heeded:
         outcome = replace(outcome, shortlist=heeded.shortlist)
+    kept, failed = _keep(outcome, store) if keeps and not learned else (None, None)
     if as_json:
         print(json.dumps(_document(outcome, heeded), indent=2, ensure_ascii=False))
     else:
-        print_paged(_shown(outcome, heeded, sections, visit), pager=pager)
-    if keeps and not learned:
-        print(_keep(outcome, store), file=sys.stderr)
+        print_paged(_shown(outcome, heeded, sections, visit, kept), pager=pager)
+    if kept is not None and (as_json or sections):
+        print(f"Kept as record {kept}: recommend explain {kept}", file=sys.stderr)
+    if failed is not None:
+        raise failed
     if outcome.shortlist is None:
         raise typer.Exit(Exit.STOP)
     if outcome.shortlist.empty:
@@ -124,13 +127,17 @@ def _document(outcome: Outcome, heeded: LearnedList | None) -> dict[str, Any]:
 
 
 def _shown(
-    outcome: Outcome, heeded: LearnedList | None, sections: Sequence[str], called: str
+    outcome: Outcome,
+    heeded: LearnedList | None,
+    sections: Sequence[str],
+    called: str,
+    kept: int | None,
 ) -> Iterator[RenderableType]:
     width = console().width
     if heeded is not None:
         yield from notice_blocks(heeded)
     if not sections:
-        yield from answer_lines(outcome, None if heeded else _sure(outcome), width, called)
+        yield from answer_lines(outcome, None if heeded else _sure(outcome), width, called, kept)
     else:
         yield from section_blocks(outcome, sections, width)
         if SURE in sections and heeded is None:
@@ -156,15 +163,17 @@ def _sure(outcome: Outcome) -> HowSure | None:
     return sureness(outcome)
 
 
-def _keep(outcome: Outcome, given: Path | None) -> str:
-    """Keep an outcome as a record; what to tell of it."""
+def _keep(outcome: Outcome, given: Path | None) -> tuple[int | None, RecommendError | None]:
+    """Keep an outcome as a record: its number, or why it could not be kept; the answer is shown."""
     from recommend.records.database import store_path
     from recommend.records.keeping import entry_of
     from recommend.records.store import Store
 
-    with Store(store_path(given), write=True) as opened:
-        kept = opened.append(entry_of(outcome))
-    return f"Kept as record {kept.seq}, SHA-256 {kept.hash[:12]}: recommend explain {kept.seq}"
+    try:
+        with Store(store_path(given), write=True) as opened:
+            return opened.append(entry_of(outcome)).seq, None
+    except RecommendError as error:
+        return None, error
 
 
 app = single(shortlist)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from html import escape
 from pathlib import Path
@@ -17,6 +17,7 @@ from recommend.measure.sizing import box_size
 from recommend.rulebook.translations import plain
 from recommend.show.change_picture import PictureWords, change_figure
 from recommend.show.curves_svg import Words, figure
+from recommend.show.letters import Names, names_of
 from recommend.show.sheet.after import after_parts
 from recommend.show.sheet.content import Choice, Ending, Reading, Sheet
 from recommend.show.sheet.gauge import gauge
@@ -244,8 +245,8 @@ class _Page:
                 {side: self.w.text(side) for side in SIDES},
                 {name: self.w.text(f"reading-{name}") for name in picture.spans},
                 self.w.text("usual-band"),
-                self.w.text("barefoot"),
                 self.w.text("curves-mark"),
+                self.names,
             )
             yield f"<figure>{figure(picture, words)}</figure>"
 
@@ -261,7 +262,15 @@ class _Page:
             self.w.text("barefoot"),
             lambda value: self.w.number(value, 1, sign=True),
             self.w.text("to"),
+            self.names,
         )
+
+    @cached_property
+    def names(self) -> Names:
+        """What the try-ons are called, in the language of the page."""
+        named = names_of(self.sheet.outcome)
+        own, bare = self.w.text("own-shoe"), self.w.text("barefoot")
+        return replace(named, own=own, barefoot=bare, joined=" + ")
 
     def changes(self, whole: Mapping[Key, Judged]) -> Iterator[str]:
         """A table of before and after: a row for each part of the step, a column for each foot."""
