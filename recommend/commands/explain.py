@@ -10,6 +10,7 @@ from typing import Annotated, Optional
 import typer
 
 from recommend.commands import single
+from recommend.commands.completing import records, rule_ids
 from recommend.commands.options import Force, StorePath
 from recommend.errors import RecommendError
 from recommend.explain.explaining import Explanation
@@ -32,11 +33,18 @@ Text = Optional[str]  # noqa: UP045 - the option parser reads this spelling
 
 def explain(
     record: Annotated[
-        str, typer.Argument(help="its number, `last`, a reference, or the start of its hash")
+        str,
+        typer.Argument(
+            help="its number, `last`, a reference, or the start of its hash",
+            autocompletion=records,
+        ),
     ],
     product: Annotated[Text, typer.Option(help="why this product stands where it does")] = None,
     why_not: Annotated[Text, typer.Option(help="why this one is not listed, or lower")] = None,
-    rule: Annotated[Text, typer.Option(help="why a rule fired, or not, or is undecided")] = None,
+    rule: Annotated[
+        Text,
+        typer.Option(help="why a rule fired, or not, or is undecided", autocompletion=rule_ids),
+    ] = None,
     depth: Annotated[
         Optional[int],  # noqa: UP045
         typer.Option(min=1, help="levels of the derivation; all of them if not given"),

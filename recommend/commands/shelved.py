@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import copy
 import shutil
 import sys
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -26,7 +28,7 @@ from recommend.rulebook import Rulebook
 from recommend.settings import setting
 from recommend.show.came_back import EXPLAINED, came_back_lines
 from recommend.show.changed import change_lines
-from recommend.show.dialogue import say
+from recommend.show.dialogue import KEYS, SAVED, LeftError, run, say
 from recommend.show.form import form_html
 from recommend.show.history import plot_lines, table_lines, told_lines
 from recommend.trial.came_back import came_back
@@ -34,9 +36,13 @@ from recommend.visit import Visit
 from recommend.visit.answers import RefusedError
 from recommend.visit.changing import answers_in, change, step_called
 from recommend.visit.coming_back import steps_again
+from recommend.visit.entry import Entry, visit_of
 from recommend.visit.intake import intake
-from recommend.visit.shelf import Shelf
+from recommend.visit.shelf import Draft, Shelf
 from recommend.visit.steps import Step
+from recommend.visit.together import read_out
+from recommend.visit.tree import drop, put
+from recommend.visit.writing import edit_visit
 from recommend.way import outcome_of
 
 VisitsFolder = Annotated[
@@ -133,7 +139,8 @@ def edit(
 ) -> None:
     """Change one answer of a visit, and see what it did to the outcome.
 
-    Without WHAT it lists what there is. Several numbers as VALUE stand in quotes: "-3 -4.5".
+    Without WHAT it asks what is open; where nothing is, it lists what there is. Several numbers as
+    VALUE stand in quotes: "-3 -4.5".
 
     Example: recommend visit edit A-1042 foot-length.left 265
     """
@@ -141,22 +148,69 @@ def edit(
     book = open_rulebook(rules)
     before = _read(path, book)
     steps = steps_for(book, before.follow_up is not None)
+    counter = Counter(book)
     if what is None:
-        _list_answers(path, steps)
+        open_ones = counter.assess(before).to_ask if sys.stdin.isatty() else ()
+        if not open_ones or not _ask_open(path, [s for s in steps if s.id in open_ones], counter):
+            _list_answers(path, steps)
         return
     step = step_called(what, steps)
     new = _new_value(step, value if value is not None else _asked(step, path))
     products = open_catalogue(book, catalogue)
-    counter = Counter(book)
     old = outcome_of(before, book, products, counter.engine)
+    if not _meant(step, new, counter, path):
+        print("Nothing was changed.")
+        return
     change(path, step, new)
     after = _read(path, book)
-    doubt = counter.doubt(before, after)
-    if doubt:
-        say(f"Is that so? {doubt}")
     print(f"{step.id}: {_shown(step, new)}  ({path.name})")
     for line in change_lines(changes(old, outcome_of(after, book, products, counter.engine))):
         say(line)
+
+
+def _meant(step: Step, new: Any, counter: Counter, path: Path) -> bool:
+    """Whether a doubtful value is meant: asked at a terminal, said where nobody can be asked."""
+    tree = copy.deepcopy(read_document(path).data)
+    try:
+        before = visit_of(tree)
+        put(tree, step.path, new) if new is not None else drop(tree, step.path)
+        doubt = counter.doubt(before, visit_of(tree))
+    except InputError:  # refused where it is written, with its place
+        return True
+    if doubt:
+        say(f"Is that so? {doubt}")
+    if not doubt or not sys.stdin.isatty():
+        return True
+    print("y writes it down, any other key leaves all as it was > ", end="", flush=True)
+    return sys.stdin.readline().strip().lower() == "y"
+
+
+def _ask_open(path: Path, steps: list[Step], counter: Counter) -> bool:
+    """Ask the open questions into a visit file; whether all of them were gone through."""
+    book, draft = counter.book, Draft(copy.deepcopy(read_document(path).data))
+    begun = visit_of(draft.tree)
+    draft.said = [*counter.stops(begun), *counter.advice(begun)]
+    asked = tuple(read_out(steps, book.questions, int(book.parameters["entry.read-out-most"])))
+
+    def save() -> None:
+        for part in ("answers", "asked"):
+            told = draft.tree.get(part, {})
+            if told != read_document(path).data.get(part, {}):
+                edit_visit(path, part, partial(_add, told), {})
+
+    try:
+        run(Entry(asked, draft, counter), save, lambda _block: "", intro=KEYS + SAVED)
+    except LeftError:
+        print()
+        return False
+    left = len(counter.assess(_read(path, book)).to_ask)
+    say(f"{counted(left, 'question')} still open." if left else "Everything was asked.")
+    print(f"Next:  recommend shortlist {draft.reference}")
+    return True
+
+
+def _add(told: dict[str, str], there: Any) -> None:
+    there.update(told)
 
 
 def _list_answers(path: Path, steps: tuple[Step, ...]) -> None:

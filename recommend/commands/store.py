@@ -11,6 +11,7 @@ from typing import Annotated, Optional
 
 import typer
 
+from recommend.commands.completing import customers
 from recommend.commands.options import StorePath
 from recommend.errors import Exit, InputError, Place, RecommendError, counted
 from recommend.records.database import failures, store_path
@@ -104,7 +105,10 @@ def import_(
 
 @app.command()
 def forget(
-    reference: Annotated[str, typer.Argument(metavar="REFERENCE", help="The customer's code.")],
+    reference: Annotated[
+        str,
+        typer.Argument(metavar="REFERENCE", help="The customer's code.", autocompletion=customers),
+    ],
     store: StorePath = None,
     yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
 ) -> None:

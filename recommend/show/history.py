@@ -44,7 +44,11 @@ def told_lines(visits: Sequence[Visit]) -> Iterator[str]:
         words = [f"{visit.date}: {worn}"]
         words += [f"{again.weeks_of_wear:g} weeks"] if again.weeks_of_wear is not None else []
         words += [f"{again.hours_a_day:g} hours a day"] if again.hours_a_day is not None else []
-        words += [f"comfort {region} {value:g} of 10" for region, value in again.comfort.items()]
+        words += [
+            f"{side} {region} comfort {value:g} of 10"
+            for side in SIDES
+            for region, value in again.comfort_of(side).items()
+        ]
         words += ["given back"] if again.returned == "yes" else []
         words += [f"changed: {again.changed}"] if again.changed else []
         yield ", ".join(words)

@@ -426,12 +426,26 @@ class BySide(Strict):
     right: Annotated[int, Field(ge=0, le=10)] | None = None
 
 
+class WornFoot(Strict):
+    """One foot since the last visit: `comfort` is 0 (cannot be worn) to 10, by region."""
+
+    comfort: dict[Region, Rating] = {}
+
+
+class WornFeet(Strict):
+    """The two feet since the last visit; a foot that was not asked about is left out."""
+
+    left: WornFoot = WornFoot()
+    right: WornFoot = WornFoot()
+
+
 class FollowUp(Strict):
     """What the customer who comes back tells of the time since.
 
     `of` names the earlier visit; `shoe` and `insole` are what was worn since (product ids,
-    or ``own``); `pain_before` is the worst pain of each side at the earlier visit; `comfort` is
-    0 (cannot be worn) to 10 (could not be better) by region.
+    or ``own``); `pain_before` is the worst pain of each side at the earlier visit; `feet` has the
+    comfort of each foot, `comfort` of older files that of both alike: 0 (cannot be worn) to 10
+    (could not be better) by region.
     """
 
     of: Annotated[str, Field(min_length=1, max_length=80)]
@@ -441,8 +455,14 @@ class FollowUp(Strict):
     hours_a_day: Annotated[float, Field(ge=0, le=24)] | None = None
     pain_before: BySide = BySide()
     comfort: dict[Region, Rating] = {}
+    feet: WornFeet = WornFeet()
     returned: Answer | None = None
     changed: Annotated[str, Field(max_length=2000)] = ""
+
+    def comfort_of(self, side: Literal["left", "right"]) -> dict[Region, float]:
+        """How the foot on `side` was, by region; what was told of both counts for each."""
+        foot = self.feet.left if side == "left" else self.feet.right
+        return {**self.comfort, **foot.comfort}
 
 
 class RuledOut(Strict):
