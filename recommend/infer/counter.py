@@ -227,7 +227,8 @@ class Counter:
                 low, high = self._usual(f"{name}-low") - shift, self._usual(f"{name}-high")
                 if not low <= mean <= high:
                     yield (
-                        f"{side}: {mean:.3g} degrees, {name}, measured from {entry.reference}; "
+                        f"{side}: {mean:.3g} degrees at {name}, measured from "
+                        f"{entry.reference.replace('-', ' ')}; "
                         f"{low:g} to {high:g} is usual"
                     )
 
