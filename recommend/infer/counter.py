@@ -45,10 +45,13 @@ class Counter:
 
     def __init__(self, book: Rulebook) -> None:
         self.book, self.engine = book, engine_of(book)
+        self._assessed: tuple[Visit, Assessment] | None = None
 
     def assess(self, visit: Visit) -> Assessment:
-        """The visit assessed as it stands."""
-        return assess(visit, self.book, self.engine)
+        """The visit assessed as it stands; asked twice of the same, it is assessed once."""
+        if self._assessed is None or self._assessed[0] is not visit:
+            self._assessed = visit, assess(visit, self.book, self.engine)
+        return self._assessed[1]
 
     def stops(self, visit: Visit) -> dict[str, str]:
         """Stops that hold, by rule, each as a sentence."""
