@@ -20,8 +20,8 @@ from recommend.records.database import store_path
 from recommend.records.keeping import Archive
 from recommend.records.replay import Replayer
 from recommend.records.store import Record, Store
-from recommend.show.console import console
-from recommend.show.explain import explain_data, explain_lines
+from recommend.show.console import console, print_paged
+from recommend.show.explain import brief_lines, explain_data, explain_lines
 from recommend.show.explain_page import explain_page
 from recommend.whatif.nearest import Change, nearest_changes
 from recommend.whatif.redraw import HowSure
@@ -49,6 +49,7 @@ def explain(
         Optional[int],  # noqa: UP045
         typer.Option(min=1, help="levels of the derivation; all of them if not given"),
     ] = None,
+    full: Annotated[bool, typer.Option("--full", help="the whole derivation")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
     html: Annotated[
         Optional[Path],  # noqa: UP045
@@ -57,9 +58,10 @@ def explain(
     force: Force = False,
     store: StorePath = None,
 ) -> None:
-    """Explain a kept shortlist: its derivation, how sure it is, what would change it.
+    """Explain a kept shortlist on one screen: is it intact, by which rules, what was decided.
 
-    The record is derived again with the rulebook and catalogue it was made with.
+    With --full its derivation, how sure it is, what would change it. The record is derived again
+    with the rulebook and catalogue it was made with.
 
     Example: recommend explain last --why-not grommelstead-ward
     """
@@ -86,6 +88,8 @@ def explain(
     if as_json:
         data = explain_data(replayed, tree, sure, changes)
         typer.echo(json.dumps(data, indent=2, ensure_ascii=False))
+    elif html is None and sure is not None and not full and depth is None:
+        print_paged(brief_lines(replayed, sure, changes, console().width))
     elif html is None:
         for line in explain_lines(replayed, tree, sure, changes, console().width):
             typer.echo(line)

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import copy
-import shutil
 import sys
+import textwrap
 from datetime import date
 from functools import partial
 from pathlib import Path
@@ -20,6 +20,7 @@ from recommend.infer.assess import Assessment
 from recommend.infer.counter import Counter
 from recommend.match.changed import changes
 from recommend.measure.absorbing import absorber
+from recommend.measure.history import Line
 from recommend.measure.history import history as history_of
 from recommend.measure.named import read_measured_visit
 from recommend.output import PAGE, write_output
@@ -28,9 +29,9 @@ from recommend.rulebook import Rulebook
 from recommend.settings import setting
 from recommend.show.came_back import EXPLAINED, came_back_lines
 from recommend.show.changed import change_lines
-from recommend.show.dialogue import KEYS, SAVED, LeftError, run, say
+from recommend.show.dialogue import KEYS, SAVED, LeftError, run, say, width
 from recommend.show.form import form_html
-from recommend.show.history import plot_lines, table_lines, told_lines
+from recommend.show.history import changed_lines, plot_lines, table_lines, told_lines
 from recommend.trial.came_back import came_back
 from recommend.visit import Visit
 from recommend.visit.answers import RefusedError
@@ -44,6 +45,8 @@ from recommend.visit.together import read_out
 from recommend.visit.tree import drop, put
 from recommend.visit.writing import edit_visit
 from recommend.way import outcome_of
+
+_LISTED, _TOLD, _CHANGED = 9, 4, 6  # lines of each on a first screen
 
 VisitsFolder = Annotated[
     Path | None, typer.Option("--visits", help="Folder of visits; see `recommend setup show`.")
@@ -79,28 +82,33 @@ def list_(
     rules: RulesFolder = None,
     everything: Annotated[bool, typer.Option("--all", help="Of every day.")] = False,
     day: Annotated[str, typer.Option("--date", help="Of this day, such as 2026-03-05.")] = "",
+    full: Annotated[bool, typer.Option("--full", help="However many, with their files.")] = False,
 ) -> None:
-    """List today's visits, and every visit that is under way.
+    """List today's visits, the newest first, and every visit that is under way.
 
     Example: recommend visit list
     """
     shelf = Shelf(setting("visits", visits).value)
     wanted = _day(day)
     drafts = shelf.drafts()
-    found = [one for one in shelf.finished() if everything or one.day == wanted]
+    found = [one for one in reversed(shelf.finished()) if everything or one.day == wanted]
     for draft in drafts:
         print(f"{'under way':<11} {draft.reference:<20} recommend visit resume {draft.reference}")
     for error in shelf.damaged():  # one that is broken hides no other
         print(f"{'under way':<11} {error}")
     counter = Counter(open_rulebook(rules)) if found else None
-    for one in found:
+    for one in found if full else found[:_LISTED]:
         assert counter is not None
         try:
-            state = _state(counter.assess(_read(one.path, counter.book)))
+            state = _state(counter.assess(_read(one.path, counter.book)), counter.book)
         except InputError as error:  # one file that is broken hides no other
             state = f"cannot be read: {error}"
-        print(f"{one.day:<11} {one.reference:<20} {state}")
-        print(f"{'':<11} {one.path}")
+        lines = textwrap.wrap(f"{one.reference}  {state}", width() - 12)
+        print(f"{one.day:<11} " + f"\n{'':<12}".join(lines))
+        if full:
+            print(f"{'':<11} {one.path}")
+    if len(found) > _LISTED and not full:
+        print(f"and {len(found) - _LISTED} older ones: --full")
     if not found:
         print(f"No finished visit {'is here' if everything else f'of {wanted}'} ({shelf.folder}).")
 
@@ -112,12 +120,13 @@ def _day(text: str) -> str:
         raise InputError(Place("--date"), f"`{text}` is not a date", "such as 2026-03-05") from None
 
 
-def _state(seen: Assessment) -> str:
+def _state(seen: Assessment, book: Rulebook) -> str:
     worst = [note.level for note in seen.notes]
     if "stop" in worst:
         return "STOP: see a clinician"
-    types = [foot.foot_type or "undetermined" for foot in seen.feet.values()]
-    words = types[0] if types[0] == types[1] else f"{types[0]} / {types[1]}"
+    kinds = [foot.foot_type for foot in seen.feet.values()]
+    types = [book.types[kind].title if kind else "not known yet" for kind in kinds]
+    words = types[0] if types[0] == types[1] else f"left {types[0]}; right {types[1]}"
     count = worst.count("see-clinician")
     return words + (f", {counted(count, 'see-a-clinician note')}" if count else "")
 
@@ -254,9 +263,10 @@ def history(
     reference: Known,
     visits: VisitsFolder = None,
     rules: RulesFolder = None,
-    measure: Annotated[str, typer.Option(help="Plot only this measure.")] = "",
+    measure: Annotated[str, typer.Option(help="Plot this measure.")] = "",
+    full: Annotated[bool, typer.Option("--full", help="Every measure, and its plot.")] = False,
 ) -> None:
-    """Show a customer's visits side by side, and each measure over time with its error.
+    """Show what became of a customer's feet: what was told, what changed beyond error.
 
     Example: recommend visit history A-1042
     """
@@ -267,21 +277,42 @@ def history(
     if measure and measure not in {line.measure for line in lines}:
         known = ", ".join(dict.fromkeys(line.measure for line in lines))
         raise InputError(Place("--measure"), f"`{measure}` was not taken", known)
-    print(f"{reference}: {counted(len(seen), 'visit')}\n")
+    days = ", ".join(one.date or "no date" for one in seen)
+    say(f"{reference}: {counted(len(seen), 'visit')} ({days})")
     if not measure:
-        for text in table_lines(seen, lines, book.measures, shutil.get_terminal_size().columns):
+        _tell_history(seen, lines, book)
+    if full:
+        print()
+        for text in table_lines(seen, lines, book.measures, width()):
             print(text)
-        for text in told_lines(seen):
-            print()
-            say(text)
     for line in lines:
-        if len(line.taken) > 1 and measure in ("", line.measure):
+        if len(line.taken) > 1 and (full or measure == line.measure):
             print()
             for text in plot_lines(seen, line, book.measures[line.measure]):
                 print(text)
+    if not full and not measure:
+        print("\nMore: --full (every reading at every visit) | --measure NAME")
 
 
-def outcomes(visits: VisitsFolder = None, rules: RulesFolder = None) -> None:
+def _tell_history(seen: list[Visit], lines: tuple[Line, ...], book: Rulebook) -> None:
+    """What was told of the time between, and what changed beyond error: the newest, some lines."""
+    titles = {item.id: item.product.title for item in open_catalogue(book).items}
+    told = list(told_lines(seen, titles))
+    for text in told[-_TOLD:]:
+        say(f"- {text}")
+    print("\nChanged from the first reading to the last")
+    changed = list(changed_lines(lines, book.measures))
+    for text in changed[:_CHANGED]:
+        say(f"- {text}")
+    if len(changed) > _CHANGED:
+        print(f"- and {len(changed) - _CHANGED} more: --full")
+
+
+def outcomes(
+    visits: VisitsFolder = None,
+    rules: RulesFolder = None,
+    full: Annotated[bool, typer.Option("--full", help="Every product.")] = False,
+) -> None:
     """Show what became of products: comfort, pain and returns of customers who came back.
 
     What a product does to the motion of feet: `recommend effects`.
@@ -294,7 +325,8 @@ def outcomes(visits: VisitsFolder = None, rules: RulesFolder = None) -> None:
     if not rows:
         print(f"No follow-up names a product yet ({shelf.folder}).")
         return
-    for line in came_back_lines(rows):
+    titles = {item.id: item.product.title for item in open_catalogue(book).items}
+    for line in came_back_lines(rows, titles, full=full, width=width()):
         print(line)
     print()
     say(EXPLAINED)

@@ -21,7 +21,7 @@ from recommend.infer.assess import Note
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import Candidate, Shortlist
 from recommend.match.sizes import Sized
-from recommend.match.telling import against_lines, why_lines
+from recommend.match.telling import against_lines, unplaced_words, why_lines
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
 from recommend.show.letters import brought, first_choices
@@ -273,16 +273,9 @@ def _alike(count: int, shown: int) -> list[str]:
     return [f"{of} serve alike: let comfort decide, then price"]
 
 
-# Why nothing has a place, in words.
-UNPLACED = {
-    "not-screened": "not screened (questions that can stop it are open)",
-    "length-unknown": "the length of the feet is not known",
-}
-
-
 def _without_place(ranked: Shortlist) -> Iterator[Part]:
     count = sum(len(ranked.without_place[group]) for group in ("shoe", "insole"))
-    why = "; ".join(UNPLACED[reason] for reason in ranked.unplaced)
+    why = unplaced_words(ranked)
     short = f"Nothing has a first place yet: {why}"
     whole = f"{short}. By what is known {counted(count, 'product')} would suit: --show shoes"
     yield Part("bring", "Bring", [[whole], [short]])

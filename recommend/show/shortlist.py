@@ -16,12 +16,12 @@ from recommend.match.needs import Need, level_words, need_words
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import Candidate, Equals, Group, Shortlist
 from recommend.match.sizes import Sized, worn_gap
-from recommend.match.telling import against_lines, fit_lines, why_lines
+from recommend.match.telling import against_lines, fit_lines, unplaced_words, why_lines
 from recommend.measure.model import SIDES, Side
 from recommend.measure.sizing import size_label
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.comparisons import COMPARISONS
-from recommend.show.answer import UNPLACED, price_words
+from recommend.show.answer import price_words
 from recommend.show.assessment import feet_blocks, measure_blocks, note_blocks, who_blocks
 from recommend.show.layout import WIDE, bullet, heading, inset, plain_table
 from recommend.show.letters import first_choices
@@ -185,8 +185,7 @@ def _group(
         why = "; ".join(ranked.nothing_because(group, outcome.book))
         yield inset(f"Nothing suitable is in stock in this size. {why}", 2, "bold")
     elif ranked.unplaced:
-        why = "; ".join(UNPLACED[reason] for reason in ranked.unplaced)
-        yield inset(f"Nothing has a place yet: {why}. By name:", 2, "bold")
+        yield inset(f"Nothing has a place yet: {unplaced_words(ranked)}. By name:", 2, "bold")
         yield _members(listed[:most], outcome, 0)
     else:
         yield from _equals(ranked, group, most, outcome)

@@ -180,6 +180,11 @@ def test_keep_and_explain_from_the_command_line(
     assert short is not None
     assert "recommend explain 1" in said.err
     assert run("explain", read_visit(visit).reference, "--store", store) == 0
+    brief = capsys.readouterr().out
+    assert len(brief.splitlines()) <= 24
+    assert brief.startswith("Record   1: ")
+    assert "identical, byte for byte" in brief
+    assert run("explain", read_visit(visit).reference, "--full", "--store", store) == 0
     text = capsys.readouterr().out
     assert "identical, byte for byte" in text
     assert "Nearest changes" in text
@@ -295,7 +300,7 @@ def test_a_reference_of_several_records_replays_all_and_explains_the_newest(
     said = capsys.readouterr()
     assert "3 records; this is the newest, 3." in said.err
     assert "number: 1, 2." in said.err
-    assert said.out.startswith("Record 3")
+    assert said.out.startswith("Record   3: ")
 
 
 def test_a_kept_rulebook_is_named_by_its_files(
