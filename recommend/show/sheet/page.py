@@ -24,8 +24,10 @@ from recommend.show.sheet.gauge import gauge
 from recommend.show.sheet.messages import SOURCE, Wording
 from recommend.trial.change_picture import ChangePicture, change_pictures
 from recommend.trial.judge import Band, Judged
+from recommend.trial.readings import READINGS
 from recommend.trial.report import order
 from recommend.trial.steps import Key
+from recommend.visit.models import Pain
 
 _STYLE = Path(__file__).with_name("page.css")
 
@@ -81,6 +83,7 @@ class _Page:
             yield from self.notes("stop", "stop-why", ("stop",))
         yield from self.measured()
         yield from self.meaning()
+        yield from self.pain()
         yield from self.notes("notes", "notes-why", ("see-clinician",))
         yield from self.cautions()
         if self.sheet.ending is not Ending.STOP:
@@ -91,6 +94,8 @@ class _Page:
             back_on = visit.decision.back_on if visit.decision else None
             running = visit.purpose == "running"
             yield from after_parts(self.w, parameters, running=running, back_on=back_on)
+        if self.sheet.ending is not Ending.STOP:
+            yield self.room()
         yield "</main>"
         foot = " ".join(self.t(key) for key in ("caution", "evidence", "private"))
         yield f"<footer><p>{foot}</p></footer>"
@@ -168,6 +173,29 @@ class _Page:
             yield f"<p><strong>{self.t(who)}:</strong> {words}</p>"
         yield "</section>"
 
+    def pain(self) -> Iterator[str]:
+        """Where it hurts, as it was told; nothing when nothing was asked or hurts."""
+        told = [self.one_pain(one) for one in self.sheet.outcome.assessment.visit.pain or ()]
+        if told:
+            yield f"<section><h2>{self.t('pain')}</h2><p>{'; '.join(told)}.</p></section>"
+
+    def one_pain(self, pain: Pain) -> str:
+        """One painful site: ``heel left, 4 of 10, for 12 weeks``."""
+        words = [f"{self.t(f'site-{pain.site}')} {self.t(f'side-{pain.side}')}"]
+        if pain.score is not None:
+            words.append(self.t("pain-score", score=str(pain.score)))
+        if pain.weeks is not None:
+            weeks = self.w.number(pain.weeks, 0 if pain.weeks == int(pain.weeks) else 1)
+            words.append(self.t("pain-week" if pain.weeks == 1 else "pain-weeks", weeks=weeks))
+        return ", ".join(words)
+
+    def room(self) -> str:
+        """Room for the fitter's own words, and for the day to come back where none is agreed."""
+        decision = self.sheet.outcome.assessment.visit.decision
+        lines = '<p class="line"></p>' * 3
+        back = "" if decision and decision.back_on else f"<p>{self.t('back-on')} ______________</p>"
+        return f'<section class="room"><h2>{self.t("room")}</h2>{lines}{back}</section>'
+
     def choice(self) -> Iterator[str]:
         """What was chosen or is suggested, why, and what changed."""
         ending = self.sheet.ending
@@ -183,7 +211,10 @@ class _Page:
 
     def one_choice(self, choice: Choice, *, first: bool) -> Iterator[str]:
         """One product or pair; a second suggestion has mostly the same reasons."""
-        names = [self.t("own-shoe") if t is None else escape(t) for t in choice.titles]
+        names = [
+            self.t("own-shoe") if title is None else f"{self.t(kind)}: {escape(title)}"
+            for title, kind in zip(choice.titles, choice.kinds, strict=True)
+        ]
         before = "" if first else f"{self.t('or-else')}: "
         yield f'<p class="product">{before}{" + ".join(names)}</p>'
         yield from self.sizes(choice)
@@ -281,7 +312,7 @@ class _Page:
             cells = "".join(
                 f"<td>{self.before_after(side, phase, gait, whole)}</td>" for side in SIDES
             )
-            name = self.t(f"reading-{phase}")
+            name = self.said(self.sheet.outcome.book.measures[READINGS[phase].measure].plain)
             name = name if phase == gait else f"{name}, {self.t(gait)}"
             yield f'<tr><th scope="row">{name}</th>{cells}</tr>'
         yield f"</tbody></table><p>{self.t('with-it')}</p>"
@@ -329,6 +360,7 @@ class _Page:
         words = self.words(measure)
         if reading.usual is None or not _closed(reading.usual):
             return _numbers(words)
+        beyond = self.beyond(measure, reading.usual)
         label = self.w.text(
             "gauge",
             reading=self.of_rulebook(self.sheet.outcome.book.measures[reading.name].plain)[0],
@@ -337,7 +369,17 @@ class _Page:
             range=self.usual(reading),
         )
         picture = gauge(measure.value, measure.error, reading.usual, label)
-        return f'<span class="value">{_numbers(words)}</span>{picture}'
+        return f'<span class="value">{_numbers(words)}</span>{picture}{beyond}'
+
+    def beyond(self, measure: Measure, usual: Band) -> str:
+        """That a reading is not what is usual, in words, and whether its error explains it."""
+        apart = usual.outside(float(measure.value))
+        if not apart:
+            return ""
+        margin = self.sheet.outcome.book.parameters["noise.clearly"] * (measure.error or 0.0)
+        way = "above" if float(measure.value) > usual.high else "below"
+        key = f"{way}-within" if apart <= margin else way
+        return f"<br><small>{self.t(key)}</small>"
 
     def words(self, measure: Measure) -> str:
         """A number with its unit and error."""
