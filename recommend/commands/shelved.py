@@ -66,7 +66,7 @@ def steps_for(book: Rulebook, follow_up: bool, folder: Path | None = None) -> tu
     Capture files are asked for when `folder`, where the visit will stand, is given.
     """
     absorb = absorber(folder, book.parameters, book.measures) if folder else None
-    sizes, zero = setting("sizes").value, setting("zero-reference").value
+    sizes, zero = setting("sizes").value, setting("measured-from").value
     if not follow_up:
         return intake(book.questions, sizes, zero, absorb, book.measures)
     products = open_catalogue(book)

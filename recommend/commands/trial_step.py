@@ -162,7 +162,7 @@ def _from_captures(file: Path, worn: Worn, outcome: Outcome) -> None:
 def _converse(file: Path, worn: Worn, wanted: tuple[str, ...], outcome: Outcome) -> None:
     data: dict[str, Any] = copy.deepcopy(read_document(file).data)
     seen = outcome.assessment.visit
-    film = film_of(seen, setting("zero-reference").value)
+    film = film_of(seen, setting("measured-from").value)
     steps = try_on_steps(worn, wanted, film, data)
     draft = Draft(data)
 

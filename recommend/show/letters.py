@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import Candidate, Group, Shortlist
+from recommend.match.wishes import NO_INSOLE, OWN_SHOES
 from recommend.trial.steps import OWN, worn_id
 from recommend.way import outcome_of
 
@@ -33,7 +34,8 @@ class Names:
 
     def worn(self, name: str) -> str:
         """What is worn: ``own shoe with Ommerstead insole``."""
-        words = {OWN: self.own, "barefoot": self.barefoot}
+        words = {OWN: self.own, "barefoot": self.barefoot, OWN_SHOES: self.own,
+                 NO_INSOLE: "no insole"}  # fmt: skip
         parts = [words.get(one) or self.titles.get(one, one) for one in name.split("+")]
         return self.joined.join(parts)
 

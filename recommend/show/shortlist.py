@@ -169,7 +169,7 @@ def _sizes(ranked: Shortlist, outcome: Outcome) -> Iterator[RenderableType]:
         )
     yield inset(
         f"EU, UK and US by their definitions, on a last {allowance:g} mm longer than the foot (EU "
-        f"zero on the last; US women = US men + {offset:g}). Makers differ: try it.",
+        f"numbers count the last; US women = US men + {offset:g}). Makers differ: try it.",
         4,
         "dim",
     )
