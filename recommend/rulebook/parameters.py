@@ -68,7 +68,7 @@ class ParametersFile(Strict):
 
 @dataclass(frozen=True, eq=False)
 class Parameters(Mapping[str, float]):
-    """All named numbers; ``parameters["capture.cutoff"]`` is the bare value."""
+    """All named numbers; indexed by ``group.name`` it gives the bare value."""
 
     sourced: Mapping[str, Sourced]
     places: Mapping[str, Place]
