@@ -18,6 +18,7 @@ from recommend.check.promises import PromisesFile
 from recommend.check.released import ReleasedFile
 from recommend.check.wording import WordingFile
 from recommend.coverage.population import Population
+from recommend.errors import InputError, Place
 from recommend.output import SCHEMA, write_output
 from recommend.rulebook.models import (
     AttributesFile,
@@ -94,13 +95,18 @@ def _as_taken(part: Any) -> Any:
     return taken
 
 
-def write_schemas(folder: Path, questions: Collection[str] | None = None) -> list[Path]:
+def write_schemas(
+    folder: Path, questions: Collection[str] | None = None, *, force: bool = False
+) -> list[Path]:
     """Write every schema to `folder`; the paths written. See `schema_of` for `questions`."""
     written = []
-    folder.mkdir(parents=True, exist_ok=True)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(Place(str(folder)), f"cannot be made ({error.strerror})") from error
     for name in SCHEMAS:
         path = folder / f"{name}.schema.json"
         text = json.dumps(schema_of(name, questions), indent=2, ensure_ascii=False)
-        write_output(path, text + "\n", SCHEMA)
+        write_output(path, text + "\n", SCHEMA, force=force)
         written.append(path)
     return written

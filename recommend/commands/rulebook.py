@@ -64,6 +64,7 @@ def schemas(
         Path | None,
         typer.Option("--rules", help="whose questions a visit may answer; the shop's by default"),
     ] = None,
+    force: Force = False,
 ) -> None:
     """Write JSON Schemas of all files, for completion and checking in editors.
 
@@ -73,7 +74,7 @@ def schemas(
     Example: recommend rulebook schemas my-rules/schemas
     """
     book = load_rulebook(setting("rulebook", rules).value)
-    for path in write_schemas(to, book.questions):
+    for path in write_schemas(to, book.questions, force=force):
         print(path)
 
 
