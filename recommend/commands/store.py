@@ -9,7 +9,7 @@ import typer
 
 from recommend.atomic import written_whole
 from recommend.commands.options import Force, StorePath
-from recommend.errors import Exit, RecommendError, counted
+from recommend.errors import Exit, InputError, Place, RecommendError, counted
 from recommend.records.database import store_path
 from recommend.records.forget import forget as forget_customer
 from recommend.records.store import Store
