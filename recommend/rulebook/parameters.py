@@ -66,7 +66,7 @@ class ParametersFile(Strict):
 
 
 class Parameters(Mapping[str, float]):
-    """All named numbers; ``parameters["capture.cutoff"]`` is the bare value."""
+    """All named numbers; indexed by ``group.name`` it gives the bare value."""
 
     def __init__(self, sourced: Mapping[str, Sourced], places: Mapping[str, Place]) -> None:
         self.sourced, self.places = dict(sourced), dict(places)

@@ -88,6 +88,12 @@ Shares = Annotated[
 ]
 Rating = Annotated[float, Field(ge=0, le=10)]
 Mondopoint = Annotated[float, Field(ge=80, le=400, description="a size in mm, 80 to 400")]
+Typed = Annotated[float, Field(ge=-1e6, le=1e6)]
+Typeds = Annotated[
+    list[Typed],
+    BeforeValidator(_listed),
+    Field(min_length=1, max_length=50, description="1 to 50 numbers, one a reading"),
+]
 ProductId = Annotated[Id, Field(max_length=60)]
 
 
@@ -272,7 +278,11 @@ class Cop(Strict):
 
 
 class Foot(Strict):
-    """What was measured on one foot."""
+    """What was measured on one foot.
+
+    `measures` are numbers that the shop's rulebook asks for beyond the rest (`typed` in
+    ``measures.yaml``), each in the unit that stands there.
+    """
 
     fpi: Fpi | None = None
     foot_length_mm: Annotated[float, Field(ge=80, le=400)] | None = None
@@ -284,6 +294,7 @@ class Foot(Strict):
     arch_index: ArchIndex | None = None
     rearfoot: list[Rearfoot] = Field(default=[], max_length=20)
     cop: Cop | None = None
+    measures: Annotated[dict[Id, Typeds], Field(max_length=100)] = {}
     from_captures: list[CaptureReading] = Field(default=[], max_length=200)
 
     @model_validator(mode="after")
