@@ -135,7 +135,6 @@ def write_schemas(
     for name in SCHEMAS:
         path = folder / f"{name}.schema.json"
         text = json.dumps(schema_of(name, questions, measures), indent=2, ensure_ascii=False)
-        write_output(path, text + "
-", SCHEMA, force=force)
+        write_output(path, text + "\n", SCHEMA, force=force)
         written.append(path)
     return written
