@@ -19,6 +19,7 @@ from recommend.errors import InputError, Place, counted
 from recommend.infer.assess import Assessment
 from recommend.infer.counter import Counter
 from recommend.match.changed import changes
+from recommend.match.harm import harmful
 from recommend.measure.absorbing import absorber
 from recommend.measure.history import Line
 from recommend.measure.history import history as history_of
@@ -100,7 +101,9 @@ def list_(
     for one in found if full else found[:_LISTED]:
         assert counter is not None
         try:
-            state = _state(counter.assess(_read(one.path, counter.book)), counter.book)
+            seen = _read(one.path, counter.book)
+            out = len(harmful(seen, counter.book.parameters))
+            state = _state(counter.assess(seen), counter.book, out)
         except InputError as error:  # one file that is broken hides no other
             state = f"cannot be read: {error}"
         lines = textwrap.wrap(f"{one.reference}  {state}", width() - 12)
@@ -120,7 +123,7 @@ def _day(text: str) -> str:
         raise InputError(Place("--date"), f"`{text}` is not a date", "such as 2026-03-05") from None
 
 
-def _state(seen: Assessment, book: Rulebook) -> str:
+def _state(seen: Assessment, book: Rulebook, out: int) -> str:
     worst = [note.level for note in seen.notes]
     if "stop" in worst:
         return "STOP: see a clinician"
@@ -128,7 +131,10 @@ def _state(seen: Assessment, book: Rulebook) -> str:
     types = [book.types[kind].title if kind else "not known yet" for kind in kinds]
     words = types[0] if types[0] == types[1] else f"left {types[0]}; right {types[1]}"
     count = worst.count("see-clinician")
-    return words + (f", {counted(count, 'see-a-clinician note')}" if count else "")
+    words += f", {counted(count, 'see-a-clinician note')}" if count else ""
+    lifted = sum(one.is_lifted for one in seen.visit.out)
+    words += f", {counted(out, 'product')} out after harm" if out else ""
+    return words + (f", {lifted} lifted" if lifted else "")
 
 
 def edit(

@@ -12,6 +12,7 @@ from recommend.rulebook.book import Rulebook
 STRONGEST = 3  # reasons that are told
 _UNPLACED = {
     "not-screened": "not screened (questions that can stop it are open)",
+    "pain-not-looked-at": "a new pain is to be looked at first",
     "length-unknown": "the length of the feet is not known",
 }
 
