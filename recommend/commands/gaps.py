@@ -23,9 +23,8 @@ from recommend.commands.buyer import (
     VisitsOption,
     crowd_of,
 )
-from recommend.coverage.briefs import find_gaps
+from recommend.coverage.briefs import find_gaps, whole_sizes
 from recommend.coverage.document import plain
-from recommend.coverage.evaluate import kinds_of
 from recommend.coverage.run import Question
 from recommend.coverage.stocking import choose, drop
 from recommend.errors import RecommendError
@@ -96,19 +95,24 @@ def gaps(
     listed = (
         read_list(candidates, mapping, book.attributes, book.parameters) if candidates else None
     )
-    assessor = question.assessor(more=listed.items if listed else ())
+    finer = () if listed or drop_lines else (whole_sizes(book.parameters["coverage.size-step"]),)
+    assessor = question.assessor(more=listed.items if listed else finer)
     shop = question.catalogue
     with stages() as stage:
         progress = stage("drawing and classifying feet")
         tally = question.crowd.tally(book, assessor.classes, progress=progress)
-        kinds = kinds_of(tally, assessor.layout)
+        kinds, counted = assessor.kinds(tally), tally.customers
         searching = stage("searching")
         if listed is not None:
-            chosen = choose(assessor, shop, listed.items, kinds, lines=lines, budget=budget)
+            chosen = choose(
+                assessor, shop, listed.items, kinds, counted, lines=lines, budget=budget
+            )
         elif drop_lines is not None:
-            gone = drop(assessor, shop, kinds, drop_lines)
+            gone = drop(assessor, shop, kinds, tally, drop_lines)
         else:
-            found = find_gaps(assessor, shop, kinds, thin=thin, most=briefs, progress=searching)
+            found = find_gaps(
+                assessor, shop, kinds, counted, thin=thin, most=briefs, progress=searching
+            )
     if listed is not None:
         _say(as_json, chosen, lambda: print_stocking(chosen, listed.currency, console()))
     elif drop_lines is not None:

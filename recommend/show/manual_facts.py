@@ -1,6 +1,6 @@
 """What the pages of the manual take from the rulebook: single numbers, and lists.
 
-``{{rank.served}}`` is a parameter, ``{{trial.confidence percent}}`` a share as percent,
+``{{coverage.choice}}`` is a parameter, ``{{trial.confidence percent}}`` a share as percent,
 ``{{limits.NAME}}`` the value or values of a limit, ``{{measures.NAME.error}}`` the standard error
 of one reading with its unit, ``{{install.prove}}`` the command that adds an extra to this
 installation, and ``{{cautions}}`` (no dot) one of the lists of `LISTS`.
