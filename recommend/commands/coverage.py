@@ -10,6 +10,7 @@ import typer
 
 from recommend.catalogue import load_catalogue
 from recommend.catalogue.shop import open_catalogue, open_rulebook
+from recommend.catalogue.stacking import read_shops
 from recommend.commands import single
 from recommend.commands.buyer import (
     CatalogueOption,
@@ -19,10 +20,13 @@ from recommend.commands.buyer import (
     PopulationOption,
     RulesOption,
     SeedOption,
+    ShopOption,
     SoldOption,
     SoldOutOption,
+    StockOption,
     VisitsOption,
     crowd_of,
+    stocked,
 )
 from recommend.commands.options import Force
 from recommend.coverage.document import as_document, write_csv
@@ -72,6 +76,8 @@ def coverage(
     feet: FeetOption = None,
     sold: SoldOption = "pair",
     sold_out_counts: SoldOutOption = False,
+    stock: StockOption = None,
+    shop: ShopOption = None,
     against: AgainstOption = None,
     against_rules: AgainstRulesOption = None,
     by: ByOption = "foot-type,size",
@@ -91,13 +97,15 @@ def coverage(
     if picture:
         check_picture(picture, force=force)
     book = open_rulebook(rules)
+    whole = open_catalogue(book, catalogue)
     question = Question(
         book=book,
-        catalogue=open_catalogue(book, catalogue),
+        catalogue=stocked(whole, stock, shop),
         crowd=crowd_of(book, visits, population, customers, seed, feet),
         sold=sold,
         sold_out_counts=sold_out_counts,
         sensitivity=sensitivity,
+        shops=read_shops(stock, whole) if stock and not shop else {},
         by=_two_ways(by),
         against=load_catalogue(against, book.attributes) if against else None,
         against_rules=load_rulebook(against_rules) if against_rules else None,

@@ -18,10 +18,13 @@ from recommend.commands.buyer import (
     PopulationOption,
     RulesOption,
     SeedOption,
+    ShopOption,
     SoldOption,
     SoldOutOption,
+    StockOption,
     VisitsOption,
     crowd_of,
+    stocked,
 )
 from recommend.coverage.briefs import find_gaps, whole_sizes
 from recommend.coverage.document import plain
@@ -67,6 +70,8 @@ def gaps(
     seed: SeedOption = 1,
     sold: SoldOption = "pair",
     sold_out_counts: SoldOutOption = False,
+    stock: StockOption = None,
+    shop: ShopOption = None,
     thin: ThinOption = False,
     briefs: BriefsOption = 5,
     candidates: CandidatesOption = None,
@@ -84,10 +89,11 @@ def gaps(
     """
     _check(candidates, lines, budget, drop_lines)
     book = open_rulebook(rules)
+    whole = open_catalogue(book, catalogue)
     count = customers or int(book.parameters["coverage.gap-customers"])
     question = Question(
         book=book,
-        catalogue=open_catalogue(book, catalogue),
+        catalogue=stocked(whole, stock, shop),
         crowd=crowd_of(book, visits, population, count, seed),
         sold=sold,
         sold_out_counts=sold_out_counts,
@@ -97,7 +103,7 @@ def gaps(
     )
     finer = () if listed or drop_lines else (whole_sizes(book.parameters["coverage.size-step"]),)
     assessor = question.assessor(more=listed.items if listed else finer)
-    shop = question.catalogue
+    here = question.catalogue
     with stages() as stage:
         progress = stage("drawing and classifying feet")
         tally = question.crowd.tally(book, assessor.classes, progress=progress)
@@ -105,13 +111,13 @@ def gaps(
         searching = stage("searching")
         if listed is not None:
             chosen = choose(
-                assessor, shop, listed.items, kinds, counted, lines=lines, budget=budget
+                assessor, here, listed.items, kinds, counted, lines=lines, budget=budget
             )
         elif drop_lines is not None:
-            gone = drop(assessor, shop, kinds, tally, drop_lines)
+            gone = drop(assessor, here, kinds, tally, drop_lines)
         else:
             found = find_gaps(
-                assessor, shop, kinds, counted, thin=thin, most=briefs, progress=searching
+                assessor, here, kinds, counted, thin=thin, most=briefs, progress=searching
             )
     if listed is not None:
         _say(as_json, chosen, lambda: print_stocking(chosen, listed.currency, console()))

@@ -52,6 +52,7 @@ def as_document(run: Run) -> dict[str, Any]:
         ],
         "products": [plain(product) for product in coverage.products],
         "sizes-missing": [plain(one) for one in coverage.missing_sizes],
+        "shops": {name: plain(share) for name, share in run.shops.items()},
         "comparison": plain(run.comparison) if run.comparison else None,
     }
 

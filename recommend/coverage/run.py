@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -12,6 +12,7 @@ from recommend.catalogue.loading import Catalogue, Item
 from recommend.coverage.compare import Comparison, compare_catalogues, compare_rules
 from recommend.coverage.crowd import Crowd
 from recommend.coverage.evaluate import Terms
+from recommend.coverage.interval import Share
 from recommend.coverage.report import Assessor, Coverage
 from recommend.coverage.split import SERVED
 from recommend.coverage.tally import PEOPLE, Tally
@@ -46,6 +47,7 @@ class Run:
     scenarios: tuple[Scenario, ...]
     agreement: float | None
     comparison: Comparison | None
+    shops: Mapping[str, Share]
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +60,7 @@ class Question:
     sold_out_counts : whether a size that is made but sold out counts as there.
     sensitivity : whether the headline is also shown where what is assumed is otherwise.
     by : the two ways in which the matrix splits the customers.
+    shops : by name, the stock of each shop of a chain, counted by itself as well.
     against, against_rules : another catalogue, or another rulebook, to compare with.
     """
 
@@ -68,6 +71,7 @@ class Question:
     sold_out_counts: bool = False
     sensitivity: bool = True
     by: tuple[str, str] = ("foot-type", "size")
+    shops: Mapping[str, Catalogue] = field(default_factory=dict)
     against: Catalogue | None = None
     against_rules: Rulebook | None = None
 
@@ -122,6 +126,7 @@ def answer(question: Question, stage: Stage) -> Run:
         scenarios=tuple(scenarios),
         agreement=crowd.agreement(book),
         comparison=comparison,
+        shops={n: assessor.headline(one, tally) for n, one in question.shops.items()},
     )
 
 

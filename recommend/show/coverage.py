@@ -112,6 +112,10 @@ def _blocks(run: Run, width: int, show: str) -> Iterator[RenderableType]:
     yield heading(f"{_WAYS[row]} by {_WAYS[column]}: {_MEANING[show]}".capitalize())
     yield matrix(run, width, show)
     yield from _legend(show, run)
+    if run.shops:
+        yield heading("Shop by shop: share served from its own stock")
+        worst = sorted(run.shops.items(), key=lambda pair: pair[1].value)
+        yield from (bullet(f"{name}: {interval_words(share)}") for name, share in worst)
     if run.comparison:
         yield heading(f"Compared with {run.comparison.other}")
         yield from _comparison(run.comparison, run, width)

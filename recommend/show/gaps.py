@@ -9,12 +9,16 @@ from rich.text import Text
 
 from recommend.coverage.briefs import Brief, Gaps, Restock, Want
 from recommend.coverage.crowd import Crowd
+from recommend.coverage.orders import Orders
 from recommend.coverage.stocking import Dropping, Stocking
 from recommend.errors import counted
 from recommend.match.needs import level_words
+from recommend.measure.sizing import size_label
 from recommend.rulebook.book import Rulebook
-from recommend.show.coverage import crowd_lines, interval_words, percent
-from recommend.show.layout import bullet, heading, inset, plain_table
+from recommend.show.coverage import SYSTEMS, crowd_lines, interval_words, percent
+from recommend.show.layout import WIDE, bullet, heading, inset, plain_table
+
+SHOWN, SHOWN_WIDE = 15, 30  # sizes of an order before the rest is only counted
 
 
 def print_gaps(gaps: Gaps, crowd: Crowd, book: Rulebook, console: Console, thin: bool) -> None:
@@ -196,3 +200,55 @@ def print_dropping(dropping: Dropping, console: Console) -> None:
                 "of as many lines may lose less."
             )
         )
+
+
+def print_orders(
+    orders: Orders, currency: str, book: Rulebook, season: int, service: float, console: Console
+) -> None:
+    """Print what to order, most customers in want first."""
+    console.print(
+        Text(
+            f"Order {counted(orders.pieces, 'piece')} for {orders.cost:,.2f} {currency}: then "
+            f"{percent(orders.empty_after)} of those who ask meet an empty size, in place of "
+            f"{percent(orders.empty_before)} with the stock of now.",
+            style="bold",
+        )
+    )
+    console.print(
+        Text(
+            f"{season:,} customers in the season ask for {orders.asked:,.0f} pieces of what is "
+            f"there; a size lasts the season with a chance of {100 * service:g} % where no budget "
+            f"ends it. {counted(orders.rest, 'size')} of products here have enough."
+        )
+    )
+    if orders.unpriced:
+        console.print(Text(f"{counted(orders.unpriced, 'piece')} have no price and cost nothing."))
+    if not orders.lines:
+        return
+    again = any(line.again_at is not None for line in orders.lines)
+    wide = console.width >= WIDE
+    beside = ["EU", "UK"] if wide else ["EU"]
+    names = ["product", "size", *beside, "asked", "there", "order", "empty", "then"]
+    table = plain_table(*names, *(["again at"] if again else []))
+    for column in table.columns[1:]:
+        column.justify = "right"
+    for line in orders.lines[: SHOWN_WIDE if wide else SHOWN]:
+        sizes = [size_label(system, line.size, book.parameters) or "" for system in SYSTEMS]
+        said = [" ".join(one.split()[1:]) for one in sizes[: len(beside)]]
+        cells = (
+            line.product, f"{line.size:g}", *said, f"{line.asked:.1f}", str(line.stock),
+            str(line.order), percent(line.empty_before, 0), percent(line.empty_after, 0),
+        )  # fmt: skip
+        last = [] if not again else ["" if line.again_at is None else str(line.again_at)]
+        table.add_row(*cells, *last)
+    console.print(table)
+    more = len(orders.lines) - len(table.rows)
+    if more > 0:
+        console.print(inset(f"and {counted(more, 'size')} more (--json holds all)", 2))
+    console.print(
+        inset(
+            "asked: pieces in the season, on average; empty, then: of those who ask for it, the "
+            "share who find none, now and with the order. Pieces come in whole packs, and nothing "
+            "is ordered of which the supplier would not send so few.", 2,
+        )
+    )  # fmt: skip
