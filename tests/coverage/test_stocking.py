@@ -15,6 +15,7 @@ from recommend.coverage.report import Assessor
 from recommend.coverage.run import Question
 from recommend.coverage.stocking import choose, cost_of, drop
 from recommend.coverage.tally import Tally
+from recommend.coverage.unstated import unstated_lines
 from recommend.errors import RecommendError
 from recommend.rulebook import shipped_folder
 from recommend.rulebook.book import Rulebook
@@ -222,3 +223,19 @@ def test_what_no_foot_can_be_sold_goes_before_what_serves(
     assert [line.suits for line in dropping.lines] == [0.0] * 6
     assert dropping.choice_after == dropping.choice_before
     assert all(line.whom == ("", "") for line in dropping.lines)
+
+
+def test_what_a_list_does_not_state_is_told_with_what_that_costs(
+    candidates: tuple[Item, ...], book: Rulebook
+) -> None:
+    """Insoles without a stated wedge are ruled out for everybody; a whole list says nothing."""
+    silent = [
+        replace(i, levels={n: v for n, v in i.levels.items() if n != "insole.wedge"})
+        for i in candidates
+    ]
+    insoles = sum(item.product.kind == "insole" for item in candidates)
+    lines = list(unstated_lines(silent, book))
+    mine = next(line for line in lines if "`wedge`" in line)
+    assert mine.startswith(f"{insoles} of {insoles} insoles do not state `wedge`")
+    assert mine.endswith("ruled out for 100 % of expected customers")
+    assert not any("`wedge`" in line for line in unstated_lines(candidates, book))
