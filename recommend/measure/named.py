@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from pathlib import Path
 
-from recommend.errors import InputError
+from recommend.errors import InputError, nearest
 from recommend.measure.capture import CaptureOptions, measure_capture, sha256_of
 from recommend.measure.definitions import MeasureDefs
 from recommend.measure.measured import Measured
+from recommend.measure.model import SIDES
 from recommend.reading import read_document, validate
 from recommend.reading.document import Document
 from recommend.visit import Visit, read_visit
@@ -33,6 +34,8 @@ def read_measured_visit(
         written.
     """
     visit = read_visit(path, questions)
+    if any(foot.measures for foot in (visit.feet.left, visit.feet.right)):
+        _check_typed(read_document(path), visit, defs)
     if not visit.captures:
         return visit
     document = read_document(path)
@@ -48,6 +51,28 @@ def read_measured_visit(
     from recommend.measure.into import merge  # only here: it loads the round-trip reader
 
     return validate(Visit, merge(path, found, parameters).document)
+
+
+def _check_typed(document: Document, visit: Visit, defs: MeasureDefs) -> None:
+    """Raise InputError for a typed number that the rulebook does not ask for, or cannot be."""
+    typed = {name: one for name, one in defs.items() if one.typed}
+    for side in SIDES:
+        foot = visit.feet.left if side == "left" else visit.feet.right
+        for name, values in foot.measures.items():
+            loc = ("feet", side, "measures", name)
+            if name not in typed:
+                raise InputError(
+                    document.place(loc, key=True),
+                    f"the rulebook asks for no measure `{name}` to be typed",
+                    ", ".join(typed) or "none; its measures.yaml has no `typed` measure",
+                    nearest(name, typed) or "remove it, or add it to measures.yaml",
+                )
+            low, high = typed[name].lowest, typed[name].highest
+            if wrong := [value for value in values if not low <= value <= high]:
+                raise InputError(
+                    document.place(loc), f"`{name}` is {wrong[0]:g}",
+                    f"a number from {low:g} to {high:g} {typed[name].unit}", "measure it again",
+                )  # fmt: skip
 
 
 def _options(path: Path, capture: Capture) -> CaptureOptions:

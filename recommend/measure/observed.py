@@ -127,6 +127,7 @@ class _Maker:
         yield from self._rearfoot(side, foot)
         yield from self._cop(side, foot)
         yield from self._sizes(side, foot)
+        yield from self._typed(side, foot)
 
     def add(
         self,
@@ -423,6 +424,14 @@ class _Maker:
         for name, value in sizes:
             if value:
                 yield self._measure(name, side, value, self._single(name), 1, "as written")
+
+    def _typed(self, side: Side, foot: Foot) -> Iterator[Measure]:
+        """What the rulebook asks to be typed, and nothing else knows of."""
+        for name, values in foot.measures.items():
+            if name in self.defs and self.defs[name].typed:
+                error = reading_error(self.defs[name], values, self.parameters)
+                count = len(values)
+                yield self._measure(name, side, fmean(values), error, count, "as written")
 
     def person(self, side: Side) -> Iterator[Measure]:
         if self.visit.body_mass_kg:

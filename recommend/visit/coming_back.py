@@ -9,7 +9,16 @@ from datetime import date
 from typing import get_args
 
 from recommend.visit.answers import Known, Number, Text
-from recommend.visit.intake import FPI_ITEMS, LENGTHS, SCREENING, YES_NO, Absorb, Asked, intake
+from recommend.visit.intake import (
+    FPI_ITEMS,
+    LENGTHS,
+    SCREENING,
+    YES_NO,
+    Absorb,
+    Asked,
+    Taken,
+    intake,
+)
 from recommend.visit.models import Region, Visit
 from recommend.visit.steps import Step
 from recommend.visit.tree import SIDES, Both, Path, Tree, each_foot, get, put
@@ -103,12 +112,13 @@ def steps_again(
     zero: str,
     worn: Mapping[str, frozenset[str]],
     absorb: Absorb | None = None,
+    measures: Mapping[str, Taken] | None = None,
 ) -> tuple[Step, ...]:
     """The steps of a visit of a customer who comes back.
 
     `worn` has the ids of products by kind (``shoe``, ``insole``); the others are as of `intake`.
     """
-    steps = intake(questions, sizes, zero, absorb)
+    steps = intake(questions, sizes, zero, absorb, measures)
     screening = tuple(step for step in steps if step.block == SCREENING)
     rest = tuple(step for step in steps if step.block != SCREENING)
     return (*screening, *_since(worn), *rest)

@@ -88,6 +88,12 @@ Shares = Annotated[
 ]
 Rating = Annotated[float, Field(ge=0, le=10)]
 Mondopoint = Annotated[float, Field(ge=80, le=400, description="a size in mm, 80 to 400")]
+Typed = Annotated[float, Field(ge=-1e6, le=1e6)]
+Typeds = Annotated[
+    list[Typed],
+    BeforeValidator(_listed),
+    Field(min_length=1, max_length=50, description="1 to 50 numbers, one a reading"),
+]
 ProductId = Annotated[Id, Field(max_length=60)]
 
 
@@ -272,7 +278,11 @@ class Cop(Strict):
 
 
 class Foot(Strict):
-    """What was measured on one foot."""
+    """What was measured on one foot.
+
+    `measures` are numbers that the shop's rulebook asks for beyond the rest (`typed` in
+    ``measures.yaml``), each in the unit that stands there.
+    """
 
     fpi: Fpi | None = None
     foot_length_mm: Annotated[float, Field(ge=80, le=400)] | None = None
@@ -284,6 +294,7 @@ class Foot(Strict):
     arch_index: ArchIndex | None = None
     rearfoot: list[Rearfoot] = Field(default=[], max_length=20)
     cop: Cop | None = None
+    measures: Annotated[dict[Id, Typeds], Field(max_length=100)] = {}
     from_captures: list[CaptureReading] = Field(default=[], max_length=200)
 
     @model_validator(mode="after")
@@ -306,8 +317,8 @@ class Foot(Strict):
 class Feet(Strict):
     """The two feet; a foot that was not seen is left out."""
 
-    left: Foot = Foot()
-    right: Foot = Foot()
+    left: Foot = Field(default_factory=Foot)
+    right: Foot = Field(default_factory=Foot)
 
 
 class TrialFoot(Strict):
@@ -341,8 +352,8 @@ class TrialFoot(Strict):
 class TrialFeet(Strict):
     """The two feet in one step of a trial; a foot that was not measured is left out."""
 
-    left: TrialFoot = TrialFoot()
-    right: TrialFoot = TrialFoot()
+    left: TrialFoot = Field(default_factory=TrialFoot)
+    right: TrialFoot = Field(default_factory=TrialFoot)
 
 
 class TrialStep(Strict):
@@ -439,7 +450,7 @@ class FollowUp(Strict):
     insole: ProductId | None = None
     weeks_of_wear: Annotated[float, Field(ge=0, le=1000)] | None = None
     hours_a_day: Annotated[float, Field(ge=0, le=24)] | None = None
-    pain_before: BySide = BySide()
+    pain_before: BySide = Field(default_factory=BySide)
     comfort: dict[Region, Rating] = {}
     returned: Answer | None = None
     changed: Annotated[str, Field(max_length=2000)] = ""
@@ -474,9 +485,9 @@ class Decision(Strict):
     outcome: Handing
     date: Day | None = None
     shoe: ProductId | None = None
-    shoe_size: Sizes = Sizes()
+    shoe_size: Sizes = Field(default_factory=Sizes)
     insole: ProductId | None = None
-    insole_size: Sizes = Sizes()
+    insole_size: Sizes = Field(default_factory=Sizes)
     departs: list[Departure] = Field(default=[], max_length=8)
     remark: Annotated[str, Field(max_length=2000)] = ""
     fitter: Annotated[str, Field(pattern=r"^[\w.-]{1,20}$")] | None = None
@@ -503,7 +514,7 @@ class Wishes(Strict):
     """What the customer wants: a limit of the price of all together, and what they refuse."""
 
     price_limit: Annotated[float, Field(ge=0, le=100_000)] | None = None
-    would_not_wear: Unwanted = Unwanted()
+    would_not_wear: Unwanted = Field(default_factory=Unwanted)
 
 
 class OwnShoes(Strict):
@@ -544,7 +555,7 @@ class Visit(Strict):
     asked: dict[str, Literal["in-group", "singly"]] = {}
     measured_by: Annotated[str, Field(pattern=r"^[\w.-]{1,20}$")] | None = None
     carried: dict[str, Day] = {}
-    feet: Feet = Feet()
+    feet: Feet = Field(default_factory=Feet)
     follow_up: FollowUp | None = None
     trials: list[TrialStep] = Field(default=[], max_length=60)
     out: list[RuledOut] = Field(default=[], max_length=200)
