@@ -55,6 +55,7 @@ def shot(rng: np.random.Generator, rate: float, gait: str, kind: str):
     people = pair_of(rng, gait)
     if kind == "clean":
         return camera, replace(scene, step_mm=rng.uniform(125, 170)), people, ()
+    camera = replace(camera, moments=1)
     faults = tuple(rng.choice(FAULTS, size=int(rng.integers(1, 4)), replace=False))
     for fault in faults:
         camera, scene = _spoilt(str(fault), camera, scene, rng)

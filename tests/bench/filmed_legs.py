@@ -150,6 +150,8 @@ def _moments(camera: Camera) -> np.ndarray:
     """Moments drawn for one frame, in s from its middle."""
     if camera.readout_s:
         return camera.readout_s * ((np.arange(_BANDS) + 0.5) / _BANDS - 0.5)
+    if camera.moments == 1:
+        return np.zeros(1)
     return camera.shutter_s * (np.arange(camera.moments) / max(camera.moments - 1, 1) - 0.5)
 
 
@@ -393,8 +395,8 @@ def _write(path: Path, camera: Camera, times: np.ndarray, frame_at) -> None:
         stream.codec_context.time_base = Fraction(1, 90_000)
         for k, time in enumerate(times):
             picture = frame_at(k)
-            frame = av.VideoFrame.from_ndarray(picture, format="gray")
-            frame = frame.reformat(format="yuv420p")
+            colours = np.full((picture.shape[0] // 2, picture.shape[1]), 128, np.uint8)
+            frame = av.VideoFrame.from_ndarray(np.vstack([picture, colours]), format="yuv420p")
             frame.pts, frame.time_base = round((time - times[0]) * 90_000), Fraction(1, 90_000)
             for packet in stream.encode(frame):
                 out.mux(packet)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import itertools
 import json
+import os
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -257,8 +258,9 @@ def crop(file: str, out: str, options: dict[str, Any]) -> None:
                 stream.width, stream.height, stream.pix_fmt = width, height, "yuv420p"
                 stream.options = {"crf": "17"}
                 stream.codec_context.time_base = _NINETY
-            part = np.ascontiguousarray(grey[row : row + height, :width])
-            frame = av.VideoFrame.from_ndarray(part, format="gray").reformat(format="yuv420p")
+            colours = np.full((height // 2, width), 128, np.uint8)
+            part = np.vstack([grey[row : row + height, :width], colours])
+            frame = av.VideoFrame.from_ndarray(part, format="yuv420p")
             frame.pts, frame.time_base = round(time * 90_000), _NINETY
             copy.mux(stream.encode(frame))
             if number % _TOLD_EVERY == 0:
@@ -269,4 +271,7 @@ def crop(file: str, out: str, options: dict[str, Any]) -> None:
 
 
 if __name__ == "__main__":
-    sys.exit(main(*sys.argv[1:5]))
+    ended = main(*sys.argv[1:5])
+    sys.stdout.flush()
+    sys.stderr.flush()
+    os._exit(ended)  # a decoder that was not read to its end may wait for its threads for ever

@@ -114,7 +114,7 @@ def _measured(
     yy = (cover * y * y).sum(axis=(1, 2)) / area - dy * dy
     xy = (cover * x * y).sum(axis=(1, 2)) / area - dx * dy
     spread = np.sqrt(((xx - yy) / 2) ** 2 + xy**2)
-    wide, narrow = (xx + yy) / 2 + spread, np.maximum((xx + yy) / 2 - spread, 1e-3)
+    wide, narrow = (np.maximum((xx + yy) / 2 + by, 1e-3) for by in (spread, -spread))
     found = np.sqrt(area / np.pi)
     noise = np.sqrt(np.maximum(_mean(light**2, ring) - around**2, 0.25))
     error = noise / (0.5 * contrast) / np.sqrt(np.pi * found)
