@@ -15,10 +15,10 @@ from recommend.measure.capture import (
     is_film,
     measure_film,
     open_film,
-    refuse_no_file,
     sha256_of,
 )
 from recommend.output import PICTURE, refuse_other_kinds, table, write_output
+from recommend.reading.document import refuse_no_file
 from recommend.show.bar import working
 
 if TYPE_CHECKING:
@@ -31,15 +31,26 @@ _LINE = re.compile(rf"({_NUMBER}),({_NUMBER}):({_NUMBER}),({_NUMBER})(?:=({_NUMB
 
 
 def options_of(
-    put_right: Sequence[str], slow_motion: float, plumb: str | None, ruler: str | None
-) -> FilmOptions:
-    """What was said of a film on the command line.
+    files: Sequence[Path],
+    put_right: Sequence[str],
+    slow_motion: float,
+    plumb: str | None,
+    ruler: str | None,
+) -> FilmOptions | None:
+    """What was said of the films among `files` on the command line; None without films.
 
     Raises
     ------
     InputError
-        If a word does not have its form.
+        If a word does not have its form, or is said of files that are no films.
     """
+    if not any(is_film(file) for file in files):
+        if put_right or plumb or ruler or slow_motion != 1.0:
+            raise InputError(
+                Place(str(files[0])), "this is not a film",
+                "--put-right, --plumb, --ruler and --slow-motion with films only",
+            )  # fmt: skip
+        return None
     from recommend.measure.film.by_hand import put_right as read_marks
     from recommend.measure.film.reading import FilmOptions
 

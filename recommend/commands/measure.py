@@ -11,6 +11,7 @@ import typer
 
 from recommend.catalogue.shop import open_rulebook
 from recommend.commands import films, single
+from recommend.commands.options import Force
 from recommend.errors import InputError, Place, nearest
 from recommend.measure.capture import CaptureOptions, is_film, measure_capture
 from recommend.measure.document import as_document
@@ -80,6 +81,7 @@ def measure(
         int | None,
         typer.Option(min=1, help="film: only write a copy below this row of it"),
     ] = None,
+    force: Force = False,
     error_terms: Annotated[
         bool, typer.Option("--error-terms", help="what the error of each measure is made of")
     ] = False,
@@ -104,7 +106,7 @@ def measure(
         facing=cast(Facing | None, _one_of(facing, ("+x", "-x", "+y", "-y", "+z", "-z"), "facing")),
         gait=cast(Moving, _one_of(gait, ("standing", "walking", "running"), "gait")),
         mapping=mapping,
-        film=films.options_of(put_right or [], slow_motion, plumb, ruler),
+        film=films.options_of(files, put_right or [], slow_motion, plumb, ruler),
     )
     book = open_rulebook(rules)
     found: list[Measured] = []
@@ -125,7 +127,7 @@ def measure(
     if plot is not None:
         from recommend.show.measured_plot import save_plot
 
-        save_plot(plot, found, bands, book.parameters)
+        save_plot(plot, found, bands, book.parameters, force=force)
         typer.echo(f"saved {plot}", err=True)
     if into is not None:
         _write(into, found, book.parameters)

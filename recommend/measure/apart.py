@@ -42,7 +42,7 @@ def run_apart(
     with tempfile.TemporaryFile("w+", encoding="utf-8", errors="replace") as said:
         child = subprocess.Popen(
             command, stdout=subprocess.PIPE, stderr=said, text=True,
-            env={**os.environ, "PYTHONPATH": paths},
+            env={**os.environ, "OPENBLAS_NUM_THREADS": "1", "PYTHONPATH": paths},
         )  # fmt: skip
         heard = _Heard()
         assert child.stdout is not None

@@ -17,6 +17,7 @@ from recommend.measure.definitions import MeasureDefs
 from recommend.measure.header import Gait, read_head
 from recommend.measure.measured import Measured
 from recommend.measure.model import Side
+from recommend.reading.document import refuse_no_file
 
 if TYPE_CHECKING:
     from recommend.measure.film.reading import FilmOptions, FilmRead
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 
 _KINDS = ("pressure", "marks")
 FILMS = (".mp4", ".mov", ".avi", ".mkv", ".m4v", ".webm", ".mts", ".3gp")
+_BYTES_PER_HELD = 2  # of text to each byte held in memory: a number takes 8 and 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +80,10 @@ def measure_capture(
         If the file is missing, is no capture, or holds nothing that can be trusted.
     """
     path, options = Path(path), options or CaptureOptions()
-    refuse_no_file(path)
+    most = int(_BYTES_PER_HELD * parameters["capture.recording-limit"] * 1_000_000)
+    for one in (path, options.still):
+        if one is not None:
+            refuse_no_file(one, None if is_film(one) else most, "a capture file")
     if is_film(path):
         read = open_film(path, parameters, options)
         return measure_film(path, read, parameters, defs, options)[0]
@@ -173,7 +178,6 @@ def _measure(
 
 def _read_marks(path: Path, options: CaptureOptions, side: Side | None) -> MarksRecording:
     """Marks of a CSV or C3D file; a still C3D capture is of the same foot as the other."""
-    refuse_no_file(path)
     if path.suffix.lower() == ".c3d":
         from recommend.measure.video.c3d import read_marks_c3d
 
@@ -207,23 +211,3 @@ def _kind(path: Path) -> str:
             nearest(kind, _KINDS),
         )
     return kind
-
-
-def refuse_no_file(path: Path) -> None:
-    """Refuse a path that is no ordinary file.
-
-    Raises
-    ------
-    InputError
-        If so.
-    """
-    if path.is_dir():
-        raise InputError(
-            Place(str(path)), "this is a folder", "a capture file", "name a file in it"
-        )
-    if not path.exists():
-        raise InputError(
-            Place(str(path)), "there is no such file", mend="check the spelling of the path"
-        )
-    if not path.is_file():
-        raise InputError(Place(str(path)), "this is not an ordinary file")

@@ -26,7 +26,7 @@ Facing = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
 FACINGS: Final[tuple[Facing, ...]] = ("+x", "-x", "+y", "-y", "+z", "-z")
 _WALKED_MM = 500.0  # less than this is a treadmill or standing: the way cannot be told
 _MM_PER_UNIT = {"mm": 1.0, "cm": 10.0, "m": 1000.0}
-_SECONDS, _MEGABYTES = 60, 3000  # what opening a foreign file may take
+_SECONDS, _MEGABYTES = 10, 1000  # what opening a foreign file may take
 
 
 @dataclass(frozen=True, slots=True, eq=False)
