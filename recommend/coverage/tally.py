@@ -133,9 +133,8 @@ def sizes_of(customers: Customers, sizes: SizeClasses) -> Array:
     known = [column for column in lengths if isinstance(column, np.ndarray)]
     if not known:
         return np.full(customers.count, sizes.unknown)
-    purpose = customers.own.get("purpose")
-    said = purpose.texts().tolist() if isinstance(purpose, Words) else [""] * customers.count
-    return sizes.of_lengths(longer_lengths(known, said, sizes.parameters))
+    purposes, ages = customers.texts("purpose"), customers.texts("age-band")
+    return sizes.of_lengths(longer_lengths(known, purposes, ages, sizes.parameters))
 
 
 def cases_of(
