@@ -64,7 +64,9 @@ class Step:
     def called(self) -> str:
         """What it is about, in a few words, where it is named among others."""
         words = self.short or self.ask
-        words = re.sub(r"^(LEFT|RIGHT): |, left and right$|, (degrees|percent) .*|\?$", "", words)
+        words = re.sub(
+            r"^(LEFT|RIGHT): |, left and right\??$|, (degrees|percent) .*|\?$", "", words
+        )
         return words[:1].lower() + words[1:] if words[1:2].islower() else words
 
     @property
