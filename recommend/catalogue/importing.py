@@ -22,6 +22,7 @@ from recommend.catalogue.loading import Item, as_item, item_in
 from recommend.catalogue.models import CatalogueFile, Product
 from recommend.errors import InputError, Place, RecommendError, counted, nearest
 from recommend.measure.sizing import foot_length_of
+from recommend.parameters import Parameters
 from recommend.reading import Document, Strict, problems_in, read_document, validate
 from recommend.reading.document import Loc, read_text
 from recommend.rulebook.models import AttributeDef
@@ -125,7 +126,7 @@ def import_csv(
     path: Path,
     mapping_path: Path,
     attributes: Mapping[str, AttributeDef],
-    parameters: Mapping[str, float],
+    parameters: Parameters,
 ) -> Imported:
     """Read every row of `path` by the mapping.
 
@@ -165,7 +166,7 @@ def read_list(
     path: Path,
     mapping: Path | None,
     attributes: Mapping[str, AttributeDef],
-    parameters: Mapping[str, float],
+    parameters: Parameters,
 ) -> Imported:
     """Read products from one file: YAML as in a catalogue, or CSV by a mapping.
 
@@ -264,7 +265,7 @@ class _Row:
     line: int
     file: str
     mapping: ColumnMapping
-    parameters: Mapping[str, float]
+    parameters: Parameters
     problems: list[InputError] = field(default_factory=list)
 
     def product(self) -> dict[str, Any]:

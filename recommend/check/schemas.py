@@ -20,6 +20,7 @@ from recommend.check.wording import WordingFile
 from recommend.coverage.population import Population
 from recommend.measure.definitions import MeasureDef
 from recommend.output import SCHEMA, write_output
+from recommend.parameters import ParametersFile
 from recommend.rulebook.models import (
     AttributesFile,
     AxesFile,
@@ -31,7 +32,6 @@ from recommend.rulebook.models import (
     SourcesFile,
     TypesFile,
 )
-from recommend.rulebook.parameters import ParametersFile
 from recommend.rulebook.translations import TranslationsFile
 from recommend.visit.models import Visit
 

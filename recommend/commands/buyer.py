@@ -85,7 +85,7 @@ def crowd_of(
     return Crowd(
         mode=mode,
         population=people,
-        count=customers or int(book.parameters["coverage.customers"]),
+        count=customers or book.parameters.coverage.customers,
         seed=seed,
         shop=read_shop(visits, book) if visits and mode != "modelled" else None,
     )

@@ -85,7 +85,7 @@ def gaps(
     """
     _check(candidates, lines, budget, drop_lines)
     book = open_rulebook(rules)
-    count = customers or int(book.parameters["coverage.gap-customers"])
+    count = customers or book.parameters.coverage.gap_customers
     question = Question(
         book=book,
         catalogue=open_catalogue(book, catalogue),

@@ -122,7 +122,7 @@ class Searcher:
         """The best product of a kind: the ideal of the commonest needs, improved step by step."""
         parameters = self.book.parameters
         order = np.argsort(-self.aim.sum(axis=1), kind="stable")
-        seeds = [self._ideal(kind, int(g)) for g in order[: int(parameters["coverage.seeds"])]]
+        seeds = [self._ideal(kind, int(g)) for g in order[: parameters.coverage.seeds]]
         gains = self._gains(kind, seeds)
         gain, levels = float(gains.max()), seeds[int(gains.argmax())]
         improved = True
@@ -155,7 +155,7 @@ class Searcher:
         unstated = {name: level for name, level in levels.items() if name != attribute}
         variants = [{**levels, attribute: level} for level in tried]
         gains = self._gains(kind, [*variants, unstated])
-        keeps = gains >= gain * self.book.parameters["coverage.brief-keeps"]
+        keeps = gains >= gain * self.book.parameters.coverage.brief_keeps
         if keeps[-1]:
             return None  # it need not even be stated
         at = tried.index(levels[attribute]) if levels.get(attribute) in tried else -1
@@ -266,7 +266,7 @@ class Searcher:
 
     def _size_range(self, by_class: Array) -> tuple[float | None, float | None]:
         """Sizes of the customers, without the outermost few at both ends."""
-        edge = self.book.parameters["coverage.brief-edge"]
+        edge = self.book.parameters.coverage.brief_edge
         by_size: dict[float, float] = {}
         for index, count in zip(self.kinds.sizes, by_class, strict=True):
             size = self.assessor.classes.mondopoint(int(index))
@@ -338,10 +338,10 @@ def find_gaps(
     """
     evaluator = assessor.evaluator(catalogue, kinds)
     served: Served = evaluator.evaluate()
-    enough = assessor.book.parameters["coverage.choice"] if thin else 1
+    enough = assessor.book.parameters.coverage.choice if thin else 1
     aim = np.where(served.choices < enough, kinds.weights, 0)
     searcher = Searcher(assessor, catalogue, kinds, aim)
-    least = assessor.book.parameters["coverage.brief-least"]
+    least = assessor.book.parameters.coverage.brief_least
     restocks = tuple(searcher.restocks(evaluator, most, least))
     missed = float(aim.sum()) / searcher.total
     briefs: list[Brief] = []

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +11,7 @@ from recommend.coverage.evaluate import Evaluator, Part, Served
 from recommend.coverage.numbers import Array
 from recommend.coverage.tally import Layout, Tally
 from recommend.match.sizes import SizeClasses
+from recommend.parameters import Parameters
 
 UNDETERMINED = "undetermined"
 
@@ -65,10 +66,10 @@ class Ranges:
     of_class: Array
 
 
-def ranges_of(classes: SizeClasses, sizes: Array, parameters: Mapping[str, float]) -> Ranges:
+def ranges_of(classes: SizeClasses, sizes: Array, parameters: Parameters) -> Ranges:
     """Size ranges for the size classes that occur."""
-    step, width = parameters["coverage.size-step"], parameters["coverage.size-range"]
-    first, last = parameters["coverage.size-first"], parameters["coverage.size-last"]
+    step, width = parameters.coverage.size_step, parameters.coverage.size_range
+    first, last = parameters.coverage.size_first, parameters.coverage.size_last
     tops = np.arange(first, last, width)
     labels = [f"to {first:g}"]
     labels += [f"{top + step:g}-{min(top + width, last - step):g}" for top in tops]

@@ -62,7 +62,7 @@ class Crowd:
         numbers = numbers_of(self.population, assumed)
         if self.mode != "both" or self.shop is None:
             return numbers, None
-        prior = book.parameters["coverage.prior-visits"]
+        prior = book.parameters.coverage.prior_visits
         moved = shrink(self.population, numbers, self.shop.customers, prior)
         return moved.numbers, moved
 

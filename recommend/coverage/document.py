@@ -38,9 +38,9 @@ def as_document(run: Run) -> dict[str, Any]:
         "population": _crowd(run.crowd, coverage.customers, run.agreement),
         "sold": run.sold,
         "sold-out-counts": run.sold_out_counts,
-        "served-from-score": run.book.parameters["rank.served"],
+        "served-from-score": run.book.parameters.rank.served,
         "served": plain(coverage.served),
-        "choice": {"of": int(run.book.parameters["coverage.choice"]), **plain(coverage.choice)},
+        "choice": {"of": run.book.parameters.coverage.choice, **plain(coverage.choice)},
         "unserved": plain(coverage.unserved),
         "assumed-correlations": [plain(one) for one in run.scenarios],
         "foot-types": {

@@ -143,7 +143,7 @@ class Assessor:
         ranges = ranges_of(self.classes, kinds.sizes, self.book.parameters)
         sums = CellSums(evaluator, tally, self.layout, ranges, len(types))
         served = evaluator.evaluate(progress, sums.add)
-        enough = served.choices >= self.book.parameters["coverage.choice"]
+        enough = served.choices >= self.book.parameters.coverage.choice
         return Coverage(
             customers=tally.customers,
             served=self._share(kinds, served.served),
@@ -159,7 +159,7 @@ class Assessor:
     def _share(self, kinds: Kinds, which: Array) -> Share:
         total = int(kinds.weights.sum())
         return share_of(
-            float(kinds.weights[which].sum()), total, self.book.parameters["coverage.confidence"]
+            float(kinds.weights[which].sum()), total, self.book.parameters.coverage.confidence
         )
 
     def _unserved(self, kinds: Kinds, served: Served, customers: int) -> Unserved:
@@ -190,7 +190,7 @@ class Assessor:
         unfit = [i for i, fits in zip(shelf.items, served.fits_someone, strict=True) if not fits]
         if not unfit:
             return {}
-        feet = int(self.book.parameters["coverage.search-feet"])
+        feet = self.book.parameters.coverage.search_feet
         holds = holds_for_anyone(self.book, self.layout.needs, feet, seed=0)
         none = np.zeros(0, int)
         kinds = Kinds(holds, none, np.zeros((len(holds), 0)), none, none)

@@ -69,7 +69,7 @@ class Question:
         accepted: tuple[Availability, ...] = ("in-stock",)
         if self.sold_out_counts:
             accepted = ("in-stock", "out-of-stock")
-        return Wishes(SOLD[self.sold], book.parameters["rank.served"] / 100, accepted)
+        return Wishes(SOLD[self.sold], book.parameters.rank.served / 100, accepted)
 
     def assessor(self, book: Rulebook | None = None, more: Iterable[Item] = ()) -> Assessor:
         """What answers it, under its own or another rulebook.
@@ -118,8 +118,8 @@ def _scenarios(question: Question, assessor: Assessor) -> Iterator[Scenario]:
     if not question.crowd.drawn:
         return  # nothing is assumed about feet that were measured
     parameters = question.book.parameters
-    count = min(question.crowd.count, int(parameters["coverage.scenario-customers"]))
+    count = min(question.crowd.count, parameters.coverage.scenario_customers)
     for name in ("none", "half", "strong"):
-        factor = parameters[f"coverage.correlation-{name}"]
+        factor = parameters.coverage[f"correlation-{name}"]
         tally = question.crowd.tally(question.book, assessor.classes, assumed=factor, count=count)
         yield Scenario(name, factor, assessor.headline(question.catalogue, tally))

@@ -105,8 +105,8 @@ def choose(
     parameters = assessor.book.parameters
     selection = select(
         options.problem(np.array(costs), limit),
-        largest=int(parameters["coverage.program-entries"]),
-        seconds=parameters["coverage.program-seconds"],
+        largest=parameters.coverage.program_entries,
+        seconds=parameters.coverage.program_seconds,
     )
     total = max(1.0, float(kinds.weights.sum()))
     before = options.before / total
@@ -214,7 +214,7 @@ def drop(assessor: Assessor, whole: Catalogue, kinds: Kinds, count: int) -> Drop
     shoes, insoles = len(catalogue.shoes), len(catalogue.insoles)
     options = shoes + insoles + shoes * insoles * ("pair" in assessor.wishes.ways)
     entries = int(np.count_nonzero(kinds.weights)) * options
-    if entries > parameters["coverage.program-entries"]:
+    if entries > parameters.coverage.program_entries:
         return _one_by_one(assessor, catalogue, kinds, count)
     evaluator = assessor.evaluator(catalogue, kinds)
     gathered = _Options(evaluator, 0, 0)
@@ -223,8 +223,8 @@ def drop(assessor: Assessor, whole: Catalogue, kinds: Kinds, count: int) -> Drop
     kept = least_loss(
         problem,
         count,
-        largest=int(parameters["coverage.program-entries"]),
-        seconds=parameters["coverage.program-seconds"],
+        largest=parameters.coverage.program_entries,
+        seconds=parameters.coverage.program_seconds,
     )
     total = max(1.0, float(kinds.weights.sum()))
     everything = set(range(shoes + insoles))

@@ -125,7 +125,7 @@ class Explanation:
             yield Node("note", text, id=note.rule, children=feet)
 
     def _group(self, ranked: Shortlist, group: Group) -> Node:
-        shown = ranked.ranked[group][: int(self.outcome.book.parameters["rank.shown"])]
+        shown = ranked.ranked[group][: self.outcome.book.parameters.rank.shown]
         children = []
         for candidate in shown:
             verdicts = candidate.judgement.verdicts if candidate is shown[0] else ()

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from recommend.measure.model import Measure, Side
+from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.naming import DECIMALS
 from recommend.visit.models import PainSite, Visit
@@ -35,7 +36,7 @@ def facts_of(
     return facts | book.asked_facts(known)
 
 
-def measure_facts(measure: Measure, parameters: Mapping[str, float]) -> dict[str, float | str]:
+def measure_facts(measure: Measure, parameters: Parameters) -> dict[str, float | str]:
     """The facts one measure gives: the reading, its qualifiers, and its reading less and plus."""
     if isinstance(measure.value, str):
         return {measure.name: measure.value}
@@ -44,9 +45,7 @@ def measure_facts(measure: Measure, parameters: Mapping[str, float]) -> dict[str
     return facts | {f"{measure.name}_{q}": word for q, word in measure.qualifiers.items()}
 
 
-def reading_facts(
-    measure: Measure, values: Floats, parameters: Mapping[str, float]
-) -> dict[str, Floats]:
+def reading_facts(measure: Measure, values: Floats, parameters: Parameters) -> dict[str, Floats]:
     """The facts of n readings that are as sure as `measure`: each, and less and plus its error."""
     return number_facts(measure.name, values, measure.error or 0.0, parameters)
 
@@ -55,14 +54,14 @@ def number_facts(
     name: str,
     values: Floats,
     error: float,
-    parameters: Mapping[str, float],
+    parameters: Parameters,
     only: Container[str] | None = None,
 ) -> dict[str, Floats]:
     """The facts of n readings of a measure with one standard error, as every engine reads them.
 
     `only` names the facts that are wanted, all three by default.
     """
-    margin = parameters["noise.clearly"] * error
+    margin = parameters.noise.clearly * error
     shifts = {name: 0.0, f"{name}_low": -margin, f"{name}_high": margin}
     wanted = shifts if only is None else {f: by for f, by in shifts.items() if f in only}
     return {fact: quantized(values + shift) for fact, shift in wanted.items()}

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 
 from recommend.catalogue.loading import Item
+from recommend.parameters import Parameters
 from recommend.visit.models import FollowUp, Pain, TrialStep, Visit
 
 # What makes a product as much as another: all of these as high or higher.
@@ -18,7 +19,7 @@ _AS_MUCH = {
 OWN = "own"  # the customer's own shoe is no product of the catalogue
 
 
-def harmful(visit: Visit, parameters: Mapping[str, float]) -> dict[str, str]:
+def harmful(visit: Visit, parameters: Parameters) -> dict[str, str]:
     """Products that did harm to these feet, each with what they did.
 
     Of a shoe and an insole that were worn together it is not known which one did it, so both are
@@ -26,7 +27,7 @@ def harmful(visit: Visit, parameters: Mapping[str, float]) -> dict[str, str]:
     after that counts at the next visit. `parameters` gives ``trial.comfort-poor``, the comfort at
     or below which wear hurts.
     """
-    poor = parameters["trial.comfort-poor"]
+    poor = parameters.trial.comfort_poor
     found = {one.product: one.because for one in visit.out if one.lifted is None}
     if visit.follow_up is not None and (what := _since(visit, visit.follow_up, poor)):
         words = f"worn since the last visit, and then: {', '.join(what)}"
@@ -39,7 +40,7 @@ def harmful(visit: Visit, parameters: Mapping[str, float]) -> dict[str, str]:
     return {product: words for product, words in found.items() if product not in lifted}
 
 
-def handed_on(earlier: Visit, parameters: Mapping[str, float]) -> list[dict[str, str]]:
+def handed_on(earlier: Visit, parameters: Parameters) -> list[dict[str, str]]:
     """What the next visit of this customer begins with under ``out``: it stays out until lifted."""
     harm = harmful(earlier, parameters)
     return [{"product": product, "because": words} for product, words in sorted(harm.items())]

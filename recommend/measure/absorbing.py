@@ -5,19 +5,20 @@ from __future__ import annotations
 import contextlib
 import os
 import tempfile
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from recommend.errors import InputError, Place
 from recommend.measure.capture import measure_capture
 from recommend.measure.definitions import MeasureDefs
 from recommend.measure.into import merge
+from recommend.parameters import Parameters
 from recommend.visit.shelf import visit_text
 from recommend.visit.tree import Tree
 
 
 def absorber(
-    folder: Path, parameters: Mapping[str, float], defs: MeasureDefs
+    folder: Path, parameters: Parameters, defs: MeasureDefs
 ) -> Callable[[Tree, str], tuple[Tree, str]]:
     """A function that measures a capture file into the data of a visit.
 

@@ -17,6 +17,7 @@ from recommend.measure.definitions import MeasureDefs
 from recommend.measure.header import Gait, read_head
 from recommend.measure.measured import Measured
 from recommend.measure.model import Side
+from recommend.parameters import Parameters
 
 if TYPE_CHECKING:
     from recommend.measure.video.recording import MarksRecording
@@ -59,7 +60,7 @@ def sha256_of(path: Path) -> str:
 
 def measure_capture(
     path: Path,
-    parameters: Mapping[str, float],
+    parameters: Parameters,
     defs: MeasureDefs,
     options: CaptureOptions | None = None,
 ) -> tuple[Measured, ...]:
@@ -84,7 +85,7 @@ def measure_capture(
 
 
 def _measure(
-    path: Path, parameters: Mapping[str, float], defs: MeasureDefs, options: CaptureOptions
+    path: Path, parameters: Parameters, defs: MeasureDefs, options: CaptureOptions
 ) -> tuple[Measured, ...]:
     # Imported here, so that a pressure capture does not load the readers of video and back.
     if options.mapping is None and _kind(path) == "pressure":

@@ -10,6 +10,7 @@ from statistics import NormalDist
 from recommend.measure.definitions import MeasureDefs
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.measure.observed import observe
+from recommend.parameters import Parameters
 from recommend.visit.models import Visit
 
 _Z = NormalDist().inv_cdf(0.975)
@@ -55,9 +56,7 @@ def beyond_error(change: float, error: float) -> bool:
     return abs(change) > _Z * error
 
 
-def history(
-    visits: Sequence[Visit], defs: MeasureDefs, parameters: Mapping[str, float]
-) -> tuple[Line, ...]:
+def history(visits: Sequence[Visit], defs: MeasureDefs, parameters: Parameters) -> tuple[Line, ...]:
     """Numeric measures of `visits` (oldest first), in the order of the definitions."""
     found: dict[tuple[str, tuple[tuple[str, str], ...], Side], list[Measure | None]] = {}
     for number, visit in enumerate(visits):

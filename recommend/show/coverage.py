@@ -31,8 +31,8 @@ _SOLD = {
 # Parameter with the share from which it holds, symbol, word, colour. Symbol and number carry the
 # meaning, colour only repeats it.
 _GRADES = (
-    ("coverage.grade-full", "●", "nearly all", "green"),
-    ("coverage.grade-most", "◐", "most", "yellow"),
+    ("grade-full", "●", "nearly all", "green"),
+    ("grade-most", "◐", "most", "yellow"),
 )
 _LEAST = ("○", "fewer", "red")
 _NEVER = {
@@ -94,7 +94,7 @@ def _headline(run: Run) -> Iterator[RenderableType]:
         f"{counted(len(catalogue.insoles), 'insole')}, "
         f"under {run.book.heading.name} {run.book.heading.version}"
     )
-    choice = int(run.book.parameters["coverage.choice"])
+    choice = run.book.parameters.coverage.choice
     who = "expected customers" if run.crowd.drawn else "the customers counted"
     yield Text(
         f"\nServes {interval_words(coverage.served)} of {who}, "
@@ -104,7 +104,7 @@ def _headline(run: Run) -> Iterator[RenderableType]:
     stock = "made, in stock or sold out" if run.sold_out_counts else "in stock in the size"
     yield Text(
         f"Served means: {_SOLD[run.sold]}, {stock}, meets every must, breaks no never, and "
-        f"scores at least {run.book.parameters['rank.served']:g} of 100."
+        f"scores at least {run.book.parameters.rank.served:g} of 100."
     )
     why = coverage.unserved
     reasons = (
@@ -197,7 +197,7 @@ def _name(foot_type: str, run: Run, width: int) -> str:
 
 def _graded(share: float, run: Run) -> Text:
     symbol, _, style = next(
-        (rest for floor, *rest in _GRADES if share >= run.book.parameters[floor]), _LEAST
+        (rest for floor, *rest in _GRADES if share >= run.book.parameters.coverage[floor]), _LEAST
     )
     return Text(f"{symbol}{100 * share:3.0f}", style=style)
 
@@ -226,7 +226,7 @@ def _band(band: object) -> str:
 def _legend(show: str, run: Run) -> Iterator[RenderableType]:
     currency = run.catalogue.currency
     if show == "served":
-        floors = [(s, word, run.book.parameters[floor]) for floor, s, word, _ in _GRADES]
+        floors = [(s, word, run.book.parameters.coverage[floor]) for floor, s, word, _ in _GRADES]
         grades = ", ".join(f"{s} {word} (from {100 * f:.0f} %)" for s, word, f in floors)
         least = f"{_LEAST[0]} {_LEAST[1]}; · no feet drawn"
         yield inset(f"{grades}, {least}. Numbers are per cent.", 2)

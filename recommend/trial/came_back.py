@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 from statistics import fmean, median
 
@@ -10,6 +10,7 @@ from recommend.measure.definitions import MeasureDefs
 from recommend.measure.history import beyond_error
 from recommend.measure.model import SIDES
 from recommend.measure.observed import observe
+from recommend.parameters import Parameters
 from recommend.visit.models import FollowUp, Visit
 
 OWN = "own"
@@ -41,7 +42,7 @@ class CameBack:
 
 
 def came_back(
-    visits: Iterable[Visit], defs: MeasureDefs, parameters: Mapping[str, float]
+    visits: Iterable[Visit], defs: MeasureDefs, parameters: Parameters
 ) -> tuple[CameBack, ...]:
     """The table of all products that some follow-up names, by id; ``own`` shoes are left out.
 
@@ -58,7 +59,7 @@ def came_back(
     return tuple(_row(product, told) for product, told in sorted(by_product.items()))
 
 
-def _pain(visit: Visit, defs: MeasureDefs, parameters: Mapping[str, float]) -> list[int]:
+def _pain(visit: Visit, defs: MeasureDefs, parameters: Parameters) -> list[int]:
     """-1, 0 or 1 for each foot that hurt then or hurts now: less, the same, more."""
     observed = observe(visit, defs, parameters).used
     out = []

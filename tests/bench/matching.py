@@ -55,7 +55,7 @@ class Many:
         self.people = load_population(shipped_folder("rules") / "population.yaml")
         self.facts = FactColumns(book, self.people)
         self.sizes = SizeClasses(self.catalogue.items, book.parameters)
-        wishes = Wishes(("shoe", "insole"), book.parameters["rank.served"] / 100, ("in-stock",))
+        wishes = Wishes(("shoe", "insole"), book.parameters.rank.served / 100, ("in-stock",))
         self.assessor = Assessor(book, self.sizes, wishes)
 
     def drawn(self, count: int, seed: int) -> list[Customers]:

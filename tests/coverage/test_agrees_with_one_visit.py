@@ -61,7 +61,7 @@ def test_a_case_is_served_exactly_when_its_shortlist_is_not_empty(
     drawn = Sampler(population).block(4, 0, 40)
     sizes = SizeClasses(few.items, book.parameters)
     table = NeedTable(book, layout_of(book).needs)
-    score = book.parameters["rank.served"]
+    score = book.parameters.rank.served
     outcomes = set()
     for index in range(drawn.count):
         one = tally(cases_of_customers(book, facts, only(drawn, index), sizes))

@@ -170,11 +170,7 @@ def test_against_stricter_rules_only_wins(
 ) -> None:
     """Rules that ask 95 of 100 serve fewer; the difference is what is won against them."""
     parameters = question.book.parameters
-    strict = {
-        **parameters.sourced,
-        "rank.served": parameters.sourced["rank.served"].model_copy(update={"value": 95}),
-    }
-    other = replace(question.book, parameters=type(parameters)(strict, parameters.places))
+    other = replace(question.book, parameters=parameters.changed({"rank.served": 95}))
     there = question.assessor(other)
     change = compare_rules(assessor, there, few, question.crowd).overall
     expected = assessor.headline(few, counted).value - there.headline(few, counted).value

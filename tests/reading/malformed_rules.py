@@ -230,7 +230,10 @@ RULES: dict[str, Case] = {
     "parameter-text": ("parameters/noise.yaml", "value: 1.0", "value: §one", ("the text `one`", "a number")),
     "parameter-nan": ("parameters/noise.yaml", "value: 1.0", "value: §.nan", ("finite",)),
     "parameter-kind": ("parameters/noise.yaml", "kind: common-practice", "kind: §custom", ("common-practice",)),
-    "parameter-renamed": ("parameters/noise.yaml", "  clearly:", "  clear:", ("`noise.clearly`",)),
+    "parameter-renamed": ("parameters/noise.yaml", "  clearly:", "  §clear:", ("`clear` is not a known key", "Did you mean `clearly`?")),
+    "parameter-missing": ("parameters/sure.yaml", "  far:\n    title", "  §x-far:\n    title", ("`x-far` is not a known key", "draws, far")),
+    "parameter-beyond-its-bounds": ("parameters/sure.yaml", "value: 6", "value: §-6", ("`far` is `-6`", "a number")),
+    "parameter-no-whole-number": ("parameters/sure.yaml", "value: 1000", "value: §1000.5", ("`draws` is `1000.5`", "whole number")),
     "parameter-none": ("parameters/noise.yaml", "values:\n", "values: {}\nmore:\n", ("`more`",)),
     "parameter-unit-missing": ("parameters/noise.yaml", "    unit: standard errors\n", "", ("`unit` is missing",)),
 }  # fmt: skip

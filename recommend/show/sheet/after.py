@@ -3,32 +3,33 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from html import escape
 
+from recommend.parameters import Parameters
 from recommend.show.sheet.messages import Wording
 
 
 def after_parts(
-    w: Wording, parameters: Mapping[str, float], *, running: bool, back_on: str | None = None
+    w: Wording, parameters: Parameters, *, running: bool, back_on: str | None = None
 ) -> Iterator[str]:
     """Sections for afterwards, from the parameters ``sheet``; `back_on` is the day agreed."""
     yield '<div class="after">'
     yield from _wear_in(w, parameters, running)
-    weeks = w.number(parameters["sheet.sore-weeks"], 0)
+    weeks = w.number(parameters.sheet.sore_weeks, 0)
     yield _list(w, "normal", ("normal-pressure", "normal-ache"), weeks)
     stops = ("stop-pain", "stop-skin", "stop-numb", "stop-swelling")
     yield _list(w, "stop-wearing", stops, weeks, "notice")
-    weeks_on = w.number(parameters["sheet.review-weeks"], 0)
+    weeks_on = w.number(parameters.sheet.review_weeks, 0)
     day = w.text("back-day", day=w.day(back_on)) if back_on else ""
     back = day or w.text("back-text", weeks=weeks_on)
     yield f"<section><h2>{escape(w.text('back'))}</h2><p>{escape(back)}</p></section>"
     yield "</div>"
 
 
-def _wear_in(w: Wording, parameters: Mapping[str, float], running: bool) -> Iterator[str]:
-    first, more = parameters["sheet.first-day-hours"], parameters["sheet.more-hours"]
-    whole = parameters["sheet.whole-day-hours"]
+def _wear_in(w: Wording, parameters: Parameters, running: bool) -> Iterator[str]:
+    first, more = parameters.sheet.first_day_hours, parameters.sheet.more_hours
+    whole = parameters.sheet.whole_day_hours
     days = 1 + math.ceil((whole - first) / more)
     hours = [first + more * day for day in range(days)]
     yield f"<section><h2>{escape(w.text('wear-in'))}</h2>"
@@ -39,7 +40,7 @@ def _wear_in(w: Wording, parameters: Mapping[str, float], running: bool) -> Iter
     last = escape(w.text("all-day"))
     yield "".join(f"<td>{w.number(h, 0) if h < whole else last}</td>" for h in hours)
     yield "</tr></tbody></table><ul>"
-    sore = w.text("wear-in-sore", minutes=w.number(parameters["sheet.sore-minutes"], 0))
+    sore = w.text("wear-in-sore", minutes=w.number(parameters.sheet.sore_minutes, 0))
     yield f"<li>{escape(sore)}</li>"
     if running:
         yield f"<li>{escape(w.text('wear-in-running'))}</li>"
