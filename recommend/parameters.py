@@ -323,6 +323,7 @@ class Sizing(Group):
     worn_gap: NotNegative
     longest_over: NotNegative
     length_step: Positive = INFINITE
+    extra_child: NotNegative = 0.0
     extra_walking: NotNegative = 0.0
     extra_running: NotNegative = 0.0
     extra_standing_work: NotNegative = 0.0

@@ -172,6 +172,7 @@ class Shortlist:
     unplaced : why nothing has a place: what must be known first; empty when all have theirs.
     redrawn : the cases that the visit comes to when its readings are redrawn, if they were.
     as_read : the one case that it comes to by the readings as they stand.
+    measured : whether any sign of a foot was read; without one no repeat says how sure it is.
     """
 
     needs: PairNeeds
@@ -183,6 +184,7 @@ class Shortlist:
     unplaced: tuple[str, ...] = ()
     redrawn: Cases | None = field(default=None, repr=False)
     as_read: Cases | None = field(default=None, repr=False)
+    measured: bool = True
 
     @property
     def empty(self) -> bool:
@@ -217,7 +219,7 @@ class Shortlist:
             yield Equals(same, self._holding(group, same))
 
     def _holding(self, group: Group, members: tuple[Candidate, ...]) -> float | None:
-        if self.redrawn is None:
+        if self.redrawn is None or not self.measured:
             return None
         ids = self.redrawn.ranking.ids(group)
         rows = np.array([ids.index(one.id) for one in members], np.intp)
@@ -423,16 +425,21 @@ def shortlist(
     if unplaced:
         by_name = Placed(lambda g: tuple(sorted(ranked[g], key=lambda c: c.id)))
         return Shortlist(needs, wanted, none, missing, excluded, by_name, unplaced, None, as_read)
-    return Shortlist(needs, wanted, ranked, missing, excluded, none, (), redrawn, as_read)
+    feet = assessment.feet.values()
+    measured = any(foot.conclusions.axes[axis] for foot in feet for axis in book.axes)
+    return Shortlist(needs, wanted, ranked, missing, excluded, none, (), redrawn, as_read, measured)
 
 
 def why_unplaced(assessment: Assessment, wanted: Wanted, book: Rulebook) -> tuple[str, ...]:
     """What must be known before any product has a place; nothing under earlier rulebooks."""
     if book.parameters.rank.width is None:
         return ()
+    due = (book.by_id[note.rule].note for note in assessment.notes)
     unknown = {
-        "not-screened": bool(assessment.unscreened), "length-unknown": wanted.length is None,
-    }  # fmt: skip
+        "not-screened": bool(assessment.unscreened),
+        "pain-not-looked-at": any(note is not None and note.unplaced for note in due),
+        "length-unknown": wanted.length is None,
+    }
     return tuple(reason for reason, true in unknown.items() if true)
 
 
