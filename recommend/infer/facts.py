@@ -30,9 +30,17 @@ def facts_of(
         facts[f"known_{name}"] = "yes" if name in measures else "no"
     for measure in measures.values():
         facts |= measure_facts(measure, book.parameters)
-    facts |= _person_facts(visit, side)
-    known = {q: a for q, a in visit.answers.items() if a != "not-asked"}
-    facts |= {f"answer_{question}": answer for question, answer in known.items()}
+    return facts | _person_facts(visit) | told_facts(book, visit.answers, _sites(visit, side))
+
+
+def told_facts(
+    book: Rulebook, answers: Mapping[str, str], sites: Container[str] | None
+) -> dict[str, float | str]:
+    """The facts of what was answered, and of where a foot hurts; None: where was not asked."""
+    known = {q: a for q, a in answers.items() if a != "not-asked"}
+    facts: dict[str, float | str] = {f"answer_{question}": a for question, a in known.items()}
+    if sites is not None:
+        facts |= {f"pain_{s}": "yes" if s in sites else "no" for s in get_args(PainSite)}
     return facts | book.asked_facts(known)
 
 
@@ -77,13 +85,13 @@ def quantize(value: float) -> float:
     return float(quantized(np.array(float(value))))
 
 
-def _person_facts(visit: Visit, side: Side) -> dict[str, float | str]:
-    facts: dict[str, float | str] = {}
-    if visit.age_band:
-        facts["visit_age-band"] = visit.age_band
-    if visit.purpose:
-        facts["visit_purpose"] = visit.purpose
-    if visit.pain is not None:
-        here = {pain.site for pain in visit.pain if pain.side in (side, "both") and pain.score != 0}
-        facts |= {f"pain_{s}": "yes" if s in here else "no" for s in get_args(PainSite)}
-    return facts
+def _person_facts(visit: Visit) -> dict[str, float | str]:
+    words = {"visit_age-band": visit.age_band, "visit_purpose": visit.purpose}
+    return {fact: word for fact, word in words.items() if word}
+
+
+def _sites(visit: Visit, side: Side) -> set[str] | None:
+    """Where the foot on `side` hurts; None where nobody asked."""
+    if visit.pain is None:
+        return None
+    return {pain.site for pain in visit.pain if pain.side in (side, "both") and pain.score != 0}
