@@ -22,9 +22,9 @@ from recommend.commands.buyer import (
     SoldOption,
     SoldOutOption,
     VisitsOption,
-    crowd_of,
 )
 from recommend.commands.options import Force
+from recommend.coverage.crowd import crowd_of
 from recommend.coverage.document import as_document, write_csv
 from recommend.coverage.run import Question, answer
 from recommend.errors import RecommendError

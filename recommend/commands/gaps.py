@@ -21,9 +21,9 @@ from recommend.commands.buyer import (
     SoldOption,
     SoldOutOption,
     VisitsOption,
-    crowd_of,
 )
 from recommend.coverage.briefs import find_gaps
+from recommend.coverage.crowd import crowd_of
 from recommend.coverage.document import plain
 from recommend.coverage.evaluate import kinds_of
 from recommend.coverage.run import Question

@@ -62,7 +62,7 @@ RULES: dict[str, Case] = {
         "values: §[]", ("no entries", "at least 1"),
     ),
     "limit-of-one-system": (
-        "limits.yaml", "      - {value: 10, system: manual-2005, kind: from-memory, source: redmond-2005, range: [9, 11]}\n",
+        "limits.yaml", "      - {value: 10, where: {age: grown}, system: manual-2005, kind: from-memory, source: redmond-2005, range: [9, 11]}\n",
         "", ("fpi-highly-pronated", "manual-2005"),
     ),
     "limit-system-unknown": ("limits.yaml", "system: manual-2005", "system: §manual", ("`manual-2005`?",)),
@@ -180,7 +180,7 @@ RULES: dict[str, Case] = {
         _HEALTH, "then: {note: stop, say:", "then: {axis: arch, value: low}\n§    x: {say:", ("`x`",),
     ),
     "then-axis-in-screen": (
-        _HEALTH, _WOUND + "\n    then: {note: stop, say: \"An open wound or ulcer: no fitting today; a foot clinic should see it at once, the same day if there is diabetes.\"}",
+        _HEALTH, _WOUND + "\n    then: {note: stop, say: \"An open wound or ulcer: no fitting today; a doctor or foot clinic should see it within a day, the same day if there is diabetes or less feeling.\"}",
         _WOUND + "\n§    then: {axis: arch, value: low}", ("folder `screen`", "`note` and `say`"),
     ),
     "then-empty": (_MOTION, "then: {axis: amount, value: little}", "§then: {}", ("a conclusion",)),
