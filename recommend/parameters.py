@@ -264,6 +264,37 @@ class Entry(Group):
     minutes_load_path: NotNegative
 
 
+class Film(Group):
+    """How marks are found and followed in a film."""
+
+    memory: Positive
+    pixels: Count
+    frames: Count
+    quiet_s: Positive
+    rate_least: Positive
+    mark_radius_mm: Positive
+    acceleration: Positive
+    size_change: Share
+    tone_change: Share
+    missing_cost: Positive
+    unsure_cost: Positive
+    lost_s: NotNegative
+    unsure_limit: Share
+    lost_noted_s: NotNegative
+    smear_limit: Share
+    contrast_least: NotNegative
+    centre_most: NotNegative
+    centre_times: NotNegative
+    centre_least: Positive
+    radius_least: NotNegative
+    readout_s: NotNegative
+    rows_noted: NotNegative
+    crossed_limit: Share
+    uneven: NotNegative
+    uneven_limit: Share
+    doubt_widening: Widening
+
+
 class Lean(Group):
     """How the lean of the rules is found."""
 
@@ -458,6 +489,7 @@ class Parameters:
     coverage: Coverage = field(init=False, repr=False)
     discrimination: Discrimination = field(init=False, repr=False)
     entry: Entry = field(init=False, repr=False)
+    film: Film = field(init=False, repr=False)
     lean: Lean = field(init=False, repr=False)
     noise: Noise = field(init=False, repr=False)
     rank: Rank = field(init=False, repr=False)

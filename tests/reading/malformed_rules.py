@@ -62,8 +62,8 @@ RULES: dict[str, Case] = {
         "values: §[]", ("no entries", "at least 1"),
     ),
     "limit-of-one-system": (
-        "limits.yaml", "      - {value: 10, where: {age: grown}, system: manual-2005, kind: from-memory, source: redmond-2005, range: [9, 11]}\n",
-        "", ("fpi-highly-pronated", "manual-2005"),
+        "limits.yaml", '      - {value: 10, where: {age: grown}, system: manual-2005, kind: from-memory, source: redmond-2005, range: [9, 11]}\n      - {value: 11, where: {age: grown}, system: adult-norm-2008, kind: from-memory, source: redmond-2008}\n      - {value: 10, where: {age: child}, kind: derived, source: gijon-2019, note: "mean 4 plus 2 SD of 3; 3.9 % of 3,217 children were at or above it"}\n',
+        '      - {value: 11, where: {age: grown}, system: adult-norm-2008, kind: from-memory, source: redmond-2008}\n', ("fpi-highly-pronated", "manual-2005"),
     ),
     "limit-system-unknown": ("limits.yaml", "system: manual-2005", "system: §manual", ("`manual-2005`?",)),
     "limit-id": ("limits.yaml", "  fpi-pronated:\n", "§  FPI pronated:\n", ("`FPI pronated`", "hyphens")),
