@@ -226,6 +226,9 @@ class Coverage(Group):
     gap_customers: Count
     grade_full: Share
     grade_most: Share
+    thin: Count
+    choice_worth: Share
+    most_pairs: Count
 
 
 class Discrimination(Group):
@@ -312,13 +315,21 @@ class Noise(Group):
     repeat_freedom: Count
 
 
+class Orders(Group):
+    """How many of a size to order."""
+
+    buys: Share
+    service: Share
+    prior: NotNegative
+    season_weeks: Positive
+
+
 class Rank(Group):
     """How products are ranked."""
 
     weight_strong: NotNegative
     weight_usual: NotNegative
     weight_slight: NotNegative
-    served: Percent
     shown: Count
     met_steps: Whole = 0
     weight_length: NotNegative = 0.0
@@ -492,6 +503,7 @@ class Parameters:
     film: Film = field(init=False, repr=False)
     lean: Lean = field(init=False, repr=False)
     noise: Noise = field(init=False, repr=False)
+    orders: Orders = field(init=False, repr=False)
     rank: Rank = field(init=False, repr=False)
     sheet: Sheet = field(init=False, repr=False)
     sizing: Sizing = field(init=False, repr=False)

@@ -76,12 +76,12 @@ def test_a_page_follows_the_rulebook() -> None:
     )
     changed = replace(
         book,
-        parameters=book.parameters.changed({"rank.served": 61.5, "trial.confidence": 0.875}),
+        parameters=book.parameters.changed({"coverage.choice": 61.5, "trial.confidence": 0.875}),
         limits={**book.limits, "fpi-pronated": other},
     )
-    text = "{{rank.served}} {{trial.confidence\npercent}} {{limits.fpi-pronated}}"
+    text = "{{coverage.choice}} {{trial.confidence\npercent}} {{limits.fpi-pronated}}"
     assert manual_facts.filled(text, changed) == "61.5 87.5 5.25"
-    assert "61.5 of 100" in manual_facts.filled(manual.pages()["buyer"].text, changed)
+    assert "choice of 61.5" in manual_facts.filled(manual.pages()["buyer"].text, changed)
 
 
 def test_a_page_without_numbers_needs_no_settings(tmp_path: Path) -> None:

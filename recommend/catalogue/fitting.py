@@ -13,6 +13,10 @@ FITTED = frozenset(
     | {f"{kind}.{what}" for kind in ("shoe", "insole") for what in ("volume", "heel-width")}
 )
 
+# Levels that decide whether they fit: shoes alike in these take the same insoles.
+SHOE_READS = ("shoe.removable-liner", "shoe.volume", "shoe.heel-width")
+INSOLE_READS = ("insole.thickness", "insole.volume", "insole.heel-width")
+
 
 @dataclass(frozen=True, slots=True)
 class Fit:
