@@ -48,7 +48,7 @@ OBSERVED = frozenset(
     {
         *_CAPTURE_KIND, "fpi", "arch-height-ratio", "arch-rigidity", "navicular-drop",
         "foot-length", "forefoot-width", "heel-width", "body-mass", "pain-score", "pain-weeks",
-        "pain-before", "pain-again", "new-pain-sites", "wear-comfort", "wear-weeks",
+        "pain-before", "pain-again", "new-pain-sites", "growing", "wear-comfort", "wear-weeks",
     }
 )  # fmt: skip
 
