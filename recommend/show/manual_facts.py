@@ -141,7 +141,7 @@ _CARE = {
     "wedge": ("insole.wedge", "shoe.wedge"), "firm arch": ("insole.arch-firmness",),
     "rigid shell": ("insole.shell",), "tight toes": ("shoe.toe-room", "shoe.width"),
     "seam at the toes": ("shoe.toe-seamless",), "high heel": ("shoe.heel-height",),
-    "heel lift": ("insole.heel-lift",),
+    "heel lift": ("insole.heel-lift",), "stable shoe": ("shoe.stability",),
 }  # fmt: skip
 
 
