@@ -229,6 +229,8 @@ class Coverage(Group):
     thin: Count
     choice_worth: Share
     most_pairs: Count
+    visit_draws: Count
+    visit_customers: Count
 
 
 class Discrimination(Group):
