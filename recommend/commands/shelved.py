@@ -205,7 +205,7 @@ def _ask_open(path: Path, steps: list[Step], counter: Counter) -> bool:
     book, draft = counter.book, Draft(copy.deepcopy(read_document(path).data))
     begun = visit_of(draft.tree)
     draft.said = [*counter.stops(begun), *counter.advice(begun)]
-    asked = tuple(read_out(steps, book.questions, int(book.parameters["entry.read-out-most"])))
+    asked = tuple(read_out(steps, book.questions, book.parameters.entry.read_out_most))
 
     def save() -> None:
         for part in ("answers", "asked"):

@@ -42,8 +42,8 @@ _OUTCOMES = {
 # Parameter with the share from which it holds, symbol, word, colour. Symbol and number carry the
 # meaning, colour only repeats it.
 _GRADES = (
-    ("coverage.grade-full", "●", "nearly all", "green"),
-    ("coverage.grade-most", "◐", "most", "yellow"),
+    ("grade-full", "●", "nearly all", "green"),
+    ("grade-most", "◐", "most", "yellow"),
 )
 _LEAST = ("○", "fewer", "red")
 _THIN = "?"
@@ -136,7 +136,7 @@ def _headline(run: Run) -> Iterator[RenderableType]:
         f"{counted(len(catalogue.insoles), 'insole')}; {crowd}; "
         f"{run.book.heading.name} {run.book.heading.version}"
     )
-    choice = int(run.book.parameters["coverage.choice"])
+    choice = run.book.parameters.coverage.choice
     who = "expected customers" if run.crowd.drawn else "the customers counted"
     yield Text(
         f"\nServes {interval_words(coverage.served)} of {who}, "
@@ -199,16 +199,21 @@ def attribute_words(name: str, book: Rulebook) -> str:
 def crowd_lines(crowd: Crowd, agreement: float | None) -> Iterator[str]:
     """What the customers stand on, one statement a line."""
     if crowd.mode == "shop":
-        yield f"Only the shop's own visits: {crowd.visits}, as they were measured; none is drawn."
+        yield (
+            f"Only the shop's own visits: {crowd.visits}{_when(crowd)}, as they were measured; "
+            "none is drawn."
+        )
         return
     if crowd.mode == "columns":
         yield f"Measured customers read from {crowd.columns}; none is drawn."
         yield "Every screening question is taken as answered no, and no foot as painful."
+        yield from _columns_read(crowd)
         return
     assumed, total = assumed_figures(crowd.population)
     shop = "No visit of this shop stands behind them."
     if crowd.mode == "both":
-        shop = f"Moved towards {counted(crowd.visits, 'visit')} of this shop."
+        shop = f"Moved towards {counted(crowd.visits, 'visit')} of this shop{_when(crowd)}; "
+        shop += "the interval holds the error of so few as well."
     yield f"{crowd.count:,} customers drawn (seed {crowd.seed}): {crowd.population.title}. {shop}"
     yield (
         f"Of {total} figures of that population {total - assumed} are published or derived from "
@@ -248,6 +253,30 @@ _MEANING = {
 }
 
 
+def _when(crowd: Crowd) -> str:
+    """From when to when the visits are, and whether a season of the year is missing."""
+    days = sorted(v.date for v in crowd.shop.visits if v.date) if crowd.shop else []
+    if not days:
+        return " (none is dated)"
+    quarters = {(int(day[5:7]) - 1) // 3 for day in days}
+    missing = [f"{3 * q + 1}-{3 * q + 3}" for q in range(4) if q not in quarters]
+    gap = f"; none from months {', '.join(missing)}" if missing else ""
+    span = days[0] if days[0] == days[-1] else f"{days[0]} to {days[-1]}"
+    return f" ({span}{gap})"
+
+
+def _columns_read(crowd: Crowd) -> Iterator[str]:
+    """Which columns of measured feet were read, which were not, and which measures are missing."""
+    if crowd.read is None:
+        return
+    yield f"{counted(len(crowd.read.read), 'column')} read."
+    unread = [f"{n} (perhaps {near})" if near else n for n, near in crowd.read.unread]
+    if unread:
+        yield f"Not read: {', '.join(unread)}."
+    if crowd.read.absent:
+        yield f"No column holds {', '.join(crowd.read.absent)}, which rules ask for."
+
+
 def matrix(run: Run, width: int, show: str) -> Table:
     """One way to split down, another across; ids where titles would not fit."""
     coverage = run.coverage
@@ -284,9 +313,9 @@ def _name(way: str, word: str, run: Run, width: int) -> str:
 
 def _graded(cell: Cell, run: Run) -> Text:
     parameters = run.book.parameters
-    grades = (rest for floor, *rest in _GRADES if cell.served >= parameters[floor])
+    grades = (rest for floor, *rest in _GRADES if cell.served >= parameters.coverage[floor])
     symbol, _, style = next(grades, _LEAST)
-    thin = run.crowd.drawn and cell.people < parameters["coverage.thin"]
+    thin = run.crowd.drawn and cell.people < parameters.coverage.thin
     mark, style = (_THIN, "dim") if thin else ("", style)
     return Text(f"{symbol}{100 * cell.served:3.0f}{mark}", style=style)
 
@@ -316,10 +345,10 @@ def _band(band: Band) -> str:
 def _legend(show: str, run: Run) -> Iterator[RenderableType]:
     currency, parameters = run.catalogue.currency, run.book.parameters
     if show == "served":
-        floors = [(s, word, parameters[floor]) for floor, s, word, _ in _GRADES]
+        floors = [(s, word, parameters.coverage[floor]) for floor, s, word, _ in _GRADES]
         grades = ", ".join(f"{s} {word} (from {100 * f:.0f} %)" for s, word, f in floors)
         least = f"{_LEAST[0]} {_LEAST[1]}; · nobody"
-        thin = f"; {_THIN} fewer than {parameters['coverage.thin']:g} counted"
+        thin = f"; {_THIN} fewer than {parameters.coverage.thin:g} counted"
         yield inset(f"{grades}, {least}{thin if run.crowd.drawn else ''}.", 2)
     if show == "prices" and currency:
         yield inset(f"Prices in {currency}; · nobody, - nothing serves.", 2)
@@ -332,7 +361,7 @@ def _legend(show: str, run: Run) -> Iterator[RenderableType]:
 def _lists(run: Run) -> Iterator[RenderableType]:
     coverage = run.coverage
     never = [p for p in coverage.products if p.never]
-    feet = int(run.book.parameters["coverage.search-feet"])
+    feet = run.book.parameters.coverage.search_feet
     reasons = [f"{p.id}: {_NEVER[p.never].format(what=_attribute(p.what, run))}" for p in never]
     yield from _list(f"Products that serve none of {feet:,} feet spread over every limit", reasons)
     unfit = [p.id for p in coverage.products if not p.never and not p.suits_drawn]

@@ -395,7 +395,7 @@ class _Page:
         apart = usual.outside(float(measure.value))
         if not apart:
             return ""
-        margin = self.sheet.outcome.book.parameters["noise.clearly"] * (measure.error or 0.0)
+        margin = self.sheet.outcome.book.parameters.noise.clearly * (measure.error or 0.0)
         way = "above" if float(measure.value) > usual.high else "below"
         key = f"{way}-within" if apart <= margin else way
         return f"<br><small>{self.t(key)}</small>"
