@@ -10,8 +10,8 @@ from recommend.trial.came_back import CameBack
 EXPLAINED = (
     "Comfort: mean of 0 to 10, and of how many. Pain: places that hurt before, each by itself "
     "(feet, where the places are not known), less, the same or more (-/=/+); less and more only "
-    "beyond the error of asking twice (95 %). New: places that hurt now and did not before. Customers choose who comes back, so "
-    "this is no trial: it says where to look, not what works."
+    "beyond the error of asking twice (95 %). New: places that hurt now and did not before. "
+    "Customers choose who comes back, so this is no trial: it says where to look, not what works."
 )
 _HEADS = ("product", "came back", "weeks", "comfort", "given back", "pain -/=/+, new")
 
