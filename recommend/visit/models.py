@@ -479,7 +479,8 @@ class Decision(Strict):
 
     `shoe` and `insole` are product ids, or ``own`` for what the customer brought; `departs` says
     why it is not of the first group of the shortlist; `fitter` is a code of the shop, never a
-    name; `stock_file` tells that the shop's stock list was lowered for it.
+    name; `read_out` names the stops and see-a-clinician notes (rule ids) that were read out to the
+    customer; `stock_file` tells that the shop's stock list was lowered for it.
     """
 
     outcome: Handing
@@ -489,6 +490,7 @@ class Decision(Strict):
     insole: ProductId | None = None
     insole_size: Sizes = Sizes()
     departs: list[Departure] = Field(default=[], max_length=8)
+    read_out: list[Id] | None = Field(default=None, max_length=60)
     remark: Annotated[str, Field(max_length=2000)] = ""
     fitter: Annotated[str, Field(pattern=r"^[\w.-]{1,20}$")] | None = None
     back_on: Day | None = None

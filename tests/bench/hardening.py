@@ -45,11 +45,11 @@ SECONDS, BYTES = 10.0, 1 << 30  # the most that one input may take
 PATIENCE = 120.0  # wall time until a worker counts as hanging, on a machine that is busy
 AT_ONCE = 4  # programs that edit one file together
 CODES = {int(code) for code in Exit}
-# How many of 100 inputs are of each kind; dear ones (a rulebook, a population) are fewer.
+# How many of 200 inputs are of each kind; dear ones (a rulebook, a population) are fewer.
 SHARES = {
-    "visit": 22, "rules": 2, "population": 2, "catalogue": 3, "list": 10, "mapping": 6, "stock": 3,
-    "settings": 10, "draft": 8, "store": 9, "export": 9, "npz": 6, "csv": 4, "c3d": 1,
-    "command-line": 5,
+    "visit": 24, "rules": 1, "population": 1, "catalogue": 2, "list": 26, "mapping": 20, "stock": 4,
+    "settings": 36, "draft": 24, "store": 30, "export": 14, "npz": 10, "csv": 6, "c3d": 1,
+    "command-line": 1,
 }  # fmt: skip
 
 
