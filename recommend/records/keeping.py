@@ -37,7 +37,7 @@ from recommend.records.store import EVENT, SHORTLIST, Entry, Record, Store
 from recommend.records.witness import tell
 from recommend.rulebook import Rulebook
 from recommend.settings import setting
-from recommend.visit.models import Visit
+from recommend.visit.models import KEPT, Visit
 
 # Groups of parameters that are used only after facts have been made.
 _NOT_OF_FACTS = frozenset({"rank", "sure", "coverage", "trial", "effects", "sheet"})
@@ -335,7 +335,7 @@ class Archive:
     def visit(self, record: Record) -> Visit:
         """The visit of a record, its private part put back where it is still there."""
         try:
-            return Visit.model_validate(self.documents(record, "visit")["visit"])
+            return Visit.model_validate(self.documents(record, "visit")["visit"], context=KEPT)
         except (ValidationError, KeyError) as error:
             raise self._other(record, "visit") from error
 

@@ -20,7 +20,7 @@ from typing import Any
 
 from recommend.errors import InputError, Place, nearest
 from recommend.records.canonical import canonical, pack, sha256, unpack
-from recommend.records.database import connect, failures
+from recommend.records.database import begin_writing, connect, failures
 from recommend.records.private import Private, separate
 
 FORMAT = 1
@@ -114,7 +114,7 @@ class Store:
     def writing(self) -> Iterator[sqlite3.Connection]:
         """One transaction: everything in it is confirmed together, or nothing is."""
         with failures(self.path):
-            self.connection.execute("BEGIN IMMEDIATE")
+            begin_writing(self.connection, self.path)
             try:
                 yield self.connection
             except BaseException:

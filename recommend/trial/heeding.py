@@ -17,7 +17,7 @@ from recommend.records.store import Record
 from recommend.trial.learned import LearnedList, with_learned
 from recommend.trial.outcome import TrialOutcome, as_document, trial_outcome
 from recommend.trial.shop import shop_of
-from recommend.visit.models import Visit
+from recommend.visit.models import KEPT, Visit
 
 TRIED, LEARNED = "tried", "learned"  # what a record may heed
 TRIAL = "trial"  # the document of a judged trial
@@ -59,7 +59,7 @@ _LEARNED_FROM = ("feet", "trials", "age-band", "purpose", "body-mass-kg")
 
 def learned_of(outcome: Outcome, document: Mapping[str, Any]) -> LearnedList | None:
     """The shortlist ordered with the effects that `learning` kept."""
-    visits = [Visit.model_validate(one) for one in document["visits"]]
+    visits = [Visit.model_validate(one, context=KEPT) for one in document["visits"]]
     return with_learned(outcome, shop_of(visits, outcome.book, outcome.catalogue))
 
 

@@ -6,10 +6,11 @@ from datetime import date
 from statistics import fmean
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BeforeValidator, Field, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo, model_validator
 
 from recommend.reading import Id, Strict
 
+KEPT = "kept"  # the context in which what an earlier version took is read again
 AgeBand = Literal["child", "teen", "adult", "older"]
 Purpose = Literal["walking", "running", "standing-work"]
 Gait = Literal["standing", "walking", "running"]
@@ -207,6 +208,17 @@ class Rearfoot(Strict):
             raise ValueError(
                 f"`angle` is for standing, and the gait is {self.gait}; write the readings under "
                 "`touchdown`, `peak`, `contact`, `midstance` or `propulsion`"
+            )
+        return self
+
+    @model_validator(mode="after")
+    def _standing_is_no_zero_of_itself(self, info: ValidationInfo) -> Rearfoot:
+        if info.context == KEPT:  # written down before this was refused
+            return self
+        if self.gait == "standing" and self.reference == "relaxed-standing":
+            raise ValueError(
+                "a standing angle counted from relaxed standing is 0 by definition; write what it "
+                "was measured from (`vertical` or `subtalar-neutral`), or leave the entry out"
             )
         return self
 
