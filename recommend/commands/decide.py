@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import copy
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import date
 from pathlib import Path
 from typing import Annotated, Any
@@ -16,6 +16,7 @@ from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.commands.options import VisitName, visit_file
 from recommend.errors import InputError, Place
 from recommend.infer.counter import Counter
+from recommend.match.harm import harmful
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import GROUPS, Candidate, Group
 from recommend.measure.model import SIDES
@@ -89,6 +90,7 @@ def decide(
         _answered(steps, answer, begun) if answer else _asked(steps, file, offered, begun, counter)
     )
     if tree is not None:
+        _refuse_harmful(tree["decision"], harmful(seen, book.parameters), visit)
         _write(file, tree["decision"])
         _keep(outcome, tree["decision"])
 
@@ -109,6 +111,17 @@ def _keep(outcome: Outcome, told: Tree) -> None:
 def _first_group(outcome: Outcome, group: Group) -> tuple[Candidate, ...]:
     groups = outcome.shortlist.groups[group] if outcome.shortlist else ()
     return groups[0].members if groups else ()
+
+
+def _refuse_harmful(told: Tree, out: Mapping[str, str], called: str) -> None:
+    """What did harm is not handed over again before a fitter has lifted it with a reason."""
+    for product in (told.get("shoe"), told.get("insole")):
+        if told.get("outcome") != "nothing" and product in out:
+            raise InputError(
+                Place(str(product)),
+                f"it is out ({out[str(product)]})",
+                mend=f"lift it with a reason first: recommend visit lift {called} {product}",
+            )
 
 
 def _offered(candidate: Any) -> Offered:

@@ -23,7 +23,6 @@ from recommend.settings import setting
 from recommend.show.answer import answer_lines
 from recommend.show.console import console, print_paged
 from recommend.show.layout import inset
-from recommend.show.learned import expected_blocks, notice_blocks
 from recommend.show.shortlist import SECTIONS, section_blocks
 from recommend.way import outcome_of
 
@@ -152,6 +151,8 @@ def _shown(heeded: _Heeded, sections: Sequence[str], called: str) -> Iterator[Re
     if heeded.notice:
         yield inset(heeded.notice, 0, "bold")
     if learned is not None:
+        from recommend.show.learned import notice_blocks
+
         yield from notice_blocks(learned)
     if not sections:
         yield from answer_lines(outcome, _sure(heeded.by_rules), width, called)
@@ -162,6 +163,8 @@ def _shown(heeded: _Heeded, sections: Sequence[str], called: str) -> Iterator[Re
     if heeded.heeds and outcome.shortlist is not None:
         yield inset("How sure is told of the rules' own order, by the readings of today.", 0)
     if learned is not None:
+        from recommend.show.learned import expected_blocks
+
         yield from expected_blocks(learned, outcome.book)
 
 

@@ -111,8 +111,9 @@ def change_words(change: Change, book: Rulebook) -> str:
     places = max(definition.decimals + 1, 2) if change.unit != "score" else 0
     errors = "" if change.errors is None else f", {change.errors:+.1f} SE"
     value = away(change.value, change.by > 0, places)
+    was = number(change.was, definition.decimals)
     return (
-        f"{reading_words(change.side, change.measure, book)} {number(change.was, definition.decimals)}{unit}"
+        f"{reading_words(change.side, change.measure, book)} {was}{unit}"
         f" -> {value:.{places}f}{unit} ({value - change.was:+.{places}f}{errors}): {effects}"
     )
 
