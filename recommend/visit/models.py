@@ -424,13 +424,18 @@ class CaptureDoubt(Strict):
     says: Annotated[str, Field(max_length=500)] = ""
 
 
+# What took a capture: kind and number of the lab, of which a record is kept.
+DeviceName = Annotated[str, Field(pattern=r"^[\w .()/-]{0,60}$")]
+
+
 class Capture(Strict):
     """A capture this visit's measures come from: pressure frames or marks on video.
 
     `file` is named from the folder of the visit. With `sha256` its measures are written in the
     visit already, and the hash says which bytes they came from; without, the capture is measured
-    when the visit is read. `kind` and `gait` say which measures those are. `still` is a capture
-    of the same marks in still standing, `doubts` what was doubted as it was measured.
+    when the visit is read. `kind` and `gait` say which measures those are, `device` what took it.
+    `still` is a capture of the same marks in still standing, `doubts` what was doubted as it was
+    measured.
     """
 
     file: Annotated[str, Field(min_length=1, max_length=500)]
@@ -438,6 +443,7 @@ class Capture(Strict):
     side: Literal["left", "right"] | None = None
     kind: Literal["pressure", "marks"] | None = None
     gait: Gait | None = None
+    device: DeviceName = ""
     still: Annotated[str, Field(min_length=1, max_length=500)] | None = None
     doubts: list[CaptureDoubt] = Field(default=[], max_length=60)
 

@@ -41,6 +41,7 @@ from recommend.records.store import Store
 from recommend.records.verify import verify
 from tests.bench.damage import DEMO, KINDS, make
 
+READERS = ("prepared_rulebook", "prepared_catalogue")  # of `catalogue.shop`
 SECONDS, BYTES = 10.0, 1 << 30  # the most that one input may take
 PATIENCE = 120.0  # wall time until a worker counts as hanging, on a machine that is busy
 AT_ONCE = 4  # programs that edit one file together
@@ -63,9 +64,9 @@ class Tally:
     longest: tuple[float, str] = (0.0, "")
 
 
-def _read_once() -> None:
+def read_once() -> None:
     """Let the shipped rules and products be read once; what is damaged is read anew."""
-    for name in ("load_rulebook", "load_catalogue"):
+    for name in READERS:
         real: Any = getattr(shop, name)
         known: dict[str, Any] = {}
 
@@ -379,7 +380,7 @@ def main() -> None:
         parser.add_argument(f"--{name}", type=int, default=usual)
     parser.add_argument("--only", choices=list(KINDS), default="")
     asked = parser.parse_args()
-    _read_once()
+    read_once()
     with tempfile.TemporaryDirectory() as warm, _places(Path(warm)):
         run_here(["shortlist", str(DEMO / "visits" / "pronated.yaml"), "--json"])  # imports
     tally, started = Tally(), time.monotonic()

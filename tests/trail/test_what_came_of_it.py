@@ -30,8 +30,8 @@ def counter(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         "FITTER": "F7", "WITNESSES": tmp_path / "stick.txt", "SETTINGS": tmp_path / "none.toml",
     }.items():  # fmt: skip
         monkeypatch.setenv(f"RECOMMEND_{name}", str(value))
-    monkeypatch.setattr(shop, "load_rulebook", lambda _folder: book())
-    monkeypatch.setattr(shop, "load_catalogue", lambda *_: demo_shop())
+    monkeypatch.setattr(shop, "prepared_rulebook", lambda _folder: book())
+    monkeypatch.setattr(shop, "prepared_catalogue", lambda *_: demo_shop())
     (tmp_path / "visits").mkdir()
     name = f"{REFERENCE}_2025-05-12.yaml"
     shutil.copy(TRIALS / "three-much-alike.yaml", tmp_path / "visits" / name)

@@ -60,6 +60,7 @@ class PressureHead(CaptureHead):
             condition=self.condition,
             saturation_kpa=self.saturation_kpa,
             name=name,
+            device=self.device,
         )
 
 

@@ -106,6 +106,7 @@ def read_marks_csv(
         dropped=dropped,
         name=str(path),
         toe_out_deg=head.toe_out_deg,
+        device=head.device,
     )
 
 

@@ -34,7 +34,7 @@ class MarksRecording:
     dropped : how many frame numbers were missing in the file.
     toe_out_deg : how far the foot points outwards from the line of the camera, or None when the
         file does not say.
-    name : file name, for messages.
+    name : file name, for messages; `device` is what took it.
     """
 
     points: FloatArray
@@ -49,6 +49,7 @@ class MarksRecording:
     dropped: int
     name: str
     toe_out_deg: float | None = None
+    device: str = ""
 
     @property
     def leg_length(self) -> float:
