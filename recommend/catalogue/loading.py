@@ -34,7 +34,7 @@ class Item:
     levels: Mapping[str, float]
     stock: Mapping[float, int]
     offered: Literal["shop", "own", "none"] = "shop"
-    place: str = ""
+    place: str = field(default="", compare=False)
     as_of: str | None = None
 
     @property

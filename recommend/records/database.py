@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from recommend.atomic import make_folder
 from recommend.errors import InputError, Place
 from recommend.reading.document import refuse_no_file
 from recommend.records import schema
@@ -95,7 +96,7 @@ _DAMAGED = ("", "restore the file from a copy, or import an export into a new st
 
 
 def _open_to_write(path: Path) -> sqlite3.Connection:
-    path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+    make_folder(path.parent, 0o700)
     if not path.exists():
         os.close(os.open(path, os.O_CREAT | os.O_RDWR, 0o600))  # a customer's data: ours alone
     connection = _configured(sqlite3.connect(path, timeout=BUSY_SECONDS, isolation_level=None))

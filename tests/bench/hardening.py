@@ -26,7 +26,7 @@ import tempfile
 import time
 import traceback
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -232,9 +232,13 @@ def inputs(count: int, first: int, only: str, tally: Tally) -> None:
         if fault:
             tally.failed.append(fault)
             print(f"FAILED {fault}", flush=True)
-        if (seed - first + 1) % 1000 == 0:
-            print(f"{seed - first + 1} inputs, {len(tally.failed)} failed", flush=True)
+        _progress(seed - first + 1, "inputs", tally)
     worker.close()
+
+
+def _progress(done: int, what: str, tally: Tally) -> None:
+    if done % 100 == 0:
+        print(f"{done} {what}, {len(tally.failed)} failed", flush=True)
 
 
 # What each command writes, and a check that a file which stands there is whole.
@@ -243,10 +247,11 @@ def _writers(folder: Path) -> list[tuple[str, list[str]]]:
     mapping = str(DEMO / "supplier" / "mapping.yaml")
     return [
         ("keep", ["shortlist", visit, "--keep"]),
-        ("trial", ["trial", visit, "--shoe", "own", "left.contact=4.5,4.6"] ),
+        ("trial", ["trial", visit, "--shoe", "own", "left.contact=4.5,4.6", "--keep"]),
         ("edit", ["visit", "edit", visit, "foot-length.left", "251"]),
-        ("decide", ["visit", "decide", visit, "--answer", "decision=nothing"]),
-        ("sheet", ["sheet", visit, "--to", str(folder / "page.html")]),
+        ("decide", ["visit", "decide", visit, "--answer", "decision=nothing",
+                    "--answer", "fitter=F7"]),
+        ("sheet", ["sheet", visit, "--to", str(folder / "page.html"), "--keep"]),
         ("measure", ["measure", str(DEMO / "captures" / "walk-left.csv"), "--into", visit]),
         ("import", ["import", str(DEMO / "supplier" / "list.csv"), "--mapping", mapping,
                     "--into", str(folder / "list.yaml"), "--replace"]),
@@ -308,15 +313,15 @@ def _whole(folder: Path) -> str:
         return verdict.differs or ("the first record is lost" if len(store) < 1 else "")
 
 
-def kills(count: int, seed: int, tally: Tally) -> None:
-    """Kill a writing command at a random moment, then run it to its end."""
+def kills(count: int, seed: int, tally: Tally, of: Collection[str] = ()) -> None:
+    """Kill a writing command (those called so, or any) at a random moment, then run it whole."""
     chance = random.Random(seed)
     longest: dict[str, float] = {}
     with tempfile.TemporaryDirectory(prefix="kills-") as name, _places(Path(name)):
         folder = Path(name)
         _prepared(folder)
         for number in range(count):
-            writers = _writers(folder)
+            writers = [one for one in _writers(folder) if not of or one[0] in of]
             word, args = writers[number % len(writers)]
             started = time.monotonic()
             pid = _quiet(args)
@@ -338,7 +343,8 @@ def kills(count: int, seed: int, tally: Tally) -> None:
                 print(f"FAILED {tally.failed[-1]}", flush=True)
             for said in folder.glob("said-*"):
                 said.unlink()
-        for _, args in _writers(folder):  # each once more, and nothing is left of the killed
+            _progress(number + 1, "kills", tally)
+        for _, args in writers:  # each once more, and nothing is left of the killed
             _waited(_quiet(args))
         left = [
             str(p.relative_to(folder)) for p in folder.rglob("*") if p.suffix in (".part", ".tmp")
@@ -371,6 +377,7 @@ def edits(count: int, seed: int, tally: Tally) -> None:
                 print(f"FAILED {tally.failed[-1]}", flush=True)
             for one in folder.glob("said-*"):
                 one.unlink()
+            _progress(start + AT_ONCE, "edits", tally)
 
 
 def main() -> None:
