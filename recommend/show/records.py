@@ -54,8 +54,10 @@ class Kept:
         if self.origins:
             yield "\nWhere the attributes of products stand"
         for name, one in self.origins.items():
-            dated = f", the maker's of {one['as-of']}" if one["as-of"] else ", without a date"
-            yield from wrap(f"- {name}: {one['place']}{dated}", width, subsequent_indent="  ")
+            told = one if isinstance(one, Mapping) else {}
+            day = told.get("as-of")
+            dated = f", the maker's of {day}" if day else ", without a date"
+            yield from wrap(f"- {name}: {told.get('place')}{dated}", width, subsequent_indent="  ")
 
     def data(self) -> dict[str, Any]:
         """The same as plain data."""
