@@ -94,7 +94,7 @@ class _Crowd:
     def __init__(self, book: Rulebook, catalogue: Catalogue, seed: int) -> None:
         self.book, parameters = book, book.parameters
         population = load_population(Path(book.folder) / "population.yaml")
-        count = int(parameters["discrimination.customers"])
+        count = parameters.discrimination.customers
         drawn = Sampler(population).block(seed, 0, count)
         rng = np.random.default_rng(seed)
         feet = _unusual(book, drawn, FactColumns(book, population), rng)
@@ -138,18 +138,18 @@ def _unusual(
     feet = {side: dict(facts.of_foot(drawn, side)) for side in SIDES}
     parameters, words = book.parameters, book.vocabulary.words
     answers = {
-        name: rng.random(drawn.count) < parameters["discrimination.answering"]
+        name: rng.random(drawn.count) < parameters.discrimination.answering
         for name in words
         if name.startswith("answer_")
     }
-    child = rng.random(drawn.count) < parameters["discrimination.children"]
+    child = rng.random(drawn.count) < parameters.discrimination.children
     ages = words["visit_age-band"]
     for columns in feet.values():
         for name, otherwise in answers.items():
             usual = columns.get(name, np.array([NO]))[0]
             columns[name] = np.where(otherwise, np.int8(1 - usual), usual).astype(np.int8)
         for name in (n for n in words if n.startswith("pain_")):
-            hurts = rng.random(drawn.count) < parameters["discrimination.painful"]
+            hurts = rng.random(drawn.count) < parameters.discrimination.painful
             columns[name] = np.where(hurts, YES, NO).astype(np.int8)
         if "visit_age-band" in columns:
             age = np.where(child, ages.index("child"), columns["visit_age-band"])
@@ -177,7 +177,7 @@ def _goals(crowd: _Crowd, sizes: Mapping[Way, np.ndarray]) -> Iterator[Goal]:
             ("nine of ten", 0.9, "nine-tenths-most"),
         ):
             place = min(int(np.searchsorted(reached, share - 1e-9)), len(order) - 1)
-            most = parameters[f"discrimination.{name}"]
+            most = parameters.discrimination[f"{name}"]
             yield Goal(
                 f"members of the first group, {way}, {title}", float(sizes[way][order[place]]), most
             )
@@ -185,7 +185,7 @@ def _goals(crowd: _Crowd, sizes: Mapping[Way, np.ndarray]) -> Iterator[Goal]:
     yield Goal(
         "overlap of first groups, types with other needs",
         overlap,
-        parameters["discrimination.overlap-most"],
+        parameters.discrimination.overlap_most,
     )
 
 
@@ -193,7 +193,7 @@ def _overlap_of_types(crowd: _Crowd) -> float:
     """Mean overlap of first groups of customers whose needs differ in what is strong or binding."""
     firsts = [{int(m) for m in rows} for rows in crowd.firsts("pair")]
     active, cases = crowd.cases.active, crowd.cases
-    strong = active.binding | (active.weights >= crowd.book.parameters["rank.weight-strong"])
+    strong = active.binding | (active.weights >= crowd.book.parameters.rank.weight_strong)
     by_key: dict[tuple[int, str], list[int]] = {}
     for n in np.flatnonzero(~cases.stopped):
         by_key.setdefault((int(cases.sizes[cases.case[n]]), crowd.purpose[n]), []).append(int(n))

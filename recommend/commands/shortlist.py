@@ -132,13 +132,10 @@ def _heeded(by_rules: Outcome, folder: Path | None) -> _Heeded:
 
 
 def _document(heeded: _Heeded) -> dict[str, Any]:
-    from recommend.show.sure import sure_data
+    from recommend.library import shortlist_document
 
-    sure = _sure(heeded.by_rules)
-    told = as_document(heeded.outcome) | {
-        "how-sure": sure_data(sure) if sure else None,
-        "heeds": sorted(heeded.heeds),
-    }
+    told = shortlist_document(heeded.by_rules) | as_document(heeded.outcome)
+    told |= {"heeds": sorted(heeded.heeds)} if heeded.heeds else {}
     if heeded.learned is None:
         return told
     from recommend.show.learned import as_document as learned_document

@@ -98,7 +98,7 @@ def visit_document(visit: Visit) -> dict[str, Any]:
 def origins_of(outcome: Outcome) -> dict[str, Any]:
     """Where the attributes of each product shown stand: file, line, date of the maker's data."""
     ranked = outcome.shortlist
-    shown = int(outcome.book.parameters["rank.shown"])
+    shown = int(outcome.book.parameters.rank.shown)
     groups = [one for group in GROUPS for one in ranked.groups[group][:shown]] if ranked else []
     parts = {part.id: part for one in groups for c in one.members for part in c.parts}
     return {
@@ -249,7 +249,7 @@ def basis_of(book: Rulebook) -> str:
     """SHA-256 over the measures and numbers of a rulebook that facts are made with."""
     numbers = {
         name: value
-        for name, value in book.parameters.items()
+        for name, value in book.parameters.numbers.items()
         if name.partition(".")[0] not in _NOT_OF_FACTS
     }
     measures = {name: one.model_dump(mode="json") for name, one in book.measures.items()}
@@ -279,7 +279,7 @@ def summary_of(outcome: Outcome) -> dict[str, Any]:
     ``binding``, the nevers and musts of the pair, null when a stop withholds the shortlist.
     """
     assessment, ranked = outcome.assessment, outcome.shortlist
-    shown = int(outcome.book.parameters["rank.shown"])
+    shown = outcome.book.parameters.rank.shown
     listed: dict[Group, list[str]] = {}
     if ranked and ranked.as_read:
         listed = {g: list(ranked.as_read.leading(g, shown)[0]) for g in GROUPS}
