@@ -272,9 +272,10 @@ def grouped(
 def _places(ranking: Ranking, *, bars: bool) -> dict[str, int]:
     """Place by candidate id; an insole tried in the customer's own shoe stands for itself."""
     return {
-        tried.id.removeprefix(f"{OWN}+"): place
+        name: place
         for place, tried in enumerate(ranking.tried)
         if bool(tried.bars) == bars
+        for name in (tried.id, tried.id.removeprefix(f"{OWN}+"))
     }
 
 
