@@ -83,15 +83,23 @@ _SHORTENED = (
 
 
 def answer_lines(
-    outcome: Outcome, sure: HowSure | None, width: int, called: str = "", kept: int | None = None
+    outcome: Outcome,
+    sure: HowSure | None,
+    width: int,
+    called: str = "",
+    kept: int | None = None,
+    notice: str = "",
 ) -> list[Text]:
     """The screen, at most `SCREEN` lines unless the notes alone need more.
 
     `called` is what the visit was called by, a reference code or a file, for what to type next;
-    `kept` the number of the record it was kept as, if it was.
+    `kept` the number of the record it was kept as, if it was; `notice` what its order heeds
+    beside the rules, such as what was tried on.
     """
     visit = called or outcome.assessment.visit.reference or "VISIT"
-    return fitted([*_parts(outcome, sure, visit), *_more(outcome, kept)], _SHORTENED, width)
+    heeds = Part("heeds", "Order", [[f"{notice} How sure: by the rules alone."], [notice]])
+    parts = [*_parts(outcome, sure, visit), *([heeds] if notice else []), *_more(outcome, kept)]
+    return fitted(parts, _SHORTENED, width)
 
 
 def _more(outcome: Outcome, kept: int | None) -> Iterator[Part]:

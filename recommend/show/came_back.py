@@ -10,9 +10,9 @@ from recommend.trial.came_back import CameBack
 
 EXPLAINED = (
     "Comfort: mean of 0 to 10, and of how many. Pain: places that hurt before, each by itself "
-    "(feet, where the places are not known); less and more only beyond the error of asking twice "
-    "(95 %). New: places that hurt now and did not before. Customers choose who comes back, so "
-    "this is no trial: it says where to look, not what works."
+    "(feet, where the places are not known), less, the same or more (-/=/+); less and more only "
+    "beyond the error of asking twice (95 %). New: places that hurt now and did not before. "
+    "Customers choose who comes back, so this is no trial: it says where to look, not what works."
 )
 _HEADS = ("of", "weeks", "comfort", "given back", "pain -/=/+, new", "product")
 _ROW = "{:>4} {:>5}  {:<9} {:<10} {:<15} {}"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from rich.text import Text
@@ -15,6 +15,7 @@ from recommend.match.telling import unplaced_words
 from recommend.measure.model import SIDES, Side
 from recommend.records.keeping import engine_kept
 from recommend.records.replay import Replayed
+from recommend.records.store import BEHIND, Record
 from recommend.show.answer import Part, day_words, fitted
 from recommend.show.letters import first_choices
 from recommend.show.sure import change_lines, sure_data, sure_lines
@@ -34,6 +35,7 @@ def head_lines(replayed: Replayed) -> Iterator[str]:
     yield f"catalogue SHA-256 {replayed.outcome.catalogue.digest[:16]}"
     made = ", ".join(f"{n} {v}" for n, v in record.head.get("versions", {}).items())
     yield f"made with {made}"
+    yield from _by_lines(record.head)
     now = replayed.outcome.assessment.engine
     yield f"concluded by the engine {engine_kept(record)}, just now by {now}"
     if replayed.identical:
@@ -43,14 +45,42 @@ def head_lines(replayed: Replayed) -> Iterator[str]:
         yield f"DERIVED AGAIN JUST NOW, IT DIFFERS in {places}: see `recommend replay`."
 
 
+_HEEDS = {
+    "tried": "The order heeds what was tried on at this visit.",
+    "learned": "The order heeds effects learned from the shop's own trials.",
+}
+
+
+def _by_lines(head: Mapping[str, Any]) -> Iterator[str]:
+    """Who measured, what program kept it, what the order heeds, and a clock that was wrong."""
+    measured = head.get("by", {}).get("measured")
+    if "by" in head:
+        yield f"measured by {measured or '(no code given)'}"
+    if "program" in head:
+        yield f"program SHA-256 {head['program'][:16]}"
+    yield from (_HEEDS[one] for one in head.get("heeds", []) if one in _HEEDS)
+    if head.get("clock") == BEHIND:
+        yield "THE CLOCK WAS BEHIND: it says that it was made before the record that it follows."
+
+
 _SHORTENED = ("made", "change", "notes", "feet", "first", "notes", "change", "notes")
 
 
 def brief_lines(
-    replayed: Replayed, sure: HowSure | None, changes: tuple[Change, ...], width: int
+    replayed: Replayed,
+    sure: HowSure | None,
+    changes: tuple[Change, ...],
+    came: Iterable[tuple[Record, Any]],
+    width: int,
 ) -> list[Text]:
-    """The first screen: is it intact, by which rules, what was decided and why, how sure it is."""
-    return fitted(_brief(replayed, sure, changes), _SHORTENED, width)
+    """The first screen: is it intact, by which rules, what was decided and why, how sure it is.
+
+    `came` are the records of what came of it.
+    """
+    *parts, more = _brief(replayed, sure, changes)
+    told = "; ".join(f"{one.head['event']} (record {one.seq})" for one, _ in came)
+    shown = [*parts, *([Part("came", "Since", [[told]])] if told else []), more]
+    return fitted(shown, _SHORTENED, width)
 
 
 def _brief(replayed: Replayed, sure: HowSure | None, changes: tuple[Change, ...]) -> Iterator[Part]:
