@@ -12,7 +12,7 @@ from rich.text import Text
 
 from recommend.check.crowds import Moves
 from recommend.check.differing import Difference
-from recommend.check.orders import Ranked
+from recommend.check.orders import Ranked, Share
 from recommend.errors import counted
 from recommend.rulebook.contents import Bearing, Edit
 from recommend.show.findings import print_finding
@@ -38,14 +38,15 @@ def _print_moves(found: Moves, out: Console) -> None:
     feet = 2 * found.customers
     customers = counted(found.customers, "customer")
     out.print(heading(f"What it does to {customers} of the modelled population"))
-    out.print(inset(f"Made more unusual than a shop's: {found.mixture}.", 0))
+    words = f"Drawn with more that is rare than a shop sees: {found.mixture}. Shares are a shop's."
+    out.print(inset(words, 0))
     _print_types(found, feet, out)
-    _print_held(found, feet, out)
+    _print_held(found, out)
     for word, needs in (("lose", found.unbound), ("gain", found.bound)):
         for need, count in needs.items():
             out.print(Text(f"Customers whose pair would {word}, {need}: {count}"))
     for kind, ranked in found.ranked.items():
-        _print_ranked(kind, ranked, found.customers, out)
+        _print_ranked(kind, ranked, out)
     if found.silent:
         out.print(inset(f"Rules that fire for none of them: {', '.join(found.silent)}.", 0))
 
@@ -97,19 +98,21 @@ def _print_to_do(found: Difference, out: Console) -> None:
         out.print(bullet(f"when you have seen it, add to its newest entry: {found.sign}"))
 
 
-def _share(count: int, of: int) -> str:
-    return f"{count} ({100 * count / of:.1f} %)"
+def _share(share: Share) -> str:
+    percent = 100 * share.of_shop
+    few = "under 0.1" if share.count and percent < 0.05 else f"{percent:.1f}"
+    return f"{share.count} ({few} %)"
 
 
 def _print_types(found: Moves, feet: int, out: Console) -> None:
-    total = sum(one.count for one in found.types)
-    out.print(Text(f"Feet that change type: {_share(total, feet)} of {feet}"))
+    total = sum((one.feet for one in found.types), Share())
+    out.print(Text(f"Feet that change type: {_share(total)} of {feet}"))
     for one in found.types[:_TOP]:
-        out.print(bullet(f"{one.was} -> {one.now}: {one.count}"))
+        out.print(bullet(f"{one.was} -> {one.now}: {one.feet.count}"))
         out.print(inset(f"such as {one.foot}", 6))
 
 
-def _print_held(found: Moves, feet: int, out: Console) -> None:
+def _print_held(found: Moves, out: Console) -> None:
     told = (
         ("gain the note of", "gain a note", found.gained),
         ("lose the note of", "lose a note", found.lost),
@@ -120,20 +123,18 @@ def _print_held(found: Moves, feet: int, out: Console) -> None:
         if not rules:
             out.print(Text(f"Feet that {none}: none"))
         for rule, count in rules.items():
-            out.print(Text(f"Feet that {one} {rule}: {_share(count, feet)}"))
+            out.print(Text(f"Feet that {one} {rule}: {_share(count)}"))
 
 
-def _print_ranked(kind: str, ranked: Ranked, customers: int, out: Console) -> None:
-    total = sum(count for _, _, count in ranked.firsts)
-    out.print(Text(f"Customers whose first {kind} changes: {_share(total, customers)}"))
+def _print_ranked(kind: str, ranked: Ranked, out: Console) -> None:
+    total = sum((share for _, _, share in ranked.firsts), Share())
+    out.print(Text(f"Customers whose first {kind} changes: {_share(total)}"))
     table = plain_table("  was", "is", "customers")
-    for was, now, count in ranked.firsts[:_FIRSTS]:
-        table.add_row(f"  {was}", now, str(count))
+    for was, now, share in ranked.firsts[:_FIRSTS]:
+        table.add_row(f"  {was}", now, str(share.count))
     if ranked.firsts:
         out.print(table)
-    out.print(
-        Text(f"Customers whose {kind}s come in another order: {_share(ranked.order, customers)}")
-    )
+    out.print(Text(f"Customers whose {kind}s come in another order: {_share(ranked.order)}"))
     for words, products in (("now ruled out", ranked.out), ("no longer ruled out", ranked.back)):
         named = [f"{name} for {count}" for name, count in list(products.items())[:_FIRSTS]]
         more = f" and {len(products) - _FIRSTS} more" if len(products) > _FIRSTS else ""
