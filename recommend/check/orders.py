@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TypeAlias
 
@@ -65,9 +65,10 @@ def binding_moved(
     was, now = _Bindings(old), _Bindings(new)
     for (one, other), share in _together(old, new, weights).items():
         count = share.count
-        if one is not None and other is not None and was.of(one) != now.of(other):
-            unbound.update(dict.fromkeys(was.of(one) - now.of(other), count))
-            bound.update(dict.fromkeys(now.of(other) - was.of(one), count))
+        if one is not None and other is not None:
+            had, has = was.of(one), now.of(other)
+            unbound.update(dict.fromkeys(had - has, count))
+            bound.update(dict.fromkeys(has - had, count))
     return dict(unbound.most_common()), dict(bound.most_common())
 
 
@@ -125,25 +126,17 @@ def _together(old: Cases, new: Cases, weights: NDArray[np.float64]) -> Pairs:
     return pairs
 
 
-@dataclass
 class _Bindings:
     """The nevers and musts of each case, in words."""
 
-    cases: Cases
-    known: dict[int, frozenset[str]] = field(default_factory=dict)
+    def __init__(self, cases: Cases) -> None:
+        table = cases.ranking.table
+        self.binding = cases.active.binding
+        self.words = np.array([asked_words(need, table.book) for need in table.needs], object)
 
     def of(self, case: int) -> frozenset[str]:
         """Those of one case."""
-        if case not in self.known:
-            self.known[case] = frozenset(self._words(case))
-        return self.known[case]
-
-    def _words(self, case: int) -> Iterator[str]:
-        table = self.cases.ranking.table
-        fired = [rule for rule, on in zip(table.rules, self.cases.holds[case], strict=True) if on]
-        for need in table.of_pair({"left": fired}).needs:
-            if need.strength != "prefer":
-                yield asked_words(need, self.cases.ranking.book)
+        return frozenset(self.words[self.binding[case]])
 
 
 @dataclass(frozen=True)

@@ -91,16 +91,18 @@ class Cases:
     def _ordered(
         self, way: Way, count: int, needed: Active, standing: Standing, sizes: Places
     ) -> Iterator[list[Places]]:
-        tie = self.ranking.tie_order(way)
+        tie, listed = self.ranking.tie_order(way), standing.listed
+        beyond = self.ranking.beyond(needed)
         for case, size in enumerate(sizes):
-            rows = np.flatnonzero(standing.listed[case])
+            rows = np.flatnonzero(listed[case])
             costs = (standing.fit[case], standing.function[case])
             order = np.lexsort((costs[1][rows], costs[0][rows]))
             if len(rows) > count:  # what costs more than the last of them cannot be among them
                 last = rows[order[count - 1]]
                 rows = rows[_no_worse(costs, rows, last)]
             active = needed.rows(np.array([case]))
-            signature = self.ranking.signature(way, active, int(size), rows)
+            unasked = {kind: one[case] for kind, one in beyond.items()}
+            signature = self.ranking.signature(way, active, int(size), rows, unasked)
             yield ordered(costs, signature, tie, rows)
 
     def within(self, way: Way) -> tuple[Bools, Bools]:
