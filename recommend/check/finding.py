@@ -37,6 +37,7 @@ CODES: dict[str, str] = {
     "weak-words": "A note lacks the words that its level needs, or has words that weaken it.",
     "claim-of-cure": "A sentence promises what fitting a shoe or an insole cannot do.",
     "question-turned": "A question asks the wrong way round, or a note comes by the calm answer.",
+    "turned-scale": "The steps of a scale do not go from least to most.",
     "turned-side": "A sentence speaks of the other side than the one on which its rule fires.",
     "example-fails": "A worked example does not come out as written.",
     "not-pinned": "No worked example makes a rule fire.",

@@ -92,7 +92,7 @@ def _headline(run: Run) -> Iterator[RenderableType]:
     yield Text(
         f"{catalogue.name}: {counted(len(catalogue.shoes), 'shoe')}, "
         f"{counted(len(catalogue.insoles), 'insole')}, "
-        f"under {run.book.heading.name} {run.book.heading.version}"
+        f"under {run.book.heading.name} {run.book.stamp}"
     )
     choice = int(run.book.parameters["coverage.choice"])
     who = "expected customers" if run.crowd.drawn else "the customers counted"

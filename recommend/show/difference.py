@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from itertools import groupby
 from typing import Any
@@ -14,6 +14,7 @@ from recommend.check.crowds import Moves
 from recommend.check.differing import Difference
 from recommend.check.orders import Ranked, Share
 from recommend.errors import counted
+from recommend.rulebook.book import Rulebook
 from recommend.rulebook.contents import Bearing, Edit
 from recommend.show.findings import print_finding
 from recommend.show.layout import bullet, heading, inset, plain_table
@@ -23,10 +24,15 @@ _TOP = 8  # transitions shown in words, the most frequent; JSON has them all
 
 
 def print_difference(found: Difference, out: Console) -> None:
-    """Print what changed, and what it does to the customers that were drawn."""
-    _print_edits(found, out)
+    """Print what the changes do to the customers that were drawn; see `print_edits` for them."""
     if found.moves is not None:
         _print_moves(found.moves, out)
+    elif found.turned:
+        words = (
+            "No condition has changed, and yet outcomes may: asked otherwise, a yes may mean "
+            f"another thing. Read before and after: {', '.join(found.turned)}."
+        )
+        out.print(inset(words, 0))
     elif found.edits:
         out.print(Text("Nothing that decides has changed: every outcome is what it was."))
     for finding in found.weakened:
@@ -51,19 +57,31 @@ def _print_moves(found: Moves, out: Console) -> None:
         out.print(inset(f"Rules that fire for none of them: {', '.join(found.silent)}.", 0))
 
 
+_TO_SEE: dict[Bearing, str] = {
+    "decides": "what decides",
+    "words": "what is read",
+    "holds": "what holds the rest",
+}
 _HEADS: dict[Bearing, str] = {
     "decides": "What decides",
     "words": "What is read: words, marks and sources; it needs a reader",
-    "guards": "What holds the rest in place: examples, promises, the change log, order of asking",
+    "holds": "What holds the rest in place: promises, claims and guarded words",
+    "guards": "What else is beside it: examples, the change log, order of asking",
 }
 
 
-def _print_edits(found: Difference, out: Console) -> None:
-    out.print(heading("What changed"))
-    if not found.edits:
+def print_books(books: tuple[Rulebook, Rulebook], out: Console) -> None:
+    """Print which two rulebooks are compared."""
+    old, new = books
+    out.print(heading(f"What changed from {old.heading.name} {old.stamp} to {new.stamp}"))
+
+
+def print_edits(found: Sequence[Edit], out: Console) -> None:
+    """Print every difference of what the two folders say."""
+    if not found:
         out.print(bullet("nothing that decides, that is read, or that guards either"))
     for bearing, words in _HEADS.items():
-        edits = [one for one in found.edits if one.bearing == bearing]
+        edits = [one for one in found if one.bearing == bearing]
         if edits:
             out.print(Text(f"{words}:"))
         for line in _grouped(edits) if bearing == "guards" else (one.words for one in edits):
@@ -85,16 +103,18 @@ def _print_to_do(found: Difference, out: Console) -> None:
         out.print(Text(f"Losses that the change log accepts: {', '.join(found.accepted)}"))
     if found.stronger:
         out.print(Text(f"Notes that come for more feet than before: {', '.join(found.stronger)}"))
+    if found.page:
+        words = f"The page's own texts are not those of version {found.page}: read a page anew."
+        out.print(inset(words, 0))
     if found.same_version:
         out.print(
             Text("Both call themselves the same version; give the new one a version of its own.")
         )
     if found.unread:
-        words = " and what is read" if len(found.unread) > 1 else ""
-        what = "what decides" if "decides" in found.unread else "what is read"
-        out.print(
-            Text(f"To be seen: {what}{words} has changed, and the change log has no code for it.")
-        )
+        what = " and ".join(_TO_SEE[bearing] for bearing in found.unread)
+        have = "has" if len(found.unread) == 1 else "have"
+        words = f"To be seen: {what} {have} changed, and the change log has no code for it."
+        out.print(inset(words, 0))
         out.print(bullet(f"when you have seen it, add to its newest entry: {found.sign}"))
 
 

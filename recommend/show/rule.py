@@ -20,7 +20,8 @@ def print_rule(found: Touched, book: Rulebook, out: Console) -> None:
     """Print a rule with its reach."""
     rule = found.rule
     out.print(Text(f"{rule.id}: {rule.rule.title}", style="bold"))
-    out.print(Text(f"stage {rule.stage}, {rule.place}"), soft_wrap=True)
+    where = f"stage {rule.stage} of {book.heading.name} {book.stamp}, {rule.place}"
+    out.print(Text(where), soft_wrap=True)
     out.print(heading("When"))
     for line in sentence_lines(rule.rule.when, book):
         indent = len(line) - len(line.lstrip())

@@ -141,7 +141,7 @@ def test_diff_asks_each_rulebook_how_it_reads_the_catalogue(
     assert run(*args) == 5
     told = json.loads(capsys.readouterr().out)
     assert told["unread"] == ["decides"]
-    assert told["moves"]["ranked"]["shoe"]["order"] > 0
+    assert told["moves"]["ranked"]["shoe"]["order"]["count"] > 0
 
 
 def test_words_need_a_reader_until_the_log_says_who(
