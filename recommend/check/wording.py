@@ -46,6 +46,7 @@ class Vocabulary(Strict):
     levels: dict[NoteLevel, OfLevel] = {}
     claims: list[str] = []
     denials: list[str] = []
+    unsure: list[str] = []
     negations: list[str] = []
     sides: dict[Side, list[str]] = {}
 

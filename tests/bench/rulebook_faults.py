@@ -206,7 +206,7 @@ def _harmless(folder: Path, rng: random.Random, number: int) -> str:
     file = rng.choice([one for one in found if one.name not in _ORDERED])
     if edit is _folded:
         file = folder / "rules/questions.yaml" if number % 2 else folder / "rules/need/care.yaml"
-    if number % 10 == 9:  # noqa: PLR2004
+    if number % 10 == 9:
         file.rename(file.with_name(f"moved-{file.name}") if file.parent.name != "rules" else file)
         return f"renamed {file.name}"
     text = file.read_text(encoding="utf-8")

@@ -238,15 +238,15 @@ def test_a_foot_that_has_not_come_back_by_propulsion_is_prolonged() -> None:
     assert axes_of(stays)["amount"] == "usual"
 
 
-def test_very_everted_standing_and_less_running_is_no_contradiction() -> None:
-    """Standing 10.6 is very everted, and 9.8 running in the same foot is usual: both stand.
+def test_everted_standing_and_less_running_is_no_contradiction() -> None:
+    """Standing 10.6 is everted, and 9.8 running in the same foot is usual: both stand.
 
     Common practice, no source, for 10.6 and 9.8. Standing and moving are axes of their own.
     """
     foot = angles("running", peak=[9.8] * 12)
     foot["rearfoot"].append({"gait": "standing", "reference": "vertical", "angle": [10.6] * 5})
     axes = axes_of(foot, purpose="running")
-    assert axes["standing"] == "very-everted"
+    assert axes["standing"] == "everted"
     assert axes["amount"] == "usual"
 
 
