@@ -16,7 +16,7 @@ from recommend.check.mixture import Crowd, Mixture
 from recommend.check.orders import Ranked, Share, binding_moved, ranked, shared
 from recommend.check.weaker import note_of
 from recommend.coverage.population import load_population
-from recommend.coverage.sampling import Customers, Sampler, Words
+from recommend.coverage.sampling import Customers, Sampler
 from recommend.infer.facts import quantize
 from recommend.match.cases import Cases, cases_of
 from recommend.match.shortlist import ranking_of
@@ -151,10 +151,9 @@ def _of_person(fact: str) -> bool:
 
 def _shelf(crowd: _Crowd, catalogue: Catalogue, customers: Customers) -> Cases:
     """What the catalogue comes to for every customer, under the rulebook of `crowd`."""
-    purposes = customers.own.get("purpose")
-    said = purposes.texts() if isinstance(purposes, Words) else [""] * crowd.count
+    purposes, ages = customers.texts("purpose"), crowd.ages
     feet = [np.asarray(customers.feet[side][LENGTH], np.float64) for side in SIDES]
-    lengths = longer_lengths(feet, list(map(str, said)), crowd.book.parameters)
+    lengths = longer_lengths(feet, purposes, ages, crowd.book.parameters)
     return cases_of(ranking_of(crowd.book, catalogue), crowd.done, lengths)
 
 

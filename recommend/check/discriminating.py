@@ -14,7 +14,6 @@ import numpy as np
 
 from recommend.catalogue.loading import Catalogue
 from recommend.check.mixture import Crowd
-from recommend.coverage.sampling import Customers, Words
 from recommend.match.cases import Cases, cases_of
 from recommend.match.ranking import Places
 from recommend.match.shortlist import ranking_of
@@ -90,9 +89,9 @@ class _Ranked:
         self.book, parameters = book, book.parameters
         crowd = Crowd.of(book, int(parameters["discrimination.customers"]), seed)
         drawn = crowd.customers
-        purposes = _texts(drawn, "purpose")
+        purposes, ages = drawn.texts("purpose"), crowd.ages
         both = [np.asarray(drawn.feet[side]["foot-length"]) for side in SIDES]
-        lengths = longer_lengths(both, purposes, parameters)
+        lengths = longer_lengths(both, purposes, ages, parameters)
         self.purpose = np.array(purposes)
         ranking = ranking_of(book, catalogue)
         self.cases: Cases = replace(cases_of(ranking, crowd.done, lengths), weights=crowd.weights)
@@ -119,12 +118,6 @@ class _Ranked:
             if (self.types[a] == self.types[b]) == same:
                 found.append(_jaccard(three[self.cases.case[a]], three[self.cases.case[b]]))
         return float(np.mean(found)) if found else 0.0
-
-
-def _texts(customers: Customers, name: str) -> list[str]:
-    column = customers.own[name]
-    assert isinstance(column, Words)
-    return [str(word) for word in column.texts()]
 
 
 def _priced(crowd: _Ranked, way: Way, firsts: Sequence[Places]) -> np.ndarray:

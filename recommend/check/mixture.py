@@ -169,6 +169,14 @@ class Crowd:
             side: conclude_many(book, self.columns[side], self.count) for side in SIDES
         }
 
+    @property
+    def ages(self) -> list[str]:
+        """The age band of each, children and teenagers among them."""
+        name = "visit_age-band"
+        words = np.array([*self.book.vocabulary.words.get(name, ()), ""])
+        codes = self.columns["left"].get(name, np.array([-1]))
+        return [str(word) for word in np.broadcast_to(words[codes], self.count)]
+
     @classmethod
     def of(cls, book: Rulebook, count: int, seed: int) -> Crowd:
         """`count` customers of the population of `book`.

@@ -18,6 +18,7 @@ from recommend.check.promises import PromisesFile
 from recommend.check.released import ReleasedFile
 from recommend.check.wording import WordingFile
 from recommend.coverage.population import Population
+from recommend.errors import InputError, Place
 from recommend.measure.definitions import MeasureDef
 from recommend.output import SCHEMA, write_output
 from recommend.rulebook.models import (
@@ -122,13 +123,18 @@ def write_schemas(
     folder: Path,
     questions: Collection[str] | None = None,
     measures: Mapping[str, MeasureDef] | None = None,
+    *,
+    force: bool = False,
 ) -> list[Path]:
     """Write every schema to `folder`; the paths written. See `schema_of` for the others."""
     written = []
-    folder.mkdir(parents=True, exist_ok=True)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(Place(str(folder)), f"cannot be made ({error.strerror})") from error
     for name in SCHEMAS:
         path = folder / f"{name}.schema.json"
         text = json.dumps(schema_of(name, questions, measures), indent=2, ensure_ascii=False)
-        write_output(path, text + "\n", SCHEMA)
+        write_output(path, text + "\n", SCHEMA, force=force)
         written.append(path)
     return written

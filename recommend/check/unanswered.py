@@ -112,20 +112,24 @@ def _unmet(book: Rulebook, catalogue: Catalogue) -> Iterator[Finding]:
                 continue
             if (Path(book.folder) / FILE).is_file():
                 crowd = crowd or Crowd.of(book, _CUSTOMERS, SEED)
-            words = "; ".join(need_words(n, book) for n in needs.needs if n.strength != "prefer")
+            bound = [n for n in needs.needs if n.attribute.startswith(kind)]
+            words = "; ".join(need_words(n, book) for n in bound if n.strength != "prefer")
+            few, whom = _whom(crowd, rule)
             yield Finding(
-                "never-met", "warning", rule.place,
+                "never-met", "note" if few else "warning", rule.place,
                 f"no {kind} of the catalogue has what rule `{rule.id}` binds ({words}); "
-                f"{_whom(crowd, rule)} left with none",
+                f"{whom} left with none",
                 mend="stock one, state what is not stated, or let the rule prefer",
             )  # fmt: skip
 
 
-def _whom(crowd: Crowd | None, rule: CompiledRule) -> str:
+def _whom(crowd: Crowd | None, rule: CompiledRule) -> tuple[bool, str]:
+    """Whether they are few, and who they are."""
     met, share = crowd.touched(rule.id) if crowd else (0, 0.0)
-    if not met:
-        return "its feet (none of those drawn) are"
-    return f"{100 * share:.2g} % of a shop's customers ({met} of {_CUSTOMERS} drawn) are"
+    if crowd is None or not met:
+        return False, "its feet (none of those drawn) are"
+    words = f"{100 * share:.2g} % of a shop's customers ({met} of {_CUSTOMERS} drawn) are"
+    return share < crowd.book.parameters.since("compare.few", 0.0), words
 
 
 def _contradicted(book: Rulebook, item: Item, said: list[SaidOfProduct]) -> Iterator[str]:

@@ -72,6 +72,7 @@ def schemas(
             "--rules", help="whose questions and typed measures a visit has; the shop's by default"
         ),
     ] = None,
+    force: Force = False,
 ) -> None:
     """Write JSON Schemas of all files, for completion and checking in editors.
 
@@ -81,7 +82,7 @@ def schemas(
     Example: recommend rulebook schemas my-rules/schemas
     """
     book = load_rulebook(setting("rulebook", rules).value)
-    for path in write_schemas(to, book.questions, book.measures):
+    for path in write_schemas(to, book.questions, book.measures, force=force):
         print(path)
 
 

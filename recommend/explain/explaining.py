@@ -10,6 +10,7 @@ from recommend.catalogue.fitting import fit
 from recommend.errors import RecommendError, is_are, nearest
 from recommend.explain.node import Node
 from recommend.explain.reasons import FootReasons
+from recommend.match.harm import lifted_words
 from recommend.match.judge import Verdict
 from recommend.match.needs import Need, asked_words, level_words
 from recommend.match.outcome import Outcome
@@ -115,7 +116,7 @@ class Explanation:
         return self.outcome.shortlist
 
     def _everything(self, ranked: Shortlist) -> dict[str, Candidate]:
-        tables = (ranked.ranked, ranked.missing, ranked.excluded)
+        tables = (ranked.ranked, ranked.missing, ranked.excluded, ranked.without_place)
         return {c.id: c for table in tables for group in GROUPS for c in table[group]}
 
     def _notes(self) -> Iterator[Node]:
@@ -147,6 +148,10 @@ class Explanation:
             return f"rank {listed.index(candidate) + 1} of {len(listed)}"
         if candidate.harm:
             return f"ruled out ({candidate.harm})"
+        if candidate.refused:
+            return f"ruled out ({candidate.refused})"
+        if candidate in ranked.without_place[candidate.group]:
+            return f"without a place ({', '.join(ranked.unplaced).replace('-', ' ')})"
         return "suitable, not in stock" if candidate.suitable else "ruled out"
 
     def _verdict(self, verdict: Verdict, *, open_: bool) -> Node:
@@ -198,6 +203,7 @@ class Explanation:
         if not candidate.judgement.suitable:
             broken = sum(verdict.broken for verdict in candidate.judgement.verdicts)
             yield f"it is not listed: {broken} of its musts and nevers {is_are(broken)} broken"
+        yield from self._after_harm(candidate)
         for part, sized in zip(candidate.parts, candidate.sized, strict=True):
             if sized.availability in ("out-of-stock", "not-made"):
                 yield f"it is not listed: {part.id} is {sized.availability} in this size"
@@ -205,9 +211,20 @@ class Explanation:
             yield "nothing of its kind is listed"
         elif first.id == candidate.id:
             yield "it is listed, and first"
-        elif candidate.judgement.suitable and candidate.available:
+        elif candidate in self._ranked().ranked[candidate.group]:
             yield f"it is listed, below {self._line(first)}"
             yield from self._why_lower(first, candidate)
+
+    def _after_harm(self, candidate: Candidate) -> Iterator[str]:
+        """What it did to these feet before, or what does as much, and who lifted it."""
+        for part in candidate.parts:
+            if part.id in (lifted := lifted_words(self.outcome.assessment.visit)):
+                yield f"{part.id}: {lifted[part.id]}"
+        if candidate.harm:
+            words = f"recommend visit lift {self.outcome.assessment.visit.reference or 'VISIT'}"
+            yield f"it did harm, and stays out until a fitter lifts it with a reason: {words}"
+        if candidate.close:
+            yield f"it stands back: it {candidate.close}"
 
     def _why_lower(self, first: Candidate, candidate: Candidate) -> Iterator[str]:
         """What put it below the first: noise, fit, function, or among equals the price."""

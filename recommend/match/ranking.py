@@ -22,6 +22,7 @@ from recommend.match.sizes import SizeClasses, extra_length
 from recommend.match.weighing import Shelf, Way
 from recommend.match.wishes import NO_INSOLE, OWN_SHOES, Out
 from recommend.rulebook.book import Rulebook
+from recommend.visit.models import Visit
 
 Places = NDArray[np.intp]
 _SINGLE: tuple[Way, ...] = ("shoe", "insole")
@@ -77,9 +78,9 @@ class Ranking:
         items = self.shelf.items
         return self.classes.having(items, ("in-stock",)).T, self.classes.steps(items)
 
-    def length_edges(self, purpose: str | None) -> list[float]:
+    def length_edges(self, visit: Visit) -> list[float]:
         """Lengths of foot (mm) at which another size or another step of length is taken."""
-        extra = extra_length(purpose, self.book.parameters)
+        extra = extra_length(visit.purpose, visit.age_band, self.book.parameters)
         return [float(edge - extra) for edge in self.classes.edges]
 
     def members(self, way: Way) -> Places:

@@ -195,6 +195,8 @@ COMPUTED: Final[Mapping[str, tuple[str, tuple[str, ...]]]] = {
     "body-mass": ("kg", ()),
     "pain-score": ("score", ()),
     "pain-weeks": ("weeks", ()),
+    "pain-again": ("score", ()),
+    "new-pain-sites": ("sites", ()),
 }
 
 # Computed only under rulebooks that define them: older ones lack what was added later, newer
@@ -202,7 +204,7 @@ COMPUTED: Final[Mapping[str, tuple[str, tuple[str, ...]]]] = {
 OPTIONAL: Final = frozenset(
     {
         "peak-angle", "peak-time", "rearfoot-return", "peak-difference", "contact-difference",
-        "length-difference",
+        "length-difference", "pain-again", "new-pain-sites",
     }
 )  # fmt: skip
 # What older rulebooks call a measure; under them it is computed by that name.

@@ -44,13 +44,21 @@ def read_measured_visit(
         file = path.parent / capture.file
         if capture.sha256 is None:
             found += measure_capture(file, parameters, defs, _options(path, capture))
-        elif file.is_file() and sha256_of(file) != capture.sha256:
+        elif _digest(file) not in (None, capture.sha256):
             raise _changed(document, index, capture)
     if not found:
         return visit
     from recommend.measure.into import merge  # only here: it loads the round-trip reader
 
-    return validate(Visit, merge(path, found, parameters).document)
+    return validate(Visit, merge(document, path, found, parameters).document)
+
+
+def _digest(file: Path) -> str | None:
+    """The hash of a capture that is there still; None of one that cannot be read."""
+    try:
+        return sha256_of(file) if file.is_file() else None
+    except OSError:
+        return None
 
 
 def _check_typed(document: Document, visit: Visit, defs: MeasureDefs) -> None:

@@ -65,6 +65,10 @@ def begun_again(earlier: Visit, name: str, today: date, child_days: float = 0) -
                 if stem not in _ASKED_AGAIN:
                     tree["carried"][stem] = taken
     tree["follow-up"] = {"of": name, **_handed_over(earlier)}
+    if earlier.pain is not None:
+        tree["follow-up"]["pain-sites-before"] = [
+            one.model_dump(mode="json", by_alias=True, exclude_unset=True) for one in earlier.pain
+        ]
     pain = _worst(earlier)
     if pain:
         tree["follow-up"]["pain-before"] = pain

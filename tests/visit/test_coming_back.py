@@ -88,6 +88,7 @@ def test_a_follow_up_begins_with_what_was_known() -> None:
     assert tree["follow-up"] == {
         "of": "QB-0102_2025-03-05",
         "pain-before": {"left": 3, "right": 3},
+        "pain-sites-before": [{"site": "arch", "side": "both", "score": 3, "weeks": 4.0}],
     }
     assert (tree["age-band"], tree["purpose"]) == ("adult", "walking")
     assert "answers" not in tree
