@@ -186,7 +186,9 @@ def _of_examples(
             alive = tuple(one for one in mutation.alive if not notices(one, book))
             mutation = replace(mutation, alive=alive)
         found += mutation_findings(book, mutation)
-        looked_at.append(f"{counted(mutation.made, 'mutant')} ({len(mutation.alive)} alive)")
+        looked_at.append(
+            f"{counted(mutation.made, 'small change')} tried ({len(mutation.alive)} unnoticed)"
+        )
     return found, looked_at
 
 
