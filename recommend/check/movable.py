@@ -173,6 +173,8 @@ def _words(path: tuple[Any, ...], data: Any) -> str:
     """A figure's path in words: pairs by what they are between."""
     if path[:2] == ("correlations", "pairs"):
         return "correlation " + " with ".join(data["correlations"]["pairs"][path[2]]["between"])
+    if path[-1] == "otherwise":
+        return "correlation of pairs that are not listed"
     left_out = ("quantities", "norm", "everyone", "correlations", "classes", "shares", "words")
     return " ".join(str(step) for step in path if step not in left_out)
 
