@@ -143,7 +143,7 @@ def _run_here(line: str) -> bool:
     words = line.removeprefix("recommend ")
     if words.startswith(NOT_RUN) and not words.startswith(RUN_ALL_THE_SAME):
         return False
-    files = [one for one in words.split() if re.search(r"\.(csv|npz|c3d|yaml)$", one)]
+    files = [one for one in words.split() if re.search(r"\.(csv|npz|c3d|mp4|yaml)$", one)]
     known = {"my-visit.yaml", "step.yaml", "supplier.yaml"}
     return all("*" in one or one in known or Path(one).exists() for one in files)
 
