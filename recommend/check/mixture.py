@@ -111,6 +111,12 @@ class Mixture:
             drawn = young[self._rng("which age").integers(0, len(young), self.count)]
             made = np.where(self._some("children", "age"), drawn, columns[name])
             columns[name] = made.astype(np.int8)
+            if "fpi_age" in columns:
+                words = book.vocabulary.words["fpi_age"]
+                age = np.where(
+                    made == ages.index("child"), words.index("child"), columns["fpi_age"]
+                )
+                columns["fpi_age"] = age.astype(np.int8)
 
     def _pain(self, book: Rulebook, side: Side, columns: Columns) -> None:
         hurts = np.zeros(self.count, np.bool_)

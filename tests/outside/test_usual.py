@@ -206,7 +206,7 @@ def test_notes_of_posture_reach_few_of_the_second_population() -> None:
 
 
 def _scored(rules: Rulebook, score: np.ndarray, gap: np.ndarray) -> Columns:
-    columns = facts(rules, {"fpi": score, "fpi-difference": gap})
+    columns = facts(rules, {"fpi": score, "fpi-difference": gap}, age="grown")
     for name in ("fpi", "fpi-difference"):
         error = _single(rules.measures[name])
         columns |= {f"{name}_low": columns[name] - error, f"{name}_high": columns[name] + error}
