@@ -16,6 +16,7 @@ import sys
 import tempfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from shutil import copytree, rmtree
 
@@ -25,7 +26,7 @@ from recommend.check.differing import difference
 from recommend.check.whole import check
 from recommend.errors import RecommendError
 from recommend.rulebook import load_rulebook, shipped_folder
-from recommend.rulebook.contents import contents_of, edits_between
+from recommend.rulebook.contents import Contents, contents_of, edits_between
 
 EACH, CUSTOMERS = 40, 60
 RULES, SHOP = shipped_folder("rules"), shipped_folder("catalogue_demo")
@@ -233,10 +234,15 @@ def told(folder: Path, full: bool) -> tuple[str, int]:
     return " ".join(sorted(set(found))), code
 
 
+@cache
+def _shipped() -> Contents:
+    return contents_of(RULES)
+
+
 def _code(rules: Path) -> int:
     book = load_rulebook(rules)
     contents = contents_of(rules)
-    touched = {one.bearing for one in edits_between(contents_of(RULES), contents)}
+    touched = {one.bearing for one in edits_between(_shipped(), contents)}
     return 5 if touched & set(unseen(book, contents)) else 0
 
 
@@ -280,7 +286,7 @@ def main(seed: int, full: bool) -> None:
         folder = next(copies)
         what = _harmless(folder, rng, number)
         new = load_rulebook(folder / "rules")  # it can still be read
-        edits = edits_between(contents_of(RULES), contents_of(new.folder))
+        edits = edits_between(_shipped(), contents_of(new.folder))
         wrong = [one.words for one in edits if one.bearing != "guards"]
         silent += not wrong
         print(f"harmless {number + 1}: {what}: {wrong or 0}", flush=True)
