@@ -87,7 +87,7 @@ class _Ranked:
 
     def __init__(self, book: Rulebook, catalogue: Catalogue, seed: int) -> None:
         self.book, parameters = book, book.parameters
-        crowd = Crowd.of(book, int(parameters["discrimination.customers"]), seed)
+        crowd = Crowd.of(book, parameters.discrimination.customers, seed)
         drawn = crowd.customers
         purposes, ages = drawn.texts("purpose"), crowd.ages
         both = [np.asarray(drawn.feet[side]["foot-length"]) for side in SIDES]
@@ -140,7 +140,7 @@ def _goals(crowd: _Ranked, sizes: Mapping[Way, np.ndarray]) -> Iterator[Goal]:
             ("nine of ten", 0.9, "nine-tenths-most"),
         ):
             place = min(int(np.searchsorted(reached, share - 1e-9)), len(order) - 1)
-            most = parameters[f"discrimination.{name}"]
+            most = parameters.discrimination[f"{name}"]
             yield Goal(
                 f"members of the first group, {way}, {title}", float(sizes[way][order[place]]), most
             )
@@ -148,7 +148,7 @@ def _goals(crowd: _Ranked, sizes: Mapping[Way, np.ndarray]) -> Iterator[Goal]:
     yield Goal(
         "overlap of first groups, types with other needs",
         overlap,
-        parameters["discrimination.overlap-most"],
+        parameters.discrimination.overlap_most,
     )
 
 
@@ -156,7 +156,7 @@ def _overlap_of_types(crowd: _Ranked) -> float:
     """Mean overlap of first groups of customers whose needs differ in what is strong or binding."""
     firsts = [{int(m) for m in rows} for rows in crowd.firsts("pair")]
     active, cases = crowd.cases.active, crowd.cases
-    strong = active.binding | (active.weights >= crowd.book.parameters["rank.weight-strong"])
+    strong = active.binding | (active.weights >= crowd.book.parameters.rank.weight_strong)
     by_key: dict[tuple[int, str], list[int]] = {}
     for n in np.flatnonzero(~cases.stopped):
         by_key.setdefault((int(cases.sizes[cases.case[n]]), crowd.purpose[n]), []).append(int(n))

@@ -75,7 +75,7 @@ def smallest_margin(measure: str, book: Rulebook) -> float:
     error = book.measures[measure].error
     if error is None:
         return 0.0
-    clearly = book.parameters["noise.clearly"]
+    clearly = book.parameters.noise.clearly
     if measure in STRIDES:
         return clearly * error.floor
     return clearly * math.hypot(error.single, error.floor)
@@ -131,6 +131,8 @@ def _visit(facts: Facts, side: Side, book: Rulebook) -> dict[str, Any]:
     for name in ("age-band", "purpose"):
         if f"visit_{name}" in facts:
             data[name] = facts[f"visit_{name}"]
+    if "growing" in facts:
+        data["age-band"] = "child"
     if "body-mass" in facts:
         data["body-mass-kg"] = facts["body-mass"]
     pain = _pain(facts, side)
@@ -306,7 +308,7 @@ def _strides(name: str, facts: Facts, book: Rulebook) -> list[float]:
     floor = smallest_margin(name, book)
     if margin < floor - 5e-5:
         raise ValueError("no film is as sure as this")
-    scatter = math.sqrt(max(0.0, margin**2 - floor**2)) / book.parameters["noise.clearly"]
+    scatter = math.sqrt(max(0.0, margin**2 - floor**2)) / book.parameters.noise.clearly
     swing = scatter * math.sqrt(_READINGS - 1)
     return [round(value + (swing if i % 2 else -swing), 5) for i in range(_READINGS)]
 

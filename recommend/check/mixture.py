@@ -58,7 +58,7 @@ class Mixture:
         drawn += [("answering", question) for question in self.shares.questions]
         out = np.ones(self.count)
         for share, *names in [*drawn, *(("painful", s, p) for s in SIDES for p in pains)]:
-            here, shop = self._share(share), self.parameters.since(f"compare.shop-{share}", 0.0)
+            here, shop = self._share(share), self._share(f"shop_{share}")
             if shop > 0.0 and 0.0 < here < 1.0:
                 some = self._some(share, *names)
                 out *= np.where(some, shop / here, (1 - shop) / (1 - here))
@@ -78,7 +78,7 @@ class Mixture:
         return ", ".join(f"{self._share(name):.0%} {words}" for name, words in names.items())
 
     def _share(self, name: str) -> float:
-        return self.parameters.since(f"compare.{name}", 0.0)
+        return self.parameters.compare[name]
 
     def _rng(self, *names: str) -> np.random.Generator:
         return np.random.default_rng([self.seed, *(zlib.crc32(name.encode()) for name in names)])
@@ -124,7 +124,7 @@ class Mixture:
             here = self._some("painful", side, fact)
             hurts |= here
             columns[fact] = np.where(here, YES, NO).astype(np.int8)
-        longest = int(self.parameters.since("compare.longest-pain", 1.0))
+        longest = self.parameters.compare.longest_pain
         for name, most in ((_PAIN, _WORST), (_WEEKS, longest)):
             drawn = self._rng(side, name).integers(1, most + 1, self.count).astype(np.float64)
             for fact in (name, f"{name}_low", f"{name}_high"):

@@ -6,20 +6,26 @@ import re
 from collections.abc import Iterator
 from pathlib import Path
 
+import numpy as np
+
+from recommend.catalogue.fitting import FITTED
 from recommend.catalogue.loading import Catalogue, Item
 from recommend.check.cells import base_facts
-from recommend.check.finding import Finding
+from recommend.check.finding import Finding, from_error
 from recommend.check.mixture import Crowd
-from recommend.check.people import FILE, SEED
+from recommend.check.people import FILE as PEOPLE
+from recommend.check.people import SEED
 from recommend.check.reach import places_of
 from recommend.check.scaffold import UNFINISHED
-from recommend.check.unused import program_names
 from recommend.check.wording import SaidOfProduct, has, wording_of_rules
+from recommend.errors import InputError
 from recommend.match.judge import judge
-from recommend.match.needs import level_words, need_words, needs_of
+from recommend.match.needs import NeedTable, level_words, need_words, needs_of
+from recommend.measure.observed import OBSERVED
 from recommend.reading import read_document
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.comparisons import COMPARISONS
+from recommend.rulebook.serving import FILE, required_wishes
 
 _NUMBER = re.compile(r"(?<![\w.])(\d+(?:\.\d+)?) degrees")
 _CUSTOMERS = 4000  # of the mixture, who are counted where a need can be met by nothing
@@ -37,15 +43,38 @@ def unanswered_findings(book: Rulebook) -> Iterator[Finding]:
                     "the rule",
                 )  # fmt: skip
     yield from _unfinished(book)
+    yield from _unmarked(book)
     asked = {need.attribute for rule in book.rules for need in rule.asks}
     asked |= {part for attribute in book.attributes.values() for part in attribute.sum_of}
     document = read_document(Path(book.folder) / "attributes.yaml")
     for name, attribute in book.attributes.items():
-        if name not in asked and attribute.unasked is None and name not in program_names().words:
+        if name not in asked and attribute.unasked is None and name not in FITTED:
             group, _, key = name.partition(".")
             yield Finding(
                 "unused", "warning", document.place((group, key), key=True),
                 f"attribute `{name}` is asked for by nothing", mend="let a rule ask, or remove it",
+            )  # fmt: skip
+
+
+def _unmarked(book: Rulebook) -> Iterator[Finding]:
+    """Rules that ask for more than nothing, of which no wish is marked to be met."""
+    if FILE not in book.texts:
+        return  # there the musts decide
+    try:
+        marked = {rule for rule, _ in required_wishes(book)}
+    except InputError as error:
+        yield from_error(error)
+        return
+    table = NeedTable(book)
+    active = table.active(np.eye(len(table.rules), dtype=bool))
+    more = table.asks_more("shoe", active) | table.asks_more("insole", active)
+    for name, asks in zip(table.rules, more, strict=True):
+        wishes = [one for one in book.by_id[name].asks if one.strength == "prefer"]
+        if asks and wishes and name not in marked:
+            yield Finding(
+                "not-marked", "warning", book.by_id[name].place,
+                f"rule `{name}` asks for a product, and any that does no harm would serve",
+                mend=f"mark in {FILE} which of its wishes must be met",
             )  # fmt: skip
 
 
@@ -54,7 +83,7 @@ def _carried(book: Rulebook, name: str) -> bool:
     one = book.measures[name]
     if one.derived is not None:
         return all(part in book.measures and _carried(book, part) for part in one.derived.parts)
-    return one.typed or bool(one.beside) or name in program_names().words
+    return one.typed or bool(one.beside) or name in OBSERVED
 
 
 def _unfinished(book: Rulebook) -> Iterator[Finding]:
@@ -110,7 +139,7 @@ def _unmet(book: Rulebook, catalogue: Catalogue) -> Iterator[Finding]:
             needs = needs_of(book, {"left": [rule.id]})
             if any(judge((item,), needs, book).suitable for item in items):
                 continue
-            if (Path(book.folder) / FILE).is_file():
+            if (Path(book.folder) / PEOPLE).is_file():
                 crowd = crowd or Crowd.of(book, _CUSTOMERS, SEED)
             bound = [n for n in needs.needs if n.attribute.startswith(kind)]
             words = "; ".join(need_words(n, book) for n in bound if n.strength != "prefer")
@@ -129,7 +158,7 @@ def _whom(crowd: Crowd | None, rule: CompiledRule) -> tuple[bool, str]:
     if crowd is None or not met:
         return False, "its feet (none of those drawn) are"
     words = f"{100 * share:.2g} % of a shop's customers ({met} of {_CUSTOMERS} drawn) are"
-    return share < crowd.book.parameters.since("compare.few", 0.0), words
+    return share < crowd.book.parameters.compare.few, words
 
 
 def _contradicted(book: Rulebook, item: Item, said: list[SaidOfProduct]) -> Iterator[str]:

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated, Literal, Optional
 
 import typer
 
-from recommend.coverage.crowd import Crowd
-from recommend.coverage.population import load_population
-from recommend.coverage.visits import read_shop
-from recommend.errors import RecommendError
-from recommend.rulebook.book import Rulebook
+from recommend.catalogue.loading import Catalogue
+from recommend.catalogue.stacking import read_shops, together
+from recommend.errors import RecommendError, nearest
 
 # The option parser reads `Optional`, not `X | None`.
 CatalogueOption = Annotated[
@@ -56,36 +55,35 @@ FeetOption = Annotated[
     typer.Option("--feet", help="Measured feet of a chain, Parquet: a file or a folder of files."),
 ]
 
+StockOption = Annotated[
+    Optional[list[Path]],  # noqa: UP045
+    typer.Option(
+        "--stock", help="Stock of a chain's shops, CSV with product, size, count and shop; "
+        "may be repeated, a file a shop."
+    ),
+]  # fmt: skip
+ShopOption = Annotated[
+    Optional[str],  # noqa: UP045
+    typer.Option("--shop", help="Look at this shop of the chain alone."),
+]
 
-def crowd_of(
-    book: Rulebook,
-    visits: Path | None,
-    population: Literal["modelled", "shop", "both"] | None,
-    customers: int | None,
-    seed: int,
-    feet: Path | None = None,
-) -> Crowd:
-    """The customers that the options ask for.
+
+def stocked(catalogue: Catalogue, stock: Sequence[Path] | None, shop: str | None) -> Catalogue:
+    """The catalogue as it is, or with the stock of a chain: of one shop, or of all together.
 
     Raises
     ------
     RecommendError
-        If the shop's visits are asked for and none are named.
+        If a shop is named and there is no such shop.
     """
-    people = load_population(Path(book.folder) / "population.yaml", book.sources)
-    if feet is not None:
-        if visits or population:
-            raise RecommendError("--feet stands for everyone who is counted; leave out the others")
-        return Crowd("columns", people, 0, seed, columns=feet)
-    mode = population or ("both" if visits else "modelled")
-    if mode != "modelled" and visits is None:
-        raise RecommendError(
-            f"--population {mode} needs the shop's visits; name them with --visits PATH"
-        )
-    return Crowd(
-        mode=mode,
-        population=people,
-        count=customers or int(book.parameters["coverage.customers"]),
-        seed=seed,
-        shop=read_shop(visits, book) if visits and mode != "modelled" else None,
-    )
+    if not stock:
+        if shop:
+            raise RecommendError("--shop names one of a chain; give its stock with --stock FILE")
+        return catalogue
+    shops = read_shops(stock, catalogue)
+    if shop is None:
+        return together(shops)
+    if shop not in shops:
+        hint = nearest(shop, shops) or f"the shops are {', '.join(shops)}"
+        raise RecommendError(f"no shop is called `{shop}`; {hint}")
+    return shops[shop]

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, get_args
+from typing import Any
 
 import numpy as np
 
@@ -20,7 +20,7 @@ from recommend.measure.observed import observe
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.terms import Facts
 from recommend.trial.kept import kept_visits
-from recommend.visit.models import AgeBand, Purpose, Visit
+from recommend.visit.models import Visit
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +35,20 @@ class Shop:
 
     visits: tuple[Visit, ...]
     customers: Customers
+
+
+def resampled(shop: Shop, rng: np.random.Generator) -> Shop:
+    """As many visits drawn from the visits, with repeats: another sample of the same customers."""
+    count = len(shop.visits)
+    rows = rng.integers(0, count, count)
+
+    def taken(columns: Mapping[str, Column]) -> dict[str, Column]:
+        return {name: replace(c, codes=c.codes[rows]) if isinstance(c, Words) else c[rows]
+                for name, c in columns.items()}  # fmt: skip
+
+    feet = {side: taken(columns) for side, columns in shop.customers.feet.items()}
+    customers = replace(shop.customers, own=taken(shop.customers.own), feet=feet)
+    return Shop(tuple(shop.visits[row] for row in rows), customers)
 
 
 def read_shop(path: Path, book: Rulebook) -> Shop:
@@ -55,15 +69,15 @@ def read_shop(path: Path, book: Rulebook) -> Shop:
 
 def customers_of(visits: Iterable[Visit], book: Rulebook) -> Customers:
     """Measures of the visits as columns."""
-    seen = list(visits)
+    seen, words = list(visits), book.vocabulary.words
     measured = [observe(visit, book.measures, book.parameters).used for visit in seen]
     feet = {
         side: {name: _column(name, [one[side] for one in measured], book) for name in book.measures}
         for side in SIDES
     }
     own: dict[str, Column] = {
-        "age-band": _words([visit.age_band for visit in seen], get_args(AgeBand)),
-        "purpose": _words([visit.purpose for visit in seen], get_args(Purpose)),
+        "age-band": _words([visit.age_band for visit in seen], words["visit_age-band"]),
+        "purpose": _words([visit.purpose for visit in seen], words["visit_purpose"]),
         "body-mass": np.array([visit.body_mass_kg or np.nan for visit in seen], float),
     }
     return Customers(len(seen), own, feet)
@@ -91,7 +105,8 @@ def cases_of_visits(shop: Shop, book: Rulebook, sizes: SizeClasses) -> Array:
             measures = observe(visit, book.measures, book.parameters).used[side]
             rows.append(facts_of(visit, side, measures, book))
         columns[side] = columns_of(rows, book.vocabulary)
-    return cases_of(book, columns, _sizes(shop.visits, book, sizes))
+    size = _sizes(shop.visits, book, sizes)
+    return cases_of(book, columns, size, shop.customers.own)
 
 
 def _sizes(visits: tuple[Visit, ...], book: Rulebook, sizes: SizeClasses) -> Array:

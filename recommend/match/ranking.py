@@ -110,7 +110,7 @@ class Ranking:
         costs, members = self.shelf.costs(way, active), self.members(way)
         there, steps = self._sizes
         length = steps[members].sum(axis=1)[:, sizes].T
-        weight = self.book.parameters.since("rank.weight-length", 0.0)
+        weight = self.book.parameters.rank.weight_length
         gone = np.array([item.id in out.why for item in self.shelf.items], np.bool_)
         dear = self._prices[way] > (np.inf if out.price_limit is None else out.price_limit)
         return Standing(
@@ -143,7 +143,7 @@ class Ranking:
         rows : which candidates.
         beyond : what products do unasked, where it is known already, shape (m, k) by kind.
         """
-        if "rank.width" not in self.book.parameters:
+        if self.book.parameters.rank.width is None:
             return np.zeros((len(rows), 0), np.int64)
         steps = self._sizes[1][self.members(way)[rows], size]
         parts = list(self._parts(way, rows))

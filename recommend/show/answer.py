@@ -17,6 +17,7 @@ from rich.text import Text
 from recommend.catalogue.loading import Item
 from recommend.errors import counted
 from recommend.infer.assess import Note
+from recommend.match.harm import harmful
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import Candidate, Group, Shortlist
 from recommend.match.sizes import Sized
@@ -260,7 +261,7 @@ def _bring(outcome: Outcome) -> Iterator[Part]:
     equals = ranked.groups[group][0].members
     chosen = list(first_choices(outcome).items())
     first = [pair for pair in chosen if pair[1] in equals]
-    heads = [*_agreed(outcome), *_alike(len(equals), len(first))]
+    heads = [*_agreed(outcome), *_serves(outcome), *_alike(len(equals), len(first))]
     yield _choices("bring", "Bring", heads, first, outcome)
     rest = [pair for pair in chosen if pair[1] not in equals]
     if rest:
@@ -271,6 +272,17 @@ def _agreed(outcome: Outcome) -> list[str]:
     if not any(note.level == "see-clinician" for note in outcome.assessment.notes):
         return []
     return ["only once the clinician has agreed:"]
+
+
+def _serves(outcome: Outcome) -> list[str]:
+    """That what was worn since the last visit goes on, where it did no harm and is comfortable."""
+    visit, notes = outcome.assessment.visit, outcome.assessment.notes
+    again = visit.follow_up
+    if again is None or not again.comfort or not (again.shoe or again.insole):
+        return []
+    if any(n.level == "see-clinician" for n in notes) or harmful(visit, outcome.book.parameters):
+        return []
+    return ["first what was worn, which did no harm: go on with it while it serves; else:"]
 
 
 def _alike(count: int, shown: int) -> list[str]:
@@ -381,7 +393,7 @@ def _next(outcome: Outcome, sure: HowSure | None, reference: str) -> Part:
         return Part("next", "Next", [["Measure the length of both feet first."]])
     again = _again(outcome, sure)
     tried = f"{_trying(outcome)} recommend trial {reference}"
-    doubtful = _holds(ranked) < outcome.book.parameters["rank.sure"]
+    doubtful = _holds(ranked) < outcome.book.parameters.rank.sure
     whole = [again, tried] if doubtful else [tried, again]
     short = again if doubtful and again else tried
     return Part("next", "Next", [[line for line in whole if line], [short]])

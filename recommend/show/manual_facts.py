@@ -1,6 +1,6 @@
 """What the pages of the manual take from the rulebook: single numbers, and lists.
 
-``{{rank.served}}`` is a parameter, ``{{trial.confidence percent}}`` a share as percent,
+``{{coverage.choice}}`` is a parameter, ``{{trial.confidence percent}}`` a share as percent,
 ``{{limits.NAME}}`` the value or values of a limit, ``{{measures.NAME.error}}`` the standard error
 of one reading with its unit, ``{{install.prove}}`` the command that adds an extra to this
 installation, and ``{{cautions}}`` (no dot) one of the lists of `LISTS`.
@@ -55,7 +55,7 @@ def _value(name: str, form: str | None, book: Rulebook) -> str:
         return how_to_add(rest)
     if kind == "measures":
         return _error(book.measures[rest.removesuffix(".error")]) or "an unknown error"
-    value = book.parameters[name]
+    value = book.parameters.named(name)
     return f"{_PERCENT * value if form else value:g}"
 
 
@@ -141,7 +141,7 @@ _CARE = {
     "wedge": ("insole.wedge", "shoe.wedge"), "firm arch": ("insole.arch-firmness",),
     "rigid shell": ("insole.shell",), "tight toes": ("shoe.toe-room", "shoe.width"),
     "seam at the toes": ("shoe.toe-seamless",), "high heel": ("shoe.heel-height",),
-    "heel lift": ("insole.heel-lift",),
+    "heel lift": ("insole.heel-lift",), "stable shoe": ("shoe.stability",),
 }  # fmt: skip
 
 

@@ -43,11 +43,11 @@ def test_weights_take_back_what_is_drawn_more_often(book: Rulebook) -> None:
     ages = book.vocabulary.words["visit_age-band"]
     young = np.isin(feet["visit_age-band"], [ages.index("child"), ages.index("teen")])
     for rows, name in ((young, "children"), (feet["pain_heel"] == 1, "painful")):
-        wanted = book.parameters[f"compare.shop-{name}"]
+        wanted = book.parameters.compare[f"shop_{name}"]
         found = float(weights[rows].sum() / COUNT)
         error = float(np.sqrt((weights[rows] ** 2).sum()) / COUNT)
         assert abs(found - wanted) < 4 * error, (name, found)
-        assert wanted < book.parameters[f"compare.{name}"]
+        assert wanted < book.parameters.compare[name]
 
 
 def test_rules_for_few_people_meet_somebody(book: Rulebook) -> None:
