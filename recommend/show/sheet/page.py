@@ -188,6 +188,8 @@ class _Page:
         title = "chosen" if ending in (Ending.CHOSEN, Ending.NONE_CHOSEN) else "suggested"
         if self.sheet.choices and self.sheet.outcome.assessment.clinician_first:
             title = "once-agreed"
+        if not self.sheet.choices:
+            title = "came-of-it"
         yield f"<section><h2>{self.t(title)}</h2>"
         if not self.sheet.choices:
             yield f"<p>{self.t(ending.value)}</p>"
