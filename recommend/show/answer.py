@@ -103,9 +103,9 @@ def answer_lines(
 
 
 def _more(outcome: Outcome, kept: int | None) -> Iterator[Part]:
-    sections = "measures, feet" if outcome.shortlist is None else "wants, measures, sure"
-    more = f"--show notes, {sections}, ... | --full"
-    explain = f" | recommend explain {kept}" if kept is not None else ""
+    sections = "notes, measures" if outcome.shortlist is None else "wants, measures, sure"
+    more = f"--show {sections}, ... | --full | rules {outcome.book.stamp}"
+    explain = f" | explain {kept}" if kept is not None else ""
     yield Part("more", "More", [[more + explain]])
 
 
