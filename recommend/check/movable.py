@@ -14,9 +14,9 @@ from typing import Any
 from recommend.check.mutants import with_limit
 from recommend.coverage.population import Population
 from recommend.infer.derivation import measure_of
+from recommend.parameters import Figure
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.models import NeedsThen, NoteThen
-from recommend.rulebook.parameters import Figure, Parameters
 from recommend.rulebook.terms import Number
 
 # Groups of parameters that decide what a customer is told.
@@ -42,6 +42,7 @@ class Movable:
     value, low, high : as it is, and within what it may plausibly lie; both None without a range.
     moved : the world with the figure at another value.
     ranks_anew : whether products must be judged anew, not only feet.
+    note : what the file says of it.
     """
 
     name: str
@@ -51,6 +52,7 @@ class Movable:
     high: float | None
     moved: Callable[[World, float], World]
     ranks_anew: bool = False
+    note: str = ""
 
 
 def movables(world: World) -> Iterator[Movable]:
@@ -124,14 +126,12 @@ def _parameters(book: Rulebook) -> Iterator[Movable]:
 
 
 def _with_parameter(world: World, to: float, *, name: str) -> World:
-    parameters = world.book.parameters
-    moved = parameters.sourced[name].model_copy(update={"value": to})
-    changed = Parameters({**parameters.sourced, name: moved}, parameters.places)
+    changed = world.book.parameters.changed({name: to})
     return replace(world, book=replace(world.book, parameters=changed))
 
 
 def _tolerances(book: Rulebook) -> Iterator[Movable]:
-    factor = book.parameters["lean.tolerance-factor"]
+    factor = book.parameters.lean.tolerance_factor
     for name, one in book.attributes.items():
         if one.kind not in _KNOWN:
             yield Movable(f"attributes {name} tolerance", one.kind, one.tolerance,
@@ -155,7 +155,8 @@ def _figures(population: Population) -> Iterator[Movable]:
         if figure["kind"] == "derived" and low is None:
             continue
         yield Movable("population " + _words(path, data), figure["kind"], figure["value"],
-                      low, high, partial(_with_figure, path=path))  # fmt: skip
+                      low, high, partial(_with_figure, path=path),
+                      note=figure["note"] or "")  # fmt: skip
 
 
 def _found(data: Any, path: tuple[Any, ...]) -> Iterator[tuple[tuple[Any, ...], dict[str, Any]]]:
@@ -170,6 +171,8 @@ def _words(path: tuple[Any, ...], data: Any) -> str:
     """A figure's path in words: pairs by what they are between."""
     if path[:2] == ("correlations", "pairs"):
         return "correlation " + " with ".join(data["correlations"]["pairs"][path[2]]["between"])
+    if path[-1] == "otherwise":
+        return "correlation of pairs that are not listed"
     left_out = ("quantities", "norm", "everyone", "correlations", "classes", "shares", "words")
     return " ".join(str(step) for step in path if step not in left_out)
 

@@ -395,7 +395,7 @@ class Pairing:
     def goes(self) -> dict[Level, Array]:
         """By level, whether the classes go together, float32, (patterns, shoes, insoles)."""
         sums: dict[tuple[object, object], int] = {}
-        fitting: dict[tuple[object, ...], bool] = {}
+        known: dict[tuple[object, ...], bool] = {}
         together: list[tuple[Item, Item]] = []
         which = np.zeros((len(self.sides), len(self.others)), np.intp)
         fits = np.zeros(which.shape, bool)
@@ -408,9 +408,9 @@ class Pairing:
                     together.append((shoe, insole))
                 which[s, i] = sums[adds, more]
                 key = (room, rooms[i])
-                if key not in fitting:
-                    fitting[key] = fit(shoe, insole, self.book.parameters).fits
-                fits[s, i] = fitting[key]
+                if key not in known:
+                    known[key] = fit(shoe, insole, self.book.parameters).fits
+                fits[s, i] = known[key]
         judged = Judged(self.book, self._needs, together)
         binding, required = self._asked
         out = any_of(binding, judged.broken)

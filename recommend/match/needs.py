@@ -148,7 +148,7 @@ class NeedTable:
         names = [need.attribute for need in self.needs]
         self.fit = np.array([book.attributes[n].about == "fit" for n in names], np.bool_)
         self._of_foot = np.array([_of_foot(book, rule) for rule in self.rules], np.bool_)
-        self._strong = book.parameters["rank.weight-strong"]
+        self._strong = book.parameters.rank.weight_strong
 
     def required(self, holds: Bools) -> Floats:
         """The part of each wish that must be met to serve these customers, 0 for none, (g, n)."""
@@ -202,7 +202,7 @@ class NeedTable:
 
         Slight wishes that age or purpose bring are for whatever is chosen; they ask for nothing.
         """
-        usual = self.book.parameters["rank.weight-usual"]
+        usual = self.book.parameters.rank.weight_usual
         heavy = active.told | active.binding | (active.weights >= usual)
         return np.asarray((active.asked & heavy & self._more[kind]).any(axis=1), np.bool_)
 
@@ -298,7 +298,7 @@ def needs_of(book: Rulebook, fired: Mapping[Side, Iterable[str]]) -> PairNeeds:
 
 def in_steps(part: Floats, book: Rulebook) -> Floats:
     """A part from -1 to 1 rounded down to the steps in which it is told (``rank.met-steps``)."""
-    steps = book.parameters.since("rank.met-steps", 0.0)
+    steps = book.parameters.rank.met_steps
     return np.asarray(np.floor(part * steps + 1e-9) / steps) if steps else part
 
 
@@ -327,7 +327,7 @@ def target_of(book: Rulebook, then: NeedThen) -> float:
 
 def _weight(book: Rulebook, then: NeedThen) -> float:
     """Weight in the score: a must and a never are gates, and add nothing to it."""
-    return book.parameters[f"rank.weight-{then.weight}"] if then.strength == "prefer" else 0.0
+    return book.parameters.rank[f"weight-{then.weight}"] if then.strength == "prefer" else 0.0
 
 
 def _bound(need: Need) -> tuple[Comparison, float]:

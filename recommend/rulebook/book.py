@@ -9,6 +9,7 @@ from typing import Any, Literal
 
 from recommend.errors import InputError, Place, nearest
 from recommend.measure.definitions import MeasureDefs
+from recommend.parameters import Parameters
 from recommend.reading.texts import Texts
 from recommend.rulebook.compiling import CannotRunError, Compiler
 from recommend.rulebook.models import (
@@ -26,7 +27,6 @@ from recommend.rulebook.models import (
     Rule,
     Source,
 )
-from recommend.rulebook.parameters import Parameters
 from recommend.rulebook.terms import Conjunction, Disjunction, Word
 from recommend.rulebook.translations import (
     Key,
@@ -104,6 +104,11 @@ class Rulebook:
     parameters: Parameters
     vocabulary: Vocabulary
     rules: tuple[CompiledRule, ...]
+
+    @property
+    def stamp(self) -> str:
+        """Version and content (the first 12 digits of `digest`), as every screen has it."""
+        return f"{self.heading.version} ({self.digest[:12]})"
 
     @cached_property
     def by_id(self) -> dict[str, CompiledRule]:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from statistics import NormalDist, fmean
 
 from recommend.match.outcome import Outcome
-from recommend.match.shortlist import GROUPS, Candidate, Group, Shortlist
+from recommend.match.shortlist import GROUPS, Candidate, Shortlist
 from recommend.match.wishes import NO_INSOLE, OWN_SHOES
 from recommend.rulebook.book import Rulebook
 from recommend.trial.bands import band_of
@@ -21,6 +21,7 @@ from recommend.trial.judge import Band
 from recommend.trial.readings import LEARNED
 from recommend.trial.shop import Shop, item_of
 from recommend.trial.steps import Key, steps_of
+from recommend.trial.tried import grouped
 
 _STANDARD = NormalDist()
 
@@ -83,16 +84,14 @@ def with_learned(outcome: Outcome, shop: Shop) -> LearnedList | None:
         for group in GROUPS
         for c in ranked.ranked[group]
     }
-    weight = book.parameters["trial.learned-weight"]
+    weight = book.parameters.trial.learned_weight
 
     def key(candidate: Candidate) -> tuple[bool, float, float]:
         outside = [one.outside for one in expected[candidate.id].values()]
         learned = candidate.function + weight * fmean(outside or [0.0])
         return (candidate.back, candidate.fit, round(learned, 6))
 
-    again: dict[Group, tuple[Candidate, ...]] = {
-        group: tuple(sorted(ranked.ranked[group], key=key)) for group in GROUPS
-    }
+    again = {group: grouped(sorted(ranked.ranked[group], key=key), key) for group in GROUPS}
     return LearnedList(replace(ranked, ranked=again), expected, shop.visits, bool(readings))
 
 
@@ -106,7 +105,7 @@ def _expected(candidate: Candidate, key: Key, now: float, shop: Shop, book: Rule
     learned = shop.learned[key.gait, key.reading]
     bought = [part for part in candidate.parts if part.id not in (OWN_SHOES, NO_INSOLE)]
     items = [item_of(part, book, key.reading) for part in bought]
-    confidence = book.parameters["trial.confidence"]
+    confidence = book.parameters.trial.confidence
     change = learned.expected(items, confidence)
     residual = Interval(now + change.value, now + change.low, now + change.high)
     sd = (change.high - change.value) / _STANDARD.inv_cdf((1 + confidence) / 2)

@@ -23,6 +23,7 @@ from recommend.measure.film.opening import Opened, Tell, spots_in
 from recommend.measure.header import Gait
 from recommend.measure.model import SIDES, Flag, Side
 from recommend.measure.video.recording import MarksRecording
+from recommend.parameters import Parameters
 
 FloatArray = NDArray[np.float64]
 Line = tuple[tuple[float, float], tuple[float, float]]
@@ -60,16 +61,18 @@ class FilmRead:
     recordings : for each side that was read.
     marked : for each side, the marks of every frame of the film, as they are drawn.
     opened : spots, times and turn of the film.
+    slow_motion : how many times slower than life the film plays.
     """
 
     recordings: tuple[MarksRecording, ...]
     marked: Mapping[Side, Marked]
     opened: Opened = field(repr=False)
+    slow_motion: float = 1.0
 
 
 def read_film(
     path: Path,
-    parameters: Mapping[str, float],
+    parameters: Parameters,
     options: FilmOptions | None = None,
     tell: Tell | None = None,
 ) -> FilmRead:
@@ -99,15 +102,15 @@ def read_film(
     for one in marked.values():
         flags = doubts_of(one, marked, opened, rate, options.put_right, mirrored, parameters)
         recordings.append(_recording(path, one, flags, rate, options, spots, mirrored, parameters))
-    return FilmRead(tuple(recordings), marked, opened)
+    return FilmRead(tuple(recordings), marked, opened, options.slow_motion)
 
 
-def _rate(path: Path, spots: Spots, parameters: Mapping[str, float]) -> float:
+def _rate(path: Path, spots: Spots, parameters: Parameters) -> float:
     """Frames a second: the usual one, since phones leave frames out and come late with others."""
     rate = float(1.0 / np.median(np.diff(spots.times)))
     near = round(rate)
     rate = float(near) if near and abs(rate - near) < 0.02 * near else rate
-    least = parameters["film.rate-least"]
+    least = parameters.film.rate_least
     if rate < least:
         raise InputError(
             Place(str(path)), f"the film has {rate:.3g} frames a second (rate-too-low)",
@@ -209,7 +212,7 @@ def _recording(
     options: FilmOptions,
     spots: Spots,
     mirrored: bool,
-    parameters: Mapping[str, float],
+    parameters: Parameters,
 ) -> MarksRecording:
     high = np.repeat(heel_height(marked, rate)[:, None, None], 2, axis=2)
     times, led = even(spots.times, np.concatenate([marked.rows[..., :2], high], axis=1), rate)
