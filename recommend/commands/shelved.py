@@ -59,13 +59,13 @@ def steps_for(book: Rulebook, follow_up: bool, folder: Path | None = None) -> tu
     absorb = absorber(folder, book.parameters, book.measures) if folder else None
     sizes, zero = setting("sizes").value, setting("zero-reference").value
     if not follow_up:
-        return intake(book.questions, sizes, zero, absorb)
+        return intake(book.questions, book.purposes, sizes, zero, absorb)
     products = open_catalogue(book)
     worn = {
         "shoe": frozenset(item.id for item in products.shoes),
         "insole": frozenset(item.id for item in products.insoles),
     }
-    return steps_again(book.questions, sizes, zero, worn, absorb)
+    return steps_again(book.questions, book.purposes, sizes, zero, worn, absorb)
 
 
 def list_(
@@ -273,4 +273,4 @@ def form(
 
 
 def _read(path: Path, book: Rulebook) -> Visit:
-    return read_measured_visit(path, book.questions, book.parameters, book.measures)
+    return read_measured_visit(path, book.questions, book.parameters, book.measures, book.purposes)

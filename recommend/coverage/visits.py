@@ -20,7 +20,7 @@ from recommend.measure.observed import observe
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.terms import Facts
 from recommend.trial.kept import kept_visits
-from recommend.visit.models import AgeBand, Purpose, Visit
+from recommend.visit.models import AgeBand, Visit
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +63,7 @@ def customers_of(visits: Iterable[Visit], book: Rulebook) -> Customers:
     }
     own: dict[str, Column] = {
         "age-band": _words([visit.age_band for visit in seen], get_args(AgeBand)),
-        "purpose": _words([visit.purpose for visit in seen], get_args(Purpose)),
+        "purpose": _words([visit.purpose for visit in seen], tuple(book.purposes)),
         "body-mass": np.array([visit.body_mass_kg or np.nan for visit in seen], float),
     }
     return Customers(len(seen), own, feet)

@@ -20,6 +20,7 @@ def read_measured_visit(
     questions: Collection[str],
     parameters: Mapping[str, float],
     defs: MeasureDefs,
+    purposes: Collection[str],
 ) -> Visit:
     """Read a visit, and measure the captures that it names without their hash.
 
@@ -32,7 +33,7 @@ def read_measured_visit(
         As `read_visit` and `measure_capture`, and if a capture has changed since its hash was
         written.
     """
-    visit = read_visit(path, questions)
+    visit = read_visit(path, questions, purposes)
     if not visit.captures:
         return visit
     document = read_document(path)

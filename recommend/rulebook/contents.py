@@ -41,6 +41,7 @@ _THINGS = {
     "axes.yaml": ("axis", "axes"),
     "measures.yaml": ("measure", "measures"),
     "questions.yaml": ("question", "questions"),
+    "purposes.yaml": ("purpose", "purposes"),
     "sources.yaml": ("source", "sources"),
     "types.yaml": ("type", "types"),
 }

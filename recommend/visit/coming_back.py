@@ -9,7 +9,7 @@ from datetime import date
 from typing import get_args
 
 from recommend.visit.answers import Known, Number, Text
-from recommend.visit.intake import FPI_ITEMS, LENGTHS, SCREENING, YES_NO, Absorb, Asked, intake
+from recommend.visit.intake import FPI_ITEMS, LENGTHS, SCREENING, YES_NO, Absorb, Asked, Keyed, intake
 from recommend.visit.models import Region, Visit
 from recommend.visit.steps import Step
 from recommend.visit.tree import SIDES, Both, Path, Tree, each_foot, get, put
@@ -99,6 +99,7 @@ def _weeks_since(tree: Tree) -> str | None:
 
 def steps_again(
     questions: Mapping[str, Asked],
+    purposes: Mapping[str, Keyed],
     sizes: str,
     zero: str,
     worn: Mapping[str, frozenset[str]],
@@ -108,7 +109,7 @@ def steps_again(
 
     `worn` has the ids of products by kind (``shoe``, ``insole``); the others are as of `intake`.
     """
-    steps = intake(questions, sizes, zero, absorb)
+    steps = intake(questions, purposes, sizes, zero, absorb)
     screening = tuple(step for step in steps if step.block == SCREENING)
     rest = tuple(step for step in steps if step.block != SCREENING)
     return (*screening, *_since(worn), *rest)

@@ -46,9 +46,16 @@ class Asked(Protocol):
         """Whether it is read in old visits and asked no more."""
 
 
+class Keyed(Protocol):
+    """A word of a rulebook that a key stands for."""
+
+    @property
+    def key(self) -> str:
+        """The key."""
+
+
 YES_NO = Choice({"y": "yes", "n": "no"})
 AGE = Choice({"c": "child", "t": "teen", "a": "adult", "o": "older"})
-PURPOSE = Choice({"w": "walking", "r": "running", "s": "standing-work"})
 GAIT = Choice({"w": "walking", "r": "running"})
 ZERO = Choice({"v": "vertical", "r": "relaxed-standing", "s": "subtalar-neutral"})
 PRINT = Choice({"i": "ink", "p": "pressure-sensor", "w": "pressure-weighted"})
@@ -218,20 +225,25 @@ Absorb = Callable[[Tree, str], tuple[Tree, str]]
 
 
 def intake(
-    questions: Mapping[str, Asked], sizes: str, zero: str, absorb: Absorb | None = None
+    questions: Mapping[str, Asked],
+    purposes: Mapping[str, Keyed],
+    sizes: str,
+    zero: str,
+    absorb: Absorb | None = None,
 ) -> tuple[Step, ...]:
     """The steps of a first fitting.
 
     Parameters
     ----------
     questions : screening questions by id, in the order of asking.
+    purposes : what shoes can be for, with their keys.
     sizes : the usual size system of the shop.
     zero : the usual zero reference of rearfoot angles of the shop.
     absorb : measures a capture file into the data of a visit; without it none is asked for.
     """
     steps = (
         *screening(questions),
-        *_purpose(sizes),
+        *_purpose(purposes, sizes),
         *_posture(),
         *_lengths(),
         *(_captures(absorb) if absorb else ()),
@@ -276,7 +288,7 @@ def _comes_back(tree: Tree) -> bool:
     return "follow-up" in tree
 
 
-def _purpose(sizes: str) -> Iterator[Step]:
+def _purpose(purposes: Mapping[str, Keyed], sizes: str) -> Iterator[Step]:
     block = "Purpose and size"
     yield Step(
         "measured-by", block, "Who asks and measures? (a code, never a name)",
@@ -284,7 +296,8 @@ def _purpose(sizes: str) -> Iterator[Step]:
         "The code of the fitter in this shop; the settings can hold it (`fitter`).",
     )  # fmt: skip
     yield Step(
-        "purpose", block, "What are the shoes for?", PURPOSE, ("purpose",),
+        "purpose", block, "What are the shoes for?",
+        Choice({one.key: word for word, one in purposes.items()}), ("purpose",),
         "It decides which gait is looked at and which shoes are offered.",
     )  # fmt: skip
     yield Step(

@@ -11,7 +11,6 @@ from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 from recommend.reading import Id, Strict
 
 AgeBand = Literal["child", "teen", "adult", "older"]
-Purpose = Literal["walking", "running", "standing-work"]
 Gait = Literal["standing", "walking", "running"]
 Reference = Literal["vertical", "relaxed-standing", "subtalar-neutral"]
 CopPattern = Literal["central", "lateral", "medial-early", "medial-late"]
@@ -535,7 +534,7 @@ class Visit(Strict):
     date: Day | None = None
     age_band: AgeBand | None = None
     body_mass_kg: Annotated[float, Field(ge=8, le=300)] | None = None
-    purpose: Purpose | None = None
+    purpose: Id | None = None
     shoe_size: ShoeSize | None = None
     own_shoes: OwnShoes | None = None
     wishes: Wishes | None = None

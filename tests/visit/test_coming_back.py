@@ -120,7 +120,7 @@ def test_what_is_carried_is_passed_over_until_it_is_opened(counter: Counter) -> 
     earlier = read_visit(Path("catalogue_demo/visits/pronated.yaml"))
     tree = begun_again(earlier, "QB-0102_2025-03-05", date(2025, 4, 16))
     worn = {"shoe": frozenset({"mimberlow-walk"})}
-    steps = steps_again(counter.book.questions, "eu", "vertical", worn)
+    steps = steps_again(counter.book.questions, counter.book.purposes, "eu", "vertical", worn)
     entry = Entry(steps, Draft(tree), counter)
     passed = {step.stem for step in entry.passed_over}
     assert {"foot-length", "talar-head"} <= passed
