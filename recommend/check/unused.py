@@ -56,6 +56,8 @@ def program_names() -> ProgramNames:
             elif isinstance(node, ast.Subscript) and _of_parameters(node.value):
                 parameters |= _constant(node.slice)
                 starts |= _start(node.slice)
+            elif isinstance(node, ast.Call) and _looks_up(node.func) and node.args:
+                starts |= _start(node.args[0])
     return ProgramNames(
         frozenset(words), frozenset(parameters), tuple(sorted(starts)), tuple(sorted(ends))
     )
@@ -64,6 +66,10 @@ def program_names() -> ProgramNames:
 def _of_parameters(node: ast.expr) -> bool:
     name = node.attr if isinstance(node, ast.Attribute) else getattr(node, "id", "")
     return name in ("parameters", "params")
+
+
+def _looks_up(node: ast.expr) -> bool:
+    return isinstance(node, ast.Attribute) and node.attr == "since" and _of_parameters(node.value)
 
 
 def _constant(node: ast.expr) -> set[str]:

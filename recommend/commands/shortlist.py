@@ -81,7 +81,9 @@ def shortlist(
         raise RecommendError(f"--store names where to keep, but nothing would be kept: {mend}")
     sections = asked_sections(show or [], (*SECTIONS, SURE), full)
     book = open_rulebook(rules)
-    seen = read_measured_visit(visit_file(visit), book.questions, book.parameters, book.measures, book.purposes)
+    seen = read_measured_visit(
+        visit_file(visit), book.questions, book.parameters, book.measures, book.purposes
+    )
     products = open_catalogue(book, catalogue)
     outcome = outcome_of(seen, book, products)
     heeded = _heeded(outcome, learned) if learned else None

@@ -84,6 +84,8 @@ def _person_facts(visit: Visit, side: Side) -> dict[str, float | str]:
         facts["visit_age-band"] = visit.age_band
     if visit.purpose:
         facts["visit_purpose"] = visit.purpose
+    if visit.keeps and visit.keeps.socks:
+        facts["visit_socks"] = visit.keeps.socks
     if visit.pain is not None:
         here = {pain.site for pain in visit.pain if pain.side in (side, "both") and pain.score != 0}
         facts |= {f"pain_{s}": "yes" if s in here else "no" for s in get_args(PainSite)}

@@ -58,16 +58,17 @@ class Ranking:
     ----------
     book : the rulebook, which says what attributes are.
     catalogue : what stands on the shelf.
-    own : the customer's own shoes, where they were described; else they will do only when nothing
-        asks for more.
+    own : the customer's own shoes and insole, as far as they were described; other shoes of
+        their own will do only when nothing asks for more.
     """
 
-    def __init__(self, book: Rulebook, catalogue: Catalogue, own: Item | None = None) -> None:
+    def __init__(self, book: Rulebook, catalogue: Catalogue, own: Sequence[Item] = ()) -> None:
         self.book, self.catalogue = book, catalogue
         self.table: NeedTable = need_table(book)
         extra = without_insole(book)
         shoes = (*catalogue.shoes, *_own_shoes(extra, own))
-        self.shelf = Shelf(self.table, shoes, (*catalogue.insoles, *extra))
+        kept = [item for item in own if item.product.kind == "insole"]
+        self.shelf = Shelf(self.table, shoes, (*catalogue.insoles, *kept, *extra))
         self.classes = SizeClasses(catalogue.items, book.parameters, steps=True)
 
     @cached_property
@@ -146,11 +147,11 @@ class Ranking:
         yield from (("shoe", s), ("insole", i), ("pair", self.shelf.which[s, i]))
 
     def _wishes(self, kind: Way, places: Places, active: Active) -> NDArray[np.int64]:
-        """How far each wish is missed, strongest wish first."""
+        """How far each wish is missed: the strongest wish first, of two alike the gentler."""
         judged = {"shoe": self.shelf.shoe, "insole": self.shelf.insole, "pair": self.shelf.together}
         weights = active.weights[0]
         asked = np.flatnonzero((weights > 0) & self.table.kinds(kind))
-        asked = asked[np.argsort(-weights[asked], kind="stable")]
+        asked = asked[np.lexsort((~self.table.gentle[asked], -weights[asked]))]
         return _as_steps(1 - judged[kind].satisfaction[places][:, asked])
 
     def _beyond(self, kind: Way, places: Places, active: Active) -> NDArray[np.int64]:
@@ -225,9 +226,10 @@ def without_insole(book: Rulebook) -> tuple[Item, ...]:
     return (Item(product, levels, {}, "none"),)
 
 
-def _own_shoes(extra: Sequence[Item], own: Item | None) -> tuple[Item, ...]:
-    if own is not None:
-        return (own,)
+def _own_shoes(extra: Sequence[Item], own: Sequence[Item]) -> tuple[Item, ...]:
+    described = tuple(item for item in own if item.product.kind == "shoe")
+    if described:
+        return described
     if not extra:
         return ()
     product = Product(

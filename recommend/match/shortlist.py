@@ -20,16 +20,17 @@ from recommend.infer.assess import Assessment
 from recommend.match.cases import Cases
 from recommend.match.harm import harmful
 from recommend.match.judge import Judgement, Verdict, joined
-from recommend.match.needs import Active, PairNeeds, asked_words, needs_of
+from recommend.match.needs import Active, Bools, PairNeeds, asked_words, needs_of
 from recommend.match.ranking import Places, Ranking, Standing, ordered
 from recommend.match.sizes import Sized, Wanted, size_for, wanted_length
-from recommend.match.wishes import Out, out_for, own_item
+from recommend.match.wishes import Out, out_for, own_items
 from recommend.measure.model import Side
 from recommend.rulebook.book import Rulebook
 from recommend.visit.models import Visit
 
 Group = Literal["shoe", "insole", "pair"]
 GROUPS: tuple[Group, ...] = ("shoe", "insole", "pair")
+_REASONS = 3  # why nothing suits, told
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +58,7 @@ class Candidate:
     back : whether it stands back because it does not hold when readings are redrawn.
     harm : what a part did to these feet when it was worn, which rules it out.
     close : that a part does as much as one that did harm; it then stands back.
+    instead : that it takes the place of the insole that the customer keeps.
     refused : why it is not wanted: a part the customer would not wear, or the price of all.
     """
 
@@ -73,6 +75,7 @@ class Candidate:
     harm: str = ""
     refused: str = ""
     close: str = ""
+    instead: str = ""
 
     @property
     def judgement(self) -> Judgement:
@@ -148,6 +151,7 @@ class Shortlist:
     missing : by group, suitable but not in stock in the size, best first.
     excluded : by group, ruled out by a must, a never, or because it was worn and did harm.
     without_place : by group, what would suit, by name, where nothing has a place.
+    will_not_do : by group, what the customer has, or no insole, where more is asked for.
     unplaced : why nothing has a place: what must be known first; empty when all have theirs.
     redrawn : the cases that the visit comes to when its readings are redrawn, if they were.
     as_read : the one case that it comes to by the readings as they stand.
@@ -159,6 +163,7 @@ class Shortlist:
     missing: dict[Group, tuple[Candidate, ...]]
     excluded: dict[Group, tuple[Candidate, ...]]
     without_place: dict[Group, tuple[Candidate, ...]]
+    will_not_do: dict[Group, tuple[Candidate, ...]]
     unplaced: tuple[str, ...] = ()
     redrawn: Cases | None = field(default=None, repr=False)
     as_read: Cases | None = field(default=None, repr=False)
@@ -177,13 +182,20 @@ class Shortlist:
             return ()
         if self.missing[group]:
             return ("what suits is not in stock in this size",)
-        broken: Counter[str] = Counter()
+        reasons: Counter[str] = Counter()
         for candidate in self.excluded[group]:
-            for verdict in candidate.judgement.verdicts:
-                if verdict.broken:
-                    stated = "" if verdict.level is not None else ", which it does not state"
-                    broken[asked_words(verdict.need, book) + stated] += 1
-        return tuple(f"{words}: rules out {count}" for words, count in broken.most_common(3))
+            reasons.update(dict.fromkeys(_why_out(candidate, book), 1))
+        told = tuple(
+            f"{words}: rules out {count}" for words, count in reasons.most_common(_REASONS)
+        )
+        return told or self._no_pair(book)
+
+    def _no_pair(self, book: Rulebook) -> tuple[str, ...]:
+        """Why no pair was judged: nothing of one kind suits, or what suits does not fit."""
+        for kind in ("shoe", "insole"):
+            if not any(table[kind] for table in (self.ranked, self.missing, self.without_place)):
+                return (f"no {kind} suits", *self.nothing_because(kind, book))
+        return ("no insole that suits goes into a shoe that suits (liner, room or heel seat)",)
 
     @cached_property
     def groups(self) -> dict[Group, tuple[Equals, ...]]:
@@ -231,7 +243,11 @@ class _Judge:
         tie = self.ranking.tie_order(group)
         back = np.zeros(len(tie), np.bool_) if redrawn is None else redrawn.stand_back(group)
         listed, ruled_out = standing.listed[0], standing.ruled_out[0]
-        places = {"ranked": listed, "missing": ~ruled_out & ~listed, "excluded": ruled_out}
+        bought = self._bought(group)
+        places = {
+            "ranked": listed, "missing": ~ruled_out & ~listed, "excluded": ruled_out & bought,
+            "will_not_do": ruled_out & ~bought,
+        }  # fmt: skip
         close = self._close[self.ranking.members(group)].any(axis=1)
         costs = (2.0 * close + back, standing.fit[0], standing.function[0])
         found = {}
@@ -250,13 +266,16 @@ class _Judge:
 
         That a pair is ruled out by one of its parts is told of the part.
         """
-        members = self.ranking.members(group)
-        items = self.ranking.shelf.items
-        there = np.array([item.offered == "shop" for item in items], np.bool_)
-        will_do = there[members].all(axis=1) | ~standing.ruled_out[0]
-        if group == "pair":
-            will_do &= self._suit_alone[members].all(axis=1)
-        return np.flatnonzero(will_do)
+        if group != "pair":
+            return np.arange(standing.ruled_out.shape[1])
+        will_do = self._bought(group) | ~standing.ruled_out[0]
+        suit = self._suit_alone[self.ranking.members(group)].all(axis=1)
+        return np.flatnonzero(will_do & suit)
+
+    def _bought(self, group: Group) -> Bools:
+        """Whether every part of each candidate is of the shop."""
+        there = np.array([i.offered == "shop" for i in self.ranking.shelf.items], np.bool_)
+        return np.asarray(there[self.ranking.members(group)].all(axis=1))
 
     @cached_property
     def _close(self) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
@@ -292,7 +311,14 @@ class _Judge:
             _reasons(parts, self.harm),
             self._refused(parts),
             _reasons(parts, self.out.close),
+            self._instead(parts),
         )
+
+    def _instead(self, parts: tuple[Item, ...]) -> str:
+        """That the insole which the customer keeps would come out, where it would."""
+        kept = self.ranking.shelf.kept_insole
+        others = any(part.product.kind == "insole" and part.offered != "own" for part in parts)
+        return f"{kept.product.title} would come out" if kept is not None and others else ""
 
     @cached_property
     def _not_wanted(self) -> dict[str, str]:
@@ -359,10 +385,10 @@ class _Judge:
 def ranking_of(book: Rulebook, catalogue: Catalogue, visit: Visit | None = None) -> Ranking:
     """The catalogue made ready to be ranked under `book`, at its first use.
 
-    With the shoes of its own that a visit describes, it is made for that visit alone.
+    With the shoes or the insole that a visit describes, it is made for that visit alone.
     """
-    own = None if visit is None else own_item(visit, book)
-    if own is not None:
+    own = () if visit is None else own_items(visit, book)
+    if own:
         return Ranking(book, catalogue, own)
     key = id(book)  # a ranking keeps its book, so its id is not given again
     if key not in catalogue.made:
@@ -400,16 +426,18 @@ def shortlist(
     harm = harmful(assessment.visit, book.parameters)
     judge = _Judge(ranking, needs, as_read, wanted, harm, out)
     placed = {group: judge.placed(group, redrawn) for group in GROUPS}
-    ranked, missing, excluded = (
+    ranked, missing, excluded, not_do = (
         {group: placed[group][place] for group in GROUPS}
-        for place in ("ranked", "missing", "excluded")
+        for place in ("ranked", "missing", "excluded", "will_not_do")
     )
     none: dict[Group, tuple[Candidate, ...]] = dict.fromkeys(GROUPS, ())
     unplaced = why_unplaced(assessment, wanted, book)
     if unplaced:
         by_name = {g: tuple(sorted(ranked[g], key=lambda c: c.id)) for g in GROUPS}
-        return Shortlist(needs, wanted, none, missing, excluded, by_name, unplaced, None, as_read)
-    return Shortlist(needs, wanted, ranked, missing, excluded, none, (), redrawn, as_read)
+        return Shortlist(
+            needs, wanted, none, missing, excluded, by_name, not_do, unplaced, None, as_read
+        )
+    return Shortlist(needs, wanted, ranked, missing, excluded, none, not_do, (), redrawn, as_read)
 
 
 def why_unplaced(assessment: Assessment, wanted: Wanted, book: Rulebook) -> tuple[str, ...]:
@@ -428,6 +456,15 @@ def needs_fired(assessment: Assessment) -> Mapping[Side, Iterable[str]]:
         side: [rule for rule, truth in foot.conclusions.truth.items() if truth]
         for side, foot in assessment.feet.items()
     }
+
+
+def _why_out(candidate: Candidate, book: Rulebook) -> Iterator[str]:
+    """Each must and never that rules a product out, what it did, and what the customer said."""
+    for verdict in candidate.judgement.verdicts:
+        if verdict.broken:
+            unstated = ", which it does not state" if verdict.level is None else ""
+            yield asked_words(verdict.need, book) + unstated
+    yield from filter(None, (candidate.harm, candidate.refused))
 
 
 def _reasons(parts: tuple[Item, ...], why: Mapping[str, str]) -> str:

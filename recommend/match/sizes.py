@@ -31,11 +31,13 @@ class Wanted:
     """The length a pair must be made for.
 
     `length` is in mm, None when neither foot was measured and no shoe size is known;
-    `basis` says where it comes from.
+    `basis` says where it comes from, `smaller` what can be done for the shorter foot where the
+    two differ.
     """
 
     length: float | None
     basis: str
+    smaller: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,14 +76,29 @@ def wanted_length(visit: Visit, parameters: Parameters) -> Wanted:
         side = max(known, key=lambda s: known[s])
         even = known["left"] == known["right"]
         basis = "both feet alike" if even else f"the {side} foot is longer"
-        return Wanted(known[side] + extra, basis + more)
+        return Wanted(known[side] + extra, basis + more, _for_the_shorter(known, parameters))
     if known:
         side, length = next(iter(known.items()))
         return Wanted(length + extra, f"only the {side} foot was measured{more}")
     if visit.shoe_size:
-        length = foot_length_of(visit.shoe_size, parameters)
+        length = float(round(foot_length_of(visit.shoe_size, parameters)))
         return Wanted(length, "reckoned from the shoe worn now; measure both feet")
     return Wanted(None, "no foot length and no shoe size")
+
+
+def _for_the_shorter(lengths: Mapping[str, float], parameters: Parameters) -> str:
+    """What can be done for the shorter of two feet; empty where they are as good as alike."""
+    shorter = min(lengths, key=lambda side: lengths[side])
+    less = max(lengths.values()) - lengths[shorter]
+    done = {
+        "sizing.shorter-lace": "lace it firmer, or give it a thin filler under the liner",
+        "sizing.shorter-fill": "try both sizes; fit the longer foot, and fill the tongue, the heel "
+        "or the toes for the shorter one",
+        "sizing.shorter-split": "one size cannot fit both: two pairs, a shoe of each, or made to "
+        "measure, and a clinician should know of it",
+    }
+    due = [words for name, words in done.items() if less >= parameters.since(name, math.inf)]
+    return f"the {shorter} foot is {less:.0f} mm shorter: {due[-1]}" if due else ""
 
 
 def extra_length(purpose: str | None, parameters: Parameters) -> float:

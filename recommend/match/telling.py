@@ -41,6 +41,8 @@ def why_lines(one: Candidate, book: Rulebook) -> Iterator[str]:
     for part in one.parts:
         if part.offered == "none":
             yield "nothing measured or told asks for an insole"
+        elif part.offered == "own" and part.product.kind == "insole":
+            yield "it is the insole they keep"
         elif part.offered == "own" and not part.levels:
             yield "nothing measured or told asks for another shoe; look at its fit, wear and age"
     met = [v for v in _about(one, book, fit=False) if v.satisfaction == 1 and v.need.weight]
@@ -57,8 +59,10 @@ def against_lines(one: Candidate, book: Rulebook) -> Iterator[str]:
     for verdict in one.against:
         if verdict.need not in fit:
             yield f"{_has(verdict, book)}, {wanted_words(verdict.need, book)} wanted"
+    if one.instead:
+        yield one.instead
     for beyond in sorted(one.beyond, key=lambda b: -b.part):
-        yield f"{_level(beyond, book)}: more than asked"
+        yield _unasked(beyond, book)
     yield from one.unsure
     if one.close:
         yield one.close
@@ -83,8 +87,13 @@ def _has(verdict: Verdict, book: Rulebook) -> str:
     return f"{title} {level_words(verdict.need.attribute, verdict.level, book)}"
 
 
-def _level(beyond: Beyond, book: Rulebook) -> str:
-    title = book.attributes[beyond.attribute].short
+def _unasked(beyond: Beyond, book: Rulebook) -> str:
+    """What it does unasked: made for another use, more than asked, or nobody knows."""
+    definition = book.attributes[beyond.attribute]
     if beyond.level is None:
-        return f"{title} not stated"
-    return f"{title} {level_words(beyond.attribute, beyond.level, book)}"
+        return f"{definition.short} not stated: may be more than asked"
+    if definition.about == "use":
+        return f"made {definition.short}, which nobody asked for"
+    return (
+        f"{definition.short} {level_words(beyond.attribute, beyond.level, book)}: more than asked"
+    )

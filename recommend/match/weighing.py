@@ -162,11 +162,19 @@ class Shelf:
         if way != "pair":
             nothing = self._undescribed(way) | (self._offered(way) == "none")
             function[:, nothing] = fits[:, nothing] = 0
+        if way == "insole" and self.kept_insole is not None:
+            weight = self.table.book.parameters.since("rank.weight-kept", 0.0)
+            function = function + weight * (self._offered(way) != "own")
         return Costs(_broken(judged, active, mask), fits, function)
 
     def _offered(self, way: Way) -> Array:
         items = {"shoe": self.shoes, "insole": self.insoles, "pair": ()}[way]
         return np.array([item.offered for item in items], "U4")
+
+    @cached_property
+    def kept_insole(self) -> Item | None:
+        """The insole that the customer keeps, if they keep one."""
+        return next((item for item in self.insoles if item.offered == "own"), None)
 
     def _unwarranted(self, way: Way, active: Active) -> Bools:
         """Where shoes nobody described, or no insole, will not do: something asks for more."""

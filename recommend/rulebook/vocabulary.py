@@ -4,7 +4,7 @@ A numeric measure ``m`` gives the facts ``m`` (the reading), ``m_low`` and ``m_h
 reading less and plus its error). Word facts: a class measure ``m``; a qualifier
 ``m_reference``; ``known_m`` (yes or no, always there); ``axis_a``; ``answer_q``; ``asked_q``
 (yes or no, always there); ``decided_a`` (yes or no, there once the rules of the axis have run);
-``pain_site``; ``visit_age-band`` and ``visit_purpose``; ``side`` (always there).
+``pain_site``; ``visit_age-band``, ``visit_purpose`` and ``visit_socks``; ``side`` (always there).
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from typing import get_args
 
 from recommend.measure.definitions import MeasureDefs
 from recommend.rulebook.models import AxisDef, Question
-from recommend.visit.models import AgeBand, PainSite
+from recommend.visit.models import AgeBand, PainSite, Socks
 
 YES_NO = ("no", "yes")
 FOOT_TYPE = "foot-type"
@@ -50,6 +50,7 @@ def vocabulary_of(
         "side": ("left", "right"),
         "visit_age-band": get_args(AgeBand),
         "visit_purpose": tuple(purposes),
+        "visit_socks": get_args(Socks),
     }
     for name, one in measures.items():
         words[f"known_{name}"] = YES_NO

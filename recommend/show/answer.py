@@ -76,8 +76,8 @@ def _wrapped(text: str, width: int) -> list[str]:
 
 # Which part gives way first, one wording at a time.
 _SHORTENED = (
-    "feet", "say", "wants", "else", "say", "next", "else", "bring", "wants", "else", "ask",
-    "known", "else", "bring", "bring", "next", "cautions", "cautions",
+    "unlike", "feet", "say", "wants", "else", "unlike", "say", "next", "else", "bring", "wants",
+    "else", "ask", "known", "else", "bring", "bring", "next", "cautions", "cautions",
 )  # fmt: skip
 
 
@@ -112,6 +112,7 @@ def _parts(outcome: Outcome, sure: HowSure | None, called: str) -> Iterator[Part
         return
     yield _open_questions(outcome)
     yield from _feet(outcome)
+    yield from _two_feet(outcome.shortlist)
     yield _wants(outcome)
     yield from _bring(outcome)
     yield _sure(outcome)
@@ -128,6 +129,7 @@ def _who(outcome: Outcome) -> Part:
         visit.age_band or "age not said",
         f"{visit.body_mass_kg:g} kg" if visit.body_mass_kg else "",
         visit.purpose.replace("-", " ") if visit.purpose else "purpose not said",
+        f"{visit.keeps.socks} socks" if visit.keeps and visit.keeps.socks else "",
         _lengths(outcome),
     ]
     return Part("who", visit.reference, [["  ".join(filter(None, told))]])
@@ -217,6 +219,19 @@ def _foot_words(outcome: Outcome, side: Side) -> list[list[str]]:
     return [[f"{title[0].upper()}{title[1:]}."]]
 
 
+def _two_feet(ranked: Shortlist) -> Iterator[Part]:
+    """What the two feet want of one pair that it cannot be, and what is done for the shorter."""
+    told = [one.text for one in ranked.needs.conflicts]
+    short = [text.partition(";")[0] for text in told]
+    smaller = ranked.wanted.smaller
+    if told or smaller:
+        fit = [f"{smaller[0].upper()}{smaller[1:]}."] if smaller else []
+        least = (
+            ["; ".join(f"{text}: one pair cannot do both" for text in short[:1])] if told else []
+        )
+        yield Part("unlike", "Unlike", [[*fit, *told], [*fit, *short], [*fit, *least]])
+
+
 def _wants(outcome: Outcome) -> Part:
     assert outcome.shortlist is not None
     wants = wanted(outcome.shortlist.needs.needs, outcome.book)
@@ -246,19 +261,23 @@ def _bring(outcome: Outcome) -> Iterator[Part]:
         return
     group = brought(ranked)
     if group is None:
-        why = [
-            line for one in ("shoe", "insole") for line in ranked.nothing_because(one, outcome.book)
-        ]
+        why = [line for one in ("shoe", "insole") for line in _nothing(outcome, one)]
         yield Part("bring", "Bring", [["nothing suits: " + "; ".join(why)], ["nothing suits"]])
         return
     equals = ranked.groups[group][0].members
     chosen = list(first_choices(outcome).items())
     first = [pair for pair in chosen if pair[1] in equals]
-    heads = [*_agreed(outcome), *_alike(len(equals), len(first))]
+    no_pair = [] if group == "pair" else [f"no pair: {'; '.join(_nothing(outcome, 'pair'))}"]
+    heads = [*no_pair, *_agreed(outcome), *_alike(len(equals), len(first))]
     yield _choices("bring", "Bring", heads, first, outcome)
     rest = [pair for pair in chosen if pair[1] not in equals]
     if rest:
         yield _choices("else", "Else", [], rest, outcome)
+
+
+def _nothing(outcome: Outcome, group: Group) -> tuple[str, ...]:
+    assert outcome.shortlist is not None
+    return outcome.shortlist.nothing_because(group, outcome.book)
 
 
 def _agreed(outcome: Outcome) -> list[str]:

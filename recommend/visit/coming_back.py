@@ -9,7 +9,16 @@ from datetime import date
 from typing import get_args
 
 from recommend.visit.answers import Known, Number, Text
-from recommend.visit.intake import FPI_ITEMS, LENGTHS, SCREENING, YES_NO, Absorb, Asked, Keyed, intake
+from recommend.visit.intake import (
+    FPI_ITEMS,
+    LENGTHS,
+    SCREENING,
+    YES_NO,
+    Absorb,
+    Asked,
+    Keyed,
+    intake,
+)
 from recommend.visit.models import Region, Visit
 from recommend.visit.steps import Step
 from recommend.visit.tree import SIDES, Both, Path, Tree, each_foot, get, put

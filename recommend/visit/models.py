@@ -14,6 +14,7 @@ AgeBand = Literal["child", "teen", "adult", "older"]
 Gait = Literal["standing", "walking", "running"]
 Reference = Literal["vertical", "relaxed-standing", "subtalar-neutral"]
 CopPattern = Literal["central", "lateral", "medial-early", "medial-late"]
+Socks = Literal["thin", "usual", "thick"]
 SizeSystem = Literal["mondopoint", "eu", "uk", "us-men", "us-women"]
 Region = Literal["heel", "arch", "forefoot", "toes", "ankle", "overall"]
 PainSite = Literal[
@@ -505,6 +506,23 @@ class Wishes(Strict):
     would_not_wear: Unwanted = Unwanted()
 
 
+class OwnInsole(Strict):
+    """An insole that a customer has, described as a product is."""
+
+    title: Annotated[str, Field(max_length=60)] = ""
+    attributes: dict[Id, float | Id] = Field(min_length=1)
+
+
+class Kept(Strict):
+    """What the customer goes on using in the new shoes: socks, and an insole of their own.
+
+    The insole is described as a product is.
+    """
+
+    socks: Socks | None = None
+    insole: OwnInsole | None = None
+
+
 class OwnShoes(Strict):
     """The shoes a customer has, described as a product is; `months` is how long they were worn."""
 
@@ -537,6 +555,7 @@ class Visit(Strict):
     purpose: Id | None = None
     shoe_size: ShoeSize | None = None
     own_shoes: OwnShoes | None = None
+    keeps: Kept | None = None
     wishes: Wishes | None = None
     pain: list[Pain] | None = Field(default=None, max_length=40)
     answers: dict[str, Answer] = {}
