@@ -1,7 +1,7 @@
 """How well the order tells people apart: ties, who decides them, and wishes that never decide.
 
-Customers are drawn from the modelled population, some of them made children, given pain or an
-unusual answer, and ranked many at a time by the readings as they stand.
+Customers are drawn from the modelled population, made unusual as `mixture` does, and ranked many at
+a time by the readings as they stand.
 """
 
 from __future__ import annotations
@@ -14,10 +14,11 @@ from pathlib import Path
 import numpy as np
 
 from recommend.catalogue.loading import Catalogue
+from recommend.check.mixture import Mixture
 from recommend.coverage.columns import FactColumns
 from recommend.coverage.population import load_population
 from recommend.coverage.sampling import Customers, Sampler, Words
-from recommend.infer.many import Column, ManyConclusions, conclude_many
+from recommend.infer.many import ManyConclusions, conclude_many
 from recommend.match.cases import Cases, cases_of
 from recommend.match.ranking import Places
 from recommend.match.shortlist import ranking_of
@@ -25,9 +26,9 @@ from recommend.match.sizes import longer_lengths
 from recommend.match.weighing import WAYS, Way
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.vocabulary import FOOT_TYPE, YES_NO
+from recommend.rulebook.vocabulary import FOOT_TYPE
 
-YES, NO = (np.int8(YES_NO.index(word)) for word in ("yes", "no"))
+_AT_ONCE = 25  # cases that are ranked anew together
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +73,7 @@ class Discrimination:
 
 def discrimination_of(book: Rulebook, catalogue: Catalogue, seed: int = 0) -> Discrimination:
     """Rank drawn customers and count; see `Discrimination`."""
-    crowd = _Crowd(book, catalogue, seed)
+    crowd = _Crowd(book, catalogue, seed, int(book.parameters["discrimination.customers"]))
     firsts: dict[Way, list[Places]] = {way: crowd.firsts(way) for way in WAYS}
     shares = crowd.cases.shares
     sizes = {way: np.array([len(rows) for rows in firsts[way]]) for way in WAYS}
@@ -81,7 +82,7 @@ def discrimination_of(book: Rulebook, catalogue: Catalogue, seed: int = 0) -> Di
         tied={way: float(shares @ (sizes[way] > 1)) for way in WAYS},
         priced={way: float(shares @ _priced(crowd, way, firsts[way])) for way in WAYS},
         goals=tuple(_goals(crowd, sizes)),
-        idle=tuple(_idle(crowd, firsts)),
+        idle=tuple(_idle(crowd, catalogue, seed)),
         first={way: _ever(crowd, way, firsts[way]) for way in WAYS},
         within=crowd.overlap(same=True),
         between=crowd.overlap(same=False),
@@ -91,13 +92,12 @@ def discrimination_of(book: Rulebook, catalogue: Catalogue, seed: int = 0) -> Di
 class _Crowd:
     """Drawn customers, what they need, and how the catalogue is ranked for them."""
 
-    def __init__(self, book: Rulebook, catalogue: Catalogue, seed: int) -> None:
+    def __init__(self, book: Rulebook, catalogue: Catalogue, seed: int, count: int) -> None:
         self.book, parameters = book, book.parameters
         population = load_population(Path(book.folder) / "population.yaml")
-        count = int(parameters["discrimination.customers"])
         drawn = Sampler(population).block(seed, 0, count)
-        rng = np.random.default_rng(seed)
-        feet = _unusual(book, drawn, FactColumns(book, population), rng)
+        facts = FactColumns(book, population)
+        feet = Mixture(book, count, seed).applied(book, {s: facts.of_foot(drawn, s) for s in SIDES})
         self.feet: dict[Side, ManyConclusions] = {
             side: conclude_many(book, feet[side], count) for side in SIDES
         }
@@ -135,32 +135,6 @@ def _texts(customers: Customers, name: str) -> list[str]:
     column = customers.own[name]
     assert isinstance(column, Words)
     return [str(word) for word in column.texts()]
-
-
-def _unusual(
-    book: Rulebook, drawn: Customers, facts: FactColumns, rng: np.random.Generator
-) -> dict[Side, dict[str, Column]]:
-    """Fact columns of the customers, some made children, with pain or an unusual answer."""
-    feet = {side: dict(facts.of_foot(drawn, side)) for side in SIDES}
-    parameters, words = book.parameters, book.vocabulary.words
-    answers = {
-        name: rng.random(drawn.count) < parameters["discrimination.answering"]
-        for name in words
-        if name.startswith("answer_")
-    }
-    child = rng.random(drawn.count) < parameters["discrimination.children"]
-    ages = words["visit_age-band"]
-    for columns in feet.values():
-        for name, otherwise in answers.items():
-            usual = columns.get(name, np.array([NO]))[0]
-            columns[name] = np.where(otherwise, np.int8(1 - usual), usual).astype(np.int8)
-        for name in (n for n in words if n.startswith("pain_")):
-            hurts = rng.random(drawn.count) < parameters["discrimination.painful"]
-            columns[name] = np.where(hurts, YES, NO).astype(np.int8)
-        if "visit_age-band" in columns:
-            age = np.where(child, ages.index("child"), columns["visit_age-band"])
-            columns["visit_age-band"] = age.astype(np.int8)
-    return feet
 
 
 def _priced(crowd: _Crowd, way: Way, firsts: Sequence[Places]) -> np.ndarray:
@@ -213,24 +187,30 @@ def _overlap_of_types(crowd: _Crowd) -> float:
     return float(np.mean(found)) if found else 0.0
 
 
-def _idle(crowd: _Crowd, firsts: Mapping[Way, Sequence[Places]]) -> Iterator[str]:
-    """Wishes without which every first group would be the same."""
-    table = crowd.cases.ranking.table
-    for n, need in enumerate(table.needs):
-        if need.strength != "prefer":
-            continue
-        if not any(_decides(crowd, way, n, firsts[way]) for way in WAYS):
-            yield f"{need.attribute} {need.comparison} {need.target:g}"
+def _idle(crowd: _Crowd, catalogue: Catalogue, seed: int) -> Iterator[str]:
+    """Wishes without which every first group would be the same, among many more customers too."""
+    table, parameters = crowd.cases.ranking.table, crowd.book.parameters
+    wishes = [n for n, need in enumerate(table.needs) if need.strength == "prefer"]
+    most = int(parameters["discrimination.asking"])
+    open_ = [n for n in wishes if not _decides(crowd, n, most)]
+    if open_:
+        more = _Crowd(crowd.book, catalogue, seed + 1, int(parameters["discrimination.searched"]))
+        open_ = [n for n in open_ if not _decides(more, n, most)]
+    for n in open_:
+        need = table.needs[n]
+        yield f"{need.attribute} {need.comparison} {need.target:g}"
 
 
-def _decides(crowd: _Crowd, way: Way, n: int, firsts: Sequence[Places]) -> bool:
-    active = crowd.cases.active
-    where = np.flatnonzero(active.asked[:, n] & (crowd.cases.shares > 0))
-    for start in range(0, len(where), 50):
-        some = where[start : start + 50]
-        for case, groups in zip(some, crowd.cases.without_wish(way, n, some), strict=True):
-            now = groups[0] if groups else np.zeros(0, np.intp)
-            if set(now.tolist()) != set(firsts[case].tolist()):
+def _decides(crowd: _Crowd, n: int, most: int) -> bool:
+    """Whether a wish changes a first group of the first `most` cases that ask for it."""
+    cases = crowd.cases
+    kind: Way = "insole" if cases.ranking.table.kinds("insole")[n] else "shoe"
+    asking = np.flatnonzero(cases.active.asked[:, n] & (cases.shares > 0))[:most]
+    for way in (kind, "pair"):
+        for start in range(0, len(asking), _AT_ONCE):
+            some = asking[start : start + _AT_ONCE]
+            now, then = cases.first_of(way, some), cases.first_of(way, some, without=n)
+            if any(set(a) != set(b) for a, b in zip(now, then, strict=True)):
                 return True
     return False
 

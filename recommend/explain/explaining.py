@@ -252,12 +252,13 @@ class Explanation:
         """What put it below the first: noise, fit, function, or among equals the price."""
         if candidate.back and not first.back:
             yield "it stands back: repeated readings would often rule it out or overtake it"
-        elif candidate.fit > first.fit:
+        elif candidate.tier > first.tier:
             yield f"it fits less well: {candidate.fit:g} against {first.fit:g} (weights of wishes)"
-        elif candidate.function > first.function:
+        elif candidate.fit + candidate.function > first.fit + first.function:
             yield (
-                "it meets less of what is asked, or does more that nobody asked for: "
-                f"{candidate.function:g} against {first.function:g}, in weights of wishes"
+                "it fits less well, meets less of what is asked, or does more that nobody asked "
+                f"for: {candidate.fit + candidate.function:g} against "
+                f"{first.fit + first.function:g}, in weights of wishes"
             )
         elif candidate.alike == first.alike:
             yield (

@@ -193,7 +193,9 @@ class NeedTable:
         """
         usual = self.book.parameters["rank.weight-usual"]
         heavy = active.told | active.binding | (active.weights >= usual)
-        return np.asarray((active.asked & heavy & self._more[kind]).any(axis=1), np.bool_)
+        asked = active.asked & heavy & self._more[kind]
+        strong = active.told & (active.weights >= self._strong) & self._roomier[kind]
+        return np.asarray((asked | strong).any(axis=1), np.bool_)
 
     @cached_property
     def _more(self) -> dict[str, Bools]:
@@ -207,6 +209,12 @@ class NeedTable:
         function = [self.book.attributes[n.attribute].about == "function" for n in self.needs]
         more = np.array(positive, np.bool_) & np.array(function, np.bool_)
         return {kind: more & self.kinds(kind) for kind in ("shoe", "insole")}
+
+    @cached_property
+    def _roomier(self) -> dict[str, Bools]:
+        """By kind, the wishes about how it fits the foot; a strong one asks for another product."""
+        wishes = np.array([need.strength == "prefer" for need in self.needs], np.bool_)
+        return {kind: wishes & self.fit & self.kinds(kind) for kind in ("shoe", "insole")}
 
     @cached_property
     def contradictions(self) -> tuple[tuple[int, int, int | None], ...]:

@@ -1,4 +1,4 @@
-"""The order of a catalogue for g customers: fit first, then what is asked, then the least.
+"""The order of a catalogue for g customers: what fits, then what is asked, then the least.
 
 Candidates that the measurements cannot tell apart share a *signature*: the same step of length,
 the same verdict on every wish, the same beyond what was asked. Signatures are in order; candidates
@@ -22,6 +22,7 @@ from recommend.match.sizes import SizeClasses, extra_length
 from recommend.match.weighing import Shelf, Way
 from recommend.match.wishes import NO_INSOLE, OWN_SHOES, Out
 from recommend.rulebook.book import Rulebook
+from recommend.rulebook.parameters import Parameters
 
 Places = NDArray[np.intp]
 _NOTHING_OUT = Out({})
@@ -38,12 +39,19 @@ class Standing:
     there : whether it can be handed over in the size, shape (g, m).
     fit : weight of how it misses the foot, length included, shape (g, m).
     function : weight of wishes not met, and of what it does unasked, shape (g, m).
+    tier : 0 for what fits well, more for what fits worse, shape (g, m).
     """
 
     ruled_out: Bools
     there: Bools
     fit: Floats
     function: Floats
+    tier: Floats
+
+    def costs(self, row: int) -> tuple[Floats, Floats, Floats]:
+        """What orders candidates for one customer: how they fit, then all that speaks against."""
+        total = np.round(self.fit[row] + self.function[row], _EXACT)
+        return self.tier[row], total, self.fit[row]
 
     @property
     def listed(self) -> Bools:
@@ -75,7 +83,9 @@ class Ranking:
     def _sizes(self) -> tuple[Bools, NDArray[np.int64]]:
         """Whether it is there, and its step of length, by item and size class."""
         items = self.shelf.items
-        return self.classes.having(items, ("in-stock",)).T, self.classes.steps(items)
+        steps = self.classes.steps(items)
+        steps[[item.product.kind == "insole" for item in items]] = 0  # it is cut to the shoe
+        return self.classes.having(items, ("in-stock",)).T, steps
 
     def length_edges(self, purpose: str | None) -> list[float]:
         """Lengths of foot (mm) at which another size or another step of length is taken."""
@@ -106,17 +116,20 @@ class Ranking:
         sizes : (g,) their size classes.
         out : what is out for them, whatever is needed.
         """
-        costs, members = self.shelf.costs(way, active), self.members(way)
+        spare = out.price_limit is not None  # then no insole is better than no pair
+        costs, members = self.shelf.costs(way, active, spare=spare), self.members(way)
         there, steps = self._sizes
         length = steps[members].sum(axis=1)[:, sizes].T
         weight = self.book.parameters.since("rank.weight-length", 0.0)
         gone = np.array([item.id in out.why for item in self.shelf.items], np.bool_)
         dear = self._prices[way] > (np.inf if out.price_limit is None else out.price_limit)
+        fit = np.round(costs.fit + weight * length, _EXACT)
         return Standing(
             costs.out | gone[members].any(axis=1) | dear,
             np.all(there[members], axis=1)[:, sizes].T,
-            np.round(costs.fit + weight * length, _EXACT),
+            fit,
             np.round(costs.function, _EXACT),
+            fit_tier(fit, self.book.parameters),
         )
 
     def signature(self, way: Way, active: Active, size: int, rows: Places) -> NDArray[np.int64]:
@@ -191,6 +204,15 @@ class Ranking:
             way: ["+".join(own[place] for place in row) for row in members.tolist()]
             for way, members in self._members.items()
         }
+
+
+def fit_tier(fit: Floats, parameters: Parameters) -> Floats:
+    """How well candidates fit, in tiers: all up to ``rank.fits`` fit well and are of one.
+
+    Under earlier rulebooks every weight against the fit was a tier of its own.
+    """
+    well = parameters.since("rank.fits", 0.0)
+    return np.maximum(0.0, np.ceil((fit - well) / well)) if well else fit
 
 
 def ordered(

@@ -59,6 +59,8 @@ class Candidate:
     harm : what a part did to these feet when it was worn, which rules it out.
     close : that a part does as much as one that did harm; it then stands back.
     instead : that it takes the place of the insole that the customer keeps.
+    spared : whether an insole is asked for and left out, for the price limit.
+    tier : 0 where it fits well, more where it fits worse.
     refused : why it is not wanted: a part the customer would not wear, or the price of all.
     """
 
@@ -76,6 +78,8 @@ class Candidate:
     refused: str = ""
     close: str = ""
     instead: str = ""
+    spared: bool = False
+    tier: float = 0.0
 
     @property
     def judgement(self) -> Judgement:
@@ -111,8 +115,9 @@ class Candidate:
 
     @property
     def length_step(self) -> int:
-        """How many steps longer than wanted it is, the parts together."""
-        return sum(one.step for one in self.sized)
+        """How many steps longer than wanted the shoe is; an insole is cut to the shoe."""
+        both = zip(self.parts, self.sized, strict=True)
+        return sum(sized.step for part, sized in both if part.product.kind == "shoe")
 
     @property
     def against(self) -> tuple[Verdict, ...]:
@@ -181,7 +186,9 @@ class Shortlist:
         if self.ranked[group] or self.without_place[group]:
             return ()
         if self.missing[group]:
-            return ("what suits is not in stock in this size",)
+            dear = sum(bool(candidate.refused) for candidate in self.excluded[group])
+            wanted = f"; {dear} more are not wanted, or above the price limit" if dear else ""
+            return (f"what suits is not in stock in this size{wanted}",)
         reasons: Counter[str] = Counter()
         for candidate in self.excluded[group]:
             reasons.update(dict.fromkeys(_why_out(candidate, book), 1))
@@ -249,7 +256,7 @@ class _Judge:
             "will_not_do": ruled_out & ~bought,
         }  # fmt: skip
         close = self._close[self.ranking.members(group)].any(axis=1)
-        costs = (2.0 * close + back, standing.fit[0], standing.function[0])
+        costs = (2.0 * close + back, *standing.costs(0))
         found = {}
         for place, which in places.items():
             some = rows[which[rows]]
@@ -286,7 +293,9 @@ class _Judge:
     def _suit_alone(self) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
         """Whether each item's own attributes, apart from a partner, rule it in."""
         shelf = self.ranking.shelf
-        suits = [~shelf.alone_out(kind, self.active)[0] for kind in ("shoe", "insole")]
+        spare = self.out.price_limit is not None
+        kinds: tuple[Group, ...] = ("shoe", "insole")
+        suits = [~shelf.alone_out(kind, self.active, spare=spare)[0] for kind in kinds]
         return np.concatenate(suits)
 
     def _candidate(
@@ -312,11 +321,22 @@ class _Judge:
             self._refused(parts),
             _reasons(parts, self.out.close),
             self._instead(parts),
+            any(part.offered == "none" for part in parts) and self._asks_for_insole,
+            float(standing.tier[0, row]),
         )
 
+    def _row(self, insole: Item) -> int:
+        return self.ranking.shelf.insoles.index(insole)
+
+    @cached_property
+    def _asks_for_insole(self) -> bool:
+        return bool(self.ranking.table.asks_more("insole", self.active)[0])
+
     def _instead(self, parts: tuple[Item, ...]) -> str:
-        """That the insole which the customer keeps would come out, where it would."""
+        """That the insole which the customer keeps would come out, where it could stay."""
         kept = self.ranking.shelf.kept_insole
+        if kept is not None and self.as_read.standing["insole"].ruled_out[0, self._row(kept)]:
+            return ""
         others = any(part.product.kind == "insole" and part.offered != "own" for part in parts)
         return f"{kept.product.title} would come out" if kept is not None and others else ""
 

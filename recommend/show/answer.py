@@ -20,7 +20,7 @@ from recommend.infer.assess import Note
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import Candidate, Group, Shortlist
 from recommend.match.sizes import Sized
-from recommend.match.telling import against_lines, why_lines
+from recommend.match.telling import against_lines, verdict_words, why_lines
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
 from recommend.show.wanted import wanted, wants_line
@@ -112,7 +112,7 @@ def _parts(outcome: Outcome, sure: HowSure | None, called: str) -> Iterator[Part
         return
     yield _open_questions(outcome)
     yield from _feet(outcome)
-    yield from _two_feet(outcome.shortlist)
+    yield from _two_feet(outcome.shortlist, outcome.book)
     yield _wants(outcome)
     yield from _bring(outcome)
     yield _sure(outcome)
@@ -219,13 +219,23 @@ def _foot_words(outcome: Outcome, side: Side) -> list[list[str]]:
     return [[f"{title[0].upper()}{title[1:]}."]]
 
 
-def _two_feet(ranked: Shortlist) -> Iterator[Part]:
-    """What the two feet want of one pair that it cannot be, and what is done for the shorter."""
+def _kept_words(ranked: Shortlist, book: Rulebook) -> Iterator[str]:
+    """That the insole the customer keeps will not do, and why."""
+    for one in ranked.will_not_do["insole"]:
+        if one.parts[0].offered == "own":
+            broken = [v for v in one.judgement.verdicts if v.broken]
+            why = "; ".join(verdict_words(verdict, book) for verdict in broken[:2])
+            yield f"{one.parts[0].product.title.capitalize()} has to stay out: {why or one.refused}"
+
+
+def _two_feet(ranked: Shortlist, book: Rulebook) -> Iterator[Part]:
+    """What one pair cannot be for both feet, and what can be done for what they have."""
     told = [one.text for one in ranked.needs.conflicts]
     short = [text.partition(";")[0] for text in told]
     smaller = ranked.wanted.smaller
-    if told or smaller:
-        fit = [f"{smaller[0].upper()}{smaller[1:]}."] if smaller else []
+    fit = [f"{smaller[0].upper()}{smaller[1:]}."] if smaller else []
+    fit += [f"{line}." for line in _kept_words(ranked, book)]
+    if told or fit:
         least = (
             ["; ".join(f"{text}: one pair cannot do both" for text in short[:1])] if told else []
         )

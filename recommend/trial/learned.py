@@ -84,10 +84,11 @@ def with_learned(outcome: Outcome, shop: Shop) -> LearnedList | None:
     }
     weight = book.parameters["trial.learned-weight"]
 
-    def key(candidate: Candidate) -> tuple[bool, float, float]:
+    def key(candidate: Candidate) -> tuple[bool, float, float, float]:
         outside = [one.outside for one in expected[candidate.id].values()]
         learned = candidate.function + weight * fmean(outside or [0.0])
-        return (candidate.back, candidate.fit, round(learned, 6))
+        total = round(candidate.fit + learned, 6)
+        return (candidate.back, candidate.tier, total, candidate.fit)
 
     again: dict[Group, tuple[Candidate, ...]] = {
         group: tuple(sorted(ranked.ranked[group], key=key)) for group in GROUPS
