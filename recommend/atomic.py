@@ -12,8 +12,9 @@ import stat
 import sys
 import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import BinaryIO
 
 from recommend.errors import InputError, Place
 
@@ -38,8 +39,8 @@ def held(path: Path, busy: InputError | None = None) -> Iterator[None]:
     from platformdirs import user_cache_path  # only here: what only reads needs neither
 
     folder = user_cache_path("recommend", appauthor=False) / "locks"
-    name = hashlib.sha256(os.fsencode(path.resolve())).hexdigest()[:32]
     try:
+        name = hashlib.sha256(os.fsencode(path.resolve())).hexdigest()[:32]
         folder.mkdir(parents=True, exist_ok=True, mode=0o700)
         lock = FileLock(folder / f"{name}.lock", is_singleton=True, mode=0o600)
         try:
@@ -55,8 +56,9 @@ def held(path: Path, busy: InputError | None = None) -> Iterator[None]:
             "another program is writing this file and does not let go of it",
             mend="finish there, then do this again; nothing was changed",
         ) from None
-    except OSError as error:
-        raise InputError(Place(str(folder)), f"cannot be written ({error.strerror})") from error
+    except (OSError, RuntimeError) as error:  # links that lead in a circle are the second
+        found = f"cannot be written ({getattr(error, 'strerror', None) or error})"
+        raise InputError(Place(str(folder)), found) from error
     try:
         yield
     finally:
@@ -66,27 +68,37 @@ def held(path: Path, busy: InputError | None = None) -> Iterator[None]:
 def write_atomically(path: Path, content: str | bytes, *, private: bool = True) -> None:
     """Write `content` to `path` as it is; on the disk when this returns.
 
+    See `written_whole` for links, rights and errors.
+    """
+    with written_whole(path, private=private) as stream:
+        stream.write(content.encode("utf-8") if isinstance(content, str) else content)
+
+
+@contextmanager
+def written_whole(path: Path, *, private: bool = True) -> Iterator[BinaryIO]:
+    """A stream whose bytes become the file at `path` at the end; not at all if it is not reached.
+
     A symbolic link stays, and what it points to is written. A file that is there keeps its
     rights; a new one is readable by its owner alone, or as the platform usually does when it is
-    not `private`. Halves that a killed program left beside it are cleared away.
+    not `private`. Halves that killed programs left in the folder are cleared away.
 
     Raises
     ------
     InputError
         If the folder cannot be made or written to.
     """
-    data = content.encode("utf-8") if isinstance(content, str) else content
     try:
         real = path.resolve()
         real.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
         with held(real):
             _clear_halves(real)
-            _replace(real, data, _rights(real, private=private))
+            with _replacing(real, _rights(real, private=private)) as stream:
+                yield stream
         _sync_folder(real.parent)
-    except OSError as error:
+    except (OSError, RuntimeError) as error:  # links that lead in a circle are the second
         raise InputError(
             Place(str(path)),
-            f"cannot be written ({error.strerror})",
+            f"cannot be written ({getattr(error, 'strerror', None) or error})",
             mend="make room, or choose another folder with `recommend setup`",
         ) from error
 
@@ -101,11 +113,12 @@ def _rights(path: Path, *, private: bool) -> int:
     return 0o666 & ~mask
 
 
-def _replace(path: Path, content: bytes, mode: int) -> None:
+@contextmanager
+def _replacing(path: Path, mode: int) -> Iterator[BinaryIO]:
     handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=_HALF)
     try:
         with os.fdopen(handle, "wb") as stream:
-            stream.write(content)
+            yield stream
             stream.flush()
             os.fsync(stream.fileno())
         os.chmod(name, mode)
@@ -116,10 +129,19 @@ def _replace(path: Path, content: bytes, mode: int) -> None:
 
 
 def _clear_halves(path: Path) -> None:
-    """Remove what was begun of `path` and never finished; it is held, so nobody writes it now."""
+    """Remove what was begun in the folder of `path` and never finished; `path` itself is held.
+
+    A half whose file another program holds is being written, and stays.
+    """
     for one in path.parent.iterdir():
-        if one.name.startswith(f".{path.name}.") and one.name.endswith(_HALF):
+        if not (one.name.startswith(".") and one.name.endswith(_HALF)):
+            continue
+        target = one.name[1:].removesuffix(_HALF).rpartition(".")[0]
+        with suppress(InputError), held(path.with_name(target or path.name), _BUSY):
             one.unlink(missing_ok=True)
+
+
+_BUSY = InputError(Place(""), "another program writes this file")
 
 
 def _sync_folder(folder: Path) -> None:

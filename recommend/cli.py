@@ -6,6 +6,7 @@ so that the shortlist starts fast.
 
 from __future__ import annotations
 
+import gc
 import importlib
 import os
 import sys
@@ -134,6 +135,7 @@ All commands: recommend --help"""
 _UsageError: Any = typer.BadParameter.__base__
 
 
+_SELDOM = 50_000, 20, 50  # new objects until rubbish is looked for, and so on
 _COMPLETING = "_RECOMMEND_COMPLETE"  # a shell asks what could be typed, by no argument
 
 
@@ -142,6 +144,7 @@ def main(args: list[str] | None = None) -> None:
 
     Nothing typed at all shows where to begin.
     """
+    _start_light()
     open_door()
     if not (sys.argv[1:] if args is None else args) and _COMPLETING not in os.environ:
         print(WELCOME)
@@ -157,6 +160,12 @@ def main(args: list[str] | None = None) -> None:
         print("Aborted!", file=sys.stderr)
         sys.exit(1)
     sys.exit(code if isinstance(code, int) else Exit.DONE)
+
+
+def _start_light() -> None:
+    """Do without what costs a short run time: most of what a start makes lives until its end."""
+    gc.set_threshold(*_SELDOM)
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "1")  # none of ours; looking for them costs
 
 
 def _leave(error: RecommendError) -> NoReturn:

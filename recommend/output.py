@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,7 +11,7 @@ from recommend.atomic import write_atomically
 from recommend.door import visible
 from recommend.errors import InputError, Place
 
-_HEAD = 512  # bytes in which a file shows what it is
+_HEAD = 4096  # bytes in which a file shows what it is
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +31,7 @@ SVG = Kind((".svg",), _says(b"<svg"))
 PICTURE = Kind((".svg", ".png", ".pdf"), _says(b"<svg", b"<?xml", b"\x89png", b"%pdf-"))
 FINDINGS = Kind((".sarif", ".json"), _says(b"sarif"))
 SCHEMA = Kind((".json",), _says(b"json-schema.org"))
+CATALOGUE = Kind((".yaml", ".yml"), lambda head: re.search(rb"(?m)^products:", head) is not None)
 
 
 def table(first_column: str) -> Kind:

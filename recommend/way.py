@@ -54,7 +54,7 @@ def redrawn_cases(variations: Variations, catalogue: Catalogue) -> Cases | None:
     visit = variations.assessment.visit
     ranking = ranking_of(book, catalogue, visit)
     draws = int(book.parameters["sure.draws"])
-    edges = ranking.length_edges(visit.purpose)
+    edges = ranking.length_edges(visit)
     readings = variations.redrawn(seed_of(variations.assessment, book), draws, edges)
     feet = variations.conclude(readings, draws)
     out = out_for(visit, catalogue.items, book)

@@ -21,6 +21,8 @@ from recommend.visit.shelf import Draft, Shelf
 
 ROOT = Path(__file__).resolve().parent.parent
 VISIT = ROOT / "catalogue_demo" / "visits" / "pronated.yaml"
+CAPTURE = ROOT / "catalogue_demo" / "captures" / "walk-left.csv"
+SUPPLIER = ROOT / "catalogue_demo" / "supplier"
 WRITERS = 6
 
 
@@ -75,26 +77,40 @@ def test_what_is_of_a_customer_is_private(tmp_path: Path) -> None:
     assert stat.S_IMODE(page.stat().st_mode) == 0o600
 
 
-def test_halves_of_a_killed_program_are_cleared_at_the_next_write(tmp_path: Path) -> None:
-    """What was begun of a file and never finished is gone after the next write of it."""
+def test_halves_of_killed_programs_are_cleared_at_the_next_write(tmp_path: Path) -> None:
+    """What was begun in a folder and never finished goes with the next write there, not before."""
     (tmp_path / ".a.yaml.abc123.part").write_text("half")
-    (tmp_path / ".b.yaml.abc123.part").write_text("another's")
-    write_atomically(tmp_path / "a.yaml", "whole")
-    assert {one.name for one in tmp_path.iterdir()} == {"a.yaml", ".b.yaml.abc123.part", "cache"}
+    (tmp_path / ".b.yaml.abc123.part").write_text("another's half")
+    (tmp_path / ".c.yaml.abc123.part").write_text("being written")
+    code = "import sys, pathlib; from recommend.atomic import held\n"
+    code += "with held(pathlib.Path(sys.argv[1])): print(1, flush=True); input()"
+    words = [sys.executable, "-c", code, str(tmp_path / "c.yaml")]
+    with subprocess.Popen(words, stdin=subprocess.PIPE, stdout=subprocess.PIPE) as other:
+        assert other.stdout is not None
+        other.stdout.readline()
+        write_atomically(tmp_path / "a.yaml", "whole")
+        other.communicate(b"\n")
+    names = {one.name for one in tmp_path.iterdir()}
+    assert names == {"a.yaml", ".c.yaml.abc123.part", "cache"}
+
+
+SUPPLIED = [str(SUPPLIER / "list.csv"), "--mapping", str(SUPPLIER / "mapping.yaml"), "--replace"]
 
 
 @pytest.mark.parametrize(
-    "words",
+    ("words", "name"),
     [
-        ["visit", "form", "--to"],
-        ["sheet", str(VISIT), "--to"],
-        ["trial", str(VISIT), "--svg"],
-        ["coverage", "--customers", "100", "--csv"],
-        ["rulebook", "book", "--to"],
+        (["visit", "form", "--to"], "v.html"),
+        (["visit", "form", "--to"], "v.yaml"),
+        (["sheet", str(VISIT), "--to"], "v.html"),
+        (["trial", str(VISIT), "--svg"], "v.svg"),
+        (["coverage", "--customers", "100", "--csv"], "v.csv"),
+        (["rulebook", "book", "--to"], "v.html"),
+        (["check", "--sarif"], "v.sarif"),
+        (["measure", str(CAPTURE), "--plot"], "v.svg"),
+        (["import", *SUPPLIED, "--into"], "v.yaml"),
     ],
-    ids=" ".join,
 )
-@pytest.mark.parametrize("name", ["v.yaml", "v.html", "v.svg", "v.csv"])
 def test_no_command_writes_over_a_file_of_another_kind(
     words: list[str], name: str, tmp_path: Path
 ) -> None:

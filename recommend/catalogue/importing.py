@@ -17,11 +17,11 @@ from typing import Any, Literal
 import yaml
 from pydantic import Field, model_validator
 
-from recommend.atomic import write_atomically
 from recommend.catalogue.loading import Item, as_item, item_in
 from recommend.catalogue.models import CatalogueFile, Product
 from recommend.errors import InputError, Place, RecommendError, counted, nearest
 from recommend.measure.sizing import foot_length_of
+from recommend.output import CATALOGUE, write_output
 from recommend.reading import Document, Strict, problems_in, read_document, validate
 from recommend.reading.document import Loc, read_text
 from recommend.rulebook.models import AttributeDef
@@ -385,17 +385,19 @@ def _claim(product_id: str, line: int, file: str, seen: dict[str, int]) -> None:
     seen[product_id] = line
 
 
-def write_products(imported: Imported, path: Path, *, replace: bool) -> None:
+def write_products(imported: Imported, path: Path, *, replace: bool, force: bool = False) -> None:
     """Write the products as a catalogue file, whole or not at all.
 
     Raises
     ------
     InputError
-        If `path` exists and `replace` is not set, or cannot be written.
+        If `path` exists and `replace` is not set, or is no catalogue file and `force` is not, or
+        cannot be written.
     """
-    if path.exists() and not replace:
+    if path.exists() and not (replace or force):
         raise InputError(Place(str(path)), "the file exists already", mend="add --replace")
     products = [item.product for item in imported.items]
     file = CatalogueFile(title=imported.title, currency=imported.currency, products=products)
     data = file.model_dump(mode="json", by_alias=True, exclude_defaults=True)
-    write_atomically(path, yaml.safe_dump(data, sort_keys=False, allow_unicode=True))
+    text = yaml.safe_dump(data, sort_keys=False, allow_unicode=True)
+    write_output(path, text, CATALOGUE, force=force)

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any, Literal
 
 from recommend.catalogue.models import CatalogueFile, Product
 from recommend.errors import InputError, Place, nearest
-from recommend.reading import Document, problems_in
+from recommend.reading import Document, Strict, problems_in
 from recommend.reading.document import Loc
 from recommend.reading.models import mend_number
-from recommend.reading.texts import Texts
+from recommend.reading.prepared import classes_of, prepared
+from recommend.reading.texts import Texts, digest_of
+from recommend.rulebook.book import Rulebook
 from recommend.rulebook.models import AttributeDef
 
 
@@ -108,6 +110,26 @@ def load_catalogue(source: Path | str | Texts, attributes: Mapping[str, Attribut
     if problems:
         raise problems[0]
     return catalogue
+
+
+def prepared_catalogue(folder: Path | str, book: Rulebook) -> Catalogue:
+    """As `load_catalogue` under a rulebook, or as an earlier start kept what came of the same.
+
+    Raises
+    ------
+    InputError
+        As `load_catalogue`.
+    """
+    texts = product_texts(folder)
+    if texts.unread:
+        return load_catalogue(folder, book.attributes)
+    bare = prepared(
+        "catalogue",
+        (str(folder), digest_of(texts), book.digest),
+        lambda: classes_of(Strict, Catalogue, Item, Texts),
+        lambda: replace(load_catalogue(folder, book.attributes), texts=Texts("", {}, {})),
+    )
+    return replace(bare, texts=texts)
 
 
 def read_catalogue(

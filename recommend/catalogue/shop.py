@@ -10,9 +10,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from recommend.catalogue.loading import Catalogue, load_catalogue
+from recommend.catalogue.loading import Catalogue, load_catalogue, prepared_catalogue
 from recommend.catalogue.stacking import merged, read_stock, stacked, stacked_texts
-from recommend.rulebook import Rulebook, load_rulebook
+from recommend.rulebook import Rulebook, prepared_rulebook
 from recommend.rulebook.lab import with_errors
 from recommend.settings import lab_errors, setting, settings_file
 
@@ -28,11 +28,11 @@ def open_rulebook(option: Path | None = None) -> Rulebook:
     folder: Path = setting("rulebook", option).value
     errors = lab_errors()
     alone = setting("raters").value == "one"
-    book = load_rulebook(folder)  # so that what is wrong in it is named where it stands
+    book = prepared_rulebook(folder)  # so that what is wrong in it is named where it stands
     several = {} if alone else book.errors_of_several
     if not errors and not several:
         return book
-    return load_rulebook(with_errors(book.texts, errors, str(settings_file()), several))
+    return prepared_rulebook(with_errors(book.texts, errors, str(settings_file()), several))
 
 
 def open_catalogue(book: Rulebook, options: Sequence[Path] | None = None) -> Catalogue:
@@ -46,7 +46,7 @@ def open_catalogue(book: Rulebook, options: Sequence[Path] | None = None) -> Cat
     folders: list[Path] = setting("catalogue", list(options) if options else None).value
     stock: Path | None = setting("stock").value
     if len(folders) == 1 and stock is None:
-        return load_catalogue(folders[0], book.attributes)
+        return prepared_catalogue(folders[0], book)
     catalogues = stacked(folders, book.attributes)
     items = merged(catalogues)
     levels = read_stock(stock, items) if stock else []

@@ -17,7 +17,7 @@ from recommend.check.orders import Ranked, binding_moved, ranked
 from recommend.check.weaker import note_of
 from recommend.coverage.columns import FactColumns
 from recommend.coverage.population import Population, load_population
-from recommend.coverage.sampling import Customers, Sampler, Words
+from recommend.coverage.sampling import Customers, Sampler
 from recommend.infer.facts import quantize
 from recommend.infer.many import Column, ManyConclusions, conclude_many
 from recommend.match.cases import Cases, cases_of
@@ -162,10 +162,9 @@ def _of_person(fact: str) -> bool:
 
 def _shelf(crowd: _Crowd, catalogue: Catalogue, customers: Customers) -> Cases:
     """What the catalogue comes to for every customer, under the rulebook of `crowd`."""
-    purposes = customers.own.get("purpose")
-    said = purposes.texts() if isinstance(purposes, Words) else [""] * crowd.count
+    purposes, ages = customers.texts("purpose"), customers.texts("age-band")
     feet = [np.asarray(customers.feet[side][LENGTH], np.float64) for side in SIDES]
-    lengths = longer_lengths(feet, list(map(str, said)), crowd.book.parameters)
+    lengths = longer_lengths(feet, purposes, ages, crowd.book.parameters)
     return cases_of(ranking_of(crowd.book, catalogue), crowd.done, lengths)
 
 

@@ -17,7 +17,7 @@ from recommend.catalogue.loading import Catalogue
 from recommend.check.mixture import Mixture
 from recommend.coverage.columns import FactColumns
 from recommend.coverage.population import load_population
-from recommend.coverage.sampling import Customers, Sampler, Words
+from recommend.coverage.sampling import Sampler
 from recommend.infer.many import ManyConclusions, conclude_many
 from recommend.match.cases import Cases, cases_of
 from recommend.match.ranking import Places
@@ -101,9 +101,9 @@ class _Crowd:
         self.feet: dict[Side, ManyConclusions] = {
             side: conclude_many(book, feet[side], count) for side in SIDES
         }
-        purposes = _texts(drawn, "purpose")
+        purposes, ages = drawn.texts("purpose"), drawn.texts("age-band")
         both = [np.asarray(drawn.feet[side]["foot-length"]) for side in SIDES]
-        lengths = longer_lengths(both, purposes, parameters)
+        lengths = longer_lengths(both, purposes, ages, parameters)
         self.purpose = np.array(purposes)
         self.cases: Cases = cases_of(ranking_of(book, catalogue), self.feet, lengths)
         self.types = self.feet["left"].axes[FOOT_TYPE]
@@ -129,12 +129,6 @@ class _Crowd:
             if (self.types[a] == self.types[b]) == same:
                 found.append(_jaccard(three[self.cases.case[a]], three[self.cases.case[b]]))
         return float(np.mean(found)) if found else 0.0
-
-
-def _texts(customers: Customers, name: str) -> list[str]:
-    column = customers.own[name]
-    assert isinstance(column, Words)
-    return [str(word) for word in column.texts()]
 
 
 def _priced(crowd: _Crowd, way: Way, firsts: Sequence[Places]) -> np.ndarray:

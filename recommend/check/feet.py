@@ -9,7 +9,7 @@ from typing import Any
 import yaml
 
 from recommend.infer.facts import facts_of
-from recommend.measure.definitions import OF_STRIDES, known_as
+from recommend.measure.definitions import OF_STRIDES, Derivation, known_as
 from recommend.measure.derived import derivations
 from recommend.measure.model import SIDES, Side
 from recommend.measure.observed import observe
@@ -209,7 +209,36 @@ def _foot(facts: Facts, book: Rulebook) -> dict[str, Any]:
         cop["pattern"] = facts["cop-pattern"]
     if "cpei" in facts:
         cop["excursion-index-percent"] = facts["cpei"]
-    return {**foot, "cop": cop} if cop else foot
+    if cop:
+        foot["cop"] = cop
+    typed = dict(_typed(facts, book))
+    return {**foot, "measures": typed} if typed else foot
+
+
+def _typed(facts: Facts, book: Rulebook) -> Iterator[tuple[str, float]]:
+    """Typed measures, and parts of what follows from typed ones alone."""
+    for name, one in book.measures.items():
+        if one.typed and name in facts:
+            yield name, float(facts[name])
+    for name, how in derivations(book.measures).items():
+        if name not in facts or not all(book.measures[part].typed for part in how.parts):
+            continue
+        first, *others = [part for part in how.parts if part not in facts] or [""]
+        usual = {part: float(facts.get(part, book.measures[part].highest)) for part in how.parts}
+        yield from ((part, usual[part]) for part in others)
+        if first:
+            yield first, _solved(how, first, float(facts[name]), usual)
+
+
+def _solved(how: Derivation, part: str, value: float, others: Mapping[str, float]) -> float:
+    """What `part` is, where the derived measure has this value and its other parts are these."""
+    if how.ratio:
+        top, below = how.ratio
+        return round(value * others[below] if part == top else others[top] / value, 6)
+    if how.difference:
+        top, less = how.difference
+        return round(value + others[less] if part == top else others[top] - value, 6)
+    return round(value - sum(v for name, v in others.items() if name != part), 6)
 
 
 def _sizes(facts: Facts) -> dict[str, Any]:

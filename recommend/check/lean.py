@@ -15,12 +15,12 @@ from recommend.check.people import FILE, SEED, People
 from recommend.coverage.crowd import Crowd
 from recommend.coverage.population import load_population
 from recommend.coverage.run import Question
-from recommend.coverage.sampling import Sampler, Words
+from recommend.coverage.sampling import Sampler
 from recommend.errors import InputError, Place
 from recommend.infer.many import ManyConclusions
 from recommend.match.cases import cases_of
 from recommend.match.ranking import Ranking
-from recommend.match.sizes import extra_length
+from recommend.match.sizes import longer_lengths
 from recommend.match.weighing import Way
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
@@ -133,10 +133,8 @@ def _lengths(people: People) -> NDArray[np.float64]:
     """The length in mm a pair is made for: the longer foot, and what its purpose adds."""
     customers, parameters = people.customers, people.book.parameters
     left, right = (np.asarray(customers.feet[side]["foot-length"], np.float64) for side in SIDES)
-    purposes = customers.own["purpose"]
-    assert isinstance(purposes, Words)
-    extra = [extra_length(purpose or None, parameters) for purpose in purposes.texts()]
-    return np.asarray(np.maximum(left, right) + np.array(extra), np.float64)
+    purposes, ages = customers.texts("purpose"), customers.texts("age-band")
+    return longer_lengths([left, right], purposes, ages, parameters)
 
 
 def lean_of(book: Rulebook, catalogue: Catalogue, progress: Progress | None = None) -> Lean:

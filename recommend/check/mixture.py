@@ -25,7 +25,6 @@ Columns: TypeAlias = dict[str, Column]
 Bools: TypeAlias = NDArray[np.bool_]
 
 YES, NO = (YES_NO.index(word) for word in ("yes", "no"))
-_GROUP = "compare"
 _WORST = 10  # the top of the scale on which pain is asked for
 _PAIN, _WEEKS = "pain-score", "pain-weeks"
 _FILMED = ("gait", "reference")
@@ -57,7 +56,7 @@ class Mixture:
         return ", ".join(f"{self._share(name):.0%} {words}" for name, words in names.items())
 
     def _share(self, name: str) -> float:
-        return self.parameters.since(f"{_GROUP}.{name}", 0.0)
+        return self.parameters.since(f"compare.{name}", 0.0)
 
     def _rng(self, *names: str) -> np.random.Generator:
         return np.random.default_rng([self.seed, *(zlib.crc32(name.encode()) for name in names)])
@@ -97,7 +96,7 @@ class Mixture:
             here = self._some("painful", side, fact)
             hurts |= here
             columns[fact] = np.where(here, YES, NO).astype(np.int8)
-        longest = int(self.parameters.since(f"{_GROUP}.longest-pain", 1.0))
+        longest = int(self.parameters.since("compare.longest-pain", 1.0))
         for name, most in ((_PAIN, _WORST), (_WEEKS, longest)):
             drawn = self._rng(side, name).integers(1, most + 1, self.count).astype(np.float64)
             for fact in (name, f"{name}_low", f"{name}_high"):

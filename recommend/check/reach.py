@@ -2,23 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from functools import cache
 
 import numpy as np
 
 from recommend.catalogue.loading import Catalogue, Item
-from recommend.check.cells import MAX_ROWS, base_facts, below, comparable, space_of, truths
+from recommend.check.cells import base_facts, below, comparable, space_of, truths
 from recommend.check.feet import MOVING
 from recommend.check.finding import Finding
+from recommend.check.people import People
 from recommend.errors import Place
-from recommend.match.judge import Verdict, judge
-from recommend.match.needs import level_words, needs_of
+from recommend.match.judge import Judged
+from recommend.match.needs import level_words, need_table
 from recommend.rulebook.book import CompiledRule, Rulebook
-from recommend.rulebook.models import NeedsThen
 
+_ADULTS = 2000
 _SHOWN = 3  # rules named in one finding
-_FEW_ROWS = 20_000
+_ROWS = (20_000, 200_000)  # feet looked at: most products suit some foot that is soon found
 
 
 def reach_findings(book: Rulebook, catalogue: Catalogue) -> Iterator[Finding]:
@@ -29,26 +30,45 @@ def reach_findings(book: Rulebook, catalogue: Catalogue) -> Iterator[Finding]:
         return _some_foot_without(book, tuple(r for r in book.rules if r.id in ids))
 
     places = places_of(catalogue)
-    for item in catalogue.items:
-        against = {r.id: broken for r in book.rules if (broken := _broken(r, item, book))}
+    adults = _spared(book)
+    for item, against in broken_by_rules(book, catalogue):
+        if adults is not None and adults(against):
+            continue
         for group in _independent(book, [book.by_id[one] for one in against]):
             verdict = avoidable(frozenset(rule.id for rule in group))
             if verdict is not True:
-                broken = [v for rule in group for v in against[rule.id]]
+                broken = [words for rule in group for words in against[rule.id]]
                 yield _finding(item, places[item.id], group, broken, verdict is False, book)
+
+
+def _spared(book: Rulebook) -> Callable[[Iterable[str]], bool] | None:
+    """Whether some modelled adult is touched by none of some rules; most products are found so."""
+    people = People.of(book, _ADULTS)
+    if people is None:
+        return None
+    feet = list(people.feet.values())
+
+    def some(rules: Iterable[str]) -> bool:
+        ids = list(rules)
+        return any(
+            not np.logical_or.reduce([foot.holds[one] for one in ids]).all() if ids else True
+            for foot in feet
+        )
+
+    return some
 
 
 def _finding(
     item: Item,
     place: Place,
     rules: list[CompiledRule],
-    broken: list[Verdict],
+    broken: list[str],
     certain: bool,
     book: Rulebook,
 ) -> Finding:
     names = [f"`{rule.id}`" for rule in rules[:_SHOWN]]
     more = f" and {len(rules) - _SHOWN} more" if len(rules) > _SHOWN else ""
-    what = sorted({_level_words(verdict, book) for verdict in broken})
+    what = sorted(set(broken))
     return Finding(
         "unreachable-product", "warning" if certain else "note", place,
         f"product `{item.id}` is ruled out for every foot{'' if certain else ' that was drawn'}: "
@@ -58,19 +78,31 @@ def _finding(
     )  # fmt: skip
 
 
-def _level_words(verdict: Verdict, book: Rulebook) -> str:
-    name = verdict.need.attribute
-    if verdict.level is None:
+def broken_by_rules(
+    book: Rulebook, catalogue: Catalogue
+) -> Iterator[tuple[Item, dict[str, list[str]]]]:
+    """Every product with the rules that rule it out when they fire, and by which attributes."""
+    table = need_table(book)
+    binding = table.active(np.eye(len(table.rules), dtype=np.bool_)).binding
+    judged = Judged(book, table.needs, [(item,) for item in catalogue.items])
+    for row, item in enumerate(catalogue.items):
+        out = binding & (judged.broken[row] & judged.concerns[row])
+        yield (
+            item,
+            {
+                table.rules[r]: [
+                    _level_words(table.needs[n].attribute, float(judged.level[row, n]), book)
+                    for n in np.flatnonzero(out[r])
+                ]
+                for r in np.flatnonzero(out.any(axis=1))
+            },
+        )
+
+
+def _level_words(name: str, level: float, book: Rulebook) -> str:
+    if np.isnan(level):
         return f"{name} is not stated"
-    return f"{name} is {level_words(name, verdict.level, book)}"
-
-
-def _broken(rule: CompiledRule, item: Item, book: Rulebook) -> list[Verdict]:
-    """Verdicts by which `rule`, when it fires, rules the product out."""
-    if not isinstance(rule.rule.then, NeedsThen):
-        return []
-    judged = judge((item,), needs_of(book, {"left": [rule.id]}), book)
-    return [verdict for verdict in judged.verdicts if verdict.broken]
+    return f"{name} is {level_words(name, level, book)}"
 
 
 def _independent(book: Rulebook, rules: Iterable[CompiledRule]) -> list[list[CompiledRule]]:
@@ -91,7 +123,7 @@ def _independent(book: Rulebook, rules: Iterable[CompiledRule]) -> list[list[Com
 
 def _some_foot_without(book: Rulebook, rules: tuple[CompiledRule, ...]) -> bool | None:
     """Whether some foot, all known, makes none of `rules` fire; None when too many to look at."""
-    for most in (_FEW_ROWS, MAX_ROWS):  # most products suit some foot that is soon found
+    for most in _ROWS:
         space = space_of(book, rules, most)
         done = truths(book, rules, space)
         free = comparable(space, below(book, rules))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +18,8 @@ from recommend.check.promises import PromisesFile
 from recommend.check.released import ReleasedFile
 from recommend.check.wording import WordingFile
 from recommend.coverage.population import Population
+from recommend.errors import InputError, Place
+from recommend.measure.definitions import MeasureDef
 from recommend.output import SCHEMA, write_output
 from recommend.rulebook.models import (
     AttributesFile,
@@ -62,11 +64,16 @@ SCHEMAS: dict[str, tuple[type[BaseModel], tuple[str, ...]]] = {
 }
 
 
-def schema_of(name: str, questions: Collection[str] | None = None) -> dict[str, Any]:
+def schema_of(
+    name: str,
+    questions: Collection[str] | None = None,
+    measures: Mapping[str, MeasureDef] | None = None,
+) -> dict[str, Any]:
     """The schema called `name`, by JSON Schema 2020-12, made from the model that reads the file.
 
-    A visit's answers are to these `questions` alone, when they are given; true and false stand
-    for yes and no there, as where a visit is read.
+    A visit's answers are to these `questions` alone, when they are given, and its further numbers
+    of a foot are of the typed ones of these `measures`; true and false stand for yes and no there,
+    as where a visit is read.
     """
     model, _ = SCHEMAS[name]
     body = model.model_json_schema(by_alias=True)
@@ -76,7 +83,25 @@ def schema_of(name: str, questions: Collection[str] | None = None) -> dict[str, 
         answers = body["properties"]["answers"]
         one = answers.pop("additionalProperties")
         answers |= {"properties": dict.fromkeys(questions, one), "additionalProperties": False}
+    if name == "visit" and measures is not None:
+        typed = body["$defs"]["Foot"]["properties"]["measures"]
+        _, of_any = typed.pop("patternProperties").popitem()  # by the form of an id
+        numbers = {n: _bounded(of_any, one) for n, one in measures.items() if one.typed}
+        typed |= {"properties": numbers, "additionalProperties": False}
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", **body}
+
+
+def _bounded(part: Any, one: MeasureDef) -> Any:
+    """The schema of any number, with the title, unit and bounds of a measure."""
+    if isinstance(part, list):
+        return [_bounded(each, one) for each in part]
+    if not isinstance(part, dict):
+        return part
+    made = {key: _bounded(each, one) for key, each in part.items()}
+    if part.get("type") == "number":
+        title = f"{one.title} ({one.unit})"
+        made |= {"minimum": one.lowest, "maximum": one.highest, "description": title}
+    return made
 
 
 def _as_taken(part: Any) -> Any:
@@ -96,13 +121,22 @@ def _as_taken(part: Any) -> Any:
     return taken
 
 
-def write_schemas(folder: Path, questions: Collection[str] | None = None) -> list[Path]:
-    """Write every schema to `folder`; the paths written. See `schema_of` for `questions`."""
+def write_schemas(
+    folder: Path,
+    questions: Collection[str] | None = None,
+    measures: Mapping[str, MeasureDef] | None = None,
+    *,
+    force: bool = False,
+) -> list[Path]:
+    """Write every schema to `folder`; the paths written. See `schema_of` for the others."""
     written = []
-    folder.mkdir(parents=True, exist_ok=True)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(Place(str(folder)), f"cannot be made ({error.strerror})") from error
     for name in SCHEMAS:
         path = folder / f"{name}.schema.json"
-        text = json.dumps(schema_of(name, questions), indent=2, ensure_ascii=False)
-        write_output(path, text + "\n", SCHEMA)
+        text = json.dumps(schema_of(name, questions, measures), indent=2, ensure_ascii=False)
+        write_output(path, text + "\n", SCHEMA, force=force)
         written.append(path)
     return written

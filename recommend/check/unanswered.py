@@ -35,7 +35,8 @@ def unanswered_findings(book: Rulebook) -> Iterator[Finding]:
                 yield Finding(
                     "never-answered", "error", rule.place,
                     f"rule `{rule.id}` reads `{name}`, and no visit can carry it",
-                    mend="say in measures.yaml how it is `derived` from others, or drop the rule",
+                    mend="say in measures.yaml that it is `typed` or how it is `derived`, or drop "
+                    "the rule",
                 )  # fmt: skip
     yield from _unfinished(book)
     asked = {need.attribute for rule in book.rules for need in rule.asks}
@@ -53,7 +54,9 @@ def unanswered_findings(book: Rulebook) -> Iterator[Finding]:
 def _carried(book: Rulebook, name: str) -> bool:
     """Whether a visit has a field for a measure, or it follows from others."""
     one = book.measures[name]
-    return one.derived is not None or bool(one.beside) or name in program_names().words
+    if one.derived is not None:
+        return all(part in book.measures and _carried(book, part) for part in one.derived.parts)
+    return one.typed or bool(one.beside) or name in program_names().words
 
 
 def _unfinished(book: Rulebook) -> Iterator[Finding]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import ast
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -18,8 +17,6 @@ from recommend.rulebook.book import Rulebook
 from recommend.rulebook.models import AxisThen, NeedsThen
 from recommend.rulebook.terms import Number
 from recommend.rulebook.vocabulary import FOOT_TYPE
-
-_END = re.compile(r"-[a-z]+(-[a-z]+)*")  # of a kebab-case name
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,48 +37,24 @@ class ProgramNames:
         return parameter in self.words or parameter.startswith(self.starts)
 
 
+_STRING = re.compile(r'"""[\s\S]*?"""|"((?:[^"\\\n]|\\.)*)"')
+_LOOKED_UP = re.compile(r'\b(?:parameters|params)\[\s*"([^"]+)"')
+# A parameter whose name is put together: by its beginning.
+_STARTED = re.compile(r'\b(?:parameters|params)(?:\[|\.since\()\s*f"([^"{]*\.[^"{]*)\{')
+_ENDED = re.compile(r'\}(-[a-z]+(?:-[a-z]+)*)"')
+
+
 @cache
 def program_names() -> ProgramNames:
     """Read from the package's own source, so that it cannot fall behind."""
-    words: set[str] = set()
-    parameters: set[str] = set()
-    starts: set[str] = set()
-    ends: set[str] = set()
-    for file in sorted(Path(recommend.__file__).parent.rglob("*.py")):
-        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
-            if isinstance(node, ast.Constant) and isinstance(node.value, str):
-                words.add(node.value)
-            elif isinstance(node, ast.JoinedStr) and node.values:
-                ends |= {end for end in _constant(node.values[-1]) if _END.fullmatch(end)}
-            elif isinstance(node, ast.Subscript) and _of_parameters(node.value):
-                parameters |= _constant(node.slice)
-                starts |= _start(node.slice)
-            elif isinstance(node, ast.Call) and _looks_up(node.func) and node.args:
-                starts |= _start(node.args[0])
+    files = sorted(Path(recommend.__file__).parent.rglob("*.py"))
+    source = "\n".join(file.read_text(encoding="utf-8") for file in files)
     return ProgramNames(
-        frozenset(words), frozenset(parameters), tuple(sorted(starts)), tuple(sorted(ends))
+        frozenset(_STRING.findall(source)),
+        frozenset(_LOOKED_UP.findall(source)),
+        tuple(sorted(set(_STARTED.findall(source)))),
+        tuple(sorted(set(_ENDED.findall(source)))),
     )
-
-
-def _of_parameters(node: ast.expr) -> bool:
-    name = node.attr if isinstance(node, ast.Attribute) else getattr(node, "id", "")
-    return name in ("parameters", "params")
-
-
-def _looks_up(node: ast.expr) -> bool:
-    return isinstance(node, ast.Attribute) and node.attr == "since" and _of_parameters(node.value)
-
-
-def _constant(node: ast.expr) -> set[str]:
-    if isinstance(node, ast.Constant) and isinstance(node.value, str):
-        return {node.value}
-    return set()
-
-
-def _start(node: ast.expr) -> set[str]:
-    if isinstance(node, ast.JoinedStr) and node.values:
-        return {start for start in _constant(node.values[0]) if "." in start}
-    return set()
 
 
 def unused_findings(book: Rulebook) -> Iterator[Finding]:

@@ -16,7 +16,7 @@ from recommend.check.whole import check as check_whole
 from recommend.commands import single
 from recommend.commands.options import Force
 from recommend.errors import Exit
-from recommend.output import FINDINGS, write_output
+from recommend.output import FINDINGS, refuse_other_kinds, write_output
 from recommend.rulebook import load_rulebook
 from recommend.settings import setting
 from recommend.show.bar import working
@@ -61,6 +61,8 @@ def check(
 
     Example: recommend check rules catalogue_demo --prove --mutate
     """
+    if sarif is not None:
+        refuse_other_kinds(sarif, FINDINGS, force=force)
     folder: Path = setting("rulebook", rules).value
     listed = [catalogue] if catalogue else None
     # A rulebook that is named is checked by itself unless a catalogue is named too.

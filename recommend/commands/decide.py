@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import date
 from pathlib import Path
 from typing import Annotated, Any
@@ -14,6 +14,7 @@ from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.commands.options import VisitName, visit_file
 from recommend.errors import InputError, Place
 from recommend.infer.counter import Counter
+from recommend.match.harm import harmful
 from recommend.match.outcome import Outcome
 from recommend.measure.model import SIDES
 from recommend.measure.named import read_measured_visit
@@ -75,7 +76,19 @@ def decide(
     steps = deciding(offered, *_known(outcome, offered), date.today(), _fitter_before(file))
     tree = _answered(steps, answer) if answer else _asked(steps, file, offered, counter)
     if tree is not None:
+        _refuse_harmful(tree["decision"], harmful(seen, book.parameters), visit)
         _write(file, tree["decision"])
+
+
+def _refuse_harmful(told: Tree, out: Mapping[str, str], called: str) -> None:
+    """What did harm is not handed over again before a fitter has lifted it with a reason."""
+    for product in (told.get("shoe"), told.get("insole")):
+        if told.get("outcome") != "nothing" and product in out:
+            raise InputError(
+                Place(str(product)),
+                f"it is out ({out[str(product)]})",
+                mend=f"lift it with a reason first: recommend visit lift {called} {product}",
+            )
 
 
 def _offered(candidate: Any) -> Offered:

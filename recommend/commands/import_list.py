@@ -10,6 +10,7 @@ import typer
 from recommend.catalogue.importing import import_csv, write_products
 from recommend.catalogue.shop import open_rulebook
 from recommend.commands import single
+from recommend.commands.options import Force
 from recommend.errors import counted
 
 
@@ -22,6 +23,7 @@ def import_list(
         typer.Option(help="Folder of the rulebook; else as in `setup show`."),
     ] = None,
     replace: Annotated[bool, typer.Option("--replace", help="Overwrite the file.")] = False,
+    force: Force = False,
 ) -> None:
     """Read a supplier's list by a mapping file, and write it as a catalogue file.
 
@@ -32,7 +34,7 @@ def import_list(
     """
     book = open_rulebook(rules)
     imported = import_csv(supplier_list, mapping, book.attributes, book.parameters)
-    write_products(imported, into, replace=replace)
+    write_products(imported, into, replace=replace, force=force)
     count = len(imported.items)
     print(f"{counted(count, 'product')} written to {into}")
 

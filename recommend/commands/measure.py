@@ -11,6 +11,7 @@ import typer
 
 from recommend.catalogue.shop import open_rulebook
 from recommend.commands import single
+from recommend.commands.options import Force
 from recommend.errors import InputError, Place, nearest
 from recommend.measure.capture import CaptureOptions, measure_capture
 from recommend.measure.document import as_document
@@ -58,6 +59,7 @@ def measure(
         Path | None, typer.Option(help="marks in a lab's own columns: how they are named (YAML)")
     ] = None,
     gait: Annotated[str, typer.Option(help="C3D: standing, walking or running")] = "walking",
+    force: Force = False,
     error_terms: Annotated[
         bool, typer.Option("--error-terms", help="what the error of each measure is made of")
     ] = False,
@@ -94,7 +96,7 @@ def measure(
     if plot is not None:
         from recommend.show.measured_plot import save_plot
 
-        save_plot(plot, found, bands, book.parameters)
+        save_plot(plot, found, bands, book.parameters, force=force)
         typer.echo(f"saved {plot}", err=True)
     if into is not None:
         _write(into, found, book.parameters)

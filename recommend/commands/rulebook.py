@@ -62,8 +62,11 @@ def schemas(
     to: Annotated[Path, typer.Argument(metavar="FOLDER", help="where to write them")],
     rules: Annotated[
         Path | None,
-        typer.Option("--rules", help="whose questions a visit may answer; the shop's by default"),
+        typer.Option(
+            "--rules", help="whose questions and typed measures a visit has; the shop's by default"
+        ),
     ] = None,
+    force: Force = False,
 ) -> None:
     """Write JSON Schemas of all files, for completion and checking in editors.
 
@@ -73,7 +76,7 @@ def schemas(
     Example: recommend rulebook schemas my-rules/schemas
     """
     book = load_rulebook(setting("rulebook", rules).value)
-    for path in write_schemas(to, book.questions):
+    for path in write_schemas(to, book.questions, book.measures, force=force):
         print(path)
 
 

@@ -17,6 +17,7 @@ from recommend.errors import InputError, Place, counted
 from recommend.infer.assess import Assessment
 from recommend.infer.counter import Counter
 from recommend.match.changed import changes
+from recommend.match.harm import harmful
 from recommend.measure.absorbing import absorber
 from recommend.measure.history import history as history_of
 from recommend.measure.named import read_measured_visit
@@ -59,13 +60,13 @@ def steps_for(book: Rulebook, follow_up: bool, folder: Path | None = None) -> tu
     absorb = absorber(folder, book.parameters, book.measures) if folder else None
     sizes, zero = setting("sizes").value, setting("zero-reference").value
     if not follow_up:
-        return intake(book.questions, book.purposes, sizes, zero, absorb)
+        return intake(book.questions, book.purposes, sizes, zero, absorb, book.measures)
     products = open_catalogue(book)
     worn = {
         "shoe": frozenset(item.id for item in products.shoes),
         "insole": frozenset(item.id for item in products.insoles),
     }
-    return steps_again(book.questions, book.purposes, sizes, zero, worn, absorb)
+    return steps_again(book.questions, book.purposes, sizes, zero, worn, absorb, book.measures)
 
 
 def list_(
@@ -90,7 +91,8 @@ def list_(
     for one in found:
         assert counter is not None
         try:
-            state = _state(counter.assess(_read(one.path, counter.book)))
+            seen = _read(one.path, counter.book)
+            state = _state(counter.assess(seen), len(harmful(seen, counter.book.parameters)))
         except InputError as error:  # one file that is broken hides no other
             state = f"cannot be read: {error}"
         print(f"{one.day:<11} {one.reference:<20} {state}")
@@ -106,14 +108,17 @@ def _day(text: str) -> str:
         raise InputError(Place("--date"), f"`{text}` is not a date", "such as 2026-03-05") from None
 
 
-def _state(seen: Assessment) -> str:
+def _state(seen: Assessment, out: int) -> str:
     worst = [note.level for note in seen.notes]
     if "stop" in worst:
         return "STOP: see a clinician"
     types = [foot.foot_type or "undetermined" for foot in seen.feet.values()]
     words = types[0] if types[0] == types[1] else f"{types[0]} / {types[1]}"
     count = worst.count("see-clinician")
-    return words + (f", {counted(count, 'see-a-clinician note')}" if count else "")
+    words += f", {counted(count, 'see-a-clinician note')}" if count else ""
+    lifted = sum(one.is_lifted for one in seen.visit.out)
+    words += f", {counted(out, 'product')} out after harm" if out else ""
+    return words + (f", {lifted} lifted" if lifted else "")
 
 
 def edit(

@@ -22,7 +22,6 @@ from recommend.measure.named import read_measured_visit
 from recommend.settings import setting
 from recommend.show.answer import answer_lines
 from recommend.show.console import console, print_paged
-from recommend.show.learned import expected_blocks, notice_blocks
 from recommend.show.shortlist import SECTIONS, section_blocks
 from recommend.way import outcome_of
 
@@ -130,6 +129,8 @@ def _shown(
 ) -> Iterator[RenderableType]:
     width = console().width
     if heeded is not None:
+        from recommend.show.learned import expected_blocks, notice_blocks
+
         yield from notice_blocks(heeded)
     if not sections:
         yield from answer_lines(outcome, None if heeded else _sure(outcome), width, called)

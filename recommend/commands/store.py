@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import os
-import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated, Optional
 
 import typer
 
-from recommend.commands.options import StorePath
+from recommend.atomic import written_whole
+from recommend.commands.options import Force, StorePath
 from recommend.errors import Exit, InputError, Place, RecommendError, counted
-from recommend.records.database import failures, store_path
+from recommend.records.database import store_path
 from recommend.records.forget import forget as forget_customer
 from recommend.records.store import Store
 from recommend.records.transfer import export as export_lines
@@ -73,6 +70,7 @@ def export(
         typer.Option("--to", metavar="FILE", help="Write here; default is standard output."),
     ] = None,
     store: StorePath = None,
+    force: Force = False,
 ) -> None:
     """Write all records as JSON Lines.
 
@@ -81,9 +79,16 @@ def export(
 
     Example: recommend store export --to records.jsonl
     """
-    with Store(store_path(store)) as opened, _target(to) as write:
-        for line in export_lines(opened):
-            write(line + b"\n")
+    if to is None:
+        with Store(store_path(store)) as opened:
+            for line in export_lines(opened):
+                typer.echo(line.decode("utf-8", "replace"))
+        return
+    if to.exists() and not (force and to.is_file()):
+        found, mend = "the file is there already", "name a new file, or write over it with --force"
+        raise InputError(Place(str(to)), found, mend=mend)
+    with Store(store_path(store)) as opened, written_whole(to) as stream:
+        stream.writelines(line + b"\n" for line in export_lines(opened))
 
 
 @app.command("import")
@@ -97,8 +102,8 @@ def import_(
 
     Example: recommend store import records.jsonl --store copy.sqlite
     """
-    with failures(file), file.open("rb") as lines, working("importing"):
-        done = import_file(store_path(store), lines, str(file))
+    with working("importing"):
+        done = import_file(store_path(store), file)
     typer.echo(f"{counted(done.added, 'record')} added; {done.present} already there.")
 
 
@@ -148,19 +153,3 @@ def _must_exist(path: Path) -> bool:
     if not path.exists():
         Store(path)  # says that there is none
     return True
-
-
-@contextmanager
-def _target(to: Path | None) -> Iterator[Callable[[bytes], int]]:
-    if to is None:
-        yield sys.stdout.buffer.write
-        return
-    if to.exists():
-        raise InputError(Place(str(to)), "the file is there already", mend="name a new file")
-    with failures(to), open(to, "xb", opener=_ours_alone) as stream:
-        yield stream.write
-
-
-def _ours_alone(path: str, flags: int) -> int:
-    """Make a file that only its owner may read: it holds what the store holds."""
-    return os.open(path, flags, 0o600)

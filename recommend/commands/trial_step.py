@@ -18,7 +18,8 @@ from recommend.settings import setting
 from recommend.show.answer import first_choices
 from recommend.show.console import console
 from recommend.show.dialogue import KEYS, LEAVE, SAVED, LeftError, run, say
-from recommend.show.trial_answer import step_lines, trial_lines
+from recommend.show.trial_answer import clinician_lines, step_lines, trial_lines
+from recommend.show.words import LEVEL_WORDS
 from recommend.trial.entry import Entry as Typed
 from recommend.trial.entry import add_step, read_capture, write_step
 from recommend.trial.guided import (
@@ -59,6 +60,8 @@ def guided_step(file: Path, catalogue: list[Path] | None, rules: Path | None) ->
     outcome = outcome_of(seen, book, products)
     if outcome.shortlist is None:
         return trial_outcome(outcome, read_document(file))
+    for text in clinician_lines(outcome):
+        say(f"{LEVEL_WORDS['see-clinician']} first: {text}")
     try:
         worn = _chosen(outcome, seen)
         wanted = _wanted(seen)

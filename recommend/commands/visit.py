@@ -13,6 +13,7 @@ import typer
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.commands.completing import drafts
 from recommend.commands.decide import decide
+from recommend.commands.lift import lift
 from recommend.commands.options import TakesNegatives
 from recommend.commands.repeats import repeatability
 from recommend.commands.shelved import Known, edit, form, history, list_, outcomes, steps_for
@@ -263,6 +264,7 @@ def _sure(counter: Counter, draft: Draft) -> str:
 app.command("list", short_help="Today's visits, and all under way.")(list_)
 app.command(cls=TakesNegatives, short_help="Change one answer, and see what it did.")(edit)
 app.command(short_help="Write down what was chosen, sold or left.")(decide)
+app.command(short_help="Let what did harm stand again, with a reason.")(lift)
 app.command(short_help="A customer's visits side by side.")(history)
 app.command(short_help="What became of products: comfort, pain, returns.")(outcomes)
 app.command(short_help="A blank intake sheet to print.")(form)

@@ -53,6 +53,11 @@ class Customers:
     own: Mapping[str, Column]
     feet: Mapping[Side, Mapping[str, Column]]
 
+    def texts(self, name: str) -> list[str]:
+        """The words of a column of the customers, empty where missing; all empty without it."""
+        column = self.own.get(name)
+        return column.texts().tolist() if isinstance(column, Words) else [""] * self.count
+
 
 class Sampler:
     """Draws customers of one population.

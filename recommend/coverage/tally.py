@@ -15,7 +15,7 @@ import numpy as np
 
 from recommend.coverage.columns import FactColumns
 from recommend.coverage.numbers import Array
-from recommend.coverage.sampling import Customers, Words
+from recommend.coverage.sampling import Customers
 from recommend.infer.many import Column, conclude_many
 from recommend.match.sizes import SizeClasses, longer_lengths
 from recommend.measure.model import SIDES, Side
@@ -113,9 +113,8 @@ def sizes_of(customers: Customers, sizes: SizeClasses) -> Array:
     known = [column for column in lengths if isinstance(column, np.ndarray)]
     if not known:
         return np.full(customers.count, sizes.unknown)
-    purpose = customers.own.get("purpose")
-    said = purpose.texts().tolist() if isinstance(purpose, Words) else [""] * customers.count
-    return sizes.of_lengths(longer_lengths(known, said, sizes.parameters))
+    purposes, ages = customers.texts("purpose"), customers.texts("age-band")
+    return sizes.of_lengths(longer_lengths(known, purposes, ages, sizes.parameters))
 
 
 def cases_of(book: Rulebook, columns: Mapping[Side, Mapping[str, Column]], size: Array) -> Array:

@@ -10,6 +10,7 @@ from recommend.catalogue.fitting import fit
 from recommend.errors import RecommendError, nearest
 from recommend.explain.node import Node
 from recommend.explain.reasons import FootReasons
+from recommend.match.harm import lifted_words
 from recommend.match.judge import Verdict
 from recommend.match.needs import Need, asked_words, level_words
 from recommend.match.outcome import Outcome
@@ -152,7 +153,7 @@ class Explanation:
         if candidate.harm or candidate.refused:
             return f"ruled out ({candidate.harm or candidate.refused})"
         if candidate in ranked.without_place[candidate.group]:
-            return "no place yet"
+            return f"without a place ({', '.join(ranked.unplaced).replace('-', ' ')})"
         if candidate in ranked.missing[candidate.group]:
             return "suitable, not in stock"
         return "ruled out"
@@ -237,6 +238,7 @@ class Explanation:
     def _standing(self, candidate: Candidate, first: Candidate | None) -> Iterator[str]:
         """Why it is where it is, in a line or two."""
         yield from self._why_out(candidate)
+        yield from self._after_harm(candidate)
         for part, sized in zip(candidate.parts, candidate.sized, strict=True):
             if sized.availability in ("out-of-stock", "not-made"):
                 yield f"it is not listed: {part.id} is {sized.availability} in this size"
@@ -247,6 +249,17 @@ class Explanation:
         elif candidate in self._ranked().ranked[candidate.group]:
             yield f"it is listed, below {self._line(first)}"
             yield from self._why_lower(first, candidate)
+
+    def _after_harm(self, candidate: Candidate) -> Iterator[str]:
+        """What it did to these feet before, or what does as much, and who lifted it."""
+        for part in candidate.parts:
+            if part.id in (lifted := lifted_words(self.outcome.assessment.visit)):
+                yield f"{part.id}: {lifted[part.id]}"
+        if candidate.harm:
+            words = f"recommend visit lift {self.outcome.assessment.visit.reference or 'VISIT'}"
+            yield f"it did harm, and stays out until a fitter lifts it with a reason: {words}"
+        if candidate.close:
+            yield f"it stands back: it {candidate.close}"
 
     def _why_lower(self, first: Candidate, candidate: Candidate) -> Iterator[str]:
         """What put it below the first: noise, fit, function, or among equals the price."""

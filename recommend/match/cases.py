@@ -195,7 +195,7 @@ def lengths_of(variations: Variations, readings: Readings, count: int) -> Floats
     visit, parameters = variations.assessment.visit, variations.book.parameters
     longer = variations.longer_foot(readings, count)
     if longer is not None:
-        return longer + extra_length(visit.purpose, parameters)
+        return longer + extra_length(visit.purpose, visit.age_band, parameters)
     known = wanted_length(visit, parameters).length
     return np.full(count, np.nan if known is None else known)
 

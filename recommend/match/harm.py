@@ -8,7 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 
 from recommend.catalogue.loading import Item
-from recommend.visit.models import FollowUp, Pain, TrialStep, Visit
+from recommend.visit.models import FollowUp, FoundHow, Pain, TrialStep, Visit
+from recommend.visit.pain import PainSince, pain_since
 
 # What makes a product as much as another: all of these as high or higher.
 _AS_MUCH = {
@@ -22,21 +23,43 @@ def harmful(visit: Visit, parameters: Mapping[str, float]) -> dict[str, str]:
     """Products that did harm to these feet, each with what they did.
 
     Of a shoe and an insole that were worn together it is not known which one did it, so both are
-    out. What did harm before stays out, unless a fitter lifted it with a reason; what it does
-    after that counts at the next visit. `parameters` gives ``trial.comfort-poor``, the comfort at
-    or below which wear hurts.
+    out. What did harm before stays out, unless a fitter lifted it with a reason; a lift is of what
+    was known then, and what does harm after that counts anew. `parameters` gives
+    ``trial.comfort-poor``, the comfort at or below which wear hurts.
     """
+    lifted = {(one.product, one.found) for one in visit.out if one.is_lifted}
+    return {
+        product: words
+        for product, how, words in findings(visit, parameters)
+        if (product, how) not in lifted
+    }
+
+
+def findings(visit: Visit, parameters: Mapping[str, float]) -> Iterator[tuple[str, FoundHow, str]]:
+    """What did harm, how it was found and what it did, lifted or not; the newest of one last."""
     poor = parameters["trial.comfort-poor"]
-    found = {one.product: one.because for one in visit.out if one.lifted is None}
+    for one in visit.out:
+        if one.found == "before":
+            yield one.product, one.found, one.because
     if visit.follow_up is not None and (what := _since(visit, visit.follow_up, poor)):
         words = f"worn since the last visit, and then: {', '.join(what)}"
-        found |= dict.fromkeys(_products(visit.follow_up.shoe, visit.follow_up.insole), words)
+        for product in _products(visit.follow_up.shoe, visit.follow_up.insole):
+            yield product, "worn", words
     for step in visit.trials:
         if regions := _sore(step, poor):
             words = f"tried on, and hurt: {', '.join(regions)}"
-            found |= dict.fromkeys(_products(step.shoe, step.insole), words)
-    lifted = {one.product for one in visit.out if one.lifted is not None}
-    return {product: words for product, words in found.items() if product not in lifted}
+            for product in _products(step.shoe, step.insole):
+                yield product, "tried", words
+
+
+def lifted_words(visit: Visit) -> dict[str, str]:
+    """By product that a fitter lifted: what it had done, by whom it was lifted, when and why."""
+    return {
+        one.product: f"it had done harm ({one.because}), and fitter {one.lifted_by or 'not named'} "
+        f"lifted it{f' on {one.lifted_on}' if one.lifted_on else ''}: {one.lifted or 'forgotten'}"
+        for one in visit.out
+        if one.is_lifted
+    }
 
 
 def handed_on(earlier: Visit, parameters: Mapping[str, float]) -> list[dict[str, str]]:
@@ -68,19 +91,25 @@ def close_to_harm(items: Iterable[Item], harm: Mapping[str, str]) -> dict[str, s
 
 def _since(visit: Visit, again: FollowUp, poor: float) -> list[str]:
     """What the time of wear brought, in words."""
-    answers = visit.answers
+    answers, pain = visit.answers, pain_since(visit)
+    new = [f"{one.site} {one.side}" for one in pain or () if one.new]
     told = {
-        "new pain": answers.get("new-pain") == "yes",
+        "new pain": answers.get("new-pain") == "yes" and not new,
+        f"new pain ({', '.join(new)})": bool(new),
         "skin trouble": answers.get("skin-trouble") == "yes",
         "left off because it hurt": answers.get("left-off-for-pain") == "yes",
         "numbness or weakness": answers.get("numbness-or-weakness") == "yes",
-        "more pain": any(_grew(visit, again)),
+        "more pain": any(_grew(visit, again, pain)),
     }
     words = [name for name, true in told.items() if true]
     return words + [f"comfort {r} {v:g} of 10" for r, v in again.comfort.items() if v <= poor]
 
 
-def _grew(visit: Visit, again: FollowUp) -> Iterator[bool]:
+def _grew(visit: Visit, again: FollowUp, pain: tuple[PainSince, ...] | None) -> Iterator[bool]:
+    """Whether pain grew, site by site; without sites, whether the worst of a side did."""
+    if pain is not None:
+        yield from (one.change is not None and one.change > 0 for one in pain)
+        return
     for side, before in (("left", again.pain_before.left), ("right", again.pain_before.right)):
         now = _worst(visit.pain or (), side)
         yield before is not None and now is not None and now > before

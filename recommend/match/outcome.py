@@ -161,7 +161,9 @@ def _list(ranked: Shortlist, group: Group, shown: int, book: Rulebook) -> dict[s
         "without-place": [c.id for c in ranked.without_place[group]],
         "suitable-not-in-stock": [c.id for c in ranked.missing[group]],
         "excluded": {c.id: broken_document(c) for c in ranked.excluded[group]},
-        "close-to-harm": {c.id: c.close for c in ranked.ranked[group] if c.close},
+        "close-to-harm": {
+            c.id: c.close for c in (*ranked.ranked[group], *ranked.without_place[group]) if c.close
+        },
         "did-harm": {c.id: c.harm for c in ranked.excluded[group] if c.harm},
         "not-wanted": {c.id: c.refused for c in ranked.excluded[group] if c.refused},
         "nothing-because": list(ranked.nothing_because(group, book)),

@@ -23,6 +23,7 @@ from recommend.match.weighing import Shelf, Way
 from recommend.match.wishes import NO_INSOLE, OWN_SHOES, Out
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.parameters import Parameters
+from recommend.visit.models import Visit
 
 Places = NDArray[np.intp]
 _NOTHING_OUT = Out({})
@@ -87,9 +88,9 @@ class Ranking:
         steps[[item.product.kind == "insole" for item in items]] = 0  # it is cut to the shoe
         return self.classes.having(items, ("in-stock",)).T, steps
 
-    def length_edges(self, purpose: str | None) -> list[float]:
+    def length_edges(self, visit: Visit) -> list[float]:
         """Lengths of foot (mm) at which another size or another step of length is taken."""
-        extra = extra_length(purpose, self.book.parameters)
+        extra = extra_length(visit.purpose, visit.age_band, self.book.parameters)
         return [float(edge - extra) for edge in self.classes.edges]
 
     def members(self, way: Way) -> Places:

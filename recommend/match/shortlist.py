@@ -7,11 +7,11 @@ What is read here (candidates, verdicts, groups of equals) are views onto the ar
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import groupby
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
 
@@ -31,6 +31,7 @@ from recommend.visit.models import Visit
 Group = Literal["shoe", "insole", "pair"]
 GROUPS: tuple[Group, ...] = ("shoe", "insole", "pair")
 _REASONS = 3  # why nothing suits, told
+PlaceOf = Literal["ranked", "missing", "excluded", "will_not_do"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,6 +145,26 @@ class Equals:
         return self.members[0]
 
 
+class Placed(Mapping[Group, tuple[Candidate, ...]]):
+    """Candidates by group, made when a group is asked for: a screen shows few of them."""
+
+    def __init__(self, make: Callable[[Group], tuple[Candidate, ...]]) -> None:
+        self._make, self._made = make, dict[Group, tuple[Candidate, ...]]()
+
+    def __getitem__(self, group: Group) -> tuple[Candidate, ...]:
+        if group not in GROUPS:
+            raise KeyError(group)
+        if group not in self._made:
+            self._made[group] = self._make(group)
+        return self._made[group]
+
+    def __iter__(self) -> Iterator[Group]:
+        return iter(GROUPS)
+
+    def __len__(self) -> int:
+        return len(GROUPS)
+
+
 @dataclass(frozen=True)
 class Shortlist:
     """All candidates judged for one visit.
@@ -160,18 +181,20 @@ class Shortlist:
     unplaced : why nothing has a place: what must be known first; empty when all have theirs.
     redrawn : the cases that the visit comes to when its readings are redrawn, if they were.
     as_read : the one case that it comes to by the readings as they stand.
+    measured : whether any sign of a foot was read; without one no repeat says how sure it is.
     """
 
     needs: PairNeeds
     wanted: Wanted
-    ranked: dict[Group, tuple[Candidate, ...]]
-    missing: dict[Group, tuple[Candidate, ...]]
-    excluded: dict[Group, tuple[Candidate, ...]]
-    without_place: dict[Group, tuple[Candidate, ...]]
-    will_not_do: dict[Group, tuple[Candidate, ...]]
+    ranked: Mapping[Group, tuple[Candidate, ...]]
+    missing: Mapping[Group, tuple[Candidate, ...]]
+    excluded: Mapping[Group, tuple[Candidate, ...]]
+    without_place: Mapping[Group, tuple[Candidate, ...]]
+    will_not_do: Mapping[Group, tuple[Candidate, ...]]
     unplaced: tuple[str, ...] = ()
     redrawn: Cases | None = field(default=None, repr=False)
     as_read: Cases | None = field(default=None, repr=False)
+    measured: bool = True
 
     @property
     def empty(self) -> bool:
@@ -215,7 +238,7 @@ class Shortlist:
             yield Equals(same, self._holding(group, same))
 
     def _holding(self, group: Group, members: tuple[Candidate, ...]) -> float | None:
-        if self.redrawn is None:
+        if self.redrawn is None or not self.measured:
             return None
         ids = self.redrawn.ranking.ids(group)
         rows = np.array([ids.index(one.id) for one in members], np.intp)
@@ -243,30 +266,27 @@ class _Judge:
         """The customer's size class."""
         return int(self.as_read.sizes[0])
 
-    def placed(self, group: Group, redrawn: Cases | None) -> dict[str, tuple[Candidate, ...]]:
-        """Candidates of a group by place: ranked, missing, excluded; each best first."""
-        standing = self.as_read.standing[group]
-        rows = self._worth_telling(group, standing)
-        tie = self.ranking.tie_order(group)
-        back = np.zeros(len(tie), np.bool_) if redrawn is None else redrawn.stand_back(group)
+    def placed(self, place: PlaceOf, redrawn: Cases | None) -> Placed:
+        """Candidates by group, best first, of one place; made when a group is asked for."""
+        return Placed(lambda group: tuple(self._placed(group, place, redrawn)))
+
+    def _placed(self, group: Group, place: PlaceOf, redrawn: Cases | None) -> Iterator[Candidate]:
+        standing, tie = self.as_read.standing[group], self.ranking.tie_order(group)
         listed, ruled_out = standing.listed[0], standing.ruled_out[0]
         bought = self._bought(group)
-        places = {
+        which = {
             "ranked": listed, "missing": ~ruled_out & ~listed, "excluded": ruled_out & bought,
             "will_not_do": ruled_out & ~bought,
-        }  # fmt: skip
+        }[place]  # fmt: skip
+        rows = self._worth_telling(group, standing)
+        rows = rows[which[rows]]
+        back = np.zeros(len(tie), np.bool_) if redrawn is None else redrawn.stand_back(group)
         close = self._close[self.ranking.members(group)].any(axis=1)
         costs = (2.0 * close + back, *standing.costs(0))
-        found = {}
-        for place, which in places.items():
-            some = rows[which[rows]]
-            signature = self.ranking.signature(group, self.active, self.size, some)
-            found[place] = tuple(
-                self._candidate(group, int(m), standing, alike, bool(back[m]))
-                for alike, equals in enumerate(ordered(costs, signature, tie, some))
-                for m in equals
-            )
-        return found
+        signature = self.ranking.signature(group, self.active, self.size, rows)
+        for alike, equals in enumerate(ordered(costs, signature, tie, rows)):
+            for m in equals:
+                yield self._candidate(group, int(m), standing, alike, bool(back[m]))
 
     def _worth_telling(self, group: Group, standing: Standing) -> Places:
         """Candidates to tell of: pairs of parts that suit, and of what is owned what will do.
@@ -445,28 +465,32 @@ def shortlist(
     as_read = _as_read(ranking, fired, size, out)
     harm = harmful(assessment.visit, book.parameters)
     judge = _Judge(ranking, needs, as_read, wanted, harm, out)
-    placed = {group: judge.placed(group, redrawn) for group in GROUPS}
-    ranked, missing, excluded, not_do = (
-        {group: placed[group][place] for group in GROUPS}
-        for place in ("ranked", "missing", "excluded", "will_not_do")
-    )
-    none: dict[Group, tuple[Candidate, ...]] = dict.fromkeys(GROUPS, ())
+    placed = (judge.placed(place, redrawn) for place in get_args(PlaceOf))
+    ranked, missing, excluded, not_do = placed
+    none = Placed(lambda _: ())
     unplaced = why_unplaced(assessment, wanted, book)
     if unplaced:
-        by_name = {g: tuple(sorted(ranked[g], key=lambda c: c.id)) for g in GROUPS}
+        by_name = Placed(lambda g: tuple(sorted(ranked[g], key=lambda c: c.id)))
         return Shortlist(
             needs, wanted, none, missing, excluded, by_name, not_do, unplaced, None, as_read
         )
-    return Shortlist(needs, wanted, ranked, missing, excluded, none, not_do, (), redrawn, as_read)
+    feet = assessment.feet.values()
+    measured = any(foot.conclusions.axes[axis] for foot in feet for axis in book.axes)
+    return Shortlist(
+        needs, wanted, ranked, missing, excluded, none, not_do, (), redrawn, as_read, measured
+    )
 
 
 def why_unplaced(assessment: Assessment, wanted: Wanted, book: Rulebook) -> tuple[str, ...]:
     """What must be known before any product has a place; nothing under earlier rulebooks."""
     if "rank.width" not in book.parameters:
         return ()
+    due = (book.by_id[note.rule].note for note in assessment.notes)
     unknown = {
-        "not-screened": bool(assessment.unscreened), "length-unknown": wanted.length is None,
-    }  # fmt: skip
+        "not-screened": bool(assessment.unscreened),
+        "pain-not-looked-at": any(note is not None and note.unplaced for note in due),
+        "length-unknown": wanted.length is None,
+    }
     return tuple(reason for reason, true in unknown.items() if true)
 
 

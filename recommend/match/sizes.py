@@ -22,6 +22,7 @@ from recommend.visit.models import Visit
 
 PER_MM = 10  # lengths are compared in tenths of a millimetre, finer than feet are measured
 ROUNDING = 1e-9
+CHILD = "child"  # the age band whose feet are given room to grow
 
 Availability = Literal["in-stock", "out-of-stock", "not-made", "size-unknown"]
 
@@ -66,12 +67,14 @@ class Sized:
 def wanted_length(visit: Visit, parameters: Parameters) -> Wanted:
     """The longer foot decides; without foot lengths, the shoe worn now.
 
-    What the purpose needs beyond the foot (``sizing.extra-...``) is added to a foot's length.
+    What the purpose, or a child's growing, needs beyond the foot (``sizing.extra-...``) is added
+    to a foot's length.
     """
     feet = {"left": visit.feet.left.foot_length_mm, "right": visit.feet.right.foot_length_mm}
     known = {side: length for side, length in feet.items() if length}
-    extra = extra_length(visit.purpose, parameters)
-    more = f", {extra:g} mm added for {visit.purpose}" if extra else ""
+    extra = extra_length(visit.purpose, visit.age_band, parameters)
+    why = "growing" if visit.age_band == CHILD else visit.purpose
+    more = f", {extra:g} mm added for {why}" if extra else ""
     if len(known) == 2:
         side = max(known, key=lambda s: known[s])
         even = known["left"] == known["right"]
@@ -101,9 +104,10 @@ def _for_the_shorter(lengths: Mapping[str, float], parameters: Parameters) -> st
     return f"the {shorter} foot is {less:.0f} mm shorter: {due[-1]}" if due else ""
 
 
-def extra_length(purpose: str | None, parameters: Parameters) -> float:
-    """What a purpose adds to the length of the foot, in mm; 0 without a purpose."""
-    return parameters.since(f"sizing.extra-{purpose}", 0.0) if purpose else 0.0
+def extra_length(purpose: str | None, age: str | None, parameters: Parameters) -> float:
+    """What a purpose, or growing, adds to the length of the foot, in mm: the larger of the two."""
+    words = [purpose, CHILD if age == CHILD else None]
+    return max((parameters.since(f"sizing.extra-{one}", 0.0) for one in words if one), default=0.0)
 
 
 def worn_gap(visit: Visit, parameters: Mapping[str, float]) -> float | None:
@@ -120,11 +124,15 @@ def worn_gap(visit: Visit, parameters: Mapping[str, float]) -> float | None:
 
 
 def longer_lengths(
-    feet: Sequence[NDArray[np.float64]], purposes: Sequence[str], parameters: Parameters
+    feet: Sequence[NDArray[np.float64]],
+    purposes: Sequence[str],
+    ages: Sequence[str],
+    parameters: Parameters,
 ) -> NDArray[np.float64]:
-    """(n,) length wanted in mm for n pairs of feet: of the longer one, and what a purpose adds."""
-    extra = {word: extra_length(word or None, parameters) for word in set(purposes)}
-    more = np.array([extra[word] for word in purposes], np.float64)
+    """(n,) length wanted in mm for n pairs of feet: of the longer one, and what is added to it."""
+    people = list(zip(purposes, ages, strict=True))
+    extra = {one: extra_length(one[0] or None, one[1] or None, parameters) for one in set(people)}
+    more = np.array([extra[one] for one in people], np.float64)
     return np.asarray(np.fmax.reduce(list(feet)) + more, np.float64)
 
 

@@ -19,6 +19,7 @@ from recommend.rulebook.book import Rulebook
 from recommend.visit.models import OwnInsole, OwnShoes, Visit
 
 OWN_SHOES, OWN_INSOLE, NO_INSOLE = "own-shoes", "own-insole", "no-insole"
+LOAD_LIMIT = "load-limit"  # attribute: the heaviest person the maker makes it for
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +39,7 @@ class Out:
 
 
 def out_for(visit: Visit, items: Iterable[Item], book: Rulebook) -> Out:
-    """What did harm, what is not wanted, and own shoes that will not do any more.
+    """What did harm, what is not wanted or not made for as much weight, own shoes that are done.
 
     Raises
     ------
@@ -46,7 +47,7 @@ def out_for(visit: Visit, items: Iterable[Item], book: Rulebook) -> Out:
         If a wish names a product or an attribute that is not known.
     """
     items = list(items)
-    why = dict(_own_worn(visit, book))
+    why = dict(_own_worn(visit, book)) | dict(_too_light(visit, items))
     why |= dict(_refused(visit, items, book))
     harm = harmful(visit, book.parameters)
     limit = visit.wishes.price_limit if visit.wishes else None
@@ -74,6 +75,15 @@ def _refused(visit: Visit, items: list[Item], book: Rulebook) -> Iterator[tuple[
                 title = book.attributes[attribute].short
                 words_ = level_words(attribute, level, book)
                 yield item.id, f"the customer would not wear {title} {words_}"
+
+
+def _too_light(visit: Visit, items: list[Item]) -> Iterator[tuple[str, str]]:
+    """What its maker makes for people who weigh less than this customer."""
+    mass = visit.body_mass_kg
+    for item in items if mass is not None else ():
+        limit = item.levels.get(f"{item.product.kind}.{LOAD_LIMIT}")
+        if mass is not None and limit is not None and limit < mass:
+            yield item.id, f"made for people of up to {limit:g} kg, and this one has {mass:g} kg"
 
 
 def _own_worn(visit: Visit, book: Rulebook) -> Iterator[tuple[str, str]]:

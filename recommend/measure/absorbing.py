@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import contextlib
-import os
-import tempfile
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from recommend.errors import InputError, Place
 from recommend.measure.capture import measure_capture
 from recommend.measure.definitions import MeasureDefs
 from recommend.measure.into import merge
+from recommend.reading.document import parse_document
 from recommend.visit.shelf import visit_text
 from recommend.visit.tree import Tree
 
@@ -36,22 +34,9 @@ def absorber(
             found = measure_capture(Path(name).expanduser().absolute(), parameters, defs)
         except OSError as error:
             raise InputError(Place(name[:40]), f"cannot be read ({error.strerror})") from error
-        with _standing_in(folder, visit_text(tree)) as file:
-            merged = merge(file, found, parameters)
+        where = folder / "visit.yaml"  # never written: captures are named as seen from there
+        merged = merge(parse_document(visit_text(tree), str(where)), where, found, parameters)
         data: Tree = merged.document.data
         return data, "; ".join(merged.done)
 
     return absorb
-
-
-@contextlib.contextmanager
-def _standing_in(folder: Path, text: str) -> Iterator[Path]:
-    """A file of `text` in `folder`, for as long as it is needed."""
-    folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-    handle, name = tempfile.mkstemp(dir=folder, prefix=".measuring.", suffix=".tmp")
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8") as stream:
-            stream.write(text)
-        yield Path(name)
-    finally:
-        Path(name).unlink(missing_ok=True)

@@ -17,11 +17,13 @@ from recommend.measure.definitions import MeasureDefs
 from recommend.measure.header import Gait, read_head
 from recommend.measure.measured import Measured
 from recommend.measure.model import Side
+from recommend.reading.document import refuse_no_file
 
 if TYPE_CHECKING:
     from recommend.measure.video.recording import MarksRecording
 
 _KINDS = ("pressure", "marks")
+_BYTES_PER_HELD = 2  # of text to each byte held in memory: a number takes 8 and 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +76,10 @@ def measure_capture(
         If the file is missing, is no capture, or holds nothing that can be trusted.
     """
     path, options = Path(path), options or CaptureOptions()
-    _refuse_no_file(path)
+    most = int(_BYTES_PER_HELD * parameters["capture.recording-limit"] * 1_000_000)
+    for one in (path, options.still):
+        if one is not None:
+            refuse_no_file(one, most, "a capture file")
     try:
         found = _measure(path, parameters, defs, options)
         digest = sha256_of(path)
@@ -101,7 +106,6 @@ def _measure(
 
 def _read_marks(path: Path, options: CaptureOptions, side: Side | None) -> MarksRecording:
     """Marks of a CSV or C3D file; a still C3D capture is of the same foot as the other."""
-    _refuse_no_file(path)
     if path.suffix.lower() == ".c3d":
         from recommend.measure.video.c3d import read_marks_c3d
 
@@ -133,16 +137,3 @@ def _kind(path: Path) -> str:
             nearest(kind, _KINDS),
         )
     return kind
-
-
-def _refuse_no_file(path: Path) -> None:
-    if path.is_dir():
-        raise InputError(
-            Place(str(path)), "this is a folder", "a capture file", "name a file in it"
-        )
-    if not path.exists():
-        raise InputError(
-            Place(str(path)), "there is no such file", mend="check the spelling of the path"
-        )
-    if not path.is_file():
-        raise InputError(Place(str(path)), "this is not an ordinary file")

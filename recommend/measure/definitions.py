@@ -11,6 +11,7 @@ from recommend.reading import Id, Strict
 
 Basis = Literal["published", "derived", "common-practice", "from-memory", "assumption"]
 
+_NO_BOUND = 1e6
 _UNITS = {"deg": "°", "percent": " %", "score": "", "ratio": "", "class": ""}
 
 
@@ -106,14 +107,16 @@ class MeasureDef(Strict):
     same for both feet. `lowest` and `highest` bound what can be written down at all. `beside`
     names the gait and zero of a film whose largest angle this is, where rules otherwise go by
     another film of the foot; it is for notes alone. `derived` says how it follows from others.
+    `typed` is a number of each foot that nothing else here knows of: it is asked for, written
+    under `measures` of the foot and read by rules, by what stands here alone.
     """
 
     title: str
     unit: str
     plain: str
     decimals: int = Field(default=1, ge=0, le=4)
-    lowest: float = -1e6
-    highest: float = 1e6
+    lowest: float = -_NO_BOUND
+    highest: float = _NO_BOUND
     values: list[Id] = []
     qualifiers: dict[Id, list[Id]] = {}
     error: ReadingError | None = None
@@ -124,6 +127,17 @@ class MeasureDef(Strict):
     of_person: bool = False
     beside: dict[str, str] = {}
     derived: Derivation | None = None
+    typed: bool = False
+
+    @model_validator(mode="after")
+    def _typed_is_a_number_of_a_foot(self) -> MeasureDef:
+        other = self.values or self.qualifiers or self.beside or self.derived or self.of_person
+        if self.typed and (other or self.highest >= _NO_BOUND or not self.how):
+            raise ValueError(
+                "a `typed` measure is a number of each foot with `lowest`, `highest` and `how` to "
+                "take it; leave out `values`, `qualifiers`, `beside`, `derived` and `of-person`"
+            )
+        return self
 
     @model_validator(mode="after")
     def _norms_are_of_this(self) -> MeasureDef:
@@ -132,6 +146,11 @@ class MeasureDef(Strict):
                 if word not in self.qualifiers.get(qualifier, []):
                     raise ValueError(f"no reading has `{qualifier}` `{word}`; correct `where`")
         return self
+
+    @property
+    def follows_from(self) -> list[str]:
+        """The measures it is reckoned from; none where it is read itself."""
+        return self.derived.parts if self.derived else []
 
     @property
     def norm(self) -> Norm | None:
@@ -176,6 +195,8 @@ COMPUTED: Final[Mapping[str, tuple[str, tuple[str, ...]]]] = {
     "body-mass": ("kg", ()),
     "pain-score": ("score", ()),
     "pain-weeks": ("weeks", ()),
+    "pain-again": ("score", ()),
+    "new-pain-sites": ("sites", ()),
 }
 
 # Computed only under rulebooks that define them: older ones lack what was added later, newer
@@ -183,7 +204,7 @@ COMPUTED: Final[Mapping[str, tuple[str, tuple[str, ...]]]] = {
 OPTIONAL: Final = frozenset(
     {
         "peak-angle", "peak-time", "rearfoot-return", "peak-difference", "contact-difference",
-        "length-difference",
+        "length-difference", "pain-again", "new-pain-sites",
     }
 )  # fmt: skip
 # What older rulebooks call a measure; under them it is computed by that name.

@@ -32,6 +32,9 @@ class CaptureHead(Strict):
     condition: str = "barefoot"
 
 
+_MOST_LINES = 200  # a guard of memory
+
+
 def read_head(path: Path) -> tuple[Document, int]:
     """The head of the CSV at `path` as a document, and the number of lines it takes.
 
@@ -46,6 +49,10 @@ def read_head(path: Path) -> tuple[Document, int]:
     with path.open("rb") as file:
         while (raw := file.readline(4096)).lstrip(b"\xef\xbb\xbf").startswith(b"#"):
             lines += 1
+            if lines > _MOST_LINES:
+                raise InputError(
+                    Place(str(path), lines), f"the head has more than {_MOST_LINES} lines"
+                )
             key, value = _key_value(raw, Place(str(path), lines))
             if key in data:
                 raise InputError(Place(str(path), lines), f"`{key}` stands twice", "each key once")

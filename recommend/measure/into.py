@@ -53,14 +53,15 @@ def write_into(
         barefoot: a visit's feet hold barefoot measures.
     """
     with held(path):
-        merged = merge(path, found, parameters)
+        merged = merge(read_document(path), path, found, parameters)
         write_atomically(path, merged.document.text)
     return merged.done
 
 
-def merge(path: Path, found: Sequence[Measured], parameters: Mapping[str, float]) -> Merged:
-    """The visit at `path` with the measures in it; the file is not touched."""
-    document = read_document(path)
+def merge(
+    document: Document, path: Path, found: Sequence[Measured], parameters: Mapping[str, float]
+) -> Merged:
+    """The visit of `document`, to stand at `path`, with the measures in it; nothing is written."""
     visit = validate(Visit, document)
     done: list[str] = []
     kept: list[Measured] = []

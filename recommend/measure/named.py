@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from pathlib import Path
 
-from recommend.errors import InputError
+from recommend.errors import InputError, nearest
 from recommend.measure.capture import CaptureOptions, measure_capture, sha256_of
 from recommend.measure.definitions import MeasureDefs
 from recommend.measure.measured import Measured
+from recommend.measure.model import SIDES
 from recommend.reading import read_document, validate
 from recommend.reading.document import Document
 from recommend.visit import Visit, read_visit
@@ -34,6 +35,8 @@ def read_measured_visit(
         written.
     """
     visit = read_visit(path, questions, purposes)
+    if any(foot.measures for foot in (visit.feet.left, visit.feet.right)):
+        _check_typed(read_document(path), visit, defs)
     if not visit.captures:
         return visit
     document = read_document(path)
@@ -42,13 +45,43 @@ def read_measured_visit(
         file = path.parent / capture.file
         if capture.sha256 is None:
             found += measure_capture(file, parameters, defs, _options(path, capture))
-        elif file.is_file() and sha256_of(file) != capture.sha256:
+        elif _digest(file) not in (None, capture.sha256):
             raise _changed(document, index, capture)
     if not found:
         return visit
     from recommend.measure.into import merge  # only here: it loads the round-trip reader
 
-    return validate(Visit, merge(path, found, parameters).document)
+    return validate(Visit, merge(document, path, found, parameters).document)
+
+
+def _digest(file: Path) -> str | None:
+    """The hash of a capture that is there still; None of one that cannot be read."""
+    try:
+        return sha256_of(file) if file.is_file() else None
+    except OSError:
+        return None
+
+
+def _check_typed(document: Document, visit: Visit, defs: MeasureDefs) -> None:
+    """Raise InputError for a typed number that the rulebook does not ask for, or cannot be."""
+    typed = {name: one for name, one in defs.items() if one.typed}
+    for side in SIDES:
+        foot = visit.feet.left if side == "left" else visit.feet.right
+        for name, values in foot.measures.items():
+            loc = ("feet", side, "measures", name)
+            if name not in typed:
+                raise InputError(
+                    document.place(loc, key=True),
+                    f"the rulebook asks for no measure `{name}` to be typed",
+                    ", ".join(typed) or "none; its measures.yaml has no `typed` measure",
+                    nearest(name, typed) or "remove it, or add it to measures.yaml",
+                )
+            low, high = typed[name].lowest, typed[name].highest
+            if wrong := [value for value in values if not low <= value <= high]:
+                raise InputError(
+                    document.place(loc), f"`{name}` is {wrong[0]:g}",
+                    f"a number from {low:g} to {high:g} {typed[name].unit}", "measure it again",
+                )  # fmt: skip
 
 
 def _options(path: Path, capture: Capture) -> CaptureOptions:

@@ -20,6 +20,7 @@ from recommend.measure.derived import derivations, error_of, parts_of, reckoned
 from recommend.measure.model import SIDES, Flag, Measure, Side
 from recommend.measure.spread import standard_error
 from recommend.visit.models import Foot, Pain, Rearfoot, Visit
+from recommend.visit.pain import most_grown, pain_since
 
 # Angles of a moving entry by the name of their field; all turn with the sign.
 PHASES = ("touchdown", "contact", "peak", "midstance", "propulsion")
@@ -127,6 +128,7 @@ class _Maker:
         yield from self._rearfoot(side, foot)
         yield from self._cop(side, foot)
         yield from self._sizes(side, foot)
+        yield from self._typed(side, foot)
 
     def add(
         self,
@@ -227,8 +229,10 @@ class _Maker:
         if total is None and scores and len(known) == len(scores):
             total, method = sum(known), "sum of six items"
         if total is not None:
+            words = {"age": "child" if self.visit.age_band == "child" else "grown"}
+            words = words if "age" in self.defs["fpi"].qualifiers else {}
             error = self._single("fpi")
-            yield self._measure("fpi", side, float(total), error, 1, method)
+            yield self._measure("fpi", side, float(total), error, 1, method, words)
 
     def _arch(self, side: Side, foot: Foot) -> Iterator[Measure]:
         if not self._rises(foot):
@@ -424,6 +428,14 @@ class _Maker:
             if value:
                 yield self._measure(name, side, value, self._single(name), 1, "as written")
 
+    def _typed(self, side: Side, foot: Foot) -> Iterator[Measure]:
+        """What the rulebook asks to be typed, and nothing else knows of."""
+        for name, values in foot.measures.items():
+            if name in self.defs and self.defs[name].typed:
+                error = reading_error(self.defs[name], values, self.parameters)
+                count = len(values)
+                yield self._measure(name, side, fmean(values), error, count, "as written")
+
     def person(self, side: Side) -> Iterator[Measure]:
         if self.visit.body_mass_kg:
             mass = self.visit.body_mass_kg
@@ -465,13 +477,40 @@ class _Maker:
         if again.comfort and "wear-comfort" in self.defs:
             lowest = min(again.comfort.values())
             yield replace(self._measure("wear-comfort", side, lowest, 0.0, 1, "asked"), shared=True)
-        before = again.pain_before.left if side == "left" else again.pain_before.right
-        if before is not None and "pain-before" in self.defs:
+        before: int | None = getattr(again.pain_before, side)
+        if "pain-again" in self.defs:
+            yield from self._by_site(side, before, worst)
+        elif before is not None and "pain-before" in self.defs:  # rulebooks before it was by site
             error = self._single("pain-before")
             yield self._measure("pain-before", side, float(before), error, 1, "asked then")
         elif worst is not None and before is not None:  # rulebooks before it was declared
             error = self._single("pain-change")
             yield self._measure("pain-change", side, worst - before, error, 2, "now less then")
+
+    def _by_site(self, side: Side, before: int | None, worst: float | None) -> Iterator[Measure]:
+        """Then and now at one site, and how many sites are new.
+
+        Of several sites that hurt then, the one that grew most counts. Without a list of sites
+        the worst pain of the side then and now is all there is.
+        """
+        since = pain_since(self.visit)
+        now = worst
+        if since is not None:
+            here = [one for one in since if one.side == side]
+            grown = most_grown(here, side)
+            unsaid = any(one.change is None for one in here if not one.new)
+            if grown is None or unsaid:
+                before, now = (None, None) if unsaid else (0, 0.0)
+            else:
+                before, now = grown.before, float(grown.now or 0)
+            new = float(sum(one.new for one in here))
+            yield self._measure("new-pain-sites", side, new, 0.0, 1, "asked")
+        if before is not None:
+            error = self._single("pain-before") if before else 0.0
+            yield self._measure("pain-before", side, float(before), error, 1, "asked then")
+        if now is not None:
+            error = self._single("pain-again") if now else 0.0
+            yield self._measure("pain-again", side, now, error, 1, "asked")
 
     def _single(self, name: str) -> float:
         error = self.defs[name].error

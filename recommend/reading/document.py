@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -24,6 +26,7 @@ __all__ = [
     "parse_document",
     "read_bytes",
     "read_document",
+    "refuse_no_file",
 ]
 
 MAX_BYTES = 8_000_000  # a guard of memory, not a limit of the trade
@@ -96,22 +99,43 @@ def read_bytes(path: Path) -> bytes:
     InputError
         If it is missing, a folder, a device or a pipe, unreadable or too large.
     """
+    refuse_no_file(path, MAX_BYTES)
+    with _failures(path):
+        return path.read_bytes()
+
+
+def refuse_no_file(path: Path, most: int | None = None, what: str = "a file") -> None:
+    """Refuse a path at which no ordinary file of at most `most` bytes stands.
+
+    Raises
+    ------
+    InputError
+        If nothing is there, a folder, a device or a pipe, or something larger.
+    """
     place = Place(str(path))
-    try:
+    with _failures(path):
         if path.is_dir():
-            raise InputError(place, "this is a folder", "a file", "name a file in it")
-        if not path.is_file() and path.exists():
+            raise InputError(place, "this is a folder", what, "name a file in it")
+        size = path.stat().st_size
+        if not path.is_file():
             raise InputError(
                 place, "this is a device or a pipe", "an ordinary file", "save it as a file first"
             )
-        if path.stat().st_size > MAX_BYTES:
-            raise InputError(
-                place,
-                f"the file is larger than {MAX_BYTES // 1_000_000} MB",
-                f"files up to {MAX_BYTES // 1_000_000} MB",
-                "check that this is the file you mean",
-            )
-        return path.read_bytes()
+    if most is not None and size > most:
+        raise InputError(
+            place,
+            f"the file is larger than {most // 1_000_000} MB",
+            f"files up to {most // 1_000_000} MB",
+            "check that this is the file you mean",
+        )
+
+
+@contextmanager
+def _failures(path: Path) -> Iterator[None]:
+    """What the file system says of `path`, as a sentence."""
+    place = Place(str(path))
+    try:
+        yield
     except FileNotFoundError:
         raise InputError(
             place, "there is no such file", mend="check the spelling of the path"
@@ -120,9 +144,11 @@ def read_bytes(path: Path) -> bytes:
         raise InputError(
             place, "you may not read this file", mend="ask its owner for the right to read it"
         ) from None
-    except OSError as error:
+    except (OSError, ValueError) as error:  # a name with a zero in it is the second
         raise InputError(
-            place, f"the file cannot be read ({error.strerror})", mend="check the path and the disk"
+            place,
+            f"the file cannot be read ({getattr(error, 'strerror', None) or error})",
+            mend="check the path and the disk",
         ) from error
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -107,6 +108,15 @@ class Texts(Mapping[str, bytes]):
                 place = self.place(name)
                 raise InputError(place, "this can no longer be read as text") from error
         return found
+
+
+def digest_of(texts: Texts) -> str:
+    """SHA-256 over the names, lengths and contents of all files, in order of name."""
+    running = hashlib.sha256()
+    for name, body in texts.items():
+        running.update(f"{name}\n{len(body)}\n".encode())
+        running.update(body)
+    return running.hexdigest()
 
 
 def _in_order(files: Mapping[str, bytes]) -> dict[str, bytes]:

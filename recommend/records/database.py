@@ -10,6 +10,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from recommend.errors import InputError, Place
+from recommend.reading.document import refuse_no_file
 from recommend.records import schema
 from recommend.settings import SETTINGS, setting
 
@@ -33,15 +34,16 @@ def connect(path: Path, *, write: bool) -> sqlite3.Connection:
     InputError
         If there is no store to read, or `path` is something else, or cannot be opened.
     """
-    if path.is_dir():
-        raise InputError(Place(str(path)), "this is a folder", "a record store", "name a file")
-    if not write and not path.exists():
-        raise InputError(
-            Place(str(path)),
-            "there is no record store here",
-            mend=f"{_KEEP}, or name another store with --store or RECOMMEND_STORE",
-        )
     with failures(path):
+        if not path.exists():
+            if not write:
+                raise InputError(
+                    Place(str(path)),
+                    "there is no record store here",
+                    mend=f"{_KEEP}, or name another store with --store or RECOMMEND_STORE",
+                )
+        else:
+            refuse_no_file(path, what="a record store")
         connection = _open_to_write(path) if write else _open_to_read(path)
         _check_kind(connection, path)
     return connection
@@ -83,6 +85,8 @@ def _open_to_write(path: Path) -> sqlite3.Connection:
     if not path.exists():
         os.close(os.open(path, os.O_CREAT | os.O_RDWR, 0o600))  # a customer's data: ours alone
     connection = _configured(sqlite3.connect(path, timeout=BUSY_SECONDS, isolation_level=None))
+    if connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]:
+        _check_kind(connection, path)  # before anything of another program's file is changed
     _use_wal(connection)
     # A confirmed record outlives a power cut, and a deleted one is overwritten, not only unlinked.
     connection.execute("PRAGMA synchronous = FULL")

@@ -9,6 +9,8 @@ from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 from typing import Any
 
+from pydantic import ValidationError
+
 from recommend import __version__
 from recommend.catalogue.loading import Catalogue
 from recommend.errors import InputError, Place
@@ -198,7 +200,17 @@ class Archive:
 
     def visit(self, record: Record) -> Visit:
         """The visit of a record, its private part put back where it is still there."""
-        return Visit.model_validate(self.documents(record, "visit")["visit"])
+        try:
+            return Visit.model_validate(self.documents(record, "visit")["visit"])
+        except (ValidationError, KeyError) as error:
+            raise self._other(record, "visit") from error
+
+    def _other(self, record: Record, what: str) -> InputError:
+        return InputError(
+            Place(str(self.store.path)),
+            f"the {what} of record {record.seq} is not one that this version reads",
+            mend="see `recommend store verify`; read it with the version that kept it",
+        )
 
     def documents(self, record: Record, *names: str) -> dict[str, Any]:
         """Documents of a record by name, private parts put back; all of them without `names`.

@@ -54,6 +54,7 @@ def forgotten_parts(public: Mapping[str, Any]) -> Private:
         if above.partition("/")[0] in public
     ]
     paths += [f"visit/captures/{number}/file" for number in range(len(visit.get("captures", [])))]
+    paths += [f"visit/out/{number}/because" for number in range(len(visit.get("out", [])))]
     paths += ["visit/follow-up/of"] if "follow-up" in visit else []
     return dict.fromkeys(paths, FORGOTTEN_WORD)
 

@@ -12,13 +12,15 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from sqlite3 import Connection
-from typing import Any, NoReturn
+from typing import Any, BinaryIO, NoReturn
 
 from recommend.errors import InputError, Place, RecommendError
-from recommend.reading.document import MAX_BYTES
+from recommend.reading.document import MAX_BYTES, refuse_no_file
 from recommend.records.canonical import canonical, pack, sha256, unpack
+from recommend.records.database import failures
 from recommend.records.store import FORGOTTEN, Store, commitment, parse_head, put_body
 
+MAX_LINE = 10 * MAX_BYTES  # a guard of memory: a rulebook or catalogue is one line
 HEADING = {"format": "recommend-records", "version": 1}
 
 
@@ -58,22 +60,32 @@ class Imported:
     present: int
 
 
-def import_file(path: Path, lines: Iterable[bytes], file: str) -> Imported:
-    """`import_lines` into the store at `path`; a store that had to be made is not left empty.
+def import_file(path: Path, file: Path) -> Imported:
+    """`import_lines` of `file` into the store at `path`; one that had to be made is not left empty.
 
     Raises
     ------
     InputError
         As `import_lines` does.
     """
-    there = path.exists()
+    refuse_no_file(file)
+    with failures(file):
+        there, stream = path.exists(), file.open("rb")
     try:
-        with Store(path, write=True) as store:
-            return import_lines(store, lines, file)
+        with stream, Store(path, write=True) as store:
+            return import_lines(store, _lines(stream), str(file))
     except BaseException:
         if not there and path.exists():
             _remove_empty(path)
         raise
+
+
+def _lines(stream: BinaryIO) -> Iterator[bytes]:
+    """The lines of a file; of one that is longer than is read, its beginning."""
+    while line := stream.readline(MAX_LINE + 1):
+        yield line
+        if len(line) > MAX_LINE:
+            return
 
 
 def _remove_empty(path: Path) -> None:
@@ -143,7 +155,7 @@ class _Reader:
             self._refuse(f"record {seq} lacks its private part, and no record declares the gap")
 
     def _parsed(self, raw: bytes) -> dict[str, Any]:
-        if len(raw) > MAX_BYTES * 10:
+        if len(raw) > MAX_LINE:
             self._refuse("the line is too long")
         try:
             data = json.loads(raw)

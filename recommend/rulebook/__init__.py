@@ -1,7 +1,7 @@
 """The rule language: models, loading with file and line, compiling to conditions."""
 
 from recommend.rulebook.book import CompiledRule, Rulebook
-from recommend.rulebook.loading import load_rulebook
+from recommend.rulebook.loading import load_rulebook, prepared_rulebook
 from recommend.rulebook.shipped import shipped_folder
 
-__all__ = ["CompiledRule", "Rulebook", "load_rulebook", "shipped_folder"]
+__all__ = ["CompiledRule", "Rulebook", "load_rulebook", "prepared_rulebook", "shipped_folder"]

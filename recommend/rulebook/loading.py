@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, TypeAlias, TypeVar
 
 from recommend.errors import InputError, Place
 from recommend.reading import Document, Strict, problems_in
 from recommend.reading.document import Loc
-from recommend.reading.texts import Texts
+from recommend.reading.prepared import classes_of, prepared
+from recommend.reading.texts import Texts, digest_of
 from recommend.rulebook.book import (
     CompiledRule,
     Draft,
@@ -43,8 +43,9 @@ from recommend.rulebook.models import (
 )
 from recommend.rulebook.naming import Names, check_leaf, known, then_checks
 from recommend.rulebook.parameters import Parameters
+from recommend.rulebook.terms import Number, Word
 from recommend.rulebook.translations import TranslationsFile
-from recommend.rulebook.vocabulary import FOOT_TYPE, vocabulary_of
+from recommend.rulebook.vocabulary import FOOT_TYPE, Vocabulary, vocabulary_of
 
 STAGES: tuple[Stage, ...] = ("screen", "classify", "need")
 File = TypeVar("File", bound=Strict)
@@ -96,13 +97,29 @@ def read_rulebook(
     return (None if problems else book), tuple(problems)
 
 
-def digest_of(texts: Texts) -> str:
-    """SHA-256 over the names, lengths and contents of all files, in order of name."""
-    running = hashlib.sha256()
-    for name, body in texts.items():
-        running.update(f"{name}\n{len(body)}\n".encode())
-        running.update(body)
-    return running.hexdigest()
+def prepared_rulebook(folder: Path | str | Texts) -> Rulebook:
+    """As `load_rulebook`, or as an earlier start kept what came of the same texts.
+
+    Raises
+    ------
+    InputError
+        As `load_rulebook`.
+    """
+    texts = folder if isinstance(folder, Texts) else Texts.of_folder(folder)
+    if texts.unread:
+        return load_rulebook(texts)
+    bare = prepared(
+        "rulebook",
+        (texts.where, digest_of(texts)),
+        lambda: classes_of(
+            Strict, Rulebook, CompiledRule, Parameters, Vocabulary, Texts, Number, Word, Place
+        ),
+        lambda: replace(load_rulebook(texts), texts=_NO_TEXTS),
+    )
+    return replace(bare, texts=texts)
+
+
+_NO_TEXTS = Texts("", {}, {})  # they are at hand whenever it is opened
 
 
 @dataclass

@@ -105,7 +105,8 @@ class Question(Strict):
 
     `alarming` is the answer that rules warn of; questions whose alarming answer is yes may be read
     out together, the others are always asked one by one. One with `only-if` is asked when other
-    questions were answered so. One that is `retired` is read in old visits and asked no more.
+    questions were answered so. One that is `retired` is read in old visits and asked no more. One
+    that `heeds-every-ache` tells, answered with alarm or not asked, that no ache is normal.
     """
 
     ask: str
@@ -120,6 +121,7 @@ class Question(Strict):
     only_if: dict[Id, Literal["yes", "no"]] = {}
     after_wear: bool = False
     retired: bool = False
+    heeds_every_ache: bool = False
 
     def arises(self, answers: Mapping[str, str], *, again: bool) -> bool:
         """Whether it is asked at a visit with these `answers`; `again` of who comes back."""
@@ -216,10 +218,14 @@ class AxisThen(Strict):
 
 
 class NoteThen(Strict):
-    """The conclusion that a note is due; a ``stop`` withholds the shortlist."""
+    """The conclusion that a note is due; a ``stop`` withholds the shortlist.
+
+    While one that is `unplaced` stands, nothing has a first place: what would suit stands by name.
+    """
 
     note: NoteLevel
     say: str
+    unplaced: bool = False
 
 
 class NeedsThen(Strict):

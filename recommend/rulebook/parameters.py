@@ -6,6 +6,7 @@ Each file is one group; ``cutoff`` in ``capture.yaml`` is known as ``capture.cut
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -65,11 +66,12 @@ class ParametersFile(Strict):
     values: dict[str, Sourced] = Field(min_length=1)
 
 
+@dataclass(frozen=True, eq=False)
 class Parameters(Mapping[str, float]):
-    """All named numbers; ``parameters["capture.cutoff"]`` is the bare value."""
+    """All named numbers; indexed by ``group.name`` it gives the bare value."""
 
-    def __init__(self, sourced: Mapping[str, Sourced], places: Mapping[str, Place]) -> None:
-        self.sourced, self.places = dict(sourced), dict(places)
+    sourced: Mapping[str, Sourced]
+    places: Mapping[str, Place]
 
     @classmethod
     def load(cls, folder: Path) -> Parameters:

@@ -306,6 +306,7 @@ def _alike(count: int, shown: int) -> list[str]:
 # Why nothing has a place, in words.
 UNPLACED = {
     "not-screened": "not screened (questions that can stop it are open)",
+    "pain-not-looked-at": "a new pain is to be looked at first",
     "length-unknown": "the length of the feet is not known",
 }
 
@@ -381,6 +382,8 @@ def _sure(outcome: Outcome) -> Part:
     assert ranked is not None
     group = brought(ranked)
     first = ranked.groups[group][0] if group is not None else None
+    if first is not None and not ranked.measured:
+        return Part("sure", "Sure", [["How sure cannot be said: no sign of these feet was read."]])
     if first is None or (holds := first.holds) is None:
         return Part("sure", "", [])
     what = "group holds" if len(first.members) > 1 else "choice stays first"

@@ -6,7 +6,6 @@ import os
 import re
 import sys
 from collections.abc import Iterable
-from pydoc import pager
 from typing import IO, Any, TextIO, cast
 
 from rich.console import Console, RenderableType
@@ -57,6 +56,8 @@ class _Pager(Pager):
 
     def show(self, content: str) -> None:
         """Show `content`, its colours kept."""
+        from pydoc import pager  # only here: a screen that fits needs none of it
+
         pager(visible(content, colour=True))
 
 

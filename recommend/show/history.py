@@ -30,7 +30,9 @@ def table_lines(
                 f"{'' if one is None else value_words(one, defs[one.name]):<{_CELL}}"
                 for one in line.values[first:]
             )
-            name = f"{side[0].upper()} {defs[line.measure].plain}"
+            site = line.qualifiers.get("site")
+            plain = f"pain, {site.replace('-', ' ')}" if site else defs[line.measure].plain
+            name = f"{side[0].upper()} {plain}"
             yield f"{_cut(name):<{_NAME}}  {cells}".rstrip()
 
 

@@ -29,6 +29,8 @@ def save_plot(
     found: Sequence[Measured],
     bands: Mapping[tuple[str, str], Mapping[Phase, Band]],
     parameters: Mapping[str, float],
+    *,
+    force: bool = False,
 ) -> None:
     """Save one panel for each footprint and each angle curve in `found`.
 
@@ -57,7 +59,7 @@ def save_plot(
     kind = path.suffix[1:].lower()
     drawn = io.BytesIO()
     figure.savefig(drawn, format=kind, dpi=150, metadata={"Date": None} if kind == "svg" else None)
-    write_output(path, drawn.getvalue(), PICTURE)
+    write_output(path, drawn.getvalue(), PICTURE, force=force)
 
 
 def _figure(count: int) -> tuple[Any, list[Any]]:

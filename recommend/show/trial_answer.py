@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from rich.text import Text
 
 from recommend.errors import counted
+from recommend.match.outcome import Outcome
 from recommend.show.answer import Part, day_words, fitted
 from recommend.show.trial_words import (
     SIGNS,
@@ -57,6 +58,7 @@ def _parts(one: TrialOutcome) -> Iterator[Part]:
     if one.shortlist is None:
         yield from _stop(one)
         return
+    yield from _clinician(one)
     if not one.trial.results:
         yield Part("best", "Best", [["Nothing was tried yet."]])
         plan, step = (f"recommend trial {word} {visit.reference}" for word in ("plan", "step"))
@@ -88,6 +90,19 @@ def _stop(one: TrialOutcome) -> Iterator[Part]:
         "kept", "Kept",
         [["What was tried is kept in the visit. Nothing is judged or recommended before that."]],
     )  # fmt: skip
+
+
+def clinician_lines(outcome: Outcome) -> list[str]:
+    """What a clinician should see, to be said again before anything is tried on or handed over."""
+    return [note.say for note in outcome.assessment.notes if note.level == "see-clinician"]
+
+
+def _clinician(one: TrialOutcome) -> Iterator[Part]:
+    said = clinician_lines(one.outcome)
+    if said:
+        head = "what is tried on is worn only once the clinician has agreed:"
+        yield Part("head", LEVEL_WORDS["see-clinician"], [[head]], "bold magenta")
+        yield Part("notes", "", [[f"- {text}" for text in said]])
 
 
 def _best(one: TrialOutcome) -> Part:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+import math
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from statistics import fmean, median
 
@@ -11,6 +12,7 @@ from recommend.measure.history import beyond_error
 from recommend.measure.model import SIDES
 from recommend.measure.observed import observe
 from recommend.visit.models import FollowUp, Visit
+from recommend.visit.pain import pain_since
 
 OWN = "own"
 
@@ -25,7 +27,9 @@ class CameBack:
     weeks : median weeks of wear, or None where never told.
     comfort, rated : mean overall comfort (0 to 10), and of how many.
     returned, told : given back, and of how many it was told.
-    less, same, more : feet whose pain changed beyond the error of asking twice, or did not.
+    less, same, more : painful sites of a foot whose pain changed beyond the error of asking twice,
+        or did not; feet, where the sites of the visit before are not known.
+    new : sites that hurt now and did not before, each ``site side``, as often as it was told.
     """
 
     product: str
@@ -38,6 +42,7 @@ class CameBack:
     less: int
     same: int
     more: int
+    new: tuple[str, ...]
 
 
 def came_back(
@@ -47,19 +52,40 @@ def came_back(
 
     A pair counts for its shoe and for its insole: which of the two it was due to is not known.
     """
-    by_product: dict[str, list[tuple[FollowUp, list[int]]]] = {}
+    by_product: dict[str, list[_Told]] = {}
     for visit in visits:
         again = visit.follow_up
         if again is None:
             continue
         pain = _pain(visit, defs, parameters)
         for product in {again.shoe, again.insole} - {None, OWN}:
-            by_product.setdefault(str(product), []).append((again, pain))
+            by_product.setdefault(str(product), []).append((again, pain, tuple(_new(visit))))
     return tuple(_row(product, told) for product, told in sorted(by_product.items()))
 
 
+_Told = tuple[FollowUp, list[int], tuple[str, ...]]  # told since, changes of pain, new pain
+UNPLACED = "place not told"
+
+
+def _new(visit: Visit) -> Iterator[str]:
+    """Where it hurts now and did not before; a new pain of which the place is not known counts."""
+    sites = [f"{one.site} {one.side}" for one in pain_since(visit) or () if one.new]
+    yield from sites
+    if not sites and visit.answers.get("new-pain") == "yes":
+        yield UNPLACED
+
+
 def _pain(visit: Visit, defs: MeasureDefs, parameters: Mapping[str, float]) -> list[int]:
-    """-1, 0 or 1 for each foot that hurt then or hurts now: less, the same, more."""
+    """-1, 0 or 1 for each site that hurt before: less, the same, more; else for each foot."""
+    since = pain_since(visit)
+    if since is not None:
+        changes = [(one.before, one.now, one.change) for one in since if one.change is not None]
+        one_answer = defs["pain-score"].error
+        single = one_answer.single if one_answer else 0.0
+        return [
+            _sign(change, math.hypot(single if then else 0.0, single if now else 0.0))
+            for then, now, change in changes
+        ]
     observed = observe(visit, defs, parameters).used
     out = []
     for side in SIDES:
@@ -67,16 +93,19 @@ def _pain(visit: Visit, defs: MeasureDefs, parameters: Mapping[str, float]) -> l
         now = observed[side].get("pain-score")
         if change is None or now is None or not (float(change.value) or float(now.value)):
             continue
-        value = float(change.value)
-        out.append((1 if value > 0 else -1) if beyond_error(value, change.error or 0.0) else 0)
+        out.append(_sign(float(change.value), change.error or 0.0))
     return out
 
 
-def _row(product: str, told: list[tuple[FollowUp, list[int]]]) -> CameBack:
-    weeks = [one.weeks_of_wear for one, _ in told if one.weeks_of_wear is not None]
-    comfort = [one.comfort["overall"] for one, _ in told if "overall" in one.comfort]
-    answers = [one.returned for one, _ in told if one.returned in ("yes", "no")]
-    pain = [foot for _, feet in told for foot in feet]
+def _sign(change: float, error: float) -> int:
+    return (1 if change > 0 else -1) if beyond_error(change, error) else 0
+
+
+def _row(product: str, told: list[_Told]) -> CameBack:
+    weeks = [one.weeks_of_wear for one, *_ in told if one.weeks_of_wear is not None]
+    comfort = [one.comfort["overall"] for one, *_ in told if "overall" in one.comfort]
+    answers = [one.returned for one, *_ in told if one.returned in ("yes", "no")]
+    pain = [foot for _, feet, _ in told for foot in feet]
     return CameBack(
         product=product,
         customers=len(told),
@@ -88,4 +117,5 @@ def _row(product: str, told: list[tuple[FollowUp, list[int]]]) -> CameBack:
         less=pain.count(-1),
         same=pain.count(0),
         more=pain.count(1),
+        new=tuple(site for *_, sites in told for site in sites),
     )

@@ -81,6 +81,9 @@ def as_document(one: TrialOutcome) -> dict[str, Any]:
         "format": FORMAT,
         "visit": {"reference": one.outcome.assessment.visit.reference},
         "stopped": one.outcome.assessment.stopped,
+        "clinician-first": [
+            note.say for note in one.outcome.assessment.notes if note.level == "see-clinician"
+        ],
         "steps": [_step(result) for result in one.trial.results] if one.shortlist else [],
         "tried": [_tried(tried, one.against) for tried in ranking.tried],
         "best": best.id if best else None,

@@ -47,6 +47,7 @@ READINGS: Final[Mapping[str, Reading]] = {
         _reading("return", "rearfoot-return", angle=False),
     )
 }
+READINGS_BY_MEASURE: Final[Mapping[str, Reading]] = {one.measure: one for one in READINGS.values()}
 MOVING: Final = tuple(name for name in READINGS if name != STANDING)
 # What is typed or filmed; the range and the return follow from others where they are not written.
 TYPED: Final = tuple(name for name in MOVING if name != "return")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -183,19 +184,28 @@ def numbers_in(text: str, unit: str = "") -> list[float | int]:
 
 @dataclass(frozen=True, slots=True)
 class Readings:
-    """Several readings in `unit`, such as one angle for each stride."""
+    """Several readings in `unit`, such as one angle for each stride, each within `bounds`."""
 
     unit: str
     keys: frozenset[str] = frozenset()
+    bounds: tuple[float, float] | None = None
 
     @property
     def hint(self) -> str:
         """What may be typed."""
+        if self.bounds:
+            low, high = self.bounds
+            return f"{low:g} to {high:g} {self.unit}, one number or several with spaces between"
         return f"numbers in {self.unit} with spaces between, such as 4.5 5.1 3.9"
 
     def parse(self, text: str) -> list[float | int]:
         """The value that `text` means; RefusedError when it means nothing here."""
-        return numbers_in(text, self.unit)
+        found = numbers_in(text, self.unit)
+        low, high = self.bounds or (-math.inf, math.inf)
+        for one in found:
+            if not low <= one <= high:
+                raise RefusedError(f"{one:g} cannot be; it is {low:g} to {high:g} {self.unit}")
+        return found
 
     def show(self, value: Any) -> str:
         """`value` as the fitter would write it."""

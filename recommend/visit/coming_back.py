@@ -17,6 +17,7 @@ from recommend.visit.intake import (
     Absorb,
     Asked,
     Keyed,
+    Taken,
     intake,
 )
 from recommend.visit.models import Region, Visit
@@ -65,6 +66,10 @@ def begun_again(earlier: Visit, name: str, today: date, child_days: float = 0) -
                 if stem not in _ASKED_AGAIN:
                     tree["carried"][stem] = taken
     tree["follow-up"] = {"of": name, **_handed_over(earlier)}
+    if earlier.pain is not None:
+        tree["follow-up"]["pain-sites-before"] = [
+            one.model_dump(mode="json", by_alias=True, exclude_unset=True) for one in earlier.pain
+        ]
     pain = _worst(earlier)
     if pain:
         tree["follow-up"]["pain-before"] = pain
@@ -113,12 +118,13 @@ def steps_again(
     zero: str,
     worn: Mapping[str, frozenset[str]],
     absorb: Absorb | None = None,
+    measures: Mapping[str, Taken] | None = None,
 ) -> tuple[Step, ...]:
     """The steps of a visit of a customer who comes back.
 
     `worn` has the ids of products by kind (``shoe``, ``insole``); the others are as of `intake`.
     """
-    steps = intake(questions, purposes, sizes, zero, absorb)
+    steps = intake(questions, purposes, sizes, zero, absorb, measures)
     screening = tuple(step for step in steps if step.block == SCREENING)
     rest = tuple(step for step in steps if step.block != SCREENING)
     return (*screening, *_since(worn), *rest)

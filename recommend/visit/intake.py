@@ -54,6 +54,38 @@ class Keyed(Protocol):
         """The key."""
 
 
+class Taken(Protocol):
+    """A measure of a rulebook, as far as the entry asks for it by itself (`typed`)."""
+
+    @property
+    def title(self) -> str:
+        """What it is called."""
+
+    @property
+    def unit(self) -> str:
+        """What its numbers are in."""
+
+    @property
+    def how(self) -> str:
+        """How it is taken."""
+
+    @property
+    def lowest(self) -> float:
+        """The smallest number that can be written down."""
+
+    @property
+    def highest(self) -> float:
+        """The largest."""
+
+    @property
+    def typed(self) -> bool:
+        """Whether it is asked for; of the others this entry has steps of its own."""
+
+    @property
+    def follows_from(self) -> Collection[str]:
+        """The measures that it is reckoned from."""
+
+
 YES_NO = Choice({"y": "yes", "n": "no"})
 AGE = Choice({"c": "child", "t": "teen", "a": "adult", "o": "older"})
 GAIT = Choice({"w": "walking", "r": "running"})
@@ -230,6 +262,7 @@ def intake(
     sizes: str,
     zero: str,
     absorb: Absorb | None = None,
+    measures: Mapping[str, Taken] | None = None,
 ) -> tuple[Step, ...]:
     """The steps of a first fitting.
 
@@ -240,6 +273,7 @@ def intake(
     sizes : the usual size system of the shop.
     zero : the usual zero reference of rearfoot angles of the shop.
     absorb : measures a capture file into the data of a visit; without it none is asked for.
+    measures : those of the rulebook; the `typed` ones are asked for.
     """
     steps = (
         *screening(questions),
@@ -250,9 +284,12 @@ def intake(
         *_footprint(),
         *_angles(zero),
         *_load_path(),
+        *_typed(measures or {}),
         *_remarks(),
     )
-    return tuple(replace(step, feeds=frozenset(FEEDS.get(step.stem, ()))) for step in steps)
+    return tuple(
+        replace(step, feeds=step.feeds or frozenset(FEEDS.get(step.stem, ()))) for step in steps
+    )
 
 
 def screening(questions: Mapping[str, Asked]) -> Iterator[Step]:
@@ -433,6 +470,18 @@ def _load_path() -> Iterator[Step]:
             "third, over forefoot width, outwards positive. Average at least three, better five "
             "steps.",
         )  # fmt: skip
+
+
+def _typed(measures: Mapping[str, Taken]) -> Iterator[Step]:
+    for name, one in measures.items():
+        feeds = {name, *(other for other, of in measures.items() if name in of.follows_from)}
+        kind = Readings(one.unit, bounds=(one.lowest, one.highest))
+        for side in SIDES if one.typed else ():
+            yield Step(
+                f"{name}.{side}", "Further measures", f"{side.upper()}: {one.title}", kind,
+                ("feet", side, "measures", name), one.how[:1].upper() + one.how[1:],
+                feeds=frozenset(feeds),
+            )  # fmt: skip
 
 
 def _remarks() -> Iterator[Step]:

@@ -88,6 +88,12 @@ Shares = Annotated[
 ]
 Rating = Annotated[float, Field(ge=0, le=10)]
 Mondopoint = Annotated[float, Field(ge=80, le=400, description="a size in mm, 80 to 400")]
+Typed = Annotated[float, Field(ge=-1e6, le=1e6)]
+Typeds = Annotated[
+    list[Typed],
+    BeforeValidator(_listed),
+    Field(min_length=1, max_length=50, description="1 to 50 numbers, one a reading"),
+]
 ProductId = Annotated[Id, Field(max_length=60)]
 
 
@@ -272,7 +278,11 @@ class Cop(Strict):
 
 
 class Foot(Strict):
-    """What was measured on one foot."""
+    """What was measured on one foot.
+
+    `measures` are numbers that the shop's rulebook asks for beyond the rest (`typed` in
+    ``measures.yaml``), each in the unit that stands there.
+    """
 
     fpi: Fpi | None = None
     foot_length_mm: Annotated[float, Field(ge=80, le=400)] | None = None
@@ -284,6 +294,7 @@ class Foot(Strict):
     arch_index: ArchIndex | None = None
     rearfoot: list[Rearfoot] = Field(default=[], max_length=20)
     cop: Cop | None = None
+    measures: Annotated[dict[Id, Typeds], Field(max_length=100)] = {}
     from_captures: list[CaptureReading] = Field(default=[], max_length=200)
 
     @model_validator(mode="after")
@@ -306,8 +317,8 @@ class Foot(Strict):
 class Feet(Strict):
     """The two feet; a foot that was not seen is left out."""
 
-    left: Foot = Foot()
-    right: Foot = Foot()
+    left: Foot = Field(default_factory=Foot)
+    right: Foot = Field(default_factory=Foot)
 
 
 class TrialFoot(Strict):
@@ -341,8 +352,8 @@ class TrialFoot(Strict):
 class TrialFeet(Strict):
     """The two feet in one step of a trial; a foot that was not measured is left out."""
 
-    left: TrialFoot = TrialFoot()
-    right: TrialFoot = TrialFoot()
+    left: TrialFoot = Field(default_factory=TrialFoot)
+    right: TrialFoot = Field(default_factory=TrialFoot)
 
 
 class TrialStep(Strict):
@@ -430,8 +441,10 @@ class FollowUp(Strict):
     """What the customer who comes back tells of the time since.
 
     `of` names the earlier visit; `shoe` and `insole` are what was worn since (product ids,
-    or ``own``); `pain_before` is the worst pain of each side at the earlier visit; `comfort` is
-    0 (cannot be worn) to 10 (could not be better) by region.
+    or ``own``); `pain_before` is the worst pain of each side at the earlier visit, and
+    `pain_sites_before` what hurt then, site by site (an empty list: nothing did), so that a new
+    pain is told from an old one; `comfort` is 0 (cannot be worn) to 10 (could not be better) by
+    region.
     """
 
     of: Annotated[str, Field(min_length=1, max_length=80)]
@@ -439,21 +452,35 @@ class FollowUp(Strict):
     insole: ProductId | None = None
     weeks_of_wear: Annotated[float, Field(ge=0, le=1000)] | None = None
     hours_a_day: Annotated[float, Field(ge=0, le=24)] | None = None
-    pain_before: BySide = BySide()
+    pain_before: BySide = Field(default_factory=BySide)
+    pain_sites_before: list[Pain] | None = Field(default=None, max_length=40)
     comfort: dict[Region, Rating] = {}
     returned: Answer | None = None
     changed: Annotated[str, Field(max_length=2000)] = ""
 
 
+FoundHow = Literal["before", "worn", "tried"]
+
+
 class RuledOut(Strict):
     """A product that did harm at an earlier visit, and stays out until a fitter lifts it.
 
-    `because` is what it did; `lifted` is the fitter's reason to let it stand again.
+    `because` is what it did, and `found` whether that was known ``before`` this visit, or found
+    at it of what was ``worn`` or ``tried``; `lifted` is the fitter's reason to let it stand again,
+    `lifted_by` the fitter's code, never a name, and `lifted_on` the day.
     """
 
     product: ProductId
     because: Annotated[str, Field(min_length=3, max_length=500)]
+    found: FoundHow = "before"
     lifted: Annotated[str, Field(min_length=10, max_length=500)] | None = None
+    lifted_by: Annotated[str, Field(pattern=r"^[\w.-]{1,20}$")] | None = None
+    lifted_on: Day | None = None
+
+    @property
+    def is_lifted(self) -> bool:
+        """Whether a fitter let it stand again, even where the reason was forgotten since."""
+        return self.lifted is not None or self.lifted_on is not None
 
 
 class Sizes(Strict):
@@ -474,9 +501,9 @@ class Decision(Strict):
     outcome: Handing
     date: Day | None = None
     shoe: ProductId | None = None
-    shoe_size: Sizes = Sizes()
+    shoe_size: Sizes = Field(default_factory=Sizes)
     insole: ProductId | None = None
-    insole_size: Sizes = Sizes()
+    insole_size: Sizes = Field(default_factory=Sizes)
     departs: list[Departure] = Field(default=[], max_length=8)
     remark: Annotated[str, Field(max_length=2000)] = ""
     fitter: Annotated[str, Field(pattern=r"^[\w.-]{1,20}$")] | None = None
@@ -503,7 +530,7 @@ class Wishes(Strict):
     """What the customer wants: a limit of the price of all together, and what they refuse."""
 
     price_limit: Annotated[float, Field(ge=0, le=100_000)] | None = None
-    would_not_wear: Unwanted = Unwanted()
+    would_not_wear: Unwanted = Field(default_factory=Unwanted)
 
 
 class OwnInsole(Strict):
@@ -562,7 +589,7 @@ class Visit(Strict):
     asked: dict[str, Literal["in-group", "singly"]] = {}
     measured_by: Annotated[str, Field(pattern=r"^[\w.-]{1,20}$")] | None = None
     carried: dict[str, Day] = {}
-    feet: Feet = Feet()
+    feet: Feet = Field(default_factory=Feet)
     follow_up: FollowUp | None = None
     trials: list[TrialStep] = Field(default=[], max_length=60)
     out: list[RuledOut] = Field(default=[], max_length=200)

@@ -18,6 +18,7 @@ from pydantic import TypeAdapter
 from recommend.atomic import held, write_atomically
 from recommend.errors import InputError, Place, nearest
 from recommend.reading import read_document, read_text
+from recommend.visit.models import Visit
 from recommend.visit.tree import Tree, tidied
 
 DRAFTS = "drafts"
@@ -171,6 +172,7 @@ class Shelf:
             if isinstance(data["doubted"], list):  # begun with an earlier version: doubted anew
                 data["doubted"] = {}
             draft = TypeAdapter(Draft).validate_python(data)
+            Visit.model_validate(tidied(copy.deepcopy(draft.tree)))
             if draft.reference != file.stem or not re.fullmatch(REFERENCE, draft.reference):
                 raise ValueError("of another customer")
             return draft

@@ -86,7 +86,7 @@ class WhatIf:
     @cached_property
     def length_edges(self) -> list[float]:
         """Lengths of foot (mm) at which another size is taken."""
-        return self.ranking.length_edges(self.outcome.assessment.visit.purpose)
+        return self.ranking.length_edges(self.outcome.assessment.visit)
 
     def breakpoints(self, key: Key) -> list[float]:
         """Every value of a reading at which a comparison of the rules, or a size, changes."""

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import os
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -135,3 +138,21 @@ def test_the_flag_that_newer_pythons_need(monkeypatch: pytest.MonkeyPatch) -> No
     assert flags == "-I/opt/include -DPyEval_CallObject=PyObject_CallObject"
     monkeypatch.setattr(building.sys, "version_info", (3, 12, 9))
     assert building._environment({}) == {}
+
+
+def test_arrays_load_no_other_engine() -> None:
+    """A shortlist concluded by the arrays imports neither durable-rules nor a pager nor trials."""
+    visit = DEMO / "visits" / "pronated-high-arch-late-medial.yaml"
+    code = (
+        "import sys; from recommend.cli import main\n"
+        f"try: main(['shortlist', {str(visit)!r}])\n"
+        "except SystemExit as end: assert end.code == 0, end\n"
+        "print(*sys.modules)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], env=os.environ | {"RECOMMEND_ENGINE": "numpy"},
+        capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    loaded = set(done.stdout.split())
+    assert "recommend.infer.many" in loaded
+    assert not loaded & {"durable", "pydoc", "recommend.trial", "ruamel.yaml", "scipy"}

@@ -131,3 +131,29 @@ def test_what_does_as_much_as_what_hurt_steps_back_with_the_reason() -> None:
     assert not all(close)
     assert close == sorted(close)
     assert all(firm.product.title in c.close for c in ranked.ranked["insole"] if c.close)
+
+
+@pytest.mark.parametrize(("mass", "out"), [(110.0, False), (110.5, True)])
+def test_nothing_is_offered_to_a_person_heavier_than_its_maker_says(mass: float, out: bool) -> None:
+    """A product made for 110 kg serves one of 110 kg and none of 110.5; the reason is told."""
+    made = [i.id for i in shipped.shop().shoes if i.levels.get("shoe.load-limit") == 110]
+    assert made
+    told = outcome_of(_visit(**{"body-mass-kg": mass}), shipped.book(), shipped.shop()).shortlist
+    assert told is not None
+    words = [one.refused for one in told.excluded["shoe"] if one.id in made and one.refused]
+    assert bool(words) is out
+    assert all("made for people of up to 110 kg" in text for text in words)
+
+
+def test_a_child_has_room_to_grow_and_a_posture_of_its_own() -> None:
+    """A child's size is 5 mm longer (common practice); a score of 6 is pronated in adults alone.
+
+    Posture: the 85th percentile at 6 to 11 years is 6 (Gijon-Nogueron 2016), seen second-hand.
+    """
+    feet = {"fpi": {"total": 6}, "foot-length-mm": 200}
+    ages = ("child", "adult")
+    told = {age: shipped.listed(feet, age_band=age, purpose="walking") for age in ages}
+    assert {age: one.wanted.length for age, one in told.items()} == {"child": 205, "adult": 200}
+    seen = {age: shipped.assessed(feet, age_band=age).feet["left"] for age in ages}
+    axes = {age: one.conclusions.axes["posture"] for age, one in seen.items()}
+    assert axes == {"child": "neutral", "adult": "pronated"}

@@ -166,7 +166,7 @@ rules:
   - id: t-wedge
     title: x
     when: {axis: posture, is: pronated}
-    then: {needs: [{attribute: insole.wedge, is: at-least, limit: wedge-small, strength: must}]}
+    then: {needs: [{attribute: insole.wedge, is: at-least, limit: wedge-largest, strength: must}]}
     because: x
     basis: {kind: assumption}
   - id: t-no-wedge

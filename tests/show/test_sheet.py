@@ -4,10 +4,11 @@ import re
 import shutil
 from dataclasses import replace
 from functools import cache
-from html import escape
+from html import escape, unescape
 from html.parser import HTMLParser
 from pathlib import Path
 from statistics import fmean
+from typing import Any
 
 import pytest
 import yaml
@@ -292,3 +293,72 @@ def _untranslated(texts: Texts) -> Texts:
     """The files of a rulebook without its translations."""
     files = {name: body for name, body in texts.items() if not name.startswith("translations/")}
     return Texts(texts.where, files, {})
+
+
+def _words(text: str) -> str:
+    """What a reader sees of a page."""
+    told = re.sub(r"<style>.*?</style>|<[^>]+>", " ", text, flags=re.DOTALL)
+    return re.sub(r"\s+", " ", unescape(told))
+
+
+def test_a_band_is_called_usual_only_where_published_figures_stand_behind_it() -> None:
+    """Of the adult's posture the band is usual, of the arch height ratio it is the shop's own."""
+    bands = {one.name: one for one in sheet("visits/pronated").readings if one.band}
+    assert bands["fpi"].published
+    assert not bands["arch-height-ratio"].published
+    text = _words(written("visits/pronated"))
+    for name, words in (("arch-height-ratio", "the shop's band"), ("fpi", "usual")):
+        band = bands[name].band
+        places = book().measures[name].decimals
+        assert band is not None
+        assert f"{words}: {band.low:.{places}f} to {band.high:.{places}f}" in text
+
+
+ACHE, EVERY = "A mild ache in foot or calf", "anything aches, rubs or presses, however little"
+
+
+@pytest.mark.parametrize(
+    ("change", "normal"),
+    [
+        ({}, True),
+        ({"age_band": "child"}, False),
+        ({"age_band": None}, False),
+        ({"answers": {"fragile-skin": "yes"}}, False),
+        ({"answers": {"fragile-skin": "not-asked"}}, False),
+        ({"answers": {"diabetes": "yes", "ulcer-amputation-kidneys": "no"}}, False),
+        ({"answers": {"pregnancy": "yes"}}, False),
+    ],
+)
+def test_an_ache_is_normal_only_for_those_for_whom_it_may_be(change: Any, normal: bool) -> None:
+    """A grown-up with harmless answers may wait a mild ache out; nobody else is told so."""
+    catalogue = load_catalogue(DEMO, book().attributes)
+    visit = read_visit(DEMO / "visits/plain-neutral.yaml", book().questions)
+    answers = {**visit.answers, **change.get("answers", {})}
+    seen = visit.model_copy(update={**change, "answers": answers})
+    text = page(
+        sheet_of(trial_outcome(outcome_of(seen, book(), catalogue))), Wording("en", messages())
+    )
+    assert (ACHE in text) is normal
+    if not normal and "Stop wearing" in text:
+        assert EVERY in text
+
+
+def test_a_stop_page_speaks_of_no_measurement_that_was_not_taken() -> None:
+    """It says whom to see and how soon, and neither `not measured`, a band, nor what suits."""
+    text = _words(written("visits/red-flag-stop"))
+    assert "not measured" not in text
+    assert "does not settle" not in text
+    assert "what suits" not in text
+    stops = [n for n in sheet("visits/red-flag-stop").outcome.assessment.notes if n.level == "stop"]
+    assert stops
+    for note in stops:
+        assert re.search(r"doctor|clinic|emergency department", note.say)
+        assert re.search(r"the same day|at once|within", note.say)
+
+
+def test_motion_is_not_sold_as_health() -> None:
+    """The page says that a change of motion is no change of pain or injury; no trial is claimed."""
+    for name in ("trials/three-much-alike", "visits/supinated-high-arch"):
+        text = _words(written(name))
+        assert "does not mean that pain or injury does" in text
+        assert "eased painful high-arched feet" not in text

@@ -88,6 +88,7 @@ def test_a_follow_up_begins_with_what_was_known() -> None:
     assert tree["follow-up"] == {
         "of": "QB-0102_2025-03-05",
         "pain-before": {"left": 3, "right": 3},
+        "pain-sites-before": [{"site": "arch", "side": "both", "score": 3, "weeks": 4.0}],
     }
     assert (tree["age-band"], tree["purpose"]) == ("adult", "walking")
     assert "answers" not in tree
@@ -133,7 +134,11 @@ def test_what_is_carried_is_passed_over_until_it_is_opened(counter: Counter) -> 
 def test_the_time_since_is_asked_after_screening_and_before_measures(counter: Counter) -> None:
     """The order of a follow-up; comfort of a region is kept under its name."""
     steps = steps_again(
-        counter.book.questions, "eu", "vertical", {"shoe": frozenset({"mimberlow-walk"})}
+        counter.book.questions,
+        counter.book.purposes,
+        "eu",
+        "vertical",
+        {"shoe": frozenset({"mimberlow-walk"})},
     )
     blocks = list(dict.fromkeys(step.block for step in steps))
     assert blocks[:3] == ["Screening", "Since the last visit", "Purpose and size"]

@@ -8,6 +8,7 @@ underscores for hyphens (``rate_hz``, ``pitch_mm``, ``unit`` ...).
 
 from __future__ import annotations
 
+import tokenize
 import warnings
 import zipfile
 import zlib
@@ -114,7 +115,7 @@ def read_pressure_npz(path: Path, parameters: Mapping[str, float]) -> PressureRe
         with np.load(path, allow_pickle=False) as arrays:
             data = {key.replace("_", "-"): arrays[key] for key in arrays.files if key != "pressure"}
             pressure = arrays["pressure"]
-    except (zipfile.BadZipFile, zlib.error, EOFError, ValueError, OSError, KeyError) as error:
+    except _NOT_NPZ as error:
         raise InputError(
             place,
             f"the file is not a pressure capture in NPZ ({error})",
@@ -132,6 +133,13 @@ def read_pressure_npz(path: Path, parameters: Mapping[str, float]) -> PressureRe
     return head.recording(np.asarray(pressure, dtype=np.float32, order="C"), str(path))
 
 
+# What a damaged archive makes its readers raise.
+_NOT_NPZ = (
+    zipfile.BadZipFile, zlib.error, EOFError, ValueError, OSError, KeyError, SyntaxError, TypeError,
+    NotImplementedError, RuntimeError, MemoryError, tokenize.TokenError,
+)  # fmt: skip
+
+
 def _scalar_document(path: Path, data: Mapping[str, NDArray[Any]]) -> Document:
     plain: dict[str, Any] = {"capture": "pressure"}
     for key, value in data.items():
@@ -143,17 +151,23 @@ def _scalar_document(path: Path, data: Mapping[str, NDArray[Any]]) -> Document:
 
 def _refuse_large_array(archive: zipfile.ZipFile, place: Place, limit_mb: float) -> None:
     unpacked = sum(info.file_size for info in archive.infolist())
+    if unpacked > limit_mb * _MB:
+        raise _too_large(place, limit_mb)
     for name in archive.namelist():
-        if name.removesuffix(".npy") != "pressure":
-            continue
+        if not name.endswith(".npy"):
+            raise ValueError(f"`{name[:40]}` is no array")
         with archive.open(name) as file:
             version = np.lib.format.read_magic(file)
             read = np.lib.format.read_array_header_1_0
-            shape, _, _ = (read if version == (1, 0) else np.lib.format.read_array_header_2_0)(file)
+            shape, _, kind = (read if version == (1, 0) else np.lib.format.read_array_header_2_0)(
+                file
+            )
+        count = int(np.prod(shape, dtype=object))
         # Values become float32, and are held twice while they do.
-        unpacked = max(unpacked, 4 * int(np.prod(shape, dtype=object)))
-    if unpacked > limit_mb * _MB:
-        raise _too_large(place, limit_mb)
+        if max(4, kind.itemsize) * count > limit_mb * _MB:
+            raise _too_large(place, limit_mb)
+        if min(shape, default=0) < 0 or (name != "pressure.npy" and shape):
+            raise ValueError(f"`{name[:40]}` has the shape {shape}")
 
 
 def _too_large(place: Place, limit_mb: float) -> InputError:

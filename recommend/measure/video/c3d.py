@@ -28,7 +28,7 @@ Facing = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
 FACINGS: Final[tuple[Facing, ...]] = ("+x", "-x", "+y", "-y", "+z", "-z")
 _WALKED_MM = 500.0  # less than this is a treadmill or standing: the way cannot be told
 _MM_PER_UNIT = {"mm": 1.0, "cm": 10.0, "m": 1000.0}
-_SECONDS, _MEGABYTES = 60, 3000  # what opening a foreign file may take
+_SECONDS, _MEGABYTES = 10, 1000  # what opening a foreign file may take
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -115,7 +115,10 @@ def read_points(path: Path) -> C3dPoints:
         try:
             done = subprocess.run(
                 command, capture_output=True, text=True, timeout=_SECONDS, check=False,
-                env={**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))},
+                env={
+                    **os.environ, "OPENBLAS_NUM_THREADS": "1",
+                    "PYTHONPATH": os.pathsep.join(filter(None, sys.path)),
+                },
             )  # fmt: skip
         except subprocess.TimeoutExpired:
             raise _not_c3d(path, f"opening it took more than {_SECONDS} s") from None

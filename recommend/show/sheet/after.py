@@ -4,34 +4,55 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from html import escape
 
 from recommend.show.sheet.messages import Wording
 
 
-def after_parts(
-    w: Wording, parameters: Mapping[str, float], *, running: bool, back_on: str | None = None
-) -> Iterator[str]:
-    """Sections for afterwards, from the parameters ``sheet``; `back_on` is the day agreed."""
+@dataclass(frozen=True, slots=True)
+class After:
+    """What decides what is said of afterwards.
+
+    Attributes
+    ----------
+    running : whether it is for running.
+    every_ache : whether no ache may be called normal.
+    once_agreed : whether it is worn only once a clinician has agreed.
+    back_on : the day agreed for coming back.
+    """
+
+    running: bool
+    every_ache: bool
+    once_agreed: bool
+    back_on: str | None = None
+
+
+def after_parts(w: Wording, parameters: Mapping[str, float], after: After) -> Iterator[str]:
+    """Sections for afterwards, from the parameters ``sheet``."""
     yield '<div class="after">'
-    yield from _wear_in(w, parameters, running)
+    yield from _wear_in(w, parameters, after)
     weeks = w.number(parameters["sheet.sore-weeks"], 0)
-    yield _list(w, "normal", ("normal-pressure", "normal-ache"), weeks)
-    stops = ("stop-pain", "stop-skin", "stop-numb", "stop-swelling")
+    ache = () if after.every_ache else ("normal-ache",)
+    yield _list(w, "normal", ("normal-pressure", *ache), weeks)
+    pain = "stop-any-ache" if after.every_ache else "stop-pain"
+    stops = (pain, "stop-skin", "stop-numb", "stop-swelling")
     yield _list(w, "stop-wearing", stops, weeks, "notice")
     weeks_on = w.number(parameters["sheet.review-weeks"], 0)
-    day = w.text("back-day", day=w.day(back_on)) if back_on else ""
+    day = w.text("back-day", day=w.day(after.back_on)) if after.back_on else ""
     back = day or w.text("back-text", weeks=weeks_on)
     yield f"<section><h2>{escape(w.text('back'))}</h2><p>{escape(back)}</p></section>"
     yield "</div>"
 
 
-def _wear_in(w: Wording, parameters: Mapping[str, float], running: bool) -> Iterator[str]:
+def _wear_in(w: Wording, parameters: Mapping[str, float], after: After) -> Iterator[str]:
     first, more = parameters["sheet.first-day-hours"], parameters["sheet.more-hours"]
     whole = parameters["sheet.whole-day-hours"]
     days = 1 + math.ceil((whole - first) / more)
     hours = [first + more * day for day in range(days)]
     yield f"<section><h2>{escape(w.text('wear-in'))}</h2>"
+    if after.once_agreed:
+        yield f"<p>{escape(w.text('wear-in-agreed'))}</p>"
     yield '<table class="days"><tbody><tr>'
     yield f'<th scope="row">{escape(w.text("wear-in-day"))}</th>'
     yield "".join(f"<td>{day}</td>" for day in range(1, days + 1))
@@ -40,8 +61,8 @@ def _wear_in(w: Wording, parameters: Mapping[str, float], running: bool) -> Iter
     yield "".join(f"<td>{w.number(h, 0) if h < whole else last}</td>" for h in hours)
     yield "</tr></tbody></table><ul>"
     sore = w.text("wear-in-sore", minutes=w.number(parameters["sheet.sore-minutes"], 0))
-    yield f"<li>{escape(sore)}</li>"
-    if running:
+    yield f"<li>{escape(w.text('wear-in-every-ache') if after.every_ache else sore)}</li>"
+    if after.running:
         yield f"<li>{escape(w.text('wear-in-running'))}</li>"
     yield "</ul></section>"
 

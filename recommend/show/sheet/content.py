@@ -7,15 +7,16 @@ from dataclasses import dataclass
 from enum import Enum
 
 from recommend.errors import InputError, Place, nearest
+from recommend.infer.assess import Assessment
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import GROUPS, Candidate, Shortlist
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.rulebook.book import Rulebook
-from recommend.trial.bands import band_of
 from recommend.trial.judge import Band
 from recommend.trial.outcome import TrialOutcome
+from recommend.trial.readings import READINGS_BY_MEASURE
 from recommend.trial.report import StepResult
-from recommend.trial.steps import OWN, Key, step_id
+from recommend.trial.steps import OWN, step_id
 
 # Readings that a customer can follow, in this order; the rest is for the fitter.
 _SHOWN = (
@@ -33,15 +34,20 @@ class Ending(Enum):
     SUGGESTED = "suggested"
     NOTHING_SUITABLE = "nothing-suitable"
     NOT_SCREENED = "not-screened"
+    PAIN_FIRST = "pain-first"
 
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """One reading of the two feet, with what is usual; a foot that was not measured is absent."""
+    """One reading of the two feet; a foot that was not measured is absent.
+
+    `band` is what it is compared with, `published` whether published figures stand behind it.
+    """
 
     name: str
     measures: Mapping[Side, Measure]
-    usual: Band | None
+    band: Band | None
+    published: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +106,8 @@ def _ending(
 ) -> tuple[Ending, tuple[Choice, ...]]:
     if ranked is None:
         return Ending.STOP, ()
+    if "pain-not-looked-at" in ranked.unplaced:
+        return Ending.PAIN_FIRST, ()
     if chosen:
         return Ending.CHOSEN, (_choice(_listed(ranked, chosen), chosen, trial),)
     best = trial.ranking.best
@@ -181,24 +189,45 @@ def _readings(outcome: Outcome) -> list[Reading]:
         measures = {s: feet[s].measures[name] for s in SIDES if name in feet[s].measures}
         if measures:
             first = next(iter(measures.values()))
-            found.append(Reading(name, measures, _usual(outcome.book, first)))
+            found.append(Reading(name, measures, *_compared(outcome.book, first)))
     return found
 
 
-def _usual(book: Rulebook, measure: Measure) -> Band | None:
-    """What is usual for a reading, by the limits of the rulebook."""
-    if measure.name.endswith("-angle"):
-        words = measure.qualifiers
-        key = Key(
-            measure.side, words.get("gait", ""), words.get("reference", ""),
-            measure.name.removesuffix("-angle"),
-        )  # fmt: skip
-        return band_of(book, key)
+def _compared(book: Rulebook, measure: Measure) -> tuple[Band | None, bool]:
+    """The band that a reading is compared with, and whether published figures stand behind it.
+
+    A band of which an end is custom, from memory or assumed is the shop's own.
+    """
+    moving = READINGS_BY_MEASURE.get(measure.name)
+    names = moving.limits if moving else _LIMITS.get(measure.name, ())
+    limits = [book.limits.get(name) for name in names]
+    found = [limit.value_of(measure.qualifiers) if limit else None for limit in limits]
+    ends = [(one.value, one.kind) for one in found if one is not None]
+    if not names or len(ends) < len(names):
+        return None, False
+    low, high = (value for value, _ in ends)
     if measure.name == "fpi":  # whole numbers; the limits are the first ones outside
-        low, high = (book.limits[n].values[0].value for n in ("fpi-supinated", "fpi-pronated"))
-        return Band(low + 1, high - 1)
-    if measure.name == "arch-height-ratio":
-        return Band(
-            *(book.limits[n].values[0].value for n in ("arch-ratio-low", "arch-ratio-high"))
-        )
-    return None
+        low, high = low + 1, high - 1
+    return Band(low, high), all(kind in ("published", "derived") for _, kind in ends)
+
+
+# Limits of what is no angle; `trial.readings` names those of the others.
+_LIMITS = {
+    "fpi": ("fpi-supinated", "fpi-pronated"),
+    "arch-height-ratio": ("arch-ratio-low", "arch-ratio-high"),
+}
+
+
+def every_ache_counts(assessment: Assessment, book: Rulebook) -> bool:
+    """Whether no ache may be called normal for this customer: nothing is to be waited out.
+
+    So it is for who still grows or whose age is not known, for whom a clinician should see, and
+    for who answered, or was not asked, a question that `heeds-every-ache`.
+    """
+    visit = assessment.visit
+    asked = [(name, one) for name, one in book.questions.items() if one.heeds_every_ache]
+    return (
+        visit.age_band not in ("adult", "older")
+        or assessment.clinician_first
+        or any(visit.answers.get(name) != one.calm for name, one in asked)
+    )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
@@ -17,12 +16,12 @@ from recommend.measure.sizing import box_size
 from recommend.rulebook.translations import plain
 from recommend.show.change_picture import PictureWords, change_figure
 from recommend.show.curves_svg import Words, figure
-from recommend.show.sheet.after import after_parts
-from recommend.show.sheet.content import Choice, Ending, Reading, Sheet
+from recommend.show.sheet.after import After, after_parts
+from recommend.show.sheet.content import Choice, Ending, Reading, Sheet, every_ache_counts
 from recommend.show.sheet.gauge import gauge
 from recommend.show.sheet.messages import SOURCE, Wording
 from recommend.trial.change_picture import ChangePicture, change_pictures
-from recommend.trial.judge import Band, Judged
+from recommend.trial.judge import Judged
 from recommend.trial.report import order
 from recommend.trial.steps import Key
 
@@ -59,7 +58,7 @@ class _Page:
 
     def html(self) -> str:
         """The document."""
-        title = self.t("title")
+        title = self.title
         size = {"a4": "A4", "letter": "letter"}[self.paper.size]
         style = _STYLE.read_text(encoding="utf-8").replace("A4", size)
         language = self.w.language
@@ -72,26 +71,39 @@ class _Page:
             + "\n</body>\n</html>\n"
         )
 
+    @property
+    def stopped(self) -> bool:
+        """Whether a stop withholds every product."""
+        return self.sheet.ending is Ending.STOP
+
+    @property
+    def title(self) -> str:
+        """The heading of the page; under a stop nothing suits."""
+        return self.t("title-stop" if self.stopped else "title")
+
     def parts(self) -> Iterator[str]:
         """Everything between the body's tags."""
         yield from self.head()
         yield "<main>"
-        if self.sheet.ending is Ending.STOP:
+        if self.stopped:
             yield from self.notes("stop", "stop-why", ("stop",))
         yield from self.measured()
         yield from self.meaning()
         yield from self.notes("notes", "notes-why", ("see-clinician",))
-        yield from self.cautions()
-        if self.sheet.ending is not Ending.STOP:
+        if not self.stopped:
+            yield from self.cautions()
             yield from self.choice()
         if self.sheet.ending in (Ending.CHOSEN, Ending.SUGGESTED):
             visit = self.sheet.outcome.assessment.visit
             parameters = self.sheet.outcome.book.parameters
             back_on = visit.decision.back_on if visit.decision else None
             running = visit.purpose == "running"
-            yield from after_parts(self.w, parameters, running=running, back_on=back_on)
+            seen, book = self.sheet.outcome.assessment, self.sheet.outcome.book
+            after = After(running, every_ache_counts(seen, book), seen.clinician_first, back_on)
+            yield from after_parts(self.w, parameters, after)
         yield "</main>"
-        foot = " ".join(self.t(key) for key in ("caution", "evidence", "private"))
+        keys = ("caution", "private") if self.stopped else ("caution", "evidence", "private")
+        foot = " ".join(self.t(key) for key in keys)
         yield f"<footer><p>{foot}</p></footer>"
 
     def t(self, key: str, **words: str) -> str:
@@ -127,7 +139,7 @@ class _Page:
         shop = f'<p class="shop">{escape(self.shop)}</p>' if self.shop else ""
         date = f" · {self.t('date', date=self.w.day(visit.date))}" if visit.date else ""
         yield (
-            f"<header>{shop}<h1>{self.t('title')}</h1>"
+            f"<header>{shop}<h1>{self.title}</h1>"
             f"<p>{self.t('reference', reference=visit.reference)}{date}</p></header>"
         )
 
@@ -152,15 +164,17 @@ class _Page:
     def meaning(self) -> Iterator[str]:
         """The sentence of each foot's type; said once where both feet have the same."""
         book, feet = self.sheet.outcome.book, self.sheet.outcome.assessment.feet
-        if self.sheet.ending is Ending.STOP and not any(feet[side].foot_type for side in SIDES):
-            return  # nothing is said of what was not measured
+        measured = {side for one in self.sheet.readings for side in one.measures}
         said: dict[str, str] = {
             side: self.said(book.types[kind].sentence)
             if (kind := feet[side].foot_type) is not None
             else self.t("undetermined")
             for side in SIDES
+            if side in measured  # nothing is said of what was not measured
         }
-        if said["left"] == said["right"]:
+        if (self.stopped and not any(feet[side].foot_type for side in SIDES)) or not said:
+            return
+        if len(said) == len(SIDES) and said["left"] == said["right"]:
             said = {"both": said["left"]}
         yield f"<section><h2>{self.t('meaning')}</h2>"
         for who, words in said.items():
@@ -174,7 +188,7 @@ class _Page:
         if self.sheet.choices and self.sheet.outcome.assessment.clinician_first:
             title = "once-agreed"
         yield f"<section><h2>{self.t(title)}</h2>"
-        if ending in (Ending.NONE_CHOSEN, Ending.NOTHING_SUITABLE, Ending.NOT_SCREENED):
+        if not self.sheet.choices:
             yield f"<p>{self.t(ending.value)}</p>"
         for number, choice in enumerate(self.sheet.choices):
             yield from self.one_choice(choice, first=number == 0)
@@ -296,14 +310,18 @@ class _Page:
         if not self.sheet.readings:
             return
         yield f'<section class="measured"><h2>{self.t("measured")}</h2>'
-        heads = ("reading", "left", "right", "usual")
+        heads = ("reading", "left", "right", "compared")
         cells = "".join(f'<th scope="col">{self.t(key)}</th>' for key in heads)
         yield f"<table><thead><tr>{cells}</tr></thead><tbody>"
         for reading in self.sheet.readings:
             feet = "".join(f"<td>{self.value(reading, side)}</td>" for side in SIDES)
-            usual = _numbers(self.usual(reading))
-            yield f'<tr><th scope="row">{self.named(reading)}</th>{feet}<td>{usual}</td></tr>'
-        yield f"</tbody></table><p>{self.t('angles')} {self.t('measured-how')}</p></section>"
+            band = self.compared(reading)
+            yield f'<tr><th scope="row">{self.named(reading)}</th>{feet}<td>{band}</td></tr>'
+        angles = any(reading.name.endswith("-angle") for reading in self.sheet.readings)
+        bars = any(reading.band for reading in self.sheet.readings)
+        told = {"angles": angles, "bars": bars, "measured-how": True}
+        how = " ".join(self.t(key) for key, true in told.items() if true)
+        yield f"</tbody></table><p>{how}</p></section>"
 
     def named(self, reading: Reading) -> str:
         """The name of a reading with its gait."""
@@ -316,18 +334,18 @@ class _Page:
         """A reading of one foot: number, error, picture."""
         measure = reading.measures.get(side)
         if measure is None or isinstance(measure.value, str):
-            return self.t("not-measured")
+            return "–" if self.stopped else self.t("not-measured")
         words = self.words(measure)
-        if reading.usual is None or not _closed(reading.usual):
+        if reading.band is None:
             return _numbers(words)
         label = self.w.text(
             "gauge",
             reading=self.of_rulebook(self.sheet.outcome.book.measures[reading.name].plain)[0],
             foot=self.w.text(side),
             value=words,
-            range=self.usual(reading),
+            range=self.band_words(reading, self.range(reading)),
         )
-        picture = gauge(measure.value, measure.error, reading.usual, label)
+        picture = gauge(measure.value, measure.error, reading.band, label)
         return f'<span class="value">{_numbers(words)}</span>{picture}'
 
     def words(self, measure: Measure) -> str:
@@ -338,20 +356,27 @@ class _Page:
             text += f" ±{self.w.number(measure.error, max(places, 1))}"
         return text
 
-    def usual(self, reading: Reading) -> str:
-        """What is usual, in words; a dash where no limit says so."""
-        if reading.usual is None or not _closed(reading.usual):
+    def compared(self, reading: Reading) -> str:
+        """What it is compared with; a dash where no limit says so."""
+        if reading.band is None:
             return "–"
+        mark = "\ue000"  # of the private use area: in no text
+        words = escape(self.band_words(reading, mark))
+        return words.replace(mark, _numbers(self.range(reading)))
+
+    def band_words(self, reading: Reading, range_: str) -> str:
+        """A band with its name: usual only where published figures stand behind it."""
+        return self.w.text("usual" if reading.published else "shop-band", range=range_)
+
+    def range(self, reading: Reading) -> str:
+        """The ends of its band."""
         measure = next(iter(reading.measures.values()))
         places = self.sheet.outcome.book.measures[measure.name].decimals
-        low, high = (self.w.number(e, places) for e in (reading.usual.low, reading.usual.high))
+        assert reading.band is not None
+        low, high = (self.w.number(e, places) for e in (reading.band.low, reading.band.high))
         return self.w.text("range", low=low, high=high) + unit_words(measure.unit)
 
 
 def _numbers(text: str) -> str:
     """Numbers with signs and units, which read from left to right in every language."""
     return f'<bdi dir="ltr">{escape(text)}</bdi>'
-
-
-def _closed(band: Band) -> bool:
-    return math.isfinite(band.low) and math.isfinite(band.high)
