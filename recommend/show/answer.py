@@ -77,7 +77,7 @@ def _wrapped(text: str, width: int) -> list[str]:
 # Which part gives way first, one wording at a time.
 _SHORTENED = (
     "unlike", "feet", "say", "wants", "else", "unlike", "say", "next", "else", "bring", "wants",
-    "else", "ask", "known", "else", "bring", "bring", "next", "cautions", "cautions",
+    "else", "unlike", "ask", "known", "else", "bring", "bring", "next", "cautions", "cautions",
 )  # fmt: skip
 
 
@@ -219,6 +219,15 @@ def _foot_words(outcome: Outcome, side: Side) -> list[list[str]]:
     return [[f"{title[0].upper()}{title[1:]}."]]
 
 
+def _one(ranked: Shortlist) -> list[str]:
+    """The same in a line that says where the rest is."""
+    conflicts = [one.text.partition(":")[0].lower() for one in ranked.needs.conflicts]
+    told = [f"the feet want different {', '.join(conflicts)}" if conflicts else ""]
+    told.append(ranked.wanted.smaller.partition(":")[0])
+    words = "; ".join(filter(None, told)) or "the insole they keep has to stay out"
+    return [f"{words[0].upper()}{words[1:]}: --show wants, size"]
+
+
 def _kept_words(ranked: Shortlist, book: Rulebook) -> Iterator[str]:
     """That the insole the customer keeps will not do, and why."""
     for one in ranked.will_not_do["insole"]:
@@ -239,7 +248,9 @@ def _two_feet(ranked: Shortlist, book: Rulebook) -> Iterator[Part]:
         least = (
             ["; ".join(f"{text}: one pair cannot do both" for text in short[:1])] if told else []
         )
-        yield Part("unlike", "Unlike", [[*fit, *told], [*fit, *short], [*fit, *least]])
+        yield Part(
+            "unlike", "Unlike", [[*fit, *told], [*fit, *short], [*fit, *least], _one(ranked)]
+        )
 
 
 def _wants(outcome: Outcome) -> Part:
