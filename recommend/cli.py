@@ -41,6 +41,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "setup": ("recommend.commands.setup", "The shop's settings, and where each comes from"),
     "measure": ("recommend.commands.measure", "Measure feet from pressure frames and video marks"),
     "gaps": ("recommend.commands.gaps", "Say what to stock next, and which lines can go"),
+    "order": ("recommend.commands.order", "Say how many pieces to order in which size"),
     "import": ("recommend.commands.import_list", "Read a supplier's list into the catalogue"),
     "explain": ("recommend.commands.explain", "Where each word of a kept shortlist came from"),
     "help": (
@@ -124,6 +125,7 @@ Fitter
 Buyer
   recommend coverage                   which feet the catalogue serves, and why not others
   recommend gaps                       what to stock next
+  recommend order --season 400         how many pieces in which size
 
 Lead fitter, auditor
   recommend check                      whether rules and catalogue can be trusted

@@ -72,7 +72,7 @@ def test_a_page_follows_the_rulebook() -> None:
     """With other figures in the rules, a page says the others: parameter, limit, error, share."""
     book = load_rulebook(ROOT / "rules")
     sourced = dict(book.parameters.sourced)
-    sourced["rank.served"] = sourced["rank.served"].model_copy(update={"value": 61.5})
+    sourced["coverage.choice"] = sourced["coverage.choice"].model_copy(update={"value": 61.5})
     sourced["trial.confidence"] = sourced["trial.confidence"].model_copy(update={"value": 0.875})
     limit = book.limits["fpi-pronated"]
     other = limit.model_copy(
@@ -83,9 +83,9 @@ def test_a_page_follows_the_rulebook() -> None:
         parameters=Parameters(sourced, book.parameters.places),
         limits={**book.limits, "fpi-pronated": other},
     )
-    text = "{{rank.served}} {{trial.confidence\npercent}} {{limits.fpi-pronated}}"
+    text = "{{coverage.choice}} {{trial.confidence\npercent}} {{limits.fpi-pronated}}"
     assert manual_facts.filled(text, changed) == "61.5 87.5 5.25"
-    assert "61.5 of 100" in manual_facts.filled(manual.pages()["buyer"].text, changed)
+    assert "choice of 61.5" in manual_facts.filled(manual.pages()["buyer"].text, changed)
 
 
 def test_a_page_without_numbers_needs_no_settings(tmp_path: Path) -> None:
@@ -143,7 +143,7 @@ def _run_here(line: str) -> bool:
     words = line.removeprefix("recommend ")
     if words.startswith(NOT_RUN) and not words.startswith(RUN_ALL_THE_SAME):
         return False
-    files = [one for one in words.split() if re.search(r"\.(csv|npz|c3d|yaml)$", one)]
+    files = [one for one in words.split() if re.search(r"\.(csv|npz|c3d|mp4|yaml)$", one)]
     known = {"my-visit.yaml", "step.yaml", "supplier.yaml"}
     return all("*" in one or one in known or Path(one).exists() for one in files)
 

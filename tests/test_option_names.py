@@ -21,5 +21,5 @@ def test_a_budget_is_money_and_a_mark_is_a_point() -> None:
     commands = defaultdict(set)
     for command, name, _ in every_option():
         commands[name].add(command)
-    assert commands["--budget"] == {"gaps"}
+    assert commands["--budget"] == {"gaps", "order"}
     assert commands["--mark"] <= {"measure", "trial"}

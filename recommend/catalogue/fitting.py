@@ -7,6 +7,10 @@ from dataclasses import dataclass
 
 from recommend.catalogue.loading import Item
 
+# Levels that decide whether they fit: shoes alike in these take the same insoles.
+SHOE_READS = ("shoe.removable-liner", "shoe.volume", "shoe.heel-width")
+INSOLE_READS = ("insole.thickness", "insole.volume", "insole.heel-width")
+
 
 @dataclass(frozen=True, slots=True)
 class Fit:

@@ -25,9 +25,16 @@ from recommend.output import CATALOGUE, write_output
 from recommend.reading import Document, Strict, problems_in, read_document, validate
 from recommend.reading.document import Loc, read_text
 from recommend.rulebook.models import AttributeDef
-from recommend.visit.models import ShoeSize
+from recommend.visit.models import ShoeSize, SizeSystem
 
-SHOWN = 20  # problems listed before the rest is only counted
+SHOWN = 3  # faults of a column listed before the rest is only counted
+# Units that a cell may bear, in ours. A point-less unit is one of a kind of number.
+_TO_OURS: Mapping[tuple[str, str], float] = {
+    ("mm", "mm"): 1, ("cm", "mm"): 10, ("m", "mm"): 1000, ("in", "mm"): 25.4, ("inch", "mm"): 25.4,
+    ("kg", "kg"): 1, ("g", "kg"): 0.001, ("lb", "kg"): 0.45359237, ("lbs", "kg"): 0.45359237,
+    ("deg", "deg"): 1, ("°", "deg"): 1, ("degrees", "deg"): 1, ("%", "percent"): 1,
+}  # fmt: skip
+_MONEY = re.compile(r"[A-Z]{3}|[€$£]")
 
 
 class FromColumn(Strict):
@@ -50,12 +57,15 @@ class FromColumn(Strict):
 
 
 class SizesFrom(Strict):
-    """Where sizes (Mondopoint, mm) and stock come from.
+    """Where sizes and stock come from.
 
     Either one `column` with entries such as ``250:3 255:0``, or one column per size in
-    `columns`, from size to the column that holds the number in stock (empty: not made).
+    `columns`, from size to the column that holds the number in stock (empty: not made). Sizes are
+    Mondopoint (mm), or numbers of the `system`, which are read as the foot length that they are
+    made for (``sizing.toe-allowance``), to half a millimetre.
     """
 
+    system: SizeSystem = "mondopoint"
     column: str | None = None
     columns: dict[str, str] = {}
 
@@ -79,6 +89,7 @@ class ColumnMapping(Strict):
     price: FromColumn | None = None
     remarks: FromColumn | None = None
     sizes: SizesFrom
+    supply: dict[Literal["cost", "pack", "minimum", "lead-weeks"], FromColumn] = {}
     insole: dict[str, FromColumn] = {}
     shoe: dict[str, FromColumn] = Field(default={}, validate_default=True)
 
@@ -89,7 +100,7 @@ class ColumnMapping(Strict):
         for name, one in single.items():
             if one.column:
                 yield (name, "column"), one.column
-        for kind, group in (("insole", self.insole), ("shoe", self.shoe)):
+        for kind, group in (("insole", self.insole), ("shoe", self.shoe), ("supply", self.supply)):
             for name, one in group.items():
                 if one.column:
                     yield (kind, name, "column"), one.column
@@ -105,11 +116,22 @@ class RowsError(RecommendError):
     def __init__(self, file: str, problems: list[InputError], rows: int) -> None:
         self.problems = problems
         bad = len({p.place.line for p in problems})
-        lines = [problem.sentence for problem in problems[:SHOWN]]
-        if len(problems) > SHOWN:
-            lines.append(f"... and {len(problems) - SHOWN} more")
+        columns: dict[str, list[InputError]] = {}
+        for problem in problems:
+            columns.setdefault(_column_of(problem), []).append(problem)
+        lines: list[str] = []
+        for some in sorted(columns.values(), key=len, reverse=True):
+            lines += [problem.sentence for problem in some[:SHOWN]]
+            if len(some) > SHOWN:
+                lines.append(f"... and {len(some) - SHOWN} more like these")
         head = f"{file}: {bad} of {counted(rows, 'row')} cannot be used, so none was loaded"
         super().__init__("\n  ".join([head, *lines]))
+
+
+def _column_of(problem: InputError) -> str:
+    """What faults are grouped by: the column, or the field that a row lacks."""
+    named = re.match(r"`([^`]+)`", problem.found)
+    return named.group(1) if named else problem.found
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,7 +169,7 @@ def import_csv(
     problems: list[InputError] = []
     seen: dict[str, int] = {}
     for line, row in rows:
-        item, found = _item(_Row(row, line, str(path), mapping, parameters), attributes)
+        item, found = _item(_Row(row, line, str(path), mapping, parameters, attributes))
         problems += found
         if item is None:
             continue
@@ -196,24 +218,34 @@ def read_list(
 def _rows(
     path: Path, mapping: ColumnMapping, document: Document
 ) -> Iterator[tuple[int, dict[str, str]]]:
+    """Rows under their heading; lines before it are passed over, and a later heading holds on."""
     stream = io.StringIO(read_text(path), newline="")
-    reader = csv.DictReader(stream, delimiter=mapping.delimiter, strict=True)
+    reader = csv.reader(stream, delimiter=mapping.delimiter, strict=True)
+    wanted = {column for _, column in mapping.columns()}
+    heading: list[str] = []
+    first: list[str] = []
     try:
-        heading = [name.strip() for name in reader.fieldnames or []]
-        _check_heading(heading, mapping, document, str(path))
-        reader.fieldnames = heading
-        for row in reader:
-            if None in row or None in row.values():
+        for cells in ([cell.strip() for cell in row] for row in reader):
+            first = first or cells
+            if not any(cells):
+                continue
+            if wanted <= set(cells):
+                heading = cells
+                _check_heading(heading, mapping, document, str(path))
+            elif heading and len(cells) != len(heading):
                 raise InputError(
                     Place(str(path), reader.line_num),
                     "the row has not as many cells as the heading",
                     f"{len(heading)} cells",
                 )
-            yield reader.line_num, {name: cell.strip() for name, cell in row.items()}
+            elif heading:
+                yield reader.line_num, dict(zip(heading, cells, strict=True))
     except csv.Error as error:
         raise InputError(
             Place(str(path)), f"this is not a CSV list in UTF-8 ({error})", mend="save it as such"
         ) from error
+    if not heading:
+        _check_heading(first, mapping, document, str(path))
 
 
 def _check_heading(
@@ -231,16 +263,14 @@ def _check_heading(
             )
 
 
-def _item(
-    reader: _Row, attributes: Mapping[str, AttributeDef]
-) -> tuple[Item | None, list[InputError]]:
+def _item(reader: _Row) -> tuple[Item | None, list[InputError]]:
     """The product of a row, None when it is not one, and everything that is wrong in the row."""
     data = reader.product()
     at = Document(reader.file, data, dict.fromkeys(_paths(data), (reader.line, 0)), {}, "")
     product, problems = problems_in(Product, at)
     if product is None:
         return None, [*reader.problems, *problems]
-    item, problems = item_in(product, attributes, at, ())
+    item, problems = item_in(product, reader.attributes, at, ())
     return item, [*reader.problems, *problems]
 
 
@@ -265,6 +295,7 @@ class _Row:
     file: str
     mapping: ColumnMapping
     parameters: Mapping[str, float]
+    attributes: Mapping[str, AttributeDef]
     problems: list[InputError] = field(default_factory=list)
 
     def product(self) -> dict[str, Any]:
@@ -281,13 +312,18 @@ class _Row:
             "stock": self._stock(mapping.sizes),
         }
         refused = bool(self.problems)
-        stated = {name: self._read(one) for name, one in group.items()}
+        stated = {name: self._read(one, self._unit(kind, name)) for name, one in group.items()}
+        supply = {n: self._read(one) for n, one in mapping.supply.items()}
+        values["supply"] = {n: _whole(v) for n, v in supply.items() if v is not None} or None
         known = {name: value for name, value in values.items() if value is not None}
         known["attributes"] = {n: v for n, v in stated.items() if v is not None}
         return {**_PLACEHOLDERS, **known} if refused else known
 
-    def _read(self, one: FromColumn) -> str | float | None:
-        """The translated value; None where the cell is empty or refused."""
+    def _read(self, one: FromColumn, ours: str = "") -> str | float | None:
+        """The translated value; None where the cell is empty or refused.
+
+        `ours` is the unit in which a number is wanted, where a cell may bear its own.
+        """
         if one.column is None:
             return one.always
         cell = self.row[one.column]
@@ -295,6 +331,7 @@ class _Row:
             return one.words[cell]
         if cell == "":
             return None
+        cell, unit = _without_unit(cell)
         if mend := _other_mark(cell, self.mapping.decimal):
             mark = {".": "point", ",": "comma"}[self.mapping.decimal]
             allowed = f"a number with a decimal {mark}, as the mapping says, and no other mark"
@@ -302,12 +339,29 @@ class _Row:
             return None
         number = _number(cell, self.mapping.decimal)
         if number is not None:
-            return number * one.factor
+            return self._in_ours(number * one.factor, unit, one, ours)
+        cell = self.row[one.column]
         if one.words:
             words = ", ".join(one.words)
             self._refuse(one.column, cell, words, nearest(cell, one.words))
             return None
         return cell
+
+    def _unit(self, kind: object, name: str) -> str:
+        definition = self.attributes.get(f"{kind}.{name}")
+        return definition.unit if definition and not definition.scale else ""
+
+    def _in_ours(self, number: float, unit: str, one: FromColumn, ours: str) -> float | None:
+        """A number in our unit; refused where its own cannot be turned into it."""
+        if not unit or (not ours and _MONEY.fullmatch(unit)):
+            return number
+        factor = _TO_OURS.get((unit.lower(), ours))
+        if factor is None:
+            column = one.column or ""
+            allowed = f"a number in {ours}" if ours else "a number without a unit"
+            self._refuse(column, self.row[column], allowed, "write it without, or as such")
+            return None
+        return round(number * factor, 6)
 
     def _text(self, one: FromColumn) -> str | float | None:
         """What stands in the cell, word for word, though it looks like a number."""
@@ -325,6 +379,9 @@ class _Row:
         if sizes.column is None:
             cells = {size: self.row[column] for size, column in sizes.columns.items()}
             counts = {s: self._count(s, cell) for s, cell in cells.items() if cell != ""}
+        elif sizes.system != "mondopoint":
+            pairs = [e.partition(":") for e in re.split(r"[\s;/]+", self.row[sizes.column]) if e]
+            counts = {size: self._count(size, n) for size, _, n in pairs}
         else:
             cell = self.row[sizes.column]
             pairs = [entry.partition(":") for entry in re.split(r"[\s;/]+", cell) if entry]
@@ -335,7 +392,21 @@ class _Row:
                 return None
             counts = {size.replace(",", "."): self._count(size, n) for size, _, n in pairs}
         known = {size: count for size, count in counts.items() if count is not None}
-        return known if len(known) == len(counts) else None
+        if len(known) < len(counts):
+            return None
+        return known if sizes.system == "mondopoint" else self._in_mondopoint(sizes, known)
+
+    def _in_mondopoint(self, sizes: SizesFrom, counts: Mapping[str, int]) -> dict[str, int] | None:
+        """Counts of sizes of another system, by the foot length that each is made for."""
+        found: dict[str, int] = {}
+        for size, count in counts.items():
+            number = _number(size.replace(",", "."), ".")
+            if number is None:
+                self._refuse(sizes.column or size, size, f"a size number of {sizes.system}")
+                return None
+            length = foot_length_of(ShoeSize(system=sizes.system, value=number), self.parameters)
+            found[f"{round(2 * length) / 2:g}"] = count
+        return found
 
     def _as_mondopoint(self, size: str) -> str:
         """What `size` would be in Mondopoint if it is an EU size; empty when it cannot be one."""
@@ -367,6 +438,20 @@ def _other_mark(cell: str, decimal: str) -> str:
     if re.fullmatch(rf"[-+]?\d{{1,3}}[{other}]\d{{3}}", cell):
         return f"write {whole} for thousands, or {fraction} for a fraction"
     return f"write {fraction}, or correct `decimal` of the mapping"
+
+
+def _without_unit(cell: str) -> tuple[str, str]:
+    """A number that bears a unit, and the unit; any other cell as it is."""
+    found = re.fullmatch(r"([-+]?[\d.,]+)\s*([a-zA-Z°%€$£]+)", cell)
+    turned = re.fullmatch(r"([€$£]|[A-Z]{3})\s*([-+]?[\d.,]+)", cell)
+    if found:
+        return found.group(1), found.group(2)
+    return (turned.group(2), turned.group(1)) if turned else (cell, "")
+
+
+def _whole(value: str | float) -> str | float | int:
+    """A number without a fraction as a whole one, which is what packs and pieces are."""
+    return int(value) if isinstance(value, float) and value.is_integer() else value
 
 
 def _number(cell: str, decimal: str) -> float | None:

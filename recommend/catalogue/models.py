@@ -28,6 +28,19 @@ MondopointText = Annotated[str, AfterValidator(_mondopoint)]
 Level = Annotated[float | str, BeforeValidator(_stated)]
 
 
+class Supply(Strict):
+    """What a supplier asks of an order.
+
+    `cost` of a piece, pieces in a `pack`, the `minimum` of pieces of a product in all its sizes,
+    and the weeks until it comes.
+    """
+
+    cost: Annotated[float, Field(ge=0, le=100_000)] | None = None
+    pack: Annotated[int, Field(ge=1, le=10_000)] | None = None
+    minimum: Annotated[int, Field(ge=0, le=1_000_000)] | None = None
+    lead_weeks: Annotated[float, Field(ge=0, le=520)] | None = None
+
+
 class Product(Strict):
     """One product: generic attributes, and the number in stock by Mondopoint length (mm).
 
@@ -41,6 +54,7 @@ class Product(Strict):
     price: Annotated[float, Field(ge=0, le=100_000)] | None = None
     attributes: dict[str, Level]
     stock: dict[MondopointText, Annotated[int, Field(ge=0, le=1_000_000)]] = Field(min_length=1)
+    supply: Supply | None = None
     remarks: str = ""
 
 

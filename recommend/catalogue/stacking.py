@@ -9,7 +9,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +22,7 @@ from recommend.reading.texts import Texts
 from recommend.rulebook.models import AttributeDef
 
 STOCK_COLUMNS = ("product", "size", "count")
+SHOP = "shop"  # of a chain; may be left out
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,20 +70,79 @@ def read_stock(file: Path, items: Mapping[str, Item]) -> list[StockLevel]:
         catalogue, a size that is not made, a count that is not a whole number, or a line that
         stands twice.
     """
-    levels: list[StockLevel] = []
-    seen: dict[tuple[str, str], Place] = {}
+    return [level for _, level in _by_shop(file, items, shops=False)]
+
+
+def read_shops(files: Iterable[Path], catalogue: Catalogue) -> dict[str, Catalogue]:
+    """The stock of every shop of a chain, as a catalogue each.
+
+    A list with a column ``shop`` holds several shops; one without is named by its file. What a
+    shop's list does not name is not there.
+
+    Raises
+    ------
+    InputError
+        As `read_stock`.
+    """
+    stock: dict[str, dict[str, dict[float, int]]] = {}
+    for file in files:
+        for shop, level in _by_shop(file, {item.id: item for item in catalogue.items}):
+            sizes = stock.setdefault(shop, {}).setdefault(level.product, {})
+            sizes[float(level.size)] = level.count
+    return {shop: _with_stock(catalogue, levels) for shop, levels in sorted(stock.items())}
+
+
+def _by_shop(
+    file: Path, items: Mapping[str, Item], *, shops: bool = True
+) -> Iterator[tuple[str, StockLevel]]:
+    """Shop and level of every line; without `shops` all lines are of one shop."""
+    seen: dict[tuple[str, str, str], Place] = {}
     for row, place in _rows(file):
-        level = _level(row, place, items)
-        key = (level.product, level.size)
+        level, shop = _level(row, place, items), (shops and row[SHOP]) or file.stem
+        key = (shop, level.product, level.size)
         if key in seen:
             raise InputError(
                 place,
                 f"`{level.product}` in size {level.size} stands twice (first at {seen[key]})",
-                "each product and size once",
+                "each product and size once" + (" a shop" if shops else ""),
             )
         seen[key] = place
-        levels.append(level)
-    return levels
+        yield shop, level
+
+
+def _with_stock(catalogue: Catalogue, stock: Mapping[str, Mapping[float, int]]) -> Catalogue:
+    """A catalogue with what a shop has; a size that it does not name is made and not there."""
+    items = tuple(
+        replace(item, stock={size: stock[item.id].get(size, 0) for size in item.stock})
+        for item in catalogue.items
+        if item.id in stock
+    )
+    return replace(catalogue, items=items)
+
+
+def together(shops: Mapping[str, Catalogue]) -> Catalogue:
+    """The stock of all shops as one catalogue."""
+    items: dict[str, Item] = {}
+    for one in shops.values():
+        for item in one.items:
+            there = items.get(item.id)
+            added = {
+                size: n + (there.stock[size] if there else 0) for size, n in item.stock.items()
+            }
+            items[item.id] = replace(item, stock=added)
+    return replace(next(iter(shops.values())), items=tuple(items[key] for key in sorted(items)))
+
+
+def read_counts(
+    file: Path, items: Mapping[str, Item], shop: str | None = None
+) -> dict[tuple[str, float], float]:
+    """Pieces by product and size in a list of stock or sales, of one shop or of all together."""
+    out: dict[tuple[str, float], float] = {}
+    for where, level in _by_shop(file, items):
+        if shop in (None, where):
+            key = (level.product, float(level.size))
+            out[key] = out.get(key, 0.0) + level.count
+    return out
 
 
 def _rows(file: Path) -> Iterator[tuple[dict[str, str], Place]]:
@@ -96,7 +156,7 @@ def _rows(file: Path) -> Iterator[tuple[dict[str, str], Place]]:
         )
     try:
         for row in reader:
-            cells = {name: (row[name] or "").strip() for name in STOCK_COLUMNS}
+            cells = {name: (row.get(name) or "").strip() for name in (*STOCK_COLUMNS, SHOP)}
             yield cells, Place(str(file), reader.line_num)
     except csv.Error as error:
         raise InputError(Place(str(file), reader.line_num), f"this is not CSV ({error})") from error

@@ -133,6 +133,8 @@ def _visit(facts: Facts, side: Side, book: Rulebook) -> dict[str, Any]:
             data[name] = facts[f"visit_{name}"]
     if "visit_socks" in facts:
         data["keeps"] = {"socks": facts["visit_socks"]}
+    if "growing" in facts:
+        data["age-band"] = "child"
     if "body-mass" in facts:
         data["body-mass-kg"] = facts["body-mass"]
     pain = _pain(facts, side)

@@ -28,6 +28,7 @@ CODES: dict[str, str] = {
     "never-met": "The musts and nevers of a rule leave nothing of the catalogue.",
     "title-contradicts": "The title of a product says something else than its attributes.",
     "unfinished": "A rule still has the words it was begun with.",
+    "not-marked": "A rule asks for a product, and no wish of it must be met to count as served.",
     "unreachable-product": "No foot of the population can be offered a product.",
     "not-translated": "A text that customers read is not in a language of the translations.",
     "stale-translation": "A text has changed since it was translated.",

@@ -10,18 +10,20 @@ import numpy as np
 
 from recommend.catalogue.loading import Catalogue, Item
 from recommend.check.cells import base_facts
-from recommend.check.finding import Finding
+from recommend.check.finding import Finding, from_error
 from recommend.check.people import People
 from recommend.check.reach import places_of
 from recommend.check.scaffold import UNFINISHED
 from recommend.check.unused import program_names
 from recommend.check.wording import SaidOfProduct, has, wording_of_rules
+from recommend.errors import InputError
 from recommend.match.judge import judge
-from recommend.match.needs import level_words, need_words, needs_of
+from recommend.match.needs import NeedTable, level_words, need_words, needs_of
 from recommend.measure.model import SIDES
 from recommend.reading import read_document
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.comparisons import COMPARISONS
+from recommend.rulebook.serving import FILE, required_wishes
 
 _NUMBER = re.compile(r"(?<![\w.])(\d+(?:\.\d+)?) degrees")
 _CUSTOMERS = 4000  # of the population, who are counted where a need can be met by nothing
@@ -39,6 +41,7 @@ def unanswered_findings(book: Rulebook) -> Iterator[Finding]:
                     "the rule",
                 )  # fmt: skip
     yield from _unfinished(book)
+    yield from _unmarked(book)
     asked = {need.attribute for rule in book.rules for need in rule.asks}
     asked |= {part for attribute in book.attributes.values() for part in attribute.sum_of}
     document = read_document(Path(book.folder) / "attributes.yaml")
@@ -48,6 +51,28 @@ def unanswered_findings(book: Rulebook) -> Iterator[Finding]:
             yield Finding(
                 "unused", "warning", document.place((group, key), key=True),
                 f"attribute `{name}` is asked for by nothing", mend="let a rule ask, or remove it",
+            )  # fmt: skip
+
+
+def _unmarked(book: Rulebook) -> Iterator[Finding]:
+    """Rules that ask for more than nothing, of which no wish is marked to be met."""
+    if FILE not in book.texts:
+        return  # there the musts decide
+    try:
+        marked = {rule for rule, _ in required_wishes(book)}
+    except InputError as error:
+        yield from_error(error)
+        return
+    table = NeedTable(book)
+    active = table.active(np.eye(len(table.rules), dtype=bool))
+    more = table.asks_more("shoe", active) | table.asks_more("insole", active)
+    for name, asks in zip(table.rules, more, strict=True):
+        wishes = [one for one in book.by_id[name].asks if one.strength == "prefer"]
+        if asks and wishes and name not in marked:
+            yield Finding(
+                "not-marked", "warning", book.by_id[name].place,
+                f"rule `{name}` asks for a product, and any that does no harm would serve",
+                mend=f"mark in {FILE} which of its wishes must be met",
             )  # fmt: skip
 
 

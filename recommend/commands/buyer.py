@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated, Literal, Optional
 
 import typer
 
+from recommend.catalogue.loading import Catalogue
+from recommend.catalogue.stacking import read_shops, together
 from recommend.coverage.crowd import Crowd
 from recommend.coverage.population import load_population
 from recommend.coverage.visits import read_shop
-from recommend.errors import RecommendError
+from recommend.errors import RecommendError, nearest
 from recommend.rulebook.book import Rulebook
 
 # The option parser reads `Optional`, not `X | None`.
@@ -55,6 +58,39 @@ FeetOption = Annotated[
     Optional[Path],  # noqa: UP045
     typer.Option("--feet", help="Measured feet of a chain, Parquet: a file or a folder of files."),
 ]
+
+StockOption = Annotated[
+    Optional[list[Path]],  # noqa: UP045
+    typer.Option(
+        "--stock", help="Stock of a chain's shops, CSV with product, size, count and shop; "
+        "may be repeated, a file a shop."
+    ),
+]  # fmt: skip
+ShopOption = Annotated[
+    Optional[str],  # noqa: UP045
+    typer.Option("--shop", help="Look at this shop of the chain alone."),
+]
+
+
+def stocked(catalogue: Catalogue, stock: Sequence[Path] | None, shop: str | None) -> Catalogue:
+    """The catalogue as it is, or with the stock of a chain: of one shop, or of all together.
+
+    Raises
+    ------
+    RecommendError
+        If a shop is named and there is no such shop.
+    """
+    if not stock:
+        if shop:
+            raise RecommendError("--shop names one of a chain; give its stock with --stock FILE")
+        return catalogue
+    shops = read_shops(stock, catalogue)
+    if shop is None:
+        return together(shops)
+    if shop not in shops:
+        hint = nearest(shop, shops) or f"the shops are {', '.join(shops)}"
+        raise RecommendError(f"no shop is called `{shop}`; {hint}")
+    return shops[shop]
 
 
 def crowd_of(

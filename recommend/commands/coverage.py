@@ -10,6 +10,7 @@ import typer
 
 from recommend.catalogue import load_catalogue
 from recommend.catalogue.shop import open_catalogue, open_rulebook
+from recommend.catalogue.stacking import read_shops
 from recommend.commands import single
 from recommend.commands.buyer import (
     CatalogueOption,
@@ -19,15 +20,19 @@ from recommend.commands.buyer import (
     PopulationOption,
     RulesOption,
     SeedOption,
+    ShopOption,
     SoldOption,
     SoldOutOption,
+    StockOption,
     VisitsOption,
     crowd_of,
+    stocked,
 )
 from recommend.commands.options import Force
 from recommend.coverage.document import as_document, write_csv
 from recommend.coverage.run import Question, answer
-from recommend.errors import RecommendError
+from recommend.coverage.split import WAYS
+from recommend.errors import RecommendError, nearest
 from recommend.rulebook import load_rulebook
 from recommend.show.bar import stages
 from recommend.show.console import console
@@ -43,10 +48,14 @@ AgainstRulesOption = Annotated[
     typer.Option(help="Another rulebook: what is won and lost against it, by foot type."),
 ]
 MatrixOption = Annotated[
-    Literal["served", "share", "choices", "products", "best", "prices", "stock"],
+    Literal["served", "share", "choices", "products", "prices", "stock"],
     typer.Option(help="Which number the matrix shows."),
 ]
-SensitivityOption = Annotated[bool, typer.Option(help="Also draw with other assumed correlations.")]
+SensitivityOption = Annotated[bool, typer.Option(help="Also try other assumptions.")]
+ByOption = Annotated[
+    str,
+    typer.Option(help="What the matrix splits customers by: any two of " + ", ".join(WAYS) + "."),
+]
 PictureOption = Annotated[
     Optional[Path],  # noqa: UP045
     typer.Option(help="Draw the matrix as a heat map: FILE.svg, .png or .pdf."),
@@ -67,8 +76,11 @@ def coverage(
     feet: FeetOption = None,
     sold: SoldOption = "pair",
     sold_out_counts: SoldOutOption = False,
+    stock: StockOption = None,
+    shop: ShopOption = None,
     against: AgainstOption = None,
     against_rules: AgainstRulesOption = None,
+    by: ByOption = "foot-type,size",
     matrix: MatrixOption = "served",
     sensitivity: SensitivityOption = True,
     picture: PictureOption = None,
@@ -85,13 +97,16 @@ def coverage(
     if picture:
         check_picture(picture, force=force)
     book = open_rulebook(rules)
+    whole = open_catalogue(book, catalogue)
     question = Question(
         book=book,
-        catalogue=open_catalogue(book, catalogue),
+        catalogue=stocked(whole, stock, shop),
         crowd=crowd_of(book, visits, population, customers, seed, feet),
         sold=sold,
         sold_out_counts=sold_out_counts,
         sensitivity=sensitivity,
+        shops=read_shops(stock, whole) if stock and not shop else {},
+        by=_two_ways(by),
         against=load_catalogue(against, book.attributes) if against else None,
         against_rules=load_rulebook(against_rules) if against_rules else None,
     )
@@ -105,6 +120,16 @@ def coverage(
         print(json.dumps(as_document(run), indent=2, ensure_ascii=False))
     else:
         print_coverage(run, console(), matrix)
+
+
+def _two_ways(by: str) -> tuple[str, str]:
+    """The two ways of ``--by``."""
+    ways = [word.strip() for word in by.split(",")]
+    strange = [word for word in ways if word not in WAYS]
+    if strange or len(ways) != 2 or ways[0] == ways[1]:
+        hint = nearest(strange[0], WAYS) if strange else "name two, such as purpose,size"
+        raise RecommendError(f"--by is `{by}`; allowed: two of {', '.join(WAYS)}; {hint}")
+    return ways[0], ways[1]
 
 
 app = single(coverage)

@@ -18,14 +18,16 @@ from recommend.commands.buyer import (
     PopulationOption,
     RulesOption,
     SeedOption,
+    ShopOption,
     SoldOption,
     SoldOutOption,
+    StockOption,
     VisitsOption,
     crowd_of,
+    stocked,
 )
-from recommend.coverage.briefs import find_gaps
+from recommend.coverage.briefs import find_gaps, whole_sizes
 from recommend.coverage.document import plain
-from recommend.coverage.evaluate import kinds_of
 from recommend.coverage.run import Question
 from recommend.coverage.stocking import choose, drop
 from recommend.errors import RecommendError
@@ -68,6 +70,8 @@ def gaps(
     seed: SeedOption = 1,
     sold: SoldOption = "pair",
     sold_out_counts: SoldOutOption = False,
+    stock: StockOption = None,
+    shop: ShopOption = None,
     thin: ThinOption = False,
     briefs: BriefsOption = 5,
     candidates: CandidatesOption = None,
@@ -85,10 +89,11 @@ def gaps(
     """
     _check(candidates, lines, budget, drop_lines)
     book = open_rulebook(rules)
+    whole = open_catalogue(book, catalogue)
     count = customers or int(book.parameters["coverage.gap-customers"])
     question = Question(
         book=book,
-        catalogue=open_catalogue(book, catalogue),
+        catalogue=stocked(whole, stock, shop),
         crowd=crowd_of(book, visits, population, count, seed),
         sold=sold,
         sold_out_counts=sold_out_counts,
@@ -96,19 +101,24 @@ def gaps(
     listed = (
         read_list(candidates, mapping, book.attributes, book.parameters) if candidates else None
     )
-    assessor = question.assessor(more=listed.items if listed else ())
-    shop = question.catalogue
+    finer = () if listed or drop_lines else (whole_sizes(book.parameters["coverage.size-step"]),)
+    assessor = question.assessor(more=listed.items if listed else finer)
+    here = question.catalogue
     with stages() as stage:
         progress = stage("drawing and classifying feet")
         tally = question.crowd.tally(book, assessor.classes, progress=progress)
-        kinds = kinds_of(tally, assessor.layout)
+        kinds, counted = assessor.kinds(tally), tally.customers
         searching = stage("searching")
         if listed is not None:
-            chosen = choose(assessor, shop, listed.items, kinds, lines=lines, budget=budget)
+            chosen = choose(
+                assessor, here, listed.items, kinds, counted, lines=lines, budget=budget
+            )
         elif drop_lines is not None:
-            gone = drop(assessor, shop, kinds, drop_lines)
+            gone = drop(assessor, here, kinds, tally, drop_lines)
         else:
-            found = find_gaps(assessor, shop, kinds, thin=thin, most=briefs, progress=searching)
+            found = find_gaps(
+                assessor, here, kinds, counted, thin=thin, most=briefs, progress=searching
+            )
     if listed is not None:
         _say(as_json, chosen, lambda: print_stocking(chosen, listed.currency, console()))
     elif drop_lines is not None:

@@ -2,16 +2,24 @@
 
 from __future__ import annotations
 
+import csv
+import io
 from pathlib import Path
 from typing import Annotated, Optional
 
 import typer
 
-from recommend.catalogue.importing import import_csv, write_products
+from recommend.catalogue.importing import RowsError, import_csv, write_products
 from recommend.catalogue.shop import open_rulebook
 from recommend.commands import single
-from recommend.commands.options import Force
+from recommend.coverage.unstated import unstated_lines
 from recommend.errors import counted
+from recommend.output import table, write_output
+
+FaultsOption = Annotated[
+    Optional[Path],  # noqa: UP045
+    typer.Option(help="Write every fault to this file (CSV), where rows cannot be used."),
+]
 
 
 def import_list(
@@ -22,21 +30,39 @@ def import_list(
         Optional[Path],  # noqa: UP045
         typer.Option(help="Folder of the rulebook; else as in `setup show`."),
     ] = None,
+    faults: FaultsOption = None,
     replace: Annotated[bool, typer.Option("--replace", help="Overwrite the file.")] = False,
-    force: Force = False,
 ) -> None:
     """Read a supplier's list by a mapping file, and write it as a catalogue file.
 
-    Every row that cannot be used is named; then nothing is written.
+    Every row that cannot be used is named; then nothing is written. What the list does not state
+    and rules need is said first, with what that does to coverage.
 
     Example: recommend import catalogue_demo/supplier/list.csv --mapping
     catalogue_demo/supplier/mapping.yaml --into supplier.yaml
     """
     book = open_rulebook(rules)
-    imported = import_csv(supplier_list, mapping, book.attributes, book.parameters)
-    write_products(imported, into, replace=replace, force=force)
+    try:
+        imported = import_csv(supplier_list, mapping, book.attributes, book.parameters)
+    except RowsError as error:
+        if faults:
+            _write_faults(faults, error)
+        raise
+    for line in unstated_lines(imported.items, book):
+        print(line)
+    write_products(imported, into, replace=replace)
     count = len(imported.items)
     print(f"{counted(count, 'product')} written to {into}")
+
+
+def _write_faults(path: Path, error: RowsError) -> None:
+    """Every fault of the list, a line each."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(["line", "found", "allowed", "mend"])
+    for one in error.problems:
+        writer.writerow([one.place.line, one.found, one.allowed, one.mend])
+    write_output(path, text.getvalue(), table("line"), force=False)
 
 
 app = single(import_list)

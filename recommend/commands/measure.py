@@ -10,10 +10,10 @@ from typing import Annotated, Literal, cast
 import typer
 
 from recommend.catalogue.shop import open_rulebook
-from recommend.commands import single
+from recommend.commands import films, single
 from recommend.commands.options import Force
 from recommend.errors import InputError, Place, nearest
-from recommend.measure.capture import CaptureOptions, measure_capture
+from recommend.measure.capture import CaptureOptions, is_film, measure_capture
 from recommend.measure.document import as_document
 from recommend.measure.measured import Measured
 from recommend.measure.model import Side
@@ -31,7 +31,9 @@ Moving = Literal["standing", "walking", "running"]
 def measure(
     files: Annotated[
         list[Path],
-        typer.Argument(help="captures: pressure frames (.npz, .csv), marks (.csv, .c3d)"),
+        typer.Argument(
+            help="captures: pressure frames (.npz, .csv), marks (.csv, .c3d), films (.mp4 ...)"
+        ),
     ],
     side: Annotated[
         str | None, typer.Option(help="left or right, where the file does not say it")
@@ -58,7 +60,27 @@ def measure(
     mapping: Annotated[
         Path | None, typer.Option(help="marks in a lab's own columns: how they are named (YAML)")
     ] = None,
-    gait: Annotated[str, typer.Option(help="C3D: standing, walking or running")] = "walking",
+    gait: Annotated[str, typer.Option(help="C3D, film: standing, walking or running")] = "walking",
+    put_right: Annotated[
+        list[str] | None,
+        typer.Option(help="film: a mark where you see it, upper-heel@120=412,633, or a file"),
+    ] = None,
+    marks: Annotated[
+        Path | None, typer.Option(help="film: save the marks found (.csv), one file for each leg")
+    ] = None,
+    slow_motion: Annotated[
+        float, typer.Option(min=0.1, max=40, help="film: how many times slower it plays than life")
+    ] = 1.0,
+    plumb: Annotated[
+        str | None, typer.Option(help="film: a plumb line in it, upper and lower end, X,Y:X,Y")
+    ] = None,
+    ruler: Annotated[
+        str | None, typer.Option(help="film: a length in it, X,Y:X,Y=MM, for marks in mm")
+    ] = None,
+    crop: Annotated[
+        int | None,
+        typer.Option(min=1, help="film: only write a copy below this row of it"),
+    ] = None,
     force: Force = False,
     error_terms: Annotated[
         bool, typer.Option("--error-terms", help="what the error of each measure is made of")
@@ -68,10 +90,15 @@ def measure(
     """Measure feet from pressure frames and from marks on rear-view video.
 
     Shows footprint, path of load, rearfoot angle over stance, and every measure with its
-    standard error and its doubts. What cannot be trusted is left out, and says so.
+    standard error and its doubts. What cannot be trusted is left out, and says so. Next to a film
+    it writes a contact sheet of frames with the marks drawn: look at it first.
 
     Example: recommend measure catalogue_demo/captures/walk-left.csv
     """
+    if crop is not None:
+        for file in files:
+            films.write_crop(file, crop, open_rulebook(rules).parameters)
+        return
     options = CaptureOptions(
         side=cast(Side | None, _one_of(side, ("left", "right"), "side")),
         still=still,
@@ -79,13 +106,17 @@ def measure(
         facing=cast(Facing | None, _one_of(facing, ("+x", "-x", "+y", "-y", "+z", "-z"), "facing")),
         gait=cast(Moving, _one_of(gait, ("standing", "walking", "running"), "gait")),
         mapping=mapping,
+        film=films.options_of(files, put_right or [], slow_motion, plumb, ruler),
     )
     book = open_rulebook(rules)
     found: list[Measured] = []
     with working("measuring") as tell:
         for done, file in enumerate(files):
             tell(done, len(files))
-            found += measure_capture(file, book.parameters, book.measures, options)
+            if is_film(file):
+                found += films.measure(file, book, options, marks, tell)
+            else:
+                found += measure_capture(file, book.parameters, book.measures, options)
     bands = usual_bands(book)
     if as_json:
         print(json.dumps(as_document(found), ensure_ascii=False))

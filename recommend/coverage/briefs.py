@@ -1,27 +1,33 @@
 """What to buy next: the product that would serve most of those who are not served.
 
-A brief is found by search and then tried: its gain is what the very same judging gives to a
-product with these attributes, so it is counted, not guessed.
+A brief is a range for each attribute that matters. Its gain is what *every* product within the
+ranges adds: each attribute by itself rules a product out or not, and what it asks is met throughout
+a range where it is met at both ends, so customers are counted whom all of them serve. What pairs a
+product with others (whether they fit, what they come to together) is tried at all ends.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from itertools import product as every
 
 import numpy as np
 
+from recommend.catalogue.fitting import INSOLE_READS, SHOE_READS
 from recommend.catalogue.loading import Catalogue, Item
 from recommend.catalogue.models import Kind, Product
-from recommend.coverage.evaluate import Evaluator, Kinds, Progress, Served
+from recommend.coverage.evaluate import Evaluator, Kinds, Pairing, Progress, Stand
+from recommend.coverage.interval import Share, share_of
 from recommend.coverage.numbers import Array
 from recommend.coverage.report import Assessor
-from recommend.match.needs import rule_needs
-from recommend.rulebook.book import Rulebook
-from recommend.rulebook.models import AttributeDef
+from recommend.coverage.why import levels_of, levels_that_do
+from recommend.match.needs import NeedTable, rule_needs
 
-Levels = dict[str, float]
 NEW = "new"
+GRID = (190.0, 330.0)  # feet that any shop sees, mm
+Levels = dict[str, float | None]  # None: not stated
+Box = dict[str, tuple[float, float]]  # attributes left out are free, and need not be stated
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,15 +47,18 @@ class Brief:
     ----------
     kind : shoe or insole.
     wants : what it must be; attributes that make no difference are left out.
-    smallest, largest : Mondopoint sizes (mm) that its customers take, the outermost few apart.
-    adds : share of customers who are served with it and not without.
+    plain : attributes in which it does nothing that nobody asks for.
+    smallest, largest : Mondopoint sizes (mm) it comes in, every whole size between included.
+    adds : share of customers who are served with any such product and not without, and its
+        interval.
     """
 
     kind: Kind
     wants: tuple[Want, ...]
+    plain: tuple[str, ...]
     smallest: float | None
     largest: float | None
-    adds: float
+    adds: Share
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +68,7 @@ class Restock:
     product: str
     smallest: float
     largest: float
-    adds: float
+    adds: Share
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,13 +80,25 @@ class Gaps:
     missed : share of customers aimed at: not served, or with too little choice.
     briefs : products to look for, each counted after those before it.
     restocks : sizes to order of what is there, each counted after those before it.
-    left : share of customers that no brief reaches.
+    left : share of customers that no brief reaches; `opposed` of them can be served by no product,
+        because their feet ask for opposites; `stopped` are with a clinician first.
     """
 
     missed: float
     briefs: tuple[Brief, ...]
     restocks: tuple[Restock, ...]
     left: float
+    opposed: float
+    stopped: float
+
+
+def whole_sizes(step: float) -> Item:
+    """A product in every whole size, so that sizes nobody makes yet are told apart."""
+    sizes = np.arange(GRID[0], GRID[1] + step, step)
+    stock = {f"{size:g}": 1 for size in sizes}
+    made = Product(id="whole-sizes", kind="shoe", title="every whole size", attributes={},
+                   stock=stock)  # fmt: skip
+    return Item(made, {}, {float(size): 1 for size in sizes})
 
 
 class Searcher:
@@ -88,241 +109,316 @@ class Searcher:
     assessor : the rulebook's side.
     catalogue : what is there.
     kinds : the customers.
-    aim : customers aimed at by need kind and size class, shape (g, z).
+    aim : customers aimed at in each group, (n,).
+    customers : all customers, those whom a stop withholds included.
     """
 
-    def __init__(self, assessor: Assessor, catalogue: Catalogue, kinds: Kinds, aim: Array) -> None:
-        self.assessor, self.catalogue, self.kinds = assessor, catalogue, kinds
-        self.book, self.aim = assessor.book, aim.copy()
-        self.total = max(1.0, float(kinds.weights.sum()))
-        self.all_sizes = self._sizes()
-        self.of_purpose = frozenset(_of_purpose(self.book, assessor.layout.needs))
+    def __init__(self, assessor: Assessor, catalogue: Catalogue, kinds: Kinds, aim: Array,
+                 customers: int) -> None:  # fmt: skip
+        self.assessor, self.catalogue, self.customers = assessor, catalogue, customers
+        self.book, self.table = assessor.book, assessor.table
+        groups = np.flatnonzero((aim > 0) & (kinds.sizes[kinds.size] != assessor.classes.unknown))
+        self.kinds, self.aim = kinds.only(groups), aim[groups].astype(float)
+        self.groups = groups
+        self.evaluator = assessor.evaluator(catalogue, self.kinds)
+        self.sides = {kind: _Side(self, kind) for kind in self._sold()}
+        index = self.kinds.sizes[self.kinds.size]
+        self.size = np.array([assessor.classes.mondopoint(int(i)) or 0.0 for i in index])
+
+    def _sold(self) -> tuple[Kind, ...]:
+        """Kinds of product that can add something in the ways products are sold."""
+        ways = self.assessor.terms.ways
+        kinds: list[Kind] = []
+        if "insole" in ways or ("pair" in ways and self.catalogue.shoes):
+            kinds.append("insole")
+        if "shoe" in ways or "pair" in ways:
+            kinds.append("shoe")
+        return tuple(kinds)
 
     def briefs(self, most: int, least: float) -> Iterator[Brief]:
         """Up to `most` briefs, as long as each adds at least the share `least`."""
         for _ in range(most):
-            found = [self._best(kind) for kind in self._sold()]
-            gain, kind, levels = max(found, key=lambda one: one[0])
-            if gain / self.total < max(least, 1e-12):
+            if not self.aim.any():
                 return
-            yield self._brief(kind, levels, gain)
-            self.aim = np.where(self._served_by(kind, [levels])[0], 0, self.aim)
+            found = [side.best() for side in self.sides.values()]
+            gain, side, levels = max(found, key=lambda one: one[0])
+            if gain / self.customers < max(least, 1e-12):
+                return
+            brief, served = self._brief(side, levels)
+            yield brief
+            self.aim[served] = 0.0
 
-    def _sold(self) -> tuple[Kind, ...]:
-        """Kinds of product that can add something in the ways products are sold."""
-        ways = self.assessor.wishes.ways
-        kinds: list[Kind] = []
-        if "insole" in ways or ("pair" in ways and self.catalogue.shoes):
-            kinds.append("insole")
-        if "shoe" in ways or ("pair" in ways and self.catalogue.insoles):
-            kinds.append("shoe")
-        return tuple(kinds)
+    def _brief(self, side: _Side, levels: Levels) -> tuple[Brief, Array]:
+        box = side.widened(levels)
+        served = side.served(box) & (self.aim > 0)
+        smallest, largest = size_range(self.size, np.where(served, self.aim, 0.0),
+                                       self.book.parameters["coverage.brief-edge"])  # fmt: skip
+        served &= (self.size >= smallest) & (self.size <= largest)
+        wants = tuple(side.want(name, *ends) for name, ends in box.items())
+        adds = self._share(float(self.aim[served].sum()))
+        plain = tuple(name for name in side.plain(box) if name not in box)
+        return Brief(side.kind, wants, plain, smallest, largest, adds), served
 
-    def _best(self, kind: Kind) -> tuple[float, Kind, Levels]:
-        """The best product of a kind: the ideal of the commonest needs, improved step by step."""
-        parameters = self.book.parameters
-        order = np.argsort(-self.aim.sum(axis=1), kind="stable")
-        seeds = [self._ideal(kind, int(g)) for g in order[: int(parameters["coverage.seeds"])]]
-        gains = self._gains(kind, seeds)
-        gain, levels = float(gains.max()), seeds[int(gains.argmax())]
-        improved = True
-        while improved:
-            improved = False
-            for attribute, tried in self._domains(kind).items():
-                if attribute in self.of_purpose:
-                    continue  # a brief is for the purpose it started from, not for all at once
-                variants = [{**levels, attribute: level} for level in tried]
-                gains = self._gains(kind, variants)
-                if float(gains.max()) > gain:
-                    gain, levels = float(gains.max()), variants[int(gains.argmax())]
-                    improved = True
-        return gain, kind, levels
+    def _share(self, count: float) -> Share:
+        return share_of(count, self.customers, self.book.parameters["coverage.confidence"])
 
-    def _brief(self, kind: Kind, levels: Levels, gain: float) -> Brief:
-        wants = tuple(
-            want
-            for attribute, tried in self._domains(kind).items()
-            if (want := self._want(kind, levels, attribute, tried, gain)) is not None
-        )
-        served = np.where(self._served_by(kind, [levels])[0], self.aim, 0).sum(axis=0)
-        smallest, largest = self._size_range(served)
-        return Brief(kind, wants, smallest, largest, gain / self.total)
-
-    def _want(
-        self, kind: Kind, levels: Levels, attribute: str, tried: list[float], gain: float
-    ) -> Want | None:
-        """The levels around the chosen one that keep nearly all of the gain."""
-        unstated = {name: level for name, level in levels.items() if name != attribute}
-        variants = [{**levels, attribute: level} for level in tried]
-        gains = self._gains(kind, [*variants, unstated])
-        keeps = gains >= gain * self.book.parameters["coverage.brief-keeps"]
-        if keeps[-1]:
-            return None  # it need not even be stated
-        at = tried.index(levels[attribute]) if levels.get(attribute) in tried else -1
-        if at < 0:
-            return None
-        low = high = at
-        while low > 0 and keeps[low - 1]:
-            low -= 1
-        while high + 1 < len(tried) and keeps[high + 1]:
-            high += 1
-        return Want(
-            attribute,
-            tried[low] if low > 0 else None,
-            tried[high] if high + 1 < len(tried) else None,
-        )
-
-    def _ideal(self, kind: Kind, g: int) -> Levels:
-        """Levels that meet what one kind of customer needs, as far as they agree."""
-        active = self.assessor.table.active(self.kinds.holds[[g]])
-        levels = {name: self._usual(name) for name in self._domains(kind)}
-        wanted = np.argsort(-active.weights[0] - 1e6 * active.binding[0], kind="stable")
-        for n in wanted[::-1]:  # the weightiest last, so that it has the last word
-            need = self.assessor.table.needs[int(n)]
-            if not (active.weights[0, n] or active.binding[0, n]):
-                continue
-            for name in self.book.sums.get(need.attribute, (need.attribute,)):
-                if name in levels and need.met(levels[name]) == (need.strength == "never"):
-                    levels[name] = self._meeting(name, need.met, need.strength == "never")
-        return levels
-
-    def _meeting(self, name: str, met: object, avoid: bool) -> float:
-        """The level nearest to the gentler end that meets a need, or does not where it must not."""
-        assert callable(met)
-        tried = self._levels(name)
-        ordered = tried if self.book.attributes[name].gentler == "low" else tried[::-1]
-        return next((level for level in ordered if met(level) != avoid), ordered[0])
-
-    def _usual(self, name: str) -> float:
-        """The middle of the levels that the catalogue has, else the gentler end.
-
-        What only a purpose asks for starts at its lowest step: not made for it.
-        """
-        if name in self.of_purpose:
-            return self._levels(name)[0]
-        there = sorted(i.levels[name] for i in self.catalogue.items if name in i.levels)
-        if there:
-            return there[len(there) // 2]
-        tried = self._levels(name)
-        return tried[0] if self.book.attributes[name].gentler == "low" else tried[-1]
-
-    def _domains(self, kind: Kind) -> dict[str, list[float]]:
-        """Levels that are tried, for every attribute of a kind."""
-        names = [name for name in self.book.attributes if name.startswith(f"{kind}.")]
-        return {name: self._levels(name) for name in names}
-
-    def _levels(self, name: str) -> list[float]:
-        """Steps of a scale; of a number, what the catalogue has and what needs ask for."""
-        definition: AttributeDef = self.book.attributes[name]
-        if definition.scale:
-            return [float(step) for step in range(len(definition.scale))]
-        found = {item.levels[name] for item in self.catalogue.items if name in item.levels}
-        found |= {n.target for n in self.assessor.table.needs if n.attribute == name}
-        return sorted(found or {definition.low or 0.0})
-
-    def _gains(self, kind: Kind, candidates: list[Levels]) -> Array:
-        """Customers aimed at whom each candidate alone would serve."""
-        served = self._served_by(kind, candidates)
-        return np.asarray([float(self.aim[one].sum()) for one in served])
-
-    def _served_by(self, kind: Kind, candidates: list[Levels]) -> Array:
-        """Whether each candidate serves each kind and size, bool, shape (candidates, g, z)."""
-        items = tuple(self._item(kind, n, levels) for n, levels in enumerate(candidates))
-        rows = np.flatnonzero(self.aim.any(axis=1))
-        out = np.zeros((len(items), *self.aim.shape), bool)
-        shoes, insoles = self.catalogue.shoes, self.catalogue.insoles
-        if kind == "shoe":
-            shoes = items
-        else:
-            insoles = items
-        some = Kinds(
-            self.kinds.holds[rows],
-            self.kinds.sizes,
-            self.aim[rows],
-            self.kinds.kind,
-            self.kinds.size,
-        )
-        evaluator = self.assessor.evaluator_of(shoes, insoles, some)
-        for part in evaluator.parts(len(rows)):
-            judged = evaluator.part(part, evaluator.active.rows(part))
-            usable = judged.shoes if kind == "shoe" else judged.insoles
-            out[:, rows[part]] = usable.transpose(1, 0, 2)
-        return out
-
-    def _item(self, kind: Kind, number: int, levels: Levels) -> Item:
-        product = Product(
-            id=f"{NEW}-{number}",
-            kind=kind,
-            title="a product that is not there yet",
-            attributes={},
-            stock={f"{size:g}": 1 for size in self.all_sizes},
-        )
-        return Item(product, levels, dict.fromkeys(self.all_sizes, 1))
-
-    def _sizes(self) -> list[float]:
-        """Every whole size that some customer takes."""
-        taken = [self.assessor.classes.mondopoint(int(index)) for index in self.kinds.sizes]
-        return sorted({size for size in taken if size is not None}) or [265.0]
-
-    def _size_range(self, by_class: Array) -> tuple[float | None, float | None]:
-        """Sizes of the customers, without the outermost few at both ends."""
-        edge = self.book.parameters["coverage.brief-edge"]
-        by_size: dict[float, float] = {}
-        for index, count in zip(self.kinds.sizes, by_class, strict=True):
-            size = self.assessor.classes.mondopoint(int(index))
-            if size is not None and count:
-                by_size[size] = by_size.get(size, 0.0) + float(count)
-        if not by_size:
-            return None, None
-        sizes = sorted(by_size)
-        reached = np.cumsum([by_size[size] for size in sizes]) / sum(by_size.values())
-        low = int(np.searchsorted(reached, edge, side="right"))
-        high = min(int(np.searchsorted(reached, 1 - edge)), len(sizes) - 1)
-        return sizes[low], sizes[max(low, high)]
-
-    def restocks(self, evaluator: Evaluator, most: int, least: float) -> Iterator[Restock]:
+    def restocks(self, most: int, least: float) -> Iterator[Restock]:
         """Products that are there and would serve most if they were there in every size."""
         aim = self.aim.copy()
-        could = list(self._could(evaluator))
+        shoes = self.evaluator.usable("well", slice(None), shoes=True).shoes
+        insoles = self.evaluator.usable("well", slice(None), insoles=True).insoles
+        could = np.concatenate([shoes, insoles[:, : self.evaluator.bought]], axis=1)
         for _ in range(most):
-            gains = [float(aim[one].sum()) for one in could]
-            best = int(np.argmax(gains))
-            if gains[best] / self.total < max(least, 1e-12):
+            gains = aim @ could
+            best = int(np.argmax(gains)) if len(gains) else 0
+            if not len(gains) or gains[best] / self.customers < max(least, 1e-12):
                 return
-            smallest, largest = self._size_range(np.where(could[best], aim, 0).sum(axis=0))
-            if smallest is not None and largest is not None:
-                name = evaluator.shelf.items[best].id
-                yield Restock(name, smallest, largest, gains[best] / self.total)
-            aim = np.where(could[best], 0, aim)
+            smallest, largest = size_range(self.size, np.where(could[:, best], aim, 0.0),
+                                           self.book.parameters["coverage.brief-edge"])  # fmt: skip
+            served = could[:, best] & (self.size >= smallest) & (self.size <= largest)
+            share = self._share(float(aim[served].sum()))
+            yield Restock(self.evaluator.items[best].id, smallest, largest, share)
+            aim = np.where(could[:, best], 0, aim)
 
-    def _could(self, evaluator: Evaluator) -> Iterator[Array]:
-        """For every product, whom it would serve if it were there in their size, (g, z)."""
-        shape = (len(evaluator.shelf.items), *self.aim.shape)
-        out = np.zeros(shape, bool)
-        shoes = len(evaluator.shelf.shoes)
-        rows = np.flatnonzero(self.aim.any(axis=1))
-        for part in evaluator.parts(len(rows)):
-            active = evaluator.active.rows(rows[part])
-            for way, scores in evaluator.scores(active).items():
-                one, other = evaluator.usable(way, scores >= evaluator.floor)
-                if one is not None:
-                    out[:shoes, rows[part]] |= one.transpose(1, 0, 2)
-                if other is not None:
-                    out[shoes:, rows[part]] |= other.transpose(1, 0, 2)
-        yield from out
+    def opposed(self) -> float:
+        """Customers still aimed at whose feet ask for opposites, so that no product serves both."""
+        left = np.unique(self.kinds.kind[self.aim > 0])
+        names = sorted({need.attribute for need in self.table.needs})
+        never = np.zeros(len(self.kinds.binding), bool)
+        for kind in left:
+            asked = self.kinds.binding[kind], self.evaluator.required[kind]
+            never[kind] = any(not levels_that_do(self.table, n, *asked).any() for n in names)
+        return float(self.aim[never[self.kinds.kind]].sum())
 
 
-def _of_purpose(book: Rulebook, rules: tuple[str, ...]) -> Iterator[str]:
+class _Side:
+    """Shoes, or insoles, that could be made, for the customers of a searcher."""
+
+    def __init__(self, searcher: Searcher, kind: Kind) -> None:
+        self.searcher, self.kind = searcher, kind
+        self.table, self.book = searcher.table, searcher.book
+        self.used, row = np.unique(searcher.kinds.kind, return_inverse=True)
+        self.row = row.ravel()
+        names = [n for n in self.book.attributes if n.startswith(f"{kind}.")]
+        reads = SHOE_READS if kind == "shoe" else INSOLE_READS
+        there = {name: {item.levels.get(name) for item in searcher.catalogue.items} - {None}
+                 for name in reads}  # fmt: skip
+        self.levels = {
+            name: np.unique([*levels_of(self.table, name), *there.get(name, ())]) for name in names
+        }
+        self.does = {name: self._does(name) for name in names}
+        summed = {part for parts in self.book.sums.values() for part in parts}
+        self.pairing = [name for name in names if name in (*reads, *summed)]
+        self.of_purpose = frozenset(_of_purpose(self.table))
+        self._seen: dict[tuple[float | None, ...], Array] = {}
+
+    def _does(self, name: str) -> Array:
+        """Whether each level, and last an unstated one, meets what is asked, (kinds, levels)."""
+        binding = self.searcher.kinds.binding[self.used]
+        required = self.searcher.evaluator.required[self.used]
+        mask = np.flatnonzero(self.table.of(name))
+        key = np.column_stack([binding[:, mask], required[:, mask]])
+        if not len(mask):
+            return np.ones((len(self.used), len(self.levels[name]) + 1), bool)
+        _, first, which = np.unique(key, axis=0, return_index=True, return_inverse=True)
+        levels = self.levels[name]
+        rows = [levels_that_do(self.table, name, binding[n], required[n], levels) for n in first]
+        unstated = [not (binding[n, mask].any() or required[n, mask].any()) for n in first]
+        return np.column_stack([np.array(rows), np.array(unstated)])[which.ravel()]
+
+    # --- the best single product ------------------------------------------------------------
+
+    def best(self) -> tuple[float, _Side, Levels]:
+        """The best product of the kind: the ideal of the commonest needs, improved step by step."""
+        weight = np.bincount(self.row, self.searcher.aim, len(self.used))
+        order = np.argsort(-weight, kind="stable")[: int(self.book.parameters["coverage.seeds"])]
+        found = [self._climbed(self._ideal(int(k))) for k in order if weight[k] > 0]
+        gain, levels = max(found, key=lambda one: one[0], default=(0.0, {}))
+        return gain, self, levels
+
+    def _ideal(self, k: int) -> Levels:
+        """The gentlest levels that meet what one kind of customers asks."""
+        return {name: self._gentlest(name, does[k, :-1]) for name, does in self.does.items()}
+
+    def _gentlest(self, name: str, does: Array) -> float:
+        definition, levels = self.book.attributes[name], self.levels[name]
+        start = definition.plain_level if definition.plain_level is not None else None
+        if name in self.of_purpose:
+            start = float(levels[0])  # not made for it, unless that is asked
+        elif start is None:
+            start = levels[0] if definition.gentler == "low" else levels[-1]
+        able = levels[does] if does.any() else levels
+        return float(able[np.abs(able - start).argmin()])
+
+    def _climbed(self, levels: Levels) -> tuple[float, Levels]:
+        gain, improved = self._gain(levels), True
+        while improved:
+            improved = False
+            for name in self.levels:
+                if name in self.of_purpose:
+                    continue  # a brief is for the purpose it started from, not for all at once
+                tried = [{**levels, name: float(one)} for one in self.levels[name]]
+                gains = [self._gain(one) for one in tried] if name in self.pairing else (
+                    self._gains(levels, name))  # fmt: skip
+                at = int(np.argmax(gains))
+                if gains[at] > gain + 1e-9:
+                    gain, levels, improved = float(gains[at]), tried[at], True
+        return gain, levels
+
+    def _gains(self, levels: Levels, name: str) -> Array:
+        """Customers aimed at who are served at each level of one attribute, the others as said."""
+        rest = self._meets({n: one for n, one in levels.items() if n != name})
+        goes = self._goes(tuple(levels[n] for n in self.pairing))
+        weight = np.bincount(self.row, self.searcher.aim * goes, len(self.used)) * rest
+        return np.asarray(weight @ self.does[name][:, :-1])
+
+    def _gain(self, levels: Levels) -> float:
+        goes = self._goes(tuple(levels[n] for n in self.pairing))
+        return float(self.searcher.aim @ (goes & self._meets(levels)[self.row]))
+
+    def _meets(self, levels: Levels) -> Array:
+        """Whether a product meets what each kind of customers asks of it alone, (kinds,)."""
+        meets = np.ones(len(self.used), bool)
+        for name, level in levels.items():
+            meets &= self.does[name][:, self._at(name, level)]
+        return meets
+
+    def _at(self, name: str, level: float | None) -> int:
+        if level is None:
+            return -1
+        return int(np.flatnonzero(self.levels[name] == level)[0])
+
+    # --- as wide as it may be ---------------------------------------------------------------
+
+    def widened(self, levels: Levels) -> Box:
+        """Ranges around a product, as wide as may be while they keep nearly all of its gain."""
+        stated = {name: float(one) for name, one in levels.items() if one is not None}
+        box: Box = {name: (one, one) for name, one in stated.items()}
+        aim = self.searcher.aim
+        least = float(aim @ self.served(box)) * self.book.parameters["coverage.brief-keeps"]
+        for name in self.levels:
+            free = {n: ends for n, ends in box.items() if n != name}
+            if float(aim @ self.served(free)) >= least:
+                box = free
+                continue
+            for end in (0, 1):
+                for wider in self._beyond(name, box[name], end):
+                    tried = {**box, name: wider}
+                    if float(aim @ self.served(tried)) < least:
+                        break
+                    box = tried
+        return box
+
+    def _beyond(self, name: str, ends: tuple[float, float], end: int) -> list[tuple[float, float]]:
+        """The range with one end further out, step by step."""
+        low, high = ends
+        levels = self.levels[name]
+        if end == 0:
+            return [(float(one), high) for one in levels[levels < low][::-1]]
+        return [(low, float(one)) for one in levels[levels > high]]
+
+    def served(self, box: Box) -> Array:
+        """Whether every product within a box serves each group, (n,)."""
+        meets = np.ones(len(self.used), bool)
+        for name, does in self.does.items():
+            at = [self._at(name, one) for one in box[name]] if name in box else slice(None)
+            meets &= does[:, at].all(axis=1)
+        served = meets[self.row]
+        for levels in every(*(self._tried(name, box) for name in self.pairing)):
+            served &= self._goes(levels)
+        return served
+
+    def _tried(self, name: str, box: Box) -> tuple[float | None, ...]:
+        """Levels of an attribute that pairing is tried at: all of a sum's, the ends of others."""
+        levels = self.levels[name]
+        low, high = box.get(name, (float(levels[0]), float(levels[-1])))
+        unstated: tuple[float | None, ...] = () if name in box else (None,)
+        summed = any(name in parts for parts in self.book.sums.values())
+        inside = levels[(levels >= low) & (levels <= high)] if summed else (low, high)
+        return (*dict.fromkeys(float(one) for one in inside), *unstated)
+
+    def _goes(self, levels: tuple[float | None, ...]) -> Array:
+        """Whether a product with these levels of what matters to pairs can be sold, (n,)."""
+        if levels not in self._seen:
+            self._seen[levels] = self._gone(levels)
+        return self._seen[levels]
+
+    def _gone(self, levels: tuple[float | None, ...]) -> Array:
+        stated = {n: one for n, one in zip(self.pairing, levels, strict=True) if one is not None}
+        item = _item(self.kind, stated)
+        evaluator, kinds = self.searcher.evaluator, self.searcher.kinds
+        binding, required = kinds.binding, evaluator.required
+        found = np.zeros(len(kinds.kind), bool)
+        if self.kind in evaluator.terms.ways:
+            alone = Stand(self.table, [item], self.table.kinds("pair"))
+            found |= alone.fits("well", binding, required)[kinds.kind, 0]
+        if "pair" in evaluator.terms.ways:
+            mine = np.ones((len(kinds.kind), 1), bool)
+            shoe = self.kind == "shoe"
+            there = self._partners
+            both = (mine, there) if shoe else (there, mine)
+            shoes = (item,) if shoe else evaluator.shoes
+            insoles = evaluator.insoles if shoe else (item,)
+            pairing = Pairing(self.table, shoes, insoles, binding, required)
+            found |= pairing.partnered("well", kinds.kind, *both).any
+        return found
+
+    @property
+    def _partners(self) -> Array:
+        """What is in stock of the other kind and will do by itself, (n, products)."""
+        evaluator, kinds = self.searcher.evaluator, self.searcher.kinds
+        other = "insole" if self.kind == "shoe" else "shoe"
+        has = evaluator.has_insole if other == "insole" else evaluator.has_shoe
+        fits = evaluator.fits(f"{other} in pair", "well", kinds.kind)
+        return np.asarray(fits & has[kinds.size])
+
+    # --- in words ---------------------------------------------------------------------------
+
+    def want(self, name: str, low: float, high: float) -> Want:
+        """A range as it is worded: an end of the scale is no bound."""
+        levels = self.levels[name]
+        return Want(name, low if low > levels[0] else None, high if high < levels[-1] else None)
+
+    def plain(self, box: Mapping[str, object]) -> Iterator[str]:
+        """Free attributes in which a product should do nothing, since nobody asks for more."""
+        for name in self.levels:
+            definition = self.book.attributes[name]
+            if name not in box and definition.unasked in ("usual", "strong"):
+                yield name
+
+
+def _of_purpose(table: NeedTable) -> Iterator[str]:
     """Attributes that are asked for because of the purpose, such as being made for running."""
-    for rule in rules:
-        if "visit_purpose" in book.by_id[rule].facts:
-            yield from (n.attribute for n in rule_needs(book, rule) if n.strength == "must")
+    for rule in table.rules:
+        if "visit_purpose" in table.book.by_id[rule].facts:
+            needs = rule_needs(table.book, rule)
+            yield from (need.attribute for need in needs if need.strength == "must")
+
+
+def _item(kind: Kind, levels: Mapping[str, float]) -> Item:
+    made = Product(id=NEW, kind=kind, title="a product that is not there yet", attributes={},
+                   stock={"265": 1})  # fmt: skip
+    return Item(made, dict(levels), {265.0: 1})
+
+
+def size_range(sizes: Array, counts: Array, edge: float) -> tuple[float, float]:
+    """Sizes of the customers, without the outermost few at both ends."""
+    known, where = np.unique(sizes, return_inverse=True)
+    by_size = np.bincount(where.ravel(), counts, len(known))
+    known, by_size = known[by_size > 0], by_size[by_size > 0]
+    if not len(known):
+        return 0.0, 0.0
+    reached = np.cumsum(by_size) / by_size.sum()
+    low = int(np.searchsorted(reached, edge, side="right"))
+    high = min(int(np.searchsorted(reached, 1 - edge)), len(known) - 1)
+    return float(known[low]), float(known[max(low, high)])
 
 
 def find_gaps(
     assessor: Assessor,
     catalogue: Catalogue,
     kinds: Kinds,
+    customers: int,
     *,
     thin: bool = False,
     most: int,
@@ -332,21 +428,27 @@ def find_gaps(
 
     Parameters
     ----------
+    customers : all customers counted.
     thin : aim at customers with less than ``coverage.choice`` to choose from instead.
     most : most briefs, and most restocks, to give.
     progress : called with how many briefs are done, and of how many.
     """
-    evaluator = assessor.evaluator(catalogue, kinds)
-    served: Served = evaluator.evaluate()
+    evaluator: Evaluator = assessor.evaluator(catalogue, kinds)
+    served = evaluator.evaluate()
     enough = assessor.book.parameters["coverage.choice"] if thin else 1
-    aim = np.where(served.choices < enough, kinds.weights, 0)
-    searcher = Searcher(assessor, catalogue, kinds, aim)
+    aim = np.where(served.well & (served.choices >= enough), 0, kinds.weights)
+    if not thin:
+        aim = np.where(served.well, 0, kinds.weights)
+    searcher = Searcher(assessor, catalogue, kinds, aim, customers)
     least = assessor.book.parameters["coverage.brief-least"]
-    restocks = tuple(searcher.restocks(evaluator, most, least))
-    missed = float(aim.sum()) / searcher.total
+    restocks = tuple(searcher.restocks(most, least))
     briefs: list[Brief] = []
     for brief in searcher.briefs(most, least):
         briefs.append(brief)
         if progress:
             progress(len(briefs), most)
-    return Gaps(missed, tuple(briefs), restocks, float(searcher.aim.sum()) / searcher.total)
+    stopped = (customers - float(kinds.weights.sum())) / customers
+    opposed = searcher.opposed() / customers
+    left = float(searcher.aim.sum()) / customers
+    missed = float(aim.sum()) / customers
+    return Gaps(missed, tuple(briefs), restocks, left, opposed, stopped)

@@ -46,11 +46,11 @@ class FactColumns:
                 out |= dict(self._numbers(name, column))
         for name, values in self._derived(customers, side):
             out |= dict(self._numbers(name, values))
-        if "fpi_age" in self.book.vocabulary.words:  # posture of children has limits of its own
-            words = self.book.vocabulary.words["fpi_age"]
+        words = self.book.vocabulary.words.get("fpi_age")
+        if words is not None:  # children have limits of their own, and are corrected in nothing
             child = np.array(customers.texts("age-band")) == "child"
             age = np.where(child, words.index("child"), words.index("grown"))
-            out["fpi_age"] = age.astype(np.int8)
+            out |= {"fpi_age": age.astype(np.int8), "known_growing": child.astype(np.int8)}
         return out
 
     def _derived(self, customers: Customers, side: Side) -> Iterator[tuple[str, Array]]:

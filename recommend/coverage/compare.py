@@ -7,11 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from recommend.catalogue.loading import Catalogue
-from recommend.coverage.cells import UNDETERMINED
 from recommend.coverage.crowd import Crowd, tally_of
-from recommend.coverage.evaluate import kinds_of
 from recommend.coverage.numbers import Array
 from recommend.coverage.report import Assessor
+from recommend.coverage.split import UNDETERMINED
 from recommend.coverage.tally import Tally
 from recommend.rulebook.vocabulary import FOOT_TYPE
 
@@ -72,8 +71,8 @@ def compare_rules(
 
 def _served(assessor: Assessor, catalogue: Catalogue, tally: Tally) -> Array:
     """Whether the customers of each row of the tally are served."""
-    kinds = kinds_of(tally, assessor.layout)
-    served = assessor.evaluator(catalogue, kinds).evaluate().served[kinds.kind, kinds.size]
+    kinds = assessor.kinds(tally)
+    served = assessor.evaluator(catalogue, kinds).evaluate().well[kinds.group]
     return np.asarray(served & (tally.cases[:, assessor.layout.stop] == 0))
 
 
@@ -81,7 +80,8 @@ def _comparison(
     assessor: Assessor, tally: Tally, here: Array, there: Array, other: str
 ) -> Comparison:
     names = (UNDETERMINED, *assessor.book.axes[FOOT_TYPE].values)
-    types = tally.cases[:, assessor.layout.types].T.ravel() + 1
+    columns = list(assessor.layout.columns("foot-type"))
+    types = tally.cases[:, columns].T.ravel() + 1
     weight = np.tile(tally.counts, 2) / (2 * tally.customers)
     flags = (np.ones_like(here), here, there, here & ~there, there & ~here)
     sums = [np.bincount(types, weight * np.tile(flag, 2), len(names)) for flag in flags]

@@ -57,6 +57,11 @@ class Crowd:
         """Visits that stand behind it."""
         return len(self.shop.visits) if self.shop else 0
 
+    @property
+    def ages(self) -> tuple[str, ...]:
+        """Age bands that are counted."""
+        return tuple(self.population.words.get("age-band", {}))
+
     def numbers(self, book: Rulebook, assumed: float = 1.0) -> tuple[Numbers, Shrunk | None]:
         """The numbers drawn from, and what the shop's visits moved."""
         numbers = numbers_of(self.population, assumed)

@@ -10,12 +10,12 @@ from pathlib import Path
 from typing import Any
 
 from recommend.coverage.crowd import Crowd, assumed_figures
-from recommend.coverage.report import by_type
 from recommend.coverage.run import Run
+from recommend.coverage.split import OUTCOMES, WAYS, Cell
 from recommend.output import table, write_output
 from recommend.reading.models import kebab
 
-FORMAT = 1  # raised when a field changes its meaning or goes away
+FORMAT = 2  # raised when a field changes its meaning or goes away
 
 
 def as_document(run: Run) -> dict[str, Any]:
@@ -38,21 +38,29 @@ def as_document(run: Run) -> dict[str, Any]:
         "population": _crowd(run.crowd, coverage.customers, run.agreement),
         "sold": run.sold,
         "sold-out-counts": run.sold_out_counts,
-        "served-from-score": run.book.parameters["rank.served"],
         "served": plain(coverage.served),
+        "outcomes": {name: plain(share) for name, share in coverage.outcomes.items()},
         "choice": {"of": int(run.book.parameters["coverage.choice"]), **plain(coverage.choice)},
-        "unserved": plain(coverage.unserved),
-        "assumed-correlations": [plain(one) for one in run.scenarios],
-        "foot-types": {
-            name: {"share": share, "served": served}
-            for name, (share, served) in by_type(coverage.cells).items()
-        },
-        "cells": [plain(cell) for cell in coverage.cells],
+        "not-served": [{**plain(reason), "share": share} for reason, share in coverage.reasons],
+        "gaps": [plain(gap) for gap in coverage.gaps],
+        "scenarios": [plain(one) for one in run.scenarios],
+        "splits": {way: [_cell(one) for one in coverage.split.cells(way)] for way in WAYS},
+        "matrix": list(coverage.by),
+        "cells": [
+            {**_cell(cell), **plain(shown)}
+            for cell, shown in zip(coverage.cells, coverage.shown, strict=True)
+        ],
         "products": [plain(product) for product in coverage.products],
-        "attributes": [plain(one) for one in coverage.blocking],
         "sizes-missing": [plain(one) for one in coverage.missing_sizes],
+        "shops": {name: plain(share) for name, share in run.shops.items()},
         "comparison": plain(run.comparison) if run.comparison else None,
     }
+
+
+def _cell(cell: Cell) -> dict[str, Any]:
+    """A cell with its outcomes by name."""
+    outcomes = dict(zip(OUTCOMES, cell.outcomes, strict=True))
+    return {**plain(cell), "outcomes": outcomes}
 
 
 def _crowd(crowd: Crowd, customers: int, agreement: float | None) -> dict[str, Any]:
@@ -84,7 +92,7 @@ def _hyphened(value: Any) -> Any:
 
 
 def write_csv(run: Run, path: Path, *, force: bool = False) -> None:
-    """Write the matrix, one line per foot type and size range.
+    """Write the matrix, one line a cell.
 
     Raises
     ------
@@ -100,9 +108,11 @@ def write_csv(run: Run, path: Path, *, force: bool = False) -> None:
 
 
 def _rows(run: Run) -> Iterator[dict[str, Any]]:
-    for cell in run.coverage.cells:
-        row = plain(cell)
-        for name in ("shoe-prices", "insole-prices"):
-            band = row.pop(name)
-            row |= {f"{name}-from": band["low"], f"{name}-to": band["high"]}
-        yield row
+    row, column = run.coverage.by
+    for cell, shown in zip(run.coverage.cells, run.coverage.shown, strict=True):
+        out = {row: cell.row, column: cell.column, "share": cell.share, "people": cell.people,
+               "served": cell.served, **dict(zip(OUTCOMES, cell.outcomes, strict=True)),
+               "choices": cell.choices, "products": shown.products}  # fmt: skip
+        for name, band in (("shoe", shown.shoe_prices), ("insole", shown.insole_prices)):
+            out |= {f"{name}-prices-from": band.low, f"{name}-prices-to": band.high}
+        yield {**out, "stock": shown.stock}

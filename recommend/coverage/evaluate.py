@@ -1,38 +1,53 @@
-"""Every case of a tally against a catalogue: served or not, by what, and how well."""
+"""Groups of customers against a catalogue: what may be sold to each, and whether it serves.
+
+A *group* has the same needs and the same size. Everything is judged as rarely as can be: needs that
+bind alike once, products that stand to them alike once, and pairs by what shoe and insole do to
+each other alone (whether one fits into the other, and what they come to together).
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
+from typing import Literal
 
 import numpy as np
 
+from recommend.catalogue.fitting import INSOLE_READS, SHOE_READS, fit
+from recommend.catalogue.loading import Item
 from recommend.coverage.numbers import Array
 from recommend.coverage.tally import Layout, Tally
-from recommend.match.needs import Active
+from recommend.match.judge import Judged
+from recommend.match.needs import NeedTable
+from recommend.match.ranking import without_insole
 from recommend.match.sizes import Availability, SizeClasses
-from recommend.match.weighing import Shelf, Way
+from recommend.match.weighing import Way
 
-CELLS = 4_000_000  # scores held at once; bounds memory
-ROUNDING = 1e-5  # scores are single precision; a score of exactly the limit counts as reaching it
+CELLS = 20_000_000  # products times groups looked at together; bounds memory
+CHUNK = 20_000  # kinds whose needs are reconciled together
+HUNDREDTHS = 100
 
+Level = Literal["harmless", "well"]
+LEVELS: tuple[Level, ...] = ("harmless", "well")
 Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True, slots=True)
-class Wishes:
-    """What counts as served.
+class Terms:
+    """How products are sold.
 
     Attributes
     ----------
-    ways : what is sold: pairs of shoe and insole, shoes alone, insoles alone; one is enough.
-    score : lowest score, from 0 to 1.
+    ways : pairs of shoe and insole (or no insole, where none is asked for), shoes alone, insoles
+        alone; one of them is enough.
     accepted : in stock only, or also made but sold out.
+    parts : factor on the part of each wish that must be met; 0 leaves the musts alone.
     """
 
     ways: tuple[Way, ...]
-    score: float
     accepted: tuple[Availability, ...] = ("in-stock",)
+    parts: float = 1.0
 
     @property
     def kinds(self) -> frozenset[str]:
@@ -43,260 +58,395 @@ class Wishes:
 
 @dataclass(frozen=True, slots=True)
 class Kinds:
-    """Customers who need the same, and how their sizes are spread.
+    """Customers grouped by what their needs come to, and by size.
 
     Attributes
     ----------
-    holds : which need rules hold for one foot or both, bool, shape (g, rules).
-    sizes : the size classes that occur, ascending, shape (z,).
-    weights : customers by need kind and size class, shape (g, z); stopped ones left out.
-    kind, size : for each case of the tally, its row and column in `weights`.
+    binding : needs that rule products out, for each of k kinds, bool, (k, needs).
+    required : part of each wish that must be met to serve, in hundredths, uint8, (k, needs).
+    more : by ``shoe`` and ``insole``, whether the feet ask for more than none, (k,).
+    sizes : the size classes that occur, ascending, (z,).
+    kind, size : of each of n groups, its row in the above and its place in `sizes`, (n,).
+    weights : customers of each group whom no stop withholds, (n,).
+    group : the group of each case of the tally.
     """
 
-    holds: Array
+    binding: Array
+    required: Array
+    more: dict[str, Array]
     sizes: Array
-    weights: Array
     kind: Array
     size: Array
+    weights: Array
+    group: Array
+
+    def only(self, groups: Array) -> Kinds:
+        """Some groups alone; `group` is left as it is."""
+        return Kinds(self.binding, self.required, self.more, self.sizes, self.kind[groups],
+                     self.size[groups], self.weights[groups], self.group)  # fmt: skip
+
+
+def kinds_of(tally: Tally, layout: Layout, table: NeedTable) -> Kinds:
+    """Group the cases of a tally by what their needs come to and by size."""
+    left, right = (tally.cases[:, columns] for columns in layout.of_needs)
+    either, rules = np.unique(left | right, axis=0, return_inverse=True)
+    binding, required, more = needs_of_rules(table, layout.unpack(either))
+    asked = [*more.values()]
+    key = np.column_stack([np.packbits(binding, axis=1), required, *asked]).astype(np.uint8)
+    _, first, same = np.unique(key, axis=0, return_index=True, return_inverse=True)
+    kind = same.ravel()[rules.ravel()]
+    sizes, size = np.unique(tally.cases[:, layout.size], return_inverse=True)
+    groups, group = np.unique(kind * len(sizes) + size.ravel(), return_inverse=True)
+    open_ = np.where(tally.cases[:, layout.stop] == 0, tally.counts, 0)
+    return Kinds(
+        binding=binding[first],
+        required=required[first],
+        more={name: one[first] for name, one in more.items()},
+        sizes=sizes,
+        kind=groups // len(sizes),
+        size=groups % len(sizes),
+        weights=np.bincount(group.ravel(), open_, len(groups)),
+        group=group.ravel(),
+    )
+
+
+def needs_of_rules(table: NeedTable, holds: Array) -> tuple[Array, Array, dict[str, Array]]:
+    """What sets of rules come to: `binding`, `required` and `more` of `Kinds`."""
+    binding, required, more = [], [], []
+    for start in range(0, len(holds), CHUNK):
+        some = holds[start : start + CHUNK]
+        active = table.active(some)
+        binding.append(active.binding)
+        required.append(np.rint(HUNDREDTHS * table.required(some)).astype(np.uint8))
+        more.append([table.asks_more(kind, active) for kind in ("shoe", "insole")])
+    shoe, insole = (np.concatenate([one[k] for one in more]) for k in (0, 1))
+    return np.concatenate(binding), np.concatenate(required), {"shoe": shoe, "insole": insole}
+
+
+class Stand:
+    """How products of one kind stand to every kind of customers, those that stand alike once.
+
+    Parameters
+    ----------
+    table : the needs.
+    items : m products.
+    mask : which needs speak of them.
+    """
+
+    def __init__(self, table: NeedTable, items: Sequence[Item], mask: Array) -> None:
+        self.judged = Judged(table.book, table.needs, [(item,) for item in items])
+        self._alike(mask)
+
+    def _alike(self, mask: Array) -> None:
+        met = np.rint(HUNDREDTHS * self.judged.satisfaction[:, mask]).astype(np.uint8)
+        broken = np.packbits(self.judged.broken[:, mask], axis=1)
+        key = np.column_stack([broken, met]).astype(np.uint8)
+        if not len(key):
+            key = key.reshape(0, max(1, key.shape[1]))
+        _, first, self.which = np.unique(key, axis=0, return_index=True, return_inverse=True)
+        self.which = self.which.ravel()
+        self.mask = np.flatnonzero(mask)
+        self.broken = self.judged.broken[first][:, mask]
+        self.met = met[first]
+
+    def fits(self, level: Level, binding: Array, required: Array) -> Array:
+        """Whether each product will do for kinds of these needs, bool, (k, m)."""
+        out = any_of(binding[:, self.mask], self.broken)
+        if level == "well":
+            wanted = required[:, self.mask]
+            for part in np.unique(wanted[wanted > 0]):
+                out |= any_of(wanted == part, self.met < part)
+        return np.asarray(~out[:, self.which])
+
+
+def any_of(asked: Array, lacking: Array) -> Array:
+    """Whether a product (rows of `lacking`) lacks something that is asked (rows of `asked`)."""
+    return np.asarray(asked.astype(np.float32) @ lacking.T.astype(np.float32) > 0)
 
 
 @dataclass(frozen=True, slots=True)
-class Served:
-    """What a catalogue does for g kinds of customers in z size classes.
-
-    Attributes
-    ----------
-    shoes, insoles : how many different shoes and insoles suit, shape (g, z).
-    choices : how many things there are to choose from, shape (g, z): shoes and insoles each
-        sold alone, or of pairs the rarer of the two parts.
-    if_shoes, if_insoles : whether something would suit if all shoes, or all insoles, were there
-        in the size, shape (g, z).
-    any_size : whether something suits when sizes are not looked at, shape (g,).
-    any_score : whether something meets every binding need, whatever its score, shape (g,).
-    reach : customers each product serves, shape (items,).
-    sole : customers who would lose everything if the product went, shape (items,).
-    fits_someone : whether a product suits any kind at all, sizes not looked at, (items,).
-    """
+class Usable:
+    """What may be sold to some groups: shoes (n, s) and insoles (n, i), and whether anything."""
 
     shoes: Array
     insoles: Array
-    choices: Array
-    if_shoes: Array
-    if_insoles: Array
-    any_size: Array
-    any_score: Array
-    reach: Array
-    sole: Array
-    fits_someone: Array
-
-    @property
-    def served(self) -> Array:
-        """Whether anything suits, shape (g, z)."""
-        return np.asarray(self.choices > 0)
+    any: Array
 
 
-def kinds_of(tally: Tally, layout: Layout) -> Kinds:
-    """Group the cases of a tally by what is needed and by size."""
-    words = layout.words
-    left, right = tally.cases[:, :words], tally.cases[:, words : 2 * words]
-    either, kind = np.unique(left | right, axis=0, return_inverse=True)
-    sizes, size = np.unique(tally.cases[:, layout.size], return_inverse=True)
-    weights = np.zeros((len(either), len(sizes)))
-    open_ = tally.cases[:, layout.stop] == 0
-    np.add.at(weights, (kind.ravel()[open_], size.ravel()[open_]), tally.counts[open_])
-    return Kinds(layout.unpack(either), sizes, weights, kind.ravel(), size.ravel())
+def any_row(usable: Array) -> Array:
+    """Whether there is anything for each group, (n,)."""
+    return np.asarray(usable.any(axis=1))
+
+
+def merged_usable(found: Sequence[Usable]) -> Usable:
+    """What may be sold in one way or another."""
+    shoes = np.logical_or.reduce([one.shoes for one in found])
+    insoles = np.logical_or.reduce([one.insoles for one in found])
+    return Usable(shoes, insoles, np.logical_or.reduce([one.any for one in found]))
 
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """Some kinds judged: scores and suitability of everything sold, and what can be had.
+    """Some groups judged.
 
     Attributes
     ----------
-    rows : which kinds.
-    scores, suits : by way of selling, see `Shelf.scores`; suits are those that reach the score.
-    shoes, insoles : which can be had by size class, shapes (g, s, z) and (g, i, z).
-    choices, if_shoes, if_insoles : see `Served`.
+    groups : which.
+    usable : what serves them, by group and product.
+    well, harmless : whether something serves them, or at least meets musts and nevers, (n,).
+    choices : among how many they can choose: of pairs the rarer part, (n,).
     """
 
-    rows: slice
-    scores: Mapping[Way, Array]
-    suits: Mapping[Way, Array]
-    shoes: Array
-    insoles: Array
+    groups: slice
+    usable: Usable
+    well: Array
+    harmless: Array
     choices: Array
-    if_shoes: Array
-    if_insoles: Array
+
+
+@dataclass(frozen=True, slots=True)
+class Served:
+    """What a catalogue does for n groups.
+
+    Attributes
+    ----------
+    well : whether something serves them, (n,).
+    harmless : whether something at least meets every must and breaks no never, (n,).
+    choices : among how many products they can choose, (n,).
+    reach, sole : customers each product serves, and whom nothing else serves, (items,).
+    """
+
+    well: Array
+    harmless: Array
+    choices: Array
+    reach: Array
+    sole: Array
 
 
 class Evaluator:
-    """Judges kinds of customers against one catalogue, some at a time.
+    """Judges groups of customers against shoes and insoles, some groups at a time.
 
     Parameters
     ----------
-    shelf : the catalogue, prepared.
+    table : the needs.
+    shoes, insoles : what is sold; no insole at all is there besides, where none is asked for.
     classes : size classes.
     kinds : the customers.
-    wishes : what counts as served.
+    terms : how products are sold.
     """
 
-    def __init__(self, shelf: Shelf, classes: SizeClasses, kinds: Kinds, wishes: Wishes) -> None:
-        self.shelf, self.kinds, self.wishes = shelf, kinds, wishes
-        self.has_shoe = classes.having(shelf.shoes, wishes.accepted)[kinds.sizes]
-        self.has_insole = classes.having(shelf.insoles, wishes.accepted)[kinds.sizes]
-        self.classes = classes
-        self.active = shelf.table.active(kinds.holds)
-        self.floor = np.float32(wishes.score - ROUNDING)
+    def __init__(self, table: NeedTable, shoes: Sequence[Item], insoles: Sequence[Item],
+                 classes: SizeClasses, kinds: Kinds, terms: Terms) -> None:  # fmt: skip
+        self.table, self.classes, self.kinds, self.terms = table, classes, kinds, terms
+        self.shoes, self.insoles = tuple(shoes), (*insoles, *without_insole(table.book))
+        self.items = (*self.shoes, *insoles)
+        self.bought = len(insoles)
+        self.has_shoe = classes.having(self.shoes, terms.accepted)[kinds.sizes]
+        self.has_insole = classes.having(self.insoles, terms.accepted)[kinds.sizes]
+        if classes.unknown in kinds.sizes:  # nobody can be handed a size that nobody knows
+            self.has_shoe[-1] = self.has_insole[-1, : self.bought] = False
+        self.required = np.rint(kinds.required * np.float32(terms.parts)).astype(np.uint8)
+
+    # --- products by themselves -------------------------------------------------------------
+
+    @cached_property
+    def stands(self) -> dict[str, Stand]:
+        """How products stand to the needs: in a pair, or sold alone."""
+        table, pair = self.table, self.table.kinds("pair")
+        stands = {
+            "shoe in pair": Stand(table, self.shoes, table.kinds("shoe")),
+            "insole in pair": Stand(table, self.insoles, table.kinds("insole")),
+        }
+        if "shoe" in self.terms.ways:
+            stands["shoe"] = Stand(table, self.shoes, table.kinds("shoe") | pair)
+        if "insole" in self.terms.ways:
+            stands["insole"] = Stand(table, self.insoles, table.kinds("insole") | pair)
+        return stands
+
+    def fits(self, stand: str, level: Level, kinds: Array) -> Array:
+        """Whether each product of a stand will do for some kinds, bool, (kinds, products)."""
+        found = self.stands[stand].fits(level, self.kinds.binding[kinds], self.required[kinds])
+        if stand.startswith("insole") and len(self.insoles) > self.bought:
+            found[:, -1] &= ~self.kinds.more["insole"][kinds]
+        return found
+
+    # --- pairs ------------------------------------------------------------------------------
+
+    @cached_property
+    def pairing(self) -> Pairing:
+        """Which shoes go with which insoles."""
+        return Pairing(self.table, self.shoes, self.insoles, self.kinds.binding, self.required)
+
+    def _sold(self, way: Way, level: Level, kind: Array, there: tuple[Array, Array]) -> Usable:
+        """What may be sold in a way to groups of these kinds, if that is there (n, products)."""
+        used, row = np.unique(kind, return_inverse=True)
+        row = row.ravel()
+        none = [np.zeros(one.shape, bool) for one in there]
+        if way == "pair":
+            one = self.fits("shoe in pair", level, used)[row] & there[0]
+            other = self.fits("insole in pair", level, used)[row] & there[1]
+            return self.pairing.partnered(level, kind, one, other)
+        usable = self.fits(way, level, used)[row] & there[way == "insole"]
+        parts = (usable, none[1]) if way == "shoe" else (none[0], usable)
+        return Usable(parts[0], parts[1], any_row(usable))
+
+    def usable(self, level: Level, groups: Array | slice, shoes: bool = False,
+               insoles: bool = False) -> Usable:  # fmt: skip
+        """What may be sold to some groups; `shoes`, `insoles`: as if all were there in the size."""
+        kind, size = self.kinds.kind[groups], self.kinds.size[groups]
+        there = (self.has_shoe[size] | shoes, self.has_insole[size] | insoles)
+        found = [self._sold(way, level, kind, there) for way in self.terms.ways]
+        return merged_usable(found)
+
+    # --- all groups -------------------------------------------------------------------------
 
     def parts(self, count: int) -> Iterator[slice]:
-        """Slices of `count` kinds that fit into memory together."""
-        width = max(1, len(self.shelf.shoes) * max(1, len(self.shelf.insoles)))
-        step = max(1, CELLS // width)
-        for start in range(0, count, step):
-            yield slice(start, min(start + step, count))
+        """Slices of `count` groups that fit into memory together."""
+        step = max(1, CELLS // max(1, len(self.shoes) + len(self.insoles)))
+        yield from (slice(at, min(at + step, count)) for at in range(0, count, step))
 
-    def scores(self, active: Active) -> dict[Way, Array]:
-        """Scores of everything sold, minus infinity where unsuitable; see `Shelf.scores`."""
-        return {way: self.shelf.scores(way, active) for way in self.wishes.ways}
+    def part(self, groups: slice) -> Part:
+        """Judge the groups of a slice."""
+        usable = self.usable("well", groups)
+        lost = np.flatnonzero(~usable.any) + groups.start
+        harmless = usable.any.copy()
+        if len(lost):
+            harmless[lost - groups.start] = self.usable("harmless", lost).any
+        return Part(groups, usable, usable.any, harmless, self.choices(usable))
 
-    def evaluate(
-        self,
-        progress: Progress | None = None,
-        collect: Callable[[Part], None] | None = None,
-    ) -> Served:
-        """What the catalogue does for all kinds.
+    def choices(self, usable: Usable) -> Array:
+        """Among how many products each group can choose: of pairs the rarer part, (n,)."""
+        shoes, insoles = usable.shoes.sum(axis=1), usable.insoles[:, : self.bought].sum(axis=1)
+        if self.terms.ways != ("pair",):
+            return np.asarray(np.maximum(shoes, insoles))
+        bare = usable.insoles[:, self.bought :].any(axis=1)
+        return np.asarray(np.where(bare, shoes, np.minimum(shoes, insoles)))
+
+    def evaluate(self, progress: Progress | None = None,
+                 collect: Callable[[Part], None] | None = None) -> Served:  # fmt: skip
+        """What the catalogue does for all groups.
 
         Parameters
         ----------
-        progress : called with how many kinds are done, and how many there are.
+        progress : called with how many groups are done, and how many there are.
         collect : called with every part, for sums of its own.
         """
-        count, results = len(self.kinds.holds), []
-        for rows in self.parts(count):
-            part = self.part(rows, self.active.rows(rows))
-            results.append(self.served(part, self.kinds.weights[rows]))
+        count, found = len(self.kinds.kind), []
+        reach, sole = np.zeros(len(self.items)), np.zeros(len(self.items))
+        for groups in self.parts(count):
+            part = self.part(groups)
+            found.append((part.well, part.harmless, part.choices))
+            weights = self.kinds.weights[groups]
+            reach += self._weighed(part.usable, weights, weights)
+            sole += self._weighed(part.usable, *self._alone(part, weights))
             if collect:
                 collect(part)
             if progress:
-                progress(rows.stop, count)
-        return _joined(results)
+                progress(groups.stop, count)
+        columns = [np.concatenate([one[k] for one in found]) for k in range(3)]
+        return Served(columns[0], columns[1], columns[2], reach, sole)
 
-    def part(self, rows: slice, active: Active) -> Part:
-        """Judge the kinds in `rows`, whose needs are `active`."""
-        scores = self.scores(active)
-        suits = {way: score >= self.floor for way, score in scores.items()}
-        count = rows.stop - rows.start
-        shoes = np.zeros((count, len(self.shelf.shoes), len(self.has_shoe)), bool)
-        insoles = np.zeros((count, len(self.shelf.insoles), len(self.has_insole)), bool)
-        choices = np.zeros((count, len(self.has_shoe)), int)
-        if_shoes, if_insoles = np.zeros_like(choices, bool), np.zeros_like(choices, bool)
-        for way, suit in suits.items():
-            one, other = self.usable(way, suit)
-            if_shoes |= one.any(axis=1) if one is not None else False
-            if_insoles |= other.any(axis=1) if other is not None else False
-            one = None if one is None else one & self.has_shoe.T[None]
-            other = None if other is None else other & self.has_insole.T[None]
-            numbers = [some.sum(axis=1) for some in (one, other) if some is not None]
-            np.maximum(choices, np.minimum.reduce(numbers), out=choices)
-            shoes = shoes if one is None else shoes | one
-            insoles = insoles if other is None else insoles | other
-        return Part(rows, scores, suits, shoes, insoles, choices, if_shoes, if_insoles)
+    def _weighed(self, usable: Usable, shoe: Array, insole: Array) -> Array:
+        """Customers for whom each product is usable, those of shoes and of insoles weighed."""
+        return np.concatenate([shoe @ usable.shoes, insole @ usable.insoles[:, : self.bought]])
 
-    def usable(self, way: Way, suit: Array) -> tuple[Array | None, Array | None]:
-        """Which shoes and insoles could be sold if they were there in the size themselves.
+    def _alone(self, part: Part, weights: Array) -> tuple[Array, Array]:
+        """Weights of groups who are served by one shoe alone, and by one insole alone."""
+        ways = self.terms.ways
+        shoe = (part.usable.shoes.sum(axis=1) == 1) & part.well
+        insole = (part.usable.insoles.sum(axis=1) == 1) & part.well
+        if "insole" in ways:
+            shoe &= ~self._by_itself("insole", part.groups)
+        if "shoe" in ways:
+            insole &= ~self._by_itself("shoe", part.groups)
+        return weights * shoe, weights * insole
 
-        Returns
-        -------
-        bool, shapes (g, s, z) and (g, i, z); in a pair the other part must be in stock.
-        """
-        if way == "shoe":
-            return np.repeat(suit[:, :, None], len(self.has_shoe), axis=2), None
-        if way == "insole":
-            return None, np.repeat(suit[:, :, None], len(self.has_insole), axis=2)
-        return (
-            partnered(suit, self.has_insole),
-            partnered(suit.transpose(0, 2, 1), self.has_shoe),
-        )
+    def _by_itself(self, way: Way, groups: slice) -> Array:
+        kind, size = self.kinds.kind[groups], self.kinds.size[groups]
+        return self.sold(way, "well", kind, size).any
 
-    def served(self, part: Part, weights: Array) -> Served:
-        """The sums over one part, whose customers by size class are `weights`, (g, z)."""
-        both = (part.shoes, part.insoles)
-        return Served(
-            shoes=part.shoes.sum(axis=1),
-            insoles=part.insoles.sum(axis=1),
-            choices=part.choices,
-            if_shoes=part.if_shoes,
-            if_insoles=part.if_insoles,
-            any_size=_any_of(list(part.suits.values())),
-            any_score=_any_of([np.isfinite(score) for score in part.scores.values()]),
-            reach=np.concatenate([_weighed(one, weights) for one in both]),
-            sole=self._sole(part, weights),
-            fits_someone=self._fits(part.suits),
-        )
-
-    def _sole(self, part: Part, weights: Array) -> Array:
-        """Customers who are served only with a given product.
-
-        That is where it is the only one of its kind that is left, and nothing is sold to them
-        without that kind.
-        """
-        out = []
-        for place, usable in enumerate((part.shoes, part.insoles)):
-            alone = (usable.sum(axis=1) == 1) & (part.choices > 0) & ~self._without(place, part)
-            out.append(_weighed(usable, np.where(alone, weights, 0)))
-        return np.concatenate(out)
-
-    def _without(self, place: int, part: Part) -> Array:
-        """Whether customers are served in a way that needs no shoe (0), or no insole (1)."""
-        way: Way = "insole" if place == 0 else "shoe"
-        if way not in part.suits:
-            return np.zeros((1, 1), bool)
-        has = self.has_insole if place == 0 else self.has_shoe
-        return np.asarray(part.suits[way].astype(np.float32) @ has.T.astype(np.float32) > 0)
-
-    def _fits(self, suits: Mapping[Way, Array]) -> Array:
-        shoes = np.zeros(len(self.shelf.shoes), bool)
-        insoles = np.zeros(len(self.shelf.insoles), bool)
-        for way, suit in suits.items():
-            if way != "insole":
-                shoes |= suit.any(axis=(0, 2) if way == "pair" else 0)
-            if way != "shoe":
-                insoles |= suit.any(axis=(0, 1) if way == "pair" else 0)
-        return np.concatenate([shoes, insoles])
+    def sold(self, way: Way, level: Level, kind: Array, size: Array) -> Usable:
+        """What may be sold in one way to groups of these kinds and places among the sizes."""
+        return self._sold(way, level, kind, (self.has_shoe[size], self.has_insole[size]))
 
 
-def partnered(suit: Array, has: Array) -> Array:
-    """Whether each first product has a suitable second one in stock, shape (g, first, z).
+class Pairing:
+    """Which shoes go with which insoles, by what each does to the other alone.
 
-    Parameters
-    ----------
-    suit : shape (g, first, second).
-    has : whether a size class can have each second product, shape (z, second).
+    Shoes that take the same insoles and add the same to a pair are one class; so are insoles.
     """
-    count, first, second = suit.shape
-    flat = suit.reshape(count * first, second).astype(np.float32)
-    found = flat @ has.T.astype(np.float32) > 0
-    return np.asarray(found.reshape(count, first, len(has)))
+
+    def __init__(self, table: NeedTable, shoes: Sequence[Item], insoles: Sequence[Item],
+                 binding: Array, required: Array) -> None:  # fmt: skip
+        self.book = table.book
+        summed = sorted({part for parts in self.book.sums.values() for part in parts})
+        self.shoe, one = _classes(shoes, SHOE_READS, summed)
+        self.insole, other = _classes(insoles, INSOLE_READS, summed)
+        self.sides = [(shoes[n], tuple(shoes[n].levels.get(s) for s in summed)) for n in one]
+        self.others = [(insoles[n], tuple(insoles[n].levels.get(s) for s in summed)) for n in other]
+        mask = np.flatnonzero(table.kinds("pair"))
+        key = np.column_stack([binding[:, mask], required[:, mask]])
+        patterns, self.pattern = np.unique(key, axis=0, return_inverse=True)
+        self.pattern = self.pattern.ravel()
+        self._asked = patterns[:, : len(mask)].astype(bool), patterns[:, len(mask) :]
+        self._needs = [table.needs[n] for n in mask]
+
+    @cached_property
+    def goes(self) -> dict[Level, Array]:
+        """By level, whether the classes go together, float32, (patterns, shoes, insoles)."""
+        sums: dict[tuple[object, object], int] = {}
+        together: list[tuple[Item, Item]] = []
+        which = np.zeros((len(self.sides), len(self.others)), np.intp)
+        fits = np.zeros(which.shape, bool)
+        for s, (shoe, adds) in enumerate(self.sides):
+            for i, (insole, more) in enumerate(self.others):
+                if (adds, more) not in sums:
+                    sums[adds, more] = len(together)
+                    together.append((shoe, insole))
+                which[s, i] = sums[adds, more]
+                fits[s, i] = fit(shoe, insole, self.book.parameters).fits
+        judged = Judged(self.book, self._needs, together)
+        binding, required = self._asked
+        out = any_of(binding, judged.broken)
+        met = np.rint(HUNDREDTHS * judged.satisfaction)
+        less = [(asked[None, :] > met).any(axis=1) for asked in required.astype(float)]
+        poor = out | np.array(less).reshape(out.shape)
+        fitting = [((~bad)[:, which] & fits).astype(np.float32) for bad in (out, poor)]
+        return {"harmless": fitting[0], "well": fitting[1]}
+
+    def partnered(self, level: Level, kind: Array, shoes: Array, insoles: Array) -> Usable:
+        """Of shoes (n, s) and insoles (n, i) that will do, those with a partner that goes."""
+        if not (shoes.shape[1] and insoles.shape[1]):
+            return Usable(np.zeros_like(shoes), np.zeros_like(insoles), np.zeros(len(kind), bool))
+        one = _per_class(shoes, self.shoe, len(self.sides))
+        other = _per_class(insoles, self.insole, len(self.others))
+        first, second = np.zeros(one.shape, bool), np.zeros(other.shape, bool)
+        patterns = self.pattern[kind]
+        for pattern in np.unique(patterns):
+            rows, goes = patterns == pattern, self.goes[level][pattern]
+            first[rows] = other[rows] @ goes.T > 0
+            second[rows] = one[rows] @ goes > 0
+        shoes, insoles = shoes & first[:, self.shoe], insoles & second[:, self.insole]
+        return Usable(shoes, insoles, any_row(shoes))
 
 
-def _weighed(usable: Array, weights: Array) -> Array:
-    """Customers for whom each product is usable, shape (items,).
+def _classes(items: Sequence[Item], reads: Sequence[str], summed: list[str]) -> tuple[Array, Array]:
+    """Class of each item, and the first item of each class."""
+    seen: dict[object, int] = {}
+    of: list[int] = []
+    first: list[int] = []
+    for n, item in enumerate(items):
+        levels = tuple(item.levels.get(name) for name in (*reads, *summed))
+        key = (item.offered == "none", levels)
+        if key not in seen:
+            seen[key] = len(first)
+            first.append(n)
+        of.append(seen[key])
+    return np.array(of, np.intp), np.array(first, np.intp)
 
-    Whole numbers of customers, so that sums do not depend on their order.
-    """
-    kind, size = np.nonzero(weights)
-    return np.asarray(weights[kind, size] @ usable[kind, :, size])
 
-
-def _any_of(suits: Sequence[Array]) -> Array:
-    """Whether anything suits in any way, shape (g,)."""
-    flat = [one.reshape(len(one), -1).any(axis=1) for one in suits]
-    return np.asarray(np.logical_or.reduce(flat))
-
-
-def _joined(parts: Sequence[Served]) -> Served:
-    by_kind = ("shoes", "insoles", "choices", "if_shoes", "if_insoles", "any_size", "any_score")
-    joined = {name: np.concatenate([getattr(p, name) for p in parts]) for name in by_kind}
-    sums = {name: sum(getattr(p, name) for p in parts) for name in ("reach", "sole")}
-    fits = np.logical_or.reduce([p.fits_someone for p in parts])
-    return Served(**joined, **sums, fits_someone=fits)
+def _per_class(usable: Array, of: Array, count: int) -> Array:
+    """Whether each class has a usable product, float32, (n, classes)."""
+    order = np.argsort(of, kind="stable")
+    starts = np.searchsorted(of[order], np.arange(count))
+    return np.logical_or.reduceat(usable[:, order], starts, axis=1).astype(np.float32)

@@ -24,11 +24,11 @@ def solve(problem: Problem, seconds: float) -> Selection:
     one option that serves it; stocked lines stay within the budget.
     """
     lines, options, groups = len(problem.costs), len(problem.options), len(problem.weights)
-    if groups == 0 or options == 0:
+    if options == 0 or (groups == 0 and not problem.of_line.any()):
         return Selection((), (), 0.0, 0.0, "exact")
     whole = np.concatenate([np.ones(lines), np.zeros(options + groups)])
     result = milp(
-        -np.concatenate([np.zeros(lines + options), problem.weights]),
+        -np.concatenate([problem.of_line, np.zeros(options), problem.weights]),
         integrality=whole,
         bounds=Bounds(0, 1),
         constraints=_constraints(problem),

@@ -1,6 +1,6 @@
 """Measured feet of a whole chain, read from Parquet part by part (extra ``parquet``).
 
-One row is a customer. Columns: ``age-band``, ``purpose``, ``body-mass`` (kg), and for each foot
+One row is a customer. Columns: ``age-band``, ``purpose``, ``sex``, ``body-mass`` (kg); for a foot
 ``left.NAME`` and ``right.NAME`` with the measure's id, such as ``left.fpi``, in the measure's
 unit; missing values are null. A column that is not there is missing for everyone. Angles and
 indices are read with the qualifiers that ``population.yaml`` names.
@@ -19,7 +19,7 @@ from recommend.coverage.columns import FactColumns
 from recommend.coverage.numbers import Array
 from recommend.coverage.population import Population
 from recommend.coverage.sampling import Column, Customers, Words, add_derived
-from recommend.coverage.tally import Tally, add, cases_of_customers, tally
+from recommend.coverage.tally import Tally, add, cases_of_customers, people_of, tally
 from recommend.errors import InputError, Place, nearest
 from recommend.extras import not_installed
 from recommend.match.sizes import SizeClasses
@@ -93,11 +93,8 @@ def customers_of_frame(
     InputError
         For a word that the vocabulary does not have.
     """
-    own: dict[str, Column] = {
-        name: _words(frame[name], book.vocabulary.words[f"visit_{name}"])
-        for name in ("age-band", "purpose")
-        if name in frame
-    }
+    people = people_of(book).items()
+    own: dict[str, Column] = {n: _words(frame[n], words) for n, words in people if n in frame}
     if "body-mass" in frame:
         own["body-mass"] = _numbers(frame["body-mass"])
     feet: dict[Side, dict[str, Column]] = {side: {} for side in SIDES}
@@ -118,7 +115,7 @@ def frame_of(customers: Customers, book: Rulebook) -> pandas.DataFrame:
     """A table of drawn customers as the module describes it."""
     import pandas
 
-    columns = {name: _plain(c) for name, c in customers.own.items() if name != "sex"}
+    columns = {name: _plain(c) for name, c in customers.own.items()}
     for side, name, full in _of_feet(book):
         if name in customers.feet[side]:
             columns[full] = _plain(customers.feet[side][name])

@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
 
 from recommend.catalogue.loading import Catalogue, Item
 from recommend.coverage.compare import Comparison, compare_catalogues, compare_rules
 from recommend.coverage.crowd import Crowd
-from recommend.coverage.evaluate import Wishes
+from recommend.coverage.evaluate import Terms
 from recommend.coverage.interval import Share
 from recommend.coverage.report import Assessor, Coverage
+from recommend.coverage.split import SERVED
+from recommend.coverage.tally import PEOPLE, Tally
 from recommend.match.sizes import Availability, SizeClasses
 from recommend.match.weighing import WAYS, Way
 from recommend.rulebook.book import Rulebook
+from recommend.rulebook.parameters import Figure
 
 Stage = Callable[[str], Callable[[int, int], None]]
 SOLD: dict[str, tuple[Way, ...]] = {**{way: (way,) for way in WAYS}, "any": WAYS}
@@ -21,11 +27,11 @@ SOLD: dict[str, tuple[Way, ...]] = {**{way: (way,) for way in WAYS}, "any": WAYS
 
 @dataclass(frozen=True, slots=True)
 class Scenario:
-    """The headline with the assumed correlations multiplied by `factor`."""
+    """The share served where something assumed is otherwise: from `low` to `high`."""
 
     name: str
-    factor: float
-    served: Share
+    low: float
+    high: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +47,7 @@ class Run:
     scenarios: tuple[Scenario, ...]
     agreement: float | None
     comparison: Comparison | None
+    shops: Mapping[str, Share]
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +58,9 @@ class Question:
     ----------
     sold : ``pair``, ``shoe``, ``insole`` or ``any``.
     sold_out_counts : whether a size that is made but sold out counts as there.
-    sensitivity : whether the headline is also shown under other assumed correlations.
+    sensitivity : whether the headline is also shown where what is assumed is otherwise.
+    by : the two ways in which the matrix splits the customers.
+    shops : by name, the stock of each shop of a chain, counted by itself as well.
     against, against_rules : another catalogue, or another rulebook, to compare with.
     """
 
@@ -61,15 +70,17 @@ class Question:
     sold: str = "pair"
     sold_out_counts: bool = False
     sensitivity: bool = True
+    by: tuple[str, str] = ("foot-type", "size")
+    shops: Mapping[str, Catalogue] = field(default_factory=dict)
     against: Catalogue | None = None
     against_rules: Rulebook | None = None
 
-    def wishes(self, book: Rulebook) -> Wishes:
-        """What counts as served under a rulebook."""
+    def terms(self) -> Terms:
+        """How products are sold."""
         accepted: tuple[Availability, ...] = ("in-stock",)
         if self.sold_out_counts:
             accepted = ("in-stock", "out-of-stock")
-        return Wishes(SOLD[self.sold], book.parameters["rank.served"] / 100, accepted)
+        return Terms(SOLD[self.sold], accepted)
 
     def assessor(self, book: Rulebook | None = None, more: Iterable[Item] = ()) -> Assessor:
         """What answers it, under its own or another rulebook.
@@ -80,8 +91,7 @@ class Question:
         """
         items = [*self.catalogue.items, *(self.against.items if self.against else ()), *more]
         classes = SizeClasses(items, self.book.parameters)
-        asked = book or self.book
-        return Assessor(asked, classes, self.wishes(asked))
+        return Assessor(book or self.book, classes, self.terms())
 
 
 def answer(question: Question, stage: Stage) -> Run:
@@ -93,14 +103,19 @@ def answer(question: Question, stage: Stage) -> Run:
     """
     assessor, crowd, book = question.assessor(), question.crowd, question.book
     tally = crowd.tally(book, assessor.classes, progress=stage("drawing and classifying feet"))
-    coverage = assessor.cover(question.catalogue, tally, stage("judging products"))
+    coverage = assessor.cover(question.catalogue, tally, stage("judging products"), question.by)
     comparison = None
     if question.against is not None:
         comparison = compare_catalogues(assessor, question.catalogue, question.against, tally)
     elif question.against_rules is not None:
         there = question.assessor(question.against_rules)
         comparison = compare_rules(assessor, there, question.catalogue, crowd)
-    scenarios = tuple(_scenarios(question, assessor)) if question.sensitivity else ()
+    scenarios: list[Scenario] = []
+    if question.sensitivity:
+        trying = stage("trying other assumptions")
+        for one in _scenarios(question, assessor, tally, coverage):
+            scenarios.append(one)
+            trying(len(scenarios), 8)
     return Run(
         book=book,
         catalogue=question.catalogue,
@@ -108,18 +123,47 @@ def answer(question: Question, stage: Stage) -> Run:
         sold=question.sold,
         sold_out_counts=question.sold_out_counts,
         coverage=coverage,
-        scenarios=scenarios,
+        scenarios=tuple(scenarios),
         agreement=crowd.agreement(book),
         comparison=comparison,
+        shops={n: assessor.headline(one, tally) for n, one in question.shops.items()},
     )
 
 
-def _scenarios(question: Question, assessor: Assessor) -> Iterator[Scenario]:
+def _scenarios(
+    question: Question, assessor: Assessor, tally: Tally, coverage: Coverage
+) -> Iterator[Scenario]:
+    catalogue, terms = question.catalogue, assessor.terms
+    kinds = assessor.kinds(tally)
+    for name, parts in (("half-wishes", 0.5), ("no-wishes", 0.0)):
+        one = assessor.headline(catalogue, tally, kinds, replace(terms, parts=parts)).value
+        yield Scenario(name, one, one)
     if not question.crowd.drawn:
         return  # nothing is assumed about feet that were measured
+    yield from _other_shares(question, coverage)
     parameters = question.book.parameters
     count = min(question.crowd.count, int(parameters["coverage.scenario-customers"]))
+    found = []
     for name in ("none", "half", "strong"):
         factor = parameters[f"coverage.correlation-{name}"]
-        tally = question.crowd.tally(question.book, assessor.classes, assumed=factor, count=count)
-        yield Scenario(name, factor, assessor.headline(question.catalogue, tally))
+        other = question.crowd.tally(question.book, assessor.classes, assumed=factor, count=count)
+        found.append(assessor.headline(catalogue, other).value)
+    yield Scenario("correlations", min(found), max(found))
+
+
+def _other_shares(question: Question, coverage: Coverage) -> Iterator[Scenario]:
+    """The headline where shares of purposes, ages and sexes stand at the ends of their ranges."""
+    split, people = coverage.split, question.crowd.population
+    figures: dict[str, Mapping[Any, Figure]] = {**people.words, "sex": people.sex}
+    served = split.weight * (split.outcome < SERVED)
+    for way in PEOPLE:
+        found = []
+        for word, figure in figures.get(way, {}).items():
+            mine = split.codes[way] == split.names[way].index(word)
+            here, all_ = float(split.weight[mine].sum()), float(split.weight.sum())
+            if figure.range_ is None or not 0 < here < all_:
+                continue
+            rates = np.array([served[mine].sum() / here, served[~mine].sum() / (all_ - here)])
+            found += [float(rates @ (share, 1 - share)) for share in figure.range_]
+        if found:
+            yield Scenario(way, min(found), max(found))

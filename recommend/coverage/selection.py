@@ -7,7 +7,7 @@ Lines cost money or count as one each; the sum stays within a budget.
 from __future__ import annotations
 
 import importlib.util
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import e
 from typing import Literal
 
@@ -30,6 +30,8 @@ class Problem:
     serves : which option serves which group, bool, shape (g, o).
     costs : cost of each of p lines, shape (p,).
     budget : most that the chosen lines may cost together.
+    worth : what each line is worth beside whom it serves, in the unit of the weights; None for
+        nothing.
     """
 
     weights: Array
@@ -37,6 +39,16 @@ class Problem:
     serves: Array
     costs: Array
     budget: float
+    worth: Array | None = None
+
+    @property
+    def of_line(self) -> Array:
+        """What each line is worth beside whom it serves, shape (p,)."""
+        return np.zeros(len(self.costs)) if self.worth is None else self.worth
+
+    def value_of(self, lines: set[int]) -> float:
+        """Weight served by the given lines, and what they are worth besides."""
+        return self.served_by(lines) + float(self.of_line[sorted(lines)].sum())
 
     @property
     def alone(self) -> bool:
@@ -63,7 +75,7 @@ class Selection:
     lines : chosen lines in the order of their gain.
     gains : weight added by each, in that order.
     served : weight served by all of them.
-    at_most : no choice within the budget serves more than this.
+    at_most : no choice within the budget serves more, worth besides included.
     method : ``exact`` (proven best), ``within-gap`` (the solver stopped in time) or ``greedy``.
     promise : the share of the best that greedy is proven to reach on any input; None if none.
     """
@@ -106,9 +118,8 @@ def merged(problem: Problem) -> Problem:
     packed = np.packbits(problem.serves[useful], axis=1)
     _, first, group = np.unique(packed, axis=0, return_index=True, return_inverse=True)
     weights = np.bincount(group.ravel(), problem.weights[useful], minlength=len(first))
-    return Problem(
-        weights, problem.options, problem.serves[useful][first], problem.costs, problem.budget
-    )
+    serves = problem.serves[useful][first]
+    return replace(problem, weights=weights, serves=serves)
 
 
 def greedy(problem: Problem) -> Selection:
@@ -130,7 +141,8 @@ def greedy(problem: Problem) -> Selection:
     promise = None
     if problem.alone:
         promise = (1 - 1 / e) * (1.0 if problem.counted else 0.5)
-    most = limit if problem.alone else float(problem.weights.sum())
+    everything = float(problem.weights.sum() + problem.of_line.sum())
+    most = limit if problem.alone else everything
     return Selection(ordered, gains, served, max(served, most), "greedy", promise)
 
 
@@ -142,11 +154,12 @@ def _climb(problem: Problem) -> tuple[list[int], float]:
     """
     chosen: list[int] = []
     open_groups = np.ones(len(problem.weights), dtype=bool)
-    left, limit = problem.budget, float(problem.weights.sum())
+    left = problem.budget
+    limit = everything = float(problem.weights.sum() + problem.of_line.sum())
     while True:
         moves = _moves(problem, chosen, open_groups)
-        served = float(problem.weights[~open_groups].sum())
-        limit = min(limit, served + _fill(problem, moves))
+        served = float(problem.weights[~open_groups].sum() + problem.of_line[chosen].sum())
+        limit = min(limit, served + _fill(problem, moves), everything)
         affordable = {m: gain for m, gain in moves.items() if _cost(problem, m) <= left + TINY}
         if not affordable or max(affordable.values()) <= TINY:
             return chosen, limit
@@ -173,7 +186,11 @@ def _moves(problem: Problem, chosen: list[int], still: Array) -> dict[tuple[int,
     for move in [m for m in served if len(m) > 1]:
         for line in move:
             served[move] = served[move] | served.get((line,), served[move])
-    return {move: float(problem.weights[groups].sum()) for move, groups in served.items()}
+    worth = problem.of_line
+    return {
+        move: float(problem.weights[groups].sum() + worth[list(move)].sum())
+        for move, groups in served.items()
+    }
 
 
 def _fill(problem: Problem, moves: dict[tuple[int, ...], float]) -> float:
@@ -190,9 +207,9 @@ def _fill(problem: Problem, moves: dict[tuple[int, ...], float]) -> float:
 
 def _better_of_single(problem: Problem, chosen: list[int]) -> list[int]:
     """The greedy choice, or one affordable option that alone serves more."""
-    best, most = chosen, problem.served_by(set(chosen))
+    best, most = chosen, problem.value_of(set(chosen))
     for option in problem.options:
-        served = problem.served_by(set(option))
+        served = problem.value_of(set(option))
         if _cost(problem, option) <= problem.budget + TINY and served > most + TINY:
             best, most = list(option), served
     return best
@@ -208,7 +225,7 @@ def in_order_of_gain(
     rest = sorted(lines)
     while rest:
         now = {line: problem.served_by({*order, line}) for line in rest}
-        best = max(rest, key=lambda line: (now[line], -line))
+        best = max(rest, key=lambda line: (now[line], problem.of_line[line], -line))
         order.append(best)
         gains.append(now[best] - served)
         served = now[best]
@@ -219,9 +236,7 @@ def in_order_of_gain(
 def least_loss(problem: Problem, drop: int, *, largest: int, seconds: float) -> Selection:
     """The lines to keep when `drop` of them must go; costs and budget are not looked at."""
     lines = len(problem.costs)
-    keep = Problem(
-        problem.weights, problem.options, problem.serves, np.ones(lines), max(0, lines - drop)
-    )
+    keep = replace(problem, costs=np.ones(lines), budget=float(max(0, lines - drop)))
     small = merged(keep)
     if int(small.serves.sum()) <= largest and importlib.util.find_spec("scipy"):
         from recommend.coverage.integer_program import solve
@@ -234,7 +249,7 @@ def _shed(problem: Problem, drop: int) -> Selection:
     """Let go of the line that costs least coverage, one at a time; nothing is proven."""
     kept = set(range(len(problem.costs)))
     for _ in range(min(drop, len(kept))):
-        kept.remove(max(sorted(kept), key=lambda line: problem.served_by(kept - {line})))
+        kept.remove(max(sorted(kept), key=lambda line: problem.value_of(kept - {line})))
     order, gains = in_order_of_gain(problem, sorted(kept))
     total = float(problem.weights.sum())
     return Selection(order, gains, problem.served_by(kept), total, "greedy")

@@ -15,7 +15,8 @@ import numpy as np
 
 from recommend.coverage.columns import FactColumns
 from recommend.coverage.numbers import Array
-from recommend.coverage.sampling import Customers
+from recommend.coverage.population import SEXES
+from recommend.coverage.sampling import Customers, Words
 from recommend.infer.many import Column, conclude_many
 from recommend.match.sizes import SizeClasses, longer_lengths
 from recommend.measure.model import SIDES, Side
@@ -24,6 +25,8 @@ from recommend.rulebook.models import NoteThen
 from recommend.rulebook.vocabulary import FOOT_TYPE
 
 BITS = 64
+OF_FOOT = ("foot-type", "width")
+PEOPLE = ("purpose", "age-band", "sex")
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,8 +52,9 @@ class Tally:
 class Layout:
     """What stands in the columns of a case.
 
-    For each foot the need rules that hold, as bits, `words` columns of them; then the foot
-    type of each foot; the size class; whether a stop withholds the shortlist.
+    For each foot the need rules that hold, as bits, `words` columns of them; then the foot type and
+    the width of each foot; who it is, as codes of `people_of`; the size class; whether a stop
+    withholds the shortlist.
     """
 
     needs: tuple[str, ...]
@@ -62,19 +66,28 @@ class Layout:
         return -(-len(self.needs) // BITS)
 
     @property
-    def types(self) -> slice:
-        """Columns of the foot types, left and right."""
-        return slice(2 * self.words, 2 * self.words + 2)
+    def of_needs(self) -> tuple[slice, slice]:
+        """Columns of the need rules, left and right."""
+        return slice(0, self.words), slice(self.words, 2 * self.words)
+
+    def columns(self, what: str) -> tuple[int, int]:
+        """Columns of a way to split the customers, for the left foot and for the right."""
+        first = 2 * self.words
+        if what in OF_FOOT:
+            at = first + 2 * OF_FOOT.index(what)
+            return at, at + 1
+        one = self.size if what == "size" else first + 4 + PEOPLE.index(what)
+        return one, one
 
     @property
     def size(self) -> int:
         """Column of the size class."""
-        return 2 * self.words + 2
+        return 2 * self.words + 4 + len(PEOPLE)
 
     @property
     def stop(self) -> int:
         """Column that is 1 when a stop withholds the shortlist."""
-        return 2 * self.words + 3
+        return self.size + 1
 
     def unpack(self, words: Array) -> Array:
         """The rules that hold, bool, shape (n, rules), from their bits, shape (n, words)."""
@@ -99,12 +112,19 @@ def _is_stop(then: object) -> bool:
     return isinstance(then, NoteThen) and then.note == "stop"
 
 
+def people_of(book: Rulebook) -> dict[str, tuple[str, ...]]:
+    """Who a customer can be: the words of `PEOPLE`, in the order of their codes."""
+    words = book.vocabulary.words
+    said = {name: tuple(words.get(f"visit_{name}", ())) for name in PEOPLE}
+    return {**said, "sex": SEXES}
+
+
 def cases_of_customers(
     book: Rulebook, facts: FactColumns, customers: Customers, sizes: SizeClasses
 ) -> Array:
     """The case of each customer, shape (n, c), as `Layout` tells."""
     columns = {side: facts.of_foot(customers, side) for side in SIDES}
-    return cases_of(book, columns, sizes_of(customers, sizes))
+    return cases_of(book, columns, sizes_of(customers, sizes), customers.own)
 
 
 def sizes_of(customers: Customers, sizes: SizeClasses) -> Array:
@@ -117,18 +137,35 @@ def sizes_of(customers: Customers, sizes: SizeClasses) -> Array:
     return sizes.of_lengths(longer_lengths(known, purposes, ages, sizes.parameters))
 
 
-def cases_of(book: Rulebook, columns: Mapping[Side, Mapping[str, Column]], size: Array) -> Array:
-    """The case of each customer, shape (n, c), as `Layout` tells."""
+def cases_of(
+    book: Rulebook,
+    columns: Mapping[Side, Mapping[str, Column]],
+    size: Array,
+    own: Mapping[str, object],
+) -> Array:
+    """The case of each customer, shape (n, c), as `Layout` tells; `own` says who they are."""
     layout = layout_of(book)
     stopped = np.zeros(len(size), bool)
-    needs, types = [], []
+    needs: list[Array] = []
+    feet: dict[str, list[Array]] = {name: [] for name in OF_FOOT}
     for side in SIDES:
         result = conclude_many(book, columns[side], len(size))
         needs.append(layout.pack(np.column_stack([result.holds[rule] for rule in layout.needs])))
-        types.append(result.axes[FOOT_TYPE])
+        for name, axis in zip(OF_FOOT, (FOOT_TYPE, "width"), strict=True):
+            feet[name].append(result.axes.get(axis, np.full(len(size), -1)))
         for rule in layout.stops:
             stopped |= result.holds[rule]
-    return np.column_stack([*needs, *types, size, stopped]).astype(np.int64)
+    people = [_coded(own.get(name), words, len(size)) for name, words in people_of(book).items()]
+    each = [column for name in OF_FOOT for column in feet[name]]
+    return np.column_stack([*needs, *each, *people, size, stopped]).astype(np.int64)
+
+
+def _coded(column: object, words: tuple[str, ...], count: int) -> Array:
+    """Codes into `words` of a column of words; -1 where nothing is known."""
+    if not isinstance(column, Words):
+        return np.full(count, -1)
+    table = [words.index(one) if one in words else -1 for one in column.values]
+    return np.asarray(np.take(np.array([*table, -1]), column.codes))
 
 
 def add(tallies: Iterable[Tally]) -> Tally:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, get_args
+from typing import Any
 
 import numpy as np
 
@@ -20,7 +20,7 @@ from recommend.measure.observed import observe
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.terms import Facts
 from recommend.trial.kept import kept_visits
-from recommend.visit.models import AgeBand, Visit
+from recommend.visit.models import Visit
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,15 +55,15 @@ def read_shop(path: Path, book: Rulebook) -> Shop:
 
 def customers_of(visits: Iterable[Visit], book: Rulebook) -> Customers:
     """Measures of the visits as columns."""
-    seen = list(visits)
+    seen, words = list(visits), book.vocabulary.words
     measured = [observe(visit, book.measures, book.parameters).used for visit in seen]
     feet = {
         side: {name: _column(name, [one[side] for one in measured], book) for name in book.measures}
         for side in SIDES
     }
     own: dict[str, Column] = {
-        "age-band": _words([visit.age_band for visit in seen], get_args(AgeBand)),
-        "purpose": _words([visit.purpose for visit in seen], tuple(book.purposes)),
+        "age-band": _words([visit.age_band for visit in seen], words["visit_age-band"]),
+        "purpose": _words([visit.purpose for visit in seen], words["visit_purpose"]),
         "body-mass": np.array([visit.body_mass_kg or np.nan for visit in seen], float),
     }
     return Customers(len(seen), own, feet)
@@ -91,7 +91,8 @@ def cases_of_visits(shop: Shop, book: Rulebook, sizes: SizeClasses) -> Array:
             measures = observe(visit, book.measures, book.parameters).used[side]
             rows.append(facts_of(visit, side, measures, book))
         columns[side] = columns_of(rows, book.vocabulary)
-    return cases_of(book, columns, _sizes(shop.visits, book, sizes))
+    size = _sizes(shop.visits, book, sizes)
+    return cases_of(book, columns, size, shop.customers.own)
 
 
 def _sizes(visits: tuple[Visit, ...], book: Rulebook, sizes: SizeClasses) -> Array:

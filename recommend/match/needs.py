@@ -19,6 +19,7 @@ from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.comparisons import COMPARISONS, Comparison, opposite
 from recommend.rulebook.models import NeedThen, Strength
+from recommend.rulebook.serving import required_wishes
 
 Bools = NDArray[np.bool_]
 Floats = NDArray[np.float64]
@@ -144,11 +145,23 @@ class NeedTable:
                 self._weights[r, n] = max(self._weights[r, n], need.weight)
         self.must = np.array([need.strength == "must" for need in self.needs], np.bool_)
         self.never = np.array([need.strength == "never" for need in self.needs], np.bool_)
+        self._wishes = ~(self.must | self.never)
         names = [need.attribute for need in self.needs]
         self.gentle = np.array([_gentle(book, need) for need in self.needs], np.bool_)
         self.fit = np.array([book.attributes[n].about == "fit" for n in names], np.bool_)
         self._of_foot = np.array([_of_foot(book, rule) for rule in self.rules], np.bool_)
         self._strong = book.parameters["rank.weight-strong"]
+
+    def required(self, holds: Bools) -> Floats:
+        """The part of each wish that must be met to serve these customers, 0 for none, (g, n)."""
+        found = np.zeros((len(holds), len(self.needs)))
+        for (rule, attribute), part in required_wishes(self.book).items():
+            if rule not in self.rules:
+                continue
+            r = self.rules.index(rule)
+            for n in np.flatnonzero(self.gives[r] & self._wishes & self.of(attribute)):
+                np.maximum(found[:, n], np.where(holds[:, r], part, 0), out=found[:, n])
+        return found
 
     def kinds(self, *kinds: str) -> Bools:
         """Which needs speak of an attribute of one of `kinds`, shape (n,)."""

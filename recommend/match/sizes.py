@@ -241,6 +241,10 @@ class SizeClasses:
         """The size of an item in one class."""
         return size_for(item, Wanted(self.length(index), ""), self.parameters)
 
+    def taken(self, item: Item) -> NDArray[np.intp]:
+        """Place among the made sizes of the one that each class takes, the unknown left out."""
+        return taken(item, self._lengths, self.parameters)
+
     def having(self, items: Sequence[Item], accepted: Iterable[Availability]) -> NDArray[np.bool_]:
         """Whether each class can have each item, bool, shape (classes, items)."""
         allowed: set[str] = {*accepted, "size-unknown"}
@@ -250,7 +254,7 @@ class SizeClasses:
     def _have(self, item: Item, allowed: set[str]) -> NDArray[np.bool_]:
         if item.offered != "shop":
             return np.ones(len(self), np.bool_)
-        at = taken(item, self._lengths, self.parameters)
+        at = self.taken(item)
         counts = np.array([item.stock[size] for size in sorted(item.stock)])
         there = np.where(counts > 0, "in-stock" in allowed, "out-of-stock" in allowed)
         none = "not-made" in allowed
@@ -264,7 +268,7 @@ class SizeClasses:
     def _steps(self, item: Item) -> NDArray[np.int64]:
         if item.offered != "shop":
             return np.zeros(len(self), np.int64)
-        at = taken(item, self._lengths, self.parameters)
+        at = self.taken(item)
         over = np.array(sorted(item.stock))[at] - self._lengths
         return np.append(np.where(at < 0, 0, length_steps(over, self.parameters)), 0)
 

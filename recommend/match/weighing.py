@@ -23,7 +23,6 @@ from recommend.match.unasked import Unasked
 Array = NDArray[Any]
 Way = Literal["pair", "shoe", "insole"]
 WAYS: tuple[Way, ...] = ("pair", "shoe", "insole")
-UNSUITABLE = np.float32(-np.inf)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,61 +61,10 @@ class Shelf:
         fits = [[one.fits for one in row] for row in self.fitting]
         self.fits = np.array(fits, bool).reshape(len(self.shoes), len(self.insoles))
 
-    @property
-    def any_fit(self) -> bool:
-        """Whether any insole fits any shoe."""
-        return bool(self.fits.any())
-
-    # --- as a share of what was asked -------------------------------------------------------
-
-    def scores(self, way: Way, active: Active) -> Array:
-        """Score from 0 to 1 of every shoe, insole or pair; minus infinity where unsuitable.
-
-        Returns
-        -------
-        float32, shape (g, s), (g, i), or (g, s, i).
-        """
-        if way == "pair":
-            return self._pair_scores(active)
-        mask = self._mask[way] | self._mask["pair"]
-        total = active.weights[:, mask].sum(axis=1)[:, None]
-        judged = self._judged(way)
-        return _ruled_out(
-            _share(_gained(judged, active, mask), total), _broken(judged, active, mask)
-        )
+    # --- as what speaks against each --------------------------------------------------------
 
     def _judged(self, way: Way) -> Judged:
         return {"shoe": self.shoe, "insole": self.insole, "pair": self.together}[way]
-
-    def _pair_scores(self, active: Active) -> Array:
-        """Shoe and insole must each be suitable alone, and their pair as well."""
-        total = active.weights.sum(axis=1)[:, None]
-        of_pair = self._mask["pair"]
-        parts: list[Array] = []
-        for way in ("shoe", "insole"):
-            own = self._mask[way]
-            share = _share(_gained(self._judged(way), active, own), total, empty=way == "shoe")
-            parts.append(_ruled_out(share, _broken(self._judged(way), active, own)))
-        share = _share(_gained(self.together, active, of_pair), total, empty=0)
-        together = _ruled_out(share, _broken(self.together, active, of_pair))
-        out = np.take(together, self.which, axis=1)
-        out += parts[0][:, :, None]
-        out += parts[1][:, None, :]
-        out[:, ~self.fits] = UNSUITABLE
-        return out
-
-    def breaks(self, kind: str, needs: Array) -> tuple[Array, Array]:
-        """Which products of a kind break which of the needs in a mask, and how many each is.
-
-        Pairs that are alike in the attributes of the pair are taken together.
-        """
-        if kind == "pair":
-            counts = np.bincount(self.which[self.fits], minlength=len(self.together.broken))
-            return self.together.broken[:, needs], counts
-        judged = self.shoe if kind == "shoe" else self.insole
-        return judged.broken[:, needs], np.ones(len(judged.broken))
-
-    # --- as what speaks against each --------------------------------------------------------
 
     def costs(self, way: Way, active: Active, *, spare: bool = False) -> Costs:
         """What speaks against every shoe, insole or fitting pair (`pairs` says which).
@@ -239,11 +187,6 @@ class Shelf:
         return ((s, i) for s in range(len(self.shoes)) for i in range(len(self.insoles)))
 
 
-def _gained(judged: Judged, active: Active, mask: Bools) -> Floats:
-    """Weighted satisfaction of the needs in a mask, shape (g, m)."""
-    return np.asarray(active.weights[:, mask] @ judged.satisfaction[:, mask].T)
-
-
 def _missed(judged: Judged, active: Active, mask: Bools) -> Floats:
     """Weighted want of satisfaction of the needs in a mask, shape (g, m)."""
     return np.asarray(active.weights[:, mask] @ (1 - judged.satisfaction[:, mask]).T)
@@ -253,14 +196,3 @@ def _broken(judged: Judged, active: Active, mask: Bools) -> Bools:
     """Whether a binding need in a mask is broken, shape (g, m)."""
     binding = active.binding[:, mask].astype(np.float32)
     return np.asarray(binding @ judged.broken[:, mask].T.astype(np.float32) > 0)
-
-
-def _share(gained: Array, total: Array, empty: float = 1) -> Array:
-    """Part of the weight that was gained; `empty` where nothing that counts was asked."""
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(total > 0, gained / total, np.float32(empty)).astype(np.float32)
-
-
-def _ruled_out(share: Array, ruled_out: Array) -> Array:
-    share[ruled_out] = UNSUITABLE
-    return share

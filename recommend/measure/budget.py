@@ -15,6 +15,7 @@ TERMS: Final[Mapping[str, str]] = {
     "events": "contact told from the heel",
     "flat": "how flat the peak is",
     "placing": "placing of the marks",
+    "centres": "centres of the marks",
     "toe-out": "toe-out to the camera",
     "level": "leaning camera",
     "grid": "sensor pitch",

@@ -1,14 +1,14 @@
 """Open a capture of any kind and measure it.
 
 Kinds: pressure frames (``.npz``, or ``.csv`` whose head says ``# capture: pressure``) and video
-marks (``.csv`` whose head says ``# capture: marks``, or ``.c3d``).
+marks (``.csv`` whose head says ``# capture: marks``, or ``.c3d``), and films of marked legs.
 """
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -20,9 +20,11 @@ from recommend.measure.model import Side
 from recommend.reading.document import refuse_no_file
 
 if TYPE_CHECKING:
+    from recommend.measure.film.reading import FilmOptions, FilmRead
     from recommend.measure.video.recording import MarksRecording
 
 _KINDS = ("pressure", "marks")
+FILMS = (".mp4", ".mov", ".avi", ".mkv", ".m4v", ".webm", ".mts", ".3gp")
 _BYTES_PER_HELD = 2  # of text to each byte held in memory: a number takes 8 and 4
 
 
@@ -37,8 +39,9 @@ class CaptureOptions:
         and the level of the camera.
     marks : for C3D files, which point stands for which mark (``upper-leg: NAME`` ...).
     facing : for C3D files, the way the person faces (``+x`` to ``-z``).
-    gait, condition : for C3D files, what was done and worn.
+    gait, condition : for C3D files and films, what was done and worn.
     mapping : for marks in a lab's own text format, a file that says how its columns are named.
+    film : for films, what they do not say of themselves.
     """
 
     side: Side | None = None
@@ -48,6 +51,7 @@ class CaptureOptions:
     gait: Gait = "walking"
     condition: str = "barefoot"
     mapping: Path | None = None
+    film: FilmOptions | None = None
 
 
 def sha256_of(path: Path) -> str:
@@ -79,13 +83,81 @@ def measure_capture(
     most = int(_BYTES_PER_HELD * parameters["capture.recording-limit"] * 1_000_000)
     for one in (path, options.still):
         if one is not None:
-            refuse_no_file(one, most, "a capture file")
+            refuse_no_file(one, None if is_film(one) else most, "a capture file")
+    if is_film(path):
+        read = open_film(path, parameters, options)
+        return measure_film(path, read, parameters, defs, options)[0]
     try:
         found = _measure(path, parameters, defs, options)
         digest = sha256_of(path)
     except OSError as error:
         raise InputError(Place(str(path)), f"cannot be read ({error.strerror})") from error
     return tuple(one.hashed(digest, str(path)) for one in found)
+
+
+def is_film(path: Path) -> bool:
+    """Whether the name of the file ends as those of films do."""
+    return path.suffix.lower() in FILMS
+
+
+def open_film(
+    path: Path,
+    parameters: Mapping[str, float],
+    options: CaptureOptions,
+    tell: Callable[[int, int], None] | None = None,
+) -> FilmRead:
+    """The marks of both legs of a film, found and followed; `tell` hears of the progress."""
+    from recommend.measure.film.reading import FilmOptions, read_film
+
+    refuse_no_file(path)
+    said = replace(
+        options.film or FilmOptions(), side=options.side, gait=options.gait,
+        condition=options.condition,
+    )  # fmt: skip
+    return read_film(path, parameters, said, tell)
+
+
+def measure_film(
+    path: Path,
+    read: FilmRead,
+    parameters: Mapping[str, float],
+    defs: MeasureDefs,
+    options: CaptureOptions,
+) -> tuple[tuple[Measured, ...], tuple[InputError, ...]]:
+    """Measure each leg of a film that was opened, and why a leg could not be, beside the other.
+
+    Raises
+    ------
+    InputError
+        If no leg can be measured.
+    """
+    from recommend.measure.video import measure_marks
+
+    found: list[Measured] = []
+    failed: list[InputError] = []
+    digest = sha256_of(path)
+    for one in read.recordings:
+        try:
+            still = _still(options, one.side, parameters)
+            measured = measure_marks(one, still, parameters, defs)
+            found.append(measured.hashed(digest, str(path)))
+        except InputError as error:
+            failed.append(error)
+    if not found:
+        raise failed[0]
+    return tuple(found), tuple(failed)
+
+
+def _still(
+    options: CaptureOptions, side: Side | None, parameters: Mapping[str, float]
+) -> MarksRecording | None:
+    """The capture of still standing: marks, or the leg of `side` in a film."""
+    if options.still is None:
+        return None
+    if not is_film(options.still):
+        return _read_marks(options.still, options, None)
+    again = replace(options, side=side, gait="standing", still=None)
+    return open_film(options.still, parameters, again).recordings[0]
 
 
 def _measure(
@@ -99,7 +171,7 @@ def _measure(
         return measure_pressure(recording, parameters, defs)
     from recommend.measure.video import measure_marks
 
-    still = _read_marks(options.still, options, None) if options.still else None
+    still = _still(options, options.side, parameters)
     marks = _read_marks(path, options, options.side)
     return (measure_marks(marks, still, parameters, defs),)
 
@@ -125,7 +197,9 @@ def _kind(path: Path) -> str:
         return "marks"
     if suffix != ".csv":
         raise InputError(
-            Place(str(path)), f"`{path.suffix or path.name}` is not a capture", ".csv, .npz, .c3d"
+            Place(str(path)),
+            f"`{path.suffix or path.name}` is not a capture",
+            ".csv, .npz, .c3d, or a film",
         )
     document, _ = read_head(path)
     kind = str(document.data.get("capture", ""))

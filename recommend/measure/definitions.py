@@ -197,6 +197,7 @@ COMPUTED: Final[Mapping[str, tuple[str, tuple[str, ...]]]] = {
     "pain-weeks": ("weeks", ()),
     "pain-again": ("score", ()),
     "new-pain-sites": ("sites", ()),
+    "growing": ("score", ()),
 }
 
 # Computed only under rulebooks that define them: older ones lack what was added later, newer
@@ -204,7 +205,7 @@ COMPUTED: Final[Mapping[str, tuple[str, tuple[str, ...]]]] = {
 OPTIONAL: Final = frozenset(
     {
         "peak-angle", "peak-time", "rearfoot-return", "peak-difference", "contact-difference",
-        "length-difference", "pain-again", "new-pain-sites",
+        "length-difference", "pain-again", "new-pain-sites", "growing",
     }
 )  # fmt: skip
 # What older rulebooks call a measure; under them it is computed by that name.

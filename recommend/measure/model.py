@@ -7,6 +7,8 @@ from typing import Literal
 
 Side = Literal["left", "right"]
 SIDES: tuple[Side, Side] = ("left", "right")
+Effect = Literal["noted", "widened", "removed"]
+EFFECTS: tuple[Effect, ...] = ("noted", "widened", "removed")
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +25,7 @@ class Flag:
 
     name: str
     detail: str
-    effect: Literal["noted", "widened", "removed"] = "noted"
+    effect: Effect = "noted"
 
 
 @dataclass(frozen=True, slots=True)

@@ -442,6 +442,9 @@ class _Maker:
             error = self._single("body-mass")
             weight = self._measure("body-mass", side, mass, error, 1, "as written")
             yield replace(weight, shared=True)
+        if self.visit.age_band == "child" and "growing" in self.defs:
+            growing = self._measure("growing", side, 1.0, 0.0, 1, "by the age band")
+            yield replace(growing, shared=True)
         if self.visit.pain is None:
             yield from self._again(side, None)
             return

@@ -17,6 +17,7 @@ from rich.text import Text
 from recommend.catalogue.loading import Item
 from recommend.errors import counted
 from recommend.infer.assess import Note
+from recommend.match.harm import harmful
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import Candidate, Group, Shortlist
 from recommend.match.sizes import Sized
@@ -289,7 +290,7 @@ def _bring(outcome: Outcome) -> Iterator[Part]:
     chosen = list(first_choices(outcome).items())
     first = [pair for pair in chosen if pair[1] in equals]
     no_pair = [] if group == "pair" else [f"no pair: {'; '.join(_nothing(outcome, 'pair'))}"]
-    heads = [*no_pair, *_agreed(outcome), *_alike(len(equals), len(first))]
+    heads = [*no_pair, *_agreed(outcome), *_serves(outcome), *_alike(len(equals), len(first))]
     yield _choices("bring", "Bring", heads, first, outcome)
     rest = [pair for pair in chosen if pair[1] not in equals]
     if rest:
@@ -305,6 +306,17 @@ def _agreed(outcome: Outcome) -> list[str]:
     if not any(note.level == "see-clinician" for note in outcome.assessment.notes):
         return []
     return ["only once the clinician has agreed:"]
+
+
+def _serves(outcome: Outcome) -> list[str]:
+    """That what was worn since the last visit goes on, where it did no harm and is comfortable."""
+    visit, notes = outcome.assessment.visit, outcome.assessment.notes
+    again = visit.follow_up
+    if again is None or not again.comfort or not (again.shoe or again.insole):
+        return []
+    if any(n.level == "see-clinician" for n in notes) or harmful(visit, outcome.book.parameters):
+        return []
+    return ["first what was worn, which did no harm: go on with it while it serves; else:"]
 
 
 def _alike(count: int, shown: int) -> list[str]:

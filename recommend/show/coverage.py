@@ -8,25 +8,36 @@ from rich.console import Console, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from recommend.coverage.cells import UNDETERMINED, Cell
 from recommend.coverage.compare import Comparison
 from recommend.coverage.crowd import Crowd, assumed_figures
 from recommend.coverage.interval import Share
-from recommend.coverage.report import Coverage, MissingSize, by_type
+from recommend.coverage.report import MissingSize
 from recommend.coverage.run import Run
+from recommend.coverage.split import UNDETERMINED, UNKNOWN, WAYS, Band, Cell, Gap, Shown
+from recommend.coverage.why import Reason
 from recommend.errors import counted
+from recommend.measure.sizing import size_label
+from recommend.rulebook.book import Rulebook
 from recommend.show.layout import bullet, heading, inset, plain_table
+from recommend.visit.models import SizeSystem
 
-CELLS = ("served", "share", "choices", "products", "best", "prices", "stock")
+CELLS = ("served", "share", "choices", "products", "prices", "stock")
 SHOWN = 8  # lines of a list before the rest is only counted
 TITLES_FROM = 120  # columns from which foot types are named by their titles
 SMALL = 0.0005  # a share that would round to 0.0 %
 
 _SOLD = {
-    "pair": "a shoe with an insole",
+    "pair": "a shoe with an insole (with none where none is asked for)",
     "shoe": "a shoe alone",
     "insole": "an insole alone",
     "any": "a shoe with an insole, or either alone",
+}
+_OUTCOMES = {
+    "well": "need something and are served well",
+    "plain": "need nothing, and something fits should they buy",
+    "harmless": "find only what does no harm",
+    "nothing": "find nothing",
+    "stopped": "see a clinician first: a stop",
 }
 # Parameter with the share from which it holds, symbol, word, colour. Symbol and number carry the
 # meaning, colour only repeats it.
@@ -35,15 +46,30 @@ _GRADES = (
     ("coverage.grade-most", "◐", "most", "yellow"),
 )
 _LEAST = ("○", "fewer", "red")
+_THIN = "?"
+SYSTEMS: tuple[SizeSystem, SizeSystem] = ("eu", "uk")
 _NEVER = {
-    "no-partner": "nothing here fits it",
-    "ruled-out": "a must or a never rules it out for every foot",
-    "low-score": "nothing with it meets every need and scores enough",
+    "no-partner": "nothing here goes with it",
+    "ruled-out": "ruled out by a must or a never, most often on {what}",
+    "not-stated": "{what} is not stated, so it cannot be shown to be safe",
+    "never-well": "it does no harm, but serves none of them",
 }
-_FACTORS = {
-    "none": "none of them",
-    "half": "half as strong",
-    "strong": "stronger by a quarter",
+_SCENARIOS = {
+    "half-wishes": "half of each marked wish is enough",
+    "no-wishes": "musts and nevers alone, no wish",
+    "purpose": "other shares of purposes",
+    "age-band": "other shares of ages",
+    "sex": "other shares of women and men",
+    "correlations": "assumed correlations from none to a quarter more",
+    "prior-visits": "the shop's visits weigh half or double",
+}
+_WAYS = {
+    "purpose": "purpose",
+    "age-band": "age",
+    "sex": "sex",
+    "size": "size",
+    "width": "width",
+    "foot-type": "foot type",
 }
 
 
@@ -72,27 +98,43 @@ def print_coverage(run: Run, console: Console, show: str = "served") -> None:
 
 def _blocks(run: Run, width: int, show: str) -> Iterator[RenderableType]:
     yield from _headline(run)
-    yield heading("Who is counted")
-    yield from (bullet(line) for line in crowd_lines(run.crowd, run.agreement))
+    yield heading("Where most are lost")
+    lost = [gap_words(gap, run.book) for gap in run.coverage.gaps]
+    yield from _numbered(lost or ["nowhere more than elsewhere"])
+    if run.coverage.reasons:
+        yield heading("Why the others are not served (per cent of all customers)")
+        reasons = run.coverage.reasons
+        yield from _bullets([f"{percent(s)}: {reason_words(r, run.book)}" for r, s in reasons])
     if run.scenarios:
-        yield heading("How much it leans on the assumed correlations")
+        yield heading("How much the headline leans on what is assumed")
         yield _scenarios(run)
-        yield inset("The intervals are the error of drawing so many customers, nothing else.", 2)
-    yield heading(f"Foot types by size (Mondopoint, mm): {_MEANING[show]}")
+    row, column = run.coverage.by
+    yield heading(f"{_WAYS[row]} by {_WAYS[column]}: {_MEANING[show]}".capitalize())
     yield matrix(run, width, show)
     yield from _legend(show, run)
+    if run.shops:
+        yield heading("Shop by shop: share served from its own stock")
+        worst = sorted(run.shops.items(), key=lambda pair: pair[1].value)
+        yield from (bullet(f"{name}: {interval_words(share)}") for name, share in worst)
     if run.comparison:
         yield heading(f"Compared with {run.comparison.other}")
         yield from _comparison(run.comparison, run, width)
     yield from _lists(run)
+    yield heading("Who is counted")
+    yield from (bullet(line) for line in crowd_lines(run.crowd, run.agreement))
+
+
+def _numbered(lines: Sequence[str]) -> Iterator[RenderableType]:
+    yield from (inset(f"{n}. {text}", 2) for n, text in enumerate(lines, 1))
 
 
 def _headline(run: Run) -> Iterator[RenderableType]:
     coverage, catalogue = run.coverage, run.catalogue
+    crowd = f"{coverage.customers:,} customers {'drawn' if run.crowd.drawn else 'counted'}"
     yield Text(
         f"{catalogue.name}: {counted(len(catalogue.shoes), 'shoe')}, "
-        f"{counted(len(catalogue.insoles), 'insole')}, "
-        f"under {run.book.heading.name} {run.book.heading.version}"
+        f"{counted(len(catalogue.insoles), 'insole')}; {crowd}; "
+        f"{run.book.heading.name} {run.book.heading.version}"
     )
     choice = int(run.book.parameters["coverage.choice"])
     who = "expected customers" if run.crowd.drawn else "the customers counted"
@@ -101,25 +143,57 @@ def _headline(run: Run) -> Iterator[RenderableType]:
         f"{percent(coverage.choice.value)} with a choice of {choice}.",
         style="bold",
     )
+    for name, words in _OUTCOMES.items():
+        share = coverage.outcomes[name].value
+        if share or name in ("well", "plain"):
+            yield Text(f"  {percent(share):>7} {words}")
     stock = "made, in stock or sold out" if run.sold_out_counts else "in stock in the size"
     yield Text(
-        f"Served means: {_SOLD[run.sold]}, {stock}, meets every must, breaks no never, and "
-        f"scores at least {run.book.parameters['rank.served']:g} of 100."
+        f"Served well: {_SOLD[run.sold]}, {stock}, that meets every must, breaks no never and "
+        "meets the wishes that serving.yaml marks."
     )
-    why = coverage.unserved
-    reasons = (
-        (why.size, "for want of the size"),
-        (why.needs, "because nothing meets the musts and nevers"),
-        (why.score, "because what meets them scores too low"),
-        (why.stopped, "withheld: a stop sends them to a clinician first"),
+
+
+def gap_words(gap: Gap, book: Rulebook) -> str:
+    """A group that is served less than others, in a sentence."""
+    names = ", ".join(value_words(way, word, book) for way, word in gap.names)
+    served = 1 - gap.lost / gap.share if gap.share else 0.0
+    reason = f"; {reason_words(gap.reason, book)}" if gap.reason else ""
+    return (
+        f"{names}: {percent(gap.share)} of customers, {100 * served:.0f} % of them served, "
+        f"{percent(gap.lost)} lost{reason}"
     )
-    if run.sold == "pair" and not (catalogue.shoes and catalogue.insoles):
-        what = "shoe" if not catalogue.shoes else "insole"
-        yield Text(f"There is no {what} at all, so there are no pairs; see --sold.")
-        return
-    lost = [f"{percent(share)} {words}" for share, words in reasons if share]
-    if lost:
-        yield Text(f"Not served: {'; '.join(lost)}.")
+
+
+def value_words(way: str, word: str, book: Rulebook) -> str:
+    """One value of a way to split: ``size 230-240``, ``running``, ``upright foot``."""
+    if word in (UNKNOWN, UNDETERMINED):
+        return f"{_WAYS[way]} {word}"
+    if way == "foot-type":
+        return book.types[word].title
+    return f"{_WAYS[way]} {word}" if way in ("size", "width", "age-band") else word
+
+
+def reason_words(reason: Reason, book: Rulebook) -> str:
+    """Why some are not served: the size, or what the nearest product lacks or does not state."""
+    what = " and ".join(attribute_words(name, book) for name in reason.what)
+    words = {
+        "size": f"no {what} in their size",
+        "needs": f"for want of what they need in {what}",
+        "not-stated": f"{what} is not stated",
+        "opposed": f"the two feet ask for opposites in {what}",
+        "partner": "no shoe and insole go together",
+        "none": f"no {what} is sold",
+        "size-unknown": "their size is not known",
+    }[reason.why]
+    return words if reason.level == "harmless" else f"to be served well: {words}"
+
+
+def attribute_words(name: str, book: Rulebook) -> str:
+    """An attribute as it is said: ``shoe, made for running``; a kind of product as it is."""
+    if name not in book.attributes:
+        return name
+    return f"{name.partition('.')[0]}: {book.attributes[name].title}"
 
 
 def crowd_lines(crowd: Crowd, agreement: float | None) -> Iterator[str]:
@@ -140,7 +214,8 @@ def crowd_lines(crowd: Crowd, agreement: float | None) -> Iterator[str]:
         f"Of {total} figures of that population {total - assumed} are published or derived from "
         f"published ones, {assumed} are assumed or from memory (population.yaml says which)."
     )
-    yield "Adults only, without pain, every screening question answered no."
+    ages = ", ".join(crowd.ages)
+    yield f"Ages: {ages}. Without pain, every screening question answered no."
     if agreement is not None and crowd.population.agreement is not None:
         published = crowd.population.agreement.published
         low, high = published.range_ or (published.value, published.value)
@@ -153,96 +228,116 @@ def crowd_lines(crowd: Crowd, agreement: float | None) -> Iterator[str]:
 
 
 def _scenarios(run: Run) -> Table:
-    table = plain_table("  assumed correlations", "served", "95 % interval")
-    rows = [(_FACTORS[one.name], one.served) for one in run.scenarios]
-    rows.insert(2, ("as written", run.coverage.served))
-    for name, share in rows:
+    table = plain_table("  if", "served")
+    table.add_row("  as written", percent(run.coverage.served.value))
+    for one in run.scenarios:
+        low, high = f"{100 * one.low:.1f}", f"{100 * one.high:.1f}"
         table.add_row(
-            f"  {name}", percent(share.value), f"{100 * share.low:.1f} to {100 * share.high:.1f}"
+            f"  {_SCENARIOS[one.name]}", f"{low} to {high} %" if low != high else f"{high} %"
         )
     return table
 
 
 _MEANING = {
-    "served": "share served",
-    "share": "share of all feet",
+    "served": "of the people of each cell, per cent served",
+    "share": "share of all customers",
     "choices": "choices of a customer, on average",
     "products": "products that suit somebody",
-    "best": "best score",
     "prices": "prices of shoes, below of insoles",
     "stock": "pieces in stock of what suits",
 }
 
 
 def matrix(run: Run, width: int, show: str) -> Table:
-    """Foot types down, size ranges across; ids where titles would not fit."""
-    cells = {(cell.foot_type, cell.sizes): cell for cell in run.coverage.cells}
+    """One way to split down, another across; ids where titles would not fit."""
+    coverage = run.coverage
+    row, column = coverage.by
+    cells = {(c.row, c.column): (c, s) for c, s in zip(coverage.cells, coverage.shown, strict=True)}
     table = Table(box=None, padding=(0, 1, 0, 0), pad_edge=False, header_style="bold")
-    table.add_column("foot type")
-    for label in ("feet", "served", *run.coverage.size_labels):
+    table.add_column(_WAYS[row])
+    for label in ("of all", "served", *coverage.columns):
         table.add_column(label.replace(" ", "\n").replace("-", "-\n"), justify="right")
-    for foot_type, (share, served) in by_type(run.coverage.cells).items():
-        name = _name(foot_type, run, width)
-        row = [_cell_text(cells.get((foot_type, s)), show, run) for s in run.coverage.size_labels]
-        table.add_row(name, percent(share), _graded(served, run), *row)
+    for one in coverage.rows:
+        found = [_cell_text(cells.get((one.row, name)), show, run) for name in coverage.columns]
+        name = _name(row, one.row, run, width)
+        table.add_row(name, percent(one.share), _graded(one, run), *found)
+    if column == "size":
+        for system in SYSTEMS:
+            labels = [_beside(name, system, run) for name in coverage.columns]
+            table.add_row(f"  in {system.upper()} sizes", "", "", *labels, style="dim")
     return table
 
 
-def _name(foot_type: str, run: Run, width: int) -> str:
+def _beside(label: str, system: SizeSystem, run: Run) -> str:
+    """A range of Mondopoint sizes in another system; the first size over the last."""
+    sizes = [float(word) for word in label.replace("-", " ").split() if word.isdigit()]
+    found = [size_label(system, size, run.book.parameters) or "" for size in sizes]
+    return "\n".join(" ".join(one.split()[1:]).replace(" child", "c") for one in found)
+
+
+def _name(way: str, word: str, run: Run, width: int) -> str:
     """The title of a foot type where there is room, else its id."""
-    if foot_type == UNDETERMINED or width < TITLES_FROM:
-        return foot_type
-    return run.book.types[foot_type].title
+    if way == "foot-type" and word != UNDETERMINED and width >= TITLES_FROM:
+        return run.book.types[word].title
+    return word
 
 
-def _graded(share: float, run: Run) -> Text:
-    symbol, _, style = next(
-        (rest for floor, *rest in _GRADES if share >= run.book.parameters[floor]), _LEAST
-    )
-    return Text(f"{symbol}{100 * share:3.0f}", style=style)
+def _graded(cell: Cell, run: Run) -> Text:
+    parameters = run.book.parameters
+    grades = (rest for floor, *rest in _GRADES if cell.served >= parameters[floor])
+    symbol, _, style = next(grades, _LEAST)
+    thin = run.crowd.drawn and cell.people < parameters["coverage.thin"]
+    mark, style = (_THIN, "dim") if thin else ("", style)
+    return Text(f"{symbol}{100 * cell.served:3.0f}{mark}", style=style)
 
 
-def _cell_text(cell: Cell | None, show: str, run: Run) -> Text:
-    if cell is None or cell.served is None:
+def _cell_text(found: tuple[Cell, Shown] | None, show: str, run: Run) -> Text:
+    if found is None:
         return Text("·")
+    cell, shown = found
     if show == "served":
-        return _graded(cell.served, run)
+        return _graded(cell, run)
     texts = {
         "share": percent(cell.share),
         "choices": f"{cell.choices:.1f}",
-        "products": str(cell.products),
-        "best": "-" if cell.best is None else f"{cell.best:.0f}",
-        "prices": f"{_band(cell.shoe_prices)}\n{_band(cell.insole_prices)}",
-        "stock": str(cell.stock),
+        "products": str(shown.products),
+        "prices": f"{_band(shown.shoe_prices)}\n{_band(shown.insole_prices)}",
+        "stock": str(shown.stock),
     }
     return Text(texts[show])
 
 
-def _band(band: object) -> str:
-    low, high = getattr(band, "low", None), getattr(band, "high", None)
-    return "-" if low is None or high is None else f"{low:.0f}-{high:.0f}"
+def _band(band: Band) -> str:
+    if band.low is None or band.high is None:
+        return "-"
+    return f"{band.low:.0f}-{band.high:.0f}"
 
 
 def _legend(show: str, run: Run) -> Iterator[RenderableType]:
-    currency = run.catalogue.currency
+    currency, parameters = run.catalogue.currency, run.book.parameters
     if show == "served":
-        floors = [(s, word, run.book.parameters[floor]) for floor, s, word, _ in _GRADES]
+        floors = [(s, word, parameters[floor]) for floor, s, word, _ in _GRADES]
         grades = ", ".join(f"{s} {word} (from {100 * f:.0f} %)" for s, word, f in floors)
-        least = f"{_LEAST[0]} {_LEAST[1]}; · no feet drawn"
-        yield inset(f"{grades}, {least}. Numbers are per cent.", 2)
+        least = f"{_LEAST[0]} {_LEAST[1]}; · nobody"
+        thin = f"; {_THIN} fewer than {parameters['coverage.thin']:g} counted"
+        yield inset(f"{grades}, {least}{thin if run.crowd.drawn else ''}.", 2)
     if show == "prices" and currency:
-        yield inset(f"Prices in {currency}; · no feet drawn, - nothing suits.", 2)
-    yield inset("Each foot counts half a customer. Other numbers: --show " + ", ".join(CELLS), 2)
+        yield inset(f"Prices in {currency}; · nobody, - nothing serves.", 2)
+    yield inset(
+        f"Each foot counts half a customer. Other numbers: --matrix {', '.join(CELLS)}. "
+        f"Other splits: --by {','.join(run.coverage.by)} of {', '.join(WAYS)}.", 2
+    )  # fmt: skip
 
 
 def _lists(run: Run) -> Iterator[RenderableType]:
     coverage = run.coverage
-    never = [p for p in coverage.products if not p.suits_anyone]
-    reasons = [f"{p.id}: {_NEVER[p.never]}" for p in never]
-    yield from _list("Products that no rule can ever list", reasons)
-    unfit = [p.id for p in coverage.products if p.suits_anyone and not p.suits_drawn]
+    never = [p for p in coverage.products if p.never]
+    feet = int(run.book.parameters["coverage.search-feet"])
+    reasons = [f"{p.id}: {_NEVER[p.never].format(what=_attribute(p.what, run))}" for p in never]
+    yield from _list(f"Products that serve none of {feet:,} feet spread over every limit", reasons)
+    unfit = [p.id for p in coverage.products if not p.never and not p.suits_drawn]
     if unfit:
-        yield from _list("Products that suit none of these customers, whatever the size", unfit)
+        yield from _list("Products that serve none of these customers, whatever the size", unfit)
     idle = [p for p in coverage.products if p.suits_drawn and not p.sole]
     yield heading("Products that serve nobody the others do not")
     yield inset(
@@ -251,36 +346,30 @@ def _lists(run: Run) -> Iterator[RenderableType]:
         2,
     )
     idle.sort(key=lambda p: p.reach)
-    yield from _bullets([f"{p.id}: suits {percent(p.reach)} of customers" for p in idle])
+    yield from _bullets([f"{p.id}: serves {percent(p.reach)} of customers" for p in idle])
     needed = sorted((p for p in coverage.products if p.sole), key=lambda p: -p.sole)
     yield from _list(
         "Products that some customers depend on alone",
         [f"{p.id}: {percent(p.sole)} of customers" for p in needed],
     )
-    yield from _list("Attributes that rule out most", list(_blocking(coverage, run)))
     yield heading("Sizes missing")
-    yield inset("Something suits these customers, but not in their size.", 2)
+    yield inset("Something would serve these customers, but not in their size.", 2)
     yield from _bullets(
-        [_missing_words(one) for one in coverage.missing_sizes if one.share >= SMALL]
+        [_missing_words(one, run) for one in coverage.missing_sizes if one.share >= SMALL]
     )
 
 
-def _missing_words(one: MissingSize) -> str:
+def _attribute(name: str, run: Run) -> str:
+    return run.book.attributes[name].title if name else ""
+
+
+def _missing_words(one: MissingSize, run: Run) -> str:
     both = one.share - one.shoes - one.insoles
     parts = ((one.shoes, "shoes"), (one.insoles, "insoles"), (both, "both"))
     lacking = ", ".join(f"{what} {percent(share)}" for share, what in parts if share >= SMALL)
-    return f"Mondopoint {one.size:g}: {percent(one.share)} of customers ({lacking})"
-
-
-def _blocking(coverage: Coverage, run: Run) -> Iterator[str]:
-    for one in coverage.blocking:
-        kind, _, _ = one.attribute.partition(".")
-        title = run.book.attributes[one.attribute].title
-        text = f"{kind}, {title}: rules out {percent(one.excluded, 0)} of {kind}s for the average "
-        text += "customer"
-        if one.alone:
-            text += f"; alone keeps {percent(one.alone)} of customers from being served"
-        yield text
+    said = [size_label(system, one.size, run.book.parameters) for system in SYSTEMS]
+    beside = ", ".join(label for label in said if label)
+    return f"Mondopoint {one.size:g} ({beside}): {percent(one.share)} of customers ({lacking})"
 
 
 def _list(title: str, lines: Sequence[str]) -> Iterator[RenderableType]:
@@ -303,10 +392,14 @@ def _comparison(comparison: Comparison, run: Run, width: int) -> Iterator[Render
     overall, *types = comparison.changes
     moved = [one for one in types if one.won or one.lost]
     for one in (overall, *moved):
-        name = "all feet" if one is overall else _name(one.foot_type, run, width)
+        name = "all feet" if one is overall else _name("foot-type", one.foot_type, run, width)
         shares = (one.share, one.here, one.there, one.won, one.lost)
         table.add_row(f"  {name}", *(percent(share) for share in shares))
     yield table
     if len(moved) < len(types):
         yield inset(f"{len(types) - len(moved)} foot types with nothing won or lost.", 2)
-    yield inset("Shares of all feet; won: served here and not there; lost: the reverse.", 2)
+    yield inset(
+        "Shares of all feet; won: served here and not there; lost: the reverse. Foot types are "
+        f"those of {run.book.heading.name} {run.book.heading.version} (here); a foot may be of "
+        "another type there.", 2
+    )  # fmt: skip

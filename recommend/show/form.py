@@ -25,6 +25,31 @@ small { display: block; font-size: 8.5pt; } p { margin: 1mm 0; }
 _LINE = "_" * 14
 
 
+def _leg_drawn(middle: int, lean: int) -> str:
+    """A leg from behind as an outline with its four marks; the heel leans by so many px."""
+    outline = (
+        f"M{middle - 24},0 C{middle - 34},40 {middle - 16},80 {middle - 14},104 "
+        f"C{middle - 13},118 {middle - 22 - lean},130 {middle - 18 - lean},150 "
+        f"L{middle + 18 - lean},150 C{middle + 22 - lean},130 {middle + 13},118 {middle + 14},104 "
+        f"C{middle + 16},80 {middle + 34},40 {middle + 24},0"
+    )
+    marks = ((middle, 34), (middle, 96), (middle - lean // 2, 116), (middle - lean, 141))
+    dots = "".join(f'<circle cx="{x}" cy="{y}" r="4"/>' for x, y in marks)
+    return f'<path d="{outline}" fill="none" stroke="#000"/>{dots}'
+
+
+def _marks_figure() -> str:
+    """Where the marks for filming go: both legs from behind, left on the left."""
+    names = (("upper leg", 34), ("lower leg", 96), ("upper heel", 116), ("lower heel", 141))
+    words = "".join(f'<text x="196" y="{y + 4}">{name}</text>' for name, y in names)
+    sides = '<text x="30" y="168">left</text><text x="116" y="168">right</text>'
+    return (
+        '<svg viewBox="0 0 270 174" width="78mm" role="img" font-size="11" aria-label="Four round '
+        "marks on each leg seen from behind: two in the middle of the leg, two on the line that "
+        f'halves the heel">{_leg_drawn(48, 3)}{_leg_drawn(134, -3)}{words}{sides}</svg>'
+    )
+
+
 def form_html(steps: Iterable[Step], shop: str, items_after: Source | None) -> str:
     """The sheet: every question of the guided entry, left and right side by side.
 
@@ -48,6 +73,10 @@ def form_html(steps: Iterable[Step], shop: str, items_after: Source | None) -> s
 some are a stop. What is not asked or not measured is left empty; empty is never no, and never
 zero.</p>
 {body}
+<h2>Marks for filming from behind</h2>
+{_marks_figure()}
+<p>Round matt marks of one kind that stand out from the skin, put on while the customer stands
+relaxed; the two of the leg further apart than any others. More: recommend help filming.</p>
 <h2>Remarks (no names)</h2>
 <p><br><br></p>
 </main>

@@ -9,12 +9,16 @@ from rich.text import Text
 
 from recommend.coverage.briefs import Brief, Gaps, Restock, Want
 from recommend.coverage.crowd import Crowd
+from recommend.coverage.orders import Orders
 from recommend.coverage.stocking import Dropping, Stocking
 from recommend.errors import counted
 from recommend.match.needs import level_words
+from recommend.measure.sizing import size_label
 from recommend.rulebook.book import Rulebook
-from recommend.show.coverage import crowd_lines, percent
-from recommend.show.layout import bullet, heading, inset, plain_table
+from recommend.show.coverage import SYSTEMS, crowd_lines, interval_words, percent
+from recommend.show.layout import WIDE, bullet, heading, inset, plain_table
+
+SHOWN, SHOWN_WIDE = 15, 30  # sizes of an order before the rest is only counted
 
 
 def print_gaps(gaps: Gaps, crowd: Crowd, book: Rulebook, console: Console, thin: bool) -> None:
@@ -34,13 +38,27 @@ def _gaps(gaps: Gaps, crowd: Crowd, book: Rulebook, thin: bool) -> Iterator[Rend
     yield heading("Or sizes to order of what is there")
     yield inset("Instead of the above; each is counted after those above it.", 2)
     yield from _numbered(restock_words(one, verb) for one in gaps.restocks)
-    if gaps.left > 0:
-        yield Text(
-            f"\n{percent(gaps.left)} of customers are reached by none of the products above: they "
-            "need a shoe and an insole at once, or the groups are too small to list."
-        )
+    yield from _left(gaps)
     yield heading("Who is counted")
     yield from (bullet(line) for line in crowd_lines(crowd, None))
+
+
+def _left(gaps: Gaps) -> Iterator[RenderableType]:
+    """What stays open, and why."""
+    if gaps.left <= 0:
+        return
+    words = f"{percent(gaps.left)} of customers are surely reached by none of the products above"
+    rest = gaps.left - gaps.opposed
+    reasons = []
+    if gaps.opposed:
+        asks = "by no single pair, because their feet ask for opposites"
+        reasons.append(f"{percent(gaps.opposed)} {asks}")
+    if rest > 1e-12:
+        reasons.append(
+            f"{percent(rest)} need a shoe and an insole at once, are in groups too small to list, "
+            "or outside the sizes named"
+        )
+    yield Text(f"\n{words}: {'; '.join(reasons)}.")
 
 
 def _numbered(lines: Iterable[str]) -> Iterator[RenderableType]:
@@ -55,9 +73,11 @@ def brief_words(brief: Brief, book: Rulebook, verb: str = "adds") -> str:
     article = "an" if brief.kind == "insole" else "a"
     wants = ", ".join(want_words(want, book) for want in brief.wants)
     wants = f", {wants}" if wants else " of any build"
+    plain = ", ".join(book.attributes[name].short for name in brief.plain)
+    wants += f"; nothing that nobody asks for ({plain})" if plain else ""
     return (
-        f"{article} {brief.kind}{wants}, {_sizes(brief.smallest, brief.largest)}: {verb} "
-        f"{percent(brief.adds)} of customers"
+        f"{article} {brief.kind}{wants}; {_sizes(brief.smallest, brief.largest)}: any such "
+        f"{brief.kind} {verb} at least {interval_words(brief.adds)} of customers"
     )
 
 
@@ -65,7 +85,7 @@ def want_words(want: Want, book: Rulebook) -> str:
     """What is wanted of one attribute: ``heel cup at least 14 mm``, ``made for running``."""
     definition = book.attributes[want.attribute]
     if list(definition.scale) == ["no", "yes"] and (want.low is None) != (want.high is None):
-        return definition.title if want.high is None else f"no {definition.title}"
+        return definition.title if want.high is None else f"not {definition.title}"
     low, high = (
         None if level is None else level_words(want.attribute, level, book)
         for level in (want.low, want.high)
@@ -83,7 +103,7 @@ def restock_words(restock: Restock, verb: str) -> str:
     """An order of sizes as one sentence."""
     return (
         f"{restock.product} {_sizes(restock.smallest, restock.largest)}: {verb} "
-        f"{percent(restock.adds)} of customers"
+        f"{interval_words(restock.adds)} of customers"
     )
 
 
@@ -91,8 +111,8 @@ def _sizes(smallest: float | None, largest: float | None) -> str:
     if smallest is None or largest is None:
         return "in any size"
     if smallest == largest:
-        return f"for Mondopoint {smallest:g}"
-    return f"for Mondopoint {smallest:g} to {largest:g}"
+        return f"in Mondopoint {smallest:g}"
+    return f"in every Mondopoint size from {smallest:g} to {largest:g}"
 
 
 def print_stocking(stocking: Stocking, currency: str, console: Console) -> None:
@@ -106,10 +126,10 @@ def print_stocking(stocking: Stocking, currency: str, console: Console) -> None:
         )
     )
     priced = any(line.cost is not None for line in stocking.lines)  # only where money counts
-    table = plain_table("  line", "kind", "adds", *(["cost"] if priced else []))
+    table = plain_table("  line", "kind", "adds", "serves", *(["cost"] if priced else []))
     for line in stocking.lines:
         cost = "" if line.cost is None else f"{line.cost:,.2f} {currency}".strip()
-        cells = (f"  {line.id}", line.kind, percent(line.share), cost)
+        cells = (f"  {line.id}", line.kind, percent(line.share), percent(line.suits), cost)
         table.add_row(*cells[: len(table.columns)])
     if stocking.lines:
         console.print(table)
@@ -119,6 +139,12 @@ def print_stocking(stocking: Stocking, currency: str, console: Console) -> None:
             inset(f"together {total:,.2f} {currency}; a line costs its price times the pieces "
                   "in its stock list", 2)
         )  # fmt: skip
+    if stocking.cheapest:
+        line = stocking.cheapest
+        text = f"The budget buys none of them. The cheapest that serves anybody is {line.id} "
+        text += f"({line.cost or 0.0:,.2f} {currency}): it serves {percent(line.suits)} of "
+        text += f"customers, and adds {percent(line.share)} to those served."
+        console.print(Text(text))
     console.print(Text("\n" + proof_words(stocking)))
 
 
@@ -126,7 +152,10 @@ def proof_words(stocking: Stocking) -> str:
     """How the lines were chosen, and how far from the best they can be."""
     selection = stocking.selection
     if selection.method == "exact":
-        return "Chosen by an integer program: no other choice within the limit serves more."
+        return (
+            "Chosen by an integer program: no other choice within the limit is worth more, where a "
+            "little is counted for choice as well (coverage.choice-worth)."
+        )
     bound = f"no choice within the limit serves more than {percent(stocking.at_most)}"
     if selection.method == "within-gap":
         return f"Chosen by an integer program that ran out of time; {bound}."
@@ -149,16 +178,77 @@ def print_dropping(dropping: Dropping, console: Console) -> None:
             style="bold",
         )
     )
-    table = plain_table("  line", "kind", "loses")
+    if dropping.choice_before != dropping.choice_after:
+        console.print(
+            Text(
+                f"With a choice: {percent(dropping.choice_after)} in place of "
+                f"{percent(dropping.choice_before)}."
+            )
+        )
+    table = plain_table("  line", "kind", "loses", "serves", "most of whom")
     for line in dropping.lines:
-        table.add_row(f"  {line.id}", line.kind, percent(line.share))
+        whom = ", ".join(word for word in line.whom if word) or "nobody counted"
+        cells = (line.kind, percent(line.share), percent(line.suits), whom)
+        table.add_row(f"  {line.id}", *cells)
     console.print(table)
     if dropping.exact:
-        console.print(Text("No other choice of as many lines loses less."))
+        console.print(Text("No other choice of as many lines loses less, choice included."))
     else:
         console.print(
             Text(
-                "Let go one at a time, the least loss first; another choice of as many lines may "
-                "lose less. Loss of choice is not counted, only of being served at all."
+                "Let go one at a time, the least loss of service and choice first; another choice "
+                "of as many lines may lose less."
             )
         )
+
+
+def print_orders(
+    orders: Orders, currency: str, book: Rulebook, season: int, service: float, console: Console
+) -> None:
+    """Print what to order, most customers in want first."""
+    console.print(
+        Text(
+            f"Order {counted(orders.pieces, 'piece')} for {orders.cost:,.2f} {currency}: then "
+            f"{percent(orders.empty_after)} of those who ask meet an empty size, in place of "
+            f"{percent(orders.empty_before)} with the stock of now.",
+            style="bold",
+        )
+    )
+    console.print(
+        Text(
+            f"{season:,} customers in the season ask for {orders.asked:,.0f} pieces of what is "
+            f"there; a size lasts the season with a chance of {100 * service:g} % where no budget "
+            f"ends it. {counted(orders.rest, 'size')} of products here have enough."
+        )
+    )
+    if orders.unpriced:
+        console.print(Text(f"{counted(orders.unpriced, 'piece')} have no price and cost nothing."))
+    if not orders.lines:
+        return
+    again = any(line.again_at is not None for line in orders.lines)
+    wide = console.width >= WIDE
+    beside = ["EU", "UK"] if wide else ["EU"]
+    names = ["product", "size", *beside, "asked", "there", "order", "empty", "then"]
+    table = plain_table(*names, *(["again at"] if again else []))
+    for column in table.columns[1:]:
+        column.justify = "right"
+    for line in orders.lines[: SHOWN_WIDE if wide else SHOWN]:
+        sizes = [size_label(system, line.size, book.parameters) or "" for system in SYSTEMS]
+        said = [" ".join(one.split()[1:]) for one in sizes[: len(beside)]]
+        cells = (
+            line.product, f"{line.size:g}", *said, f"{line.asked:.1f}", str(line.stock),
+            str(line.order), percent(line.empty_before, 0), percent(line.empty_after, 0),
+        )  # fmt: skip
+        last = [] if not again else ["" if line.again_at is None else str(line.again_at)]
+        table.add_row(*cells, *last)
+    console.print(table)
+    more = len(orders.lines) - len(table.rows)
+    if more > 0:
+        console.print(inset(f"and {counted(more, 'size')} more (--json holds all)", 2))
+    console.print(
+        inset(
+            "asked: pieces in the season, on average; empty, then: of those who ask for it, the "
+            "share who find none, now and with the order. Pieces come in whole packs, and nothing "
+            "is ordered of which the supplier would not send so few.", 2,
+        )
+    )  # fmt: skip

@@ -8,9 +8,8 @@ from pathlib import Path
 
 import numpy as np
 
-from recommend.coverage.cells import UNDETERMINED
-from recommend.coverage.report import by_type
 from recommend.coverage.run import Run
+from recommend.coverage.split import UNDETERMINED
 from recommend.errors import InputError, Place
 from recommend.extras import not_installed
 from recommend.output import PICTURE, refuse_other_kinds, write_output
@@ -36,7 +35,7 @@ def check_picture(path: Path, *, force: bool = False) -> None:
 
 
 def draw_heat_map(run: Run, path: Path, *, force: bool = False) -> None:
-    """Draw the share served of every foot type and size range.
+    """Draw the share served in every cell of the matrix.
 
     Raises
     ------
@@ -44,37 +43,38 @@ def draw_heat_map(run: Run, path: Path, *, force: bool = False) -> None:
         As `check_picture`, or if the file cannot be written.
     """
     check_picture(path, force=force)
+    from matplotlib import rc_context
     from matplotlib.figure import Figure
 
-    types = by_type(run.coverage.cells)
-    sizes = run.coverage.size_labels
-    values = {(c.foot_type, c.sizes): c for c in run.coverage.cells}
-    grid = np.full((len(types), len(sizes)), np.nan)
-    for row, foot_type in enumerate(types):
-        for column, label in enumerate(sizes):
-            cell = values.get((foot_type, label))
-            if cell is not None and cell.served is not None:
-                grid[row, column] = 100 * cell.served
+    coverage = run.coverage
+    down, across = coverage.by
+    rows, columns = [cell.row for cell in coverage.rows], coverage.columns
+    grid = np.full((len(rows), len(columns)), np.nan)
+    for cell in coverage.cells:
+        grid[rows.index(cell.row), columns.index(cell.column)] = 100 * cell.served
     figure = Figure(
-        figsize=(2.6 + 1.05 * len(sizes), 1.6 + 0.34 * len(types)), layout="constrained"
+        figsize=(2.6 + 1.05 * len(columns), 1.6 + 0.34 * len(rows)), layout="constrained"
     )
     axes = figure.add_subplot()
     _draw(axes, grid)
-    names = [t if t == UNDETERMINED else run.book.types[t].title for t in types]
-    labels = [f"{n} ({100 * s:.1f} %)" for n, (s, _) in zip(names, types.values(), strict=True)]
-    axes.set_yticks(range(len(types)), labels, fontsize=8)
-    axes.set_xticks(range(len(sizes)), sizes, fontsize=8)
-    axes.set_xlabel("Mondopoint size, mm")
+    titled = down == "foot-type"
+    names = [run.book.types[r].title if titled and r != UNDETERMINED else r for r in rows]
+    shares = [100 * cell.share for cell in coverage.rows]
+    labels = [f"{name} ({share:.1f} %)" for name, share in zip(names, shares, strict=True)]
+    axes.set_yticks(range(len(rows)), labels, fontsize=8)
+    axes.set_xticks(range(len(columns)), columns, fontsize=8)
+    axes.set_xlabel("Mondopoint size, mm" if across == "size" else across)
     served = run.coverage.served
     axes.set_title(
         f"Share served, per cent: {100 * served.value:.1f} of all "
         f"({100 * served.low:.1f} to {100 * served.high:.1f})\n"
-        "In brackets: share of all feet. Blank: no feet drawn.",
+        "In brackets: share of all customers. Blank: nobody.",
         fontsize=9,
         loc="left",
     )
     drawn = io.BytesIO()
-    figure.savefig(drawn, format=path.suffix[1:], dpi=150)
+    with rc_context({"svg.fonttype": "none", "pdf.fonttype": 42}):  # text stays text
+        figure.savefig(drawn, format=path.suffix[1:], dpi=150)
     write_output(path, drawn.getvalue(), PICTURE, force=force)
 
 

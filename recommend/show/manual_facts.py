@@ -1,6 +1,6 @@
 """What the pages of the manual take from the rulebook: single numbers, and lists.
 
-``{{rank.served}}`` is a parameter, ``{{trial.confidence percent}}`` a share as percent,
+``{{coverage.choice}}`` is a parameter, ``{{trial.confidence percent}}`` a share as percent,
 ``{{limits.NAME}}`` the value or values of a limit, ``{{measures.NAME.error}}`` the standard error
 of one reading with its unit, ``{{install.prove}}`` the command that adds an extra to this
 installation, and ``{{cautions}}`` (no dot) one of the lists of `LISTS`.
@@ -141,7 +141,7 @@ _CARE = {
     "wedge": ("insole.wedge", "shoe.wedge"), "firm arch": ("insole.arch-firmness",),
     "rigid shell": ("insole.shell",), "tight toes": ("shoe.toe-room", "shoe.width"),
     "seam at the toes": ("shoe.toe-seamless",), "high heel": ("shoe.heel-height",),
-    "heel lift": ("insole.heel-lift",),
+    "heel lift": ("insole.heel-lift",), "stable shoe": ("shoe.stability",),
 }  # fmt: skip
 
 

@@ -5,7 +5,7 @@ Run: python -m tests.bench.matching [FEET]      (needs the extras `test` and `be
 All on the same drawn customers, two feet each, against 200 products, in one run. An engine
 concludes the rules of both feet, the needs of the pair are gathered as at the counter, and the
 engine says which of the products, resident in it, no binding need rules out. numpy does the same
-and also scores every product by all its wishes. An engine must find what numpy finds before its
+and also says which of them serve the feet well. An engine must find what numpy finds before its
 time counts.
 """
 
@@ -21,7 +21,7 @@ import numpy as np
 
 from recommend.coverage.columns import FactColumns
 from recommend.coverage.crowd import tally_of
-from recommend.coverage.evaluate import Wishes, kinds_of
+from recommend.coverage.evaluate import Kinds, Terms, needs_of_rules
 from recommend.coverage.numbers import Array
 from recommend.coverage.population import load_population
 from recommend.coverage.report import Assessor
@@ -55,31 +55,30 @@ class Many:
         self.people = load_population(shipped_folder("rules") / "population.yaml")
         self.facts = FactColumns(book, self.people)
         self.sizes = SizeClasses(self.catalogue.items, book.parameters)
-        wishes = Wishes(("shoe", "insole"), book.parameters["rank.served"] / 100, ("in-stock",))
-        self.assessor = Assessor(book, self.sizes, wishes)
+        self.assessor = Assessor(book, self.sizes, Terms(("shoe", "insole")))
 
     def drawn(self, count: int, seed: int) -> list[Customers]:
         """Customers in blocks, drawn from the shipped population."""
         return list(Sampler(self.people).blocks(count, seed))
 
     def judge(self, blocks: list[Customers]) -> None:
-        """Conclude, gather needs, and score all products for every different customer."""
+        """Conclude, gather needs, and judge all products for every different customer."""
         cases = (cases_of_customers(self.book, self.facts, one, self.sizes) for one in blocks)
-        kinds = kinds_of(tally_of(cases, sum(one.count for one in blocks)), self.assessor.layout)
-        judged = self.assessor.evaluator(self.catalogue, kinds)
-        for rows in judged.parts(len(kinds.holds)):
-            judged.scores(judged.active.rows(rows))
+        kinds = self.assessor.kinds(tally_of(cases, sum(one.count for one in blocks)))
+        self.assessor.evaluator(self.catalogue, kinds).evaluate()
 
     def suitable(self, block: Customers) -> list[set[str]]:
         """Ids of the products that no binding need rules out, customer by customer."""
         cases = cases_of_customers(self.book, self.facts, block, self.sizes)
-        layout, words = self.assessor.layout, self.assessor.layout.words
-        either = layout.unpack(cases[:, :words] | cases[:, words : 2 * words])
-        kinds = kinds_of(tally_of([cases], block.count), layout)
+        layout = self.assessor.layout
+        left, right = (cases[:, columns] for columns in layout.of_needs)
+        binding, required, more = needs_of_rules(self.assessor.table, layout.unpack(left | right))
+        each, none = np.arange(block.count), np.zeros(block.count, np.intp)
+        kinds = Kinds(binding, required, more, none[:1], each, none, np.ones(block.count), each)
         judged = self.assessor.evaluator(self.catalogue, kinds)
-        scores = judged.scores(self.assessor.table.active(either))
-        suits = np.concatenate([scores["shoe"], scores["insole"]], axis=1) > -np.inf
-        ids = np.array([item.id for item in judged.shelf.items])
+        shoes, insoles = (judged.fits(way, "harmless", each) for way in ("shoe", "insole"))
+        suits = np.concatenate([shoes, insoles[:, : judged.bought]], axis=1)
+        ids = np.array([item.id for item in judged.items])
         return [set(ids[row].tolist()) for row in suits]
 
     def columns(self, block: Customers) -> dict[Side, Columns]:

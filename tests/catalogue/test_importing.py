@@ -84,15 +84,49 @@ def test_one_bad_row_loads_nothing_and_is_named(
         assert word in str(caught.value)
 
 
-def test_every_bad_row_is_named(tmp_path: Path, attributes: dict[str, AttributeDef]) -> None:
-    """Thirty bad rows are counted, the first twenty spelled out."""
-    rows = "".join(f"C{n};footbed;N;1;250:1;99;1;plush\n" for n in range(30))
+def test_faults_are_told_column_by_column(
+    tmp_path: Path, attributes: dict[str, AttributeDef]
+) -> None:
+    """Thirty bad rows are counted, the first of each column spelled out, and all are held."""
+    rows = "".join(f"C{n};footbed;N;1;250:1;99;1;plsh\n" for n in range(30))
     with pytest.raises(RowsError) as caught:
         import_csv(*written(tmp_path, rows), attributes, PARAMETERS)
     assert "30 of 30 rows" in str(caught.value)
-    assert "list.csv:21:" in str(caught.value)
-    assert "list.csv:22:" not in str(caught.value)
-    assert "and 10 more" in str(caught.value)
+    assert str(caught.value).count("list.csv:4:") == 2
+    assert "list.csv:5:" not in str(caught.value)
+    assert str(caught.value).count("and 27 more like these") == 2
+    assert len(caught.value.problems) == 60
+
+
+@pytest.mark.parametrize(
+    ("cell", "level"), [("14 mm", 14), ("14mm", 14), ("1,4 cm", 14), ("0,5 in", 12.7)]
+)
+def test_a_unit_in_a_cell_is_read(
+    tmp_path: Path, attributes: dict[str, AttributeDef], cell: str, level: float
+) -> None:
+    """Lengths in other units become ours; an inch has 25.4 mm by definition."""
+    mapping = MAPPING.replace("{column: Cup, factor: 10}", "{column: Cup}")
+    rows = f"A1;footbed;N;12,50 EUR;250:1;0;{cell};plush\n"
+    imported = import_csv(*written(tmp_path, rows, mapping), attributes, PARAMETERS)
+    assert imported.items[0].levels["insole.heel-cup"] == pytest.approx(level)
+    assert imported.items[0].product.price == 25
+    strange = written(tmp_path, rows.replace(cell, "14 kg"), mapping)
+    with pytest.raises(RowsError, match="a number in mm"):
+        import_csv(*strange, attributes, PARAMETERS)
+
+
+def test_sizes_of_another_system_and_a_second_heading_are_read(
+    tmp_path: Path, attributes: dict[str, AttributeDef]
+) -> None:
+    """EU 40 is a last of 40 Paris points of 20/3 mm, less 15 mm for the toes: 251.67, so 251.5."""
+    mapping = MAPPING.replace("{column: Sizes}", "{column: Sizes, system: eu}")
+    files = written(tmp_path, "", mapping)
+    rows = "A1;footbed;N;1;40:2;0;1;plush\n"
+    other = "Type;Article;Name;Net;Sizes;Post;Cup;Heel\nfootbed;A2;N;1;36:1;0;1;plush\n"
+    files[0].write_text("Our list\n\n" + HEADING + rows + other, "utf-8")
+    found = import_csv(*files, attributes, PARAMETERS).items
+    assert [item.stock for item in found] == [{251.5: 2}, {225.0: 1}]
+    assert [item.id for item in found] == ["a1", "a2"]
 
 
 @pytest.mark.parametrize(

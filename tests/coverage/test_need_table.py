@@ -8,10 +8,10 @@ import pytest
 
 from recommend.catalogue import Catalogue
 from recommend.coverage.anyone import holds_for_anyone
+from recommend.coverage.evaluate import Stand, needs_of_rules
 from recommend.coverage.tally import Layout, layout_of
 from recommend.match.judge import judge
 from recommend.match.needs import NeedTable, needs_of
-from recommend.match.weighing import Shelf
 from recommend.rulebook import load_rulebook, shipped_folder
 from recommend.rulebook.book import Rulebook
 
@@ -66,20 +66,20 @@ def contradicting(tmp_path_factory: pytest.TempPathFactory) -> Rulebook:
 def test_every_combination_of_contradicting_rules_is_judged_alike(
     contradicting: Rulebook, catalogue: Catalogue
 ) -> None:
-    """All 32 sets of rules: each insole gets the verdict and score of the counter."""
+    """All 32 sets of rules: each insole gets the verdict of the counter."""
     table = NeedTable(contradicting, RULES)
     insoles = catalogue.insoles[::3]
     sets = np.array(list(product([False, True], repeat=len(RULES))))
-    scores = Shelf(table, (), insoles).scores("insole", table.active(sets))
+    binding, required, _ = needs_of_rules(table, sets)
+    stand = Stand(table, insoles, table.kinds("insole"))
+    fits = stand.fits("harmless", binding, required)
     eased = 0
-    for row, found in zip(sets, scores, strict=True):
+    for row, found in zip(sets, fits, strict=True):
         fired = [rule for rule, holds in zip(RULES, row, strict=True) if holds]
         needs = needs_of(contradicting, {"left": fired, "right": ()})
         eased += bool(needs.conflicts)
-        for insole, score in zip(insoles, found, strict=True):
-            one = judge((insole,), needs, contradicting)
-            expected = 1.0 if one.score is None else one.score / 100
-            assert score == pytest.approx(expected if one.suitable else -np.inf, abs=1e-6)
+        for insole, fit in zip(insoles, found, strict=True):
+            assert fit == judge((insole,), needs, contradicting).suitable
     assert eased > 10
 
 

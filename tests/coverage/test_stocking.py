@@ -3,16 +3,19 @@
 from dataclasses import replace
 from itertools import combinations
 
+import numpy as np
 import pytest
 
 from recommend.catalogue import Catalogue, Item
 from recommend.catalogue.importing import read_list
-from recommend.coverage.briefs import NEW, Brief, find_gaps
-from recommend.coverage.evaluate import Kinds, kinds_of
+from recommend.catalogue.models import Product
+from recommend.coverage.briefs import NEW, Brief, find_gaps, whole_sizes
+from recommend.coverage.evaluate import Kinds
 from recommend.coverage.report import Assessor
 from recommend.coverage.run import Question
 from recommend.coverage.stocking import choose, cost_of, drop
 from recommend.coverage.tally import Tally
+from recommend.coverage.unstated import unstated_lines
 from recommend.errors import RecommendError
 from recommend.rulebook import shipped_folder
 from recommend.rulebook.book import Rulebook
@@ -43,66 +46,80 @@ def tally(question: Question, shop: Assessor) -> Tally:
 @pytest.fixture(scope="module")
 def kinds(shop: Assessor, tally: Tally) -> Kinds:
     """The customers by what they need."""
-    return kinds_of(tally, shop.layout)
+    return shop.kinds(tally)
 
 
-def product_of(brief: Brief, like: Item, levels: dict[str, float]) -> Item:
-    """A product at the bounds of a brief, else like another, in every size."""
-    for want in brief.wants:
-        level = want.low if want.low is not None else want.high
-        if level is not None:
-            levels[want.attribute] = level
-    stock = {float(size): 1 for size in range(180, 340, 5)}
-    product = like.product.model_copy(update={"id": f"{NEW}-brief", "kind": brief.kind})
+def product_of(brief: Brief, book: Rulebook, rng: np.random.Generator) -> Item:
+    """A product drawn from the range of a brief; what it leaves open is drawn, or unstated."""
+    levels: dict[str, float] = {}
+    wants = {want.attribute: want for want in brief.wants}
+    for name, definition in book.attributes.items():
+        if not name.startswith(f"{brief.kind}."):
+            continue
+        top = len(definition.scale) - 1 if definition.scale else definition.high
+        low, high = (0.0 if definition.scale else definition.low), float(top or 0)
+        if name in wants:
+            low = low if wants[name].low is None else wants[name].low
+            high = high if wants[name].high is None else wants[name].high
+        elif rng.random() < 0.4:
+            continue
+        drawn = rng.choice([low, high, rng.uniform(low or 0.0, high)])
+        levels[name] = float(round(drawn) if definition.scale else drawn)
+    sizes = np.arange(brief.smallest, brief.largest + 1, 5)
+    stock = {float(size): 1 for size in sizes}
+    product = Product(id=f"{NEW}-brief", kind=brief.kind, title="drawn", attributes={},
+                      stock={f"{size:g}": 1 for size in stock})  # fmt: skip
     return Item(product, levels, stock)
 
 
-def test_a_brief_adds_what_it_says(
-    shop: Assessor, few: Catalogue, kinds: Kinds, tally: Tally
+def test_no_product_within_a_brief_adds_less_than_it_says(
+    question: Question, few: Catalogue, book: Rulebook
 ) -> None:
-    """A product at the bounds of the first brief lifts the share served by nearly its gain.
-
-    Left-out attributes are taken from another product; each may cost the 2 % of the gain that
-    loosening a brief allows, and no more than the gain itself can come.
+    """Products drawn from the whole range of three briefs: on the customers counted none adds
+    less; on other customers none adds less than the lower end of the interval allows.
     """
-    gaps = find_gaps(shop, few, kinds, most=2)
-    brief = gaps.briefs[0]
-    pool = few.shoes if brief.kind == "shoe" else few.insoles
-    before = shop.headline(few, tally).value
-    assert gaps.missed == pytest.approx(1 - before)
-    after = []
-    for like in pool:
-        new = product_of(brief, like, dict(like.levels))
-        more = replace(few, items=(*few.items, new))
-        after.append(shop.headline(more, tally).value)
-    assert brief.adds > 0.01
-    assert max(after) - before >= 0.9 * brief.adds
+    fine = question.assessor(more=[whole_sizes(5)])
+    counted = question.crowd.tally(book, fine.classes)
+    others = replace(question.crowd, seed=77, count=4000).tally(book, fine.classes)
+    gaps = find_gaps(fine, few, fine.kinds(counted), counted.customers, most=3)
+    rng, rest = np.random.default_rng(6), few
+    assert gaps.briefs[0].adds.value > 0.01
+    for brief in gaps.briefs:
+        before, away = (fine.headline(rest, some).value for some in (counted, others))
+        for _ in range(12):
+            more = replace(rest, items=(*rest.items, product_of(brief, book, rng)))
+            assert fine.headline(more, counted).value - before >= brief.adds.value - 1e-9
+            gain = fine.headline(more, others).value - away
+            noise = 2 * (brief.adds.value * (1 - brief.adds.value) / 4000) ** 0.5
+            assert gain >= brief.adds.low - noise
+        rest = more
 
 
 def test_briefs_are_counted_one_after_the_other(
     shop: Assessor, few: Catalogue, kinds: Kinds
 ) -> None:
     """Gains fall, and with what is left they make up everybody who was missed."""
-    gaps = find_gaps(shop, few, kinds, most=20)
-    gains = [brief.adds for brief in gaps.briefs]
+    gaps = find_gaps(shop, few, kinds, 1500, most=20)
+    gains = [brief.adds.value for brief in gaps.briefs]
     assert len(gains) >= 2
     assert sum(gains) + gaps.left == pytest.approx(gaps.missed)
+    assert 0 <= gaps.opposed <= gaps.left
 
 
 def test_a_brief_reads_like_an_order(shop: Assessor, few: Catalogue, kinds: Kinds) -> None:
     """It names the kind, what it must be, the sizes and the gain."""
-    brief = find_gaps(shop, few, kinds, most=1).briefs[0]
+    brief = find_gaps(shop, few, kinds, 1500, most=1).briefs[0]
     words = brief_words(brief, shop.book)
     assert words.startswith(("a shoe", "an insole"))
-    assert "for Mondopoint " in words
-    assert words.endswith("% of customers")
+    assert "Mondopoint " in words
+    assert words.endswith(" of customers")
 
 
 def test_a_brief_for_a_shoe_is_for_one_purpose(
     shop: Assessor, few: Catalogue, kinds: Kinds
 ) -> None:
     """No shoe made for walking, running and standing at once is asked for."""
-    for brief in find_gaps(shop, few, kinds, most=6).briefs:
+    for brief in find_gaps(shop, few, kinds, 1500, most=6).briefs:
         purposes = [w for w in brief.wants if w.attribute.startswith("shoe.for-") and w.low]
         assert len(purposes) == (1 if brief.kind == "shoe" else 0)
 
@@ -115,7 +132,7 @@ def test_candidates_add_exactly_what_is_said_and_no_other_two_add_more(
     tally: Tally,
 ) -> None:
     """The two lines chosen, put into the catalogue; and every other two."""
-    stocking = choose(shop, few, candidates, kinds, lines=2, budget=None)
+    stocking = choose(shop, few, candidates, kinds, 1500, lines=2, budget=None)
     served = {
         pair: shop.headline(replace(few, items=(*few.items, *pair_items)), tally).value
         for pair, pair_items in (
@@ -127,7 +144,8 @@ def test_candidates_add_exactly_what_is_said_and_no_other_two_add_more(
     assert stocking.selection.method == "exact"
     assert stocking.before == pytest.approx(shop.headline(few, tally).value)
     assert stocking.after == pytest.approx(served[frozenset(line.id for line in stocking.lines)])
-    assert stocking.after == pytest.approx(max(served.values()))
+    # What is gained in choice may outweigh at most what choice is worth.
+    assert stocking.after >= max(served.values()) - shop.book.parameters["coverage.choice-worth"]
     assert sum(line.share for line in stocking.lines) == pytest.approx(
         stocking.after - stocking.before
     )
@@ -139,12 +157,15 @@ def test_a_budget_is_kept(
     """A line costs its price times the pieces listed; together they stay within the budget."""
     by_id = {item.id: item for item in candidates}
     assert cost_of(by_id["cu-20"]) == pytest.approx(44.0 * 20)
-    stocking = choose(shop, few, candidates, kinds, lines=None, budget=2000.0)
+    stocking = choose(shop, few, candidates, kinds, 1500, lines=None, budget=2000.0)
     assert sum(cost_of(by_id[line.id]) for line in stocking.lines) <= 2000
     assert stocking.lines
-    poor = choose(shop, few, candidates, kinds, lines=None, budget=10.0)
+    poor = choose(shop, few, candidates, kinds, 1500, lines=None, budget=10.0)
     assert poor.lines == ()
     assert poor.after == poor.before
+    useful = [by_id[name] for name in by_id if name == poor.cheapest.id]
+    assert cost_of(useful[0]) == poor.cheapest.cost > 10
+    assert poor.cheapest.suits > 0
 
 
 def test_a_candidate_that_is_there_already_is_refused(
@@ -152,7 +173,7 @@ def test_a_candidate_that_is_there_already_is_refused(
 ) -> None:
     """Candidates are new products."""
     with pytest.raises(RecommendError, match="in the catalogue already"):
-        choose(shop, few, few.items[:1], kinds, lines=1, budget=None)
+        choose(shop, few, few.items[:1], kinds, 1500, lines=1, budget=None)
 
 
 def test_a_budget_needs_a_price(candidates: tuple[Item, ...]) -> None:
@@ -167,7 +188,7 @@ def test_lines_that_go_lose_what_is_said(
     shop: Assessor, few: Catalogue, kinds: Kinds, tally: Tally, count: int
 ) -> None:
     """The catalogue without them serves the share named; the losses add up to it."""
-    dropping = drop(shop, few, kinds, count)
+    dropping = drop(shop, few, kinds, tally, count)
     gone = {line.id for line in dropping.lines}
     rest = replace(few, items=tuple(item for item in few.items if item.id not in gone))
     assert len(gone) == count
@@ -182,10 +203,39 @@ def test_few_lines_are_let_go_exactly(question: Question, few: Catalogue, tally:
     alone = replace(question, sold="insole", catalogue=replace(few, items=few.insoles[:6]))
     assessor = alone.assessor()
     counted = alone.crowd.tally(alone.book, assessor.classes)
-    dropping = drop(assessor, alone.catalogue, kinds_of(counted, assessor.layout), 3)
+    dropping = drop(assessor, alone.catalogue, assessor.kinds(counted), counted, 3)
     best = max(
         assessor.headline(replace(alone.catalogue, items=three), counted).value
         for three in combinations(alone.catalogue.items, 3)
     )
     assert dropping.exact
     assert dropping.after == pytest.approx(best)
+
+
+def test_what_no_foot_can_be_sold_goes_before_what_serves(
+    question: Question, catalogue: Catalogue, book: Rulebook
+) -> None:
+    """Of a whole catalogue the lines that go first serve nobody; a line that serves many stays."""
+    whole = replace(question, catalogue=catalogue)
+    assessor = whole.assessor()
+    counted = whole.crowd.tally(book, assessor.classes)
+    dropping = drop(assessor, catalogue, assessor.kinds(counted), counted, 6)
+    assert [line.suits for line in dropping.lines] == [0.0] * 6
+    assert dropping.choice_after == dropping.choice_before
+    assert all(line.whom == ("", "") for line in dropping.lines)
+
+
+def test_what_a_list_does_not_state_is_told_with_what_that_costs(
+    candidates: tuple[Item, ...], book: Rulebook
+) -> None:
+    """Insoles without a stated wedge are ruled out for everybody; a whole list says nothing."""
+    silent = [
+        replace(i, levels={n: v for n, v in i.levels.items() if n != "insole.wedge"})
+        for i in candidates
+    ]
+    insoles = sum(item.product.kind == "insole" for item in candidates)
+    lines = list(unstated_lines(silent, book))
+    mine = next(line for line in lines if "`wedge`" in line)
+    assert mine.startswith(f"{insoles} of {insoles} insoles do not state `wedge`")
+    assert mine.endswith("ruled out for 100 % of expected customers")
+    assert not any("`wedge`" in line for line in unstated_lines(candidates, book))

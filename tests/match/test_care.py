@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Iterator
-from typing import Any
+from typing import Any, get_args
 
 import pytest
 
@@ -14,6 +14,7 @@ from recommend.rulebook import shipped_folder
 from recommend.rulebook.compiling import leaves
 from recommend.rulebook.conditions import OfAnswer, OfPain
 from recommend.visit import Visit, read_visit
+from recommend.visit.models import PainSite
 from recommend.way import outcome_of
 from tests import shipped
 
@@ -109,3 +110,44 @@ def test_pain_of_zero_is_no_pain() -> None:
     """A site that is said to hurt 0 of 10 for years brings no note, and asks for nothing."""
     seen = shipped.assessed({}, pain=[{"site": "heel", "side": "left", "score": 0, "weeks": 90}])
     assert not seen.notes
+
+
+READINGS: dict[str, dict[str, Any]] = {
+    "care-far-posture": {"fpi": {"total": 11}},
+    "care-two-lengths": {},
+    "care-far-motion": {"rearfoot": [{"gait": "walking", "reference": "vertical", "peak": [15.0]}]},
+    "care-pain": {},
+}
+
+
+@pytest.mark.parametrize("rule", READINGS)
+def test_each_reading_removes_a_product_that_stood_among_the_first(rule: str) -> None:
+    """A reading that a clinician should see rules out a product of the first five, by its rule."""
+    for visit, first in _calm():
+        told = visit.model_dump(mode="json", by_alias=True, exclude_unset=True)
+        for side in ("left", "right"):
+            told["feet"][side] |= READINGS[rule]
+        if rule == "care-two-lengths":
+            told["feet"]["left"]["foot-length-mm"] = told["feet"]["right"]["foot-length-mm"] - 15
+            told["feet"]["left"].pop("truncated-foot-length-mm", None)
+        if rule == "care-pain":
+            told["pain"] = [{"site": "heel", "side": "both", "score": 7, "weeks": 1}]
+        ranked = outcome_of(Visit.model_validate(told), shipped.book(), shipped.shop()).shortlist
+        assert ranked is not None
+        for group in ("shoe", "insole"):
+            for one in ranked.excluded[group]:  # type: ignore[index]
+                broken = [v for v in one.judgement.verdicts if v.broken and rule in v.need.rules]
+                if one.id in first[group] and broken:
+                    return
+    pytest.fail(f"{rule} removes nothing")
+
+
+@pytest.mark.parametrize("site", get_args(PainSite))
+def test_each_painful_site_asks_for_something_or_says_that_it_chooses_nothing(site: str) -> None:
+    """No site is passed over: it brings a need, a note, or the sentence that nothing is chosen."""
+    feet = {"foot-length-mm": 265}
+    pain = [{"site": site, "side": "both", "score": 3, "weeks": 2}]
+    without, with_it = (shipped.assessed(feet, age_band="adult", pain=p) for p in ([], pain))
+    new = {r for r, true in with_it.feet["left"].conclusions.truth.items() if true}
+    new -= {r for r, true in without.feet["left"].conclusions.truth.items() if true}
+    assert [r for r in new if r.startswith("need-") or r.startswith("caution-")]

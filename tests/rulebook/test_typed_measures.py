@@ -144,7 +144,9 @@ def test_what_it_cannot_be_is_refused(rules: Path, tmp_path: Path) -> None:
     ):
         visit.write_text(VISIT.replace(was, now))
         with pytest.raises(InputError, match=found) as told:
-            read_measured_visit(visit, book.questions, book.parameters, book.measures, book.purposes)
+            read_measured_visit(
+                visit, book.questions, book.parameters, book.measures, book.purposes
+            )
         assert told.value.place.line == 6
 
 

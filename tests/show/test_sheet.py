@@ -332,7 +332,7 @@ ACHE, EVERY = "A mild ache in foot or calf", "anything aches, rubs or presses, h
 def test_an_ache_is_normal_only_for_those_for_whom_it_may_be(change: Any, normal: bool) -> None:
     """A grown-up with harmless answers may wait a mild ache out; nobody else is told so."""
     catalogue = load_catalogue(DEMO, book().attributes)
-    visit = read_visit(DEMO / "visits/plain-neutral.yaml", book().questions)
+    visit = read_visit(DEMO / "visits/pronated.yaml", book().questions)
     answers = {**visit.answers, **change.get("answers", {})}
     seen = visit.model_copy(update={**change, "answers": answers})
     text = page(
@@ -362,3 +362,12 @@ def test_motion_is_not_sold_as_health() -> None:
         text = _words(written(name))
         assert "does not mean that pain or injury does" in text
         assert "eased painful high-arched feet" not in text
+
+
+def test_where_nothing_new_is_asked_for_the_page_says_that_the_own_shoes_do() -> None:
+    """It names no product, no size and no wearing in, and pretends no reason for what they are."""
+    made = sheet("visits/plain-neutral")
+    assert not made.choices
+    text = _words(written("visits/plain-neutral"))
+    assert "Your own shoes will do" in text
+    assert not re.search(r"How to wear it in|Not quite as wished|Mondopoint|Or, more simply", text)

@@ -4,9 +4,6 @@ from __future__ import annotations
 
 import importlib.util
 import json
-import os
-import subprocess
-import sys
 import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -19,6 +16,7 @@ from numpy.typing import NDArray
 
 from recommend.errors import InputError, Place, nearest
 from recommend.extras import not_installed
+from recommend.measure.apart import GaveUpError, run_apart
 from recommend.measure.header import Gait
 from recommend.measure.model import Side
 from recommend.measure.video.recording import MARKS, MarksRecording
@@ -110,21 +108,13 @@ def read_points(path: Path) -> C3dPoints:
         raise not_installed("reading C3D", "c3d")
     with tempfile.TemporaryDirectory() as folder:
         out = Path(folder) / "points.npz"
-        module = "recommend.measure.video.c3d_child"
-        command = [sys.executable, "-m", module, str(path), str(out), str(_MEGABYTES)]
         try:
-            done = subprocess.run(
-                command, capture_output=True, text=True, timeout=_SECONDS, check=False,
-                env={
-                    **os.environ, "OPENBLAS_NUM_THREADS": "1",
-                    "PYTHONPATH": os.pathsep.join(filter(None, sys.path)),
-                },
+            run_apart(
+                "recommend.measure.video.c3d_child", [str(path), str(out), str(_MEGABYTES)],
+                quiet_s=_SECONDS,
             )  # fmt: skip
-        except subprocess.TimeoutExpired:
-            raise _not_c3d(path, f"opening it took more than {_SECONDS} s") from None
-        if done.returncode or not out.is_file():
-            said = done.stderr.strip().splitlines()[-1:] if done.returncode > 0 else []
-            raise _not_c3d(path, said[0][:200] if said else "opening it crashed the reader")
+        except GaveUpError as reason:
+            raise _not_c3d(path, str(reason)) from None
         with np.load(out, allow_pickle=False) as arrays:
             points, head = arrays["points"], json.loads(str(arrays["head"]))
     if head["unit"] not in _MM_PER_UNIT:

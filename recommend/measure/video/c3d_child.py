@@ -14,10 +14,12 @@ from typing import Any
 
 import numpy as np
 
+from recommend.measure.apart import limit_memory
+
 
 def main(file: str, out: str, megabytes: str) -> int:
     """Read `file`, write an NPZ to `out`; 0 when it could be read, 3 when it is not C3D."""
-    _limit_memory(int(megabytes))
+    limit_memory(int(megabytes))
     import ezc3d
 
     try:
@@ -68,15 +70,6 @@ def _frames_said(file: str) -> int:
         return 0
     first, last = struct.unpack("<HH", head[6:10])
     return int(last - first + 1)
-
-
-def _limit_memory(megabytes: int) -> None:
-    try:
-        import resource
-    except ImportError:  # no such limit on this system; the limit of time remains
-        return
-    limit = megabytes * 1_000_000
-    resource.setrlimit(resource.RLIMIT_AS, (limit, limit))
 
 
 if __name__ == "__main__":

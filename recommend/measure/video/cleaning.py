@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from recommend.errors import InputError, Place
-from recommend.measure.doubts import Doubt
+from recommend.measure.doubts import EVERYTHING, Doubt
 from recommend.measure.filtering import bridge_gaps, low_pass_pieces
 from recommend.measure.model import Flag
 from recommend.measure.video.angle import camera_roll, rolled_back
@@ -54,7 +54,7 @@ def clean_marks(
         If a leg or heel mark is never seen, or upper and lower marks are exchanged throughout.
     """
     _refuse_unseen(recording)
-    doubts: list[Doubt] = []
+    doubts = [_of_film(flag, parameters) for flag in recording.seen]
     points = _undo_exchanges(recording, doubts, parameters)
     points = _drop_jumps(replace(recording, points=points), doubts, parameters)
     points = _drop_false_lengths(points, doubts, parameters)
@@ -64,6 +64,17 @@ def clean_marks(
     cutoff = cutoff_of(recording, parameters)
     flat = low_pass_pieces(mended.points.reshape(len(points), -1), cutoff, recording.rate_hz)
     return Cleaned(mended, replace(mended, points=flat.reshape(points.shape)), doubts)
+
+
+# Doubts of the film in which marks were found that concern some measures only.
+_LANDING = ("touchdown-angle", "rearfoot-range")
+_CONCERNS = {"motion-blur": _LANDING, "rolling-shutter": _LANDING}
+
+
+def _of_film(flag: Flag, parameters: Mapping[str, float]) -> Doubt:
+    concerns = _CONCERNS.get(flag.name, EVERYTHING)
+    widen = parameters["film.doubt-widening"] if flag.effect == "widened" else 1.0
+    return Doubt(flag, concerns, widen)
 
 
 def cutoff_of(recording: MarksRecording, parameters: Mapping[str, float]) -> float:

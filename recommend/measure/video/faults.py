@@ -53,7 +53,7 @@ def refuse_moving(still: MarksRecording, parameters: Mapping[str, float]) -> Non
     InputError
         If the heel's height ranges further than ``capture.still-range`` of the leg line.
     """
-    height = still.points[:, LOWER_HEEL, 1]
+    height = still.height
     known = height[~np.isnan(height)]
     if not len(known):
         return
@@ -92,7 +92,7 @@ def _contact_doubts(
     """A contact column that the heel mark contradicts."""
     if recording.contact is None or recording.stances is not None:
         return []
-    height = recording.points[:, LOWER_HEEL, 1]
+    height = recording.height
     down, up = height[recording.contact], height[~recording.contact]
     if np.nanmedian(down) > np.nanmedian(up):
         text = "the heel is higher where `contact` says the foot is down; 0 and 1 are exchanged"

@@ -1,14 +1,14 @@
 """Read marks from CSV: a head of ``# key: value`` lines, a line of column names, then frames.
 
 Columns: ``frame``, then for each mark ``upper-leg-x``, ``upper-leg-y`` and so on; optional
-``contact`` (0 or 1), ``time`` in seconds (which may stand for ``frame``) and ``plumb-upper-x`` to
-``plumb-lower-y``. An empty cell is a missing mark.
+``contact`` (0 or 1), ``heel-height`` above the ground, ``time`` in seconds (which may stand for
+``frame``) and ``plumb-upper-x`` to ``plumb-lower-y``. An empty cell is a missing mark.
 """
 
 from __future__ import annotations
 
 import csv
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Literal
 
@@ -18,16 +18,16 @@ from pydantic import Field
 
 from recommend.errors import InputError, Place, nearest
 from recommend.measure.header import CaptureHead, read_head
-from recommend.measure.model import Side
+from recommend.measure.model import EFFECTS, Flag, Side
 from recommend.measure.video.recording import MARKS, MarksRecording
 from recommend.reading import Document, Strict, read_document, validate
 
 FloatArray = NDArray[np.float64]
 MAX_FRAMES = 200_000  # a guard of memory: more than half an hour at 100 frames per second
 
-_MARK_COLUMNS = [f"{mark}-{axis}" for mark in MARKS for axis in "xy"]
-_PLUMB_COLUMNS = [f"plumb-{end}-{axis}" for end in ("upper", "lower") for axis in "xy"]
-_COLUMNS = ["frame", "time", *_MARK_COLUMNS, "contact", *_PLUMB_COLUMNS]
+MARK_COLUMNS = [f"{mark}-{axis}" for mark in MARKS for axis in "xy"]
+PLUMB_COLUMNS = [f"plumb-{end}-{axis}" for end in ("upper", "lower") for axis in "xy"]
+_COLUMNS = ["frame", "time", *MARK_COLUMNS, "contact", "heel-height", *PLUMB_COLUMNS]
 
 
 class MarksHead(CaptureHead):
@@ -35,7 +35,9 @@ class MarksHead(CaptureHead):
 
     `y_axis` says which way y counts: ``down`` as in most image programs, or ``up``. `stance`
     gives stances as frame numbers, ``12-80; 152-220``, first and last frame on the ground.
-    `toe_out_deg` says how far the foot points outwards from the line of the camera.
+    `toe_out_deg` says how far the foot points outwards from the line of the camera. Marks saved
+    from a film say its hash, the error of their centres in `unit`, and what was `seen` against
+    them.
     """
 
     capture: Literal["marks"]
@@ -44,6 +46,9 @@ class MarksHead(CaptureHead):
     view: Literal["rear"] = "rear"
     stance: str | None = None
     toe_out_deg: float | None = Field(default=None, ge=-60, le=60)
+    film_sha256: str | None = Field(default=None, pattern=r"^[0-9a-f]{64}$")
+    centre_error: float = Field(default=0.0, ge=0, le=100)
+    seen: str | None = None
 
 
 class MarksMapping(Strict):
@@ -90,11 +95,11 @@ def read_marks_csv(
         numbers, columns = np.column_stack([counted, numbers]), ["frame", *columns]
     frames, table, dropped = _even_frames(path, lines, numbers, columns)
     if head.y_axis == "down":
-        for name in (*_MARK_COLUMNS, *_PLUMB_COLUMNS):
+        for name in (*MARK_COLUMNS, *PLUMB_COLUMNS):
             if name.endswith("-y") and name in table:
                 table[name] = -table[name]
     return MarksRecording(
-        points=np.stack([table[name] for name in _MARK_COLUMNS], axis=1).reshape(-1, 4, 2),
+        points=np.stack([table[name] for name in MARK_COLUMNS], axis=1).reshape(-1, 4, 2),
         unit=head.unit,
         rate_hz=head.rate_hz,
         side=foot,
@@ -106,7 +111,30 @@ def read_marks_csv(
         dropped=dropped,
         name=str(path),
         toe_out_deg=head.toe_out_deg,
+        seen=_seen(document.place(("seen",)), head.seen),
+        centre_error=head.centre_error,
+        heel_height=table.get("heel-height"),
     )
+
+
+def seen_text(flags: Sequence[Flag]) -> str:
+    """Doubts of a film as one line of a head: ``widened motion-blur: what it says | ...``."""
+    return " | ".join(f"{one.effect} {one.name}: {one.detail.replace('|', '/')}" for one in flags)
+
+
+def _seen(place: Place, text: str | None) -> tuple[Flag, ...]:
+    """The doubts that such a line states."""
+    flags = []
+    for part in (text or "").split(" | ") if text else []:
+        words, colon, detail = part.partition(": ")
+        effect, _, name = words.partition(" ")
+        known = next((one for one in EFFECTS if one == effect), None)
+        if not (colon and name and known):
+            raise InputError(
+                place, f"`{part[:40]}` is no doubt", "`widened motion-blur: what it says`"
+            )
+        flags.append(Flag(name, detail, known))
+    return tuple(flags)
 
 
 def _check_mapping(mapping: Path, names: Mapping[str, str]) -> None:
@@ -199,7 +227,7 @@ def _check_columns(place: Place, columns: list[str]) -> None:
             raise InputError(place, f"the column `{name}` stands twice", "each column once")
     if "frame" not in columns and "time" not in columns:
         raise InputError(place, "the column `frame` is missing", mend="add `frame`, or `time` in s")
-    for name in _MARK_COLUMNS:
+    for name in MARK_COLUMNS:
         if name not in columns:
             raise InputError(place, f"the column `{name}` is missing", mend=f"add `{name}`")
 
@@ -267,9 +295,9 @@ def _contact(table: Mapping[str, FloatArray]) -> NDArray[np.bool_] | None:
 
 
 def _plumb(table: Mapping[str, FloatArray]) -> FloatArray | None:
-    if any(name not in table for name in _PLUMB_COLUMNS):
+    if any(name not in table for name in PLUMB_COLUMNS):
         return None
-    return np.stack([table[name] for name in _PLUMB_COLUMNS], axis=1).reshape(-1, 2, 2)
+    return np.stack([table[name] for name in PLUMB_COLUMNS], axis=1).reshape(-1, 2, 2)
 
 
 def _stances(

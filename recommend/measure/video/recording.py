@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from recommend.measure.header import Gait
-from recommend.measure.model import Side
+from recommend.measure.model import Flag, Side
 
 FloatArray = NDArray[np.float64]
 Mark = Literal["upper-leg", "lower-leg", "upper-heel", "lower-heel"]
@@ -35,6 +35,10 @@ class MarksRecording:
     toe_out_deg : how far the foot points outwards from the line of the camera, or None when the
         file does not say.
     name : file name, for messages.
+    seen : doubts of the film in which the marks were found.
+    heel_height : (frames,) height of the lower heel mark above the ground in `unit`, where the
+        distance to the camera was told; else its row stands for it.
+    centre_error : standard error of the found centre of a mark, in `unit`; 0 when not stated.
     """
 
     points: FloatArray
@@ -49,6 +53,14 @@ class MarksRecording:
     dropped: int
     name: str
     toe_out_deg: float | None = None
+    seen: tuple[Flag, ...] = ()
+    centre_error: float = 0.0
+    heel_height: FloatArray | None = None
+
+    @property
+    def height(self) -> FloatArray:
+        """(frames,) how high the lower heel mark is, in `unit`, from any zero."""
+        return self.points[:, LOWER_HEEL, 1] if self.heel_height is None else self.heel_height
 
     @property
     def leg_length(self) -> float:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from recommend.measure.doubts import Doubt
 from recommend.measure.model import Flag
 from recommend.measure.spans import bridged, spans
-from recommend.measure.video.recording import LOWER_HEEL, MarksRecording
+from recommend.measure.video.recording import MarksRecording
 
 FloatArray = NDArray[np.float64]
 Span = tuple[int, int]
@@ -40,7 +40,7 @@ def find_stances(
     if recording.contact is not None:
         found = spans(recording.contact)
     else:
-        height = recording.points[:, LOWER_HEEL, 1]
+        height = recording.height
         running = recording.gait == "running"
         found = heel_stances(height, recording.rate_hz, parameters, running=running)
         text = "no contact signal: stance was told from the height and speed of the heel mark"

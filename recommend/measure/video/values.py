@@ -11,7 +11,13 @@ from numpy.typing import NDArray
 
 from recommend.measure.phases import PHASES, phase_slices
 from recommend.measure.video.angle import heel_lean, leg_lean
-from recommend.measure.video.recording import MarksRecording
+from recommend.measure.video.recording import (
+    LOWER_HEEL,
+    LOWER_LEG,
+    UPPER_HEEL,
+    UPPER_LEG,
+    MarksRecording,
+)
 from recommend.measure.video.strides import Stride, landing_of, peak_of, phase_means
 
 FloatArray = NDArray[np.float64]
@@ -51,6 +57,9 @@ def values_of(
         shared[name]["landing"] = landing
     for name, error in _toe_out_errors(recording, parameters).items():
         shared[name]["toe-out"] = error
+    if recording.centre_error:
+        for name in _ANGLES:
+            shared[name]["centres"] = _centres(recording)
     shared["peak-time"]["flat"] = _flat_top(strides, parameters)
     if told_from_heel:
         gait = "-running" if recording.gait == "running" else ""
@@ -105,6 +114,27 @@ def _toe_out_errors(recording: MarksRecording, parameters: Mapping[str, float]) 
         "propulsion-angle": late,
         "rearfoot-return": late,
     }
+
+
+_ANGLES = (
+    "touchdown-angle",
+    "rearfoot-range",
+    "peak-angle",
+    "contact-angle",
+    "midstance-angle",
+    "propulsion-angle",
+    "rearfoot-return",
+)
+
+
+def _centres(recording: MarksRecording) -> float:
+    """Degrees by which found centres turn the lines of leg and heel, as if alike in all frames."""
+    lengths = [
+        float(np.nanmedian(np.hypot(*(recording.points[:, a] - recording.points[:, b]).T)))
+        for a, b in ((UPPER_LEG, LOWER_LEG), (UPPER_HEEL, LOWER_HEEL))
+    ]
+    ends = math.sqrt(2.0) * recording.centre_error
+    return math.degrees(math.hypot(*(ends / length for length in lengths)))
 
 
 def _flat_top(strides: Sequence[Stride], parameters: Mapping[str, float]) -> float:

@@ -35,6 +35,7 @@ class Ending(Enum):
     NOTHING_SUITABLE = "nothing-suitable"
     NOT_SCREENED = "not-screened"
     PAIN_FIRST = "pain-first"
+    OWN_DO = "own-do"
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,6 +121,8 @@ def _ending(
     first = [ranked.ranked[group][0] for group in ("pair", "shoe") if ranked.ranked[group]]
     if not first:
         return Ending.NOTHING_SUITABLE, ()
+    if not any(part.offered == "shop" for part in first[0].parts):
+        return Ending.OWN_DO, ()
     return Ending.SUGGESTED, tuple(_choice(c, c.id, trial) for c in first)
 
 

@@ -192,7 +192,8 @@ class _Page:
             yield f"<p>{self.t(ending.value)}</p>"
         for number, choice in enumerate(self.sheet.choices):
             yield from self.one_choice(choice, first=number == 0)
-        yield f"<p>{self.t('average')}</p></section>"
+        told = f"<p>{self.t('average')}</p>" if self.sheet.choices else ""
+        yield f"{told}</section>"
 
     def one_choice(self, choice: Choice, *, first: bool) -> Iterator[str]:
         """One product or pair; a second suggestion has mostly the same reasons."""

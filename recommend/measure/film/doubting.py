@@ -1,0 +1,182 @@
+"""What speaks against the marks of a film, each doubt by its name and with what to do about it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+
+import numpy as np
+
+from recommend.measure.film.by_hand import PutRight
+from recommend.measure.film.following import CONTRAST, RADIUS, X, Y
+from recommend.measure.film.marked import Marked, centre_error, names_of
+from recommend.measure.film.opening import Opened
+from recommend.measure.model import Flag, Side
+from recommend.measure.video.recording import LOWER_HEEL, MARKS
+
+_QUARTERS = {1: "on its side", 2: "upside down", 3: "on its side"}
+
+
+def doubts_of(
+    marked: Marked,
+    legs: Mapping[Side, Marked],
+    opened: Opened,
+    rate: float,
+    by_hand: Sequence[PutRight],
+    mirrored: bool,
+    parameters: Mapping[str, float],
+) -> tuple[Flag, ...]:
+    """All doubts about the marks of one leg."""
+    return (
+        *_unsure(marked, parameters),
+        *_lost(marked, parameters),
+        *_smeared(marked, parameters),
+        *_faint(marked, parameters),
+        *_rows_late(marked, parameters),
+        *_crossed(legs, parameters),
+        *_of_film(opened, rate, by_hand, mirrored, parameters),
+    )
+
+
+def doubtful_frames(marked: Marked) -> list[int]:
+    """Numbers, from 0, of the frames in which a mark is not seen or not told from another."""
+    return [int(f) for f in np.flatnonzero((marked.missing | marked.unsure).any(axis=1))]
+
+
+def _unsure(marked: Marked, parameters: Mapping[str, float]) -> Iterator[Flag]:
+    rows = np.flatnonzero(marked.unsure.any(axis=1))
+    if not len(rows):
+        return
+    names = " and ".join(MARKS[k] for k in range(4) if marked.unsure[:, k].any())
+    text = f"more than one spot might be {names} in frames {names_of(rows)}; left out there"
+    if len(rows) > parameters["film.unsure-limit"] * len(marked.times):
+        text += ": too many to trust; cover other marks and dark spots, or put marks right"
+        yield Flag("marks-unsure", text, "removed")
+    else:
+        yield Flag("marks-unsure", text)
+
+
+def _lost(marked: Marked, parameters: Mapping[str, float]) -> Iterator[Flag]:
+    """Marks not seen for longer than is bridged, at the picture's edge or behind the other leg."""
+    height, width = marked.size
+    longest = parameters["film.lost-noted-s"]
+    out: dict[str, set[int]] = {"marks-leave-picture": set(), "marks-covered": set()}
+    for mark in range(4):
+        missing = marked.missing[:, mark] & ~marked.unsure[:, mark]
+        for start, stop in _runs(missing):
+            if marked.times[stop - 1] - marked.times[start] < longest:
+                continue
+            beside = [f for f in (start - 1, stop) if 0 <= f < len(missing)]
+            rows = marked.rows[beside, mark]
+            gap = np.minimum(rows[:, [X, Y]], np.array([width, height]) - rows[:, [X, Y]])
+            at_edge = len(gap) and float(np.nanmin(gap)) < 4.0 * np.nanmax(rows[:, RADIUS])
+            out["marks-leave-picture" if at_edge else "marks-covered"] |= {*range(start, stop)}
+    says = {
+        "marks-leave-picture": "marks leave the picture; put the camera further away",
+        "marks-covered": "marks are not seen, behind the other leg or in poor light",
+    }
+    for name, frames in out.items():
+        if frames:
+            yield Flag(name, f"{says[name]} (frames {names_of([*frames])})")
+
+
+def _runs(flags: np.ndarray) -> list[tuple[int, int]]:
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(np.int8), [0]])))
+    return [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
+
+
+def _smeared(marked: Marked, parameters: Mapping[str, float]) -> Iterator[Flag]:
+    """Marks that lose contrast, or are lost, where they move fast: the shutter is open too long."""
+    rows = marked.rows[:, LOWER_HEEL]
+    lapse = np.gradient(marked.times)
+    speed = np.hypot(np.gradient(rows[:, X]), np.gradient(rows[:, Y])) / lapse
+    known = ~np.isnan(speed)
+    if known.sum() < 20:
+        return
+    fast = known & (speed > np.quantile(speed[known], 0.9))
+    slow = known & (speed < np.quantile(speed[known], 0.4))
+    share = float(np.median(rows[fast, CONTRAST]) / np.median(rows[slow, CONTRAST]))
+    if share < parameters["film.smear-limit"]:
+        text = (
+            f"marks smear where they move fast ({100 * share:.0f} % of their contrast is left); "
+            "film with a shorter shutter and more light"
+        )
+        yield Flag("motion-blur", text, "widened")
+
+
+def _faint(marked: Marked, parameters: Mapping[str, float]) -> Iterator[Flag]:
+    contrast = float(np.nanmedian(marked.rows[..., CONTRAST]))
+    radius = float(np.nanmedian(marked.rows[..., RADIUS]))
+    error = centre_error(marked, parameters)
+    if contrast < parameters["film.contrast-least"] or error > parameters["film.centre-most"]:
+        text = (
+            f"marks barely stand out from the skin (by {contrast:.0f} of 255 grey levels, centres "
+            f"to {error:.2f} px); use marks that contrast more, more light, less compression"
+        )
+        yield Flag("marks-faint", text, "widened")
+    if radius < parameters["film.radius-least"]:
+        text = f"marks are {2 * radius:.0f} px wide; larger marks, or the camera nearer"
+        yield Flag("marks-small", text, "widened")
+
+
+def _rows_late(marked: Marked, parameters: Mapping[str, float]) -> Iterator[Flag]:
+    """A camera that reads row after row shears what moves sideways as the foot lands."""
+    lean = row_lean(marked, parameters)
+    if lean > parameters["film.rows-noted"]:
+        text = (
+            f"the heel moves sideways as it nears the ground: a camera that reads its rows one "
+            f"after the other makes it lean by up to {lean:.1f} degrees"
+        )
+        yield Flag("rolling-shutter", text, "widened")
+
+
+def row_lean(marked: Marked, parameters: Mapping[str, float]) -> float:
+    """Degrees by which rows read one after the other make a lowered heel lean, at most."""
+    heel = marked.rows[:, LOWER_HEEL]
+    known = ~np.isnan(heel[:, Y])
+    if known.sum() < 20:
+        return 0.0
+    low = known & (heel[:, Y] > np.quantile(heel[known, Y], 0.5))
+    aside = np.abs(np.gradient(heel[:, X]) / np.gradient(marked.times))[low]
+    per_row = parameters["film.readout-s"] / marked.size[0]
+    return float(np.degrees(np.arctan(np.nanquantile(aside, 0.9) * per_row)))
+
+
+def _crossed(legs: Mapping[Side, Marked], parameters: Mapping[str, float]) -> Iterator[Flag]:
+    """Legs that change their place in the picture: left and right may be exchanged."""
+    if len(legs) < 2:
+        return
+    leg = {side: np.nanmean(one.rows[:, :2, X], axis=1) for side, one in legs.items()}
+    order = np.sign(leg["right"] - leg["left"])
+    known = order[~np.isnan(order)]
+    usual = np.sign(known.sum())
+    share = float(np.mean(known == -usual)) if len(known) else 0.0
+    if share > parameters["film.crossed-limit"]:
+        text = (
+            f"the legs stand the other way round in {100 * share:.0f} % of the frames: one may "
+            "have been taken for the other; see the pictures"
+        )
+        yield Flag("other-leg", text, "removed")
+
+
+def _of_film(
+    opened: Opened,
+    rate: float,
+    by_hand: Sequence[PutRight],
+    mirrored: bool,
+    parameters: Mapping[str, float],
+) -> Iterator[Flag]:
+    if opened.turn:
+        yield Flag("film-turned", f"the film lies {_QUARTERS[opened.turn]}; it was turned upright")
+    if mirrored:
+        text = "the mark that tells the left leg is on the right of the picture; it was turned back"
+        yield Flag("film-mirrored", text)
+    uneven = np.abs(np.diff(opened.spots.times) * rate - 1.0)
+    share = float(np.mean(uneven > parameters["film.uneven"]))
+    if share > parameters["film.uneven-limit"]:
+        text = (
+            f"{100 * share:.0f} % of the frames come early or late; marks were led on to even times"
+        )
+        yield Flag("uneven-frames", text)
+    if by_hand:
+        text = f"marks put right by hand: {'; '.join(one.said for one in by_hand)}"
+        yield Flag("put-right", text)

@@ -1,0 +1,319 @@
+"""Follow the four marks of each leg through a film: forward, backward, and held against each other.
+
+Each leg is followed as a whole. From frame to frame its marks go on about as they went; the line
+of the leg and the line of the heel change slowly, and so does what each mark looks like. Of all
+ways to give the spots of a frame to the marks the one that fits all of this best is taken; a mark
+may be missing. Where a second way fits nearly as well, or the way forward and the way backward
+come to different spots, nothing is guessed: the mark is left out of that frame, and it is said.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import product
+
+import numpy as np
+from numpy.typing import NDArray
+
+from recommend.measure.film.legs import legs_in
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+X, Y, RADIUS, CONTRAST, WIDE, FREE, FULL, ERROR = range(8)
+NONE = -1  # no spot of the frame is this mark
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Spots:
+    """The spots of every frame of a film.
+
+    Attributes
+    ----------
+    times : (frames,) s, counting up.
+    each : per frame (n, 8), as `spots` gives them.
+    size : height and width of the pictures in px.
+    radius : of the marks in px, as usual in this film.
+    """
+
+    times: FloatArray
+    each: Sequence[FloatArray]
+    size: tuple[int, int]
+    radius: float
+
+
+@dataclass(slots=True)
+class Followed:
+    """One leg through the film.
+
+    Attributes
+    ----------
+    chosen : (frames, 4) number of the spot in its frame, or `NONE`.
+    unsure : (frames, 4) where another spot might be the mark as well.
+    """
+
+    chosen: IntArray
+    unsure: NDArray[np.bool_]
+
+
+Start = Mapping[int, tuple[int, ...]]  # by frame, the four spots of a leg that is seen whole
+Fixed = Mapping[int, Mapping[int, int]]  # by frame and mark, the spot that it is by hand
+
+
+@dataclass(slots=True)
+class _State:
+    """Where the marks of a leg were last, how they moved, and what they looked like."""
+
+    at: FloatArray  # (4, 2)
+    speed: FloatArray  # (4, 2) px per s
+    look: FloatArray  # (4, 2) logarithms of radius and contrast
+    time: float
+    unseen: FloatArray = field(default_factory=lambda: np.zeros(4))  # s since each was seen
+
+
+def follow(
+    spots: Spots,
+    starts: Sequence[Start],
+    parameters: Mapping[str, float],
+    fixed: Sequence[Fixed] | None = None,
+) -> list[Followed]:
+    """Follow each leg from where it was seen whole; `fixed` are marks put right by hand."""
+    by_hand = fixed or [{} for _ in starts]
+    ways = [_one_way(spots, starts, by_hand, parameters, step) for step in (1, -1)]
+    return [_agreed(*each) for each in zip(*ways, starts, by_hand, strict=True)]
+
+
+def starts_of(spots: Spots, parameters: Mapping[str, float]) -> list[dict[int, tuple[int, ...]]]:
+    """The legs of a film, left before right, each with the frames in which it is seen whole.
+
+    Only frames in which all legs of the film are seen, well apart, are taken.
+    """
+    frames = np.unique(np.linspace(0, len(spots.each) - 1, 600).astype(int))
+    seen = {int(f): legs_in(marklike(spots.each[f])) for f in frames}
+    counts = np.array([len(legs) for legs in seen.values()])
+    whole = int(np.max(counts, initial=0))
+    number = next((n for n in range(whole, 0, -1) if np.mean(counts >= n) > _OFTEN), min(whole, 1))
+    out: list[dict[int, tuple[int, ...]]] = [{} for _ in range(number)]
+    for f, legs in seen.items():
+        if len(legs) != number:
+            continue
+        middle = [float(spots.each[f][list(leg.spots), X].mean()) for leg in legs]
+        order = np.argsort(middle)
+        if number > 1 and np.diff(np.array(middle)[order]).min() < 4.0 * spots.radius:
+            continue
+        for place, leg in enumerate(order):
+            out[place][f] = legs[int(leg)].spots
+    return out
+
+
+_OFTEN = 0.12  # share of frames in which so many legs are seen
+
+
+def marklike(spots: FloatArray) -> FloatArray:
+    """The spots with all that is no free, full, round one made too faint to be a mark."""
+    poor = (spots[:, FREE] < 0.8) | (spots[:, FULL] < 0.85)
+    out = spots.copy()
+    out[poor, CONTRAST] = 1e-3
+    return out
+
+
+def _one_way(
+    spots: Spots,
+    starts: Sequence[Start],
+    fixed: Sequence[Fixed],
+    parameters: Mapping[str, float],
+    step: int,
+) -> list[Followed]:
+    count = len(spots.each)
+    legs = [
+        Followed(np.full((count, 4), NONE, dtype=np.int64), np.zeros((count, 4), dtype=bool))
+        for _ in starts
+    ]
+    states: list[_State | None] = [None for _ in starts]
+    for f in range(count)[::step]:
+        now, here = float(spots.times[f]), spots.each[f]
+        fits: list[_Fit | None] = []
+        for k, state in enumerate(states):
+            if state is None or state.unseen.min() > parameters["film.lost-s"]:
+                states[k] = state = _begun(here, starts[k].get(f), now)
+            fits.append(
+                None
+                if state is None
+                else _fit(here, state, now, spots, parameters, fixed[k].get(f))
+            )
+        _settle(fits, here, states, now, spots, parameters)
+        for k, fit in enumerate(fits):
+            state = states[k]
+            if fit is not None and state is not None:
+                legs[k].chosen[f], legs[k].unsure[f] = fit.chosen, fit.unsure
+                _move(state, fit.chosen, here, now)
+    return legs
+
+
+def _begun(here: FloatArray, start: tuple[int, ...] | None, now: float) -> _State | None:
+    if start is None:
+        return None
+    marks = here[list(start)]
+    return _State(marks[:, :2].copy(), np.zeros((4, 2)), _look(marks), now)
+
+
+def _look(marks: FloatArray) -> FloatArray:
+    return np.log(np.maximum(marks[:, [RADIUS, CONTRAST]], 1e-3))
+
+
+@dataclass(slots=True)
+class _Fit:
+    """The spots taken for the marks of a leg in one frame, and how ill they fit in all."""
+
+    chosen: IntArray
+    unsure: NDArray[np.bool_]
+    cost: float
+
+
+def _fit(
+    here: FloatArray,
+    state: _State,
+    now: float,
+    spots: Spots,
+    parameters: Mapping[str, float],
+    fixed: Mapping[int, int] | None = None,
+    taken: frozenset[int] = frozenset(),
+) -> _Fit:
+    """The way to give spots to marks that fits best, of all ways with spots in reach."""
+    lapse = abs(now - state.time)
+    ahead = state.at + state.speed * (now - state.time)
+    mm = spots.radius / parameters["film.mark-radius-mm"]
+    jolt = 1000.0 * parameters["film.acceleration"] * mm * lapse**2
+    gate = 1.5 * spots.radius + 1.5 * jolt
+    by_hand = fixed or {}
+    choices = [
+        [by_hand[k]] if k in by_hand else _choices(here, ahead[k], gate, taken) for k in range(4)
+    ]
+    ways = np.array(list(product(*choices)), dtype=np.int64)
+    costs = _costs(ways, here, ahead, state, gate, spots.radius, parameters)
+    best = int(np.argmin(costs))
+    chosen = ways[best]
+    other = (ways != chosen) & (ways != NONE) & (chosen != NONE)
+    close = costs < costs[best] + parameters["film.unsure-cost"]
+    unsure = (other & close[:, None]).any(axis=0)
+    return _Fit(chosen, unsure, float(costs[best]))
+
+
+def _choices(here: FloatArray, ahead: FloatArray, gate: float, taken: frozenset[int]) -> list[int]:
+    if not len(here):
+        return [NONE]
+    far = np.hypot(here[:, X] - ahead[0], here[:, Y] - ahead[1])
+    near = [int(i) for i in np.argsort(far)[:4] if far[i] <= gate and int(i) not in taken]
+    return [*near, NONE]
+
+
+def _costs(
+    ways: IntArray,
+    here: FloatArray,
+    ahead: FloatArray,
+    state: _State,
+    gate: float,
+    radius: float,
+    parameters: Mapping[str, float],
+) -> FloatArray:
+    """(ways,) how ill each way fits: squares of what departs, in units of what is usual."""
+    missing = ways == NONE
+    if len(here):
+        marks = here[np.where(missing, 0, ways)]  # (ways, 4, 8)
+    else:
+        marks = np.zeros((len(ways), 4, ahead.shape[1] + 6))
+    off = np.where(missing[..., None], np.nan, marks[..., :2] - ahead)
+    count = np.maximum((~missing).sum(axis=1), 1)
+    mean = np.nansum(off, axis=1) / count[:, None]
+    cost = np.square(mean / (0.6 * gate)).sum(axis=1)
+    for a, b, share in ((0, 1, 0.05), (2, 3, 0.10), (1, 2, 0.12)):
+        line = float(np.hypot(*(state.at[a] - state.at[b])))
+        usual = share * line + 0.25 * radius + 0.12 * gate
+        part = np.square((off[:, a] - off[:, b]) / usual).sum(axis=1)
+        cost += np.nan_to_num(part)
+    look = np.log(np.maximum(marks[..., [RADIUS, CONTRAST]], 1e-3)) - state.look
+    unlike = np.square(look / [parameters["film.size-change"], parameters["film.tone-change"]])
+    shape = np.square((1.0 - marks[..., FREE]) / 0.25) + np.square((1.0 - marks[..., FULL]) / 0.1)
+    cost += np.where(missing, parameters["film.missing-cost"], unlike.sum(axis=2) + shape).sum(
+        axis=1
+    )
+    twice = np.zeros(len(ways), dtype=bool)
+    for a in range(4):
+        for b in range(a + 1, 4):
+            twice |= (ways[:, a] == ways[:, b]) & ~missing[:, a]
+    return np.where(twice, np.inf, cost)
+
+
+def _settle(
+    fits: list[_Fit | None],
+    here: FloatArray,
+    states: Sequence[_State | None],
+    now: float,
+    spots: Spots,
+    parameters: Mapping[str, float],
+) -> None:
+    """No spot for two legs: the leg that it fits less well goes without it."""
+    for a in range(len(fits)):
+        for b in range(a + 1, len(fits)):
+            one, two = fits[a], fits[b]
+            if one is None or two is None:
+                continue
+            both = frozenset(map(int, one.chosen[one.chosen != NONE])) & frozenset(
+                map(int, two.chosen)
+            )
+            if both:
+                later = a if one.cost > two.cost else b
+                state, fit = states[later], fits[later]
+                assert state is not None
+                assert fit is not None
+                again = _fit(here, state, now, spots, parameters, taken=both)
+                again.unsure |= np.isin(fit.chosen, list(both))
+                fits[later] = again
+
+
+def _move(state: _State, chosen: IntArray, here: FloatArray, now: float) -> None:
+    """Bring the state to this frame; marks not seen go along with those that are."""
+    lapse = now - state.time
+    ahead = state.at + state.speed * lapse
+    seen = chosen != NONE
+    if seen.any():
+        found = here[chosen[seen]]
+        off = (found[:, :2] - ahead[seen]).mean(axis=0)
+        speed = (found[:, :2] - state.at[seen]) / lapse if lapse else state.speed[seen]
+        state.at = ahead + off
+        state.at[seen] = found[:, :2]
+        state.speed[~seen] += off / lapse if lapse else 0.0
+        state.speed[seen] = speed
+        state.look[seen] += 0.3 * (_look(found) - state.look[seen])
+    else:
+        state.at = ahead
+    state.unseen = np.where(seen, 0.0, state.unseen + abs(lapse))
+    state.time = now
+
+
+def _agreed(forward: Followed, backward: Followed, start: Start, fixed: Fixed) -> Followed:
+    """What both ways came to, and what is seen of the leg in the frame alone; else nothing.
+
+    Three witnesses: a mark counts when no two of them differ about it, and when at least one
+    that is sure saw it, or both ways and the frame alone came to the same.
+    """
+    one, two = forward.chosen, backward.chosen
+    alone = np.full_like(one, NONE)
+    for frame, quad in start.items():
+        alone[frame] = quad
+    chosen = np.where(one != NONE, one, two)
+    backed = ((chosen == alone) & (alone != NONE)).sum(axis=1) >= 3
+    chosen = np.where((chosen == NONE) & backed[:, None], alone, chosen)
+    differ = _differ(one, two) | _differ(chosen, alone)
+    sure = ((one != NONE) & ~forward.unsure) | ((two != NONE) & ~backward.unsure)
+    sure |= (one == two) & (one == alone)
+    sure |= backed[:, None] & (one == NONE) & (two == NONE)
+    unsure = (chosen != NONE) & (differ | ~sure)
+    for frame, marks in fixed.items():
+        for mark, spot in marks.items():
+            chosen[frame, mark], unsure[frame, mark] = spot, False
+    return Followed(np.where(unsure, NONE, chosen), unsure)
+
+
+def _differ(one: IntArray, two: IntArray) -> NDArray[np.bool_]:
+    return np.asarray((one != two) & (one != NONE) & (two != NONE))

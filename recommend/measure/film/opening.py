@@ -1,0 +1,97 @@
+"""Have a film opened by a process of its own: spots of its frames, pictures of some, a copy."""
+
+from __future__ import annotations
+
+import importlib.util
+import json
+import tempfile
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from recommend.errors import InputError, Place
+from recommend.extras import not_installed
+from recommend.measure.apart import GaveUpError, run_apart
+from recommend.measure.film.following import Spots
+
+Tell = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Opened:
+    """The spots of a film, whether its marks are lighter than skin, and its turn in quarters.
+
+    `turn` counts quarters clockwise beside what the film says of itself; `contrast` is that of
+    the marks, in grey levels.
+    """
+
+    spots: Spots
+    bright: bool
+    contrast: float
+    turn: int
+
+
+def spots_in(path: Path, parameters: Mapping[str, float], tell: Tell | None = None) -> Opened:
+    """The spots of every frame of the film at `path`.
+
+    Raises
+    ------
+    InputError
+        If it is no film, is damaged or too large, or shows no leg with four marks.
+    RecommendError
+        If the extra is not installed.
+    """
+    with tempfile.TemporaryDirectory() as folder:
+        out = Path(folder) / "spots.npz"
+        _run("spots", path, out, {}, parameters, tell)
+        with np.load(out, allow_pickle=False) as held:
+            ends = np.cumsum(held["counts"])
+            rows: NDArray[np.float64] = held["spots"].astype(np.float64)
+            height, width = map(int, held["size"])
+            each = np.split(rows, ends[:-1])
+            spots = Spots(held["times"], each, (height, width), float(held["radius"]))
+            turn, bright = int(held["turn"]), bool(held["bright"])
+            return Opened(spots, bright, float(held["contrast"]), turn)
+
+
+def draw(
+    path: Path, out: Path, plan: Mapping[str, Any], parameters: Mapping[str, float], tell: Tell
+) -> None:
+    """Write a PNG of some frames with marks drawn; `plan` holds tiles, box and turn."""
+    _run("pictures", path, out, plan, parameters, tell)
+
+
+def cropped(path: Path, out: Path, row: int, parameters: Mapping[str, float], tell: Tell) -> None:
+    """Write a copy of the film without what lies above `row`, without sound and notes."""
+    _run("crop", path, out, {"row": row}, parameters, tell)
+
+
+def _run(
+    work: str,
+    path: Path,
+    out: Path,
+    told: Mapping[str, Any],
+    parameters: Mapping[str, float],
+    tell: Tell | None,
+) -> None:
+    if any(importlib.util.find_spec(name) is None for name in ("av", "cv2")):
+        raise not_installed("reading a film", "film")
+    limits = {"megabytes": "memory", "pixels": "pixels", "frames": "frames"}
+    options = {key: parameters[f"film.{name}"] for key, name in limits.items()} | dict(told)
+    try:
+        run_apart(
+            "recommend.measure.film.child",
+            [work, str(path), str(out), json.dumps(options)],
+            quiet_s=parameters["film.quiet-s"],
+            tell=tell,
+        )
+    except GaveUpError as reason:
+        raise InputError(
+            Place(str(path)), f"the film cannot be read ({reason})",
+            "a film of lower legs from behind, with four marks on each",
+            "`recommend help filming` says how to film",
+        ) from None  # fmt: skip

@@ -1,0 +1,265 @@
+"""A film to marks: found and followed, put right by hand, on an even grid of time, with doubts.
+
+From here the way is that of any capture of marks. Pixels of the film are counted from the upper
+left; y of a recording counts up.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from recommend.errors import InputError, Place
+from recommend.measure.film.by_hand import PutRight
+from recommend.measure.film.doubting import doubts_of
+from recommend.measure.film.following import CONTRAST, NONE, Spots, follow, starts_of
+from recommend.measure.film.ground import heel_height
+from recommend.measure.film.marked import Marked, centre_error, marks_of, side_mark
+from recommend.measure.film.opening import Opened, Tell, spots_in
+from recommend.measure.header import Gait
+from recommend.measure.model import SIDES, Flag, Side
+from recommend.measure.video.recording import MarksRecording
+
+FloatArray = NDArray[np.float64]
+Line = tuple[tuple[float, float], tuple[float, float]]
+
+
+@dataclass(frozen=True, slots=True)
+class FilmOptions:
+    """What a film does not say of itself.
+
+    Attributes
+    ----------
+    side : read this leg only; needed where the film shows one.
+    slow_motion : how many times slower than life the film plays.
+    put_right : marks put right by hand.
+    plumb : two points of a plumb line in px, the upper first.
+    ruler : two points in px and the length between them in mm, or None.
+    gait, condition : what was done and worn.
+    """
+
+    side: Side | None = None
+    slow_motion: float = 1.0
+    put_right: tuple[PutRight, ...] = ()
+    plumb: Line | None = None
+    ruler: tuple[Line, float] | None = None
+    gait: Gait = "walking"
+    condition: str = "barefoot"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FilmRead:
+    """A film read: a recording for each leg, and what the fitter should look at.
+
+    Attributes
+    ----------
+    recordings : for each side that was read.
+    marked : for each side, the marks of every frame of the film, as they are drawn.
+    opened : spots, times and turn of the film.
+    """
+
+    recordings: tuple[MarksRecording, ...]
+    marked: Mapping[Side, Marked]
+    opened: Opened = field(repr=False)
+
+
+def read_film(
+    path: Path,
+    parameters: Mapping[str, float],
+    options: FilmOptions | None = None,
+    tell: Tell | None = None,
+) -> FilmRead:
+    """Find and follow the marks of the film at `path`.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, shows no leg with four marks, or more than two such legs, or one
+        without a side being named, or has too few frames a second.
+    """
+    options = options or FilmOptions()
+    opened = spots_in(path, parameters, tell)
+    spots = replace(opened.spots, times=opened.spots.times / options.slow_motion)
+    opened = replace(opened, spots=spots)
+    rate = _rate(path, spots, parameters)
+    starts = starts_of(spots, parameters)
+    sides, mirrored = _sides(path, spots, starts, options)
+    spots, fixed = _by_hand(path, spots, starts, sides, options.put_right)
+    followed = follow(spots, starts, parameters, fixed)
+    marked: dict[Side, Marked] = {}
+    for leg, side, hand in zip(followed, sides, fixed, strict=True):
+        marked[side] = marks_of(spots, leg, side, {f for f in hand if hand[f]})
+    if options.side:
+        marked = {side: one for side, one in marked.items() if side == options.side}
+    recordings = []
+    for one in marked.values():
+        flags = doubts_of(one, marked, opened, rate, options.put_right, mirrored, parameters)
+        recordings.append(_recording(path, one, flags, rate, options, spots, mirrored, parameters))
+    return FilmRead(tuple(recordings), marked, opened)
+
+
+def _rate(path: Path, spots: Spots, parameters: Mapping[str, float]) -> float:
+    """Frames a second: the usual one, since phones leave frames out and come late with others."""
+    rate = float(1.0 / np.median(np.diff(spots.times)))
+    near = round(rate)
+    rate = float(near) if near and abs(rate - near) < 0.02 * near else rate
+    least = parameters["film.rate-least"]
+    if rate < least:
+        raise InputError(
+            Place(str(path)), f"the film has {rate:.3g} frames a second (rate-too-low)",
+            f"at least {least:g}, better 60 to 240",
+            "film again with a higher rate; is it slow motion, say how slow as --slow-motion",
+        )  # fmt: skip
+    return rate
+
+
+def _sides(
+    path: Path, spots: Spots, starts: Sequence[Mapping[int, tuple[int, ...]]], options: FilmOptions
+) -> tuple[list[Side], bool]:
+    """Which leg is which, and whether the picture is mirrored."""
+    if len(starts) > 2:
+        raise InputError(
+            Place(str(path)), f"the film shows {len(starts)} legs with four marks (second-person)",
+            "one person", "film again with nobody else in the picture, or cover other marks",
+        )  # fmt: skip
+    if not starts or not any(starts):
+        raise InputError(
+            Place(str(path)), "no leg is seen with its four marks in one frame",
+            "four round marks below each other on each leg, those of the leg furthest apart",
+            "`recommend help filming` shows where they go",
+        )  # fmt: skip
+    if len(starts) == 1:
+        if options.side is None:
+            raise InputError(
+                Place(str(path)), "the film shows one leg with four marks and does not say which",
+                "--side left or right", "or both legs in the picture, with four marks each",
+            )  # fmt: skip
+        return [options.side], False
+    told = side_mark(spots, starts)
+    return (["right", "left"], True) if told == 1 else (list(SIDES), False)
+
+
+def _by_hand(
+    path: Path,
+    spots: Spots,
+    starts: Sequence[Mapping[int, tuple[int, ...]]],
+    sides: Sequence[Side],
+    given: Sequence[PutRight],
+) -> tuple[Spots, list[dict[int, dict[int, int]]]]:
+    """The spots with those that were named by hand, and by leg which marks they are."""
+    each = list(spots.each)
+    fixed: list[dict[int, dict[int, int]]] = [{} for _ in sides]
+    for one in given:
+        frame = one.frame - 1
+        if not 0 <= frame < len(each):
+            raise InputError(
+                Place("--put-right"), f"`{one.said}`: {path.name} has no frame {one.frame}",
+                f"1 to {len(each)}",
+            )  # fmt: skip
+        leg = _leg_of(one, spots, starts, sides)
+        if one.at is None:
+            fixed[leg].setdefault(frame, {})[one.mark] = NONE
+            continue
+        height, width = spots.size
+        if not (one.at[0] < width and one.at[1] < height):
+            raise InputError(
+                Place("--put-right"), f"`{one.said}` lies outside the picture",
+                f"x below {width}, y below {height}",
+            )  # fmt: skip
+        usual = np.median(np.concatenate(spots.each), axis=0)
+        row = np.array([*one.at, spots.radius, usual[CONTRAST], spots.radius, 1.0, 1.0, 0.5])
+        each[frame] = np.vstack([each[frame], row])
+        fixed[leg].setdefault(frame, {})[one.mark] = len(each[frame]) - 1
+    return replace(spots, each=each), fixed
+
+
+def _leg_of(
+    one: PutRight,
+    spots: Spots,
+    starts: Sequence[Mapping[int, tuple[int, ...]]],
+    sides: Sequence[Side],
+) -> int:
+    """The leg that was named, or the one whose mark is nearest about that time."""
+    if one.side in sides:
+        return sides.index(one.side)
+    if len(sides) == 1 and one.side is None:
+        return 0
+    if one.side or one.at is None:
+        raise InputError(
+            Place("--put-right"), f"`{one.said}` does not say which leg",
+            " or ".join(f"`{side}-{one.said}`" for side in sides),
+        )  # fmt: skip
+    far = []
+    for start in starts:
+        at = min(start, key=lambda frame: abs(frame - one.frame + 1))
+        mark = spots.each[at][start[at][one.mark], :2]
+        far.append(float(np.hypot(*(mark - np.array(one.at)))))
+    return int(np.argmin(far))
+
+
+def _recording(
+    path: Path,
+    marked: Marked,
+    flags: tuple[Flag, ...],
+    rate: float,
+    options: FilmOptions,
+    spots: Spots,
+    mirrored: bool,
+    parameters: Mapping[str, float],
+) -> MarksRecording:
+    high = np.repeat(heel_height(marked, rate)[:, None, None], 2, axis=2)
+    times, led = even(spots.times, np.concatenate([marked.rows[..., :2], high], axis=1), rate)
+    points = led[:, :4]
+    scale, plumb = 1.0, None
+    if options.ruler:
+        (a, b), mm = options.ruler
+        scale = mm / max(float(np.hypot(a[0] - b[0], a[1] - b[1])), 1e-9)
+    flip = np.array([-1.0 if mirrored else 1.0, -1.0])
+    if options.plumb:
+        plumb = np.broadcast_to(np.array(options.plumb) * flip * scale, (len(times), 2, 2))
+    lapse = np.round(np.diff(spots.times) * rate)
+    return MarksRecording(
+        points=points * flip * scale,
+        unit="mm" if options.ruler else "px",
+        rate_hz=rate,
+        side=marked.side,
+        gait=options.gait,
+        condition=options.condition,
+        contact=None,
+        stances=None,
+        plumb=plumb,
+        dropped=int(np.maximum(lapse - 1, 0).sum()),
+        name=str(path),
+        seen=flags,
+        heel_height=led[:, 4, 0] * scale,
+        centre_error=scale * centre_error(marked, parameters),
+    )
+
+
+def even(times: FloatArray, points: FloatArray, rate: float) -> tuple[FloatArray, FloatArray]:
+    """The marks (frames, 4, 2) on an even grid of `rate`, each led on between its true times.
+
+    A moment further than one and a half frames from a frame that has the mark stays missing.
+    """
+    grid = times[0] + np.arange(round((times[-1] - times[0]) * rate) + 1) / rate
+    if len(grid) == len(times) and np.abs(grid - times).max() < 0.02 / rate:
+        return grid, points
+    out = np.full((len(grid), *points.shape[1:]), np.nan)
+    for mark in range(points.shape[1]):
+        known = np.flatnonzero(~np.isnan(points[:, mark, 0]))
+        if len(known) < 2:
+            continue
+        after = np.clip(np.searchsorted(times[known], grid), 1, len(known) - 1)
+        near = times[known][after] - times[known][after - 1] < 1.75 / rate
+        exact = np.minimum(
+            np.abs(times[known][after] - grid), np.abs(times[known][after - 1] - grid)
+        ) < 0.05 / rate  # fmt: skip
+        within = (grid >= times[known][0] - 0.05 / rate) & (grid <= times[known][-1] + 0.05 / rate)
+        for axis in range(2):
+            led = np.interp(grid, times[known], points[known, mark, axis])
+            out[:, mark, axis] = np.where((near | exact) & within, led, np.nan)
+    return grid, out

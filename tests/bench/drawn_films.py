@@ -1,0 +1,190 @@
+"""How well marks are found and followed in drawn films, and whether what is measured holds.
+
+Run from the project's folder: ``python -m tests.bench.drawn_films clean --films 200``. Films come
+from ``filmed_legs.py``. ``clean`` are filmed as the manual asks for; ``hard`` has all that goes
+wrong, one fault or more a film. A line for each measure: share of intervals (1.96 standard errors)
+that hold the person's true mean, bias, error made and stated, how often it was given. Then how
+many films were doubted, and how many have a mark further from where it is than its own radius
+without that being doubted. The film is opened in this process, to save starting one each time.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import io
+import json
+import tempfile
+from collections import Counter, defaultdict
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from recommend.errors import RecommendError
+from recommend.measure.apart import GaveUpError
+from recommend.measure.capture import CaptureOptions, measure_film
+from recommend.measure.film import child, opening
+from recommend.measure.film.following import RADIUS
+from recommend.measure.film.reading import FilmOptions, read_film
+from recommend.rulebook import load_rulebook
+from tests.bench.filmed_legs import camera_of, draw, pair_of, scene_of
+
+RULES = Path(__file__).parents[2] / "rules"
+# Doubts of the way that any capture of marks goes, without contact column or plumb line.
+USUAL = {"level-unknown", "stance-estimated", "too-few-strides", "partial-contact"}
+FAULTS = (
+    "narrow", "crossing", "freckles", "lost-mark", "bystander", "uneven", "blur", "rows", "coarse",
+    "noise", "slow", "turned", "edge", "mirrored",
+)  # fmt: skip
+
+
+def in_this_process(module: str, arguments, *, quiet_s: float, tell=None) -> None:
+    """What `run_apart` does, without a process."""
+    work, file, out, told = arguments
+    with contextlib.redirect_stdout(io.StringIO()):
+        try:
+            {"spots": child.find_spots}[work](file, out, json.loads(told))
+        except (child.UnreadableError, ValueError) as error:
+            raise GaveUpError(str(error)) from None
+
+
+def shot(rng: np.random.Generator, rate: float, gait: str, kind: str):
+    """Camera, scene and people of one film, and what is wrong with it."""
+    camera, scene = camera_of(rng, rate), scene_of(rng)
+    people = pair_of(rng, gait)
+    if kind == "clean":
+        return camera, replace(scene, step_mm=rng.uniform(125, 170)), people, ()
+    camera = replace(camera, moments=1)
+    faults = tuple(rng.choice(FAULTS, size=int(rng.integers(1, 4)), replace=False))
+    for fault in faults:
+        camera, scene = _spoilt(str(fault), camera, scene, rng)
+    return camera, scene, people, faults
+
+
+def _spoilt(fault: str, camera, scene, rng):
+    side = str(rng.choice(["left", "right"]))
+    mark = str(rng.choice(["upper-leg", "lower-leg", "upper-heel", "lower-heel"]))
+    changes = {
+        "narrow": ({}, {"step_mm": rng.uniform(40, 90)}),
+        "crossing": ({}, {"passing": rng.uniform(20, 60)}),
+        "freckles": ({}, {"freckles": 40}),
+        "lost-mark": ({}, {"missing": ((side, mark),)}),
+        "bystander": ({}, {"bystander": True}),
+        "uneven": ({"jitter": rng.uniform(0.2, 0.8)}, {}),
+        "blur": ({"shutter_s": rng.uniform(1 / 150, 1 / 60), "moments": 6}, {}),
+        "rows": ({"readout_s": rng.uniform(0.01, 0.025)}, {}),
+        "coarse": ({"crf": int(rng.integers(32, 40))}, {}),
+        "noise": ({"noise": rng.uniform(6, 14)}, {}),
+        "slow": ({"rate": 30.0}, {}),
+        "turned": ({"turned": int(rng.integers(1, 4))}, {}),
+        "edge": ({"above_belt": rng.uniform(120, 160), "height": 330}, {}),
+        "mirrored": ({"mirrored": True}, {}),
+    }[fault]
+    return replace(camera, **changes[0]), replace(scene, **changes[1])
+
+
+def one_film(seed: int, rate: float, gait: str, kind: str, strides: int, book, folder: Path):
+    """What came of one film: measured legs, flags, marks wrong without a doubt, refusal."""
+    rng = np.random.default_rng([seed, int(rate), gait == "running", kind == "clean"])
+    camera, scene, people, faults = shot(rng, rate, gait, kind)
+    if kind != "clean":
+        strides = int(rng.integers(2, 4))
+    drawn = draw(folder / "film.mp4", people, strides, rng, camera, scene)
+    # a mirrored film of two legs without a fifth mark shows no sign of it: sides are as drawn
+    names = dict(zip(("left", "right"), ("right", "left") if camera.mirrored else ("left", "right"),
+                     strict=True))  # fmt: skip
+    try:
+        read = read_film(drawn.path, book.parameters, FilmOptions(gait=gait))
+    except RecommendError as error:
+        return drawn, {}, {}, [], faults, str(error)
+    wrong = []
+    removed = {one.side for one in read.recordings if any(f.effect == "removed" for f in one.seen)}
+    for side, one in read.marked.items():
+        there = upright(drawn.marks[names[side]], camera, read.opened.turn)
+        off = np.hypot(*np.moveaxis(one.rows[..., :2] - there, -1, 0))
+        bad = ~np.isnan(one.rows[..., 0]) & ~(off <= one.rows[..., RADIUS])
+        if bad.any() and side not in removed:
+            wrong.append((side, np.argwhere(bad)[:3].tolist(), int(bad.sum())))
+    seen = {names[one.side]: {f.name for f in one.seen} for one in read.recordings}
+    try:
+        found, _ = measure_film(
+            drawn.path, read, book.parameters, book.measures, CaptureOptions(gait=gait)
+        )
+    except RecommendError as error:
+        return drawn, {}, seen, wrong, faults, str(error)
+    return drawn, {names[one.side]: one for one in found}, seen, wrong, faults, ""
+
+
+def upright(points: np.ndarray, camera, turn: int) -> np.ndarray:
+    """Points of the picture as stored, in the picture turned by so many quarters clockwise."""
+    x, y = points[..., 0], points[..., 1]
+    size = (camera.height, camera.width)
+    height, width = size[:: -1 if camera.turned % 2 else 1]
+    for _ in range(turn):
+        x, y = height - 1 - y, x
+        height, width = width, height
+    return np.stack([x, y], axis=-1)
+
+
+def main() -> None:
+    """Read the options and print the report."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("kind", choices=["clean", "hard"])
+    parser.add_argument("--films", type=int, default=100)
+    parser.add_argument("--first", type=int, default=0)
+    parser.add_argument("--rate", type=float, default=60)
+    parser.add_argument("--gait", default="walking", choices=["walking", "running"])
+    parser.add_argument("--strides", type=int, default=7)
+    options = parser.parse_args()
+    opening.run_apart = in_this_process
+    book = load_rulebook(RULES)
+    rows, doubts, refused = defaultdict(list), Counter(), Counter()
+    films = legs = doubted = wrong_films = film_doubted = 0
+    with tempfile.TemporaryDirectory() as folder:
+        for seed in range(options.first, options.first + options.films):
+            drawn, found, seen, wrong, faults, refusal = one_film(
+                seed, options.rate, options.gait, options.kind, options.strides, book, Path(folder)
+            )
+            films += 1
+            if wrong:
+                wrong_films += 1
+                print(f"  film {seed} {faults}: wrong {wrong}", flush=True)
+            if refusal:
+                refused[refusal.partition(".mp4: ")[2][:70]] += 1
+            any_doubt = bool(refusal)
+            for names in seen.values():
+                any_doubt |= bool(names)
+            film_doubted += any_doubt
+            doubted += any_doubt or any(
+                {f.name for f in one.flags} - USUAL for one in found.values()
+            )
+            for side, one in found.items():
+                legs += 1
+                doubts.update({flag.name for flag in one.flags} - USUAL)
+                for name, true in drawn.truth[side].items():
+                    measure = one.find(name)
+                    if measure is not None:
+                        rows[name].append((true, measure.value, measure.error))
+            if films % 50 == 0:
+                print(f"  {films} films, {wrong_films} with wrong marks undoubted", flush=True)
+    print(f"{options.kind}, {options.gait}, {options.rate:g} a second: {films} films, {legs} legs")
+    for name, each in rows.items():
+        true, value, error = np.array(each).T
+        off = value - true
+        held = 100 * np.mean(np.abs(off) <= 1.96 * error)
+        print(
+            f"  {name:18s} {held:5.1f} %  bias {off.mean():7.3f}"
+            f"  made {np.sqrt((off**2).mean()):6.3f}  stated {error.mean():6.3f}"
+            f"  given {100 * len(each) / max(legs, 1):4.0f} %"
+        )
+    print(
+        f"doubted films {doubted / films:.1%} (about the marks {film_doubted / films:.1%})",
+        dict(doubts),
+    )
+    print(f"refused {sum(refused.values())}", dict(refused))
+    print(f"films with a wrong mark undoubted: {wrong_films} of {films}")
+
+
+if __name__ == "__main__":
+    main()

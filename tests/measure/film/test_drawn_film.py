@@ -1,0 +1,221 @@
+"""A film of two drawn legs with known motion goes in; marks, measures and doubts come out."""
+
+from __future__ import annotations
+
+import hashlib
+import shutil
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+av = pytest.importorskip("av")
+pytest.importorskip("cv2")
+
+from recommend.errors import InputError  # noqa: E402
+from recommend.measure.apart import GaveUpError, run_apart  # noqa: E402
+from recommend.measure.capture import CaptureOptions, measure_capture  # noqa: E402
+from recommend.measure.film import reading  # noqa: E402
+from recommend.measure.film.by_hand import put_right  # noqa: E402
+from recommend.measure.film.opening import Opened, spots_in  # noqa: E402
+from recommend.measure.film.reading import FilmOptions, even, read_film  # noqa: E402
+from tests import shipped  # noqa: E402
+from tests.bench.filmed_legs import Camera, Drawn, Scene, draw, pair_of  # noqa: E402
+from tests.reading.corpus import run_in_process  # noqa: E402
+
+SMALL = Camera(width=288, height=344, px_per_mm=0.7, moments=1)
+SEED = 11
+
+
+def film(
+    folder: Path, camera: Camera = SMALL, scene: Scene | None = None, strides: int = 2
+) -> Drawn:
+    """A short film of walking."""
+    rng = np.random.default_rng(SEED)
+    people = pair_of(rng)
+    return draw(folder / "walk.mp4", people, strides, rng, camera, scene or Scene(step_mm=140))
+
+
+@pytest.fixture(scope="module")
+def walk(tmp_path_factory: pytest.TempPathFactory) -> Drawn:
+    """A clean film of both legs, about two strides each."""
+    return film(tmp_path_factory.mktemp("film"))
+
+
+@pytest.fixture(scope="module")
+def opened(walk: Drawn) -> Opened:
+    """The spots of that film, found once."""
+    return spots_in(walk.path, shipped.book().parameters)
+
+
+@pytest.fixture
+def once(opened: Opened, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Read the clean film without opening it again."""
+    monkeypatch.setattr(reading, "spots_in", lambda *_: opened)
+
+
+def read(drawn: Drawn, **options):
+    """The film read with the shipped parameters."""
+    return read_film(drawn.path, shipped.book().parameters, FilmOptions(**options))
+
+
+@pytest.mark.usefixtures("once")
+def test_every_mark_is_found_where_it_was_drawn(walk: Drawn) -> None:
+    """Centres lie within a third of a pixel of the drawn ones, and times are those of the film."""
+    found = read(walk)
+    assert set(found.marked) == {"left", "right"}
+    for side, one in found.marked.items():
+        off = np.hypot(*np.moveaxis(one.rows[..., :2] - walk.marks[side], -1, 0))
+        assert np.isnan(off).mean() < 0.02
+        assert np.sqrt(np.nanmean(off**2)) < 0.33
+        assert np.nanmax(off) < 2.0
+    assert np.allclose(found.opened.spots.times, walk.times - walk.times[0], atol=1e-3)
+
+
+@pytest.mark.usefixtures("once")
+def test_what_is_measured_holds_the_known_motion(walk: Drawn) -> None:
+    """The truth of the drawn legs lies within three standard errors of every measure."""
+    book = shipped.book()
+    found = measure_capture(walk.path, book.parameters, book.measures)
+    assert [one.side for one in found] == ["left", "right"]
+    for one in found:
+        assert one.sha256 == hashlib.sha256(walk.path.read_bytes()).hexdigest()
+        for name in ("peak-angle", "rearfoot-range", "peak-time", "midstance-angle"):
+            measure = one.find(name)
+            assert measure is not None, (one.flags, name)
+            assert abs(measure.value - walk.truth[one.side][name]) < 3 * measure.error, name
+
+
+def test_saved_marks_give_the_same_measures_as_the_film(walk: Drawn, tmp_path: Path) -> None:
+    """The command writes sheet and marks; the marks alone give each measure, error and doubt."""
+    path = tmp_path / "walk.mp4"
+    shutil.copy(walk.path, path)
+    by_hand = "left-lower-heel@30={:.1f},{:.1f}".format(*walk.marks["left"][29, 3])
+    done = run_in_process(
+        ["measure", str(path), "--marks", str(tmp_path / "m.csv"), "--put-right", by_hand]
+    )
+    assert done.code == 0, done.stderr
+    assert (tmp_path / "walk.marks.png").read_bytes().startswith(b"\x89PNG")
+    assert "look whether every ring" in done.stderr
+    book = shipped.book()
+    hand = CaptureOptions(film=FilmOptions(put_right=put_right([by_hand])))
+    for one in measure_capture(path, book.parameters, book.measures, hand):
+        saved = tmp_path / f"m-{one.side}.csv"
+        assert hashlib.sha256(path.read_bytes()).hexdigest() in saved.read_text()
+        (again,) = measure_capture(saved, book.parameters, book.measures)
+        assert {f.name for f in again.flags} == {f.name for f in one.flags} >= {"put-right"}
+        for measure in one.measures:
+            other = again.find(measure.name)
+            assert other is not None
+            assert other.value == pytest.approx(measure.value, abs=0.1), measure.name
+            assert other.error == pytest.approx(measure.error, rel=0.1), measure.name
+
+
+@pytest.mark.usefixtures("once")
+def test_a_mark_put_right_is_where_the_hand_says(walk: Drawn) -> None:
+    """The pixel counts in its frame, a wrong one as well; `none` takes the mark away."""
+    x, y = walk.marks["right"][40, 2] + [4, 0]
+    words = [f"right-upper-heel@41={x:.1f},{y:.1f}", "left-upper-leg@12=none"]
+    found = read(walk, put_right=put_right(words))
+    assert found.marked["right"].rows[40, 2, :2] == pytest.approx([x, y], abs=0.06)
+    assert np.isnan(found.marked["left"].rows[11, 0, 0])
+    assert all("put-right" in {f.name for f in one.seen} for one in found.recordings)
+
+
+@pytest.mark.usefixtures("once")
+@pytest.mark.parametrize(("words", "says"), [
+    (["--put-right", "upper-heal@3=1,2"], "upper-heel"),
+    (["--put-right", "upper-heel@3"], "names no mark in a frame"),
+    (["--put-right", "left-upper-heel@99999=1,2"], "has no frame 99999"),
+    (["--put-right", "left-upper-heel@3=9999,2"], "outside the picture"),
+    (["--plumb", "1,2"], "is not such a line"),
+    (["--ruler", "1,2:3,4"], "is not such a line"),
+])  # fmt: skip
+def test_wrong_words_are_one_sentence(walk: Drawn, words: list[str], says: str) -> None:
+    """Exit code 2, one line, with what would do."""
+    done = run_in_process(["measure", str(walk.path), *words])
+    assert (done.code, done.stdout) == (2, "")
+    assert says in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_damaged_and_foreign_files_are_one_sentence(walk: Drawn, tmp_path: Path) -> None:
+    """Noise, a film cut short before its index, an empty file: one sentence with a place."""
+    whole = walk.path.read_bytes()
+    files = {
+        "noise": np.random.default_rng(0).bytes(5000),
+        "cut": whole[: len(whole) // 3],
+        "empty": b"",
+    }
+    for name, data in files.items():
+        path = tmp_path / f"{name}.mp4"
+        path.write_bytes(data)
+        done = run_in_process(["measure", str(path)])
+        assert (done.code, done.stdout) == (2, ""), name
+        assert f"{name}.mp4: the film cannot be read" in done.stderr
+        assert len(done.stderr.strip().splitlines()) == 1
+    numbers = dict(shipped.book().parameters)
+    with pytest.raises(InputError, match="288 x 344 px"):
+        read_film(walk.path, numbers | {"film.pixels": 1000.0})
+    with pytest.raises(InputError, match="more than 20 frames"):
+        read_film(walk.path, numbers | {"film.frames": 20.0})
+
+
+def test_a_process_that_says_nothing_is_ended() -> None:
+    """Half a second of silence ends it, and the reason is said."""
+    with pytest.raises(GaveUpError, match=r"0\.5 s"):
+        run_apart("timeit", ["-n", "1", "-r", "1", "import time; time.sleep(30)"], quiet_s=0.5)
+
+
+def test_a_cropped_copy_lacks_what_lies_above_the_row(walk: Drawn, tmp_path: Path) -> None:
+    """The copy has the rows below, every frame at its time, and the film is as it was."""
+    path = tmp_path / "walk.mp4"
+    shutil.copy(walk.path, path)
+    assert run_in_process(["measure", str(path), "--crop", "100"]).code == 0
+    assert path.read_bytes() == walk.path.read_bytes()
+    with av.open(str(tmp_path / "walk.below-100.mp4")) as copy, av.open(str(path)) as film:
+        ours, theirs = (list(one.decode(video=0)) for one in (copy, film))
+    assert (ours[0].height, ours[0].width) == (244, 288)
+    assert [f.time for f in ours] == pytest.approx([f.time for f in theirs], abs=1e-3)
+    grey = [f.to_ndarray(format="gray").astype(float) for f in (ours[30], theirs[30])]
+    assert np.abs(grey[0] - grey[1][100:]).mean() < 3
+
+
+def test_a_turned_film_with_uneven_frames_is_read_upright(tmp_path: Path) -> None:
+    """A quarter turn and late frames: the same marks after turning, and both are said."""
+    drawn = film(tmp_path, replace(SMALL, turned=1, jitter=0.7), strides=1)
+    found = read(drawn)
+    one = found.marked["right"]
+    flags = {flag.name for flag in found.recordings[1].seen}
+    assert {"film-turned", "uneven-frames"} <= flags
+    x, y = drawn.marks["right"][..., 0], drawn.marks["right"][..., 1]  # turned once to the left
+    there = np.stack([SMALL.width - 1 - y, x], axis=-1)
+    off = np.hypot(*np.moveaxis(one.rows[..., :2] - there, -1, 0))
+    assert np.nanmax(off) < 2.0
+
+
+def test_a_leg_that_lost_a_mark_is_never_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With one mark fallen off only the other leg is left, and it is not said which it is."""
+    scene = Scene(step_mm=140, missing=(("left", "lower-heel"),))
+    drawn = film(tmp_path, scene=scene, strides=1)
+    opened = spots_in(drawn.path, shipped.book().parameters)
+    monkeypatch.setattr(reading, "spots_in", lambda *_: opened)
+    with pytest.raises(InputError, match="--side"):
+        read(drawn)
+    (one,) = read(drawn, side="right").recordings
+    off = np.hypot(*np.moveaxis(one.points * [1, -1] - drawn.marks["right"], -1, 0))
+    assert np.nanmax(off) < 2.0
+
+
+def test_uneven_times_are_led_on_to_even_ones() -> None:
+    """A straight motion seen at uneven moments is straight on the grid; long gaps stay missing."""
+    times = np.array([0.0, 0.018, 0.031, 0.05, 0.068, 0.15, 0.167])
+    points = np.stack([100 * times, 50 - 20 * times], axis=-1)[:, None, :]
+    grid, led = even(times, points, 60.0)
+    assert np.allclose(np.diff(grid), 1 / 60)
+    known = ~np.isnan(led[:, 0, 0])
+    assert np.allclose(led[known, 0, 0], 100 * grid[known])
+    assert not known[(grid > 0.07) & (grid < 0.148)].any()
