@@ -11,6 +11,7 @@ import typer
 from recommend.catalogue.loading import Catalogue
 from recommend.catalogue.stacking import read_shops, together
 from recommend.coverage.crowd import Crowd
+from recommend.coverage.parquet import columns_of
 from recommend.coverage.population import load_population
 from recommend.coverage.visits import read_shop
 from recommend.errors import RecommendError, nearest
@@ -112,7 +113,7 @@ def crowd_of(
     if feet is not None:
         if visits or population:
             raise RecommendError("--feet stands for everyone who is counted; leave out the others")
-        return Crowd("columns", people, 0, seed, columns=feet)
+        return Crowd("columns", people, 0, seed, columns=feet, read=columns_of(feet, book))
     mode = population or ("both" if visits else "modelled")
     if mode != "modelled" and visits is None:
         raise RecommendError(

@@ -11,6 +11,7 @@ from recommend.coverage.agreement import fleiss_kappa, ratings
 from recommend.coverage.columns import FactColumns
 from recommend.coverage.evaluate import Progress
 from recommend.coverage.numbers import Array, Numbers, numbers_of
+from recommend.coverage.parquet import Columns, tally_parquet
 from recommend.coverage.population import Population
 from recommend.coverage.sampling import BLOCK, Sampler
 from recommend.coverage.shop import Shrunk, shrink
@@ -37,7 +38,8 @@ class Crowd:
     population : the population file.
     count, seed : how many are drawn, and how.
     shop : the shop's visits, where there are some.
-    columns : the Parquet files, where there are some.
+    columns : the Parquet files, where there are some, and what is `read` of them.
+    weight : factor on the weight of a visit of the shop beside the publication.
     """
 
     mode: Mode
@@ -46,6 +48,8 @@ class Crowd:
     seed: int
     shop: Shop | None = None
     columns: Path | None = None
+    read: Columns | None = None
+    weight: float = 1.0
 
     @property
     def drawn(self) -> bool:
@@ -67,7 +71,7 @@ class Crowd:
         numbers = numbers_of(self.population, assumed)
         if self.mode != "both" or self.shop is None:
             return numbers, None
-        prior = book.parameters["coverage.prior-visits"]
+        prior = book.parameters["coverage.prior-visits"] / self.weight
         moved = shrink(self.population, numbers, self.shop.customers, prior)
         return moved.numbers, moved
 
@@ -107,8 +111,6 @@ class Crowd:
     ) -> Tally:
         """Count the customers by case; see `cases`."""
         if self.columns is not None:
-            from recommend.coverage.parquet import tally_parquet
-
             return tally_parquet(self.columns, book, self.population, sizes)
         total = self.visits if self.mode == "shop" else count or self.count
         return tally_of(self.cases(book, sizes, assumed=assumed, count=count), total, progress)

@@ -2,16 +2,20 @@
 
 One row is a customer. Columns: ``age-band``, ``purpose``, ``sex``, ``body-mass`` (kg); for a foot
 ``left.NAME`` and ``right.NAME`` with the measure's id, such as ``left.fpi``, in the measure's
-unit; missing values are null. A column that is not there is missing for everyone. Angles and
+unit; missing values are null. A measure that is not there is missing for everyone; without the
+columns of `NEEDED` nothing is counted, and a number that no foot can have is refused. Angles and
 indices are read with the qualifiers that ``population.yaml`` names.
 """
 
 from __future__ import annotations
 
 import importlib.util
-from collections.abc import Iterator
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from difflib import get_close_matches
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -23,6 +27,8 @@ from recommend.coverage.tally import Tally, add, cases_of_customers, people_of, 
 from recommend.errors import InputError, Place, nearest
 from recommend.extras import not_installed
 from recommend.match.sizes import SizeClasses
+from recommend.measure.definitions import MeasureDef
+from recommend.measure.derived import derivations
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
 
@@ -30,6 +36,67 @@ if TYPE_CHECKING:
     import pandas
 
 COUNT = "customers"
+NEEDED = ("purpose", "age-band", "left.foot-length", "right.foot-length")
+
+
+@dataclass(frozen=True, slots=True)
+class Columns:
+    """What was made of the columns of a table.
+
+    Attributes
+    ----------
+    read : columns that were read.
+    unread : those that were not, each with what it may have meant, or nothing.
+    absent : measures that some rule reads and no column holds, nor can be reckoned.
+    """
+
+    read: tuple[str, ...]
+    unread: tuple[tuple[str, str], ...]
+    absent: tuple[str, ...]
+
+
+def columns_of(path: Path, book: Rulebook) -> Columns:
+    """Which columns of Parquet files will be read, and which will not.
+
+    Raises
+    ------
+    RecommendError
+        If dask is not installed.
+    InputError
+        As `tally_parquet`; and if a column is missing without which nothing can be counted.
+    """
+    there = [str(name) for name in _opened(path).columns]
+    known = [*people_of(book), "body-mass", *(full for _, _, full in _of_feet(book))]
+    read, rest = [n for n in there if n in known], [n for n in there if n not in known]
+    missing = [name for name in NEEDED if name not in read]
+    if missing:
+        near = _meant(missing[0], rest)
+        raise InputError(
+            Place(str(path)), f"the column `{missing[0]}` is missing",
+            f"the columns {', '.join(NEEDED)} and those of the measures, such as left.fpi",
+            f"rename the column `{near}`" if near else "add it",
+        )  # fmt: skip
+    measured = {name.partition(".")[2] for name in read if "." in name}
+    for name, how in derivations(book.measures).items():
+        if set(how.parts) <= measured:
+            measured.add(name)
+    asked = {
+        name for name in book.measures if name in book.read and not book.measures[name].of_person
+    }
+    open_ = [name for name in rest if name != "shop"]
+    meant = tuple((name, _meant(name, [n for n in known if n not in read])) for name in open_)
+    return Columns(tuple(read), meant, tuple(sorted(asked - measured)))
+
+
+def _meant(name: str, known: Iterable[str]) -> str:
+    """The name among `known` that differs from `name` least, when case and signs do not count."""
+    plain = {_plainly(one): one for one in known}
+    near = get_close_matches(_plainly(name), list(plain), n=1, cutoff=0.75)
+    return plain[near[0]] if near else ""
+
+
+def _plainly(name: str) -> str:
+    return re.sub(r"[^a-z0-9]+", " ", name.lower()).strip()
 
 
 def tally_parquet(path: Path, book: Rulebook, population: Population, sizes: SizeClasses) -> Tally:
@@ -49,6 +116,17 @@ def tally_parquet(path: Path, book: Rulebook, population: Population, sizes: Siz
     InputError
         If nothing is there, or it is not Parquet.
     """
+    frame = _opened(path)
+    meta = _counted(frame._meta, book, population, sizes)
+    parts = frame.map_partitions(_counted, book, population, sizes, meta=meta)
+    counted = parts.compute().to_numpy(np.int64)
+    if not len(counted):
+        raise InputError(Place(str(path)), "no customers are in it")
+    return add([Tally(counted[:, :-1], counted[:, -1])])
+
+
+def _opened(path: Path) -> Any:
+    """The table in Parquet files, not yet read."""
     if not path.exists():
         raise InputError(Place(str(path)), "there is no such file or folder")
     if importlib.util.find_spec("dask") is None or importlib.util.find_spec("pyarrow") is None:
@@ -57,15 +135,9 @@ def tally_parquet(path: Path, book: Rulebook, population: Population, sizes: Siz
     import pyarrow
 
     try:
-        frame = dd.read_parquet(str(path))
+        return dd.read_parquet(str(path))
     except (OSError, ValueError, pyarrow.ArrowException) as error:
         raise InputError(Place(str(path)), f"this is not Parquet ({error})") from error
-    meta = _counted(frame._meta, book, population, sizes)
-    parts = frame.map_partitions(_counted, book, population, sizes, meta=meta)
-    counted = parts.compute().to_numpy(np.int64)
-    if not len(counted):
-        raise InputError(Place(str(path)), "no customers are in it")
-    return add([Tally(counted[:, :-1], counted[:, -1])])
 
 
 def _counted(
@@ -96,13 +168,15 @@ def customers_of_frame(
     people = people_of(book).items()
     own: dict[str, Column] = {n: _words(frame[n], words) for n, words in people if n in frame}
     if "body-mass" in frame:
-        own["body-mass"] = _numbers(frame["body-mass"])
+        own["body-mass"] = _numbers(frame["body-mass"], book.measures.get("body-mass"))
     feet: dict[Side, dict[str, Column]] = {side: {} for side in SIDES}
     for side, name, full in _of_feet(book):
         if full in frame:
             words = book.measures[name].values
             column = frame[full]
-            feet[side][name] = _words(column, tuple(words)) if words else _numbers(column)
+            feet[side][name] = (
+                _words(column, tuple(words)) if words else (_numbers(column, book.measures[name]))
+            )
     numbers: dict[Side, dict[str, Array]] = {
         side: {n: c for n, c in feet[side].items() if not isinstance(c, Words)} for side in SIDES
     }
@@ -132,8 +206,37 @@ def _plain(column: Column) -> Array:
     return column.texts().astype(object) if isinstance(column, Words) else column
 
 
-def _numbers(column: pandas.Series) -> Array:
-    return np.asarray(column.to_numpy(dtype=float, na_value=np.nan))
+def _numbers(column: pandas.Series, measure: MeasureDef | None) -> Array:
+    """Numbers of a column, in the measure's unit; NaN where null.
+
+    Raises
+    ------
+    InputError
+        With the row, for a number that no foot can have.
+    """
+    values = np.asarray(column.to_numpy(dtype=float, na_value=np.nan))
+    if measure is None:
+        return values
+    strange = np.flatnonzero((values < measure.lowest) | (values > measure.highest))
+    if len(strange):
+        row = int(strange[0])
+        unit = f" {measure.unit}"
+        raise InputError(
+            Place(str(column.name)),
+            f"row {column.index[row]} holds {values[row]:g} ({len(strange)} of {len(values)} rows "
+            "of this part are out of range)",
+            f"from {measure.lowest:g} to {measure.highest:g}{unit}",
+            _other_unit(float(np.median(values[strange])), measure),
+        )
+    return values
+
+
+def _other_unit(value: float, measure: MeasureDef) -> str:
+    """What the numbers may have been written in; empty when none comes to mind."""
+    for factor, name in ((10, "centimetres"), (1000, "metres"), (0.1, "tenths of a millimetre")):
+        if measure.unit == "mm" and measure.lowest <= value * factor <= measure.highest:
+            return f"these look like {name}; multiply by {factor:g}"
+    return "correct it, or leave it null when it is not known"
 
 
 def _words(column: pandas.Series, values: tuple[str, ...]) -> Words:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from math import hypot
+from statistics import NormalDist
 from typing import Any
 
 import numpy as np
@@ -16,6 +18,7 @@ from recommend.coverage.interval import Share
 from recommend.coverage.report import Assessor, Coverage
 from recommend.coverage.split import SERVED
 from recommend.coverage.tally import PEOPLE, Tally
+from recommend.coverage.visits import resampled
 from recommend.match.sizes import Availability, SizeClasses
 from recommend.match.weighing import WAYS, Way
 from recommend.rulebook.book import Rulebook
@@ -104,6 +107,9 @@ def answer(question: Question, stage: Stage) -> Run:
     assessor, crowd, book = question.assessor(), question.crowd, question.book
     tally = crowd.tally(book, assessor.classes, progress=stage("drawing and classifying feet"))
     coverage = assessor.cover(question.catalogue, tally, stage("judging products"), question.by)
+    if crowd.mode == "both":
+        apart = _spread_of_visits(question, assessor, stage("drawing the visits again"))
+        coverage = replace(coverage, served=_wider(coverage.served, apart, book))
     comparison = None
     if question.against is not None:
         comparison = compare_catalogues(assessor, question.catalogue, question.against, tally)
@@ -130,6 +136,34 @@ def answer(question: Question, stage: Stage) -> Run:
     )
 
 
+def _spread_of_visits(
+    question: Question, assessor: Assessor, progress: Callable[[int, int], None]
+) -> float:
+    """Standard deviation of the share served when the shop's visits are drawn again.
+
+    References
+    ----------
+    Efron B 1979, Ann Stat 7:1-26 (the bootstrap).
+    """
+    crowd, parameters = question.crowd, question.book.parameters
+    draws, count = (int(parameters[f"coverage.visit-{n}"]) for n in ("draws", "customers"))
+    rng, found = np.random.default_rng(crowd.seed), []
+    assert crowd.shop is not None
+    for n in range(draws):
+        again = replace(crowd, shop=resampled(crowd.shop, rng))
+        tally = again.tally(question.book, assessor.classes, count=min(count, crowd.count))
+        found.append(assessor.headline(question.catalogue, tally).value)
+        progress(n + 1, draws)
+    return float(np.std(found, ddof=1))
+
+
+def _wider(share: Share, apart: float, book: Rulebook) -> Share:
+    """The interval of a share with an error of its own added to that of drawing."""
+    z = NormalDist().inv_cdf((1 + book.parameters["coverage.confidence"]) / 2)
+    low, high = (hypot(end - share.value, z * apart) for end in (share.low, share.high))
+    return Share(share.value, max(0.0, share.value - low), min(1.0, share.value + high))
+
+
 def _scenarios(
     question: Question, assessor: Assessor, tally: Tally, coverage: Coverage
 ) -> Iterator[Scenario]:
@@ -149,6 +183,11 @@ def _scenarios(
         other = question.crowd.tally(question.book, assessor.classes, assumed=factor, count=count)
         found.append(assessor.headline(catalogue, other).value)
     yield Scenario("correlations", min(found), max(found))
+    if question.crowd.mode == "both":
+        weighed = [replace(question.crowd, weight=w) for w in (0.5, 2.0)]
+        tallies = [c.tally(question.book, assessor.classes, count=count) for c in weighed]
+        ends = [assessor.headline(catalogue, one).value for one in tallies]
+        yield Scenario("prior-visits", min(ends), max(ends))
 
 
 def _other_shares(question: Question, coverage: Coverage) -> Iterator[Scenario]:

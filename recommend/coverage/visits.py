@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -35,6 +35,20 @@ class Shop:
 
     visits: tuple[Visit, ...]
     customers: Customers
+
+
+def resampled(shop: Shop, rng: np.random.Generator) -> Shop:
+    """As many visits drawn from the visits, with repeats: another sample of the same customers."""
+    count = len(shop.visits)
+    rows = rng.integers(0, count, count)
+
+    def taken(columns: Mapping[str, Column]) -> dict[str, Column]:
+        return {name: replace(c, codes=c.codes[rows]) if isinstance(c, Words) else c[rows]
+                for name, c in columns.items()}  # fmt: skip
+
+    feet = {side: taken(columns) for side, columns in shop.customers.feet.items()}
+    customers = replace(shop.customers, own=taken(shop.customers.own), feet=feet)
+    return Shop(tuple(shop.visits[row] for row in rows), customers)
 
 
 def read_shop(path: Path, book: Rulebook) -> Shop:

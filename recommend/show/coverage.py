@@ -199,16 +199,21 @@ def attribute_words(name: str, book: Rulebook) -> str:
 def crowd_lines(crowd: Crowd, agreement: float | None) -> Iterator[str]:
     """What the customers stand on, one statement a line."""
     if crowd.mode == "shop":
-        yield f"Only the shop's own visits: {crowd.visits}, as they were measured; none is drawn."
+        yield (
+            f"Only the shop's own visits: {crowd.visits}{_when(crowd)}, as they were measured; "
+            "none is drawn."
+        )
         return
     if crowd.mode == "columns":
         yield f"Measured customers read from {crowd.columns}; none is drawn."
         yield "Every screening question is taken as answered no, and no foot as painful."
+        yield from _columns_read(crowd)
         return
     assumed, total = assumed_figures(crowd.population)
     shop = "No visit of this shop stands behind them."
     if crowd.mode == "both":
-        shop = f"Moved towards {counted(crowd.visits, 'visit')} of this shop."
+        shop = f"Moved towards {counted(crowd.visits, 'visit')} of this shop{_when(crowd)}; "
+        shop += "the interval holds the error of so few as well."
     yield f"{crowd.count:,} customers drawn (seed {crowd.seed}): {crowd.population.title}. {shop}"
     yield (
         f"Of {total} figures of that population {total - assumed} are published or derived from "
@@ -246,6 +251,30 @@ _MEANING = {
     "prices": "prices of shoes, below of insoles",
     "stock": "pieces in stock of what suits",
 }
+
+
+def _when(crowd: Crowd) -> str:
+    """From when to when the visits are, and whether a season of the year is missing."""
+    days = sorted(v.date for v in crowd.shop.visits if v.date) if crowd.shop else []
+    if not days:
+        return " (none is dated)"
+    quarters = {(int(day[5:7]) - 1) // 3 for day in days}
+    missing = [f"{3 * q + 1}-{3 * q + 3}" for q in range(4) if q not in quarters]
+    gap = f"; none from months {', '.join(missing)}" if missing else ""
+    span = days[0] if days[0] == days[-1] else f"{days[0]} to {days[-1]}"
+    return f" ({span}{gap})"
+
+
+def _columns_read(crowd: Crowd) -> Iterator[str]:
+    """Which columns of measured feet were read, which were not, and which measures are missing."""
+    if crowd.read is None:
+        return
+    yield f"{counted(len(crowd.read.read), 'column')} read."
+    unread = [f"{n} (perhaps {near})" if near else n for n, near in crowd.read.unread]
+    if unread:
+        yield f"Not read: {', '.join(unread)}."
+    if crowd.read.absent:
+        yield f"No column holds {', '.join(crowd.read.absent)}, which rules ask for."
 
 
 def matrix(run: Run, width: int, show: str) -> Table:

@@ -17,7 +17,7 @@ from recommend.rulebook.book import Rulebook
 pandas = pytest.importorskip("pandas")
 distributed = pytest.importorskip("distributed")
 pytest.importorskip("pyarrow")
-from recommend.coverage.parquet import frame_of, tally_parquet  # noqa: E402 - needs the extra
+from recommend.coverage.parquet import columns_of, frame_of, tally_parquet  # noqa: E402 - needs the extra
 
 
 def test_a_local_cluster_counts_exactly_as_one_machine(
@@ -97,3 +97,35 @@ def test_what_is_no_parquet_is_refused(
     frame_of(Sampler(population).block(9, 0, 5), book)[:0].to_parquet(tmp_path / "empty.parquet")
     with pytest.raises(InputError, match="no customers"):
         tally_parquet(tmp_path / "empty.parquet", book, population, sizes)
+
+
+def test_columns_that_are_not_read_are_named_and_needed_ones_stop(
+    tmp_path: Path, population: Population, book: Rulebook
+) -> None:
+    """`Purpose` is not `purpose`: the run stops and names it; other strangers are told apart."""
+    frame = frame_of(Sampler(population).block(9, 0, 5), book)
+    path = tmp_path / "one.parquet"
+    frame.rename(columns={"purpose": "Purpose"}).to_parquet(path)
+    with pytest.raises(InputError, match="Rename the column `Purpose`"):
+        columns_of(path, book)
+    frame.rename(columns={"left.foot-length": "left_foot_length"}).to_parquet(path)
+    with pytest.raises(InputError, match="Rename the column `left_foot_length`"):
+        columns_of(path, book)
+    frame.rename(columns={"left.fpi": "left_fpi"}).assign(colour="red").to_parquet(path)
+    found = columns_of(path, book)
+    assert found.unread == (("left_fpi", "left.fpi"), ("colour", ""))
+    assert "right.fpi" in found.read
+    frame.drop(columns=["left.fpi", "right.fpi"]).to_parquet(path)
+    assert "fpi" in columns_of(path, book).absent
+
+
+def test_centimetres_are_refused_with_the_row(
+    tmp_path: Path, population: Population, book: Rulebook, catalogue: Catalogue
+) -> None:
+    """A length that no foot has in millimetres is not counted as a size that is not made."""
+    frame = frame_of(Sampler(population).block(9, 0, 5), book)
+    frame["left.foot-length"] /= 10
+    frame.to_parquet(tmp_path / "one.parquet")
+    sizes = SizeClasses(catalogue.items, book.parameters)
+    with pytest.raises(InputError, match=r"row 0 holds .*centimetres; multiply by 10"):
+        tally_parquet(tmp_path / "one.parquet", book, population, sizes)

@@ -102,3 +102,13 @@ def test_every_source_of_the_population_is_in_the_bibliography(
     with pytest.raises(InputError, match="`nielsen-2014`") as caught:
         load_population(other, book.sources)
     assert caught.value.place.line > 1
+
+
+def test_few_visits_widen_the_interval(question: Question, book: Rulebook) -> None:
+    """The interval of a population moved by thirteen visits holds their error beside drawing's."""
+    widths = []
+    for mode, shop in (("modelled", None), ("both", read_shop(VISITS, book))):
+        crowd = replace(question.crowd, mode=mode, shop=shop, count=6000)
+        run = answer(replace(question, crowd=crowd), lambda _: lambda _a, _b: None)
+        widths.append(run.coverage.served.high - run.coverage.served.low)
+    assert widths[1] > 1.1 * widths[0]
