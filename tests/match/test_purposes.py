@@ -50,7 +50,8 @@ def test_a_purpose_is_added_in_yaml_alone(tmp_path: Path) -> None:
     need = rules / "need" / "dancing.yaml"
     need.write_text(
         "title: d\nrules:\n  - {id: dances, title: d, when: {visit: purpose, is: dancing},"
-        " because: d, basis: {kind: assumption}, then: {needs: [{attribute: shoe.torsion, is: at-most,"
+        " because: d, basis: {kind: assumption},"
+        " then: {needs: [{attribute: shoe.torsion, is: at-most,"
         " level: flexible, strength: must}]}}\n",
         "utf-8",
     )
