@@ -49,11 +49,11 @@ def redrawn_cases(variations: Variations, catalogue: Catalogue) -> Cases | None:
     None under earlier rulebooks, whose order asked nothing of redraws.
     """
     book = variations.book
-    if "rank.width" not in book.parameters:
+    if book.parameters.rank.width is None:
         return None
     visit = variations.assessment.visit
     ranking = ranking_of(book, catalogue, visit)
-    draws = int(book.parameters["sure.draws"])
+    draws = book.parameters.sure.draws
     edges = ranking.length_edges(visit)
     readings = variations.redrawn(seed_of(variations.assessment, book), draws, edges)
     feet = variations.conclude(readings, draws)

@@ -14,7 +14,6 @@ from typer.testing import CliRunner
 
 from recommend.cli import app
 from recommend.rulebook import load_rulebook
-from recommend.rulebook.parameters import Parameters
 from recommend.show import manual, manual_facts
 from tests import command_lines
 from tests.command_lines import DOCUMENTS, ROOT
@@ -71,16 +70,13 @@ def test_a_number_in_a_page_comes_from_the_rules_or_is_named_as_its_own(name: st
 def test_a_page_follows_the_rulebook() -> None:
     """With other figures in the rules, a page says the others: parameter, limit, error, share."""
     book = load_rulebook(ROOT / "rules")
-    sourced = dict(book.parameters.sourced)
-    sourced["coverage.choice"] = sourced["coverage.choice"].model_copy(update={"value": 61.5})
-    sourced["trial.confidence"] = sourced["trial.confidence"].model_copy(update={"value": 0.875})
     limit = book.limits["fpi-pronated"]
     other = limit.model_copy(
         update={"values": [one.model_copy(update={"value": 5.25}) for one in limit.values]}
     )
     changed = replace(
         book,
-        parameters=Parameters(sourced, book.parameters.places),
+        parameters=book.parameters.changed({"coverage.choice": 61.5, "trial.confidence": 0.875}),
         limits={**book.limits, "fpi-pronated": other},
     )
     text = "{{coverage.choice}} {{trial.confidence\npercent}} {{limits.fpi-pronated}}"

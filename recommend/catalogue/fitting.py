@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 from recommend.catalogue.loading import Item
+from recommend.parameters import Parameters
+
+# What decides whether one goes into the other, whether or not a rule asks for it.
+FITTED = frozenset(
+    {"shoe.removable-liner", "insole.thickness"}
+    | {f"{kind}.{what}" for kind in ("shoe", "insole") for what in ("volume", "heel-width")}
+)
 
 # Levels that decide whether they fit: shoes alike in these take the same insoles.
 SHOE_READS = ("shoe.removable-liner", "shoe.volume", "shoe.heel-width")
@@ -25,7 +31,7 @@ class Fit:
         return not self.against
 
 
-def fit(shoe: Item, insole: Item, parameters: Mapping[str, float]) -> Fit:
+def fit(shoe: Item, insole: Item, parameters: Parameters) -> Fit:
     """Whether `insole` goes into `shoe`, by what their makers state.
 
     Heel widths are both stated for the same size and grow alike with length, so they are
@@ -39,7 +45,7 @@ def fit(shoe: Item, insole: Item, parameters: Mapping[str, float]) -> Fit:
     thickness = insole.levels.get("insole.thickness")
     if liner is None:
         unsure.append("whether the liner comes out is not stated")
-    elif liner == 0 and (thickness is None or thickness > parameters["sizing.thick-insole"]):
+    elif liner == 0 and (thickness is None or thickness > parameters.sizing.thick_insole):
         against.append("the liner does not come out")
     _compare(
         shoe.levels.get("shoe.volume"), insole.levels.get("insole.volume"), 0.0,
@@ -47,7 +53,7 @@ def fit(shoe: Item, insole: Item, parameters: Mapping[str, float]) -> Fit:
     )  # fmt: skip
     _compare(
         shoe.levels.get("shoe.heel-width"), insole.levels.get("insole.heel-width"),
-        parameters["sizing.heel-width-slack"],
+        parameters.sizing.heel_width_slack,
         "the insole is wider at the heel than the shoe", "width at the heel", against, unsure,
     )  # fmt: skip
     return Fit(tuple(against), tuple(unsure))

@@ -22,6 +22,7 @@ from recommend.catalogue.models import CatalogueFile, Product
 from recommend.errors import InputError, Place, RecommendError, counted, nearest
 from recommend.measure.sizing import foot_length_of
 from recommend.output import CATALOGUE, write_output
+from recommend.parameters import Parameters
 from recommend.reading import Document, Strict, problems_in, read_document, validate
 from recommend.reading.document import Loc, read_text
 from recommend.rulebook.models import AttributeDef
@@ -147,7 +148,7 @@ def import_csv(
     path: Path,
     mapping_path: Path,
     attributes: Mapping[str, AttributeDef],
-    parameters: Mapping[str, float],
+    parameters: Parameters,
 ) -> Imported:
     """Read every row of `path` by the mapping.
 
@@ -187,7 +188,7 @@ def read_list(
     path: Path,
     mapping: Path | None,
     attributes: Mapping[str, AttributeDef],
-    parameters: Mapping[str, float],
+    parameters: Parameters,
 ) -> Imported:
     """Read products from one file: YAML as in a catalogue, or CSV by a mapping.
 
@@ -294,7 +295,7 @@ class _Row:
     line: int
     file: str
     mapping: ColumnMapping
-    parameters: Mapping[str, float]
+    parameters: Parameters
     attributes: Mapping[str, AttributeDef]
     problems: list[InputError] = field(default_factory=list)
 

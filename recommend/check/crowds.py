@@ -138,7 +138,7 @@ class _Crowd:
 
     def _readings(self, facts: dict[str, float | str]) -> Iterator[tuple[str, float | str]]:
         """Readings made whole again, where the rules read only one of their ends."""
-        clearly = self.book.parameters["noise.clearly"]
+        clearly = self.book.parameters.noise.clearly
         for name, definition in self.book.measures.items():
             margin = clearly * self.errors.get(name, 0.0)
             ends = {name: 0.0, f"{name}_low": margin, f"{name}_high": -margin}

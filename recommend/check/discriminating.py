@@ -73,7 +73,7 @@ class Discrimination:
 
 def discrimination_of(book: Rulebook, catalogue: Catalogue, seed: int = 0) -> Discrimination:
     """Rank drawn customers and count; see `Discrimination`."""
-    crowd = _Crowd(book, catalogue, seed, int(book.parameters["discrimination.customers"]))
+    crowd = _Crowd(book, catalogue, seed, book.parameters.discrimination.customers)
     firsts: dict[Way, list[Places]] = {way: crowd.firsts(way) for way in WAYS}
     shares = crowd.cases.shares
     sizes = {way: np.array([len(rows) for rows in firsts[way]]) for way in WAYS}
@@ -151,7 +151,7 @@ def _goals(crowd: _Crowd, sizes: Mapping[Way, np.ndarray]) -> Iterator[Goal]:
             ("nine of ten", 0.9, "nine-tenths-most"),
         ):
             place = min(int(np.searchsorted(reached, share - 1e-9)), len(order) - 1)
-            most = parameters[f"discrimination.{name}"]
+            most = parameters.discrimination[f"{name}"]
             yield Goal(
                 f"members of the first group, {way}, {title}", float(sizes[way][order[place]]), most
             )
@@ -159,7 +159,7 @@ def _goals(crowd: _Crowd, sizes: Mapping[Way, np.ndarray]) -> Iterator[Goal]:
     yield Goal(
         "overlap of first groups, types with other needs",
         overlap,
-        parameters["discrimination.overlap-most"],
+        parameters.discrimination.overlap_most,
     )
 
 
@@ -167,7 +167,7 @@ def _overlap_of_types(crowd: _Crowd) -> float:
     """Mean overlap of first groups of customers whose needs differ in what is strong or binding."""
     firsts = [{int(m) for m in rows} for rows in crowd.firsts("pair")]
     active, cases = crowd.cases.active, crowd.cases
-    strong = active.binding | (active.weights >= crowd.book.parameters["rank.weight-strong"])
+    strong = active.binding | (active.weights >= crowd.book.parameters.rank.weight_strong)
     by_key: dict[tuple[int, str], list[int]] = {}
     for n in np.flatnonzero(~cases.stopped):
         by_key.setdefault((int(cases.sizes[cases.case[n]]), crowd.purpose[n]), []).append(int(n))
@@ -185,10 +185,10 @@ def _idle(crowd: _Crowd, catalogue: Catalogue, seed: int) -> Iterator[str]:
     """Wishes without which every first group would be the same, among many more customers too."""
     table, parameters = crowd.cases.ranking.table, crowd.book.parameters
     wishes = [n for n, need in enumerate(table.needs) if need.strength == "prefer"]
-    most = int(parameters["discrimination.asking"])
+    most = parameters.discrimination.asking
     open_ = [n for n in wishes if not _decides(crowd, n, most)]
     if open_:
-        more = _Crowd(crowd.book, catalogue, seed + 1, int(parameters["discrimination.searched"]))
+        more = _Crowd(crowd.book, catalogue, seed + 1, parameters.discrimination.searched)
         open_ = [n for n in open_ if not _decides(more, n, most)]
     for n in open_:
         need = table.needs[n]

@@ -75,7 +75,7 @@ def smallest_margin(measure: str, book: Rulebook) -> float:
     error = book.measures[measure].error
     if error is None:
         return 0.0
-    clearly = book.parameters["noise.clearly"]
+    clearly = book.parameters.noise.clearly
     if measure in STRIDES:
         return clearly * error.floor
     return clearly * math.hypot(error.single, error.floor)
@@ -310,7 +310,7 @@ def _strides(name: str, facts: Facts, book: Rulebook) -> list[float]:
     floor = smallest_margin(name, book)
     if margin < floor - 5e-5:
         raise ValueError("no film is as sure as this")
-    scatter = math.sqrt(max(0.0, margin**2 - floor**2)) / book.parameters["noise.clearly"]
+    scatter = math.sqrt(max(0.0, margin**2 - floor**2)) / book.parameters.noise.clearly
     swing = scatter * math.sqrt(_READINGS - 1)
     return [round(value + (swing if i % 2 else -swing), 5) for i in range(_READINGS)]
 

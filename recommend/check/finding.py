@@ -22,7 +22,6 @@ CODES: dict[str, str] = {
     "not-exhausted": "A part of the rulebook is too large to be checked foot by foot.",
     "unused": "Something is defined and nothing reads it.",
     "missing-source": "A statement names no source, or one that is not in the bibliography.",
-    "missing-parameter": "The program reads a parameter that the rulebook does not give.",
     "never-answered": "A rule reads a measure that no visit can carry.",
     "never-stated": "A rule asks for an attribute that no product of the catalogue states.",
     "never-met": "The musts and nevers of a rule leave nothing of the catalogue.",

@@ -149,10 +149,10 @@ def lean_of(book: Rulebook, catalogue: Catalogue, progress: Progress | None = No
     if not file.is_file():
         raise InputError(Place(book.folder), f"no {FILE} is here, so nobody can be modelled")
     world = World(book, load_population(file, set(book.sources)))
-    judge = _Judge(world, catalogue, int(book.parameters["lean.adults"]))
+    judge = _Judge(world, catalogue, book.parameters.lean.adults)
     every = list(movables(world))
     ranged = [one for one in every if one.low is not None and one.high is not None]
-    draws = int(book.parameters["lean.together"])
+    draws = book.parameters.lean.together
     found = []
     for done, one in enumerate(ranged, 1):
         found.append(Leaning(one, _worst(judge, world, one)))

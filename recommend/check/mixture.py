@@ -56,7 +56,7 @@ class Mixture:
         return ", ".join(f"{self._share(name):.0%} {words}" for name, words in names.items())
 
     def _share(self, name: str) -> float:
-        return self.parameters.since(f"compare.{name}", 0.0)
+        return self.parameters.compare[name]
 
     def _rng(self, *names: str) -> np.random.Generator:
         return np.random.default_rng([self.seed, *(zlib.crc32(name.encode()) for name in names)])
@@ -96,7 +96,7 @@ class Mixture:
             here = self._some("painful", side, fact)
             hurts |= here
             columns[fact] = np.where(here, YES, NO).astype(np.int8)
-        longest = int(self.parameters.since("compare.longest-pain", 1.0))
+        longest = self.parameters.compare.longest_pain
         for name, most in ((_PAIN, _WORST), (_WEEKS, longest)):
             drawn = self._rng(side, name).integers(1, most + 1, self.count).astype(np.float64)
             for fact in (name, f"{name}_low", f"{name}_high"):

@@ -14,9 +14,9 @@ from typing import Any
 from recommend.check.mutants import with_limit
 from recommend.coverage.population import Population
 from recommend.infer.derivation import measure_of
+from recommend.parameters import Figure
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.models import NeedsThen, NoteThen
-from recommend.rulebook.parameters import Figure, Parameters
 from recommend.rulebook.terms import Number
 
 # Groups of parameters that decide what a customer is told.
@@ -124,14 +124,12 @@ def _parameters(book: Rulebook) -> Iterator[Movable]:
 
 
 def _with_parameter(world: World, to: float, *, name: str) -> World:
-    parameters = world.book.parameters
-    moved = parameters.sourced[name].model_copy(update={"value": to})
-    changed = Parameters({**parameters.sourced, name: moved}, parameters.places)
+    changed = world.book.parameters.changed({name: to})
     return replace(world, book=replace(world.book, parameters=changed))
 
 
 def _tolerances(book: Rulebook) -> Iterator[Movable]:
-    factor = book.parameters["lean.tolerance-factor"]
+    factor = book.parameters.lean.tolerance_factor
     for name, one in book.attributes.items():
         if one.kind not in _KNOWN:
             yield Movable(f"attributes {name} tolerance", one.kind, one.tolerance,

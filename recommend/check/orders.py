@@ -73,7 +73,7 @@ def _ranks_alike(old: Rulebook, new: Rulebook) -> bool:
 def _ranked_by(book: Rulebook) -> tuple[object, ...]:
     attributes = [(n, one, list(one.scale)) for n, one in sorted(book.attributes.items())]
     needs = {rule.id: list(need_keys(rule, book)) for rule in book.rules if rule.asks}
-    return attributes, dict(book.parameters), needs
+    return attributes, book.parameters.numbers, needs
 
 
 def _fired(cases: Cases) -> list[tuple[frozenset[str], int]]:
@@ -130,7 +130,7 @@ class _Lists:
 
     @cached_property
     def leading(self) -> list[tuple[str, ...]]:
-        shown = int(self.cases.ranking.book.parameters["rank.shown"])
+        shown = self.cases.ranking.book.parameters.rank.shown
         return self.cases.leading(self.way, shown if self.way == "pair" else len(self.ids))
 
     @cached_property

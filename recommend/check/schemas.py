@@ -21,6 +21,7 @@ from recommend.coverage.population import Population
 from recommend.errors import InputError, Place
 from recommend.measure.definitions import MeasureDef
 from recommend.output import SCHEMA, write_output
+from recommend.parameters import ParametersFile
 from recommend.rulebook.models import (
     AttributesFile,
     AxesFile,
@@ -33,7 +34,6 @@ from recommend.rulebook.models import (
     SourcesFile,
     TypesFile,
 )
-from recommend.rulebook.parameters import ParametersFile
 from recommend.rulebook.translations import TranslationsFile
 from recommend.visit.models import Visit
 

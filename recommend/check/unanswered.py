@@ -8,18 +8,19 @@ from pathlib import Path
 
 import numpy as np
 
+from recommend.catalogue.fitting import FITTED
 from recommend.catalogue.loading import Catalogue, Item
 from recommend.check.cells import base_facts
 from recommend.check.finding import Finding, from_error
 from recommend.check.people import People
 from recommend.check.reach import places_of
 from recommend.check.scaffold import UNFINISHED
-from recommend.check.unused import program_names
 from recommend.check.wording import SaidOfProduct, has, wording_of_rules
 from recommend.errors import InputError
 from recommend.match.judge import judge
 from recommend.match.needs import NeedTable, level_words, need_words, needs_of
 from recommend.measure.model import SIDES
+from recommend.measure.observed import OBSERVED
 from recommend.reading import read_document
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.comparisons import COMPARISONS
@@ -46,7 +47,7 @@ def unanswered_findings(book: Rulebook) -> Iterator[Finding]:
     asked |= {part for attribute in book.attributes.values() for part in attribute.sum_of}
     document = read_document(Path(book.folder) / "attributes.yaml")
     for name, attribute in book.attributes.items():
-        if name not in asked and attribute.unasked is None and name not in program_names().words:
+        if name not in asked and attribute.unasked is None and name not in FITTED:
             group, _, key = name.partition(".")
             yield Finding(
                 "unused", "warning", document.place((group, key), key=True),
@@ -81,7 +82,7 @@ def _carried(book: Rulebook, name: str) -> bool:
     one = book.measures[name]
     if one.derived is not None:
         return all(part in book.measures and _carried(book, part) for part in one.derived.parts)
-    return one.typed or bool(one.beside) or name in program_names().words
+    return one.typed or bool(one.beside) or name in OBSERVED
 
 
 def _unfinished(book: Rulebook) -> Iterator[Finding]:

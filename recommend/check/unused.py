@@ -5,10 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cache
 from pathlib import Path
 
-import recommend
 from recommend.check.finding import Finding
 from recommend.errors import Place, nearest
 from recommend.reading import Document, read_document
@@ -17,52 +15,14 @@ from recommend.rulebook.book import Rulebook
 from recommend.rulebook.models import AxisThen, NeedsThen
 from recommend.rulebook.terms import Number
 from recommend.rulebook.vocabulary import FOOT_TYPE
-
-
-@dataclass(frozen=True, slots=True)
-class ProgramNames:
-    """Names that the program itself reads from a rulebook.
-
-    `words` are all its string constants; `parameters` those it looks up as parameters;
-    `starts` and `ends` what names put together at run time begin and end with.
-    """
-
-    words: frozenset[str]
-    parameters: frozenset[str]
-    starts: tuple[str, ...]
-    ends: tuple[str, ...]
-
-    def reads(self, parameter: str) -> bool:
-        """Whether the program may look up `parameter`."""
-        return parameter in self.words or parameter.startswith(self.starts)
-
-
-_STRING = re.compile(r'"""[\s\S]*?"""|"((?:[^"\\\n]|\\.)*)"')
-_LOOKED_UP = re.compile(r'\b(?:parameters|params)\[\s*"([^"]+)"')
-# A parameter whose name is put together: by its beginning.
-_STARTED = re.compile(r'\b(?:parameters|params)(?:\[|\.since\()\s*f"([^"{]*\.[^"{]*)\{')
-_ENDED = re.compile(r'\}(-[a-z]+(?:-[a-z]+)*)"')
-
-
-@cache
-def program_names() -> ProgramNames:
-    """Read from the package's own source, so that it cannot fall behind."""
-    files = sorted(Path(recommend.__file__).parent.rglob("*.py"))
-    source = "\n".join(file.read_text(encoding="utf-8") for file in files)
-    return ProgramNames(
-        frozenset(_STRING.findall(source)),
-        frozenset(_LOOKED_UP.findall(source)),
-        tuple(sorted(set(_STARTED.findall(source)))),
-        tuple(sorted(set(_ENDED.findall(source)))),
-    )
+from recommend.trial.bands import LOAD_LIMITS
 
 
 def unused_findings(book: Rulebook) -> Iterator[Finding]:
-    """Limits, sources, parameters, questions and axis values that nothing reads or concludes."""
+    """Limits, sources, questions and axis values that nothing reads or concludes."""
     files = _Files(Path(book.folder))
     yield from _limits(book, files)
     yield from _sources(book, files)
-    yield from _parameters(book)
     yield from _questions(book, files)
     yield from _axes(book, files)
 
@@ -84,7 +44,7 @@ def _unused(place: Place, what: str, mend: str) -> Finding:
 
 
 def _limits(book: Rulebook, files: _Files) -> Iterator[Finding]:
-    used = set(program_names().words)
+    used = set(LOAD_LIMITS)
     for rule in book.rules:
         for branch in (*rule.holds, *rule.fails):
             used |= {term.limit for term in branch if isinstance(term, Number)}
@@ -92,7 +52,7 @@ def _limits(book: Rulebook, files: _Files) -> Iterator[Finding]:
             used |= {need.limit for need in rule.rule.then.needs if need.limit}
     document = files.document("limits.yaml")
     for name in book.limits:
-        if name not in used and not name.endswith(program_names().ends):
+        if name not in used:
             place = document.place(("limits", name), key=True)
             yield _unused(place, f"limit `{name}`", "let a rule refer to it, or remove it")
 
@@ -150,19 +110,6 @@ def _published_without(data: object, loc: Loc) -> Iterator[Loc]:
             yield loc
         for key, part in data.items():
             yield from _published_without(part, (*loc, str(key)))
-
-
-def _parameters(book: Rulebook) -> Iterator[Finding]:
-    names = program_names()
-    for name, place in book.parameters.places.items():
-        if not names.reads(name):
-            yield _unused(place, f"parameter `{name}`", "remove it, or correct its spelling")
-    for name in sorted(names.parameters - set(book.parameters)):
-        yield Finding(
-            "missing-parameter", "error", Place(f"{book.folder}/parameters"),
-            f"the program reads the parameter `{name}`, which is not given here",
-            mend=nearest(name, book.parameters) or f"add it to {name.partition('.')[0]}.yaml",
-        )  # fmt: skip
 
 
 def _questions(book: Rulebook, files: _Files) -> Iterator[Finding]:

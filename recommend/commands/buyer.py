@@ -10,12 +10,7 @@ import typer
 
 from recommend.catalogue.loading import Catalogue
 from recommend.catalogue.stacking import read_shops, together
-from recommend.coverage.crowd import Crowd
-from recommend.coverage.parquet import columns_of
-from recommend.coverage.population import load_population
-from recommend.coverage.visits import read_shop
 from recommend.errors import RecommendError, nearest
-from recommend.rulebook.book import Rulebook
 
 # The option parser reads `Optional`, not `X | None`.
 CatalogueOption = Annotated[
@@ -92,37 +87,3 @@ def stocked(catalogue: Catalogue, stock: Sequence[Path] | None, shop: str | None
         hint = nearest(shop, shops) or f"the shops are {', '.join(shops)}"
         raise RecommendError(f"no shop is called `{shop}`; {hint}")
     return shops[shop]
-
-
-def crowd_of(
-    book: Rulebook,
-    visits: Path | None,
-    population: Literal["modelled", "shop", "both"] | None,
-    customers: int | None,
-    seed: int,
-    feet: Path | None = None,
-) -> Crowd:
-    """The customers that the options ask for.
-
-    Raises
-    ------
-    RecommendError
-        If the shop's visits are asked for and none are named.
-    """
-    people = load_population(Path(book.folder) / "population.yaml", book.sources)
-    if feet is not None:
-        if visits or population:
-            raise RecommendError("--feet stands for everyone who is counted; leave out the others")
-        return Crowd("columns", people, 0, seed, columns=feet, read=columns_of(feet, book))
-    mode = population or ("both" if visits else "modelled")
-    if mode != "modelled" and visits is None:
-        raise RecommendError(
-            f"--population {mode} needs the shop's visits; name them with --visits PATH"
-        )
-    return Crowd(
-        mode=mode,
-        population=people,
-        count=customers or int(book.parameters["coverage.customers"]),
-        seed=seed,
-        shop=read_shop(visits, book) if visits and mode != "modelled" else None,
-    )

@@ -25,10 +25,10 @@ from recommend.commands.buyer import (
     SoldOutOption,
     StockOption,
     VisitsOption,
-    crowd_of,
     stocked,
 )
 from recommend.commands.options import Force
+from recommend.coverage.crowd import crowd_of
 from recommend.coverage.document import as_document, write_csv
 from recommend.coverage.run import Question, answer
 from recommend.coverage.split import WAYS

@@ -13,7 +13,6 @@ from recommend.commands import single
 from recommend.commands.options import Force, StorePath
 from recommend.errors import RecommendError
 from recommend.explain.explaining import Explanation
-from recommend.explain.node import Node
 from recommend.output import PAGE, write_output
 from recommend.records.database import store_path
 from recommend.records.keeping import Archive
@@ -62,7 +61,7 @@ def explain(
         replayed = Replayer(Archive(opened)).replay(chosen)
     if others:
         print(_others_words(record, others, chosen), file=sys.stderr)
-    tree = _tree(Explanation(replayed.outcome), product, why_not, rule)
+    tree = Explanation(replayed.outcome).of(product, why_not, rule)
     if depth is not None:
         tree = tree.cut(depth)
     sure: HowSure | None = None
@@ -90,18 +89,6 @@ def _others_words(reference: str, others: list[Record], chosen: Record) -> str:
         f"`{reference}` has {len(others) + 1} records; this is the newest, {chosen.seq}. "
         f"Name an older one by its number: {numbers}."
     )
-
-
-def _tree(
-    explanation: Explanation, product: str | None, why_not: str | None, rule: str | None
-) -> Node:
-    if product is not None:
-        return explanation.product(product)
-    if why_not is not None:
-        return explanation.why_not(why_not)
-    if rule is not None:
-        return explanation.rule(rule)
-    return explanation.whole()
 
 
 app = single(explain)

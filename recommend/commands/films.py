@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,6 +18,7 @@ from recommend.measure.capture import (
     sha256_of,
 )
 from recommend.output import PICTURE, refuse_other_kinds, table, write_output
+from recommend.parameters import Parameters
 from recommend.reading.document import refuse_no_file
 from recommend.show.bar import working
 
@@ -104,7 +105,7 @@ def sheet_path(file: Path) -> Path:
 
 
 def _write_sheet(
-    file: Path, read: FilmRead, parameters: Mapping[str, float], tell: Callable[[int, int], None]
+    file: Path, read: FilmRead, parameters: Parameters, tell: Callable[[int, int], None]
 ) -> None:
     from recommend.measure.film.sheet import contact_sheet
 
@@ -141,7 +142,7 @@ def _save(path: Path, read: FilmRead, digest: str) -> None:
         typer.echo(f"saved {out}", err=True)
 
 
-def write_crop(file: Path, row: int, parameters: Mapping[str, float]) -> None:
+def write_crop(file: Path, row: int, parameters: Parameters) -> None:
     """Write a copy of a film without what lies above `row`.
 
     Raises

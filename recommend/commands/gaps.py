@@ -23,10 +23,10 @@ from recommend.commands.buyer import (
     SoldOutOption,
     StockOption,
     VisitsOption,
-    crowd_of,
     stocked,
 )
 from recommend.coverage.briefs import find_gaps, whole_sizes
+from recommend.coverage.crowd import crowd_of
 from recommend.coverage.document import plain
 from recommend.coverage.run import Question
 from recommend.coverage.stocking import choose, drop
@@ -90,7 +90,7 @@ def gaps(
     _check(candidates, lines, budget, drop_lines)
     book = open_rulebook(rules)
     whole = open_catalogue(book, catalogue)
-    count = customers or int(book.parameters["coverage.gap-customers"])
+    count = customers or book.parameters.coverage.gap_customers
     question = Question(
         book=book,
         catalogue=stocked(whole, stock, shop),
@@ -101,7 +101,7 @@ def gaps(
     listed = (
         read_list(candidates, mapping, book.attributes, book.parameters) if candidates else None
     )
-    finer = () if listed or drop_lines else (whole_sizes(book.parameters["coverage.size-step"]),)
+    finer = () if listed or drop_lines else (whole_sizes(book.parameters.coverage.size_step),)
     assessor = question.assessor(more=listed.items if listed else finer)
     here = question.catalogue
     with stages() as stage:

@@ -14,6 +14,7 @@ from recommend.commands.options import VisitName, visit_file
 from recommend.errors import InputError, Place, nearest
 from recommend.match.harm import findings, harmful, lifted_words
 from recommend.measure.named import read_measured_visit
+from recommend.parameters import Parameters
 from recommend.settings import setting
 from recommend.show.dialogue import say
 from recommend.visit.models import Visit
@@ -83,7 +84,7 @@ def _put(part: Any, known: Sequence[tuple[str, str, str]], told: Mapping[str, st
         here[-1].update(told)
 
 
-def _list(seen: Visit, parameters: Mapping[str, float]) -> None:
+def _list(seen: Visit, parameters: Parameters) -> None:
     out, lifted = harmful(seen, parameters), lifted_words(seen)
     for product, words in out.items():
         say(f"out     {product}: {words}")

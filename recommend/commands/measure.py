@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, Literal, cast
 
@@ -17,6 +16,7 @@ from recommend.measure.capture import CaptureOptions, is_film, measure_capture
 from recommend.measure.document import as_document
 from recommend.measure.measured import Measured
 from recommend.measure.model import Side
+from recommend.parameters import Parameters
 from recommend.show.bands import usual_bands
 from recommend.show.bar import working
 from recommend.show.console import console
@@ -133,7 +133,7 @@ def measure(
         _write(into, found, book.parameters)
 
 
-def _write(into: Path, found: list[Measured], parameters: Mapping[str, float]) -> None:
+def _write(into: Path, found: list[Measured], parameters: Parameters) -> None:
     from recommend.measure.into import write_into
 
     for sentence in write_into(into, found, parameters):

@@ -22,9 +22,9 @@ from recommend.commands.buyer import (
     SoldOption,
     StockOption,
     VisitsOption,
-    crowd_of,
     stocked,
 )
+from recommend.coverage.crowd import crowd_of
 from recommend.coverage.document import plain
 from recommend.coverage.orders import Demand, demand_of, orders_for, with_sales
 from recommend.coverage.run import Question
@@ -70,7 +70,7 @@ def order(
     Example: recommend order --season 400 --customers 5000
     """
     book = open_rulebook(rules)
-    count = customers or int(book.parameters["coverage.gap-customers"])
+    count = customers or book.parameters.coverage.gap_customers
     whole = open_catalogue(book, catalogue)
     here = stocked(whole, stock, shop)
     question = Question(book, here, crowd_of(book, visits, population, count, seed), sold)
@@ -84,8 +84,8 @@ def order(
         if sales:
             items = {item.id: item for item in whole.items}
             counts = read_counts(sales, items, shop)
-            demand = with_sales(modelled, counts, book.parameters["orders.prior"])
-        level = book.parameters["orders.service"] if service is None else service
+            demand = with_sales(modelled, counts, book.parameters.orders.prior)
+        level = book.parameters.orders.service if service is None else service
         found = orders_for(here, demand, book.parameters, service=level, budget=budget)
     if as_json:
         print(json.dumps(plain(found), indent=2, ensure_ascii=False))

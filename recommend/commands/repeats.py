@@ -57,7 +57,7 @@ def repeatability(
     alike = lab_resemblance(visits, book.parameters)
     for name, value in alike.items():
         say(f"{name}: each stride resembles the one before by at most {value:.2f} (95 %).")
-    _offer(found, alike, int(book.parameters["noise.repeat-freedom"]), use)
+    _offer(found, alike, book.parameters.noise.repeat_freedom, use)
 
 
 def _offer(found: Sequence[Repeated], alike: Mapping[str, float], enough: int, use: bool) -> None:

@@ -121,7 +121,7 @@ def diff(
 
     Example: recommend rulebook diff rules rules-new
     """
-    books = load_rulebook(old), load_rulebook(new)
+    books = load_rulebook(old, kept=True), load_rulebook(new)
     listed = [catalogue] if catalogue else None
     with working("comparing"):
         catalogues = open_catalogue(books[0], listed), open_catalogue(books[1], listed)

@@ -115,10 +115,9 @@ def _heeded(outcome: Outcome, folder: Path) -> LearnedList | None:
 
 def _document(outcome: Outcome, heeded: LearnedList | None) -> dict[str, Any]:
     if heeded is None:
-        from recommend.show.sure import sure_data
+        from recommend.library import shortlist_document
 
-        sure = _sure(outcome)
-        return as_document(outcome) | {"how-sure": sure_data(sure) if sure else None}
+        return shortlist_document(outcome)
     from recommend.show.learned import as_document as learned_document
 
     return as_document(outcome) | {"learned": learned_document(heeded)}

@@ -147,7 +147,7 @@ def follow_up(
     with shelf.held(code):
         _refuse_under_way(shelf, code)
         parameters = open_rulebook(rules).parameters
-        child_days = parameters["entry.child-carried-days"]
+        child_days = parameters.entry.child_carried_days
         before = read_visit(earlier.path)
         tree = begun_again(before, earlier.path.stem, date.today(), child_days)
         if out := handed_on(before, parameters):
@@ -224,7 +224,7 @@ def _steps(counter: Counter, draft: Draft, shelf: Shelf) -> tuple[Step, ...]:
     steps = in_order(steps, [one for one in draft.readings if one != NO_READING])
     if setting("feet").value == "side-by-side":
         steps = list(side_by_side(steps))
-    most = int(book.parameters["entry.read-out-most"])
+    most = book.parameters.entry.read_out_most
     return tuple(read_out(steps, book.questions, most, _last_answers(draft, shelf)))
 
 
@@ -236,9 +236,9 @@ def _planned(book: Rulebook, minutes: float) -> list[str]:
     steps = steps_for(book, False)
     named: list[str] = setting("readings").value or list(READINGS)
     feeds = {one: measures_of(one, steps) for one in named if measures_of(one, steps)}
-    takes = {one: book.parameters[f"entry.minutes-{one}"] for one in feeds}
+    takes = {one: book.parameters.entry[f"minutes-{one}"] for one in feeds}
     population = load_population(Path(book.folder) / "population.yaml")
-    made = plan(book, population, feeds, takes, book.parameters["entry.minutes-fixed"], minutes)
+    made = plan(book, population, feeds, takes, book.parameters.entry.minutes_fixed, minutes)
     say("\n".join(plan_lines(made)))
     return list(made.readings) or [NO_READING]
 

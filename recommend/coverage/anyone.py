@@ -39,7 +39,7 @@ def _columns(book: Rulebook, count: int, rng: np.random.Generator) -> Iterator[t
         if definition.values:
             continue
         values = _around(limits.get(name, []), count, rng)
-        margin = book.parameters["noise.clearly"] * error_of_mean(definition, 1)
+        margin = book.parameters.noise.clearly * error_of_mean(definition, 1)
         for fact, shift in ((name, 0.0), (f"{name}_low", -margin), (f"{name}_high", margin)):
             yield fact, np.where(known[name], values + shift, np.nan)
     for fact, words in book.vocabulary.words.items():

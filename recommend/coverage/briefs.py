@@ -152,7 +152,7 @@ class Searcher:
         box = side.widened(levels)
         served = side.served(box) & (self.aim > 0)
         smallest, largest = size_range(self.size, np.where(served, self.aim, 0.0),
-                                       self.book.parameters["coverage.brief-edge"])  # fmt: skip
+                                       self.book.parameters.coverage.brief_edge)  # fmt: skip
         served &= (self.size >= smallest) & (self.size <= largest)
         wants = tuple(side.want(name, *ends) for name, ends in box.items())
         adds = self._share(float(self.aim[served].sum()))
@@ -160,7 +160,7 @@ class Searcher:
         return Brief(side.kind, wants, plain, smallest, largest, adds), served
 
     def _share(self, count: float) -> Share:
-        return share_of(count, self.customers, self.book.parameters["coverage.confidence"])
+        return share_of(count, self.customers, self.book.parameters.coverage.confidence)
 
     def restocks(self, most: int, least: float) -> Iterator[Restock]:
         """Products that are there and would serve most if they were there in every size."""
@@ -174,7 +174,7 @@ class Searcher:
             if not len(gains) or gains[best] / self.customers < max(least, 1e-12):
                 return
             smallest, largest = size_range(self.size, np.where(could[:, best], aim, 0.0),
-                                           self.book.parameters["coverage.brief-edge"])  # fmt: skip
+                                           self.book.parameters.coverage.brief_edge)  # fmt: skip
             served = could[:, best] & (self.size >= smallest) & (self.size <= largest)
             share = self._share(float(aim[served].sum()))
             yield Restock(self.evaluator.items[best].id, smallest, largest, share)
@@ -231,7 +231,7 @@ class _Side:
     def best(self) -> tuple[float, _Side, Levels]:
         """The best product of the kind: the ideal of the commonest needs, improved step by step."""
         weight = np.bincount(self.row, self.searcher.aim, len(self.used))
-        order = np.argsort(-weight, kind="stable")[: int(self.book.parameters["coverage.seeds"])]
+        order = np.argsort(-weight, kind="stable")[: self.book.parameters.coverage.seeds]
         found = [self._climbed(self._ideal(int(k))) for k in order if weight[k] > 0]
         gain, levels = max(found, key=lambda one: one[0], default=(0.0, {}))
         return gain, self, levels
@@ -295,7 +295,7 @@ class _Side:
         stated = {name: float(one) for name, one in levels.items() if one is not None}
         box: Box = {name: (one, one) for name, one in stated.items()}
         aim = self.searcher.aim
-        least = float(aim @ self.served(box)) * self.book.parameters["coverage.brief-keeps"]
+        least = float(aim @ self.served(box)) * self.book.parameters.coverage.brief_keeps
         for name in self.levels:
             free = {n: ends for n, ends in box.items() if n != name}
             if float(aim @ self.served(free)) >= least:
@@ -435,12 +435,12 @@ def find_gaps(
     """
     evaluator: Evaluator = assessor.evaluator(catalogue, kinds)
     served = evaluator.evaluate()
-    enough = assessor.book.parameters["coverage.choice"] if thin else 1
+    enough = assessor.book.parameters.coverage.choice if thin else 1
     aim = np.where(served.well & (served.choices >= enough), 0, kinds.weights)
     if not thin:
         aim = np.where(served.well, 0, kinds.weights)
     searcher = Searcher(assessor, catalogue, kinds, aim, customers)
-    least = assessor.book.parameters["coverage.brief-least"]
+    least = assessor.book.parameters.coverage.brief_least
     restocks = tuple(searcher.restocks(most, least))
     briefs: list[Brief] = []
     for brief in searcher.briefs(most, least):

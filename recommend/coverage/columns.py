@@ -4,21 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from math import hypot, sqrt
-from typing import get_args
 
 import numpy as np
 
 from recommend.coverage.numbers import Array
 from recommend.coverage.population import Population
 from recommend.coverage.sampling import Customers, Words
-from recommend.infer.facts import number_facts
-from recommend.infer.many import Column
+from recommend.infer.facts import number_facts, told_facts
+from recommend.infer.many import Column, columns_of
 from recommend.measure.definitions import MeasureDef
 from recommend.measure.derived import derivations, error_of, parts_of, reckoned
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.vocabulary import YES_NO
-from recommend.visit.models import PainSite
 
 NO, YES = (np.array([YES_NO.index(word)], np.int8) for word in ("no", "yes"))
 
@@ -84,7 +82,7 @@ class FactColumns:
         words = self.book.vocabulary.words
         for name in self.book.measures:
             yield f"known_{name}", NO
-        yield from ((fact, NO) for fact in self.book.open_questions.values())
+        yield from self._told()
         for name, qualifiers in _qualifiers(self.book, self.population).items():
             for qualifier, word in qualifiers.items():
                 fact = f"{name}_{qualifier}"
@@ -94,11 +92,13 @@ class FactColumns:
             yield f"known_{name}", YES
             value = np.array([figure.value])
             yield from ((f"{name}{end}", value) for end in ("", "_low", "_high"))
-        if self.population.answers == "no":
-            for name, question in self.book.questions.items():
-                yield f"answer_{name}", YES if question.calm == "yes" else NO
-            yield from ((fact, YES) for fact in self.book.open_questions.values())
-            yield from ((f"pain_{site}", NO) for site in get_args(PainSite))
+
+    def _told(self) -> Iterator[tuple[str, Column]]:
+        """What everybody answers and where nobody hurts, unless nobody was asked."""
+        asked = self.population.answers == "no"
+        answers = {name: one.calm for name, one in self.book.questions.items() if asked}
+        facts = told_facts(self.book, answers, () if asked else None)
+        yield from columns_of([facts], self.book.vocabulary).items()
 
 
 def _qualifiers(book: Rulebook, population: Population) -> dict[str, Mapping[str, str]]:

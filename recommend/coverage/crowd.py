@@ -11,12 +11,12 @@ from recommend.coverage.agreement import fleiss_kappa, ratings
 from recommend.coverage.columns import FactColumns
 from recommend.coverage.evaluate import Progress
 from recommend.coverage.numbers import Array, Numbers, numbers_of
-from recommend.coverage.parquet import Columns, tally_parquet
-from recommend.coverage.population import Population
+from recommend.coverage.parquet import Columns, columns_of, tally_parquet
+from recommend.coverage.population import Population, load_population
 from recommend.coverage.sampling import BLOCK, Sampler
 from recommend.coverage.shop import Shrunk, shrink
 from recommend.coverage.tally import Tally, add, cases_of_customers, tally
-from recommend.coverage.visits import Shop, cases_of_visits
+from recommend.coverage.visits import Shop, cases_of_visits, read_shop
 from recommend.errors import RecommendError
 from recommend.infer.many import conclude_many
 from recommend.match.sizes import SizeClasses
@@ -71,7 +71,7 @@ class Crowd:
         numbers = numbers_of(self.population, assumed)
         if self.mode != "both" or self.shop is None:
             return numbers, None
-        prior = book.parameters["coverage.prior-visits"] / self.weight
+        prior = book.parameters.coverage.prior_visits / self.weight
         moved = shrink(self.population, numbers, self.shop.customers, prior)
         return moved.numbers, moved
 
@@ -155,3 +155,37 @@ def _figures(data: object) -> list[dict[str, str]]:
     if isinstance(data, list):
         return [figure for part in data for figure in _figures(part)]
     return []
+
+
+def crowd_of(
+    book: Rulebook,
+    visits: Path | None,
+    population: Literal["modelled", "shop", "both"] | None,
+    customers: int | None,
+    seed: int,
+    feet: Path | None = None,
+) -> Crowd:
+    """The customers that the options ask for.
+
+    Raises
+    ------
+    RecommendError
+        If the shop's visits are asked for and none are named.
+    """
+    people = load_population(Path(book.folder) / "population.yaml", book.sources)
+    if feet is not None:
+        if visits or population:
+            raise RecommendError("--feet stands for everyone who is counted; leave out the others")
+        return Crowd("columns", people, 0, seed, columns=feet, read=columns_of(feet, book))
+    mode = population or ("both" if visits else "modelled")
+    if mode != "modelled" and visits is None:
+        raise RecommendError(
+            f"--population {mode} needs the shop's visits; name them with --visits PATH"
+        )
+    return Crowd(
+        mode=mode,
+        population=people,
+        count=customers or book.parameters.coverage.customers,
+        seed=seed,
+        shop=read_shop(visits, book) if visits and mode != "modelled" else None,
+    )

@@ -40,7 +40,7 @@ def as_document(run: Run) -> dict[str, Any]:
         "sold-out-counts": run.sold_out_counts,
         "served": plain(coverage.served),
         "outcomes": {name: plain(share) for name, share in coverage.outcomes.items()},
-        "choice": {"of": int(run.book.parameters["coverage.choice"]), **plain(coverage.choice)},
+        "choice": {"of": run.book.parameters.coverage.choice, **plain(coverage.choice)},
         "not-served": [{**plain(reason), "share": share} for reason, share in coverage.reasons],
         "gaps": [plain(gap) for gap in coverage.gaps],
         "scenarios": [plain(one) for one in run.scenarios],

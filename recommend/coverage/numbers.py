@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from recommend.coverage.population import SEXES, Population
-from recommend.rulebook.parameters import Figure
+from recommend.parameters import Figure
 
 Array = np.ndarray
 

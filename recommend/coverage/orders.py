@@ -22,7 +22,7 @@ from recommend.catalogue.models import Supply
 from recommend.coverage.evaluate import Evaluator, Kinds
 from recommend.coverage.numbers import Array
 from recommend.coverage.report import Assessor
-from recommend.rulebook.parameters import Parameters
+from recommend.parameters import Parameters
 
 REACH = 12.0  # standard deviations of demand that are looked at beyond its mean
 Sales = Mapping[tuple[str, float], float]  # (product id, size in mm) -> pieces of a season
@@ -131,7 +131,7 @@ def demand_of(
     """
     terms = replace(assessor.terms, accepted=("in-stock", "out-of-stock"))
     evaluator = assessor.evaluator(catalogue, kinds, terms)
-    rate = visitors * assessor.book.parameters["orders.buys"] / customers
+    rate = visitors * assessor.book.parameters.orders.buys / customers
     found: dict[tuple[str, float], float] = {}
     for groups in evaluator.parts(len(kinds.kind)):
         usable = evaluator.usable("well", groups)
@@ -251,7 +251,7 @@ class _Plan:
         mean = max(self.demand.mean, 1e-12)
         again = None
         if self.supply.lead_weeks is not None:
-            share = min(1.0, self.supply.lead_weeks / parameters["orders.season-weeks"])
+            share = min(1.0, self.supply.lead_weeks / parameters.orders.season_weeks)
             meanwhile = Demand(self.demand.mean * share, self.demand.shape)
             again = meanwhile.enough(service)
         return Line(

@@ -14,8 +14,8 @@ import numpy as np
 from pydantic import Field, model_validator
 
 from recommend.errors import InputError, nearest
+from recommend.parameters import Figure
 from recommend.reading import Document, Strict, read_document, validate
-from recommend.rulebook.parameters import Figure
 
 Sex = Literal["female", "male"]
 SEXES: tuple[Sex, Sex] = ("female", "male")

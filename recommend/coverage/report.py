@@ -157,7 +157,7 @@ class Assessor:
         outcomes, cells = split.outcomes(), split.cells(*by)
         across = codes.names[by[1]]
         at = [codes.names[by[0]].index(c.row) * len(across) + across.index(c.column) for c in cells]
-        enough = served.well & (served.choices >= self.book.parameters["coverage.choice"])
+        enough = served.well & (served.choices >= self.book.parameters.coverage.choice)
         there = {cell.column for cell in cells}
         return Coverage(
             customers=tally.customers,
@@ -178,7 +178,7 @@ class Assessor:
         )  # fmt: skip
 
     def _share(self, count: float, customers: int) -> Share:
-        return share_of(count, customers, self.book.parameters["coverage.confidence"])
+        return share_of(count, customers, self.book.parameters.coverage.confidence)
 
     def _products(self, evaluator: Evaluator, served: Served, total: int) -> Iterator[ProductUse]:
         drawn = _anywhere(evaluator, "well")
@@ -193,7 +193,7 @@ class Assessor:
         """Products that no foot of a search over every limit could be sold, and why."""
         if drawn.all():
             return {}
-        feet = int(self.book.parameters["coverage.search-feet"])
+        feet = self.book.parameters.coverage.search_feet
         holds = holds_for_anyone(self.book, self.layout.needs, feet, seed=0)
         binding, required, more = needs_of_rules(self.table, holds)
         none = np.zeros(len(holds), np.intp)

@@ -21,8 +21,8 @@ from recommend.coverage.tally import PEOPLE, Tally
 from recommend.coverage.visits import resampled
 from recommend.match.sizes import Availability, SizeClasses
 from recommend.match.weighing import WAYS, Way
+from recommend.parameters import Figure
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.parameters import Figure
 
 Stage = Callable[[str], Callable[[int, int], None]]
 SOLD: dict[str, tuple[Way, ...]] = {**{way: (way,) for way in WAYS}, "any": WAYS}
@@ -146,7 +146,7 @@ def _spread_of_visits(
     Efron B 1979, Ann Stat 7:1-26 (the bootstrap).
     """
     crowd, parameters = question.crowd, question.book.parameters
-    draws, count = (int(parameters[f"coverage.visit-{n}"]) for n in ("draws", "customers"))
+    draws, count = (int(parameters.coverage[f"visit-{n}"]) for n in ("draws", "customers"))
     rng, found = np.random.default_rng(crowd.seed), []
     assert crowd.shop is not None
     for n in range(draws):
@@ -159,7 +159,7 @@ def _spread_of_visits(
 
 def _wider(share: Share, apart: float, book: Rulebook) -> Share:
     """The interval of a share with an error of its own added to that of drawing."""
-    z = NormalDist().inv_cdf((1 + book.parameters["coverage.confidence"]) / 2)
+    z = NormalDist().inv_cdf((1 + book.parameters.coverage.confidence) / 2)
     low, high = (hypot(end - share.value, z * apart) for end in (share.low, share.high))
     return Share(share.value, max(0.0, share.value - low), min(1.0, share.value + high))
 
@@ -176,10 +176,10 @@ def _scenarios(
         return  # nothing is assumed about feet that were measured
     yield from _other_shares(question, coverage)
     parameters = question.book.parameters
-    count = min(question.crowd.count, int(parameters["coverage.scenario-customers"]))
+    count = min(question.crowd.count, parameters.coverage.scenario_customers)
     found = []
     for name in ("none", "half", "strong"):
-        factor = parameters[f"coverage.correlation-{name}"]
+        factor = parameters.coverage[f"correlation-{name}"]
         other = question.crowd.tally(question.book, assessor.classes, assumed=factor, count=count)
         found.append(assessor.headline(catalogue, other).value)
     yield Scenario("correlations", min(found), max(found))

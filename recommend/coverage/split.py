@@ -18,8 +18,8 @@ from recommend.coverage.numbers import Array
 from recommend.coverage.tally import OF_FOOT, PEOPLE, Layout, Tally, people_of
 from recommend.coverage.why import Reason
 from recommend.match.sizes import SizeClasses
+from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.parameters import Parameters
 from recommend.rulebook.vocabulary import FOOT_TYPE
 
 UNDETERMINED = "undetermined"
@@ -234,8 +234,8 @@ def ranges_of(
     classes: SizeClasses, sizes: Array, parameters: Parameters
 ) -> tuple[tuple[str, ...], Array]:
     """Size ranges (``to 225``, ``230-240``, ``from 290``), and the range of each size class."""
-    step, width = parameters["coverage.size-step"], parameters["coverage.size-range"]
-    first, last = parameters["coverage.size-first"], parameters["coverage.size-last"]
+    step, width = parameters.coverage.size_step, parameters.coverage.size_range
+    first, last = parameters.coverage.size_first, parameters.coverage.size_last
     tops = np.arange(first, last, width)
     labels = [f"to {first:g}"]
     labels += [f"{top + step:g}-{min(top + width, last - step):g}" for top in tops]

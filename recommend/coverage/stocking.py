@@ -23,7 +23,7 @@ from recommend.coverage.selection import Problem, Selection, least_loss, select
 from recommend.coverage.split import codes_of
 from recommend.coverage.tally import Tally
 from recommend.errors import RecommendError
-from recommend.rulebook.parameters import Parameters
+from recommend.parameters import Parameters
 
 TIE = 1e-3  # of a choice: settles what is otherwise equal
 
@@ -140,8 +140,8 @@ def choose(
     problem = options.problem(costs, limit)
     selection = select(
         problem,
-        largest=int(parameters["coverage.program-entries"]) if options.whole else 0,
-        seconds=parameters["coverage.program-seconds"],
+        largest=parameters.coverage.program_entries if options.whole else 0,
+        seconds=parameters.coverage.program_seconds,
     )
 
     def line(n: int, gain: float) -> Line:
@@ -225,10 +225,10 @@ class _Options:
         Beyond a choice it only settles which of two lines that serve as many is the better.
         """
         parameters = self.evaluator.table.book.parameters
-        enough, letting_go = parameters["coverage.choice"], not (self.old_shoes + self.old_insoles)
+        enough, letting_go = parameters.coverage.choice, not (self.old_shoes + self.old_insoles)
         thin = choices <= enough if letting_go else choices < enough
         each = np.where(thin, 1 / enough, TIE / np.maximum(choices, 1))
-        return np.asarray(parameters["coverage.choice-worth"] * weights * each)
+        return np.asarray(parameters.coverage.choice_worth * weights * each)
 
     def _there(self, kind: Array, size: Array) -> tuple[Array, Array]:
         """Shoes and insoles that are there and do by themselves, each (n, products)."""
@@ -290,7 +290,7 @@ class _Options:
 
     def problem(self, costs: Array, budget: float) -> Problem:
         """The choice to be made; of very many pairs those that serve most alone are options."""
-        most = int(self.evaluator.table.book.parameters["coverage.most-pairs"])
+        most = self.evaluator.table.book.parameters.coverage.most_pairs
         order = np.argsort(-self.gains, axis=None, kind="stable")
         order = order[self.gains.ravel()[order] > 0]
         self.whole = len(order) <= most
@@ -329,12 +329,12 @@ def drop(assessor: Assessor, whole: Catalogue, kinds: Kinds, tally: Tally, count
     pairs = len(catalogue.shoes) * len(catalogue.insoles) * ("pair" in assessor.terms.ways)
     entries = int(np.count_nonzero(kinds.weights)) * (len(catalogue.items) + pairs)
     parameters = assessor.book.parameters
-    exact = entries <= parameters["coverage.program-entries"]
+    exact = entries <= parameters.coverage.program_entries
     gone = _by_program(options, len(catalogue.items), count, parameters) if exact else []
     if not exact:
         gone = _one_by_one(assessor, catalogue, kinds, count)
     whom = _whom(assessor, tally, evaluator)
-    enough, rest, lines = parameters["coverage.choice"], catalogue, []
+    enough, rest, lines = parameters.coverage.choice, catalogue, []
     total, now = float(tally.customers), float(kinds.weights[served.well].sum())
     before, choice_before = now, float(kinds.weights[_chosen(served, enough)].sum())
     choice = choice_before
@@ -364,8 +364,8 @@ def _by_program(options: _Options, lines: int, count: int, parameters: Parameter
     kept = least_loss(
         problem,
         count,
-        largest=int(parameters["coverage.program-entries"]) if options.whole else 0,
-        seconds=parameters["coverage.program-seconds"],
+        largest=parameters.coverage.program_entries if options.whole else 0,
+        seconds=parameters.coverage.program_seconds,
     )
     options.proven = kept.method == "exact"
     # The program keeps no line that adds nothing; of those any may go, so only `count` do.

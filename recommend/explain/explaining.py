@@ -36,6 +36,14 @@ class Explanation:
         feet = self.outcome.assessment.feet
         return {side: FootReasons(self.outcome.book, feet[side]) for side in SIDES}
 
+    def of(self, product: str | None, why_not: str | None, rule: str | None) -> Node:
+        """The derivation of what is named, of the whole where nothing is."""
+        if product is not None:
+            return self.product(product)
+        if why_not is not None:
+            return self.why_not(why_not)
+        return self.whole() if rule is None else self.rule(rule)
+
     def whole(self) -> Node:
         """Notes, foot types, and the first product of each group laid open."""
         children = [*self._notes(), *(self.feet[side].axis(FOOT_TYPE) for side in SIDES)]
@@ -130,7 +138,7 @@ class Explanation:
             yield Node("note", text, id=note.rule, children=feet)
 
     def _group(self, ranked: Shortlist, group: Group) -> Node:
-        shown = ranked.ranked[group][: int(self.outcome.book.parameters["rank.shown"])]
+        shown = ranked.ranked[group][: self.outcome.book.parameters.rank.shown]
         children = []
         for candidate in shown:
             verdicts = candidate.judgement.verdicts if candidate is shown[0] else ()

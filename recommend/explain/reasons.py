@@ -161,7 +161,7 @@ class FootReasons:
         bound = f"{value.value:g}{unit_words(limit.unit)}"
         text = f"{short_title(definition)} is {order} {bound}: {margin.words}"
         if leaf.is_[0] in _CLEARLY:
-            clearly = self.book.parameters["noise.clearly"]
+            clearly = self.book.parameters.noise.clearly
             text += f"; clearly means by more than {clearly:g} SE"
         children = (*self._read(measure), limit_node(self.book, limit_id, value))
         return Node(

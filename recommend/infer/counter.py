@@ -149,7 +149,7 @@ class Counter:
                         yield f"{side}, {title}: {flag.detail}"
 
     def _usual(self, name: str) -> float:
-        return self.book.parameters[f"entry.{name}"]
+        return self.book.parameters.entry[f"{name}"]
 
     def _unusual(self, visit: Visit) -> Iterator[str]:
         feet: dict[Side, Foot] = {"left": visit.feet.left, "right": visit.feet.right}

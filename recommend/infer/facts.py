@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from recommend.measure.model import Measure, Side
+from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.naming import DECIMALS
 from recommend.visit.models import PainSite, Visit
@@ -29,13 +30,21 @@ def facts_of(
         facts[f"known_{name}"] = "yes" if name in measures else "no"
     for measure in measures.values():
         facts |= measure_facts(measure, book.parameters)
-    facts |= _person_facts(visit, side)
-    known = {q: a for q, a in visit.answers.items() if a != "not-asked"}
-    facts |= {f"answer_{question}": answer for question, answer in known.items()}
+    return facts | _person_facts(visit) | told_facts(book, visit.answers, _sites(visit, side))
+
+
+def told_facts(
+    book: Rulebook, answers: Mapping[str, str], sites: Container[str] | None
+) -> dict[str, float | str]:
+    """The facts of what was answered, and of where a foot hurts; None: where was not asked."""
+    known = {q: a for q, a in answers.items() if a != "not-asked"}
+    facts: dict[str, float | str] = {f"answer_{question}": a for question, a in known.items()}
+    if sites is not None:
+        facts |= {f"pain_{s}": "yes" if s in sites else "no" for s in get_args(PainSite)}
     return facts | book.asked_facts(known)
 
 
-def measure_facts(measure: Measure, parameters: Mapping[str, float]) -> dict[str, float | str]:
+def measure_facts(measure: Measure, parameters: Parameters) -> dict[str, float | str]:
     """The facts one measure gives: the reading, its qualifiers, and its reading less and plus."""
     if isinstance(measure.value, str):
         return {measure.name: measure.value}
@@ -44,9 +53,7 @@ def measure_facts(measure: Measure, parameters: Mapping[str, float]) -> dict[str
     return facts | {f"{measure.name}_{q}": word for q, word in measure.qualifiers.items()}
 
 
-def reading_facts(
-    measure: Measure, values: Floats, parameters: Mapping[str, float]
-) -> dict[str, Floats]:
+def reading_facts(measure: Measure, values: Floats, parameters: Parameters) -> dict[str, Floats]:
     """The facts of n readings that are as sure as `measure`: each, and less and plus its error."""
     return number_facts(measure.name, values, measure.error or 0.0, parameters)
 
@@ -55,14 +62,14 @@ def number_facts(
     name: str,
     values: Floats,
     error: float,
-    parameters: Mapping[str, float],
+    parameters: Parameters,
     only: Container[str] | None = None,
 ) -> dict[str, Floats]:
     """The facts of n readings of a measure with one standard error, as every engine reads them.
 
     `only` names the facts that are wanted, all three by default.
     """
-    margin = parameters["noise.clearly"] * error
+    margin = parameters.noise.clearly * error
     shifts = {name: 0.0, f"{name}_low": -margin, f"{name}_high": margin}
     wanted = shifts if only is None else {f: by for f, by in shifts.items() if f in only}
     return {fact: quantized(values + shift) for fact, shift in wanted.items()}
@@ -78,15 +85,17 @@ def quantize(value: float) -> float:
     return float(quantized(np.array(float(value))))
 
 
-def _person_facts(visit: Visit, side: Side) -> dict[str, float | str]:
-    facts: dict[str, float | str] = {}
-    if visit.age_band:
-        facts["visit_age-band"] = visit.age_band
-    if visit.purpose:
-        facts["visit_purpose"] = visit.purpose
-    if visit.keeps and visit.keeps.socks:
-        facts["visit_socks"] = visit.keeps.socks
-    if visit.pain is not None:
-        here = {pain.site for pain in visit.pain if pain.side in (side, "both") and pain.score != 0}
-        facts |= {f"pain_{s}": "yes" if s in here else "no" for s in get_args(PainSite)}
-    return facts
+def _person_facts(visit: Visit) -> dict[str, float | str]:
+    words = {
+        "visit_age-band": visit.age_band,
+        "visit_purpose": visit.purpose,
+        "visit_socks": visit.keeps.socks if visit.keeps else None,
+    }
+    return {fact: word for fact, word in words.items() if word}
+
+
+def _sites(visit: Visit, side: Side) -> set[str] | None:
+    """Where the foot on `side` hurts; None where nobody asked."""
+    if visit.pain is None:
+        return None
+    return {pain.site for pain in visit.pain if pain.side in (side, "both") and pain.score != 0}

@@ -24,7 +24,7 @@ def marks_of(measure: Measure, book: Rulebook) -> tuple[str, ...]:
 def _marks(measure: Measure, book: Rulebook) -> Iterator[str]:
     if isinstance(measure.value, str):
         return
-    margin = book.parameters["noise.clearly"] * (measure.error or 0.0)
+    margin = book.parameters.noise.clearly * (measure.error or 0.0)
     for limit in book.limits.values():
         at = limit.value_of(measure.qualifiers) if limit.marks == measure.name else None
         if at is None:

@@ -167,7 +167,7 @@ class Variations:
 
     def _own(self, side: Side, name: str) -> Iterator[float]:
         """Values at which comparisons that name the measure itself change."""
-        margin = self.book.parameters["noise.clearly"] * (self.measure((side, name)).error or 0.0)
+        margin = self.book.parameters.noise.clearly * (self.measure((side, name)).error or 0.0)
         for fact, limit in self.limits.get(name, ()):
             shift = {f"{name}_low": margin, f"{name}_high": -margin}.get(fact, 0.0)
             yield limit + shift

@@ -118,7 +118,7 @@ class Cases:
     def _no_further(self, standing: Standing) -> tuple[Bools, Bools]:
         total = np.where(standing.listed, standing.fit + standing.function, np.inf)
         best = total.min(axis=1, initial=np.inf)[:, None]
-        width = self.ranking.book.parameters.since("rank.width", 0.0)
+        width = self.ranking.book.parameters.rank.width or 0.0
         return standing.listed, np.asarray(standing.listed & (total <= best + width), np.bool_)
 
     def stand_back(self, way: Way) -> Bools:
@@ -127,8 +127,7 @@ class Cases:
         listed, within = self.within(way)
         out, overtaken = self.shares @ ~listed, self.shares @ (listed & ~within)
         return np.asarray(
-            (out >= parameters.since("rank.held-out", 2.0))
-            | (overtaken >= parameters.since("rank.overtaken", 2.0)),
+            (out >= parameters.rank.held_out) | (overtaken >= parameters.rank.overtaken),
             np.bool_,
         )
 

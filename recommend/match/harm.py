@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 
 from recommend.catalogue.loading import Item
+from recommend.parameters import Parameters
 from recommend.visit.models import FollowUp, FoundHow, Pain, TrialStep, Visit
 from recommend.visit.pain import PainSince, pain_since
 
@@ -19,7 +20,7 @@ _AS_MUCH = {
 OWN = "own"  # the customer's own shoe is no product of the catalogue
 
 
-def harmful(visit: Visit, parameters: Mapping[str, float]) -> dict[str, str]:
+def harmful(visit: Visit, parameters: Parameters) -> dict[str, str]:
     """Products that did harm to these feet, each with what they did.
 
     Of a shoe and an insole that were worn together it is not known which one did it, so both are
@@ -35,9 +36,9 @@ def harmful(visit: Visit, parameters: Mapping[str, float]) -> dict[str, str]:
     }
 
 
-def findings(visit: Visit, parameters: Mapping[str, float]) -> Iterator[tuple[str, FoundHow, str]]:
+def findings(visit: Visit, parameters: Parameters) -> Iterator[tuple[str, FoundHow, str]]:
     """What did harm, how it was found and what it did, lifted or not; the newest of one last."""
-    poor = parameters["trial.comfort-poor"]
+    poor = parameters.trial.comfort_poor
     for one in visit.out:
         if one.found == "before":
             yield one.product, one.found, one.because
@@ -62,7 +63,7 @@ def lifted_words(visit: Visit) -> dict[str, str]:
     }
 
 
-def handed_on(earlier: Visit, parameters: Mapping[str, float]) -> list[dict[str, str]]:
+def handed_on(earlier: Visit, parameters: Parameters) -> list[dict[str, str]]:
     """What the next visit of this customer begins with under ``out``: it stays out until lifted."""
     harm = harmful(earlier, parameters)
     return [{"product": product, "because": words} for product, words in sorted(harm.items())]

@@ -150,7 +150,7 @@ class NeedTable:
         self.gentle = np.array([_gentle(book, need) for need in self.needs], np.bool_)
         self.fit = np.array([book.attributes[n].about == "fit" for n in names], np.bool_)
         self._of_foot = np.array([_of_foot(book, rule) for rule in self.rules], np.bool_)
-        self._strong = book.parameters["rank.weight-strong"]
+        self._strong = book.parameters.rank.weight_strong
 
     def required(self, holds: Bools) -> Floats:
         """The part of each wish that must be met to serve these customers, 0 for none, (g, n)."""
@@ -204,7 +204,7 @@ class NeedTable:
 
         Slight wishes that age or purpose bring are for whatever is chosen; they ask for nothing.
         """
-        usual = self.book.parameters["rank.weight-usual"]
+        usual = self.book.parameters.rank.weight_usual
         heavy = active.told | active.binding | (active.weights >= usual)
         asked = active.asked & heavy & self._more[kind]
         strong = active.told & (active.weights >= self._strong) & self._roomier[kind]
@@ -270,7 +270,7 @@ class NeedTable:
 
     def _opposed(self, asked: Sequence[Need]) -> Iterator[Conflict]:
         """Wishes of one foot against what the other asks for; earlier rulebooks told of none."""
-        if "rank.width" in self.book.parameters:
+        if self.book.parameters.rank.width is not None:
             yield from _opposed(asked, self.book)
 
     def _said(self, n: int, true: Mapping[Side, set[str]]) -> Need:
@@ -367,7 +367,7 @@ def needs_of(book: Rulebook, fired: Mapping[Side, Iterable[str]]) -> PairNeeds:
 
 def in_steps(part: Floats, book: Rulebook) -> Floats:
     """A part from -1 to 1 rounded down to the steps in which it is told (``rank.met-steps``)."""
-    steps = book.parameters.since("rank.met-steps", 0.0)
+    steps = book.parameters.rank.met_steps
     return np.asarray(np.floor(part * steps + 1e-9) / steps) if steps else part
 
 
@@ -396,7 +396,7 @@ def target_of(book: Rulebook, then: NeedThen) -> float:
 
 def _weight(book: Rulebook, then: NeedThen) -> float:
     """Weight in the score: a must and a never are gates, and add nothing to it."""
-    return book.parameters[f"rank.weight-{then.weight}"] if then.strength == "prefer" else 0.0
+    return book.parameters.rank[f"weight-{then.weight}"] if then.strength == "prefer" else 0.0
 
 
 def _bound(need: Need) -> tuple[Comparison, float]:

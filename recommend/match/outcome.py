@@ -146,7 +146,7 @@ def _need(need: Need, book: Rulebook) -> dict[str, Any]:
 
 
 def _shortlist(ranked: Shortlist, book: Rulebook) -> dict[str, Any]:
-    shown = int(book.parameters["rank.shown"])
+    shown = book.parameters.rank.shown
     return {
         "unplaced": list(ranked.unplaced),
         **{group: _list(ranked, group, shown, book) for group in GROUPS},

@@ -21,8 +21,8 @@ from recommend.match.needs import Active, Bools, Floats, NeedTable, need_table
 from recommend.match.sizes import SizeClasses, extra_length
 from recommend.match.weighing import Shelf, Way
 from recommend.match.wishes import NO_INSOLE, OWN_SHOES, Out
+from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.parameters import Parameters
 from recommend.visit.models import Visit
 
 Places = NDArray[np.intp]
@@ -121,7 +121,7 @@ class Ranking:
         costs, members = self.shelf.costs(way, active, spare=spare), self.members(way)
         there, steps = self._sizes
         length = steps[members].sum(axis=1)[:, sizes].T
-        weight = self.book.parameters.since("rank.weight-length", 0.0)
+        weight = self.book.parameters.rank.weight_length
         gone = np.array([item.id in out.why for item in self.shelf.items], np.bool_)
         dear = self._prices[way] > (np.inf if out.price_limit is None else out.price_limit)
         fit = np.round(costs.fit + weight * length, _EXACT)
@@ -144,7 +144,7 @@ class Ranking:
         size : the size class.
         rows : which candidates.
         """
-        if "rank.width" not in self.book.parameters:
+        if self.book.parameters.rank.width is None:
             return np.zeros((len(rows), 0), np.int64)
         steps = self._sizes[1][self.members(way)[rows], size]
         parts = list(self._parts(way, rows))
@@ -212,7 +212,7 @@ def fit_tier(fit: Floats, parameters: Parameters) -> Floats:
 
     Under earlier rulebooks every weight against the fit was a tier of its own.
     """
-    well = parameters.since("rank.fits", 0.0)
+    well = parameters.rank.fits
     return np.maximum(0.0, np.ceil((fit - well) / well)) if well else fit
 
 

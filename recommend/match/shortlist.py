@@ -483,7 +483,7 @@ def shortlist(
 
 def why_unplaced(assessment: Assessment, wanted: Wanted, book: Rulebook) -> tuple[str, ...]:
     """What must be known before any product has a place; nothing under earlier rulebooks."""
-    if "rank.width" not in book.parameters:
+    if book.parameters.rank.width is None:
         return ()
     due = (book.by_id[note.rule].note for note in assessment.notes)
     unknown = {

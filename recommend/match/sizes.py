@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from recommend.catalogue.loading import Item
 from recommend.measure.sizing import foot_length_of
-from recommend.rulebook.parameters import Parameters
+from recommend.parameters import Parameters
 from recommend.visit.models import Visit
 
 PER_MM = 10  # lengths are compared in tenths of a millimetre, finer than feet are measured
@@ -94,23 +94,25 @@ def _for_the_shorter(lengths: Mapping[str, float], parameters: Parameters) -> st
     shorter = min(lengths, key=lambda side: lengths[side])
     less = max(lengths.values()) - lengths[shorter]
     done = {
-        "sizing.shorter-lace": "lace it firmer, or give it a thin filler under the liner",
-        "sizing.shorter-fill": "try both sizes; fit the longer foot, and fill the tongue, the heel "
+        "shorter-lace": "lace it firmer, or give it a thin filler under the liner",
+        "shorter-fill": "try both sizes; fit the longer foot, and fill the tongue, the heel "
         "or the toes for the shorter one",
-        "sizing.shorter-split": "one size cannot fit both: two pairs, a shoe of each, or made to "
+        "shorter-split": "one size cannot fit both: two pairs, a shoe of each, or made to "
         "measure, and a clinician should know of it",
     }
-    due = [words for name, words in done.items() if less >= parameters.since(name, math.inf)]
+    due = [words for name, words in done.items() if less >= parameters.sizing[name]]
     return f"the {shorter} foot is {less:.0f} mm shorter: {due[-1]}" if due else ""
 
 
 def extra_length(purpose: str | None, age: str | None, parameters: Parameters) -> float:
     """What a purpose, or growing, adds to the length of the foot, in mm: the larger of the two."""
     words = [purpose, CHILD if age == CHILD else None]
-    return max((parameters.since(f"sizing.extra-{one}", 0.0) for one in words if one), default=0.0)
+    return max(
+        (parameters.numbers.get(f"sizing.extra-{one}", 0.0) for one in words if one), default=0.0
+    )
 
 
-def worn_gap(visit: Visit, parameters: Mapping[str, float]) -> float | None:
+def worn_gap(visit: Visit, parameters: Parameters) -> float | None:
     """How much longer (mm) the longer foot is than the foot its shoe of now is made for.
 
     None unless both are known, and apart by at least ``sizing.worn-gap``.
@@ -120,7 +122,7 @@ def worn_gap(visit: Visit, parameters: Mapping[str, float]) -> float | None:
     if not known or visit.shoe_size is None:
         return None
     gap = max(known) - foot_length_of(visit.shoe_size, parameters)
-    return gap if abs(gap) >= parameters["sizing.worn-gap"] else None
+    return gap if abs(gap) >= parameters.sizing.worn_gap else None
 
 
 def longer_lengths(
@@ -151,7 +153,7 @@ def size_for(item: Item, wanted: Wanted, parameters: Parameters) -> Sized:
     made = sorted(item.stock)
     size, count = made[at], item.stock[made[at]]
     smaller = made[at - 1] if at else None
-    between = size - wanted.length >= parameters["sizing.between-from"]
+    between = size - wanted.length >= parameters.sizing.between_from
     short = wanted.length - smaller if smaller is not None and between else None
     over = size - wanted.length
     state: Availability = "in-stock" if count else "out-of-stock"
@@ -165,14 +167,14 @@ def taken(item: Item, lengths: NDArray[np.float64], parameters: Parameters) -> N
     That is the smallest that is long enough, if it is not too long.
     """
     made = np.array(sorted(item.stock))
-    at = np.searchsorted(made, lengths - parameters["sizing.length-slack"])
+    at = np.searchsorted(made, lengths - parameters.sizing.length_slack)
     size = np.append(made, np.inf)[at]
-    return np.where(size <= lengths + parameters["sizing.longest-over"], at, -1)
+    return np.where(size <= lengths + parameters.sizing.longest_over, at, -1)
 
 
 def length_steps(over: NDArray[np.float64], parameters: Parameters) -> NDArray[np.int64]:
     """How many steps longer than wanted sizes are; 0 under earlier rulebooks, which do not ask."""
-    step = parameters.since("sizing.length-step", math.inf)
+    step = parameters.sizing.length_step
     return np.maximum(0, np.floor((over + ROUNDING) / step)).astype(np.int64)
 
 
@@ -192,8 +194,8 @@ class SizeClasses:
         self, items: Iterable[Item], parameters: Parameters, *, steps: bool = False
     ) -> None:
         self.parameters = parameters
-        over, slack = parameters["sizing.longest-over"], parameters["sizing.length-slack"]
-        step = parameters.since("sizing.length-step", math.inf) if steps else math.inf
+        over, slack = parameters.sizing.longest_over, parameters.sizing.length_slack
+        step = parameters.sizing.length_step if steps else math.inf
         sizes = {size for item in items for size in item.stock}
         # A size fits from `over` below it up to and including `slack` above it.
         starts = {_tenths(size - over) for size in sizes}
@@ -234,8 +236,8 @@ class SizeClasses:
         length = self.length(index)
         if length is None:
             return None
-        step = self.parameters["coverage.size-step"]
-        return math.ceil((length - self.parameters["sizing.length-slack"]) / step) * step
+        step = self.parameters.coverage.size_step
+        return math.ceil((length - self.parameters.sizing.length_slack) / step) * step
 
     def sized(self, item: Item, index: int) -> Sized:
         """The size of an item in one class."""

@@ -40,7 +40,7 @@ class Unasked:
         self.attributes = tuple(self._defs)
         rows = [[item.levels.get(name, np.nan) for name in self.attributes] for item in items]
         self.levels = np.array(rows, float).reshape(len(rows), len(self.attributes))
-        weights = [table.book.parameters[f"rank.weight-{o.unasked}"] for o in self._defs.values()]
+        weights = [table.book.parameters.rank[f"weight-{o.unasked}"] for o in self._defs.values()]
         self.weights = np.array(weights, float)
 
     def beyond(self, active: Active) -> Floats:
@@ -77,6 +77,6 @@ class Unasked:
     def cost(self, active: Active) -> Floats:
         """The weight of it all, shape (g, m); a product where none is asked for counts as well."""
         bought = np.array([item.offered == "shop" for item in self.items], np.bool_)
-        weight = self.table.book.parameters.since("rank.weight-unasked-product", 0.0)
+        weight = self.table.book.parameters.rank.weight_unasked_product
         unasked = ~self.table.asks_more(self.kind, active)[:, None] & bought
         return np.asarray(self.beyond(active) @ self.weights + weight * unasked)

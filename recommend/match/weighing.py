@@ -123,7 +123,7 @@ class Shelf:
             function = np.where(nothing, 0.0, function)
         out = _broken(judged, active, mask)
         if way == "insole" and self.kept_insole is not None:
-            weight = self.table.book.parameters.since("rank.weight-kept", 0.0)
+            weight = self.table.book.parameters.rank.weight_kept
             kept = self._offered(way) == "own"
             function = function + weight * (~kept & ~out[:, kept])
         return Costs(out, fits, function)

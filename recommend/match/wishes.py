@@ -91,7 +91,7 @@ def _own_worn(visit: Visit, book: Rulebook) -> Iterator[tuple[str, str]]:
     own, parameters = visit.own_shoes, book.parameters
     if own is not None and own.wear == "worn-out":
         yield OWN_SHOES, "they are worn out"
-    oldest = parameters.since("rank.own-oldest", float("inf"))
+    oldest = parameters.rank.own_oldest
     if own is not None and own.months is not None and own.months > oldest:
         yield OWN_SHOES, f"they are older than {oldest:g} months"
     gap = worn_gap(visit, parameters)

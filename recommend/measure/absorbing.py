@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from pathlib import Path
 
 from recommend.errors import InputError, Place
 from recommend.measure.capture import measure_capture
 from recommend.measure.definitions import MeasureDefs
 from recommend.measure.into import merge
+from recommend.parameters import Parameters
 from recommend.reading.document import parse_document
 from recommend.visit.shelf import visit_text
 from recommend.visit.tree import Tree
 
 
 def absorber(
-    folder: Path, parameters: Mapping[str, float], defs: MeasureDefs
+    folder: Path, parameters: Parameters, defs: MeasureDefs
 ) -> Callable[[Tree, str], tuple[Tree, str]]:
     """A function that measures a capture file into the data of a visit.
 

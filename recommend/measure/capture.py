@@ -17,6 +17,7 @@ from recommend.measure.definitions import MeasureDefs
 from recommend.measure.header import Gait, read_head
 from recommend.measure.measured import Measured
 from recommend.measure.model import Side
+from recommend.parameters import Parameters
 from recommend.reading.document import refuse_no_file
 
 if TYPE_CHECKING:
@@ -65,7 +66,7 @@ def sha256_of(path: Path) -> str:
 
 def measure_capture(
     path: Path,
-    parameters: Mapping[str, float],
+    parameters: Parameters,
     defs: MeasureDefs,
     options: CaptureOptions | None = None,
 ) -> tuple[Measured, ...]:
@@ -80,7 +81,7 @@ def measure_capture(
         If the file is missing, is no capture, or holds nothing that can be trusted.
     """
     path, options = Path(path), options or CaptureOptions()
-    most = int(_BYTES_PER_HELD * parameters["capture.recording-limit"] * 1_000_000)
+    most = int(_BYTES_PER_HELD * parameters.capture.recording_limit * 1_000_000)
     for one in (path, options.still):
         if one is not None:
             refuse_no_file(one, None if is_film(one) else most, "a capture file")
@@ -102,7 +103,7 @@ def is_film(path: Path) -> bool:
 
 def open_film(
     path: Path,
-    parameters: Mapping[str, float],
+    parameters: Parameters,
     options: CaptureOptions,
     tell: Callable[[int, int], None] | None = None,
 ) -> FilmRead:
@@ -120,7 +121,7 @@ def open_film(
 def measure_film(
     path: Path,
     read: FilmRead,
-    parameters: Mapping[str, float],
+    parameters: Parameters,
     defs: MeasureDefs,
     options: CaptureOptions,
 ) -> tuple[tuple[Measured, ...], tuple[InputError, ...]]:
@@ -149,7 +150,7 @@ def measure_film(
 
 
 def _still(
-    options: CaptureOptions, side: Side | None, parameters: Mapping[str, float]
+    options: CaptureOptions, side: Side | None, parameters: Parameters
 ) -> MarksRecording | None:
     """The capture of still standing: marks, or the leg of `side` in a film."""
     if options.still is None:
@@ -161,7 +162,7 @@ def _still(
 
 
 def _measure(
-    path: Path, parameters: Mapping[str, float], defs: MeasureDefs, options: CaptureOptions
+    path: Path, parameters: Parameters, defs: MeasureDefs, options: CaptureOptions
 ) -> tuple[Measured, ...]:
     # Imported here, so that a pressure capture does not load the readers of video and back.
     if options.mapping is None and _kind(path) == "pressure":

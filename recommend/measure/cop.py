@@ -10,13 +10,13 @@ Numbers that a person could want to change are handed in as `parameters`, a mapp
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from recommend.errors import RecommendError
+from recommend.parameters import Parameters
 
 DriftClass = Literal["central", "lateral", "medial-early", "medial-late"]
 DRIFT_CLASSES: Final[tuple[DriftClass, ...]] = (
@@ -33,7 +33,7 @@ def cpei(
     path_mm: ArrayLike,
     foot_length_mm: float,
     forefoot_width_mm: float,
-    parameters: Mapping[str, float],
+    parameters: Parameters,
 ) -> float:
     """Centre of pressure excursion index in percent of forefoot width, lateral positive.
 
@@ -72,7 +72,7 @@ def cpei(
     path = _path(path_mm)
     length = _positive(foot_length_mm, "foot length")
     width = _positive(forefoot_width_mm, "forefoot width")
-    line_y = length * (1.0 - parameters["capture.cpei-line-from-toes"])
+    line_y = length * (1.0 - parameters.capture.cpei_line_from_toes)
     return 100.0 * (_x_at(path, line_y) - _construction_x(path, line_y)) / width
 
 
@@ -80,7 +80,7 @@ def drift_class(
     path_mm: ArrayLike,
     foot_length_mm: float,
     forefoot_width_mm: float,
-    parameters: Mapping[str, float],
+    parameters: Parameters,
 ) -> DriftClass:
     """Where the path drifts from the foot axis: central, lateral, medial-early or medial-late.
 
@@ -104,13 +104,13 @@ def drift_class(
     return drift_word(*drift_percent(path_mm, foot_length_mm, forefoot_width_mm), parameters)
 
 
-def drift_word(midfoot: float, forefoot: float, parameters: Mapping[str, float]) -> DriftClass:
+def drift_word(midfoot: float, forefoot: float, parameters: Parameters) -> DriftClass:
     """The class of a path that lies so far from the axis, in percent of forefoot width."""
-    if midfoot < parameters["capture.drift-medial-midfoot"]:
+    if midfoot < parameters.capture.drift_medial_midfoot:
         return "medial-early"
-    if forefoot < parameters["capture.drift-medial-forefoot"]:
+    if forefoot < parameters.capture.drift_medial_forefoot:
         return "medial-late"
-    if (midfoot + forefoot) / 2.0 > parameters["capture.drift-lateral"]:
+    if (midfoot + forefoot) / 2.0 > parameters.capture.drift_lateral:
         return "lateral"
     return "central"
 

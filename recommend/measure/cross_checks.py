@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -11,6 +11,7 @@ import numpy as np
 from recommend.measure.doubts import Doubt, apply_doubts
 from recommend.measure.measured import Measured
 from recommend.measure.model import Flag, Measure
+from recommend.parameters import Parameters
 from recommend.visit.models import Visit
 
 _GRAVITY = 9.81
@@ -25,7 +26,7 @@ _TIPPED = {
 
 
 def cross_checked(
-    found: Sequence[Measured], visit: Visit, parameters: Mapping[str, float]
+    found: Sequence[Measured], visit: Visit, parameters: Parameters
 ) -> list[Measured]:
     """The captures with what the visit, and the other captures, make doubtful about them."""
     out = []
@@ -38,9 +39,7 @@ def cross_checked(
     return out
 
 
-def _pressure_doubts(
-    one: Measured, visit: Visit, parameters: Mapping[str, float]
-) -> Iterator[Doubt]:
+def _pressure_doubts(one: Measured, visit: Visit, parameters: Parameters) -> Iterator[Doubt]:
     force = one.curves.get("force")
     if visit.body_mass_kg and force is not None:
         yield from _mass_doubts(one, float(np.max(force.mean)), visit.body_mass_kg, parameters)
@@ -48,7 +47,7 @@ def _pressure_doubts(
     length = one.find("footprint-length")
     if foot.foot_length_mm and length is not None:
         share = float(length.value) / foot.foot_length_mm
-        least, most = (parameters[f"capture.footprint-share-{end}"] for end in ("least", "most"))
+        least, most = (parameters.capture[f"footprint-share-{end}"] for end in ("least", "most"))
         text = (
             f"the footprint is {float(length.value):.0f} mm long on a foot of "
             f"{foot.foot_length_mm:g}"
@@ -62,11 +61,11 @@ def _pressure_doubts(
 
 
 def _mass_doubts(
-    one: Measured, force: float, mass: float, parameters: Mapping[str, float]
+    one: Measured, force: float, mass: float, parameters: Parameters
 ) -> Iterator[Doubt]:
     gait = "running" if one.gait == "running" else "walking"
     share = force / (mass * _GRAVITY)
-    least, most = (parameters[f"capture.weight-{end}-{gait}"] for end in ("least", "most"))
+    least, most = (parameters.capture[f"weight-{end}-{gait}"] for end in ("least", "most"))
     if least <= share <= most:
         return
     text = f"the foot bears {force:.0f} N, {share:.2f} times the body weight; check `unit`"
@@ -78,14 +77,12 @@ def _mass_doubts(
     yield Doubt(Flag("force-unlike-weight", f"{text} and the mass", "removed"), loads)
 
 
-def _turned_out(
-    one: Measured, found: Sequence[Measured], parameters: Mapping[str, float]
-) -> Measured:
+def _turned_out(one: Measured, found: Sequence[Measured], parameters: Parameters) -> Measured:
     """Errors of a film whose foot the mat shows turned out, where the film does not say it."""
     mat = next((m.find("toe-out") for m in found if m.kind == "pressure" and m.side == one.side),
                None)  # fmt: skip
     stated = any(flag.name.startswith("foot-turned") for flag in one.flags)
-    if mat is None or stated or abs(float(mat.value)) < parameters["capture.toe-out-noted"]:
+    if mat is None or stated or abs(float(mat.value)) < parameters.capture.toe_out_noted:
         return one
     out = abs(float(mat.value))
     text = f"the mat shows the foot turned out by {out:.0f} degrees, the film does not say it"
@@ -94,9 +91,9 @@ def _turned_out(
     return replace(one, measures=measures, flags=(*one.flags, flag))
 
 
-def _widened(measure: Measure, out: float, flag: Flag, parameters: Mapping[str, float]) -> Measure:
+def _widened(measure: Measure, out: float, flag: Flag, parameters: Parameters) -> Measure:
     when = _TIPPED.get(measure.name)
     if when is None or not measure.error:
         return measure
-    added = parameters[f"capture.toe-out-{when}"] * out / math.sqrt(3.0)
+    added = parameters.capture[f"toe-out-{when}"] * out / math.sqrt(3.0)
     return measure.flagged(flag, widen=math.hypot(measure.error, added) / measure.error)

@@ -10,6 +10,7 @@ from statistics import NormalDist
 from recommend.measure.definitions import MeasureDefs
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.measure.observed import observe
+from recommend.parameters import Parameters
 from recommend.visit.models import Visit
 from recommend.visit.pain import sites_of
 
@@ -56,9 +57,7 @@ def beyond_error(change: float, error: float) -> bool:
     return abs(change) > _Z * error
 
 
-def history(
-    visits: Sequence[Visit], defs: MeasureDefs, parameters: Mapping[str, float]
-) -> tuple[Line, ...]:
+def history(visits: Sequence[Visit], defs: MeasureDefs, parameters: Parameters) -> tuple[Line, ...]:
     """Numeric measures of `visits` (oldest first), in the order of the definitions.
 
     Pain stands site by site, so that a new pain is never taken for an old one of the same side.

@@ -8,7 +8,7 @@ under ``from-captures``, and counts as long as the two agree. The capture is lis
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -21,6 +21,7 @@ from recommend.measure.cross_checks import cross_checked
 from recommend.measure.definitions import OF_STRIDES
 from recommend.measure.measured import Measured
 from recommend.measure.model import Flag, Measure
+from recommend.parameters import Parameters
 from recommend.reading import read_document, validate
 from recommend.reading.document import Document
 from recommend.visit.models import Visit
@@ -41,9 +42,7 @@ class Merged:
     done: tuple[str, ...]
 
 
-def write_into(
-    path: Path, found: Sequence[Measured], parameters: Mapping[str, float]
-) -> tuple[str, ...]:
+def write_into(path: Path, found: Sequence[Measured], parameters: Parameters) -> tuple[str, ...]:
     """Write the measures in `found` into the visit at `path`; says what was done, in sentences.
 
     Raises
@@ -59,7 +58,7 @@ def write_into(
 
 
 def merge(
-    document: Document, path: Path, found: Sequence[Measured], parameters: Mapping[str, float]
+    document: Document, path: Path, found: Sequence[Measured], parameters: Parameters
 ) -> Merged:
     """The visit of `document`, to stand at `path`, with the measures in it; nothing is written."""
     visit = validate(Visit, document)

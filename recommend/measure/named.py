@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection
 from pathlib import Path
 
 from recommend.errors import InputError, nearest
@@ -10,6 +10,7 @@ from recommend.measure.capture import CaptureOptions, measure_capture, sha256_of
 from recommend.measure.definitions import MeasureDefs
 from recommend.measure.measured import Measured
 from recommend.measure.model import SIDES
+from recommend.parameters import Parameters
 from recommend.reading import read_document, validate
 from recommend.reading.document import Document
 from recommend.visit import Visit, read_visit
@@ -19,7 +20,7 @@ from recommend.visit.models import Capture
 def read_measured_visit(
     path: Path,
     questions: Collection[str],
-    parameters: Mapping[str, float],
+    parameters: Parameters,
     defs: MeasureDefs,
     purposes: Collection[str],
 ) -> Visit:

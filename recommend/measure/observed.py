@@ -19,6 +19,7 @@ from recommend.measure.definitions import Derivation, MeasureDef, MeasureDefs, k
 from recommend.measure.derived import derivations, error_of, parts_of, reckoned
 from recommend.measure.model import SIDES, Flag, Measure, Side
 from recommend.measure.spread import standard_error
+from recommend.parameters import Parameters
 from recommend.visit.models import Foot, Pain, Rearfoot, Visit
 from recommend.visit.pain import most_grown, pain_since
 
@@ -42,6 +43,15 @@ _CAPTURE_KIND = {
 }
 
 
+# Measures that a visit carries in fields of their own, or that the age and the complaint give.
+OBSERVED = frozenset(
+    {
+        *_CAPTURE_KIND, "fpi", "arch-height-ratio", "arch-rigidity", "navicular-drop",
+        "foot-length", "forefoot-width", "heel-width", "body-mass", "pain-score", "pain-weeks",
+        "pain-before", "pain-again", "new-pain-sites", "growing", "wear-comfort", "wear-weeks",
+    }
+)  # fmt: skip
+
 # What a mean is called by what stands behind it: only a published one is called so.
 _MEANS = {
     "published": "published",
@@ -64,7 +74,7 @@ class Observed:
     further: Mapping[Side, tuple[Measure, ...]]
 
 
-def observe(visit: Visit, defs: MeasureDefs, parameters: Mapping[str, float]) -> Observed:
+def observe(visit: Visit, defs: MeasureDefs, parameters: Parameters) -> Observed:
     """All measures that follow from a visit; a missing reading gives no measure."""
     maker = _Maker(visit, defs, parameters)
     feet: dict[Side, Foot] = {"left": visit.feet.left, "right": visit.feet.right}
@@ -98,9 +108,7 @@ def _captured(measure: Measure, visit: Visit) -> Measure:
     return measure
 
 
-def reading_error(
-    definition: MeasureDef, values: Sequence[float], parameters: Mapping[str, float]
-) -> float:
+def reading_error(definition: MeasureDef, values: Sequence[float], parameters: Parameters) -> float:
     """Standard error of the mean of `values`, in the measure's unit.
 
     From the scatter of the readings when there are at least ``noise.few-strides`` of them;
@@ -111,7 +119,7 @@ def reading_error(
     return standard_error(
         values,
         single=known.single if known else 0.0,
-        few=parameters["noise.few-strides"],
+        few=parameters.noise.few_strides,
         floor=known.floor if known else 0.0,
     )
 
@@ -120,7 +128,7 @@ def reading_error(
 class _Maker:
     visit: Visit
     defs: MeasureDefs
-    parameters: Mapping[str, float]
+    parameters: Parameters
 
     def of_foot(self, side: Side, foot: Foot) -> Iterator[Measure]:
         yield from self._fpi(side, foot)
@@ -252,8 +260,8 @@ class _Maker:
         dorsum = foot.dorsum_height_mm
         if dorsum is None or not dorsum.standing or not dorsum.sitting:
             return False
-        most = self.parameters.get("entry.rise-under-load", math.inf)
-        return fmean(dorsum.standing) - fmean(dorsum.sitting) > most
+        rise = fmean(dorsum.standing) - fmean(dorsum.sitting)
+        return rise > self.parameters.entry.rise_under_load
 
     def _instep(self, side: Side, foot: Foot) -> Iterator[Measure]:
         dorsum, length = foot.dorsum_height_mm, foot.truncated_foot_length_mm
@@ -536,7 +544,7 @@ class _Maker:
     def _doubted(self, measure: Measure) -> Measure:
         """Flag a value that is far outside the published norm."""
         norm = self.defs[measure.name].norm_of(measure.qualifiers)
-        bound = self.parameters["noise.implausible"]
+        bound = self.parameters.noise.implausible
         if norm is None or abs(float(measure.value) - norm.mean) <= bound * norm.sd:
             return measure
         text = (

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from math import log
 from typing import Final
 
 from recommend.measure.doubts import Doubt
 from recommend.measure.model import Flag
+from recommend.parameters import Parameters
 
 # Rates that cameras and mats are sold with, to name one that would fit.
 _RATES: Final = (24, 25, 30, 50, 60, 90, 100, 120, 200, 240, 250, 300, 400, 500)
@@ -18,11 +18,11 @@ def time_doubts(
     rate_hz: float,
     gait: str,
     concerns: tuple[str, ...],
-    parameters: Mapping[str, float],
+    parameters: Parameters,
 ) -> list[Doubt]:
     """The doubt that a mean contact time of `seconds` raises; what it `concerns` is withdrawn."""
     word = "running" if gait == "running" else "walking"
-    least, most = (parameters[f"capture.contact-{end}-{word}"] for end in ("least", "most"))
+    least, most = (parameters.capture[f"contact-{end}-{word}"] for end in ("least", "most"))
     if least <= seconds <= most:
         return []
     usual = (least * most) ** 0.5

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
+
+from recommend.parameters import Parameters
 
 Phase = Literal["contact", "midstance", "propulsion"]
 PHASES: Final[tuple[Phase, ...]] = ("contact", "midstance", "propulsion")
@@ -33,12 +35,12 @@ class Curve:
     unit: str
 
 
-def borders(parameters: Mapping[str, float]) -> tuple[float, float]:
+def borders(parameters: Parameters) -> tuple[float, float]:
     """End of contact and end of midstance as percent of stance."""
-    return parameters["capture.contact-end"], parameters["capture.midstance-end"]
+    return parameters.capture.contact_end, parameters.capture.midstance_end
 
 
-def phase_slices(parameters: Mapping[str, float]) -> dict[Phase, slice]:
+def phase_slices(parameters: Parameters) -> dict[Phase, slice]:
     """Points of a 101-point stance that belong to each phase; neighbours share none."""
     first, second = (round(border) for border in borders(parameters))
     return {

@@ -16,6 +16,7 @@ from statistics import NormalDist, fmean, variance
 from recommend.measure.definitions import MeasureDefs
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.measure.observed import PHASES, observe
+from recommend.parameters import Parameters
 from recommend.visit.models import Foot, Visit
 
 _Z = NormalDist().inv_cdf(0.975)
@@ -59,7 +60,7 @@ class Repeated:
 
 
 def repeatability(
-    visits: Iterable[Visit], defs: MeasureDefs, parameters: Mapping[str, float]
+    visits: Iterable[Visit], defs: MeasureDefs, parameters: Parameters
 ) -> list[Repeated]:
     """Repeatability of every measure that some foot has at least twice.
 

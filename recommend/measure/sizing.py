@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from fractions import Fraction
 
+from recommend.parameters import Parameters
 from recommend.visit.models import ShoeSize, SizeSystem
 
 # Definitions of the units, not limits: a Paris point is 2/3 cm, a barleycorn 1/3 inch.
@@ -25,20 +26,20 @@ TITLES: Mapping[SizeSystem, str] = {
 }  # fmt: skip
 
 
-def size_in(system: SizeSystem, foot_length_mm: float, parameters: Mapping[str, float]) -> float:
+def size_in(system: SizeSystem, foot_length_mm: float, parameters: Parameters) -> float:
     """Size number of a foot length (mm) in `system`, not rounded to whole or half sizes."""
     if system == "mondopoint":
         return foot_length_mm
-    last = foot_length_mm + parameters["sizing.toe-allowance"]
+    last = foot_length_mm + parameters.sizing.toe_allowance
     if system == "eu":
         return last / float(PARIS_POINT_MM)
     uk = last / float(BARLEYCORN_MM) - ADULT_ZERO_BARLEYCORNS
     return uk + _beyond_uk(system, parameters)
 
 
-def foot_length_of(worn: ShoeSize, parameters: Mapping[str, float]) -> float:
+def foot_length_of(worn: ShoeSize, parameters: Parameters) -> float:
     """Foot length in mm that the size of a shoe is made for, by its table."""
-    size, allowance = worn.value, parameters["sizing.toe-allowance"]
+    size, allowance = worn.value, parameters.sizing.toe_allowance
     if worn.system == "mondopoint":
         return size
     if worn.system == "eu":
@@ -48,15 +49,13 @@ def foot_length_of(worn: ShoeSize, parameters: Mapping[str, float]) -> float:
     return (uk + ADULT_ZERO_BARLEYCORNS) * float(BARLEYCORN_MM) - allowance
 
 
-def box_size(system: SizeSystem, foot_length_mm: float, parameters: Mapping[str, float]) -> float:
+def box_size(system: SizeSystem, foot_length_mm: float, parameters: Parameters) -> float:
     """Size number of a foot length (mm) as boxes bear it: half sizes, Mondopoint as it is."""
     size = size_in(system, foot_length_mm, parameters)
     return size if system == "mondopoint" else round(size * 2) / 2
 
 
-def size_label(
-    system: SizeSystem, foot_length_mm: float, parameters: Mapping[str, float]
-) -> str | None:
+def size_label(system: SizeSystem, foot_length_mm: float, parameters: Parameters) -> str | None:
     """A size as it stands on a box, to half sizes: ``EU 42.5``, ``UK 11.5 child``.
 
     None where the system has no such size (women's sizes below an adult's).
@@ -69,9 +68,7 @@ def size_label(
     return f"{TITLES[system].removesuffix(' men')} {size + ADULT_ZERO_OF_CHILDREN:g} child"
 
 
-def _beyond_uk(
-    system: SizeSystem, parameters: Mapping[str, float], above_men: float | None = None
-) -> float:
+def _beyond_uk(system: SizeSystem, parameters: Parameters, above_men: float | None = None) -> float:
     """How many sizes a number in `system` lies above the UK number of the same last."""
-    women = parameters["sizing.us-women-offset"] if above_men is None else above_men
+    women = parameters.sizing.us_women_offset if above_men is None else above_men
     return {"uk": 0.0, "us-men": 1.0, "us-women": 1.0 + women}[system]

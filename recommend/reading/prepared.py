@@ -161,14 +161,19 @@ def _stated(value: Any) -> dict[str, Any]:
     if isinstance(value, BaseModel):
         known, stated = type(value).model_fields, value.model_fields_set
         return {name: getattr(value, name) for name in known if name in stated}
-    return {one.name: getattr(value, one.name) for one in fields(value)}
+    return {name: getattr(value, name) for name in _given(value)}
+
+
+def _given(kind: Any) -> list[str]:
+    """What a dataclass is made of."""
+    return [one.name for one in fields(kind) if one.init]
 
 
 def _maker(kind: Any, names: list[str]) -> Callable[[list[Any]], Any]:
     """What builds an object of a class from the values of these fields."""
     if issubclass(kind, BaseModel):
         return _model_maker(kind, names)
-    if names != [one.name for one in fields(kind)]:
+    if names != _given(kind):
         raise ValueError(f"{kind} has other fields")
     return lambda parts: kind(*parts)
 

@@ -64,7 +64,7 @@ def _reading(reading: dict[str, Any]) -> dict[str, Any]:
 
 
 def _shortlist(ranked: Shortlist, book: Rulebook) -> dict[str, Any]:
-    shown = int(book.parameters["rank.shown"])
+    shown = book.parameters.rank.shown
     return {
         group: {
             "ranked": [_candidate(c) for c in ranked.ranked[group][:shown]],

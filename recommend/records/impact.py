@@ -282,7 +282,7 @@ _WITHHELD: Summary = {"first": {}, "listed": {}, "binding": None}
 def _products(cases: Cases) -> Iterator[Summary]:
     """The part of a summary that depends on needs and sizes alone; shared by every such visit."""
     ranking = cases.ranking
-    shown = int(ranking.book.parameters["rank.shown"])
+    shown = ranking.book.parameters.rank.shown
     leading = {group: cases.leading(group, shown) for group in GROUPS}
     for case, holds in enumerate(cases.holds):
         fired = [rule for rule, on in zip(ranking.table.rules, holds, strict=True) if on]

@@ -115,7 +115,7 @@ def basis_of(book: Rulebook) -> str:
     """SHA-256 over the measures and numbers of a rulebook that facts are made with."""
     numbers = {
         name: value
-        for name, value in book.parameters.items()
+        for name, value in book.parameters.numbers.items()
         if name.partition(".")[0] not in _NOT_OF_FACTS
     }
     measures = {name: one.model_dump(mode="json") for name, one in book.measures.items()}
@@ -145,7 +145,7 @@ def summary_of(outcome: Outcome) -> dict[str, Any]:
     ``binding``, the nevers and musts of the pair, null when a stop withholds the shortlist.
     """
     assessment, ranked = outcome.assessment, outcome.shortlist
-    shown = int(outcome.book.parameters["rank.shown"])
+    shown = outcome.book.parameters.rank.shown
     listed: dict[Group, list[str]] = {}
     if ranked and ranked.as_read:
         listed = {g: list(ranked.as_read.leading(g, shown)[0]) for g in GROUPS}

@@ -31,7 +31,7 @@ def rulebook_from(document: Mapping[str, Any]) -> Rulebook:
     InputError
         If this version of the tool no longer understands it, or it is not the same.
     """
-    book = load_rulebook(Texts.of(RULES, document["files"]))
+    book = load_rulebook(Texts.of(RULES, document["files"]), kept=True)
     _same(book.digest, document["sha256"], "rulebook")
     return book
 

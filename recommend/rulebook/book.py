@@ -9,6 +9,7 @@ from typing import Any, Literal
 
 from recommend.errors import InputError, Place, nearest
 from recommend.measure.definitions import MeasureDefs
+from recommend.parameters import Parameters
 from recommend.reading.texts import Texts
 from recommend.rulebook.compiling import CannotRunError, Compiler
 from recommend.rulebook.models import (
@@ -27,7 +28,6 @@ from recommend.rulebook.models import (
     Rule,
     Source,
 )
-from recommend.rulebook.parameters import Parameters
 from recommend.rulebook.terms import Conjunction, Disjunction, Word
 from recommend.rulebook.translations import (
     Key,

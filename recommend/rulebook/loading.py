@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any, TypeAlias, TypeVar
 
 from recommend.errors import InputError, Place
+from recommend.parameters import Parameters
 from recommend.reading import Document, Strict, problems_in
 from recommend.reading.document import Loc
 from recommend.reading.prepared import classes_of, prepared
@@ -42,7 +43,6 @@ from recommend.rulebook.models import (
     TypesFile,
 )
 from recommend.rulebook.naming import Names, check_leaf, known, then_checks
-from recommend.rulebook.parameters import Parameters
 from recommend.rulebook.terms import Number, Word
 from recommend.rulebook.translations import TranslationsFile
 from recommend.rulebook.vocabulary import FOOT_TYPE, Vocabulary, vocabulary_of
@@ -63,8 +63,10 @@ _FILES: dict[str, type[Strict]] = {
 }
 
 
-def load_rulebook(source: Path | str | Texts) -> Rulebook:
+def load_rulebook(source: Path | str | Texts, *, kept: bool = False) -> Rulebook:
     """Read, check and compile a rulebook: a folder, or the texts of one.
+
+    One that was `kept` may be of an earlier version, which named other parameters.
 
     Raises
     ------
@@ -72,14 +74,14 @@ def load_rulebook(source: Path | str | Texts) -> Rulebook:
         For the first thing that does not fit: a missing file, a schema error, an unknown
         name (with the nearest spelling), a duplicate id, rules in a circle.
     """
-    book, problems = read_rulebook(source, whole=False)
+    book, problems = read_rulebook(source, whole=False, kept=kept)
     if book is None:
         raise problems[0]
     return book
 
 
 def read_rulebook(
-    source: Path | str | Texts, *, whole: bool = True
+    source: Path | str | Texts, *, whole: bool = True, kept: bool = False
 ) -> tuple[Rulebook | None, tuple[InputError, ...]]:
     """The rulebook in a folder or in texts, or everything that keeps it from being read.
 
@@ -89,7 +91,7 @@ def read_rulebook(
     if "rulebook.yaml" not in (*texts, *texts.unread):
         none = InputError(texts.place(), "no rulebook is here", "a folder with a rulebook.yaml")
         return None, (none,)
-    loader = _Loader(texts, whole)
+    loader = _Loader(texts, whole, kept)
     book = loader.load()
     # What cannot be read is told even where nothing reads it: the digest would not hold it.
     told = {str(one) for one in loader.problems}
@@ -114,9 +116,13 @@ def prepared_rulebook(folder: Path | str | Texts) -> Rulebook:
         lambda: classes_of(
             Strict, Rulebook, CompiledRule, Parameters, Vocabulary, Texts, Number, Word, Place
         ),
-        lambda: replace(load_rulebook(texts), texts=_NO_TEXTS),
+        lambda: _with_texts(load_rulebook(texts), _NO_TEXTS),
     )
-    return replace(bare, texts=texts)
+    return _with_texts(bare, texts)
+
+
+def _with_texts(book: Rulebook, texts: Texts) -> Rulebook:
+    return replace(book, texts=texts, parameters=replace(book.parameters, texts=texts))
 
 
 _NO_TEXTS = Texts("", {}, {})  # they are at hand whenever it is opened
@@ -126,6 +132,7 @@ _NO_TEXTS = Texts("", {}, {})  # they are at hand whenever it is opened
 class _Loader:
     texts: Texts
     whole: bool
+    kept: bool
     drafts: list[Draft] = field(default_factory=list)
     seen: dict[str, Place] = field(default_factory=dict)
     problems: list[InputError] = field(default_factory=list)
@@ -142,7 +149,7 @@ class _Loader:
         stages = {stage: list(self._files_of(stage)) for stage in STAGES}
         parameters = None
         with self._noting():
-            parameters = Parameters.of(self.texts)
+            parameters = Parameters.of(self.texts, kept=self.kept)
         purposes = self._purposes()
         if len(read) < len(_FILES):  # names cannot be told known from unknown
             return None

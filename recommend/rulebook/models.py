@@ -8,11 +8,11 @@ from typing import Annotated, Any, Literal, get_args
 from pydantic import Discriminator, Field, Tag, model_validator
 
 from recommend.measure.definitions import MeasureDefs
+from recommend.parameters import Figure, Kind
 from recommend.reading import Id as Id  # also the id of a product attribute
 from recommend.reading import Strict
 from recommend.rulebook.comparisons import Comparison
 from recommend.rulebook.conditions import Condition
-from recommend.rulebook.parameters import Figure, Kind
 
 Strength = Literal["must", "prefer", "never"]
 Weight = Literal["strong", "usual", "slight"]

@@ -427,7 +427,7 @@ def _next(outcome: Outcome, sure: HowSure | None, reference: str) -> Part:
         return Part("next", "Next", [["Measure the length of both feet first."]])
     again = _again(outcome, sure)
     tried = f"{_trying(outcome)} recommend trial {reference}"
-    doubtful = _holds(ranked) < outcome.book.parameters["rank.sure"]
+    doubtful = _holds(ranked) < outcome.book.parameters.rank.sure
     whole = [again, tried] if doubtful else [tried, again]
     short = again if doubtful and again else tried
     return Part("next", "Next", [[line for line in whole if line], [short]])

@@ -42,8 +42,8 @@ _OUTCOMES = {
 # Parameter with the share from which it holds, symbol, word, colour. Symbol and number carry the
 # meaning, colour only repeats it.
 _GRADES = (
-    ("coverage.grade-full", "●", "nearly all", "green"),
-    ("coverage.grade-most", "◐", "most", "yellow"),
+    ("grade-full", "●", "nearly all", "green"),
+    ("grade-most", "◐", "most", "yellow"),
 )
 _LEAST = ("○", "fewer", "red")
 _THIN = "?"
@@ -136,7 +136,7 @@ def _headline(run: Run) -> Iterator[RenderableType]:
         f"{counted(len(catalogue.insoles), 'insole')}; {crowd}; "
         f"{run.book.heading.name} {run.book.heading.version}"
     )
-    choice = int(run.book.parameters["coverage.choice"])
+    choice = run.book.parameters.coverage.choice
     who = "expected customers" if run.crowd.drawn else "the customers counted"
     yield Text(
         f"\nServes {interval_words(coverage.served)} of {who}, "
@@ -313,9 +313,9 @@ def _name(way: str, word: str, run: Run, width: int) -> str:
 
 def _graded(cell: Cell, run: Run) -> Text:
     parameters = run.book.parameters
-    grades = (rest for floor, *rest in _GRADES if cell.served >= parameters[floor])
+    grades = (rest for floor, *rest in _GRADES if cell.served >= parameters.coverage[floor])
     symbol, _, style = next(grades, _LEAST)
-    thin = run.crowd.drawn and cell.people < parameters["coverage.thin"]
+    thin = run.crowd.drawn and cell.people < parameters.coverage.thin
     mark, style = (_THIN, "dim") if thin else ("", style)
     return Text(f"{symbol}{100 * cell.served:3.0f}{mark}", style=style)
 
@@ -345,10 +345,10 @@ def _band(band: Band) -> str:
 def _legend(show: str, run: Run) -> Iterator[RenderableType]:
     currency, parameters = run.catalogue.currency, run.book.parameters
     if show == "served":
-        floors = [(s, word, parameters[floor]) for floor, s, word, _ in _GRADES]
+        floors = [(s, word, parameters.coverage[floor]) for floor, s, word, _ in _GRADES]
         grades = ", ".join(f"{s} {word} (from {100 * f:.0f} %)" for s, word, f in floors)
         least = f"{_LEAST[0]} {_LEAST[1]}; · nobody"
-        thin = f"; {_THIN} fewer than {parameters['coverage.thin']:g} counted"
+        thin = f"; {_THIN} fewer than {parameters.coverage.thin:g} counted"
         yield inset(f"{grades}, {least}{thin if run.crowd.drawn else ''}.", 2)
     if show == "prices" and currency:
         yield inset(f"Prices in {currency}; · nobody, - nothing serves.", 2)
@@ -361,7 +361,7 @@ def _legend(show: str, run: Run) -> Iterator[RenderableType]:
 def _lists(run: Run) -> Iterator[RenderableType]:
     coverage = run.coverage
     never = [p for p in coverage.products if p.never]
-    feet = int(run.book.parameters["coverage.search-feet"])
+    feet = run.book.parameters.coverage.search_feet
     reasons = [f"{p.id}: {_NEVER[p.never].format(what=_attribute(p.what, run))}" for p in never]
     yield from _list(f"Products that serve none of {feet:,} feet spread over every limit", reasons)
     unfit = [p.id for p in coverage.products if not p.never and not p.suits_drawn]

@@ -82,7 +82,7 @@ def _blocks(shop: Shop, book: Rulebook, catalogue: Catalogue) -> Iterator[Render
 def _tables(
     gait: str, shop: Shop, book: Rulebook, catalogue: Catalogue
 ) -> Iterator[RenderableType]:
-    confidence = book.parameters["trial.confidence"]
+    confidence = book.parameters.trial.confidence
     for kind in ("shoe", "insole"):
         table = plain_table(kind, "phase", "visits", "change (95 %)", "in band", "over")
         for column in table.columns:
@@ -146,7 +146,7 @@ def _person(shop: Shop) -> str:
 
 def as_document(shop: Shop, book: Rulebook, catalogue: Catalogue) -> dict[str, Any]:
     """The effects as plain data: a row for each product and gait, in degrees by phase."""
-    confidence = book.parameters["trial.confidence"]
+    confidence = book.parameters.trial.confidence
     rows = [
         {
             "product": product,

@@ -6,7 +6,6 @@ terminal. Toes are up; the page shows the foot as it stands, seen from above.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Final
 
 import numpy as np
@@ -16,6 +15,7 @@ from rich.text import Text
 from recommend.measure.measured import FootPicture
 from recommend.measure.model import Side
 from recommend.measure.phases import PHASES, Curve, phase_slices
+from recommend.parameters import Parameters
 
 FloatArray = NDArray[np.float64]
 
@@ -36,7 +36,7 @@ def footprint_lines(
     picture: FootPicture,
     path: Curve | None,
     side: Side,
-    parameters: Mapping[str, float],
+    parameters: Parameters,
     *,
     ascii_only: bool = False,
 ) -> list[Text]:
@@ -88,9 +88,7 @@ def _cell(x: float, top: float) -> tuple[int, int]:
     return int(np.floor(x / ACROSS_MM)), round(top / ALONG_MM)
 
 
-def _path_letters(
-    path: Curve | None, parameters: Mapping[str, float]
-) -> dict[tuple[int, int], str]:
+def _path_letters(path: Curve | None, parameters: Parameters) -> dict[tuple[int, int], str]:
     """The letter of the phase in which the path crosses each character's piece."""
     if path is None:
         return {}

@@ -28,7 +28,7 @@ def print_gaps(gaps: Gaps, crowd: Crowd, book: Rulebook, console: Console, thin:
 
 
 def _gaps(gaps: Gaps, crowd: Crowd, book: Rulebook, thin: bool) -> Iterator[RenderableType]:
-    choice = int(book.parameters["coverage.choice"])
+    choice = book.parameters.coverage.choice
     what = f"have fewer than {choice} to choose from" if thin else "are not served"
     yield Text(f"{percent(gaps.missed)} of customers {what}.", style="bold")
     verb = "also suits" if thin else "adds"

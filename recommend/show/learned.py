@@ -39,7 +39,7 @@ def notice_blocks(one: LearnedList) -> Iterator[RenderableType]:
 
 def expected_blocks(one: LearnedList, book: Rulebook) -> Iterator[RenderableType]:
     """The motion to expect with each product shown, foot by foot and phase by phase."""
-    shown = int(book.parameters["rank.shown"])
+    shown = book.parameters.rank.shown
     yield heading("Motion to expect, from the shop's own trials (degrees, 95 % for one foot)")
     if not any(one.expected.values()):
         yield bullet("nothing that foretells was learned in a gait of this customer's film")

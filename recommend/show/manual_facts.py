@@ -55,7 +55,7 @@ def _value(name: str, form: str | None, book: Rulebook) -> str:
         return how_to_add(rest)
     if kind == "measures":
         return _error(book.measures[rest.removesuffix(".error")]) or "an unknown error"
-    value = book.parameters[name]
+    value = book.parameters.named(name)
     return f"{_PERCENT * value if form else value:g}"
 
 

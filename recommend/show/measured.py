@@ -14,6 +14,7 @@ from recommend.measure.measured import Measured
 from recommend.measure.model import SIDES, Flag, Measure
 from recommend.measure.phases import PHASES, Phase
 from recommend.measure.pressure.regions import REGIONS
+from recommend.parameters import Parameters
 from recommend.show import footprint_map, stance_curve
 from recommend.show.bands import Band
 from recommend.show.layout import WIDE, bullet, heading, plain_table
@@ -56,7 +57,7 @@ def print_measured(
     found: Sequence[Measured],
     bands: Mapping[tuple[str, str], Mapping[Phase, Band]],
     defs: MeasureDefs,
-    parameters: Mapping[str, float],
+    parameters: Parameters,
     out: Console,
 ) -> None:
     """Print every foot of every capture: pictures first, then numbers, then doubts.
@@ -72,7 +73,7 @@ def _blocks(
     found: Sequence[Measured],
     bands: Mapping[tuple[str, str], Mapping[Phase, Band]],
     defs: MeasureDefs,
-    parameters: Mapping[str, float],
+    parameters: Parameters,
     width: int,
     plain: bool,
 ) -> Iterator[RenderableType]:
@@ -118,7 +119,7 @@ def _what(one: Measured) -> str:
 
 
 def _footprints(
-    found: Sequence[Measured], parameters: Mapping[str, float], width: int, plain: bool
+    found: Sequence[Measured], parameters: Parameters, width: int, plain: bool
 ) -> Iterator[RenderableType]:
     """Footprints side by side, as many as fit."""
     columns: list[Text] = []
@@ -161,7 +162,7 @@ def _beside(columns: Sequence[Text]) -> RenderableType:
 def _angle_curve(
     one: Measured,
     bands: Mapping[tuple[str, str], Mapping[Phase, Band]],
-    parameters: Mapping[str, float],
+    parameters: Parameters,
     width: int,
     plain: bool,
 ) -> Iterator[RenderableType]:

@@ -18,6 +18,7 @@ from recommend.extras import not_installed
 from recommend.measure.measured import Measured
 from recommend.measure.phases import PHASES, STANCE_POINTS, Phase, phase_slices
 from recommend.output import PICTURE, write_output
+from recommend.parameters import Parameters
 from recommend.show.bands import Band
 
 _SUFFIXES = (".svg", ".png", ".pdf")
@@ -28,7 +29,7 @@ def save_plot(
     path: Path,
     found: Sequence[Measured],
     bands: Mapping[tuple[str, str], Mapping[Phase, Band]],
-    parameters: Mapping[str, float],
+    parameters: Parameters,
     *,
     force: bool = False,
 ) -> None:
@@ -78,7 +79,7 @@ def _figure(count: int) -> tuple[Any, list[Any]]:
     return figure, list(axes[:count])
 
 
-def _footprint(axis: Any, one: Measured, highest: float, parameters: Mapping[str, float]) -> None:
+def _footprint(axis: Any, one: Measured, highest: float, parameters: Parameters) -> None:
     picture = one.picture
     assert picture is not None
     sign = -1.0 if one.side == "left" else 1.0
@@ -127,7 +128,7 @@ def _angle(
     axis: Any,
     one: Measured,
     bands: Mapping[tuple[str, str], Mapping[Phase, Band]],
-    parameters: Mapping[str, float],
+    parameters: Parameters,
 ) -> None:
     curve = one.curves["rearfoot-angle"]
     stance = np.arange(STANCE_POINTS)

@@ -152,8 +152,8 @@ def _sizes(ranked: Shortlist, outcome: Outcome) -> Iterator[RenderableType]:
         return
     length = ranked.wanted.length
     labels = [size_label(system, length, book.parameters) for system in _ABOUT]
-    allowance = book.parameters["sizing.toe-allowance"]
-    offset = book.parameters["sizing.us-women-offset"]
+    allowance = book.parameters.sizing.toe_allowance
+    offset = book.parameters.sizing.us_women_offset
     yield bullet(
         f"Mondopoint {length:.0f} mm ({ranked.wanted.basis}); about "
         + ", ".join(label for label in labels if label)
@@ -179,7 +179,7 @@ def _sizes(ranked: Shortlist, outcome: Outcome) -> Iterator[RenderableType]:
 def _group(
     ranked: Shortlist, group: Group, outcome: Outcome, width: int
 ) -> Iterator[RenderableType]:
-    most = int(outcome.book.parameters["rank.shown"])
+    most = outcome.book.parameters.rank.shown
     yield heading(f"{_TITLES[group]} (in groups that serve alike; best group first, cheaper first)")
     listed = ranked.ranked[group] or ranked.without_place[group]
     if not listed:

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from rich.text import Text
 
 from recommend.measure.phases import PHASES, STANCE_POINTS, Curve, Phase, phase_slices
+from recommend.parameters import Parameters
 from recommend.show.bands import Band
 
 FloatArray = NDArray[np.float64]
@@ -24,7 +25,7 @@ _ASCII = {_SHADE: "%", _MEAN: "o"}
 def curve_lines(
     curve: Curve,
     bands: Mapping[Phase, Band],
-    parameters: Mapping[str, float],
+    parameters: Parameters,
     width: int,
     *,
     peak: tuple[float, float] | None = None,

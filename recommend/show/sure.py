@@ -86,7 +86,7 @@ def sure_data(sure: HowSure) -> dict[str, Any]:
 
 def change_lines(changes: tuple[Change, ...], book: Rulebook) -> Iterator[str]:
     """The nearest changes, those that noise could bring about first; the others are counted."""
-    far = book.parameters["sure.far"]
+    far = book.parameters.sure.far
     shown = [one for one in changes if one.errors is not None and abs(one.errors) <= far]
     for one in shown:
         yield change_words(one, book)

@@ -201,7 +201,7 @@ def _shortlist(one: TrialOutcome, _width: int) -> Blocks:
 
 def _how_to_read(one: TrialOutcome, _width: int) -> Blocks:
     parameters = one.outcome.book.parameters
-    few, shift = parameters["trial.few-strides"], parameters["trial.mark-shift"]
+    few, shift = parameters.trial.few_strides, parameters.trial.mark_shift
     yield heading("How to read this")
     yield bullet(
         "> towards the band, = within it, ~ at its lower edge, ? no real change, < away, "
@@ -210,7 +210,7 @@ def _how_to_read(one: TrialOutcome, _width: int) -> Blocks:
     yield bullet(
         "change: now less bare, with the span in which it lies 19 times in 20, though strides "
         f"resemble each other. From {few:g} strides in both they tell how much; with fewer a "
-        f"resemblance of {parameters['trial.stride-resemblance']:g} is taken (an assumption), "
+        f"resemblance of {parameters.trial.stride_resemblance:g} is taken (an assumption), "
         "which makes the span wider than needed where strides are more their own."
     )
     yield bullet("can tell: the smallest change that these strides can tell from chance.")
@@ -222,7 +222,7 @@ def _how_to_read(one: TrialOutcome, _width: int) -> Blocks:
     )
     yield bullet(
         "Comfort decides where motion does not differ; where both do, one point of comfort weighs "
-        f"{parameters['trial.comfort-worth']:g}° (an assumption: `comfort-worth` in the shop's "
+        f"{parameters.trial.comfort_worth:g}° (an assumption: `comfort-worth` in the shop's "
         "rules/parameters/trial.yaml)."
     )
     yield bullet("It is today's foot in today's strides: fitting advice, not a diagnosis.")

@@ -147,7 +147,7 @@ def _choose(one: TrialOutcome) -> Part:
     comfort = _named(ranking.by_comfort, len(free), "cannot part them") or "was not asked"
     if not best.with_comfort and ranking.by_comfort:
         comfort += ", not asked for all"
-    rate = one.outcome.book.parameters["trial.comfort-worth"]
+    rate = one.outcome.book.parameters.trial.comfort_worth
     both = f"Both: {worn_words(best.result.step)} (1 point of comfort weighs {rate:g}°)."
     return Part(
         "choose", "Choice", [[f"Motion alone {motion}; comfort alone {comfort}. {both}"], [both]]
@@ -270,13 +270,13 @@ def _mind(one: TrialOutcome) -> Part:
         )
     changes = [j.change for r in results for j in r.whole.values()]
     if any(change.stated for change in changes):
-        few = f"{book.parameters['trial.few-strides']:g}"
+        few = f"{book.parameters.trial.few_strides:g}"
         told.append(
             f"With fewer than {few} strides their likeness is assumed, so that intervals are wider "
             "than they may need to be."
         )
     if changes and not any(c.before.floor for c in changes):
         told.append(f"Marks taken anew may shift all strides alike (up to "
-                    f"{book.parameters['trial.mark-shift']:g}°, from memory); no interval shows "
+                    f"{book.parameters.trial.mark_shift:g}°, from memory); no interval shows "
                     "it.")  # fmt: skip
     return Part("mind", "Mind", [told, told[:1]] if told else [])

@@ -54,7 +54,7 @@ def _strides(plan: Plan, outcome: Outcome) -> str:
             "None: what was measured barefoot cannot be judged better or worse by strides. Ask for "
             "comfort, once in each, and once more without saying which it is."
         )
-    small, large = (outcome.book.parameters[f"trial.plan-{one}"] for one in ("small", "large"))
+    small, large = (outcome.book.parameters.trial[f"plan-{one}"] for one in ("small", "large"))
     return (
         f"{plan.each_turn} of each foot in every turn, {2 * (plan.each_turn or 0)} in each try-on. "
         f"About that many tell {small:g}° from chance, or {large:g}° where the strides differ much."

@@ -174,7 +174,7 @@ def bar_words(bar: Bar, result: StepResult, against: str, book: Rulebook) -> str
         Bar.OVER_CORRECTED: f"over-corrected ({_over(result)})",
         Bar.HURTS: "it hurts ("
         + ", ".join(f"{r.side} {r.region} {r.value:g}" for r in result.hurts)
-        + f" of 10; {book.parameters['trial.comfort-poor']:g} or less counts as hurting)",
+        + f" of 10; {book.parameters.trial.comfort_poor:g} or less counts as hurting)",
         Bar.AWAY: f"away from the band ({keys_words(result.away)})",
         Bar.DOUBTFUL: "changed by more than footwear is known to bring about ("
         + keys_words(result.doubtful)

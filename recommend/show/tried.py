@@ -22,7 +22,7 @@ def shortlist_blocks(one: TrialOutcome) -> Iterator[RenderableType]:
     if one.shortlist is None:
         return
     yield heading("Shortlist with what was measured")
-    shown = int(one.outcome.book.parameters["rank.shown"])
+    shown = one.outcome.book.parameters.rank.shown
     tried = {t.id.removeprefix("own+"): t for t in one.ranking.tried}
     for group, title in _TITLES.items():
         ranked = one.shortlist.ranked[group]

@@ -9,7 +9,7 @@ from recommend.trial.readings import READINGS
 from recommend.trial.steps import Key
 
 # Where the rulebook has no limit of these names, that end is open; with neither there is no band.
-_LOAD = ("lateral-load-lower", "lateral-load-upper")
+LOAD_LIMITS = ("lateral-load-lower", "lateral-load-upper")
 
 
 def band_of(book: Rulebook, key: Key) -> Band | None:
@@ -20,7 +20,7 @@ def band_of(book: Rulebook, key: Key) -> Band | None:
 
 def load_band(book: Rulebook) -> Band | None:
     """The usual share of load on the outer half in percent; None where no limit is known."""
-    return _between(book, _LOAD, {})
+    return _between(book, LOAD_LIMITS, {})
 
 
 def _between(book: Rulebook, names: tuple[str, str], words: dict[str, str]) -> Band | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from statistics import fmean, median
 
@@ -11,6 +11,7 @@ from recommend.measure.definitions import MeasureDefs
 from recommend.measure.history import beyond_error
 from recommend.measure.model import SIDES
 from recommend.measure.observed import observe
+from recommend.parameters import Parameters
 from recommend.visit.models import FollowUp, Visit
 from recommend.visit.pain import pain_since
 
@@ -46,7 +47,7 @@ class CameBack:
 
 
 def came_back(
-    visits: Iterable[Visit], defs: MeasureDefs, parameters: Mapping[str, float]
+    visits: Iterable[Visit], defs: MeasureDefs, parameters: Parameters
 ) -> tuple[CameBack, ...]:
     """The table of all products that some follow-up names, by id; ``own`` shoes are left out.
 
@@ -75,7 +76,7 @@ def _new(visit: Visit) -> Iterator[str]:
         yield UNPLACED
 
 
-def _pain(visit: Visit, defs: MeasureDefs, parameters: Mapping[str, float]) -> list[int]:
+def _pain(visit: Visit, defs: MeasureDefs, parameters: Parameters) -> list[int]:
     """-1, 0 or 1 for each site that hurt before: less, the same, more; else for each foot."""
     since = pain_since(visit)
     if since is not None:

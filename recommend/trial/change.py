@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
 from functools import cached_property
@@ -17,6 +17,7 @@ from statistics import NormalDist
 
 import numpy as np
 
+from recommend.parameters import Parameters
 from recommend.trial.resemblance import Floats, Known, every_resemblance, known_drift, known_mean
 from recommend.trial.student import t_quantile
 
@@ -145,7 +146,7 @@ class Change:
 
 def sample(
     strides: Sequence[float],
-    parameters: Mapping[str, float],
+    parameters: Parameters,
     single: float,
     stated: float | None = None,
     floor: float = 0.0,
@@ -166,17 +167,17 @@ def sample(
     """
     if len(strides) == 0:
         raise ValueError("`strides` must hold at least one stride, was empty")
-    known = parameters["trial.stride-resemblance"] if stated is None else stated
+    known = parameters.trial.stride_resemblance if stated is None else stated
     return Sample(tuple(float(one) for one in strides), single, known, floor)
 
 
-def mean_interval(one: Sample, parameters: Mapping[str, float]) -> Interval:
+def mean_interval(one: Sample, parameters: Parameters) -> Interval:
     """Confidence interval of the mean of one sample, with the error its strides share."""
     known = one.known(_resemblance([one], parameters), _least(parameters))
     return _interval(known.with_variance(one.floor**2), one.mean, parameters)
 
 
-def change(before: Sample, after: Sample, parameters: Mapping[str, float]) -> Change:
+def change(before: Sample, after: Sample, parameters: Parameters) -> Change:
     """After minus before with an interval that bears strides which resemble each other.
 
     Parameters
@@ -217,7 +218,7 @@ def change(before: Sample, after: Sample, parameters: Mapping[str, float]) -> Ch
     )
 
 
-def change_interval(before: Sample, after: Sample, parameters: Mapping[str, float]) -> Interval:
+def change_interval(before: Sample, after: Sample, parameters: Parameters) -> Interval:
     """After minus before with its interval alone; see `change`."""
     resemblance = _resemblance([before, after], parameters)
     known = _known_change(before, after, resemblance, _least(parameters))
@@ -229,22 +230,22 @@ def _known_change(before: Sample, after: Sample, resemblance: Floats, least: flo
     return known.with_variance(before.floor**2 + after.floor**2)
 
 
-def _interval(known: Known, value: float, parameters: Mapping[str, float]) -> Interval:
+def _interval(known: Known, value: float, parameters: Parameters) -> Interval:
     """The interval of a number around its plain mean, which lies in it whatever is weighed."""
-    low, high = known.ends(parameters["trial.confidence"])
+    low, high = known.ends(parameters.trial.confidence)
     return Interval(value, min(low, value), max(high, value))
 
 
-def drift(one: Sample, parameters: Mapping[str, float]) -> Interval | None:
+def drift(one: Sample, parameters: Parameters) -> Interval | None:
     """How far readings drift from the first stride to the last; None when it is not told.
 
     A straight line through at least ``trial.few-strides`` strides that resemble their
     neighbours; told at ``trial.drift-confidence``, since many readings are looked at.
     """
-    if one.n < parameters["trial.few-strides"]:
+    if one.n < parameters.trial.few_strides:
         return None
     known = known_drift(one.strides, every_resemblance(), _least(parameters))
-    low, high = known.ends(parameters["trial.drift-confidence"])
+    low, high = known.ends(parameters.trial.drift_confidence)
     value = float(known.weights() @ known.value)
     return None if low <= 0 <= high else Interval(value, low, high)
 
@@ -254,7 +255,7 @@ def strides_to_tell(
     sd_before: float,
     sd_after: float,
     resemblance: float,
-    parameters: Mapping[str, float],
+    parameters: Parameters,
 ) -> int | None:
     """Strides in each of two steps that tell a true change of `size` from noise.
 
@@ -278,14 +279,14 @@ def strides_to_tell(
     are Welch's. The sum of two t quantiles stands in for the non-central t; it is right to about
     one stride.
     """
-    most = int(parameters["trial.most-strides"])
-    reach = _NORMAL.inv_cdf((1 + parameters["trial.confidence"]) / 2)
-    reach += _NORMAL.inv_cdf(parameters["trial.power"])
+    most = parameters.trial.most_strides
+    reach = _NORMAL.inv_cdf((1 + parameters.trial.confidence) / 2)
+    reach += _NORMAL.inv_cdf(parameters.trial.power)
     spread = math.hypot(sd_before, sd_after)
     if abs(size) < reach * spread * math.sqrt(share_of_variance(most, resemblance)):
         return None
-    stated = max(resemblance, parameters["trial.stride-resemblance"])
-    few = parameters["trial.few-strides"]
+    stated = max(resemblance, parameters.trial.stride_resemblance)
+    few = parameters.trial.few_strides
     counts = range(2, most + 1)  # more strides tell no less, so halving finds the first
     first = bisect_left(
         counts,
@@ -306,15 +307,15 @@ _NORMAL = NormalDist()
 
 
 def _tells(
-    size: float, one: float, two: float, alike: float, n: int, parameters: Mapping[str, float]
+    size: float, one: float, two: float, alike: float, n: int, parameters: Parameters
 ) -> bool:
     """Whether `n` strides a step tell `size` from noise with the wanted probability."""
     alone = math.hypot(one, two) * math.sqrt(share_of_variance(n, alike))
     if abs(size) < 2 * alone:  # t is never below the normal: spares its quantiles
         return False
     df = (n - 1) * (one**2 + two**2) ** 2 / (one**4 + two**4)
-    two_sided = t_quantile((1 + parameters["trial.confidence"]) / 2, df)
-    return abs(size) >= (two_sided + t_quantile(parameters["trial.power"], df)) * alone
+    two_sided = t_quantile((1 + parameters.trial.confidence) / 2, df)
+    return abs(size) >= (two_sided + t_quantile(parameters.trial.power, df)) * alone
 
 
 def _expected(before: Sample, after: Sample, least: float) -> float:
@@ -324,13 +325,13 @@ def _expected(before: Sample, after: Sample, least: float) -> float:
     return max(0.0, float(weights @ every))
 
 
-def _resemblance(samples: Sequence[Sample], parameters: Mapping[str, float]) -> Floats:
+def _resemblance(samples: Sequence[Sample], parameters: Parameters) -> Floats:
     """The values of r to weigh: all when every sample has enough strides, else the stated one."""
-    if min(one.n for one in samples) >= parameters["trial.few-strides"]:
+    if min(one.n for one in samples) >= parameters.trial.few_strides:
         return every_resemblance()
     return max(one.stated for one in samples) * _ONE
 
 
-def _least(parameters: Mapping[str, float]) -> float:
+def _least(parameters: Parameters) -> float:
     """Spread of rounding: equal strides are rounded strides, not strides without noise."""
-    return parameters["trial.reading-step"] / math.sqrt(12)
+    return parameters.trial.reading_step / math.sqrt(12)

@@ -217,7 +217,7 @@ class Doubts:
 
     def doubt(self, before: Visit, after: Visit) -> str:
         """Why the newest strides are hardly possible; empty when they are plausible."""
-        most = self.book.parameters["trial.largest-change"]
+        most = self.book.parameters.trial.largest_change
         known, new = self._strides(before), self._strides(after)
         bare = steps_of(after)[0].readings
         for key, strides in new.items():

@@ -9,10 +9,10 @@ more than noise: the whole interval lies beyond it. What is nearer is near.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
 
+from recommend.parameters import Parameters
 from recommend.trial.change import Change, Interval, Sample, change, drift, mean_interval
 
 
@@ -76,7 +76,7 @@ def judge(
     before: Sample,
     after: Sample,
     band: Band | None,
-    parameters: Mapping[str, float],
+    parameters: Parameters,
     *,
     angle: bool = True,
 ) -> Judged:
@@ -92,7 +92,7 @@ def judge(
     """
     moved = change(before, after, parameters)
     level = mean_interval(after, parameters)
-    doubtful = angle and abs(moved.value) > parameters["trial.largest-change"]
+    doubtful = angle and abs(moved.value) > parameters.trial.largest_change
     drifts = (drift(before, parameters), drift(after, parameters))
     if band is None:
         return Judged(moved, None, Verdict.NO_BAND, level, False, doubtful, drifts)
@@ -142,7 +142,7 @@ class LoadShift:
 
 
 def judge_load(
-    before: Sample, after: Sample, band: Band | None, parameters: Mapping[str, float]
+    before: Sample, after: Sample, band: Band | None, parameters: Parameters
 ) -> LoadShift:
     """Judge the shift of load of one foot; towards the middle is never over-correction.
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 
 import numpy as np
 
 from recommend.measure.model import SIDES
+from recommend.parameters import Parameters
 from recommend.trial.readings import READINGS
 from recommend.trial.resemblance import every_resemblance, known_mean
 from recommend.trial.steps import strides_of
@@ -16,7 +17,7 @@ _SHORTEST = 5  # strides of a film that say something of it
 _SURE = 0.95  # the lab's resemblance is taken at the upper end of what its films allow
 
 
-def lab_resemblance(visits: Iterable[Visit], parameters: Mapping[str, float]) -> dict[str, float]:
+def lab_resemblance(visits: Iterable[Visit], parameters: Parameters) -> dict[str, float]:
     """Resemblance of neighbouring strides by measure, from all films of these visits together.
 
     The upper end of what the films allow, so that intervals rather hold too often; only of
@@ -35,7 +36,7 @@ def lab_resemblance(visits: Iterable[Visit], parameters: Mapping[str, float]) ->
                         told = known_mean(strides, grid, 0.0).likelihood
                         evidence[measure] = evidence.get(measure, 0.0) + told
                         films[measure] = films.get(measure, 0) + 1
-    enough = parameters["noise.repeat-freedom"]
+    enough = parameters.noise.repeat_freedom
     return {
         measure: _upper_end(likelihood, grid)
         for measure, likelihood in evidence.items()

@@ -82,7 +82,7 @@ def with_learned(outcome: Outcome, shop: Shop) -> LearnedList | None:
         for group in GROUPS
         for c in ranked.ranked[group]
     }
-    weight = book.parameters["trial.learned-weight"]
+    weight = book.parameters.trial.learned_weight
 
     def key(candidate: Candidate) -> tuple[bool, float, float, float]:
         outside = [one.outside for one in expected[candidate.id].values()]
@@ -106,7 +106,7 @@ def _expected(candidate: Candidate, key: Key, now: float, shop: Shop, book: Rule
     learned = shop.learned[key.gait, key.reading]
     bought = [part for part in candidate.parts if part.offered == "shop"]
     items = [item_of(part, book, key.reading) for part in bought]
-    confidence = book.parameters["trial.confidence"]
+    confidence = book.parameters.trial.confidence
     change = learned.expected(items, confidence)
     residual = Interval(now + change.value, now + change.low, now + change.high)
     sd = (change.high - change.value) / _STANDARD.inv_cdf((1 + confidence) / 2)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from statistics import fmean
 
 from recommend.measure.model import SIDES, Side
+from recommend.parameters import Parameters
 from recommend.trial.steps import OWN, steps_of
 from recommend.visit.models import Visit
 
@@ -34,7 +35,7 @@ class Liked:
 def liked(
     visits: Iterable[Visit],
     types_of: Callable[[Visit], Mapping[Side, str | None]],
-    parameters: Mapping[str, float],
+    parameters: Parameters,
 ) -> tuple[Liked, ...]:
     """Ratings by product and foot type, in the order of their names."""
     ratings: dict[tuple[str, str], list[tuple[float, bool]]] = defaultdict(list)
@@ -47,7 +48,7 @@ def liked(
                 if not regions:
                     continue
                 whole = regions["overall"] if "overall" in regions else fmean(regions.values())
-                hurt = min(regions.values()) <= parameters["trial.comfort-poor"]
+                hurt = min(regions.values()) <= parameters.trial.comfort_poor
                 for product in step.products:
                     if product != OWN:
                         ratings[product, types.get(side) or ""].append((whole, hurt))

@@ -9,6 +9,7 @@ from statistics import fmean
 
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import Group, Shortlist
+from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
 from recommend.trial.bands import band_of
 from recommend.trial.change import Sample, mean_interval, strides_to_tell
@@ -111,9 +112,7 @@ def visit_tried(outcome: Outcome) -> set[str]:
     return {step.id for step in steps_of(outcome.assessment.visit)[1:]}
 
 
-def _to_try(
-    shortlist: Shortlist, tried: set[str], parameters: Mapping[str, float]
-) -> tuple[str, ...]:
+def _to_try(shortlist: Shortlist, tried: set[str], parameters: Parameters) -> tuple[str, ...]:
     """The first of the list, then the next that do something else; alike ones teach nothing."""
     group = next((one for one in _ORDER if shortlist.ranked[one]), None)
     ranked = shortlist.ranked[group] if group else ()
@@ -122,7 +121,7 @@ def _to_try(
     for name, candidate in fresh.items():
         chosen.setdefault(dose_of(candidate.parts), name)
     names = dict.fromkeys([*chosen.values(), *fresh])
-    return tuple(names)[: int(parameters["trial.plan-most"])]
+    return tuple(names)[: parameters.trial.plan_most]
 
 
 def _worths(readings: Mapping[Key, tuple[float, ...]], book: Rulebook) -> Iterable[Worth]:
@@ -141,7 +140,7 @@ def _worth(feet: Mapping[Key, Sample], book: Rulebook) -> Worth:
     sd = math.sqrt(fmean(one.sd**2 for one in feet.values()))
     alike = min(one.stated for one in feet.values()) / 2  # a usual one, not the cautious one
     small, large = (
-        strides_to_tell(parameters[f"trial.plan-{size}"], sd, sd, alike, parameters)
+        strides_to_tell(parameters.trial[f"plan-{size}"], sd, sd, alike, parameters)
         for size in ("small", "large")
     )
     band = band_of(book, key)

@@ -155,7 +155,7 @@ class _Judges:
     def result(self, step: Step, parent: Step, bare: Step) -> StepResult:
         whole = dict(self._changes(bare, step))
         part = whole if parent is bare else dict(self._changes(parent, step))
-        limit = self.book.parameters["trial.comfort-poor"]
+        limit = self.book.parameters.trial.comfort_poor
         ratings = list(_ratings(step))
         load = dict(self._loads(bare, parent, step))
         return StepResult(
@@ -184,7 +184,7 @@ class _Judges:
 
     def _loads(self, bare: Step, parent: Step, step: Step) -> Iterator[tuple[Side, LoadShift]]:
         parameters = self.book.parameters
-        single = parameters["trial.load-stride-sd"]
+        single = parameters.trial.load_stride_sd
         for side in SIDES:
             before = bare.load.get(side) or parent.load.get(side)
             if before and side in step.load:

@@ -85,7 +85,7 @@ def shop_of(visits: Iterable[Visit], book: Rulebook, catalogue: Catalogue) -> Sh
         for result in judge_trial(visit, book).results:
             gathering.add(name, result)
     learned, checks = {}, {}
-    confidence, least = book.parameters["trial.confidence"], book.parameters["trial.check-least"]
+    confidence, least = book.parameters.trial.confidence, book.parameters.trial.check_least
     for kind, seen in gathering.observed.items():
         of_it = {item_of(catalogue.by_id[p], book, kind[1]) for o in seen for p in o.products}
         items, prior = sorted(of_it, key=lambda i: i.id), prior_of(book, kind[1])
@@ -105,14 +105,14 @@ def prior_of(book: Rulebook, reading: str) -> Prior:
     known = reading in PUBLISHED
     return Prior(
         mean={
-            "shoe": p["trial.prior-shoe"] if known else 0.0,
-            "insole": p["trial.prior-insole"] if known else 0.0,
+            "shoe": p.trial.prior_shoe if known else 0.0,
+            "insole": p.trial.prior_insole if known else 0.0,
         },
-        kind_sd=p["trial.prior-kind-sd"],
-        profile_sd=p["trial.prior-profile-sd"],
-        product_sd=p["trial.prior-product-sd"],
-        person_sd=p["trial.prior-person-sd"],
-        person_weight=p["trial.prior-person-weight"],
+        kind_sd=p.trial.prior_kind_sd,
+        profile_sd=p.trial.prior_profile_sd,
+        product_sd=p.trial.prior_product_sd,
+        person_sd=p.trial.prior_person_sd,
+        person_weight=p.trial.prior_person_weight,
     )
 
 
@@ -128,16 +128,16 @@ def item_of(ware: Ware, book: Rulebook, reading: str) -> Item:
     offset = 0.0
     if ware.product.kind == "insole":
         wedge, arch = ware.levels.get("insole.wedge"), ware.levels.get("insole.arch-medial")
-        step = p["trial.profile-wedge-step"]
+        step = p.trial.profile_wedge_step
         profile = f"wedge {'?' if wedge is None else round(wedge / step)}, arch {arch}"
         if wedge is not None:
-            offset = p["trial.prior-per-wedge"] * (wedge - p["trial.prior-insole-wedge"])
+            offset = p.trial.prior_per_wedge * (wedge - p.trial.prior_insole_wedge)
     else:
         stability = ware.levels.get("shoe.stability")
         profile = f"stability {stability}"
         strongest = len(book.attributes["shoe.stability"].scale) - 1
         if stability is not None:
-            offset = p["trial.prior-motion-control"] * stability / strongest
+            offset = p.trial.prior_motion_control * stability / strongest
     return Item(ware.id, ware.product.kind, profile, offset if reading in PUBLISHED else 0.0)
 
 

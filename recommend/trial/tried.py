@@ -16,6 +16,7 @@ from recommend.catalogue.fitting import fit
 from recommend.match.needs import need_words
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import GROUPS, Candidate, Group, Shortlist
+from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
 from recommend.trial.report import StepResult, Trial
 from recommend.trial.steps import OWN, Key, Step, step_id
@@ -107,7 +108,7 @@ class Ranking:
 
 def rank_tried(
     trial: Trial,
-    parameters: Mapping[str, float],
+    parameters: Parameters,
     excluded: Collection[str] = (),
     doses: Mapping[str, float] | None = None,
 ) -> Ranking:
@@ -163,7 +164,7 @@ def _compared(
     results: Sequence[StepResult],
     bars: Sequence[tuple[Bar, ...]],
     alike: float,
-    parameters: Mapping[str, float],
+    parameters: Parameters,
 ) -> list[Tried]:
     """Combinations measured in as many readings, on what they share."""
     keys = _shared(results)
@@ -172,14 +173,14 @@ def _compared(
     nearest = min(range(len(results)), key=lambda i: residuals[i] or 0.0)
     comforts = [result.comfort for result in results if result.comfort is not None]
     rated = len(comforts) == len(results)
-    reach = NormalDist().inv_cdf((1 + parameters["trial.confidence"]) / 2)
+    reach = NormalDist().inv_cdf((1 + parameters.trial.confidence) / 2)
     tried = []
     for index, result in enumerate(results):
         further = (residuals[index] or 0.0) - (residuals[nearest] or 0.0)
         motion = further if further > reach * math.hypot(noise[index], noise[nearest]) else 0.0
         lower = max(comforts) - (result.comfort or 0.0) if rated else 0.0
         discomfort = lower if lower > alike else 0.0
-        worth = motion + parameters["trial.comfort-worth"] * discomfort
+        worth = motion + parameters.trial.comfort_worth * discomfort
         tried.append(
             Tried(
                 result, bars[index], residuals[index], len(keys), motion, discomfort, worth, rated
@@ -203,7 +204,7 @@ def _noise(result: StepResult, keys: Collection[Key]) -> float:
     return math.sqrt(variance) / max(len(judged), 1)
 
 
-def _alike(trial: Trial, parameters: Mapping[str, float]) -> tuple[float, bool]:
+def _alike(trial: Trial, parameters: Parameters) -> tuple[float, bool]:
     """Points within which two ratings of comfort are the same, and whether measured here.
 
     From blind second ratings: 1.96 times the standard deviation of the difference of two
@@ -211,7 +212,7 @@ def _alike(trial: Trial, parameters: Mapping[str, float]) -> tuple[float, bool]:
     """
     pairs = [both for result in trial.results for both in result.step.again.values()]
     if len(pairs) < _ENOUGH_PAIRS:
-        return parameters["trial.comfort-alike"], False
+        return parameters.trial.comfort_alike, False
     spread = math.sqrt(sum((one - two) ** 2 for one, two in pairs) / len(pairs))
     return NormalDist().inv_cdf(0.975) * spread, True
 

@@ -152,7 +152,7 @@ def _type_shares(whatif: WhatIf, codes: NDArray[np.int8]) -> dict[str, float]:
 def _top_shares(whatif: WhatIf, after: Outcomes) -> dict[Group, dict[str, float]]:
     """How often each of the products that are shown is no more than the width behind."""
     ranked = whatif.outcome.shortlist
-    shown = int(whatif.outcome.book.parameters["rank.shown"])
+    shown = whatif.outcome.book.parameters.rank.shown
     if ranked is None:
         return {}
     return {

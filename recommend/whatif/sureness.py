@@ -10,6 +10,6 @@ from recommend.whatif.whatif import WhatIf
 
 def sureness(outcome: Outcome, whatif: WhatIf | None = None) -> HowSure:
     """Redraws of a visit, ``sure.draws`` of them, the same that its order rests on."""
-    count = int(outcome.book.parameters["sure.draws"])
+    count = outcome.book.parameters.sure.draws
     seed = seed_of(outcome.assessment, outcome.book)
     return how_sure(whatif or WhatIf(outcome), seed, count)

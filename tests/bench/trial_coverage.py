@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import signal, special
 
-from recommend.rulebook.parameters import Parameters
+from recommend.parameters import Parameters
 from recommend.trial.change import change_interval, sample
 
 RULES = Path(__file__).parents[2] / "rules" / "parameters"

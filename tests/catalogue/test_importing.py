@@ -7,9 +7,9 @@ import pytest
 from recommend.catalogue import load_catalogue
 from recommend.catalogue.importing import RowsError, import_csv, write_products
 from recommend.errors import InputError
+from recommend.parameters import Parameters
 from recommend.reading import read_document, validate
 from recommend.rulebook.models import AttributeDef, AttributesFile
-from recommend.rulebook.parameters import Parameters
 
 RULES = Path(__file__).parents[2] / "rules"
 

@@ -6,7 +6,6 @@ from dataclasses import replace
 
 from recommend.check.discriminating import discrimination_of
 from recommend.rulebook import Rulebook
-from recommend.rulebook.parameters import Parameters
 from recommend.show.discrimination import discrimination_lines
 from tests import shipped
 
@@ -14,10 +13,8 @@ from tests import shipped
 def _of(customers: float) -> Rulebook:
     """The shipped rulebook, with fewer customers to draw."""
     book = shipped.book()
-    numbers = dict(book.parameters.sourced)
-    name = "discrimination.customers"
-    numbers[name] = numbers[name].model_copy(update={"value": customers})
-    return replace(book, parameters=Parameters(numbers, book.parameters.places))
+    fewer = book.parameters.changed({"discrimination.customers": customers})
+    return replace(book, parameters=fewer)
 
 
 def test_the_shipped_order_meets_its_goals() -> None:

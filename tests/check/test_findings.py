@@ -131,30 +131,17 @@ def test_rule_that_another_always_shadows_is_found(changed: Changed) -> None:
 
 
 def test_what_nothing_reads_is_found(changed: Changed) -> None:
-    """Limits, sources, questions, parameters and axis values that nothing uses are named."""
+    """Limits, sources, questions and axis values that nothing uses are named."""
     folder = changed(
         ("limits.yaml", "limits:\n", "limits:\n  idle-limit:\n    title: idle\n    unit: deg\n"
          "    population: adults\n    values: [{value: 1, kind: assumption}]\n"),
         ("sources.yaml", "sources:\n", "sources:\n  idle: {cite: C, seen: in-source, says: s}\n"),
         ("questions.yaml", "questions:\n", "questions:\n  idle: {ask: A?, why: w}\n"),
-        ("parameters/noise.yaml", "values:\n", "values:\n  idle: {title: t, value: 1, unit: u, "
-         "kind: assumption}\n"),
         ("axes.yaml", "      low: low arch\n", "      low: low arch\n      flat: flat\n"),
     )  # fmt: skip
     found = [f.found for f in unused_findings(load_rulebook(folder))]
-    for name in ("`idle-limit`", "source `idle`", "question `idle`", "`noise.idle`", "`flat`"):
+    for name in ("`idle-limit`", "source `idle`", "question `idle`", "`flat`"):
         assert any(name in text for text in found), name
-
-
-def test_parameter_that_the_program_reads_and_the_rulebook_lacks_is_found(
-    changed: Changed,
-) -> None:
-    """A misspelt parameter is named from both ends: the one missing and the one idle."""
-    folder = changed(("parameters/noise.yaml", "  clearly:", "  cleerly:"))
-    found = list(unused_findings(load_rulebook(folder)))
-    missing = [f for f in found if f.code == "missing-parameter"]
-    assert [f.found for f in missing if "`noise.clearly`" in f.found]
-    assert missing[0].mend == "did you mean `noise.cleerly`?"
 
 
 def test_source_missing_anywhere_in_the_folder_is_found(changed: Changed) -> None:

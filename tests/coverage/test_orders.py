@@ -97,7 +97,7 @@ def test_empty_sizes_are_as_often_met_as_in_seasons_played_out(
     tally = question.crowd.tally(book, assessor.classes)
     kinds = assessor.kinds(tally)
     modelled = demand_of(assessor, few, kinds, tally.customers, 300)
-    buyers = 300 * book.parameters["orders.buys"]
+    buyers = 300 * book.parameters.orders.buys
     shoes = {shoe.id for shoe in few.shoes}
     served = assessor.headline(few, tally).value
     bought = sum(mean for (product, _), mean in modelled.items() if product in shoes)

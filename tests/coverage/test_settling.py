@@ -20,8 +20,8 @@ def plans() -> dict[int, Plan]:
     rules = book()
     steps = intake(rules.questions, rules.purposes, "eu", "vertical")
     feeds = {one: found for one in READINGS if (found := measures_of(one, steps))}
-    takes = {one: rules.parameters[f"entry.minutes-{one}"] for one in feeds}
-    fixed = rules.parameters["entry.minutes-fixed"]
+    takes = {one: rules.parameters.entry[f"minutes-{one}"] for one in feeds}
+    fixed = rules.parameters.entry.minutes_fixed
     population = load_population(RULES / "population.yaml")
     return {m: plan(rules, population, feeds, takes, fixed, m) for m in (1, 6, 12, 60)}
 

@@ -145,7 +145,7 @@ def test_candidates_add_exactly_what_is_said_and_no_other_two_add_more(
     assert stocking.before == pytest.approx(shop.headline(few, tally).value)
     assert stocking.after == pytest.approx(served[frozenset(line.id for line in stocking.lines)])
     # What is gained in choice may outweigh at most what choice is worth.
-    assert stocking.after >= max(served.values()) - shop.book.parameters["coverage.choice-worth"]
+    assert stocking.after >= max(served.values()) - shop.book.parameters.coverage.choice_worth
     assert sum(line.share for line in stocking.lines) == pytest.approx(
         stocking.after - stocking.before
     )

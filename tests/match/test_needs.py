@@ -193,7 +193,7 @@ def test_of_two_musts_the_gentler_is_kept_and_the_other_becomes_a_wish(opposed: 
     (conflict,) = pair.conflicts
     assert [(n.rules, n.comparison) for n in pair.of("must")] == [(("t-low",), "at-most")]
     assert [(n.rules, n.weight) for n in pair.of("prefer")] == [
-        (("t-high",), opposed.parameters["rank.weight-strong"])
+        (("t-high",), opposed.parameters.rank.weight_strong)
     ]
     assert "the left foot asks for at least high" in conflict.text
     assert "the right foot for at most low" in conflict.text

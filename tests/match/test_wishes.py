@@ -113,7 +113,7 @@ def test_a_kept_insole_is_judged_and_another_counts_against() -> None:
     assert kept.ranked["insole"][0].id == "own-insole"
     others = [one for one in kept.ranked["insole"] if one.parts[0].offered == "shop"]
     assert all(one.instead == "their insole would come out" for one in others)
-    weight = shipped.book().parameters["rank.weight-kept"]
+    weight = shipped.book().parameters.rank.weight_kept
     bare = {one.id: one.function for one in _listed(pain=hurts).ranked["insole"]}
     assert all(one.function == bare[one.id] + weight for one in others)
     thick = _listed(pain=hurts, keeps={"insole": _insole(volume="high")})

@@ -23,8 +23,8 @@ def book():
 
 @pytest.fixture(scope="session")
 def parameters(book):
-    """All named numbers, as a plain mapping."""
-    return dict(book.parameters)
+    """All named numbers."""
+    return book.parameters
 
 
 @pytest.fixture(scope="session")

@@ -123,7 +123,7 @@ def test_many_strides_carry_the_standard_error_of_their_mean(
     book: Rulebook, strides: list[float]
 ) -> None:
     """scipy.stats.sem, from as many strides as the scatter is trusted from."""
-    assert book.parameters["noise.few-strides"] == 7
+    assert book.parameters.noise.few_strides == 7
     error = reading_error(_definition(1.5, 0.0), strides, book.parameters)
     assert error == pytest.approx(float(stats.sem(strides)), abs=1e-9)
 

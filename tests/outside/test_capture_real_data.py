@@ -264,8 +264,8 @@ def test_mirrored_shifted_and_turned_images_read_the_same(images, numbers):
 def test_scaling_pressure_with_its_threshold_leaves_the_shape(images, numbers):
     """Pressure times three with every pressure limit times three is the same footprint."""
     names = ("contact-threshold", "dead-surround", "step-force", "trim-force")
-    scaled = dict(numbers.parameters)
-    scaled |= {f"capture.{name}": 3 * scaled[f"capture.{name}"] for name in names}
+    was = numbers.parameters
+    scaled = was.changed({f"capture.{name}": 3 * was.capture[name] for name in names})
     for image in images[::4]:
         plain = measured(image, numbers)
         (tripled,) = measure_pressure(still(3 * image), scaled, numbers.measures)
@@ -276,7 +276,7 @@ def test_scaling_pressure_with_its_threshold_leaves_the_shape(images, numbers):
 
 def test_a_higher_threshold_never_makes_more_contact(images, numbers):
     """Contact area falls as the contact threshold rises."""
-    parameters = dict(numbers.parameters)
+    parameters = numbers.parameters
     for image in images[::5]:
         areas = []
         for threshold in (6.0, 10.0, 16.0, 25.0):

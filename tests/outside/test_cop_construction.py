@@ -13,13 +13,16 @@ import pytest
 
 from recommend.errors import RecommendError
 from recommend.measure.cop import cpei, drift_class, drift_percent, path_length
+from recommend.parameters import Parameters
 
-PARAMETERS = {
-    "capture.cpei-line-from-toes": 1 / 3,
-    "capture.drift-medial-midfoot": -4.0,
-    "capture.drift-medial-forefoot": -14.0,
-    "capture.drift-lateral": 10.0,
-}
+PARAMETERS = Parameters(
+    {
+        "capture.cpei-line-from-toes": 1 / 3,
+        "capture.drift-medial-midfoot": -4.0,
+        "capture.drift-medial-forefoot": -14.0,
+        "capture.drift-lateral": 10.0,
+    }
+)
 LENGTH, WIDTH = 240.0, 90.0
 
 

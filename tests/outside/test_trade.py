@@ -21,6 +21,7 @@ from recommend.infer.marks import marks_of
 from recommend.match.shortlist import Candidate, Shortlist
 from recommend.match.sizes import worn_gap
 from recommend.measure.sizing import foot_length_of, size_in, size_label
+from recommend.parameters import Parameters
 from recommend.rulebook import load_rulebook
 from recommend.visit.models import ShoeSize, SizeSystem, Visit
 from tests.shipped import angles, assessed, book, listed, visit_of
@@ -351,7 +352,7 @@ def test_sizes_follow_from_the_definitions_of_their_units(foot: int) -> None:
     """Paris points of 20/3 mm from zero, and barleycorns of 1/3 inch with adult UK 0 at 25 of
     them, on a last of foot plus allowance; Mondopoint is the foot (ISO 9407).
     """
-    parameters = {"sizing.toe-allowance": 15.0, "sizing.us-women-offset": 1.5}
+    parameters = Parameters({"sizing.toe-allowance": 15.0, "sizing.us-women-offset": 1.5})
     last = Fraction(foot + 15)
     expected: dict[SizeSystem, Fraction] = {
         "mondopoint": Fraction(foot),
@@ -370,7 +371,7 @@ BY_HAND = "230 36.75 3.94 4.94\n245 39.00 5.71 6.71\n265 42.00 8.07 9.07\n280 44
 @pytest.mark.parametrize("row", csv.reader(BY_HAND.splitlines(), delimiter=" "))
 def test_sizes_agree_with_a_table_worked_by_hand(row: list[str]) -> None:
     """To two decimals, as the table was written."""
-    parameters = {"sizing.toe-allowance": 15.0, "sizing.us-women-offset": 1.5}
+    parameters = Parameters({"sizing.toe-allowance": 15.0, "sizing.us-women-offset": 1.5})
     foot, *sizes = map(float, row)
     for system, size in zip(("eu", "uk", "us-men"), sizes, strict=True):
         assert size_in(system, foot, parameters) == pytest.approx(size, abs=0.005)
@@ -388,7 +389,7 @@ CHILDREN = """184,UK 11.5 child,US 12.5 child
 @pytest.mark.parametrize("row", csv.reader(CHILDREN.splitlines()))
 def test_a_childs_size_is_said_on_the_childs_scale(row: list[str]) -> None:
     """No shop sells a UK size of -1.5, which is what the adult's zero would make of it."""
-    parameters = {"sizing.toe-allowance": 15.0, "sizing.us-women-offset": 1.5}
+    parameters = Parameters({"sizing.toe-allowance": 15.0, "sizing.us-women-offset": 1.5})
     foot, uk, us = row
     assert size_label("uk", float(foot), parameters) == uk
     assert size_label("us-men", float(foot), parameters) == us
@@ -396,7 +397,7 @@ def test_a_childs_size_is_said_on_the_childs_scale(row: list[str]) -> None:
 
 def test_womens_sizes_begin_where_an_adults_do() -> None:
     """A foot of 170 mm: 185 / 8.467 - 25 + 2.5 is -0.65; of 205 mm it is 3.48, so 3.5."""
-    parameters = {"sizing.toe-allowance": 15.0, "sizing.us-women-offset": 1.5}
+    parameters = Parameters({"sizing.toe-allowance": 15.0, "sizing.us-women-offset": 1.5})
     assert size_label("us-women", 170, parameters) is None
     assert size_label("us-women", 205, parameters) == "US women 3.5"
 
@@ -417,8 +418,8 @@ def test_a_shoe_of_now_two_sizes_off_is_told(feet: Any, worn: ShoeSize | None, g
     sides = {"left": {"foot-length-mm": left}, "right": {"foot-length-mm": right}}
     data = {"reference": "T-1", "date": "2026-01-02", "shoe-size": worn, "feet": sides}
     visit = Visit.model_validate({key: value for key, value in data.items() if value})
-    parameters = {"sizing.toe-allowance": 15.0, "sizing.us-women-offset": 1.5}
-    found = worn_gap(visit, parameters | {"sizing.worn-gap": 13.0})
+    parameters = Parameters({"sizing.toe-allowance": 15.0, "sizing.us-women-offset": 1.5})
+    found = worn_gap(visit, parameters.changed({"sizing.worn-gap": 13.0}))
     assert found == (gap if gap is None else pytest.approx(gap))
 
 
@@ -426,7 +427,7 @@ def test_a_shoe_of_now_two_sizes_off_is_told(feet: Any, worn: ShoeSize | None, g
 def test_a_size_leads_back_to_the_foot_it_came_from(system: SizeSystem) -> None:
     """Going to a size and back is the identity on foot length."""
     for foot, allowance in itertools.product(LENGTHS, (10.0, 15.0, 20.0)):
-        parameters = {"sizing.toe-allowance": allowance, "sizing.us-women-offset": 1.5}
+        parameters = Parameters({"sizing.toe-allowance": allowance, "sizing.us-women-offset": 1.5})
         size = size_in(system, foot, parameters)
         worn = ShoeSize(system=system, value=size)
         assert foot_length_of(worn, parameters) == pytest.approx(foot)
@@ -436,7 +437,9 @@ def test_five_millimetres_of_allowance_move_a_size_as_the_units_say() -> None:
     """5 mm are 0.75 of a Paris point and 0.59 of a barleycorn."""
     sizes = [
         {
-            system: size_in(system, 265, {"sizing.toe-allowance": a, "sizing.us-women-offset": 1.5})
+            system: size_in(
+                system, 265, Parameters({"sizing.toe-allowance": a, "sizing.us-women-offset": 1.5})
+            )
             for system in ("eu", "uk")
         }
         for a in (15.0, 20.0)

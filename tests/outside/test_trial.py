@@ -10,7 +10,7 @@ import pytest
 from scipy import optimize, signal, stats
 from scipy.linalg import toeplitz
 
-from recommend.rulebook.parameters import Parameters
+from recommend.parameters import Parameters
 from recommend.trial.change import Sample, Told, change, sample, strides_to_tell
 from recommend.trial.effects import Item, Observed, Prior, learn
 from recommend.trial.judge import Band, Verdict, judge
@@ -153,7 +153,7 @@ def test_the_strides_to_tell_are_those_of_the_noncentral_t(
 ) -> None:
     """Within one stride of the exact two-sample power calculation in statsmodels."""
     power = pytest.importorskip("statsmodels.stats.power", reason="statsmodels is not installed")
-    far = {**parameters, "trial.most-strides": 1000, "trial.stride-resemblance": 0.0}
+    far = parameters.changed({"trial.most-strides": 1000, "trial.stride-resemblance": 0.0})
     exact = power.TTestIndPower().solve_power(effect_size=size / 1.2, power=0.8, alpha=0.05)
     needed = strides_to_tell(size, 1.2, 1.2, 0.0, far)
     assert needed is not None
@@ -217,7 +217,7 @@ def test_a_foot_that_a_shoe_hardly_moves(parameters: Parameters) -> None:
     )
     assert few.verdict is Verdict.UNCLEAR
     assert few.change.state is Told.SMALL
-    far = {**parameters, "trial.most-strides": 1000}
+    far = parameters.changed({"trial.most-strides": 1000})
     assert strides_to_tell(0.3, 1.2, 1.2, 0.0, far) == pytest.approx(252, abs=2)
     many = judge(
         _strides(9.8, 400, parameters), _strides(9.5, 400, parameters), Band(0, 4), parameters

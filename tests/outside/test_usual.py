@@ -20,7 +20,6 @@ from recommend.infer.many import Columns, ManyConclusions, conclude_many
 from recommend.measure.definitions import MeasureDef
 from recommend.rulebook import Rulebook
 from recommend.rulebook.models import NoteThen
-from recommend.rulebook.parameters import Parameters
 from tests.shipped import book
 
 PEOPLE = 40_000
@@ -49,9 +48,7 @@ HEELS_STAND = (5.5, 7.0)
 
 def without_margin(rules: Rulebook) -> Rulebook:
     """The rulebook with raw readings compared: no error is asked to lie between."""
-    sourced = dict(rules.parameters.sourced)
-    sourced["noise.clearly"] = sourced["noise.clearly"].model_copy(update={"value": 0.0})
-    return replace(rules, parameters=Parameters(sourced, rules.parameters.places))
+    return replace(rules, parameters=rules.parameters.changed({"noise.clearly": 0.0}))
 
 
 def facts(rules: Rulebook, readings: dict[str, np.ndarray], **words: str) -> Columns:

@@ -62,8 +62,8 @@ RULES: dict[str, Case] = {
         "values: §[]", ("no entries", "at least 1"),
     ),
     "limit-of-one-system": (
-        "limits.yaml", "      - {value: 10, system: manual-2005, kind: from-memory, source: redmond-2005, range: [9, 11]}\n",
-        "", ("fpi-highly-pronated", "manual-2005"),
+        "limits.yaml", '      - {value: 10, where: {age: grown}, system: manual-2005, kind: from-memory, source: redmond-2005, range: [9, 11]}\n      - {value: 11, where: {age: grown}, system: adult-norm-2008, kind: from-memory, source: redmond-2008}\n      - {value: 10, where: {age: child}, kind: derived, source: gijon-2019, note: "mean 4 plus 2 SD of 3; 3.9 % of 3,217 children were at or above it"}\n',
+        '      - {value: 11, where: {age: grown}, system: adult-norm-2008, kind: from-memory, source: redmond-2008}\n', ("fpi-highly-pronated", "manual-2005"),
     ),
     "limit-system-unknown": ("limits.yaml", "system: manual-2005", "system: §manual", ("`manual-2005`?",)),
     "limit-id": ("limits.yaml", "  fpi-pronated:\n", "§  FPI pronated:\n", ("`FPI pronated`", "hyphens")),
@@ -180,7 +180,7 @@ RULES: dict[str, Case] = {
         _HEALTH, "then: {note: stop, say:", "then: {axis: arch, value: low}\n§    x: {say:", ("`x`",),
     ),
     "then-axis-in-screen": (
-        _HEALTH, _WOUND + "\n    then: {note: stop, say: \"An open wound or ulcer: no fitting today; a foot clinic should see it at once, the same day if there is diabetes.\"}",
+        _HEALTH, _WOUND + "\n    then: {note: stop, say: \"An open wound or ulcer: no fitting today; a doctor or foot clinic should see it within a day, the same day if there is diabetes or less feeling.\"}",
         _WOUND + "\n§    then: {axis: arch, value: low}", ("folder `screen`", "`note` and `say`"),
     ),
     "then-empty": (_MOTION, "then: {axis: amount, value: little}", "§then: {}", ("a conclusion",)),
@@ -230,7 +230,10 @@ RULES: dict[str, Case] = {
     "parameter-text": ("parameters/noise.yaml", "value: 1.0", "value: §one", ("the text `one`", "a number")),
     "parameter-nan": ("parameters/noise.yaml", "value: 1.0", "value: §.nan", ("finite",)),
     "parameter-kind": ("parameters/noise.yaml", "kind: common-practice", "kind: §custom", ("common-practice",)),
-    "parameter-renamed": ("parameters/noise.yaml", "  clearly:", "  clear:", ("`noise.clearly`",)),
+    "parameter-renamed": ("parameters/noise.yaml", "  clearly:", "  §clear:", ("`clear` is not a known key", "Did you mean `clearly`?")),
+    "parameter-missing": ("parameters/sure.yaml", "  far:\n    title", "  §x-far:\n    title", ("`x-far` is not a known key", "draws, far")),
+    "parameter-beyond-its-bounds": ("parameters/sure.yaml", "value: 6", "value: §-6", ("`far` is `-6`", "a number")),
+    "parameter-no-whole-number": ("parameters/sure.yaml", "value: 1000", "value: §1000.5", ("`draws` is `1000.5`", "whole number")),
     "parameter-none": ("parameters/noise.yaml", "values:\n", "values: {}\nmore:\n", ("`more`",)),
     "parameter-unit-missing": ("parameters/noise.yaml", "    unit: standard errors\n", "", ("`unit` is missing",)),
 }  # fmt: skip

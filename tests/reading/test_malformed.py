@@ -70,7 +70,6 @@ def test_malformed_input_gets_one_clear_sentence(case: Case, tmp_path: Path) -> 
 # Errors that show only when the parts are put together name what stands there instead of a line.
 WITHOUT_FILE = {
     "visit-path-short-of-toes": "visit QB-1",
-    "rules-parameter-renamed": "parameters/noise.yaml",
     "rules-measure-qualifier-lost": "measures.yaml",
     "rules-limit-qualifier-unknown": "motion.yaml",
     "rules-limit-qualifier-word": "motion.yaml",

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from recommend.rulebook.parameters import Parameters
+from recommend.parameters import Parameters
 
 RULES = Path(__file__).parents[2] / "rules"
 

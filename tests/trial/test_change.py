@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from recommend.rulebook.parameters import Parameters
+from recommend.parameters import Parameters
 from recommend.trial.change import (
     Told,
     change,
@@ -51,7 +51,7 @@ def test_the_smallest_change_is_the_edge_of_told(parameters: Parameters) -> None
 
 def test_more_strides_are_needed_for_less_and_none_for_nothing(parameters: Parameters) -> None:
     """Half the change wants about four times the strides; no change is never worth walking for."""
-    far = {**parameters, "trial.most-strides": 1000}
+    far = parameters.changed({"trial.most-strides": 1000})
     whole = strides_to_tell(1.0, 1.2, 1.2, 0.0, far)
     half = strides_to_tell(0.5, 1.2, 1.2, 0.0, far)
     assert whole is not None
@@ -78,7 +78,7 @@ def test_resemblance_wants_more_strides(parameters: Parameters) -> None:
     The large-sample share of Bartlett 1935 (J R Stat Soc 98:536-543; from memory): a third at
     r = 0.5, so that three times the strides are needed.
     """
-    far = {**parameters, "trial.most-strides": 2000}
+    far = parameters.changed({"trial.most-strides": 2000})
     alone, alike = (strides_to_tell(0.5, 1.2, 1.2, r, far) for r in (0.0, 0.5))
     assert alone is not None
     assert alike is not None
@@ -117,7 +117,7 @@ def test_few_strides_take_the_stated_resemblance(parameters: Parameters) -> None
     one, other = sample(strides, parameters, 1.5), sample(strides - 1, parameters, 1.5)
     moved = change(one, other, parameters)
     assert moved.stated
-    assert moved.resemblance == pytest.approx(parameters["trial.stride-resemblance"])
+    assert moved.resemblance == pytest.approx(parameters.trial.stride_resemblance)
     own = [sample(s, parameters, 1.5, stated=0.1) for s in (strides, strides - 1)]
     assert change(*own, parameters).smallest < moved.smallest
     longer = sample(np.append(strides, 6.0), parameters, 1.5)

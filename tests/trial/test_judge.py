@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from recommend.rulebook.parameters import Parameters
+from recommend.parameters import Parameters
 from recommend.trial.change import Sample
 from recommend.trial.judge import Band, Verdict, judge, judge_load
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import signal
 
-from recommend.rulebook.parameters import Parameters
+from recommend.parameters import Parameters
 from recommend.trial.lab import lab_resemblance
 from recommend.visit import Visit
 

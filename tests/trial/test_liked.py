@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import pytest
 
-from recommend.rulebook.parameters import Parameters
+from recommend.parameters import Parameters
 from recommend.trial.liked import liked
 from recommend.visit import Visit
 

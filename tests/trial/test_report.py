@@ -242,7 +242,7 @@ def test_where_both_differ_the_shop_s_exchange_rate_decides(rate: float, best: s
         step("shoe: near", *around(5.0), comfort="overall: 6"),
         step("shoe: far", *around(7.0), comfort="overall: 9"),
     )
-    ranking = rank_tried(trial, {**book().parameters, "trial.comfort-worth": rate})
+    ranking = rank_tried(trial, book().parameters.changed({"trial.comfort-worth": rate}))
     assert ranking.best is not None
     assert ranking.best.id == best
     assert (ranking.by_motion, ranking.by_comfort) == (("near",), ("far",))

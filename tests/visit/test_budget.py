@@ -36,7 +36,7 @@ def entry_of(counter: Counter) -> Entry:
     steps = [
         s for s in intake(book.questions, book.purposes, "eu", "vertical") if s.id != "measured-by"
     ]
-    most = int(book.parameters["entry.read-out-most"])
+    most = book.parameters.entry.read_out_most
     asked = tuple(read_out(list(side_by_side(steps)), book.questions, most))
     return Entry(asked, Draft({"reference": "T-1", "date": "2026-03-05"}), counter)
 

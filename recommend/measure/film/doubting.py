@@ -12,6 +12,7 @@ from recommend.measure.film.marked import Marked, centre_error, names_of
 from recommend.measure.film.opening import Opened
 from recommend.measure.model import Flag, Side
 from recommend.measure.video.recording import LOWER_HEEL, MARKS
+from recommend.parameters import Parameters
 
 _QUARTERS = {1: "on its side", 2: "upside down", 3: "on its side"}
 
@@ -23,7 +24,7 @@ def doubts_of(
     rate: float,
     by_hand: Sequence[PutRight],
     mirrored: bool,
-    parameters: Mapping[str, float],
+    parameters: Parameters,
 ) -> tuple[Flag, ...]:
     """All doubts about the marks of one leg."""
     return (
@@ -42,23 +43,23 @@ def doubtful_frames(marked: Marked) -> list[int]:
     return [int(f) for f in np.flatnonzero((marked.missing | marked.unsure).any(axis=1))]
 
 
-def _unsure(marked: Marked, parameters: Mapping[str, float]) -> Iterator[Flag]:
+def _unsure(marked: Marked, parameters: Parameters) -> Iterator[Flag]:
     rows = np.flatnonzero(marked.unsure.any(axis=1))
     if not len(rows):
         return
     names = " and ".join(MARKS[k] for k in range(4) if marked.unsure[:, k].any())
     text = f"more than one spot might be {names} in frames {names_of(rows)}; left out there"
-    if len(rows) > parameters["film.unsure-limit"] * len(marked.times):
+    if len(rows) > parameters.film.unsure_limit * len(marked.times):
         text += ": too many to trust; cover other marks and dark spots, or put marks right"
         yield Flag("marks-unsure", text, "removed")
     else:
         yield Flag("marks-unsure", text)
 
 
-def _lost(marked: Marked, parameters: Mapping[str, float]) -> Iterator[Flag]:
+def _lost(marked: Marked, parameters: Parameters) -> Iterator[Flag]:
     """Marks not seen for longer than is bridged, at the picture's edge or behind the other leg."""
     height, width = marked.size
-    longest = parameters["film.lost-noted-s"]
+    longest = parameters.film.lost_noted_s
     out: dict[str, set[int]] = {"marks-leave-picture": set(), "marks-covered": set()}
     for mark in range(4):
         missing = marked.missing[:, mark] & ~marked.unsure[:, mark]
@@ -84,7 +85,7 @@ def _runs(flags: np.ndarray) -> list[tuple[int, int]]:
     return [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
 
 
-def _smeared(marked: Marked, parameters: Mapping[str, float]) -> Iterator[Flag]:
+def _smeared(marked: Marked, parameters: Parameters) -> Iterator[Flag]:
     """Marks that lose contrast, or are lost, where they move fast: the shutter is open too long."""
     rows = marked.rows[:, LOWER_HEEL]
     lapse = np.gradient(marked.times)
@@ -95,7 +96,7 @@ def _smeared(marked: Marked, parameters: Mapping[str, float]) -> Iterator[Flag]:
     fast = known & (speed > np.quantile(speed[known], 0.9))
     slow = known & (speed < np.quantile(speed[known], 0.4))
     share = float(np.median(rows[fast, CONTRAST]) / np.median(rows[slow, CONTRAST]))
-    if share < parameters["film.smear-limit"]:
+    if share < parameters.film.smear_limit:
         text = (
             f"marks smear where they move fast ({100 * share:.0f} % of their contrast is left); "
             "film with a shorter shutter and more light"
@@ -103,25 +104,25 @@ def _smeared(marked: Marked, parameters: Mapping[str, float]) -> Iterator[Flag]:
         yield Flag("motion-blur", text, "widened")
 
 
-def _faint(marked: Marked, parameters: Mapping[str, float]) -> Iterator[Flag]:
+def _faint(marked: Marked, parameters: Parameters) -> Iterator[Flag]:
     contrast = float(np.nanmedian(marked.rows[..., CONTRAST]))
     radius = float(np.nanmedian(marked.rows[..., RADIUS]))
     error = centre_error(marked, parameters)
-    if contrast < parameters["film.contrast-least"] or error > parameters["film.centre-most"]:
+    if contrast < parameters.film.contrast_least or error > parameters.film.centre_most:
         text = (
             f"marks barely stand out from the skin (by {contrast:.0f} of 255 grey levels, centres "
             f"to {error:.2f} px); use marks that contrast more, more light, less compression"
         )
         yield Flag("marks-faint", text, "widened")
-    if radius < parameters["film.radius-least"]:
+    if radius < parameters.film.radius_least:
         text = f"marks are {2 * radius:.0f} px wide; larger marks, or the camera nearer"
         yield Flag("marks-small", text, "widened")
 
 
-def _rows_late(marked: Marked, parameters: Mapping[str, float]) -> Iterator[Flag]:
+def _rows_late(marked: Marked, parameters: Parameters) -> Iterator[Flag]:
     """A camera that reads row after row shears what moves sideways as the foot lands."""
     lean = row_lean(marked, parameters)
-    if lean > parameters["film.rows-noted"]:
+    if lean > parameters.film.rows_noted:
         text = (
             f"the heel moves sideways as it nears the ground: a camera that reads its rows one "
             f"after the other makes it lean by up to {lean:.1f} degrees"
@@ -129,7 +130,7 @@ def _rows_late(marked: Marked, parameters: Mapping[str, float]) -> Iterator[Flag
         yield Flag("rolling-shutter", text, "widened")
 
 
-def row_lean(marked: Marked, parameters: Mapping[str, float]) -> float:
+def row_lean(marked: Marked, parameters: Parameters) -> float:
     """Degrees by which rows read one after the other make a lowered heel lean, at most."""
     heel = marked.rows[:, LOWER_HEEL]
     known = ~np.isnan(heel[:, Y])
@@ -137,11 +138,11 @@ def row_lean(marked: Marked, parameters: Mapping[str, float]) -> float:
         return 0.0
     low = known & (heel[:, Y] > np.quantile(heel[known, Y], 0.5))
     aside = np.abs(np.gradient(heel[:, X]) / np.gradient(marked.times))[low]
-    per_row = parameters["film.readout-s"] / marked.size[0]
+    per_row = parameters.film.readout_s / marked.size[0]
     return float(np.degrees(np.arctan(np.nanquantile(aside, 0.9) * per_row)))
 
 
-def _crossed(legs: Mapping[Side, Marked], parameters: Mapping[str, float]) -> Iterator[Flag]:
+def _crossed(legs: Mapping[Side, Marked], parameters: Parameters) -> Iterator[Flag]:
     """Legs that change their place in the picture: left and right may be exchanged."""
     if len(legs) < 2:
         return
@@ -150,7 +151,7 @@ def _crossed(legs: Mapping[Side, Marked], parameters: Mapping[str, float]) -> It
     known = order[~np.isnan(order)]
     usual = np.sign(known.sum())
     share = float(np.mean(known == -usual)) if len(known) else 0.0
-    if share > parameters["film.crossed-limit"]:
+    if share > parameters.film.crossed_limit:
         text = (
             f"the legs stand the other way round in {100 * share:.0f} % of the frames: one may "
             "have been taken for the other; see the pictures"
@@ -163,7 +164,7 @@ def _of_film(
     rate: float,
     by_hand: Sequence[PutRight],
     mirrored: bool,
-    parameters: Mapping[str, float],
+    parameters: Parameters,
 ) -> Iterator[Flag]:
     if opened.turn:
         yield Flag("film-turned", f"the film lies {_QUARTERS[opened.turn]}; it was turned upright")
@@ -171,8 +172,8 @@ def _of_film(
         text = "the mark that tells the left leg is on the right of the picture; it was turned back"
         yield Flag("film-mirrored", text)
     uneven = np.abs(np.diff(opened.spots.times) * rate - 1.0)
-    share = float(np.mean(uneven > parameters["film.uneven"]))
-    if share > parameters["film.uneven-limit"]:
+    share = float(np.mean(uneven > parameters.film.uneven))
+    if share > parameters.film.uneven_limit:
         text = (
             f"{100 * share:.0f} % of the frames come early or late; marks were led on to even times"
         )

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from recommend.measure.film.legs import legs_in
+from recommend.parameters import Parameters
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -74,7 +75,7 @@ class _State:
 def follow(
     spots: Spots,
     starts: Sequence[Start],
-    parameters: Mapping[str, float],
+    parameters: Parameters,
     fixed: Sequence[Fixed] | None = None,
 ) -> list[Followed]:
     """Follow each leg from where it was seen whole; `fixed` are marks put right by hand."""
@@ -83,7 +84,7 @@ def follow(
     return [_agreed(*each) for each in zip(*ways, starts, by_hand, strict=True)]
 
 
-def starts_of(spots: Spots, parameters: Mapping[str, float]) -> list[dict[int, tuple[int, ...]]]:
+def starts_of(spots: Spots, parameters: Parameters) -> list[dict[int, tuple[int, ...]]]:
     """The legs of a film, left before right, each with the frames in which it is seen whole.
 
     Only frames in which all legs of the film are seen, well apart, are taken.
@@ -121,7 +122,7 @@ def _one_way(
     spots: Spots,
     starts: Sequence[Start],
     fixed: Sequence[Fixed],
-    parameters: Mapping[str, float],
+    parameters: Parameters,
     step: int,
 ) -> list[Followed]:
     count = len(spots.each)
@@ -134,7 +135,7 @@ def _one_way(
         now, here = float(spots.times[f]), spots.each[f]
         fits: list[_Fit | None] = []
         for k, state in enumerate(states):
-            if state is None or state.unseen.min() > parameters["film.lost-s"]:
+            if state is None or state.unseen.min() > parameters.film.lost_s:
                 states[k] = state = _begun(here, starts[k].get(f), now)
             fits.append(
                 None
@@ -175,15 +176,15 @@ def _fit(
     state: _State,
     now: float,
     spots: Spots,
-    parameters: Mapping[str, float],
+    parameters: Parameters,
     fixed: Mapping[int, int] | None = None,
     taken: frozenset[int] = frozenset(),
 ) -> _Fit:
     """The way to give spots to marks that fits best, of all ways with spots in reach."""
     lapse = abs(now - state.time)
     ahead = state.at + state.speed * (now - state.time)
-    mm = spots.radius / parameters["film.mark-radius-mm"]
-    jolt = 1000.0 * parameters["film.acceleration"] * mm * lapse**2
+    mm = spots.radius / parameters.film.mark_radius_mm
+    jolt = 1000.0 * parameters.film.acceleration * mm * lapse**2
     gate = 1.5 * spots.radius + 1.5 * jolt
     by_hand = fixed or {}
     choices = [
@@ -194,7 +195,7 @@ def _fit(
     best = int(np.argmin(costs))
     chosen = ways[best]
     other = (ways != chosen) & (ways != NONE) & (chosen != NONE)
-    close = costs < costs[best] + parameters["film.unsure-cost"]
+    close = costs < costs[best] + parameters.film.unsure_cost
     unsure = (other & close[:, None]).any(axis=0)
     return _Fit(chosen, unsure, float(costs[best]))
 
@@ -214,7 +215,7 @@ def _costs(
     state: _State,
     gate: float,
     radius: float,
-    parameters: Mapping[str, float],
+    parameters: Parameters,
 ) -> FloatArray:
     """(ways,) how ill each way fits: squares of what departs, in units of what is usual."""
     missing = ways == NONE
@@ -232,11 +233,9 @@ def _costs(
         part = np.square((off[:, a] - off[:, b]) / usual).sum(axis=1)
         cost += np.nan_to_num(part)
     look = np.log(np.maximum(marks[..., [RADIUS, CONTRAST]], 1e-3)) - state.look
-    unlike = np.square(look / [parameters["film.size-change"], parameters["film.tone-change"]])
+    unlike = np.square(look / [parameters.film.size_change, parameters.film.tone_change])
     shape = np.square((1.0 - marks[..., FREE]) / 0.25) + np.square((1.0 - marks[..., FULL]) / 0.1)
-    cost += np.where(missing, parameters["film.missing-cost"], unlike.sum(axis=2) + shape).sum(
-        axis=1
-    )
+    cost += np.where(missing, parameters.film.missing_cost, unlike.sum(axis=2) + shape).sum(axis=1)
     twice = np.zeros(len(ways), dtype=bool)
     for a in range(4):
         for b in range(a + 1, 4):
@@ -250,7 +249,7 @@ def _settle(
     states: Sequence[_State | None],
     now: float,
     spots: Spots,
-    parameters: Mapping[str, float],
+    parameters: Parameters,
 ) -> None:
     """No spot for two legs: the leg that it fits less well goes without it."""
     for a in range(len(fits)):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from recommend.measure.film.following import ERROR, NONE, RADIUS, Followed, Spots, Start, marklike
 from recommend.measure.model import Side
+from recommend.parameters import Parameters
 
 FloatArray = NDArray[np.float64]
 
@@ -74,10 +75,10 @@ def _partly_covered(radius: FloatArray) -> NDArray[np.bool_]:
     return near & ~missing
 
 
-def centre_error(marked: Marked, parameters: Mapping[str, float]) -> float:
+def centre_error(marked: Marked, parameters: Parameters) -> float:
     """Error of a found centre in px: from noise and edge, and what shade and compression add."""
     noise = float(np.sqrt(np.nanmean(np.square(marked.rows[..., ERROR]))))
-    return float(np.hypot(parameters["film.centre-times"] * noise, parameters["film.centre-least"]))
+    return float(np.hypot(parameters.film.centre_times * noise, parameters.film.centre_least))
 
 
 def names_of(frames: Iterable[int]) -> str:

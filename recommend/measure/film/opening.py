@@ -17,6 +17,7 @@ from recommend.errors import InputError, Place
 from recommend.extras import not_installed
 from recommend.measure.apart import GaveUpError, run_apart
 from recommend.measure.film.following import Spots
+from recommend.parameters import Parameters
 
 Tell = Callable[[int, int], None]
 
@@ -35,7 +36,7 @@ class Opened:
     turn: int
 
 
-def spots_in(path: Path, parameters: Mapping[str, float], tell: Tell | None = None) -> Opened:
+def spots_in(path: Path, parameters: Parameters, tell: Tell | None = None) -> Opened:
     """The spots of every frame of the film at `path`.
 
     Raises
@@ -59,13 +60,13 @@ def spots_in(path: Path, parameters: Mapping[str, float], tell: Tell | None = No
 
 
 def draw(
-    path: Path, out: Path, plan: Mapping[str, Any], parameters: Mapping[str, float], tell: Tell
+    path: Path, out: Path, plan: Mapping[str, Any], parameters: Parameters, tell: Tell
 ) -> None:
     """Write a PNG of some frames with marks drawn; `plan` holds tiles, box and turn."""
     _run("pictures", path, out, plan, parameters, tell)
 
 
-def cropped(path: Path, out: Path, row: int, parameters: Mapping[str, float], tell: Tell) -> None:
+def cropped(path: Path, out: Path, row: int, parameters: Parameters, tell: Tell) -> None:
     """Write a copy of the film without what lies above `row`, without sound and notes."""
     _run("crop", path, out, {"row": row}, parameters, tell)
 
@@ -75,18 +76,18 @@ def _run(
     path: Path,
     out: Path,
     told: Mapping[str, Any],
-    parameters: Mapping[str, float],
+    parameters: Parameters,
     tell: Tell | None,
 ) -> None:
     if any(importlib.util.find_spec(name) is None for name in ("av", "cv2")):
         raise not_installed("reading a film", "film")
     limits = {"megabytes": "memory", "pixels": "pixels", "frames": "frames"}
-    options = {key: parameters[f"film.{name}"] for key, name in limits.items()} | dict(told)
+    options = {key: parameters.film[f"{name}"] for key, name in limits.items()} | dict(told)
     try:
         run_apart(
             "recommend.measure.film.child",
             [work, str(path), str(out), json.dumps(options)],
-            quiet_s=parameters["film.quiet-s"],
+            quiet_s=parameters.film.quiet_s,
             tell=tell,
         )
     except GaveUpError as reason:

@@ -23,6 +23,7 @@ from recommend.measure.film.opening import Opened, Tell, spots_in
 from recommend.measure.header import Gait
 from recommend.measure.model import SIDES, Flag, Side
 from recommend.measure.video.recording import MarksRecording
+from recommend.parameters import Parameters
 
 FloatArray = NDArray[np.float64]
 Line = tuple[tuple[float, float], tuple[float, float]]
@@ -69,7 +70,7 @@ class FilmRead:
 
 def read_film(
     path: Path,
-    parameters: Mapping[str, float],
+    parameters: Parameters,
     options: FilmOptions | None = None,
     tell: Tell | None = None,
 ) -> FilmRead:
@@ -102,12 +103,12 @@ def read_film(
     return FilmRead(tuple(recordings), marked, opened)
 
 
-def _rate(path: Path, spots: Spots, parameters: Mapping[str, float]) -> float:
+def _rate(path: Path, spots: Spots, parameters: Parameters) -> float:
     """Frames a second: the usual one, since phones leave frames out and come late with others."""
     rate = float(1.0 / np.median(np.diff(spots.times)))
     near = round(rate)
     rate = float(near) if near and abs(rate - near) < 0.02 * near else rate
-    least = parameters["film.rate-least"]
+    least = parameters.film.rate_least
     if rate < least:
         raise InputError(
             Place(str(path)), f"the film has {rate:.3g} frames a second (rate-too-low)",
@@ -209,7 +210,7 @@ def _recording(
     options: FilmOptions,
     spots: Spots,
     mirrored: bool,
-    parameters: Mapping[str, float],
+    parameters: Parameters,
 ) -> MarksRecording:
     high = np.repeat(heel_height(marked, rate)[:, None, None], 2, axis=2)
     times, led = even(spots.times, np.concatenate([marked.rows[..., :2], high], axis=1), rate)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final
 
@@ -16,13 +15,14 @@ from recommend.measure.film.opening import Tell, draw
 from recommend.measure.film.reading import FilmRead
 from recommend.measure.video.recording import MARKS
 from recommend.measure.video.stance import heel_stances
+from recommend.parameters import Parameters
 
 _STRIDES, _DOUBTFUL = 2, 8  # strides of each foot and doubtful frames that are shown
 _AROUND = 9.0  # radii of a mark shown around the marks
 _WORDS: Final = ("first contact", "middle of stance", "end of stance")
 
 
-def contact_sheet(path: Path, read: FilmRead, parameters: Mapping[str, float], tell: Tell) -> bytes:
+def contact_sheet(path: Path, read: FilmRead, parameters: Parameters, tell: Tell) -> bytes:
     """The contact sheet of the film at `path` as PNG: frames of stance, and doubtful ones."""
     titles = _stance_frames(read, parameters)
     for side, one in read.marked.items():
@@ -37,7 +37,7 @@ def contact_sheet(path: Path, read: FilmRead, parameters: Mapping[str, float], t
         return out.read_bytes()
 
 
-def _stance_frames(read: FilmRead, parameters: Mapping[str, float]) -> dict[int, str]:
+def _stance_frames(read: FilmRead, parameters: Parameters) -> dict[int, str]:
     """By frame of the film, what it shows: contact, middle and end of the first strides."""
     titles: dict[int, str] = {0: "first frame"}
     times = read.opened.spots.times

@@ -6,7 +6,6 @@ contact is covered in part only and counts with ``capture.edge-share``.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,6 +14,7 @@ from numpy.typing import NDArray
 from recommend.measure.pressure.frame import FootFrame, cell_positions
 from recommend.measure.pressure.recording import Frames
 from recommend.measure.pressure.toes import toe_mask
+from recommend.parameters import Parameters
 
 FloatArray = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -61,14 +61,14 @@ class Footprint:
 
 
 def footprint(
-    peak: Frames, pitch_mm: tuple[float, float], frame: FootFrame, parameters: Mapping[str, float]
+    peak: Frames, pitch_mm: tuple[float, float], frame: FootFrame, parameters: Parameters
 ) -> Footprint:
     """Footprint of `peak` (kPa, zero without contact) lying in `frame`."""
     toes = toe_mask(peak, pitch_mm, frame, parameters)
     contact = peak > 0
-    weight = border_weights(contact, parameters["capture.edge-share"])
+    weight = border_weights(contact, parameters.capture.edge_share)
     flat = cell_positions(peak.shape, pitch_mm)[contact & ~toes]
-    edge = (parameters["capture.edge-share"] - 0.5) * max(pitch_mm)
+    edge = (parameters.capture.edge_share - 0.5) * max(pitch_mm)
     toeless = float(frame.to_foot(flat)[:, 1].max()) + edge
     return Footprint(peak, pitch_mm, frame, toes, weight, toeless)
 
@@ -175,7 +175,7 @@ class Widths:
         return self.midfoot / self.heel
 
 
-def widths(print_: Footprint, parameters: Mapping[str, float]) -> Widths:
+def widths(print_: Footprint, parameters: Parameters) -> Widths:
     """Widths of the toeless footprint across the axis.
 
     Heel and forefoot are read between the outermost contacts of a band one sensor deep. The
@@ -186,7 +186,7 @@ def widths(print_: Footprint, parameters: Mapping[str, float]) -> Widths:
     cells = print_.cells[(print_.weight > 0) & ~print_.toes]
     third = print_.toeless_mm / 3.0
     narrow = min(_contact_widths(print_, (third, 2 * third)))
-    lost = parameters["capture.isthmus-lost"] * max(print_.pitch_mm) if narrow > 0 else 0.0
+    lost = parameters.capture.isthmus_lost * max(print_.pitch_mm) if narrow > 0 else 0.0
     return Widths(
         max(_extents(cells, (2 * third, print_.toeless_mm), print_)),
         narrow + lost,

@@ -7,7 +7,6 @@ axis from the back of the heel. The axis runs from the centre of the heel to the
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,6 +14,7 @@ from numpy.typing import NDArray
 
 from recommend.measure.model import Side
 from recommend.measure.pressure.recording import Frames
+from recommend.parameters import Parameters
 
 FloatArray = NDArray[np.float64]
 _REFINEMENTS = 4  # the axis settles to well below one sensor in three rounds
@@ -78,7 +78,7 @@ def find_frame(
     pitch_mm: tuple[float, float],
     heading: FloatArray,
     side: Side,
-    parameters: Mapping[str, float],
+    parameters: Parameters,
 ) -> FootFrame:
     """Frame of the foot whose peak map is `peak`.
 
@@ -97,7 +97,7 @@ def find_frame(
     4. The axis joins the two; 2 to 4 are repeated until it settles.
     """
     points = cell_positions(peak.shape, pitch_mm)[peak > 0]
-    edge = (parameters["capture.edge-share"] - 0.5) * max(pitch_mm)
+    edge = (parameters.capture.edge_share - 0.5) * max(pitch_mm)
     frame = FootFrame(points.mean(axis=0), _long_axis(points, heading), side, 0.0)
     for _ in range(_REFINEMENTS):
         frame = _refined(frame, points, edge, parameters)
@@ -112,22 +112,21 @@ def _long_axis(points: FloatArray, heading: FloatArray) -> FloatArray:
 
 
 def _refined(
-    frame: FootFrame, points: FloatArray, edge: float, parameters: Mapping[str, float]
+    frame: FootFrame, points: FloatArray, edge: float, parameters: Parameters
 ) -> FootFrame:
     foot = frame.to_foot(points)
     back, front = foot[:, 1].min() - edge, foot[:, 1].max() + edge
     length = front - back
     share = (foot[:, 1] - back) / length
-    heel = foot[share <= parameters["capture.heel-share"]]
+    heel = foot[share <= parameters.capture.heel_share]
     fore = foot[
-        (share >= parameters["capture.forefoot-low"])
-        & (share <= parameters["capture.forefoot-high"])
+        (share >= parameters.capture.forefoot_low) & (share <= parameters.capture.forefoot_high)
     ]
     if not len(fore):  # contact without a forefoot: keep the long axis
         fore = foot
     heel_point = np.array([_middle(heel[:, 0]), heel[:, 1].mean()])
     medial, lateral = fore[:, 0].min(), fore[:, 0].max()
-    ray = medial + parameters["capture.second-ray"] * (lateral - medial)
+    ray = medial + parameters.capture.second_ray * (lateral - medial)
     front_point = np.array([ray, fore[:, 1].mean()])
     ends = frame.to_mat(np.stack([heel_point, front_point]))
     forward = walking_direction(ends)
@@ -145,7 +144,7 @@ def tell_side(
     peak: Frames,
     pitch_mm: tuple[float, float],
     heading: FloatArray,
-    parameters: Mapping[str, float],
+    parameters: Parameters,
 ) -> tuple[Side, float]:
     """Left or right from the shape of the footprint, and how clearly (0 not at all, 1 fully).
 
@@ -155,19 +154,19 @@ def tell_side(
     midfoot bears on the lateral side of the line from heel to forefoot, and the contact reaches
     furthest forward on the medial side, at the hallux. Their sum is the evidence.
     """
-    even = {**parameters, "capture.second-ray": 0.5}  # the middle ray favours neither side
+    even = parameters.changed({"capture.second-ray": 0.5})  # the middle ray favours neither side
     right = find_frame(peak, pitch_mm, heading, "right", even)
     points = cell_positions(peak.shape, pitch_mm)[peak > 0]
     foot = right.to_foot(points)
     share = foot[:, 1] / right.length_mm
     width = max(float(np.ptp(foot[:, 0])), 1.0)
-    low, high = parameters["capture.midfoot-low"], parameters["capture.midfoot-high"]
+    low, high = parameters.capture.midfoot_low, parameters.capture.midfoot_high
     midfoot = foot[(share > low) & (share < high), 0]
-    front = foot[share > parameters["capture.toes-low"], 0]
+    front = foot[share > parameters.capture.toes_low, 0]
     trait = 0.0
     if len(midfoot):
         trait += float(midfoot.mean()) / width
     if len(front):
         trait -= float(front.mean()) / width
     side: Side = "right" if trait > 0 else "left"
-    return side, min(abs(trait) / parameters["capture.side-clear"], 1.0)
+    return side, min(abs(trait) / parameters.capture.side_clear, 1.0)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -31,6 +31,7 @@ from recommend.measure.pressure.step_values import StepResult, heading_of, measu
 from recommend.measure.pressure.steps import Step, find_steps
 from recommend.measure.pressure.toes import foot_map
 from recommend.measure.spread import scatter_error
+from recommend.parameters import Parameters
 
 # Unit, and parameters of spread and floor, by how a name begins; the first that fits counts.
 _KINDS: tuple[tuple[str, str], ...] = (
@@ -54,7 +55,7 @@ _SHARES = ("peak-", "integral-", "area-", "medial-lateral-", "contact-time")
 
 
 def measure_pressure(
-    recording: PressureRecording, parameters: Mapping[str, float], defs: MeasureDefs
+    recording: PressureRecording, parameters: Parameters, defs: MeasureDefs
 ) -> tuple[Measured, ...]:
     """Measure every foot in `recording`, left before right.
 
@@ -112,7 +113,7 @@ def _nothing_usable(recording: PressureRecording, rejected: Sequence[Rejected]) 
 
 
 def _sides(
-    steps: Sequence[Step], recording: PressureRecording, parameters: Mapping[str, float]
+    steps: Sequence[Step], recording: PressureRecording, parameters: Parameters
 ) -> tuple[dict[Side, list[Step]], list[Doubt]]:
     """Steps by foot: as the head says, or told from each footprint."""
     told = [_told_side(step, recording, parameters) for step in steps]
@@ -121,7 +122,7 @@ def _sides(
     sided: dict[Side, list[Step]] = {"left": [], "right": []}
     unclear = 0
     for step, (side, clarity) in zip(steps, told, strict=True):
-        if clarity < parameters["capture.side-least"]:
+        if clarity < parameters.capture.side_least:
             unclear += 1
         else:
             sided[side].append(step)
@@ -133,18 +134,18 @@ def _sides(
 
 
 def _told_side(
-    step: Step, recording: PressureRecording, parameters: Mapping[str, float]
+    step: Step, recording: PressureRecording, parameters: Parameters
 ) -> tuple[Side, float]:
-    heading = heading_of(step, recording, parameters["capture.trim-force"])
+    heading = heading_of(step, recording, parameters.capture.trim_force)
     return tell_side(step.peak, recording.pitch_mm, heading, parameters)
 
 
 def _side_doubts(
-    told: Sequence[tuple[Side, float]], side: Side, parameters: Mapping[str, float]
+    told: Sequence[tuple[Side, float]], side: Side, parameters: Parameters
 ) -> list[Doubt]:
     """The doubt that footprints raise which look like those of the other foot."""
     for_it = [clarity if shape == side else -clarity for shape, clarity in told]
-    if float(np.mean(for_it)) > -parameters["capture.side-doubt"]:
+    if float(np.mean(for_it)) > -parameters.capture.side_doubt:
         return []
     against = sum(value < 0 for value in for_it)
     text = (
@@ -160,7 +161,7 @@ def _one_foot(
     recording: PressureRecording,
     rejected: Sequence[Rejected],
     doubts: Sequence[Doubt],
-    parameters: Mapping[str, float],
+    parameters: Parameters,
     defs: MeasureDefs,
 ) -> Measured:
     results, more = _results(steps, recording, side, parameters)
@@ -199,7 +200,7 @@ def _one_foot(
 
 
 def _pace_doubts(
-    results: Sequence[StepResult], recording: PressureRecording, parameters: Mapping[str, float]
+    results: Sequence[StepResult], recording: PressureRecording, parameters: Parameters
 ) -> list[Doubt]:
     """Doubts about times and about how the foot lands."""
     if recording.load == "static":
@@ -208,7 +209,7 @@ def _pace_doubts(
     rests = ("contact-time", "integral-", "cpei", "cop-")
     doubts = time_doubts(seconds, recording.rate_hz, recording.gait, rests, parameters)
     begins = [r.path[0, 1] / r.values["footprint-length"] for r in results if r.path is not None]
-    if begins and float(np.mean(begins)) > parameters["capture.late-start"]:
+    if begins and float(np.mean(begins)) > parameters.capture.late_start:
         text = "the load begins in front of the heel: no heel strike, so no excursion index"
         doubts.append(Doubt(Flag("no-heel-strike", text, "removed"), ("cpei", "cop-")))
     if recording.gait == "running":
@@ -222,7 +223,7 @@ def _results(
     steps: Sequence[Step],
     recording: PressureRecording,
     side: Side,
-    parameters: Mapping[str, float],
+    parameters: Parameters,
 ) -> tuple[list[StepResult], list[Rejected]]:
     results, rejected = [], []
     for number, step in enumerate(steps, start=1):
@@ -260,35 +261,33 @@ def _budget(
     name: str,
     values: Sequence[float],
     recording: PressureRecording,
-    parameters: Mapping[str, float],
+    parameters: Parameters,
     defs: MeasureDefs,
 ) -> Budget:
     """What the error of the mean of a measure over steps is made of."""
     kind, _ = _kind(name)
     mean = float(np.mean(values))
     usual = _usual_spread(kind, mean, parameters, defs)
-    scatter = scatter_error(values, single=usual, few=parameters["noise.few-strides"])
+    scatter = scatter_error(values, single=usual, few=parameters.noise.few_strides)
     grid = _grid_error(kind, mean, parameters) * max(recording.pitch_mm)
     terms = {"scatter": scatter, "grid": grid}
     if kind in _PACED:
         # Of a path the first and last sample matter, and they come up to one frame late.
-        terms["rate"] = parameters[f"capture.rate-{kind.rstrip('-')}"] / recording.rate_hz
+        terms["rate"] = parameters.capture[f"rate-{kind.rstrip('-')}"] / recording.rate_hz
     return Budget(terms)
 
 
-def _usual_spread(
-    kind: str, mean: float, parameters: Mapping[str, float], defs: MeasureDefs
-) -> float:
+def _usual_spread(kind: str, mean: float, parameters: Parameters, defs: MeasureDefs) -> float:
     """Usual error of one step: from the measure's definition when it has one."""
     known = defs.get(kind)
     if known is not None and known.error is not None:
         return known.error.single
-    return parameters[f"capture.usual-{kind.rstrip('-')}"] * _unit_of_share(kind, mean)
+    return parameters.capture[f"usual-{kind.rstrip('-')}"] * _unit_of_share(kind, mean)
 
 
-def _grid_error(kind: str, mean: float, parameters: Mapping[str, float]) -> float:
+def _grid_error(kind: str, mean: float, parameters: Parameters) -> float:
     """Error per mm of sensor pitch."""
-    return parameters[f"capture.grid-{kind.rstrip('-')}"] * _unit_of_share(kind, mean)
+    return parameters.capture[f"grid-{kind.rstrip('-')}"] * _unit_of_share(kind, mean)
 
 
 def _unit_of_share(kind: str, mean: float) -> float:
@@ -300,7 +299,7 @@ def _pattern(
     results: Sequence[StepResult],
     side: Side,
     recording: PressureRecording,
-    parameters: Mapping[str, float],
+    parameters: Parameters,
 ) -> list[Measure]:
     """Drift class of the mean path, and a flag when single steps fall into other classes."""
     paths = [result.path for result in results if result.path is not None]
@@ -333,12 +332,12 @@ def _pattern(
 def _within_error(
     apart: Sequence[tuple[float, float]],
     recording: PressureRecording,
-    parameters: Mapping[str, float],
+    parameters: Parameters,
 ) -> set[str]:
     """Classes that the mean of some paths has within its 95 % error, drift by drift."""
     table = np.array(apart)
-    grid = parameters["capture.grid-cpei"] * max(recording.pitch_mm)
-    few = parameters["noise.few-strides"]
+    grid = parameters.capture.grid_cpei * max(recording.pitch_mm)
+    few = parameters.noise.few_strides
     errors = [
         math.hypot(scatter_error(list(map(float, one)), single=0.0, few=few), grid)
         for one in table.T

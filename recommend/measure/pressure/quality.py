@@ -15,6 +15,7 @@ from recommend.measure.doubts import Doubt
 from recommend.measure.model import Flag
 from recommend.measure.pressure.recording import Frames, PressureRecording
 from recommend.measure.pressure.steps import Step
+from recommend.parameters import Parameters
 
 Mask = NDArray[np.bool_]
 _BASELINE_EVERY = 5  # every fifth sensor tells the baseline as well as all of them
@@ -32,7 +33,7 @@ class Rejected:
     why: str
 
 
-def repair_sensors(recording: PressureRecording, parameters: Mapping[str, float]) -> list[Doubt]:
+def repair_sensors(recording: PressureRecording, parameters: Parameters) -> list[Doubt]:
     """Refuse negative load, replace dead sensors in place, and find saturation.
 
     Dead sensors read nothing (or NaN) while all their neighbours bear, or read load all the
@@ -44,7 +45,7 @@ def repair_sensors(recording: PressureRecording, parameters: Mapping[str, float]
         If pressures lie further below zero than the contact threshold.
     """
     frames = recording.frames
-    _refuse_negative(recording, parameters["capture.contact-threshold"])
+    _refuse_negative(recording, parameters.capture.contact_threshold)
     doubts = _without_baseline(recording, parameters)
     dead = _dead_sensors(recording, parameters)
     if dead.any():
@@ -53,7 +54,7 @@ def repair_sensors(recording: PressureRecording, parameters: Mapping[str, float]
     saturated = _saturated_count(recording, parameters)
     if saturated:
         text = f"{saturated} sensors read the mat's upper end; true pressures are higher there"
-        widen = parameters["capture.saturated-widening"]
+        widen = parameters.capture.saturated_widening
         doubts.append(Doubt(Flag("saturated-sensors", text, "widened"), LOAD_MEASURES, widen))
     return doubts
 
@@ -72,7 +73,7 @@ def _refuse_negative(recording: PressureRecording, threshold: float) -> None:
         np.maximum(frames, 0.0, out=frames)
 
 
-def _without_baseline(recording: PressureRecording, parameters: Mapping[str, float]) -> list[Doubt]:
+def _without_baseline(recording: PressureRecording, parameters: Parameters) -> list[Doubt]:
     """Take off what unloaded sensors read, frame by frame, in place.
 
     A foot covers less than half of the mat, so half of the sensors tell what no load reads.
@@ -83,36 +84,36 @@ def _without_baseline(recording: PressureRecording, parameters: Mapping[str, flo
     sample = frames.reshape(len(frames), -1)[:, ::_BASELINE_EVERY]
     base = np.median(sample, axis=1)
     highest = float(base.max())
-    if highest < parameters["capture.baseline-noted"]:
+    if highest < parameters.capture.baseline_noted:
         return []
     frames -= base[:, None, None].astype(np.float32)
     np.maximum(frames, 0.0, out=frames)
     text = f"unloaded sensors read up to {highest:.0f} kPa, which was taken off; zero the mat"
     flag = Flag("baseline-removed", text, "widened")
-    return [Doubt(flag, widen=parameters["capture.dead-widening"])]
+    return [Doubt(flag, widen=parameters.capture.dead_widening)]
 
 
-def _dead_lines(known: NDArray[Any], parameters: Mapping[str, float]) -> Mask:
+def _dead_lines(known: NDArray[Any], parameters: Parameters) -> Mask:
     """Sensors of whole rows or columns that never read anything between two that bear."""
     dead = np.zeros(known.shape, dtype=bool)
-    bears = known >= parameters["capture.dead-surround"]
+    bears = known >= parameters.capture.dead_surround
     for view, of in ((known, bears), (known.T, bears.T)):
         silent = view.max(axis=1) <= 0
-        both = (of[:-2] & of[2:]).sum(axis=1) >= parameters["capture.dead-line"]
+        both = (of[:-2] & of[2:]).sum(axis=1) >= parameters.capture.dead_line
         lines = np.flatnonzero(silent[1:-1] & both) + 1
         (dead if view is known else dead.T)[lines] = True
     return dead
 
 
-def _dead_sensors(recording: PressureRecording, parameters: Mapping[str, float]) -> Mask:
+def _dead_sensors(recording: PressureRecording, parameters: Parameters) -> Mask:
     frames = recording.frames
     peak, least = frames.max(axis=0), frames.min(axis=0)
     broken = np.isnan(peak)  # max keeps NaN, so this is any frame of the sensor
-    threshold = parameters["capture.contact-threshold"]
+    threshold = parameters.capture.contact_threshold
     known = np.nan_to_num(peak)
-    surrounded = _neighbour_sum(known >= parameters["capture.dead-surround"]) == 8
+    surrounded = _neighbour_sum(known >= parameters.capture.dead_surround) == 8
     near = _neighbour_sum(known) / 8.0
-    silent = surrounded & (known < parameters["capture.dead-share"] * near)
+    silent = surrounded & (known < parameters.capture.dead_share * near)
     stuck = np.nan_to_num(least) >= threshold
     if recording.load == "static":
         stuck[:] = False  # a still foot bears on its sensors all the time
@@ -139,17 +140,17 @@ def _replace(frames: Frames, dead: Mask) -> None:
         frames[:, row, column] = near.mean(axis=1) if alive.any() else 0.0
 
 
-def _dead_doubt(dead: Mask, frames: Frames, parameters: Mapping[str, float]) -> Doubt:
+def _dead_doubt(dead: Mask, frames: Frames, parameters: Parameters) -> Doubt:
     count = int((dead & (frames.max(axis=0) > 0)).sum())
-    active = max(int((frames.max(axis=0) >= parameters["capture.contact-threshold"]).sum()), 1)
+    active = max(int((frames.max(axis=0) >= parameters.capture.contact_threshold).sum()), 1)
     text = f"{count} dead sensors were given the mean of their neighbours"
-    if count > parameters["capture.dead-limit"] * active:
+    if count > parameters.capture.dead_limit * active:
         text = f"{count} of the {active} sensors under the foot are dead: too many to bridge"
         return Doubt(Flag("dead-sensors", text, "removed"))
-    return Doubt(Flag("dead-sensors", text, "widened"), widen=parameters["capture.dead-widening"])
+    return Doubt(Flag("dead-sensors", text, "widened"), widen=parameters.capture.dead_widening)
 
 
-def _saturated_count(recording: PressureRecording, parameters: Mapping[str, float]) -> int:
+def _saturated_count(recording: PressureRecording, parameters: Parameters) -> int:
     """Sensors at the stated upper end; or, unstated, several at one same highest value."""
     frames = recording.frames
     top = float(frames.max())
@@ -158,11 +159,11 @@ def _saturated_count(recording: PressureRecording, parameters: Mapping[str, floa
     if top <= 0:
         return 0
     at_top = int((frames.max(axis=0) >= top).sum())
-    return at_top if at_top >= parameters["capture.saturated-sensors"] else 0
+    return at_top if at_top >= parameters.capture.saturated_sensors else 0
 
 
 def whole_steps(
-    steps: Sequence[Step], recording: PressureRecording, parameters: Mapping[str, float]
+    steps: Sequence[Step], recording: PressureRecording, parameters: Parameters
 ) -> tuple[list[Step], list[Rejected]]:
     """The steps that hold a whole foot from heel contact to toe-off, and the others with why."""
     forces = [float(s.frames.sum(axis=(1, 2)).max()) * recording.cell_mm2 * 1e-3 for s in steps]
@@ -180,21 +181,21 @@ def whole_steps(
 
 
 def _not_whole(
-    step: Step, share: float, length: float, parameters: Mapping[str, float]
+    step: Step, share: float, length: float, parameters: Parameters
 ) -> tuple[str, str] | None:
     if step.cut_by_edge:
         return "cut-by-edge", "the foot reaches the edge of the mat"
     if step.cut_in_time:
         return "cut-in-time", "the recording begins or ends while the foot is down"
-    if length < parameters["capture.footprint-least"]:
+    if length < parameters.capture.footprint_least:
         return "partial-contact", f"only {length:.0f} mm of the foot touched the mat"
-    if share < parameters["capture.partial-share"]:
+    if share < parameters.capture.partial_share:
         return "partial-contact", f"the foot bore {100 * share:.0f} % of the other steps' load"
     return None
 
 
 def plausibility_doubts(
-    force_n: float, sizes: Mapping[str, float], parameters: Mapping[str, float]
+    force_n: float, sizes: Mapping[str, float], parameters: Parameters
 ) -> list[Doubt]:
     """Doubts about unit, pitch and wholeness: a force, length or shape that no foot has.
 
@@ -203,17 +204,17 @@ def plausibility_doubts(
     """
     doubts = []
     length, width = sizes["footprint-length"], sizes["footprint-width"]
-    least = max(parameters["capture.force-least"], parameters["capture.force-per-length"] * length)
-    if not least <= force_n <= parameters["capture.force-most"]:
+    least = max(parameters.capture.force_least, parameters.capture.force_per_length * length)
+    if not least <= force_n <= parameters.capture.force_most:
         doubts.append(Doubt(Flag("implausible-load", _unit_words(force_n, least), "removed")))
-    if length > parameters["capture.footprint-most"]:
+    if length > parameters.capture.footprint_most:
         text = f"the footprint is {length:.0f} mm long; check `pitch-mm`"
         doubts.append(Doubt(Flag("implausible-size", text, "removed"), SIZE_MEASURES))
-    if width > parameters["capture.width-most"] * length:
+    if width > parameters.capture.width_most * length:
         text = f"{length:.0f} mm long and {width:.0f} wide: the heel, or the toes, never touched"
         concerns = ("arch-index", "chippaux", "staheli", "cpei", "cop-", "footprint-length")
         doubts.append(Doubt(Flag("footprint-not-whole", text, "removed"), concerns))
-    if abs(sizes["toe-out"]) > parameters["capture.askew"]:
+    if abs(sizes["toe-out"]) > parameters.capture.askew:
         text = f"the foot lies {abs(sizes['toe-out']):.0f} degrees off the rows of the mat"
         doubts.append(Doubt(Flag("walked-askew", text, "removed"), ("toe-out",)))
     return doubts
@@ -227,7 +228,7 @@ def _unit_words(force_n: float, least: float) -> str:
 
 
 def step_doubts(
-    rejected: Sequence[Rejected], used: int, load: str, parameters: Mapping[str, float]
+    rejected: Sequence[Rejected], used: int, load: str, parameters: Parameters
 ) -> list[Doubt]:
     """Doubts from steps left out and from few steps left."""
     doubts = []
@@ -236,15 +237,15 @@ def step_doubts(
         why = next(r.why for r in rejected if r.name == name)
         text = f"{count} of {used + len(rejected)} steps left out (step {numbers}): {why}"
         doubts.append(Doubt(Flag(name, text, "noted")))
-    if load == "dynamic" and used < parameters["capture.steps-wanted"]:
+    if load == "dynamic" and used < parameters.capture.steps_wanted:
         doubts.append(_few(used, parameters))
     return doubts
 
 
-def _few(used: int, parameters: Mapping[str, float]) -> Doubt:
-    wanted = parameters["capture.steps-wanted"]
+def _few(used: int, parameters: Parameters) -> Doubt:
+    wanted = parameters.capture.steps_wanted
     text = f"{used} steps; {wanted:g} give a steady mean"
-    if used < parameters["capture.steps-needed"]:
-        factor = parameters["capture.few-widening"]
+    if used < parameters.capture.steps_needed:
+        factor = parameters.capture.few_widening
         return Doubt(Flag("too-few-steps", text, "widened"), widen=factor)
     return Doubt(Flag("too-few-steps", text, "noted"))

@@ -25,6 +25,7 @@ from recommend.errors import InputError, Place
 from recommend.measure.header import CaptureHead, read_head
 from recommend.measure.model import Side
 from recommend.measure.pressure.recording import Frames, Load, PressureRecording
+from recommend.parameters import Parameters
 from recommend.reading import Document, validate
 
 _KPA_PER_UNIT = {"kPa": 1.0, "N/cm2": 10.0}  # definition: 1 N/cm2 = 10 kPa
@@ -64,7 +65,7 @@ class PressureHead(CaptureHead):
 
 
 def read_pressure(
-    path: Path, parameters: Mapping[str, float], side: Side | None = None
+    path: Path, parameters: Parameters, side: Side | None = None
 ) -> PressureRecording:
     """Read a pressure capture (NPZ or CSV by its suffix); `side` when the head leaves it open.
 
@@ -84,7 +85,7 @@ def read_pressure(
     return replace(recording, side=side or recording.side)
 
 
-def read_pressure_csv(path: Path, parameters: Mapping[str, float]) -> PressureRecording:
+def read_pressure_csv(path: Path, parameters: Parameters) -> PressureRecording:
     """Read a CSV capture (see the module's docstring).
 
     Raises
@@ -99,19 +100,19 @@ def read_pressure_csv(path: Path, parameters: Mapping[str, float]) -> PressureRe
         if getattr(head, key) is None:
             raise InputError(Place(str(path), 1), f"`{key}` is missing", mend=f"add `# {key}: ...`")
     shape = (head.rows or 0, head.columns or 0)
-    limit = parameters["capture.recording-limit"]
+    limit = parameters.capture.recording_limit
     if path.stat().st_size > _MOST_BYTES_PER_NUMBER / 4 * limit * _MB:
         raise _too_large(Place(str(path)), limit)  # at once, not after reading half of it
     frames = _csv_frames(path, lines, shape, limit)
     return head.recording(frames, str(path))
 
 
-def read_pressure_npz(path: Path, parameters: Mapping[str, float]) -> PressureRecording:
+def read_pressure_npz(path: Path, parameters: Parameters) -> PressureRecording:
     """Read an NPZ capture (see the module's docstring); errors as in `read_pressure_csv`."""
     place = Place(str(path))
     try:
         with zipfile.ZipFile(path) as archive:
-            _refuse_large_array(archive, place, parameters["capture.recording-limit"])
+            _refuse_large_array(archive, place, parameters.capture.recording_limit)
         with np.load(path, allow_pickle=False) as arrays:
             data = {key.replace("_", "-"): arrays[key] for key in arrays.files if key != "pressure"}
             pressure = arrays["pressure"]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -12,6 +11,7 @@ from numpy.typing import NDArray
 from recommend.measure.phases import Phase, borders
 from recommend.measure.pressure.footprint import Footprint, share_behind
 from recommend.measure.pressure.recording import Frames
+from recommend.parameters import Parameters
 
 FloatArray = NDArray[np.float64]
 
@@ -45,7 +45,7 @@ class RegionLoad:
     area_mm2: float
 
 
-def region_labels(print_: Footprint, parameters: Mapping[str, float]) -> NDArray[np.intp]:
+def region_labels(print_: Footprint, parameters: Parameters) -> NDArray[np.intp]:
     """(rows, columns) index into `REGIONS` of each loaded sensor, -1 without contact.
 
     Heel, midfoot and forefoot are the thirds of the toeless footprint. Heel and midfoot are
@@ -63,7 +63,7 @@ def region_labels(print_: Footprint, parameters: Mapping[str, float]) -> NDArray
     band = np.clip((3.0 * (x - medial) / width).astype(np.intp), 0, 2)
     labels = np.full(x.shape, -1, dtype=np.intp)
     labels[sole] = np.where(third < 2, 2 * third + lateral, 4 + band)[sole]
-    hallux = x < medial + parameters["capture.hallux-share"] * width
+    hallux = x < medial + parameters.capture.hallux_share * width
     labels[print_.toes] = np.where(hallux, 7, 8)[print_.toes]
     return labels
 
@@ -86,7 +86,7 @@ def region_loads(
 
 
 def medial_lateral_ratio(
-    frames: Frames, print_: Footprint, parameters: Mapping[str, float]
+    frames: Frames, print_: Footprint, parameters: Parameters
 ) -> dict[Phase, float]:
     """Impulse medial of the foot axis over impulse lateral of it, in each phase of stance.
 

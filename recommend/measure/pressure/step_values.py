@@ -24,6 +24,7 @@ from recommend.measure.pressure.path import centre_of_pressure
 from recommend.measure.pressure.recording import PressureRecording
 from recommend.measure.pressure.regions import medial_lateral_ratio, region_labels, region_loads
 from recommend.measure.pressure.steps import Step
+from recommend.parameters import Parameters
 
 FloatArray = NDArray[np.float64]
 
@@ -55,7 +56,7 @@ def heading_of(step: Step, recording: PressureRecording, trim_n: float) -> Float
 
 
 def measure_step(
-    step: Step, recording: PressureRecording, side: Side, parameters: Mapping[str, float]
+    step: Step, recording: PressureRecording, side: Side, parameters: Parameters
 ) -> StepResult:
     """Measure one whole step of a known foot.
 
@@ -64,11 +65,11 @@ def measure_step(
     RecommendError
         If the path of the step cannot carry the construction of the excursion index.
     """
-    trim = parameters["capture.trim-force"]
+    trim = parameters.capture.trim_force
     pitch = recording.pitch_mm
     heading = heading_of(step, recording, trim)
     peak = step.frames.mean(axis=0) if recording.load == "static" else step.peak
-    peak = np.where(peak >= parameters["capture.contact-threshold"], peak, np.float32(0))
+    peak = np.where(peak >= parameters.capture.contact_threshold, peak, np.float32(0))
     print_ = footprint(peak, pitch, find_frame(peak, pitch, heading, side, parameters), parameters)
     values = _shape_values(print_, parameters)
     if recording.load == "static":
@@ -79,7 +80,7 @@ def measure_step(
     in_foot = print_.frame.to_foot(path)
     curve = normalise(in_foot)
     values |= _path_values(curve, print_, values, parameters)
-    frames = round(parameters["capture.path-smooth-ms"] * recording.rate_hz / 1000.0)
+    frames = round(parameters.capture.path_smooth_ms * recording.rate_hz / 1000.0)
     values["cop-path-length"] = path_length(normalise(_averaged(in_foot, frames)))
     values |= _load_values(step, print_, recording, parameters)
     return StepResult(print_, curve, normalise(force), values)
@@ -94,7 +95,7 @@ def _averaged(path: FloatArray, frames: int) -> FloatArray:
     return mean
 
 
-def _shape_values(print_: Footprint, parameters: Mapping[str, float]) -> dict[str, float]:
+def _shape_values(print_: Footprint, parameters: Parameters) -> dict[str, float]:
     across = widths(print_, parameters)
     return {
         "arch-index": arch_index(print_),
@@ -111,7 +112,7 @@ def _path_values(
     curve: FloatArray,
     print_: Footprint,
     shape: Mapping[str, float],
-    parameters: Mapping[str, float],
+    parameters: Parameters,
 ) -> dict[str, float]:
     length, width = shape["footprint-length"], shape["footprint-width"]
     values = {
@@ -125,7 +126,7 @@ def _path_values(
 
 
 def _load_values(
-    step: Step, print_: Footprint, recording: PressureRecording, parameters: Mapping[str, float]
+    step: Step, print_: Footprint, recording: PressureRecording, parameters: Parameters
 ) -> dict[str, float]:
     values = {"contact-time": (step.stop - step.start) / recording.rate_hz}
     labels = region_labels(print_, parameters)

@@ -6,7 +6,7 @@ steps are first parted where the mat is unloaded, then where loaded patches lie 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from recommend.errors import InputError, Place
 from recommend.measure.pressure.recording import Frames, PressureRecording
 from recommend.measure.spans import bridged, spans
+from recommend.parameters import Parameters
 
 Mask = NDArray[np.bool_]
 Box = tuple[slice, slice]
@@ -49,7 +50,7 @@ class Step:
         return peak
 
 
-def find_steps(recording: PressureRecording, parameters: Mapping[str, float]) -> list[Step]:
+def find_steps(recording: PressureRecording, parameters: Parameters) -> list[Step]:
     """All steps of `recording` in the order of first contact.
 
     Patches shorter than ``capture.step-min-ms`` (dynamic captures) or smaller than
@@ -57,7 +58,7 @@ def find_steps(recording: PressureRecording, parameters: Mapping[str, float]) ->
     """
     steps: list[Step] = []
     whole = (slice(0, recording.frames.shape[1]), slice(0, recording.frames.shape[2]))
-    margin = round(parameters["capture.step-gap-ms"] * recording.rate_hz / 1000.0)
+    margin = round(parameters.capture.step_gap_ms * recording.rate_hz / 1000.0)
     for start, stop in _loaded_windows(recording, whole, (0, len(recording.frames)), parameters):
         window = max(start - margin, 0), min(stop + margin, len(recording.frames))
         for box, mask in _patches(recording, window, parameters):
@@ -69,7 +70,7 @@ def _loaded_windows(
     recording: PressureRecording,
     box: Box,
     window: tuple[int, int],
-    parameters: Mapping[str, float],
+    parameters: Parameters,
     mask: Mask | None = None,
 ) -> Iterator[tuple[int, int]]:
     """Spans of frames with force inside `box`; short gaps are bridged, short spans dropped."""
@@ -78,32 +79,32 @@ def _loaded_windows(
         force = frames[:, mask].sum(axis=1, dtype=np.float64) * recording.cell_mm2 * 1e-3
     else:
         force = frames.sum(axis=(1, 2), dtype=np.float64) * recording.cell_mm2 * 1e-3
-    loaded = force > parameters["capture.step-force"]
+    loaded = force > parameters.capture.step_force
     per_ms = recording.rate_hz / 1000.0
-    bridge = parameters["capture.step-gap-ms"] * per_ms
-    least = parameters["capture.step-min-ms"] * per_ms if recording.load == "dynamic" else 1
+    bridge = parameters.capture.step_gap_ms * per_ms
+    least = parameters.capture.step_min_ms * per_ms if recording.load == "dynamic" else 1
     for start, stop in bridged(spans(loaded), bridge):
         if stop - start >= least:
             yield window[0] + start, window[0] + stop
 
 
 def _patches(
-    recording: PressureRecording, window: tuple[int, int], parameters: Mapping[str, float]
+    recording: PressureRecording, window: tuple[int, int], parameters: Parameters
 ) -> list[tuple[Box, Mask]]:
     """Loaded patches of one foot each: box, and mask inside the box."""
     peak = recording.frames[window[0] : window[1]].max(axis=0)
-    regions = label_regions(peak >= parameters["capture.contact-threshold"])
-    if len(regions) > parameters["capture.patches-limit"]:
+    regions = label_regions(peak >= parameters.capture.contact_threshold)
+    if len(regions) > parameters.capture.patches_limit:
         raise InputError(
             Place(recording.name),
             f"{len(regions)} separate patches are loaded at once in frames {window[0]} to "
             f"{window[1]}",
-            f"up to {parameters['capture.patches-limit']:g}",
+            f"up to {parameters.capture.patches_limit:g}",
             "the mat is noisy; zero it, or raise capture.contact-threshold",
         )
     found = []
     for cells in _grouped(regions, recording.pitch_mm, parameters):
-        if len(cells) * recording.cell_mm2 >= parameters["capture.step-min-area"]:
+        if len(cells) * recording.cell_mm2 >= parameters.capture.step_min_area:
             box = _box(cells, peak.shape)
             mask = np.zeros(peak[box].shape, dtype=bool)
             mask[cells[:, 0] - box[0].start, cells[:, 1] - box[1].start] = True
@@ -116,12 +117,12 @@ def _steps_in(
     box: Box,
     mask: Mask,
     window: tuple[int, int],
-    parameters: Mapping[str, float],
+    parameters: Parameters,
 ) -> Iterator[Step]:
     """Steps of one patch; parted in time once more, now that other feet are out of the box."""
     _, rows, columns = recording.frames.shape
     on_edge = mask_touches_edge(mask, box, (rows, columns))
-    threshold = parameters["capture.contact-threshold"]
+    threshold = parameters.capture.contact_threshold
     inside = recording.frames[window[0] : window[1], box[0], box[1]]
     touched: Mask = np.any(inside[:, mask] >= threshold, axis=1)
     for start, stop in _loaded_windows(recording, box, window, parameters, mask):
@@ -184,15 +185,15 @@ def _flood(free: list[list[bool]], row: int, column: int) -> list[tuple[int, int
 def _grouped(
     regions: list[NDArray[np.intp]],
     pitch_mm: tuple[float, float],
-    parameters: Mapping[str, float],
+    parameters: Parameters,
 ) -> list[NDArray[np.intp]]:
     """Join the patches of one foot: toes and a heel without midfoot contact lie apart.
 
     Two patches belong together when their columns overlap or nearly do and the rows between them
     are no more than ``capture.foot-gap``; the feet of a stance or of a stride lie further apart.
     """
-    gap = parameters["capture.foot-gap"] / pitch_mm[0]
-    aside = parameters["capture.foot-gap-aside"] / pitch_mm[1]
+    gap = parameters.capture.foot_gap / pitch_mm[0]
+    aside = parameters.capture.foot_gap_aside / pitch_mm[1]
     groups = list(regions)
     merged = True
     while merged:

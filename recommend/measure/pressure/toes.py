@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,6 +9,7 @@ from numpy.typing import NDArray
 
 from recommend.measure.pressure.frame import FootFrame, cell_positions
 from recommend.measure.pressure.recording import Frames
+from recommend.parameters import Parameters
 
 FloatArray = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -70,7 +70,7 @@ def _bilinear(values: Frames, at: FloatArray) -> FloatArray:
     return result
 
 
-def toe_line(smooth: FootMap, length_mm: float, parameters: Mapping[str, float]) -> FloatArray:
+def toe_line(smooth: FootMap, length_mm: float, parameters: Parameters) -> FloatArray:
     """(columns,) y of the border between metatarsal heads and toes for each x of the map.
 
     Notes
@@ -82,13 +82,13 @@ def toe_line(smooth: FootMap, length_mm: float, parameters: Mapping[str, float])
     3. A parabola through the borders found, weighed by their rise and with outliers left out,
        gives the border of strips where no toe bears, and steadies all of them.
     """
-    low, high = (length_mm * parameters[f"capture.heads-{end}"] for end in ("low", "high"))
+    low, high = (length_mm * parameters.capture[f"heads-{end}"] for end in ("low", "high"))
     found = [
-        _valley(smooth.y, strip, (low, high), parameters["capture.toe-rise"])
+        _valley(smooth.y, strip, (low, high), parameters.capture.toe_rise)
         for strip in smooth.pressure.T
     ]
     known = np.array([i for i, y in enumerate(found) if y is not None], dtype=np.intp)
-    fallback = length_mm * parameters["capture.toe-line"]
+    fallback = length_mm * parameters.capture.toe_line
     if len(known) < 3:
         return np.full(len(smooth.x), fallback)
     ys = np.array([found[i] for i in known], dtype=np.float64)
@@ -126,7 +126,7 @@ def _parabola(x: FloatArray, y: FloatArray, at: FloatArray) -> FloatArray:
 
 
 def toe_mask(
-    peak: Frames, pitch_mm: tuple[float, float], frame: FootFrame, parameters: Mapping[str, float]
+    peak: Frames, pitch_mm: tuple[float, float], frame: FootFrame, parameters: Parameters
 ) -> Mask:
     """(rows, columns) true for loaded sensors that belong to the toes."""
     smooth = foot_map(peak, pitch_mm, frame)

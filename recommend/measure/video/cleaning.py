@@ -5,7 +5,6 @@ Nothing is mended silently: each step returns the doubts it raised.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -25,6 +24,7 @@ from recommend.measure.video.recording import (
     FloatArray,
     MarksRecording,
 )
+from recommend.parameters import Parameters
 
 _REACH = 5  # frames over which marks are followed; after a longer gap they begin anew
 _PAIRS = ((UPPER_LEG, LOWER_LEG), (UPPER_HEEL, LOWER_HEEL), (LOWER_LEG, UPPER_HEEL))
@@ -44,7 +44,7 @@ class Cleaned:
 
 
 def clean_marks(
-    recording: MarksRecording, still: MarksRecording | None, parameters: Mapping[str, float]
+    recording: MarksRecording, still: MarksRecording | None, parameters: Parameters
 ) -> Cleaned:
     """The recording with its marks mended and levelled, filtered too, and every doubt about them.
 
@@ -71,16 +71,16 @@ _LANDING = ("touchdown-angle", "rearfoot-range")
 _CONCERNS = {"motion-blur": _LANDING, "rolling-shutter": _LANDING}
 
 
-def _of_film(flag: Flag, parameters: Mapping[str, float]) -> Doubt:
+def _of_film(flag: Flag, parameters: Parameters) -> Doubt:
     concerns = _CONCERNS.get(flag.name, EVERYTHING)
-    widen = parameters["film.doubt-widening"] if flag.effect == "widened" else 1.0
+    widen = parameters.film.doubt_widening if flag.effect == "widened" else 1.0
     return Doubt(flag, concerns, widen)
 
 
-def cutoff_of(recording: MarksRecording, parameters: Mapping[str, float]) -> float:
+def cutoff_of(recording: MarksRecording, parameters: Parameters) -> float:
     """Cut-off of the low-pass filter in Hz: that of the gait, or the highest the rate can bear."""
     gait = "running" if recording.gait == "running" else "walking"
-    return min(parameters[f"capture.cutoff-{gait}"], 0.4 * recording.rate_hz)
+    return min(parameters.capture[f"cutoff-{gait}"], 0.4 * recording.rate_hz)
 
 
 def _refuse_unseen(recording: MarksRecording) -> None:
@@ -109,7 +109,7 @@ def _distance(a: FloatArray, b: FloatArray) -> FloatArray:
 
 
 def _undo_exchanges(
-    recording: MarksRecording, doubts: list[Doubt], parameters: Mapping[str, float]
+    recording: MarksRecording, doubts: list[Doubt], parameters: Parameters
 ) -> FloatArray:
     """Put back marks that stand where their neighbour should be and the other way round.
 
@@ -175,7 +175,7 @@ def _led_to(points: FloatArray, before: int | None, last: int, frame: int) -> Fl
 
 
 def _drop_jumps(
-    recording: MarksRecording, doubts: list[Doubt], parameters: Mapping[str, float]
+    recording: MarksRecording, doubts: list[Doubt], parameters: Parameters
 ) -> FloatArray:
     """Take out marks that leave the line between their neighbours in time further than a foot can.
 
@@ -186,7 +186,7 @@ def _drop_jumps(
     off[1:-1] = np.nan_to_num(_distance(points[1:-1], (points[:-2] + points[2:]) / 2.0))
     beside = np.zeros_like(off)
     beside[1:-1] = np.maximum(off[:-2], off[2:])
-    jumped = (off > parameters["capture.jump-length"] * recording.leg_length) & (off >= beside)
+    jumped = (off > parameters.capture.jump_length * recording.leg_length) & (off >= beside)
     points[jumped] = np.nan
     rows = np.asarray(jumped.any(axis=1))
     if rows.any():
@@ -196,7 +196,7 @@ def _drop_jumps(
 
 
 def _drop_false_lengths(
-    points: FloatArray, doubts: list[Doubt], parameters: Mapping[str, float]
+    points: FloatArray, doubts: list[Doubt], parameters: Parameters
 ) -> FloatArray:
     """Take out frames where the leg or heel line is far longer than it usually is."""
     points = points.copy()
@@ -204,7 +204,7 @@ def _drop_false_lengths(
     for upper, lower in _PAIRS[:2]:
         length = _distance(points[:, upper], points[:, lower])
         usual = float(np.nanmedian(length))
-        wrong |= np.nan_to_num(length) > usual * (1.0 + parameters["capture.length-limit"])
+        wrong |= np.nan_to_num(length) > usual * (1.0 + parameters.capture.length_limit)
     points[wrong] = np.nan
     if wrong.any():
         text = f"the leg or heel line was far too long in {_frames(wrong)}; these were taken out"
@@ -212,26 +212,22 @@ def _drop_false_lengths(
     return points
 
 
-def _mended(
-    name: str, text: str, rows: NDArray[np.bool_], parameters: Mapping[str, float]
-) -> Doubt:
+def _mended(name: str, text: str, rows: NDArray[np.bool_], parameters: Parameters) -> Doubt:
     share = float(rows.mean())
-    if share > parameters["capture.jump-limit"]:
+    if share > parameters.capture.jump_limit:
         return Doubt(Flag(name, f"{text}: too many ({100 * share:.0f} %) to trust", "removed"))
-    return Doubt(Flag(name, text, "widened"), widen=parameters["capture.gaps-widening"])
+    return Doubt(Flag(name, text, "widened"), widen=parameters.capture.gaps_widening)
 
 
-def _bridge(
-    recording: MarksRecording, doubts: list[Doubt], parameters: Mapping[str, float]
-) -> FloatArray:
-    longest = int(parameters["capture.gap-longest-ms"] * recording.rate_hz / 1000.0)
+def _bridge(recording: MarksRecording, doubts: list[Doubt], parameters: Parameters) -> FloatArray:
+    longest = int(parameters.capture.gap_longest_ms * recording.rate_hz / 1000.0)
     flat, bridged = bridge_gaps(recording.points.reshape(len(recording.points), -1), longest)
     left = int(np.isnan(flat).any(axis=1).sum())
     if bridged:
         text = f"{bridged} frames with missing marks were bridged by straight lines"
         if recording.dropped:
             text += f" ({recording.dropped} frames of the file were dropped)"
-        widen = parameters["capture.gaps-widening"]
+        widen = parameters.capture.gaps_widening
         doubts.append(Doubt(Flag("gaps-bridged", text, "widened"), widen=widen))
     if left:
         text = f"{left} frames lie in gaps too long to bridge; strides in them are left out"
@@ -243,7 +239,7 @@ def _levelled(
     recording: MarksRecording,
     still: MarksRecording | None,
     doubts: list[Doubt],
-    parameters: Mapping[str, float],
+    parameters: Parameters,
 ) -> MarksRecording:
     """Turn the marks level by the plumb line of the still capture, or of the recording itself."""
     plumbs = [one.plumb for one in (still, recording) if one is not None and one.plumb is not None]
@@ -252,15 +248,15 @@ def _levelled(
         text = "no plumb line in view: angles against the vertical stand on a level camera"
         doubts.append(Doubt(Flag("level-unknown", text), VERTICAL_MEASURES))
         return recording
-    if abs(roll) < parameters["capture.roll-noted"]:
+    if abs(roll) < parameters.capture.roll_noted:
         return recording
     text = f"the camera leans {abs(roll):.1f} degrees"
-    if abs(roll) > parameters["capture.roll-limit"]:
+    if abs(roll) > parameters.capture.roll_limit:
         flag = Flag("camera-not-level", f"{text}: too much for angles to the vertical", "removed")
         doubts.append(Doubt(flag, VERTICAL_MEASURES))
         return recording
     flag = Flag("camera-not-level", f"{text}; turned level by the plumb line", "widened")
-    doubts.append(Doubt(flag, VERTICAL_MEASURES, parameters["capture.roll-widening"]))
+    doubts.append(Doubt(flag, VERTICAL_MEASURES, parameters.capture.roll_widening))
     return replace(recording, points=rolled_back(recording.points, roll))
 
 

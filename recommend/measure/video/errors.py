@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Final
 
 import numpy as np
@@ -11,6 +10,7 @@ from recommend.measure.budget import Budget
 from recommend.measure.definitions import MeasureDefs
 from recommend.measure.spread import scatter_error
 from recommend.measure.video.values import Values
+from recommend.parameters import Parameters
 
 # The zero cancels in a difference, and does not matter to a time or against the vertical.
 WITHOUT_ZERO: Final = (
@@ -34,7 +34,7 @@ def budget_of(
     name: str,
     values: Values,
     reference: str,
-    parameters: Mapping[str, float],
+    parameters: Parameters,
     defs: MeasureDefs,
 ) -> Budget:
     """What the error of the mean of measure `name` is made of.
@@ -44,21 +44,21 @@ def budget_of(
     """
     each = values.each[name]
     single = _single(name, float(np.mean(each)), parameters, defs)
-    few = parameters["noise.few-strides"]
+    few = parameters.noise.few_strides
     terms = {"scatter": scatter_error(list(map(float, each)), single=single, few=few)}
     terms |= values.shared.get(name, {})
     to_vertical = name.startswith(("heel-vertical", "leg-vertical"))
     if name not in _NOT_PLACED and (reference == "vertical" or to_vertical):
-        terms["placing"] = parameters["capture.placing"]
+        terms["placing"] = parameters.capture.placing
     return Budget(terms)
 
 
-def _single(name: str, mean: float, parameters: Mapping[str, float], defs: MeasureDefs) -> float:
+def _single(name: str, mean: float, parameters: Parameters, defs: MeasureDefs) -> float:
     """Usual error of one stride."""
     if name == "contact-time":
-        return mean * parameters["capture.usual-contact-time"]
+        return mean * parameters.capture.usual_contact_time
     if name == "peak-time":
-        return parameters["capture.usual-peak-time"]
+        return parameters.capture.usual_peak_time
     alike = "rearfoot-range" if name in _NOT_PLACED else "contact-angle"
     known = defs.get(name, defs[alike]).error
     return known.single if known else 0.0

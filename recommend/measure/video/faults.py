@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -20,6 +20,7 @@ from recommend.measure.video.recording import (
 )
 from recommend.measure.video.stance import heel_stances
 from recommend.measure.video.strides import Stride
+from recommend.parameters import Parameters
 
 _LANDING = ("touchdown-angle", "rearfoot-range")
 
@@ -45,7 +46,7 @@ def refuse_leg_for_heel(recording: MarksRecording) -> None:
         )
 
 
-def refuse_moving(still: MarksRecording, parameters: Mapping[str, float]) -> None:
+def refuse_moving(still: MarksRecording, parameters: Parameters) -> None:
     """Refuse a still capture in which the heel is lifted.
 
     Raises
@@ -58,7 +59,7 @@ def refuse_moving(still: MarksRecording, parameters: Mapping[str, float]) -> Non
     if not len(known):
         return
     low, high = np.percentile(known, (2, 98))
-    if high - low > parameters["capture.still-range"] * still.leg_length:
+    if high - low > parameters.capture.still_range * still.leg_length:
         raise InputError(
             Place(still.name),
             "the heel is lifted in the still capture (still-moves)",
@@ -68,7 +69,7 @@ def refuse_moving(still: MarksRecording, parameters: Mapping[str, float]) -> Non
 
 
 def film_doubts(
-    strides: Sequence[Stride], recording: MarksRecording, parameters: Mapping[str, float]
+    strides: Sequence[Stride], recording: MarksRecording, parameters: Parameters
 ) -> list[Doubt]:
     """Doubts about the film as a whole."""
     return [
@@ -79,7 +80,7 @@ def film_doubts(
 
 
 def _time_doubts(
-    strides: Sequence[Stride], recording: MarksRecording, parameters: Mapping[str, float]
+    strides: Sequence[Stride], recording: MarksRecording, parameters: Parameters
 ) -> list[Doubt]:
     """A stance that no one of this gait has: the rate, or the gait, is written wrongly."""
     seconds = float(np.mean([s.stop - s.start for s in strides])) / recording.rate_hz
@@ -87,7 +88,7 @@ def _time_doubts(
 
 
 def _contact_doubts(
-    strides: Sequence[Stride], recording: MarksRecording, parameters: Mapping[str, float]
+    strides: Sequence[Stride], recording: MarksRecording, parameters: Parameters
 ) -> list[Doubt]:
     """A contact column that the heel mark contradicts."""
     if recording.contact is None or recording.stances is not None:
@@ -103,19 +104,19 @@ def _contact_doubts(
         return []
     late = [s.start - told[int(np.argmin(np.abs(np.array(told) - s.start)))] for s in strides]
     by_ms = 1000.0 * float(np.median(late)) / recording.rate_hz
-    if abs(by_ms) <= parameters["capture.contact-late-ms"]:
+    if abs(by_ms) <= parameters.capture.contact_late_ms:
         return []
     word = "late" if by_ms > 0 else "early"
     text = f"`contact` begins {abs(by_ms):.0f} ms {word} beside what the heel mark shows"
     return [Doubt(Flag(f"contact-{word}", text, "removed"), _LANDING)]
 
 
-def _mirror_doubts(strides: Sequence[Stride], parameters: Mapping[str, float]) -> list[Doubt]:
+def _mirror_doubts(strides: Sequence[Stride], parameters: Parameters) -> list[Doubt]:
     """A heel that leans outwards after it lands: no foot does, a mirrored film does."""
     mean = np.mean([stride.curve() for stride in strides], axis=0)
     early = mean[: STANCE_POINTS // 20].mean()
     middle = mean[STANCE_POINTS // 5 : STANCE_POINTS // 2].mean()
-    if middle - early > -parameters["capture.mirror-fall"]:
+    if middle - early > -parameters.capture.mirror_fall:
         return []
     text = (
         "the heel turns outwards after it lands, where feet turn inwards: the film is mirrored, or "

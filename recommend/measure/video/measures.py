@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,6 +24,7 @@ from recommend.measure.video.recording import MarksRecording
 from recommend.measure.video.stance import find_stances
 from recommend.measure.video.strides import Stride, stride_of
 from recommend.measure.video.values import Values, values_of
+from recommend.parameters import Parameters
 
 FloatArray = NDArray[np.float64]
 
@@ -42,7 +43,7 @@ class _Zero:
 def measure_marks(
     recording: MarksRecording,
     still: MarksRecording | None,
-    parameters: Mapping[str, float],
+    parameters: Parameters,
     defs: MeasureDefs,
 ) -> Measured:
     """Measure the rearfoot angle of one foot.
@@ -78,7 +79,7 @@ def _measured(
     cleaned: Cleaned,
     zero: _Zero,
     doubts: Sequence[Doubt],
-    parameters: Mapping[str, float],
+    parameters: Parameters,
     defs: MeasureDefs,
 ) -> Measured:
     recording = cleaned.mended
@@ -121,7 +122,7 @@ def _refuse_other_foot(recording: MarksRecording, still: MarksRecording | None) 
         )
 
 
-def _zero(still: MarksRecording | None, parameters: Mapping[str, float]) -> _Zero:
+def _zero(still: MarksRecording | None, parameters: Parameters) -> _Zero:
     if still is None:
         return _Zero(0.0, "vertical")
     cleaned = clean_marks(still, None, parameters).mended
@@ -147,11 +148,11 @@ def _strides(
     stances: Sequence[tuple[int, int]],
     cleaned: Cleaned,
     doubts: list[Doubt],
-    parameters: Mapping[str, float],
+    parameters: Parameters,
 ) -> list[Stride]:
     """The strides that are whole and plausible."""
     kept, broken, wild = [], 0, 0
-    limit = parameters["capture.angle-limit"]
+    limit = parameters.capture.angle_limit
     recording = cleaned.mended
     cutoff = cutoff_of(recording, parameters)
     lead = 0.0 if recording.contact is None and recording.stances is None else 0.5
@@ -185,19 +186,19 @@ def _measure(
     return Measure(name, recording.side, mean, unit_of(name), budget.total, n, method, words)
 
 
-def _few(used: int, parameters: Mapping[str, float]) -> list[Doubt]:
-    wanted = parameters["noise.few-strides"]
+def _few(used: int, parameters: Parameters) -> list[Doubt]:
+    wanted = parameters.noise.few_strides
     if used >= wanted:
         return []
     text = f"{used} strides; {wanted:g} give a steady mean"
-    if used < parameters["capture.strides-needed"]:
-        widen = parameters["capture.few-widening"]
+    if used < parameters.capture.strides_needed:
+        widen = parameters.capture.few_widening
         return [Doubt(Flag("too-few-strides", text, "widened"), widen=widen)]
     return [Doubt(Flag("too-few-strides", text))]
 
 
 def _rate_doubts(
-    strides: Sequence[Stride], recording: MarksRecording, parameters: Mapping[str, float]
+    strides: Sequence[Stride], recording: MarksRecording, parameters: Parameters
 ) -> list[Doubt]:
     """What this frame rate cannot tell, with the rate that could."""
     frames = float(np.mean([stride.stop - stride.start for stride in strides]))
@@ -206,7 +207,7 @@ def _rate_doubts(
         ("landing", ("touchdown-angle", "rearfoot-range", "contact-excursion"), "first contact"),
         ("peak", ("peak-", "contact-", "rearfoot-", "propulsion-peak"), "the peak"),
     ):
-        needed = parameters[f"capture.frames-{what}"]
+        needed = parameters.capture[f"frames-{what}"]
         if frames < needed:
             rate = 10 * math.ceil(recording.rate_hz * needed / frames / 10)
             text = (
@@ -217,14 +218,14 @@ def _rate_doubts(
     return doubts
 
 
-def _turned_doubts(recording: MarksRecording, parameters: Mapping[str, float]) -> list[Doubt]:
+def _turned_doubts(recording: MarksRecording, parameters: Parameters) -> list[Doubt]:
     """A foot turned out of the camera's plane: its angles lean while it is tipped."""
     out = recording.toe_out_deg
-    if out is None or abs(out) < parameters["capture.toe-out-noted"]:
+    if out is None or abs(out) < parameters.capture.toe_out_noted:
         return []
     text = f"the foot points {out:g} degrees out of the camera's line"
     doubts = [Doubt(Flag("foot-turned-out", text, "widened"))]
-    if abs(out) > parameters["capture.toe-out-limit"]:
+    if abs(out) > parameters.capture.toe_out_limit:
         text = f"{text}: too far for the angles of a tipped foot; turn the camera"
         concerns = ("touchdown-angle", "rearfoot-", "propulsion-")
         doubts.append(Doubt(Flag("foot-turned-too-far", text, "removed"), concerns))

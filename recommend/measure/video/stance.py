@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -11,6 +9,7 @@ from recommend.measure.doubts import Doubt
 from recommend.measure.model import Flag
 from recommend.measure.spans import bridged, spans
 from recommend.measure.video.recording import MarksRecording
+from recommend.parameters import Parameters
 
 FloatArray = NDArray[np.float64]
 Span = tuple[int, int]
@@ -27,7 +26,7 @@ _NEEDS_THE_END = (
 
 
 def find_stances(
-    recording: MarksRecording, parameters: Mapping[str, float]
+    recording: MarksRecording, parameters: Parameters
 ) -> tuple[list[Span], list[Doubt]]:
     """Half-open spans of frames in which the foot is on the ground, and doubts about them.
 
@@ -58,15 +57,15 @@ def find_stances(
     return kept, doubts
 
 
-def _is_stride(span: Span, recording: MarksRecording, parameters: Mapping[str, float]) -> bool:
+def _is_stride(span: Span, recording: MarksRecording, parameters: Parameters) -> bool:
     duration = 1000.0 * (span[1] - span[0]) / recording.rate_hz
     whole = span[0] > 0 and span[1] < len(recording.points)
-    shortest, longest = (parameters[f"capture.stance-{end}-ms"] for end in ("shortest", "longest"))
+    shortest, longest = (parameters.capture[f"stance-{end}-ms"] for end in ("shortest", "longest"))
     return whole and shortest <= duration <= longest
 
 
 def heel_stances(
-    height: FloatArray, rate_hz: float, parameters: Mapping[str, float], *, running: bool = False
+    height: FloatArray, rate_hz: float, parameters: Parameters, *, running: bool = False
 ) -> list[Span]:
     """Stances from the height of the lower heel mark (n,), y up, in any unit.
 
@@ -86,8 +85,8 @@ def heel_stances(
     # Noise alone has a range too: a heel that moves goes far beyond what its frames jitter.
     if high - low <= 8.0 * float(np.median(np.abs(np.diff(known)))) + 1e-9 * abs(high):
         return []
-    near = np.nan_to_num(height, nan=high) < low + parameters["capture.heel-near"] * (high - low)
-    least = parameters["capture.step-gap-ms"] * rate_hz / 1000.0
+    near = np.nan_to_num(height, nan=high) < low + parameters.capture.heel_near * (high - low)
+    least = parameters.capture.step_gap_ms * rate_hz / 1000.0
     downs = [span for span in bridged(spans(near), least) if span[1] - span[0] >= least]
     stop = _stopping(height, rate_hz)
     speed = np.nan_to_num(np.gradient(height))

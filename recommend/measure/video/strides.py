@@ -9,7 +9,7 @@ at first contact is led back to the instant of contact from unfiltered samples.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from recommend.measure.filtering import low_pass
 from recommend.measure.phases import STANCE_POINTS, phase_slices
+from recommend.parameters import Parameters
 
 FloatArray = NDArray[np.float64]
 _LEAST_SAMPLES = 4  # a parabola and one sample to spare
@@ -92,9 +93,7 @@ class Landing:
     noise: float
 
 
-def landing_of(
-    strides: Sequence[Stride], rate_hz: float, parameters: Mapping[str, float]
-) -> Landing:
+def landing_of(strides: Sequence[Stride], rate_hz: float, parameters: Parameters) -> Landing:
     """The angle of each stride at the instant of contact, from unfiltered samples after it.
 
     Notes
@@ -124,13 +123,13 @@ def landing_of(
     return Landing(levels - means @ bend, shared, noise)
 
 
-def _window(strides: Sequence[Stride], parameters: Mapping[str, float]) -> float:
+def _window(strides: Sequence[Stride], parameters: Parameters) -> float:
     mean = np.mean([stride.curve() for stride in strides], axis=0)
     peak = float(np.argmax(mean)) / (STANCE_POINTS - 1)
-    return min(parameters["capture.landing-window"], max(0.75 * peak, 0.05))
+    return min(parameters.capture.landing_window, max(0.75 * peak, 0.05))
 
 
-def peak_of(stride: Stride, noise: float, parameters: Mapping[str, float]) -> tuple[float, float]:
+def peak_of(stride: Stride, noise: float, parameters: Parameters) -> tuple[float, float]:
     """Largest angle of the stance in degrees, and its time in percent of stance.
 
     `noise` is the variance of one unfiltered sample in degrees squared.
@@ -144,7 +143,7 @@ def peak_of(stride: Stride, noise: float, parameters: Mapping[str, float]) -> tu
     """
     share = (stride.frames - stride.start) / (stride.stop - stride.start)
     top = int(np.argmax(stride.smooth))
-    near = np.abs(share - share[top]) <= parameters["capture.peak-window"]
+    near = np.abs(share - share[top]) <= parameters.capture.peak_window
     highest = float(stride.smooth[top]), 100.0 * float(share[top])
     if near.sum() < _LEAST_SAMPLES or top in (0, len(share) - 1):
         return highest
@@ -159,6 +158,6 @@ def peak_of(stride: Stride, noise: float, parameters: Mapping[str, float]) -> tu
     return top_angle - min(added, math.sqrt(noise)), 100.0 * at
 
 
-def phase_means(curve: FloatArray, parameters: Mapping[str, float]) -> dict[str, float]:
+def phase_means(curve: FloatArray, parameters: Parameters) -> dict[str, float]:
     """Mean angle of each phase of one stance (101,)."""
     return {name: float(curve[cut].mean()) for name, cut in phase_slices(parameters).items()}

@@ -19,6 +19,7 @@ from recommend.measure.video.recording import (
     MarksRecording,
 )
 from recommend.measure.video.strides import Stride, landing_of, peak_of, phase_means
+from recommend.parameters import Parameters
 
 FloatArray = NDArray[np.float64]
 
@@ -41,7 +42,7 @@ class Values:
 def values_of(
     strides: Sequence[Stride],
     recording: MarksRecording,
-    parameters: Mapping[str, float],
+    parameters: Parameters,
     *,
     told_from_heel: bool,
 ) -> Values:
@@ -63,14 +64,14 @@ def values_of(
     shared["peak-time"]["flat"] = _flat_top(strides, parameters)
     if told_from_heel:
         gait = "-running" if recording.gait == "running" else ""
-        start_ms = parameters[f"capture.events-start{gait}-ms"]
+        start_ms = parameters.capture[f"events-start{gait}-ms"]
         for name, error in _event_errors(strides, rate, start_ms, parameters).items():
             shared[name]["events"] = error
     return Values(angles | _others(strides, recording), shared)
 
 
 def _angles(
-    strides: Sequence[Stride], rate_hz: float, parameters: Mapping[str, float]
+    strides: Sequence[Stride], rate_hz: float, parameters: Parameters
 ) -> tuple[dict[str, FloatArray], float]:
     """Angles and times by measure, and the error that all landings share."""
     landing = landing_of(strides, rate_hz, parameters)
@@ -95,15 +96,15 @@ def _angles(
     return values, landing.shared_error
 
 
-def _toe_out_errors(recording: MarksRecording, parameters: Mapping[str, float]) -> dict[str, float]:
+def _toe_out_errors(recording: MarksRecording, parameters: Parameters) -> dict[str, float]:
     """What a foot turned out of the camera's plane does to each angle.
 
     A stated toe-out lies anywhere up to itself from the line of the camera, as far as is known.
     """
-    out = math.hypot(parameters["capture.aim"], (recording.toe_out_deg or 0.0) / math.sqrt(3.0))
+    out = math.hypot(parameters.capture.aim, (recording.toe_out_deg or 0.0) / math.sqrt(3.0))
     landed = "landing-running" if recording.gait == "running" else "landing"
     landing, flat, late = (
-        out * parameters[f"capture.toe-out-{when}"] for when in (landed, "flat", "propulsion")
+        out * parameters.capture[f"toe-out-{when}"] for when in (landed, "flat", "propulsion")
     )
     return {
         "touchdown-angle": landing,
@@ -137,10 +138,10 @@ def _centres(recording: MarksRecording) -> float:
     return math.degrees(math.hypot(*(ends / length for length in lengths)))
 
 
-def _flat_top(strides: Sequence[Stride], parameters: Mapping[str, float]) -> float:
+def _flat_top(strides: Sequence[Stride], parameters: Parameters) -> float:
     """Error of the time of the peak, in percent of stance, from how flat the mean curve tops."""
     mean = np.mean([stride.curve() for stride in strides], axis=0)
-    wide = np.count_nonzero(mean >= mean.max() - parameters["capture.peak-flat"])
+    wide = np.count_nonzero(mean >= mean.max() - parameters.capture.peak_flat)
     return max(float(wide), 1.0) / math.sqrt(12.0)
 
 
@@ -154,12 +155,12 @@ def _others(strides: Sequence[Stride], recording: MarksRecording) -> dict[str, F
 
 
 def _event_errors(
-    strides: Sequence[Stride], rate_hz: float, start_ms: float, parameters: Mapping[str, float]
+    strides: Sequence[Stride], rate_hz: float, start_ms: float, parameters: Parameters
 ) -> dict[str, float]:
     """Half the change of each mean when contact begins, or ends, an error earlier and later."""
     start = start_ms * rate_hz / 1000.0
     length = float(np.mean([stride.stop - stride.start for stride in strides]))
-    stop = parameters["capture.events-stop-share"] * length
+    stop = parameters.capture.events_stop_share * length
     total: dict[str, float] = {}
     for by in ((start, 0.0), (0.0, stop)):
         later, _ = _angles([s.moved(*by) for s in strides], rate_hz, parameters)

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 from html import escape
 
+from recommend.parameters import Parameters
 from recommend.show.sheet.messages import Wording
 
 
@@ -28,26 +29,26 @@ class After:
     back_on: str | None = None
 
 
-def after_parts(w: Wording, parameters: Mapping[str, float], after: After) -> Iterator[str]:
+def after_parts(w: Wording, parameters: Parameters, after: After) -> Iterator[str]:
     """Sections for afterwards, from the parameters ``sheet``."""
     yield '<div class="after">'
     yield from _wear_in(w, parameters, after)
-    weeks = w.number(parameters["sheet.sore-weeks"], 0)
+    weeks = w.number(parameters.sheet.sore_weeks, 0)
     ache = () if after.every_ache else ("normal-ache",)
     yield _list(w, "normal", ("normal-pressure", *ache), weeks)
     pain = "stop-any-ache" if after.every_ache else "stop-pain"
     stops = (pain, "stop-skin", "stop-numb", "stop-swelling")
     yield _list(w, "stop-wearing", stops, weeks, "notice")
-    weeks_on = w.number(parameters["sheet.review-weeks"], 0)
+    weeks_on = w.number(parameters.sheet.review_weeks, 0)
     day = w.text("back-day", day=w.day(after.back_on)) if after.back_on else ""
     back = day or w.text("back-text", weeks=weeks_on)
     yield f"<section><h2>{escape(w.text('back'))}</h2><p>{escape(back)}</p></section>"
     yield "</div>"
 
 
-def _wear_in(w: Wording, parameters: Mapping[str, float], after: After) -> Iterator[str]:
-    first, more = parameters["sheet.first-day-hours"], parameters["sheet.more-hours"]
-    whole = parameters["sheet.whole-day-hours"]
+def _wear_in(w: Wording, parameters: Parameters, after: After) -> Iterator[str]:
+    first, more = parameters.sheet.first_day_hours, parameters.sheet.more_hours
+    whole = parameters.sheet.whole_day_hours
     days = 1 + math.ceil((whole - first) / more)
     hours = [first + more * day for day in range(days)]
     yield f"<section><h2>{escape(w.text('wear-in'))}</h2>"
@@ -60,7 +61,7 @@ def _wear_in(w: Wording, parameters: Mapping[str, float], after: After) -> Itera
     last = escape(w.text("all-day"))
     yield "".join(f"<td>{w.number(h, 0) if h < whole else last}</td>" for h in hours)
     yield "</tr></tbody></table><ul>"
-    sore = w.text("wear-in-sore", minutes=w.number(parameters["sheet.sore-minutes"], 0))
+    sore = w.text("wear-in-sore", minutes=w.number(parameters.sheet.sore_minutes, 0))
     yield f"<li>{escape(w.text('wear-in-every-ache') if after.every_ache else sore)}</li>"
     if after.running:
         yield f"<li>{escape(w.text('wear-in-running'))}</li>"

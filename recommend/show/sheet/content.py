@@ -179,7 +179,7 @@ def _choice(candidate: Candidate | None, name: str, trial: TrialOutcome) -> Choi
     rules = dict.fromkeys(rule for need in wishes for rule in need.rules)
     told = trial.outcome.assessment.reasons(rules, book)
     reasons = [(feet, because) for because, feet in told.items()]
-    most = int(book.parameters["sheet.most-reasons"])
+    most = book.parameters.sheet.most_reasons
     unmet = [v.need for v in candidate.against if v.need.strength == "prefer"]
     less = dict.fromkeys(book.attributes[need.attribute].short for need in unmet)
     return Choice(titles, sizes, tuple(reasons[:most]), tuple(less), tried)

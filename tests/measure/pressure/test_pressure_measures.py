@@ -89,7 +89,7 @@ def test_pressure_twice_as_high_leaves_shape_and_path(five_steps, parameters, de
     clear = np.where(cells, 0, five_steps)  # so that the contact threshold cuts both alike
     (once,) = measure_pressure(recording(clear.copy()), parameters, defs)
     forces = ("capture.trim-force", "capture.step-force")
-    doubled = parameters | {name: 2 * parameters[name] for name in forces}
+    doubled = parameters.changed({name: 2 * parameters.named(name) for name in forces})
     (twice,) = measure_pressure(recording(clear * 2), doubled, defs)
 
     for name in ("peak-medial-heel", "integral-hallux"):
@@ -177,7 +177,7 @@ def test_dead_sensors_are_bridged_widened_and_said(five_steps, parameters, defs)
     (measured,) = measure_pressure(recording(frames), parameters, defs)
 
     assert flags(measured)["dead-sensors"] == "widened"
-    factor = parameters["capture.dead-widening"]
+    factor = parameters.capture.dead_widening
     ratio = measured.find("footprint-length").error / whole.find("footprint-length").error
     assert ratio == pytest.approx(factor, rel=0.1)
 
@@ -237,7 +237,7 @@ def test_a_wrong_unit_or_pitch_withdraws_what_depends_on_it(
     five_steps, parameters, defs, change, pitch, flag, gone, kept
 ):
     """A force that no foot has withdraws everything, since contact rests on it; a length, sizes."""
-    loose = parameters | {"capture.contact-threshold": 1.0, "capture.step-force": 2.0}
+    loose = parameters.changed({"capture.contact-threshold": 1.0, "capture.step-force": 2.0})
     frames = recording(five_steps * np.float32(change), pitch_mm=(pitch, pitch))
     (measured,) = measure_pressure(frames, loose, defs)
 
@@ -313,7 +313,7 @@ def test_a_dead_line_of_sensors_is_bridged_and_told(five_steps, parameters, defs
 
 def test_newtons_per_square_centimetre_headed_kpa_are_named(five_steps, parameters, defs):
     """Numbers a tenth as large as kPa withdraw everything and name the likely unit."""
-    loose = parameters | {"capture.contact-threshold": 1.0, "capture.step-force": 2.0}
+    loose = parameters.changed({"capture.contact-threshold": 1.0, "capture.step-force": 2.0})
     (measured,) = measure_pressure(recording(five_steps * np.float32(0.1)), loose, defs)
 
     assert measured.measures == ()
@@ -322,7 +322,7 @@ def test_newtons_per_square_centimetre_headed_kpa_are_named(five_steps, paramete
 
 def test_a_wrong_rate_of_a_mat_names_one_that_would_fit(five_steps, parameters, defs):
     """Steps of 0.07 s are not walking: times and paths are withdrawn, shapes stand."""
-    brief = parameters | {"capture.step-min-ms": 20, "capture.step-gap-ms": 10}
+    brief = parameters.changed({"capture.step-min-ms": 20, "capture.step-gap-ms": 10})
     (measured,) = measure_pressure(recording(five_steps.copy(), rate_hz=500.0), brief, defs)
 
     assert flags(measured)["implausible-rate"] == "removed"

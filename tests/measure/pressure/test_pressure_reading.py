@@ -7,6 +7,7 @@ import pytest
 
 from recommend.errors import InputError
 from recommend.measure.pressure import read_pressure
+from recommend.parameters import Parameters
 
 HEAD = """\
 # capture: pressure
@@ -18,7 +19,7 @@ HEAD = """\
 # side: left
 """
 ROW = "0,1,2.5,30,0\n"
-LIMIT = {"capture.recording-limit": 1.0}
+LIMIT = Parameters({"capture.recording-limit": 1.0})
 
 
 def written(tmp_path, text: str | bytes, name: str = "walk.csv"):
@@ -142,7 +143,7 @@ def test_a_small_archive_of_many_small_numbers_is_refused_by_what_it_takes(tmp_p
     path = tmp_path / "many.npz"
     frames = np.zeros((1000, 64, 64), dtype=np.uint8)
     np.savez_compressed(path, pressure=frames, pitch_mm=5.0, rate_hz=100.0, unit="kPa")
-    tight = dict(parameters) | {"capture.recording-limit": 10}
+    tight = parameters.changed({"capture.recording-limit": 10})
 
     assert path.stat().st_size < 100_000
     with pytest.raises(InputError, match="more than 10 MB"):
