@@ -85,7 +85,7 @@ def plot_lines(visits: Sequence[Visit], line: Line, definition: MeasureDef) -> I
 def _verdict(line: Line, definition: MeasureDef) -> str:
     if line.change is None:
         return "one reading so far"
-    places = max(definition.decimals, 1)
+    places = definition.decimals
     size = f"{number(abs(line.change), places)}{unit_words(definition.unit)}"
     if not line.beyond:
         return f"last against first: {size} apart, within the error of measuring twice"
