@@ -191,7 +191,7 @@ class Capture(Group):
 
 
 class Compare(Group):
-    """How customers are mixed when two rulebooks are compared."""
+    """How customers are mixed over whom rules are held, and how often a shop sees such (`shop`)."""
 
     children: Share = 0.0
     painful: Share = 0.0
@@ -199,7 +199,12 @@ class Compare(Group):
     unasked: Share = 0.0
     unmeasured: Share = 0.0
     otherwise: Share = 0.0
+    shop_children: Share = 0.0
+    shop_painful: Share = 0.0
+    shop_answering: Share = 0.0
+    shop_otherwise: Share = 0.0
     longest_pain: Count = 1
+    few: Share = 0.0
 
 
 class Coverage(Group):

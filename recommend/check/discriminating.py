@@ -1,30 +1,25 @@
 """How well the order tells people apart: ties, who decides them, and wishes that never decide.
 
-Customers are drawn from the modelled population, made unusual as `mixture` does, and ranked many at
-a time by the readings as they stand.
+Customers are drawn as `check/mixture` has them, children, pain and unusual answers among them, and
+ranked many at a time by the readings as they stand; shares are a shop's.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
-from pathlib import Path
 
 import numpy as np
 
 from recommend.catalogue.loading import Catalogue
-from recommend.check.mixture import Mixture
-from recommend.coverage.columns import FactColumns
-from recommend.coverage.population import load_population
-from recommend.coverage.sampling import Sampler
-from recommend.infer.many import ManyConclusions, conclude_many
+from recommend.check.mixture import Crowd
 from recommend.match.cases import Cases, cases_of
 from recommend.match.ranking import Places
 from recommend.match.shortlist import ranking_of
 from recommend.match.sizes import longer_lengths
 from recommend.match.weighing import WAYS, Way
-from recommend.measure.model import SIDES, Side
+from recommend.measure.model import SIDES
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.vocabulary import FOOT_TYPE
 
@@ -73,7 +68,7 @@ class Discrimination:
 
 def discrimination_of(book: Rulebook, catalogue: Catalogue, seed: int = 0) -> Discrimination:
     """Rank drawn customers and count; see `Discrimination`."""
-    crowd = _Crowd(book, catalogue, seed, book.parameters.discrimination.customers)
+    crowd = _Ranked(book, catalogue, seed, book.parameters.discrimination.customers)
     firsts: dict[Way, list[Places]] = {way: crowd.firsts(way) for way in WAYS}
     shares = crowd.cases.shares
     sizes = {way: np.array([len(rows) for rows in firsts[way]]) for way in WAYS}
@@ -89,24 +84,20 @@ def discrimination_of(book: Rulebook, catalogue: Catalogue, seed: int = 0) -> Di
     )
 
 
-class _Crowd:
+class _Ranked:
     """Drawn customers, what they need, and how the catalogue is ranked for them."""
 
     def __init__(self, book: Rulebook, catalogue: Catalogue, seed: int, count: int) -> None:
         self.book, parameters = book, book.parameters
-        population = load_population(Path(book.folder) / "population.yaml")
-        drawn = Sampler(population).block(seed, 0, count)
-        facts = FactColumns(book, population)
-        feet = Mixture(book, count, seed).applied(book, {s: facts.of_foot(drawn, s) for s in SIDES})
-        self.feet: dict[Side, ManyConclusions] = {
-            side: conclude_many(book, feet[side], count) for side in SIDES
-        }
-        purposes, ages = drawn.texts("purpose"), drawn.texts("age-band")
+        crowd = Crowd.of(book, count, seed)
+        drawn = crowd.customers
+        purposes, ages = drawn.texts("purpose"), crowd.ages
         both = [np.asarray(drawn.feet[side]["foot-length"]) for side in SIDES]
         lengths = longer_lengths(both, purposes, ages, parameters)
         self.purpose = np.array(purposes)
-        self.cases: Cases = cases_of(ranking_of(book, catalogue), self.feet, lengths)
-        self.types = self.feet["left"].axes[FOOT_TYPE]
+        ranking = ranking_of(book, catalogue)
+        self.cases: Cases = replace(cases_of(ranking, crowd.done, lengths), weights=crowd.weights)
+        self.types = crowd.done["left"].axes[FOOT_TYPE]
 
     def firsts(self, way: Way) -> list[Places]:
         """Rows of the first group of every case."""
@@ -131,7 +122,7 @@ class _Crowd:
         return float(np.mean(found)) if found else 0.0
 
 
-def _priced(crowd: _Crowd, way: Way, firsts: Sequence[Places]) -> np.ndarray:
+def _priced(crowd: _Ranked, way: Way, firsts: Sequence[Places]) -> np.ndarray:
     """Whether the members of each first group differ in price."""
     items, members = crowd.cases.ranking.shelf.items, crowd.cases.ranking.members(way)
 
@@ -141,7 +132,7 @@ def _priced(crowd: _Crowd, way: Way, firsts: Sequence[Places]) -> np.ndarray:
     return np.array([len({price(int(row)) for row in rows}) > 1 for rows in firsts], np.bool_)
 
 
-def _goals(crowd: _Crowd, sizes: Mapping[Way, np.ndarray]) -> Iterator[Goal]:
+def _goals(crowd: _Ranked, sizes: Mapping[Way, np.ndarray]) -> Iterator[Goal]:
     parameters, shares = crowd.book.parameters, crowd.cases.shares
     for way in WAYS:
         order = np.argsort(sizes[way])
@@ -163,7 +154,7 @@ def _goals(crowd: _Crowd, sizes: Mapping[Way, np.ndarray]) -> Iterator[Goal]:
     )
 
 
-def _overlap_of_types(crowd: _Crowd) -> float:
+def _overlap_of_types(crowd: _Ranked) -> float:
     """Mean overlap of first groups of customers whose needs differ in what is strong or binding."""
     firsts = [{int(m) for m in rows} for rows in crowd.firsts("pair")]
     active, cases = crowd.cases.active, crowd.cases
@@ -181,21 +172,21 @@ def _overlap_of_types(crowd: _Crowd) -> float:
     return float(np.mean(found)) if found else 0.0
 
 
-def _idle(crowd: _Crowd, catalogue: Catalogue, seed: int) -> Iterator[str]:
+def _idle(crowd: _Ranked, catalogue: Catalogue, seed: int) -> Iterator[str]:
     """Wishes without which every first group would be the same, among many more customers too."""
     table, parameters = crowd.cases.ranking.table, crowd.book.parameters
     wishes = [n for n, need in enumerate(table.needs) if need.strength == "prefer"]
     most = parameters.discrimination.asking
     open_ = [n for n in wishes if not _decides(crowd, n, most)]
     if open_:
-        more = _Crowd(crowd.book, catalogue, seed + 1, parameters.discrimination.searched)
+        more = _Ranked(crowd.book, catalogue, seed + 1, parameters.discrimination.searched)
         open_ = [n for n in open_ if not _decides(more, n, most)]
     for n in open_:
         need = table.needs[n]
         yield f"{need.attribute} {need.comparison} {need.target:g}"
 
 
-def _decides(crowd: _Crowd, n: int, most: int) -> bool:
+def _decides(crowd: _Ranked, n: int, most: int) -> bool:
     """Whether a wish changes a first group of the first `most` cases that ask for it."""
     cases = crowd.cases
     kind: Way = "insole" if cases.ranking.table.kinds("insole")[n] else "shoe"
@@ -209,7 +200,7 @@ def _decides(crowd: _Crowd, n: int, most: int) -> bool:
     return False
 
 
-def _ever(crowd: _Crowd, way: Way, firsts: Sequence[Places]) -> tuple[str, ...]:
+def _ever(crowd: _Ranked, way: Way, firsts: Sequence[Places]) -> tuple[str, ...]:
     ids = crowd.cases.ranking.ids(way)
     seen = {int(m) for rows in firsts for m in rows}
     return tuple(sorted(ids[m] for m in seen))
