@@ -20,7 +20,7 @@ from recommend.infer.assess import Assessment
 from recommend.match.cases import Cases
 from recommend.match.harm import harmful
 from recommend.match.judge import Judgement, Verdict, joined
-from recommend.match.needs import Active, Bools, PairNeeds, asked_words, needs_of
+from recommend.match.needs import Active, Bools, PairNeeds, needs_of, ruling_words
 from recommend.match.ranking import Places, Ranking, Standing, ordered
 from recommend.match.sizes import Sized, Wanted, size_for, wanted_length
 from recommend.match.wishes import Out, out_for, own_items
@@ -507,7 +507,7 @@ def _why_out(candidate: Candidate, book: Rulebook) -> Iterator[str]:
     for verdict in candidate.judgement.verdicts:
         if verdict.broken:
             unstated = ", which it does not state" if verdict.level is None else ""
-            yield asked_words(verdict.need, book) + unstated
+            yield ruling_words(verdict.need, book) + unstated
     yield from filter(None, (candidate.harm, candidate.refused))
 
 
