@@ -89,7 +89,7 @@ def written_whole(path: Path, *, private: bool = True) -> Iterator[BinaryIO]:
     """
     try:
         real = path.resolve()
-        real.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        make_folder(real.parent, 0o700 if private else 0o777)
         with held(real):
             _clear_halves(real)
             with _replacing(real, _rights(real, private=private)) as stream:
@@ -101,6 +101,13 @@ def written_whole(path: Path, *, private: bool = True) -> Iterator[BinaryIO]:
             f"cannot be written ({getattr(error, 'strerror', None) or error})",
             mend="make room, or choose another folder with `recommend setup`",
         ) from error
+
+
+def make_folder(folder: Path, mode: int) -> None:
+    """Make a folder and all above it that are missing, each with these rights."""
+    if not folder.is_dir():
+        make_folder(folder.parent, mode)
+        folder.mkdir(exist_ok=True, mode=mode)
 
 
 def _rights(path: Path, *, private: bool) -> int:

@@ -8,11 +8,14 @@ lacks becomes one that it has. A reader that goes away (`| head`) ends nothing.
 from __future__ import annotations
 
 import codecs
+import errno
+import io
 import os
 import re
 import sys
 import unicodedata
 from collections.abc import Callable, Iterable
+from contextlib import suppress
 from typing import Any, TextIO
 
 from recommend.errors import InputError, Place
@@ -96,28 +99,47 @@ class Door:
             self._give_up()
             if self._must:
                 found = f"cannot be written ({error.strerror})"
-                raise InputError(Place("output"), found, mend="make room") from error
+                mend = (
+                    "make room"
+                    if error.errno == errno.ENOSPC
+                    else "let it go where it can be written"
+                )
+                raise InputError(Place("output"), found, mend=mend) from error
 
     def _give_up(self) -> None:
         """Let what is still buffered, and all that is still written, go nowhere."""
         self._gone = True
         nowhere = os.open(os.devnull, os.O_WRONLY)
-        os.dup2(nowhere, self._stream.fileno())
+        with suppress(OSError):  # of a stream that was closed from the beginning
+            os.dup2(nowhere, self._stream.fileno())
         os.close(nowhere)
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self._stream, name)
 
 
+class Closed(io.StringIO):
+    """An output that was closed before the program began: nothing can be written there."""
+
+    def write(self, _text: str) -> int:
+        """Fail, as a full disk does."""
+        raise OSError(errno.EBADF, "it is closed")
+
+    def fileno(self) -> int:
+        """Fail: there is none."""
+        raise OSError(errno.EBADF, "it is closed")
+
+
 def open_door() -> None:
-    """Put the door before both outputs; a stream that is closed is read and written as empty."""
+    """Put the door before both outputs; a closed input or error output is an empty one."""
     codecs.register_error(_LACKING, in_plain_signs)
     if sys.stdin is None:
         sys.stdin = open(os.devnull, encoding="utf-8")  # noqa: SIM115 - for as long as we run
     for name in ("stdout", "stderr"):
         stream = getattr(sys, name)
         if stream is None:
-            stream = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115
+            nowhere = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115 - as long as we run
+            stream = Closed() if name == "stdout" else nowhere
         if not isinstance(stream, Door):
             if hasattr(stream, "reconfigure"):
                 stream.reconfigure(errors=_LACKING)

@@ -59,6 +59,10 @@ SETTINGS: dict[str, Setting] = {
         Setting("rulebook", "RECOMMEND_RULEBOOK", "folder of rules", path=True),
         Setting("records", "RECOMMEND_STORE", "file of kept records", path=True),
         Setting("keep", "RECOMMEND_KEEP", "whether every shortlist is kept", ("yes", "no")),
+        Setting(
+            "witnesses", "RECOMMEND_WITNESSES", "files elsewhere that say each day's last record",
+            path=True, many=True,
+        ),
         Setting("visits", "RECOMMEND_VISITS", "folder of visit files and drafts", path=True),
         Setting("stock", "RECOMMEND_STOCK", "CSV file with stock levels of today", path=True),
         Setting("sizes", "RECOMMEND_SIZES", "size system to ask for and show", SIZE_SYSTEMS),
@@ -227,6 +231,7 @@ def _default(one: Setting) -> Any:
         "raters": "one",
         "feet": "side-by-side",
         "readings": [],
+        "witnesses": [],
     }
     if one.name in simple:
         return simple[one.name]

@@ -26,7 +26,7 @@ from recommend.parameters import Parameters
 from recommend.reading import Document, Strict, problems_in, read_document, validate
 from recommend.reading.document import Loc, read_text
 from recommend.rulebook.models import AttributeDef
-from recommend.visit.models import ShoeSize, SizeSystem
+from recommend.visit.models import Day, ShoeSize, SizeSystem
 
 SHOWN = 3  # faults of a column listed before the rest is only counted
 # Units that a cell may bear, in ours. A point-less unit is one of a kind of number.
@@ -78,10 +78,11 @@ class SizesFrom(Strict):
 
 
 class ColumnMapping(Strict):
-    """A mapping file."""
+    """A mapping file; `as_of` is the day of the maker's data."""
 
     title: str
     currency: str = ""
+    as_of: Day | None = None
     delimiter: Literal[",", ";", "\t", "|"] = ","
     decimal: Literal[".", ","] = "."
     id: FromColumn
@@ -137,11 +138,12 @@ def _column_of(problem: InputError) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Imported:
-    """The products of a list, checked against the rulebook's attributes."""
+    """The products of a list, checked; `as_of` is the day of the maker's data."""
 
     title: str
     currency: str
     items: tuple[Item, ...]
+    as_of: str | None = None
 
 
 def import_csv(
@@ -181,7 +183,7 @@ def import_csv(
             problems.append(error)
     if problems:
         raise RowsError(str(path), problems, len(rows))
-    return Imported(mapping.title, mapping.currency, tuple(items))
+    return Imported(mapping.title, mapping.currency, tuple(items), mapping.as_of)
 
 
 def read_list(
@@ -213,7 +215,7 @@ def read_list(
         items.append(as_item(product, attributes, document, ("products", n)))
         place = document.place(("products", n, "id"))
         _claim(product.id, place.line, str(path), seen)
-    return Imported(file.title, file.currency, tuple(items))
+    return Imported(file.title, file.currency, tuple(items), file.as_of)
 
 
 def _rows(
@@ -483,7 +485,9 @@ def write_products(imported: Imported, path: Path, *, replace: bool, force: bool
     if path.exists() and not (replace or force):
         raise InputError(Place(str(path)), "the file exists already", mend="add --replace")
     products = [item.product for item in imported.items]
-    file = CatalogueFile(title=imported.title, currency=imported.currency, products=products)
+    file = CatalogueFile(
+        title=imported.title, currency=imported.currency, as_of=imported.as_of, products=products
+    )
     data = file.model_dump(mode="json", by_alias=True, exclude_defaults=True)
     text = yaml.safe_dump(data, sort_keys=False, allow_unicode=True)
     write_output(path, text, CATALOGUE, force=force)

@@ -27,12 +27,15 @@ class Item:
     `levels` maps ``shoe.width`` and the like to a number; an attribute not stated is absent.
     `stock` maps Mondopoint length in mm to the number in stock. `offered` is ``shop`` for what
     stands on the shelf, ``own`` for what the customer has, ``none`` for no insole at all.
+    `place` is the file and line that state it, `as_of` the day of the maker's data.
     """
 
     product: Product
     levels: Mapping[str, float]
     stock: Mapping[float, int]
     offered: Literal["shop", "own", "none"] = "shop"
+    place: str = field(default="", compare=False)
+    as_of: str | None = None
 
     @property
     def id(self) -> str:
@@ -185,6 +188,8 @@ class _Reader:
         if parsed is None:
             return
         for index, product in enumerate(parsed.products):
+            if product.as_of is None:
+                product = product.model_copy(update={"as_of": parsed.as_of})
             try:
                 self._check(parsed, product, document, ("products", index))
             except InputError as error:
@@ -241,7 +246,8 @@ def item_in(
         except InputError as error:
             problems.append(error)
     stock = {float(size): count for size, count in product.stock.items()}
-    return Item(product, levels, stock), problems
+    at_line = str(at.place((*loc, "id")))
+    return Item(product, levels, stock, place=at_line, as_of=product.as_of), problems
 
 
 def _attribute(

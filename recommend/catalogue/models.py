@@ -9,6 +9,7 @@ from pydantic import AfterValidator, BeforeValidator, Field
 
 from recommend.reading import Strict
 from recommend.rulebook.models import Id
+from recommend.visit.models import Day
 
 Kind = Literal["shoe", "insole"]
 
@@ -46,6 +47,7 @@ class Product(Strict):
 
     `attributes` are checked against the rulebook's ``attributes.yaml``; one that is not stated
     is unknown. A size with 0 is made but not in stock; a size not listed is not made.
+    `as_of` is the day of the maker's data, else that of the file.
     """
 
     id: Id
@@ -56,6 +58,7 @@ class Product(Strict):
     stock: dict[MondopointText, Annotated[int, Field(ge=0, le=1_000_000)]] = Field(min_length=1)
     supply: Supply | None = None
     remarks: str = ""
+    as_of: Day | None = None
 
 
 class CatalogueFile(Strict):
@@ -63,4 +66,5 @@ class CatalogueFile(Strict):
 
     title: str
     currency: str = ""
+    as_of: Day | None = None
     products: list[Product] = Field(min_length=1)

@@ -53,4 +53,8 @@ def open_catalogue(book: Rulebook, options: Sequence[Path] | None = None) -> Cat
     currency = next((one.currency for one in catalogues if one.currency), "")
     sources = tuple(map(str, [*folders, *([stock] if stock else [])]))
     texts = stacked_texts(items, levels, currency, " + ".join(sources))
-    return replace(load_catalogue(texts, book.attributes), sources=sources)
+    made = load_catalogue(texts, book.attributes)
+    origins = tuple(
+        replace(one, place=items[one.id].place, as_of=items[one.id].as_of) for one in made.items
+    )
+    return replace(made, items=origins, sources=sources)

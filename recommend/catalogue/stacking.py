@@ -148,13 +148,12 @@ def read_counts(
 def _rows(file: Path) -> Iterator[tuple[dict[str, str], Place]]:
     text = read_text(file)
     delimiter = ";" if ";" in text.partition("\n")[0] else ","
-    reader = csv.DictReader(io.StringIO(text), delimiter=delimiter)
-    missing = [name for name in STOCK_COLUMNS if name not in (reader.fieldnames or ())]
-    if missing:
-        raise InputError(
-            Place(str(file), 1), f"the column `{missing[0]}` is missing", ", ".join(STOCK_COLUMNS)
-        )
+    reader = csv.DictReader(io.StringIO(text, newline=""), delimiter=delimiter)
     try:
+        missing = [name for name in STOCK_COLUMNS if name not in (reader.fieldnames or ())]
+        if missing:
+            found = f"the column `{missing[0]}` is missing"
+            raise InputError(Place(str(file), 1), found, ", ".join(STOCK_COLUMNS))
         for row in reader:
             cells = {name: (row.get(name) or "").strip() for name in (*STOCK_COLUMNS, SHOP)}
             yield cells, Place(str(file), reader.line_num)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import copy
+import sys
 from collections.abc import Iterator, Mapping
 from datetime import date
 from pathlib import Path
@@ -16,15 +18,18 @@ from recommend.errors import InputError, Place
 from recommend.infer.counter import Counter
 from recommend.match.harm import harmful
 from recommend.match.outcome import Outcome
+from recommend.match.shortlist import GROUPS, Candidate, Group
 from recommend.measure.model import SIDES
 from recommend.measure.named import read_measured_visit
 from recommend.reading import read_document
+from recommend.records.database import store_path
+from recommend.records.keeping import entry_of, keep_event, keeps, kept_words
 from recommend.settings import setting
 from recommend.show.answer import first_choices
 from recommend.show.dialogue import KEYS, LeftError, run, say
 from recommend.show.words import LEVEL_WORDS
 from recommend.visit.answers import RefusedError
-from recommend.visit.deciding import OWN, Offered, deciding
+from recommend.visit.deciding import OWN, Offered, by_whom, deciding, reading_out
 from recommend.visit.entry import Entry
 from recommend.visit.models import Decision, Visit
 from recommend.visit.shelf import Draft
@@ -67,17 +72,45 @@ def decide(
             mend="take it back first with --undo",
         )
     outcome = outcome_of(seen, book, open_catalogue(book), counter.engine)
+    notes = [note for note in outcome.assessment.notes if note.level in ("stop", "see-clinician")]
+    for note in notes:
+        say(f"{LEVEL_WORDS[note.level]}{'' if note.level == 'stop' else ' first'}: {note.say}")
+    rules, fitter = list(dict.fromkeys(note.rule for note in notes)), _fitter_before(file)
+    offered: dict[str, Offered] = {}
+    begun: Tree = {}
     if outcome.shortlist is None:
-        raise InputError(Place(str(file)), "a stop withholds the shortlist; nothing is handed over")
-    for note in outcome.assessment.notes:
-        if note.level == "see-clinician":
-            say(f"{LEVEL_WORDS[note.level]} first: {note.say}")
-    offered = {letter: _offered(one) for letter, one in first_choices(outcome).items()}
-    steps = deciding(offered, *_known(outcome, offered), date.today(), _fitter_before(file))
-    tree = _answered(steps, answer) if answer else _asked(steps, file, offered, counter)
+        say("A stop withholds the shortlist: nothing is handed over.")
+        begun = {"decision": {"outcome": "nothing"}}
+        steps = (*reading_out(rules), by_whom(fitter))
+    else:
+        offered = {letter: _offered(one) for letter, one in first_choices(outcome).items()}
+        known = _known(outcome, offered)
+        steps = deciding(offered, *known, date.today(), fitter, rules)
+    tree = (
+        _answered(steps, answer, begun) if answer else _asked(steps, file, offered, begun, counter)
+    )
     if tree is not None:
         _refuse_harmful(tree["decision"], harmful(seen, book.parameters), visit)
         _write(file, tree["decision"])
+        _keep(outcome, tree["decision"])
+
+
+def _keep(outcome: Outcome, told: Tree) -> None:
+    """Keep what came of the fitting as a record that names the shortlist it departs from or not."""
+    if not keeps():
+        return
+    first = {c.id for group in GROUPS for c in _first_group(outcome, group)}
+    chosen = "+".join(one for one in (told.get("shoe"), told.get("insole")) if one)
+    event = {**told, "of-the-first-group": not chosen or chosen in first}
+    what = "read-out" if outcome.shortlist is None else str(told["outcome"])
+    visit, by = outcome.assessment.visit, str(told.get("fitter") or "")
+    kept = keep_event(store_path(), visit, what, event, by, lambda: entry_of(outcome))
+    print(kept_words(kept), file=sys.stderr)
+
+
+def _first_group(outcome: Outcome, group: Group) -> tuple[Candidate, ...]:
+    groups = outcome.shortlist.groups[group] if outcome.shortlist else ()
+    return groups[0].members if groups else ()
 
 
 def _refuse_harmful(told: Tree, out: Mapping[str, str], called: str) -> None:
@@ -115,10 +148,10 @@ def _fitter_before(file: Path) -> str:
     return str(told or setting("fitter").value or "")
 
 
-def _answered(steps: tuple[Step, ...], answers: list[str]) -> Tree:
+def _answered(steps: tuple[Step, ...], answers: list[str], begun: Tree) -> Tree:
     """The decision from answers on the command line, each checked as if it were typed."""
     by_id = {step.id: step for step in steps}
-    tree: Tree = {}
+    tree: Tree = copy.deepcopy(begun)
     for one in answers:
         name, _, text = one.partition("=")
         if name not in by_id:
@@ -137,13 +170,13 @@ def _answered(steps: tuple[Step, ...], answers: list[str]) -> Tree:
 
 
 def _asked(
-    steps: tuple[Step, ...], file: Path, offered: dict[str, Offered], counter: Counter
+    steps: tuple[Step, ...], file: Path, offered: dict[str, Offered], begun: Tree, counter: Counter
 ) -> Tree | None:
     """The decision asked for at the terminal; None when the fitter leaves."""
     for letter, one in offered.items():
         say(f"{letter}  {one.title}", "   ")
     reference = str(read_document(file).data.get("reference", "visit"))
-    draft = Draft({"reference": reference})
+    draft = Draft({"reference": reference, **copy.deepcopy(begun)})
     try:
         run(Entry(steps, draft, counter), lambda: None, lambda _block: "", intro=KEYS)
     except LeftError:
@@ -208,6 +241,10 @@ def _undo(file: Path, seen: Visit) -> None:
     else:
         _put_down(file, {"outcome": "nothing"})
     say("The decision is taken back.")
+    if keeps():
+        by = str(setting("fitter").value or "")
+        told = decision.model_dump(mode="json", by_alias=True, exclude_unset=True)
+        print(kept_words(keep_event(store_path(), seen, "taken-back", told, by)), file=sys.stderr)
 
 
 def _words(decision: Decision) -> str:

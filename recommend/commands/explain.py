@@ -15,12 +15,17 @@ from recommend.errors import RecommendError
 from recommend.explain.explaining import Explanation
 from recommend.output import PAGE, write_output
 from recommend.records.database import store_path
-from recommend.records.keeping import Archive
+from recommend.records.events import events_of
+from recommend.records.keeping import Archive, origins_kept
 from recommend.records.replay import Replayer
 from recommend.records.store import Record, Store
+from recommend.settings import setting
 from recommend.show.console import console
 from recommend.show.explain import explain_data, explain_lines
 from recommend.show.explain_page import explain_page
+from recommend.show.records import Kept
+from recommend.trial.heeding import heeded
+from recommend.visit.shelf import Shelf
 from recommend.whatif.nearest import Change, nearest_changes
 from recommend.whatif.redraw import HowSure
 from recommend.whatif.sureness import sureness
@@ -58,7 +63,8 @@ def explain(
         raise RecommendError("name one of --product, --why-not and --rule")
     with Store(store_path(store)) as opened:
         *others, chosen = opened.find_all(record)
-        replayed = Replayer(Archive(opened)).replay(chosen)
+        replayed = Replayer(Archive(opened), heeded).replay(chosen)
+        told = Kept(list(events_of(opened, chosen)), origins_kept(opened, chosen))
     if others:
         print(_others_words(record, others, chosen), file=sys.stderr)
     tree = Explanation(replayed.outcome).of(product, why_not, rule)
@@ -67,18 +73,23 @@ def explain(
     sure: HowSure | None = None
     changes: tuple[Change, ...] = ()
     if (product, why_not, rule) == (None, None, None):
-        whatif = WhatIf(replayed.outcome)
-        sure = sureness(replayed.outcome, whatif)
+        whatif = WhatIf(replayed.by_rules)
+        sure = sureness(replayed.by_rules, whatif)
         changes = nearest_changes(whatif)
     if html is not None:
         page = explain_page(replayed, tree, sure, changes)
         write_output(html, page, PAGE, private=True, force=force)
+        of = replayed.outcome.assessment.visit.reference
+        Shelf(setting("visits").value).remember(of, html)
         print(f"Written: {html}", file=sys.stderr if as_json else sys.stdout)
     if as_json:
         data = explain_data(replayed, tree, sure, changes)
+        data |= told.data()
         typer.echo(json.dumps(data, indent=2, ensure_ascii=False))
     elif html is None:
         for line in explain_lines(replayed, tree, sure, changes, console().width):
+            typer.echo(line)
+        for line in told.lines(console().width):
             typer.echo(line)
 
 

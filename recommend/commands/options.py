@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Sequence
 from pathlib import Path
@@ -21,6 +22,11 @@ StorePath = Annotated[
         metavar="PATH",
         help="The record store. Default: RECOMMEND_STORE, else the platform's data folder.",
     ),
+]
+
+Keep = Annotated[
+    Optional[bool],  # noqa: UP045
+    typer.Option("--keep/--no-keep", help="keep it as a record; as in `setup show`"),
 ]
 
 Force = Annotated[
@@ -47,8 +53,8 @@ def visit_file(name: str, visits: Path | None = None) -> Path:
     InputError
         If no visit has that code, with the nearest one.
     """
-    if re.search(r"[/\\]|\.(ya?ml|json)$", name) or Path(name).is_file():
-        return Path(name)
+    if re.search(r"[/\\]|\.(ya?ml|json)$", name) or os.path.isfile(name):
+        return Path(name)  # `is_file` of a path would raise where a name is too long
     from recommend.visit.shelf import Shelf  # only here: a path needs none of it
 
     return Shelf(setting("visits", visits).value).newest(name).path

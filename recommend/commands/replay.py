@@ -34,6 +34,7 @@ from recommend.show.replayed import (
     replayed_lines,
     retold_lines,
 )
+from recommend.trial.heeding import heeded
 
 ONE_BY_ONE = 300  # up to so many records, `--all` derives each in full
 
@@ -87,7 +88,7 @@ def _chosen(store: Store, names: list[str] | None) -> Iterator[Record]:
 
 
 def _one_by_one(store: Store, records: Iterator[Record], as_json: bool) -> int:
-    replayer = Replayer(Archive(store))
+    replayer = Replayer(Archive(store), heeded)
     found, count = [], 0
     for record in records:
         one = replayer.replay(record)
@@ -101,7 +102,20 @@ def _one_by_one(store: Store, records: Iterator[Record], as_json: bool) -> int:
     if not as_json:
         differ = "differs" if len(found) == 1 else "differ"
         typer.echo(f"{count} replayed, {count - len(found)} identical, {len(found)} {differ}.")
+        _say_forgotten(store)
     return Exit.BAD_INPUT if found else Exit.DONE
+
+
+def _say_forgotten(store: Store) -> None:
+    """How many records are of customers who were forgotten, and what that means here."""
+    gone = store.forgotten()
+    if gone:
+        declared = ", ".join(map(str, sorted(set(gone.values()))))
+        typer.echo(
+            f"Forgotten since: {counted(len(gone), 'record')} (declared by record {declared}), "
+            "derived from what was measured; reference, remarks and file names are gone and "
+            "were compared with nothing."
+        )
 
 
 def _all_fast(store: Store, sample: int, as_json: bool) -> int:
@@ -110,7 +124,7 @@ def _all_fast(store: Store, sample: int, as_json: bool) -> int:
     with working("past visits") as tell:
         past = PastVisits(archive, None)
         impact = impact_of(past, store.records(), sample, lambda done: tell(done, len(store)))
-    replayer = Replayer(archive)
+    replayer = Replayer(archive, heeded)
     checked = _sampled(store, sample)
     found = [one for r in checked if not (one := replayer.replay(r)).identical]
     if as_json:
@@ -123,6 +137,7 @@ def _all_fast(store: Store, sample: int, as_json: bool) -> int:
             f"{_older_words(impact)}.\n{len(checked)} of them derived in full, byte for byte: "
             f"{len(found)} {differ}. --full derives every one in full."
         )
+        _say_forgotten(store)
         for one in found:
             typer.echo("\n".join(replayed_lines(one)))
         if impact.changed:

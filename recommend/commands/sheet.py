@@ -9,15 +9,20 @@ import typer
 
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.commands import single
-from recommend.commands.options import Force, VisitName, visit_file
+from recommend.commands.options import Force, Keep, StorePath, VisitName, visit_file
 from recommend.errors import Exit
 from recommend.measure.named import read_measured_visit
 from recommend.output import PAGE, write_output
 from recommend.reading import read_document
+from recommend.records.canonical import sha256
+from recommend.records.database import store_path
+from recommend.records.keeping import entry_of, keep_event, keeps, kept_words
 from recommend.settings import setting
 from recommend.show.sheet import Paper, Wording, messages, page, sheet_of
+from recommend.trial.heeding import TRIED, heeding, tried
 from recommend.trial.outcome import trial_outcome
 from recommend.visit import Visit
+from recommend.visit.shelf import Shelf
 from recommend.way import outcome_of
 
 
@@ -40,6 +45,8 @@ def sheet(
     rules: Annotated[
         Path | None, typer.Option(help="folder of the rulebook; else as in `setup show`")
     ] = None,
+    keep: Keep = None,
+    store: StorePath = None,
 ) -> None:
     """Write the customer's page: measured, meaning, choice, wearing in, when to see a clinician.
 
@@ -59,6 +66,22 @@ def sheet(
     text = page(made, wording, setting("shop", shop).value or "", Paper(paper, large))
     write_output(target, text, PAGE, private=True, force=force)
     typer.echo(f"Written: {target}")
+    Shelf(setting("visits").value).remember(seen.reference, target)
+    if keeps(keep):
+        told = {
+            "sha256": sha256(text.encode()),
+            "language": wording.code,
+            "chosen": chosen or _decided(seen) or None,
+            "file": target.name,
+            "text": text,
+        }
+        heeds = {TRIED: None} if tried(judged.outcome) else {}
+        outcome = heeding(judged.outcome, judged) if heeds else judged.outcome
+        by = str(setting("fitter").value or "")
+        kept = keep_event(
+            store_path(store), seen, "page", told, by, lambda: entry_of(outcome, heeds=heeds)
+        )
+        typer.echo(kept_words(kept), err=True)
     if judged.shortlist is None:
         raise typer.Exit(Exit.STOP)
 

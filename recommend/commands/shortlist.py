@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -15,13 +15,14 @@ from rich.text import Text
 
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.commands import single
-from recommend.commands.options import StorePath, VisitName, asked_sections, visit_file
+from recommend.commands.options import Keep, StorePath, VisitName, asked_sections, visit_file
 from recommend.errors import Exit, RecommendError
 from recommend.match.outcome import Outcome, as_document
 from recommend.measure.named import read_measured_visit
 from recommend.settings import setting
 from recommend.show.answer import answer_lines
 from recommend.show.console import console, print_paged
+from recommend.show.layout import inset
 from recommend.show.shortlist import SECTIONS, section_blocks
 from recommend.way import outcome_of
 
@@ -60,10 +61,7 @@ def shortlist(
         typer.Option(metavar="KEPT", help="heed effects learned from these visits (folder, store)"),
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
-    keep: Annotated[
-        bool | None,
-        typer.Option("--keep/--no-keep", help="keep it as a record; as in `setup show`"),
-    ] = None,
+    keep: Keep = None,
     store: StorePath = None,
 ) -> None:
     """Turn a measured visit into a ranked shortlist with reasons: one screen, more on request.
@@ -72,71 +70,99 @@ def shortlist(
 
     Example: recommend shortlist catalogue_demo/visits/pronated.yaml
     """
-    keeps = keep if keep is not None else setting("keep").value == "yes"
-    if keep and learned:
-        raise RecommendError("a shortlist with --learned cannot be kept: leave one of the two out")
-    if store is not None and (learned or not keeps):
-        mend = "leave it out, as --learned is not kept" if learned else "add --keep"
-        raise RecommendError(f"--store names where to keep, but nothing would be kept: {mend}")
+    kept = keep if keep is not None else setting("keep").value == "yes"
+    if store is not None and not kept:
+        raise RecommendError("--store names where to keep, but nothing would be kept: add --keep")
     sections = asked_sections(show or [], (*SECTIONS, SURE), full)
     book = open_rulebook(rules)
     seen = read_measured_visit(visit_file(visit), book.questions, book.parameters, book.measures)
     products = open_catalogue(book, catalogue)
-    outcome = outcome_of(seen, book, products)
-    heeded = _heeded(outcome, learned) if learned else None
-    if heeded:
-        outcome = replace(outcome, shortlist=heeded.shortlist)
+    heeded = _heeded(outcome_of(seen, book, products), learned)
+    outcome = heeded.outcome
     if as_json:
-        print(json.dumps(_document(outcome, heeded), indent=2, ensure_ascii=False))
+        print(json.dumps(_document(heeded), indent=2, ensure_ascii=False))
     else:
-        print_paged(_shown(outcome, heeded, sections, visit), pager=pager)
-    if keeps and not learned:
-        print(_keep(outcome, store), file=sys.stderr)
+        print_paged(_shown(heeded, sections, visit), pager=pager)
+    if kept:
+        print(_keep(heeded, store), file=sys.stderr)
     if outcome.shortlist is None:
         raise typer.Exit(Exit.STOP)
     if outcome.shortlist.empty:
         raise typer.Exit(Exit.NOTHING_SUITABLE)
 
 
-# What learned effects need is imported where it is used: the shortlist mostly starts without it.
+# What try-ons and learned effects need is imported where it is used: most visits have neither.
 
 
-def _heeded(outcome: Outcome, folder: Path) -> LearnedList | None:
-    from recommend.trial.kept import kept_visits
-    from recommend.trial.learned import with_learned
-    from recommend.trial.shop import shop_of
+@dataclass(frozen=True, slots=True)
+class _Heeded:
+    """The outcome as it is shown, by the rules alone, and what its order heeds beside them."""
 
-    return with_learned(
-        outcome, shop_of(kept_visits(folder, outcome.book), outcome.book, outcome.catalogue)
+    outcome: Outcome
+    by_rules: Outcome
+    notice: str = ""  # that try-on steps are heeded
+    learned: LearnedList | None = None
+    heeds: Mapping[str, Any] = field(default_factory=dict)  # with the documents to keep
+
+
+def _heeded(by_rules: Outcome, folder: Path | None) -> _Heeded:
+    if not by_rules.assessment.visit.trials and folder is None:
+        return _Heeded(by_rules, by_rules)
+    from recommend.trial.heeding import (
+        LEARNED,
+        TRIED,
+        heeding,
+        learned_of,
+        learning,
+        tried,
+        tried_words,
     )
+    from recommend.trial.kept import kept_visits
+
+    judged = tried(by_rules)
+    outcome, heeds = heeding(by_rules, judged), {TRIED: None} if judged else {}
+    notice = tried_words(judged) if judged else ""
+    if folder is None:
+        return _Heeded(outcome, by_rules, notice, None, heeds)
+    document = learning(kept_visits(folder, outcome.book))
+    learned = learned_of(outcome, document)
+    if learned is not None:
+        outcome = replace(outcome, shortlist=learned.shortlist)
+    return _Heeded(outcome, by_rules, notice, learned, {**heeds, LEARNED: document})
 
 
-def _document(outcome: Outcome, heeded: LearnedList | None) -> dict[str, Any]:
-    if heeded is None:
-        from recommend.library import shortlist_document
+def _document(heeded: _Heeded) -> dict[str, Any]:
+    from recommend.library import shortlist_document
 
-        return shortlist_document(outcome)
+    told = shortlist_document(heeded.by_rules) | as_document(heeded.outcome)
+    told |= {"heeds": sorted(heeded.heeds)} if heeded.heeds else {}
+    if heeded.learned is None:
+        return told
     from recommend.show.learned import as_document as learned_document
 
-    return as_document(outcome) | {"learned": learned_document(heeded)}
+    return told | {"learned": learned_document(heeded.learned)}
 
 
-def _shown(
-    outcome: Outcome, heeded: LearnedList | None, sections: Sequence[str], called: str
-) -> Iterator[RenderableType]:
-    width = console().width
-    if heeded is not None:
-        from recommend.show.learned import expected_blocks, notice_blocks
+def _shown(heeded: _Heeded, sections: Sequence[str], called: str) -> Iterator[RenderableType]:
+    width, outcome, learned = console().width, heeded.outcome, heeded.learned
+    if heeded.notice:
+        yield inset(heeded.notice, 0, "bold")
+    if learned is not None:
+        from recommend.show.learned import notice_blocks
 
-        yield from notice_blocks(heeded)
+        yield from notice_blocks(learned)
     if not sections:
-        yield from answer_lines(outcome, None if heeded else _sure(outcome), width, called)
+        yield from answer_lines(outcome, _sure(heeded.by_rules), width, called)
     else:
         yield from section_blocks(outcome, sections, width)
-        if SURE in sections and heeded is None:
-            yield from _sure_blocks(outcome)
-    if heeded is not None:
-        yield from expected_blocks(heeded, outcome.book)
+        if SURE in sections:
+            yield from _sure_blocks(heeded.by_rules)
+    if heeded.heeds and outcome.shortlist is not None:
+        yield inset("How sure is told of the rules' own order, by the readings of today.", 0)
+    if learned is not None:
+        from recommend.show.learned import expected_blocks
+
+        yield from expected_blocks(learned, outcome.book)
 
 
 def _sure_blocks(outcome: Outcome) -> Iterator[RenderableType]:
@@ -156,14 +182,12 @@ def _sure(outcome: Outcome) -> HowSure | None:
     return sureness(outcome)
 
 
-def _keep(outcome: Outcome, given: Path | None) -> str:
+def _keep(heeded: _Heeded, given: Path | None) -> str:
     """Keep an outcome as a record; what to tell of it."""
     from recommend.records.database import store_path
-    from recommend.records.keeping import entry_of
-    from recommend.records.store import Store
+    from recommend.records.keeping import entry_of, kept_in
 
-    with Store(store_path(given), write=True) as opened:
-        kept = opened.append(entry_of(outcome))
+    (kept,) = kept_in(store_path(given), [entry_of(heeded.outcome, heeds=heeded.heeds)])
     return f"Kept as record {kept.seq}, SHA-256 {kept.hash[:12]}: recommend explain {kept.seq}"
 
 

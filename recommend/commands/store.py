@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated, Optional
 
@@ -12,10 +13,12 @@ from recommend.commands.options import Force, StorePath
 from recommend.errors import Exit, InputError, Place, RecommendError, counted
 from recommend.records.database import store_path
 from recommend.records.forget import forget as forget_customer
+from recommend.records.keeping import tell_witnesses
 from recommend.records.store import Store
 from recommend.records.transfer import export as export_lines
 from recommend.records.transfer import import_file
 from recommend.records.verify import verify as verify_store
+from recommend.records.witness import missing, said
 from recommend.settings import setting
 from recommend.show.bar import working
 from recommend.show.records import list_lines, verdict_lines
@@ -52,15 +55,31 @@ def verify(
 ) -> None:
     """Check every hash and link of the chain.
 
-    Names the first thing that differs, and then ends with exit code 2.
+    Names the first thing that differs, and then ends with exit code 2. What the shop's witnesses
+    say (`witnesses` in the settings) is held against it too.
 
     Example: recommend store verify
     """
     with Store(store_path(store)) as opened, working("verifying"):
         verdict = verify_store(opened, expect)
+        lacking = list(_against_witnesses(opened))
     for line in verdict_lines(verdict, str(store_path(store))):
         typer.echo(line)
-    raise typer.Exit(Exit.DONE if verdict.sound else Exit.BAD_INPUT)
+    for line in lacking:
+        typer.echo(f"DIFFERS: {line}")
+    raise typer.Exit(Exit.DONE if verdict.sound and not lacking else Exit.BAD_INPUT)
+
+
+def _against_witnesses(opened: Store) -> Iterator[str]:
+    """What the shop's witnesses say otherwise; of one that cannot be read, that."""
+    for path in setting("witnesses").value:
+        try:
+            days = list(said(path))
+        except InputError as error:
+            yield f"a witness cannot be read: {error}"
+            continue
+        typer.echo(f"Witness {path}: {counted(len(days), 'day')}")
+        yield from missing(opened, days)
 
 
 @app.command()
@@ -113,43 +132,70 @@ def forget(
     store: StorePath = None,
     yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
 ) -> None:
-    """Forget a customer's reference and remarks.
+    """Forget a customer: reference and remarks in all records, visit files, drafts and pages.
 
-    They are deleted from all records; what was measured stays, and the chain declares the gap.
+    What was measured stays in the records without a name, and the chain declares the gap. Files
+    that this program wrote of the customer are listed, and removed on a yes.
 
     Example: recommend store forget A-1042 --yes
     """
-    with Store(store_path(store), write=_must_exist(store_path(store))) as opened:
-        count = len(opened.of_reference(reference))
-        if count and not yes and not _confirmed(reference, count):
-            typer.echo("Nothing was forgotten.")
-            return
-        done = forget_customer(opened, reference)
-    forgotten = counted(len(done.records), "record")
-    typer.echo(
-        f"Forgotten in {forgotten}; record {done.declared.seq} declares the gap.\n"
-        "Copies and exports made earlier are not reached."
-    )
-    left = Shelf(setting("visits").value).finished(reference)
+    path, shelf = store_path(store), Shelf(setting("visits").value)
+    files = shelf.of_customer(reference)
+    count = _records_of(path, reference)
+    if not count and not files:
+        with Store(path):  # says so where there is no store at all
+            pass
+        raise InputError(
+            Place(str(path)),
+            f"no record and no file has the reference `{reference}`",
+            mend="see `recommend store list`",
+        )
+    for one in files:
+        typer.echo(f"  {one}")
+    if not yes and not _confirmed(reference, count, len(files)):
+        typer.echo("Nothing was forgotten.")
+        return
+    if count:
+        _forget_records(path, reference)
+    left = shelf.forget(reference)
+    typer.echo(f"{counted(len(files) - len(left), 'file')} removed.")
+    for one in left:
+        typer.echo(f"COULD NOT BE REMOVED: {one}")
+    typer.echo(_NOT_REACHED)
     if left:
-        typer.echo("Visit files are not reached; remove them yourself:")
-        for one in left:
-            typer.echo(f"  {one.path}")
+        raise typer.Exit(Exit.BAD_INPUT)
+
+
+_NOT_REACHED = (
+    "Not reached: copies, backups and exports made earlier, visit files outside the folder of "
+    "visits, capture files and films, what was printed or sent, and what a disk still holds of a "
+    "removed file. Remove those yourself."
+)
+
+
+def _records_of(path: Path, reference: str) -> int:
+    if not path.exists():
+        return 0
+    with Store(path) as opened:
+        return len(opened.of_reference(reference))
+
+
+def _forget_records(path: Path, reference: str) -> None:
+    with Store(path, write=True) as opened:
+        done = forget_customer(opened, reference)
+        tell_witnesses(done.declared)
+    forgotten = counted(len(done.records), "record")
+    typer.echo(f"Forgotten in {forgotten}; record {done.declared.seq} declares the gap.")
     if not done.log_emptied:
         typer.echo("Another program is reading the store: close it, and the log is emptied too.")
 
 
-def _confirmed(reference: str, count: int) -> bool:
+def _confirmed(reference: str, records: int, files: int) -> bool:
+    what = f"{counted(records, 'record')} and {counted(files, 'file')}"
     try:
-        return typer.confirm(f"Forget `{reference}` in {counted(count, 'record')} for good?")
+        return typer.confirm(f"Forget `{reference}` in {what} for good?")
     except typer.Abort as error:
         typer.echo()
         raise RecommendError(
             "the question was not answered, so nothing was forgotten; answer it, or give --yes"
         ) from error
-
-
-def _must_exist(path: Path) -> bool:
-    if not path.exists():
-        Store(path)  # says that there is none
-    return True

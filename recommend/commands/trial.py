@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -12,7 +13,7 @@ from typer.core import TyperGroup
 from recommend.catalogue import Catalogue
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.commands.completing import insoles, shoes
-from recommend.commands.options import Force, VisitName, asked_sections, visit_file
+from recommend.commands.options import Force, Keep, StorePath, VisitName, asked_sections, visit_file
 from recommend.commands.trial_step import guided_step, print_end
 from recommend.errors import Exit, InputError, Place
 from recommend.measure.capture import CaptureOptions, measure_capture
@@ -20,7 +21,10 @@ from recommend.measure.model import Side
 from recommend.measure.named import read_measured_visit
 from recommend.output import SVG, write_output
 from recommend.reading import read_document
+from recommend.records.database import store_path
+from recommend.records.keeping import entry_of, keeps, kept_in, kept_words
 from recommend.rulebook import Rulebook
+from recommend.settings import setting
 from recommend.show.change_picture import svg_of
 from recommend.show.console import console, print_paged
 from recommend.show.trial import SECTIONS, trial_blocks
@@ -35,10 +39,12 @@ from recommend.trial.entry import (
     read_comfort,
     read_step_file,
 )
+from recommend.trial.heeding import TRIAL, TRIED, heeding, tried
 from recommend.trial.outcome import TrialOutcome, as_document, trial_outcome
 from recommend.trial.plan import plan_of
 from recommend.trial.steps import OWN
 from recommend.visit.models import Reference
+from recommend.visit.shelf import Shelf
 from recommend.way import outcome_of
 
 JUDGE = "judge"
@@ -139,6 +145,8 @@ def judge(
     svg: Annotated[Path | None, typer.Option(help="write the pictures here, as SVG")] = None,
     force: Force = False,
     as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
+    keep: Keep = None,
+    store: StorePath = None,
 ) -> None:
     """Judge what was tried, after adding a step where readings are given.
 
@@ -173,13 +181,26 @@ def judge(
         raise InputError(Place("the command line"), "no reading is given for this step")
     judged = judged_trial(file, book, products)
     if svg is not None and judged.shortlist is not None:
-        write_output(svg, svg_of(judged), SVG, force=force)
+        write_output(svg, svg_of(judged), SVG, private=True, force=force)
+        Shelf(setting("visits").value).remember(seen.reference, svg)
     if as_json:
         print(json.dumps(as_document(judged), indent=2, ensure_ascii=False))
     else:
         print_paged(trial_blocks(judged, sections, console().width), pager=pager)
+    keep_trial(judged, keep, store)
     if judged.shortlist is None:
         raise typer.Exit(Exit.STOP)
+
+
+def keep_trial(judged: TrialOutcome, keep: bool | None = None, store: Path | None = None) -> None:
+    """Keep verdicts, the best and the list after them as a record, where records are kept."""
+    if not keeps(keep):
+        return
+    heeds = {TRIED: None} if tried(judged.outcome) else {}
+    outcome = heeding(judged.outcome, judged) if heeds else judged.outcome
+    entry = entry_of(outcome, TRIAL, heeds, {TRIAL: as_document(judged)})
+    (kept,) = kept_in(store_path(store), [entry])
+    print(kept_words(kept), file=sys.stderr)
 
 
 def judged_trial(file: Path, book: Rulebook, products: Catalogue) -> TrialOutcome:
@@ -248,5 +269,6 @@ def step(visit: VisitName, catalogue: CatalogueFolders = None, rules: RulesFolde
     """
     judged = guided_step(visit_file(visit), catalogue, rules)
     print_end(judged)
+    keep_trial(judged)
     if judged.shortlist is None:
         raise typer.Exit(Exit.STOP)

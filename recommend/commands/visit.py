@@ -20,13 +20,15 @@ from recommend.commands.shelved import Known, edit, form, history, list_, outcom
 from recommend.errors import Exit, InputError, Place
 from recommend.infer.counter import Counter
 from recommend.match.harm import handed_on
+from recommend.records.database import store_path
+from recommend.records.keeping import keep_event, keeps, kept_words
 from recommend.rulebook import Rulebook
 from recommend.settings import setting
 from recommend.show.dialogue import LeftError, heading, run, say
 from recommend.show.progress import note_lines, plan_lines, progress_line
 from recommend.show.sure import sure_line
 from recommend.show.words import LEVEL_WORDS
-from recommend.visit import read_visit
+from recommend.visit import Visit, read_visit
 from recommend.visit.answers import RefusedError, Text
 from recommend.visit.coming_back import begun_again
 from recommend.visit.entry import Entry, visit_of
@@ -199,6 +201,8 @@ def enter(
         return
     visit = visit_of(draft.tree)
     path = shelf.finish(draft)
+    if visit.follow_up is not None and keeps():
+        _keep_return(visit, shelf)
     progress = counter.progress(visit)
     heading("The visit")
     say("\n".join(note_lines(progress)))
@@ -209,6 +213,18 @@ def enter(
     if counter.stops(visit):
         raise typer.Exit(Exit.STOP)
     print(f"Next:  recommend shortlist {path}")
+
+
+def _keep_return(visit: Visit, shelf: Shelf) -> None:
+    """Keep that the customer came back as a record that names that of the earlier visit."""
+    assert visit.follow_up is not None
+    told = visit.follow_up.model_dump(mode="json", by_alias=True, exclude_unset=True)
+    told = {"remark" if key == "changed" else key: one for key, one in told.items() if key != "of"}
+    earlier = shelf.folder / f"{visit.follow_up.of}.yaml"
+    if earlier.is_file():
+        by = visit.measured_by or str(setting("fitter").value or "")
+        kept = keep_event(store_path(), read_visit(earlier), "came-back", told, by)
+        print(kept_words(kept), file=sys.stderr)
 
 
 def _steps(counter: Counter, draft: Draft, shelf: Shelf) -> tuple[Step, ...]:

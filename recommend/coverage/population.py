@@ -235,7 +235,13 @@ def _check_names(population: Population, document: Document) -> None:
             _known(part, known, document, ("derived", name))
         known.add(name)
     for name, cuts in population.classes.items():
+        above: set[str] = set()
         for i, cut in enumerate(cuts):
+            if (cut.of is None) == bool(above) or (cut.of is not None and cut.of not in above):
+                found = f"`of` is `{cut.of}`" if cut.of else "the cut does not say `of` which class"
+                allowed = ", ".join(sorted(above)) or "no `of` in the first cut"
+                raise InputError(document.place(("classes", name, i)), found, allowed)
+            above |= cut.shares.keys()
             _known(cut.along, set(population.names), document, ("classes", name, i, "along"))
 
 

@@ -35,6 +35,16 @@ class Norm(Strict):
     note: str = ""
 
 
+class Unlikely(Strict):
+    """Below and above which a value is flagged, where no norm says it: no limit of any rule."""
+
+    low: float
+    high: float
+    kind: Basis
+    source: str | None = None
+    note: str = ""
+
+
 def _listed(value: Any) -> Any:
     """Let one norm stand without brackets."""
     return [value] if isinstance(value, dict) else value
@@ -104,7 +114,8 @@ class MeasureDef(Strict):
 
     `qualifiers` are words the value only means together with (gait, zero reference), each
     with its vocabulary. A class measure has `values` and no error. A measure `of-person` is the
-    same for both feet. `lowest` and `highest` bound what can be written down at all. `beside`
+    same for both feet. `lowest` and `highest` bound what can be written down at all; beyond
+    `unlikely` a value is flagged, as it is far from a norm. `beside`
     names the gait and zero of a film whose largest angle this is, where rules otherwise go by
     another film of the foot; it is for notes alone. `derived` says how it follows from others.
     `typed` is a number of each foot that nothing else here knows of: it is asked for, written
@@ -123,6 +134,7 @@ class MeasureDef(Strict):
     norms: Annotated[
         list[Norm], BeforeValidator(_listed, json_schema_input_type=Norm | list[Norm])
     ] = Field(default=[], alias="norm")
+    unlikely: Unlikely | None = None
     how: str = ""
     of_person: bool = False
     beside: dict[str, str] = {}

@@ -14,6 +14,7 @@ from pydantic import Field
 from recommend.errors import InputError, Place
 from recommend.measure.model import Side
 from recommend.reading import Document, Strict
+from recommend.visit.models import DeviceName
 
 Gait = Literal["standing", "walking", "running"]
 
@@ -22,7 +23,7 @@ class CaptureHead(Strict):
     """What every capture says of itself.
 
     `condition` is ``barefoot`` or the id of the product worn. `side` may be left out of a
-    pressure capture only, where it is told from the footprint.
+    pressure capture only, where it is told from the footprint. `device` is what took it.
     """
 
     capture: Literal["pressure", "marks"]
@@ -30,6 +31,7 @@ class CaptureHead(Strict):
     side: Side | None = None
     gait: Gait = "walking"
     condition: str = "barefoot"
+    device: DeviceName = ""
 
 
 _MOST_LINES = 200  # a guard of memory

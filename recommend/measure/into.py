@@ -261,6 +261,8 @@ def _list_capture(captures: Any, path: Path, one: Measured) -> None:
     """Keep the capture's name, relative to the visit, with hash, side, kind and gait."""
     name = _beside(path, one)
     entry = CommentedMap(file=name, sha256=one.sha256, side=one.side, kind=one.kind, gait=one.gait)
+    if one.device:
+        entry["device"] = one.device
     doubts = {flag.name: flag for flag in (*one.flags, *(f for m in one.measures for f in m.flags))}
     if doubts:
         entry["doubts"] = [_doubt(flag) for flag in doubts.values()]

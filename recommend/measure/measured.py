@@ -57,6 +57,7 @@ class Measured:
     curves : ``rearfoot-angle`` (deg), ``cop`` (101, 2 in mm) and ``force`` (N) over stance.
     picture : the mean footprint of a pressure capture.
     budgets : what the error of each measure is made of, by its `key_of`.
+    device : what took the capture, as its head says.
     """
 
     kind: Literal["pressure", "marks"]
@@ -73,6 +74,7 @@ class Measured:
     curves: Mapping[str, Curve] = field(default_factory=dict)
     picture: FootPicture | None = None
     budgets: Mapping[str, Budget] = field(default_factory=dict)
+    device: str = ""
 
     def budget(self, measure: Measure) -> Budget:
         """What the error of `measure` is made of, doubts included."""

@@ -542,13 +542,21 @@ class _Maker:
         return self._doubted(as_captured(made, self.visit))
 
     def _doubted(self, measure: Measure) -> Measure:
-        """Flag a value that is far outside the published norm."""
-        norm = self.defs[measure.name].norm_of(measure.qualifiers)
+        """Flag a value that is far outside the norm, or beyond what is likely at all."""
+        definition = self.defs[measure.name]
+        unlikely, value = definition.unlikely, f"{float(measure.value):.{definition.decimals}f}"
+        if unlikely and not unlikely.low <= float(measure.value) <= unlikely.high:
+            text = (
+                f"{value} {measure.unit} is hardly possible (usually "
+                f"{unlikely.low:g} to {unlikely.high:g}); measure again"
+            )
+            return measure.flagged(Flag("implausible", text))
+        norm = definition.norm_of(measure.qualifiers)
         bound = self.parameters.noise.implausible
         if norm is None or abs(float(measure.value) - norm.mean) <= bound * norm.sd:
             return measure
         text = (
-            f"{float(measure.value):g} {measure.unit} is more than {bound:g} SD from the "
+            f"{value} {measure.unit} is more than {bound:g} SD from the "
             f"{_MEANS[norm.kind]} mean of {norm.mean:g}; measure again"
         )
         return measure.flagged(Flag("implausible", text))

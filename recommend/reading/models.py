@@ -258,7 +258,7 @@ def _shown(value: Any, words: bool) -> str:
 
 def mend_number(value: Any, *, whole: bool = False, mm: bool = False) -> str:
     """How to turn what stands there into the number that is wanted; '' when that is not seen."""
-    if isinstance(value, (bool, dict, list)):
+    if isinstance(value, bool) or not isinstance(value, (str, int, float)):
         return ""
     if isinstance(value, str):
         return _mend_text(value.strip())

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import os
 import sqlite3
+import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from recommend.atomic import make_folder
 from recommend.errors import InputError, Place
 from recommend.reading.document import refuse_no_file
 from recommend.records import schema
 from recommend.settings import SETTINGS, setting
 
-BUSY_SECONDS = 30.0  # how long a writer waits for the others
+SAID_SECONDS, BUSY_SECONDS = 1.0, 30.0  # until waiting for others is said, and given up
 VARIABLE = SETTINGS["records"].variable
 
 _KEEP = "keep a first record with `recommend shortlist VISIT --keep`"
@@ -64,6 +66,19 @@ def failures(path: Path) -> Iterator[None]:
         raise InputError(Place(str(path)), f"cannot be used ({error.strerror})") from error
 
 
+def begin_writing(connection: sqlite3.Connection, path: Path) -> None:
+    """Begin a transaction that writes; that it waits for another program is said."""
+    connection.execute(f"PRAGMA busy_timeout = {1000 * SAID_SECONDS:.0f}")
+    try:
+        connection.execute("BEGIN IMMEDIATE")
+    except sqlite3.OperationalError as error:
+        if "locked" not in str(error):
+            raise
+        print(f"Waiting for another program that writes {path} ...", file=sys.stderr)
+        connection.execute(f"PRAGMA busy_timeout = {1000 * BUSY_SECONDS:.0f}")
+        connection.execute("BEGIN IMMEDIATE")
+
+
 def _help(error: sqlite3.Error) -> tuple[str, str]:
     text = str(error)
     if "locked" in text or "busy" in text:
@@ -81,7 +96,7 @@ _DAMAGED = ("", "restore the file from a copy, or import an export into a new st
 
 
 def _open_to_write(path: Path) -> sqlite3.Connection:
-    path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+    make_folder(path.parent, 0o700)
     if not path.exists():
         os.close(os.open(path, os.O_CREAT | os.O_RDWR, 0o600))  # a customer's data: ours alone
     connection = _configured(sqlite3.connect(path, timeout=BUSY_SECONDS, isolation_level=None))
@@ -91,7 +106,7 @@ def _open_to_write(path: Path) -> sqlite3.Connection:
     # A confirmed record outlives a power cut, and a deleted one is overwritten, not only unlinked.
     connection.execute("PRAGMA synchronous = FULL")
     connection.execute("PRAGMA secure_delete = ON")
-    _make_tables(connection)
+    _make_tables(connection, path)
     return connection
 
 
@@ -124,10 +139,10 @@ def _use_wal(connection: sqlite3.Connection) -> None:
             return
 
 
-def _make_tables(connection: sqlite3.Connection) -> None:
+def _make_tables(connection: sqlite3.Connection, path: Path) -> None:
     if connection.execute("PRAGMA application_id").fetchone()[0]:
         return
-    connection.execute("BEGIN IMMEDIATE")
+    begin_writing(connection, path)
     try:
         if not connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]:
             for statement in schema.TABLES.split(";"):

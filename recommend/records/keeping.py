@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 import platform
-from collections.abc import Mapping, Sequence
+import sys
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
 from typing import Any
 
 from pydantic import ValidationError
@@ -20,7 +24,8 @@ from recommend.match.outcome import Outcome, as_document
 from recommend.match.shortlist import GROUPS, Group
 from recommend.match.sizes import wanted_length
 from recommend.match.wishes import out_for, own_item
-from recommend.records.canonical import digest, sha256
+from recommend.records.canonical import canonical, digest, sha256
+from recommend.records.events import event
 from recommend.records.originals import (
     catalogue_document,
     catalogue_from,
@@ -28,9 +33,11 @@ from recommend.records.originals import (
     rulebook_from,
 )
 from recommend.records.private import forgotten_parts, join, separate
-from recommend.records.store import SHORTLIST, Entry, Record, Store
+from recommend.records.store import EVENT, SHORTLIST, Entry, Record, Store
+from recommend.records.witness import tell
 from recommend.rulebook import Rulebook
-from recommend.visit.models import Visit
+from recommend.settings import setting
+from recommend.visit.models import KEPT, Visit
 
 # Groups of parameters that are used only after facts have been made.
 _NOT_OF_FACTS = frozenset({"rank", "sure", "coverage", "trial", "effects", "sheet"})
@@ -38,8 +45,19 @@ CONCLUDED = ("axis_", "decided_")  # beginnings of facts that rules conclude
 _PREFIX = 12  # characters of a hash that tell one wording from another
 
 
-def entry_of(outcome: Outcome) -> Entry:
+def entry_of(
+    outcome: Outcome,
+    shows: str = "shortlist",
+    heeds: Mapping[str, Any] | None = None,
+    more: Mapping[str, Any] | None = None,
+) -> Entry:
     """The outcome of a visit as a record: everything that is needed to derive it again.
+
+    Parameters
+    ----------
+    shows : which screen was shown: ``shortlist`` or ``trial``.
+    heeds : what its order heeds beside the rules, and the documents that it is derived from.
+    more : documents of what else was shown.
 
     Raises
     ------
@@ -52,8 +70,18 @@ def entry_of(outcome: Outcome) -> Entry:
         "catalogue": catalogue_document(outcome.catalogue),
         "facts": facts_document(outcome),
         "outcome": outcome_document(outcome),
+        "origins": origins_of(outcome),
+        **{name: kept for name, kept in (heeds or {}).items() if kept is not None},
+        **(more or {}),
     }
     facts = {
+        "shows": shows,
+        "heeds": sorted(heeds or {}),
+        "by": {
+            "measured": outcome.assessment.visit.measured_by,
+            "kept": setting("fitter").value or None,
+        },
+        "program": program_digest(),
         "summary": summary_of(outcome),
         "versions": dict(versions()),
         "case": case_of(outcome),
@@ -65,6 +93,112 @@ def entry_of(outcome: Outcome) -> Entry:
 def visit_document(visit: Visit) -> dict[str, Any]:
     """A visit as plain data, without what was left out."""
     return visit.model_dump(mode="json", by_alias=True, exclude_unset=True)
+
+
+def origins_of(outcome: Outcome) -> dict[str, Any]:
+    """Where the attributes of each product shown stand: file, line, date of the maker's data."""
+    ranked = outcome.shortlist
+    shown = int(outcome.book.parameters.rank.shown)
+    groups = [one for group in GROUPS for one in ranked.groups[group][:shown]] if ranked else []
+    parts = {part.id: part for one in groups for c in one.members for part in c.parts}
+    return {
+        name: {"place": part.place, "as-of": part.as_of}
+        for name, part in sorted(parts.items())
+        if part.offered == "shop"
+    }
+
+
+def origins_kept(store: Store, record: Record) -> dict[str, Any]:
+    """What `origins_of` said when the record was kept; nothing of a record that is older."""
+    content = record.bodies.get("origins")
+    return dict(store.body(content)) if content else {}
+
+
+@cache
+def program_digest() -> str:
+    """SHA-256 over the program's own files, by name."""
+    root = Path(__file__).resolve().parents[1]
+    running = hashlib.sha256()
+    for file in sorted(root.rglob("*")):
+        if file.suffix in (".py", ".yaml", ".css") and file.is_file():
+            running.update(f"{file.relative_to(root).as_posix()}\n".encode() + file.read_bytes())
+    return running.hexdigest()
+
+
+def keep_event(
+    path: Path,
+    visit: Visit,
+    what: str,
+    told: Mapping[str, Any],
+    by: str = "",
+    make: Callable[[], Entry] | None = None,
+) -> Record | None:
+    """Keep what came of a visit; None where no record of the visit is there to be named.
+
+    Parameters
+    ----------
+    what, told, by : as `event` has them.
+    make : makes the record of the visit where there is none, to be kept first.
+    """
+    with Store(path, write=True) as store:
+        first = newest_of(store, visit) or (store.append(make()) if make else None)
+        if first is None:
+            return None
+        kept = store.append(event(first, visit.reference, what, told, by))
+        tell_witnesses(kept)
+    return kept
+
+
+def newest_of(store: Store, visit: Visit) -> Record | None:
+    """The newest record of this visit as it stands, whatever was decided since."""
+    wanted = _undecided(separate({"visit": visit_document(visit)})[0]["visit"])
+    for record in reversed(store.of_reference(visit.reference)):
+        if record.kind != SHORTLIST:
+            continue
+        if _undecided(store.body(record.bodies["visit"])) == wanted:
+            return record
+    return None
+
+
+def _undecided(visit: Mapping[str, Any]) -> dict[str, Any]:
+    plain: dict[str, Any] = json.loads(canonical(visit))
+    plain.pop("decision", None)
+    return plain
+
+
+def kept_words(kept: Record | None) -> str:
+    """What to tell of a record that was kept, or why none was."""
+    if kept is None:
+        return "Not kept: no record of the visit that it belongs to is there."
+    return f"Kept as record {kept.seq}, SHA-256 {kept.hash[:12]}."
+
+
+def keeps(option: bool | None = None) -> bool:
+    """Whether what is shown is kept: as the option says, else the settings."""
+    return option if option is not None else setting("keep").value == "yes"
+
+
+def kept_in(path: Path, entries: Sequence[Entry]) -> list[Record]:
+    """Keep records in the store at `path`, and tell the shop's witnesses of the last one.
+
+    A witness that cannot be told is said and loses nothing: the next record tells it.
+    """
+    with Store(path, write=True) as store:
+        records = store.append_all(entries)
+        tell_witnesses(records[-1])
+    if records[0].head.get("clock"):
+        told = "the clock is behind that of the record before; check it"
+        print(f"Record {records[0].seq}: {told}.", file=sys.stderr)
+    return records
+
+
+def tell_witnesses(last: Record) -> None:
+    """Put the hash of the last record wherever the shop chose."""
+    for witness in setting("witnesses").value:
+        try:
+            tell(witness, last)
+        except InputError as error:
+            print(f"Kept, but a witness could not be told: {error}", file=sys.stderr)
 
 
 def outcome_document(outcome: Outcome) -> dict[str, Any]:
@@ -201,7 +335,7 @@ class Archive:
     def visit(self, record: Record) -> Visit:
         """The visit of a record, its private part put back where it is still there."""
         try:
-            return Visit.model_validate(self.documents(record, "visit")["visit"])
+            return Visit.model_validate(self.documents(record, "visit")["visit"], context=KEPT)
         except (ValidationError, KeyError) as error:
             raise self._other(record, "visit") from error
 
@@ -221,9 +355,12 @@ class Archive:
             If the record is not of a visit, or a document is damaged.
         """
         if record.kind != SHORTLIST:
+            what = "declares what was forgotten"
+            if record.kind == EVENT:
+                what = f"tells what came of record {record.head['of']['seq']}"
             raise InputError(
                 Place(str(self.store.path)),
-                f"record {record.seq} is not of a visit: it declares what was forgotten",
+                f"record {record.seq} is not of a visit: it {what}",
                 mend="see `recommend store list`",
             )
         public = {

@@ -10,6 +10,7 @@ from recommend.errors import InputError, Place
 from recommend.reading.texts import Texts
 from recommend.rulebook import Rulebook, load_rulebook
 
+_SEE = "see `recommend store verify`"
 RULES, PRODUCTS = "rules", "products"  # what their folders are called in places of messages
 
 
@@ -31,16 +32,26 @@ def rulebook_from(document: Mapping[str, Any]) -> Rulebook:
     InputError
         If this version of the tool no longer understands it, or it is not the same.
     """
-    book = load_rulebook(Texts.of(RULES, document["files"]), kept=True)
+    book = load_rulebook(Texts.of(RULES, _files(document, "rulebook")), kept=True)
     _same(book.digest, document["sha256"], "rulebook")
     return book
 
 
 def catalogue_from(document: Mapping[str, Any], book: Rulebook) -> Catalogue:
     """The catalogue that `catalogue_document` made the document of; errors likewise."""
-    catalogue = load_catalogue(Texts.of(PRODUCTS, document["files"]), book.attributes)
+    files = _files(document, "catalogue")
+    catalogue = load_catalogue(Texts.of(PRODUCTS, files), book.attributes)
     _same(catalogue.digest, document["sha256"], "catalogue")
     return catalogue
+
+
+def _files(document: object, what: str) -> dict[str, str]:
+    """The texts by name; a record that holds something else was forged."""
+    if isinstance(document, Mapping) and isinstance(document.get("sha256"), str):
+        files = document.get("files")
+        if isinstance(files, dict) and all(isinstance(text, str) for text in files.values()):
+            return files
+    raise InputError(Place(what), f"the {what} of this record holds no files", mend=_SEE)
 
 
 def _same(found: str, promised: str, what: str) -> None:
@@ -49,5 +60,5 @@ def _same(found: str, promised: str, what: str) -> None:
             Place(what),
             f"the files of the {what} are not the ones that were used ({found[:12]} is not "
             f"{promised[:12]}): the record was changed",
-            mend="see `recommend store verify`",
+            mend=_SEE,
         )

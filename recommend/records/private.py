@@ -30,6 +30,11 @@ PRIVATE_PATHS = (
     ("visit", "feet", "left", "from-captures", "*", "method"),
     ("visit", "feet", "right", "from-captures", "*", "method"),
     ("outcome", "visit", "reference"),
+    ("trial", "visit", "reference"),
+    ("event", "reference"),
+    ("event", "remark"),
+    ("event", "text"),
+    ("event", "file"),
 )
 
 FORGOTTEN_WORD = "forgotten"
@@ -49,7 +54,7 @@ def forgotten_parts(public: Mapping[str, Any]) -> Private:
     visit = public.get("visit", {})
     paths = [
         f"{above}/reference"
-        for above in ("visit", "outcome/visit")
+        for above in ("visit", "outcome/visit", "trial/visit")
         if above.partition("/")[0] in public
     ]
     paths += [f"visit/captures/{number}/file" for number in range(len(visit.get("captures", [])))]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -31,12 +31,14 @@ class Replayed:
     Attributes
     ----------
     outcome : as it is derived now.
+    by_rules : the same in the order of the rules alone, where it heeds more.
     differences : where it differs from what was kept; empty when every byte is the same.
     versions : programs whose version is another one: name, then, now.
     """
 
     record: Record
     outcome: Outcome
+    by_rules: Outcome
     differences: tuple[Difference, ...]
     versions: tuple[tuple[str, str, str], ...]
 
@@ -46,11 +48,15 @@ class Replayed:
         return not self.differences
 
 
-class Replayer:
-    """Derives records again, one by one."""
+# What an outcome becomes where a record heeds more than the rules, and documents beside it.
+Heed = Callable[[Outcome, Record, Archive], tuple[Outcome, dict[str, Any]]]
 
-    def __init__(self, archive: Archive) -> None:
-        self.archive = archive
+
+class Replayer:
+    """Derives records again, one by one; `heed` adds what a record heeds beside the rules."""
+
+    def __init__(self, archive: Archive, heed: Heed | None = None) -> None:
+        self.archive, self._heed = archive, heed
 
     def replay(self, record: Record) -> Replayed:
         """Derive `record` again.
@@ -63,15 +69,22 @@ class Replayer:
         """
         visit = self.archive.visit(record)
         book, catalogue = self.archive.book(record), self.archive.catalogue(record)
-        outcome = outcome_of(visit, book, catalogue)
+        by_rules = outcome_of(visit, book, catalogue)
+        outcome, more = by_rules, dict[str, Any]()
+        if self._heed is not None:
+            outcome, more = self._heed(outcome, record, self.archive)
         kept = self.archive.store.body(record.bodies["outcome"])
         facts = self.archive.store.body(record.bodies["facts"]) if "facts" in record.bodies else {}
-        made = {"outcome": as_kept(outcome, kept), "facts": _only(facts, facts_document(outcome))}
+        made = {
+            **more,
+            "outcome": as_kept(outcome, kept),
+            "facts": _only(facts, facts_document(outcome)),
+        }
         now, _ = separate(made)
         was = {n: self.archive.store.body(h) for n, h in record.bodies.items() if n in now}
         was |= {"facts": _only(facts, facts)} if facts else {}
         found = () if canonical(now) == canonical(was) else tuple(differences(was, now))
-        return Replayed(record, outcome, found, _other_versions(record))
+        return Replayed(record, outcome, by_rules, found, _other_versions(record))
 
 
 def _only(kept: Mapping[str, Any], facts: Mapping[str, Any]) -> dict[str, Any]:

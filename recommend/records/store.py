@@ -20,16 +20,17 @@ from typing import Any
 
 from recommend.errors import InputError, Place, nearest
 from recommend.records.canonical import canonical, pack, sha256, unpack
-from recommend.records.database import connect, failures
+from recommend.records.database import begin_writing, connect, failures
 from recommend.records.private import Private, separate
 
 FORMAT = 1
 SALT_BYTES = 32
+BEHIND = "behind"  # of the clock: a record says that it was made before the one it follows
 SHORTEST_PREFIX = 6  # of a hash typed by hand
 HASH_LENGTH = 64  # SHA-256 in hexadecimal
 BY_PREFIX = "SELECT seq, hash, head FROM record WHERE hash >= ? AND hash < ? LIMIT 2"
 
-SHORTLIST, FORGOTTEN = "shortlist", "forgotten"
+SHORTLIST, FORGOTTEN, EVENT = "shortlist", "forgotten", "event"
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +67,7 @@ class Record:
 
     @property
     def kind(self) -> str:
-        """``shortlist`` or ``forgotten``."""
+        """``shortlist`` (a visit), ``event`` (what came of one) or ``forgotten``."""
         return str(self.head["kind"])
 
     @property
@@ -113,7 +114,7 @@ class Store:
     def writing(self) -> Iterator[sqlite3.Connection]:
         """One transaction: everything in it is confirmed together, or nothing is."""
         with failures(self.path):
-            self.connection.execute("BEGIN IMMEDIATE")
+            begin_writing(self.connection, self.path)
             try:
                 yield self.connection
             except BaseException:
@@ -236,7 +237,8 @@ class Store:
             )
         if numbered:
             return [self.record(int(number))]
-        return theirs or [self._by_prefix(name)]
+        visits = [record for record in theirs if record.kind == SHORTLIST]
+        return visits or theirs or [self._by_prefix(name)]
 
     def _last(self) -> Record:
         """The newest record of a visit: a declaration of forgetting explains nothing."""
@@ -318,9 +320,11 @@ def prepare(entry: Entry) -> Prepared:
 
 def insert(db: sqlite3.Connection, one: Prepared) -> Record:
     """Chain `one` to the last record, inside a transaction of `Store.writing`."""
-    last = db.execute("SELECT seq, hash FROM record ORDER BY seq DESC LIMIT 1").fetchone()
+    last = db.execute("SELECT seq, hash, head FROM record ORDER BY seq DESC LIMIT 1").fetchone()
     seq, previous = (last[0] + 1, last[1]) if last else (1, None)
     head = {**one.head, "seq": seq, "previous": previous}
+    if last and is_earlier(head, parse_head(last[2])):
+        head["clock"] = BEHIND
     text = canonical(head)
     record = Record(seq, sha256(text), text, head)
     for content, body in one.bodies.items():
@@ -329,6 +333,22 @@ def insert(db: sqlite3.Connection, one: Prepared) -> Record:
     if one.private:
         db.execute("INSERT INTO private VALUES (?, ?, ?)", (seq, one.salt, one.private))
     return record
+
+
+def is_earlier(head: Mapping[str, Any], before: Mapping[str, Any] | None) -> bool:
+    """Whether a record says that it was made before the one that it follows.
+
+    Whole seconds are compared, by which records of one moment may be written.
+    """
+    times = (_moment(head), _moment(before or {}))
+    return None not in times and times[0] < times[1]  # type: ignore[operator]
+
+
+def _moment(head: Mapping[str, Any]) -> float | None:
+    try:
+        return datetime.fromisoformat(head["made-at"]).timestamp()
+    except (KeyError, TypeError, ValueError, OverflowError):
+        return None
 
 
 def put_body(db: sqlite3.Connection, content: str, packed: bytes) -> None:
@@ -375,8 +395,21 @@ def _is_head(head: dict[str, Any]) -> bool:
     return (
         all(isinstance(content, str) for content in head["bodies"].values())
         and isinstance(named, list)
-        and all(isinstance(one, dict) and one.keys() == {"seq", "hash"} for one in named)
+        and all(_is_named(one) for one in named)
         and (head["kind"] == FORGOTTEN) == ("forgets" in head)
+        and (head["kind"] == EVENT) == ("of" in head)
+        and _is_named(head.get("of", _NAMED))
+    )
+
+
+_NAMED = {"seq": 1, "hash": ""}  # how one record names another
+
+
+def _is_named(one: object) -> bool:
+    return (
+        isinstance(one, dict)
+        and one.keys() == _NAMED.keys()
+        and all(isinstance(one[key], type(known)) for key, known in _NAMED.items())
     )
 
 

@@ -34,22 +34,38 @@ def export(store: Store) -> Iterator[bytes]:
             "ORDER BY r.seq"
         )
         for content, text, salt, private in rows:
-            head = json.loads(text)
-            yield from _bodies(db, head, written)
+            head = _read(text, store)
+            yield from _bodies(db, head, written, store)
             line: dict[str, Any] = {"record": content, "head": head}
             if salt is not None:
                 line["salt"] = bytes(salt).hex()
-                line["private"] = json.loads(private)
+                line["private"] = _read(private, store)
             yield canonical(line)
 
 
-def _bodies(db: Connection, head: dict[str, Any], written: set[str]) -> Iterator[bytes]:
+def _read(text: object, store: Store) -> Any:
+    """What a text of the store holds; damaged, it is not exported as if it were whole."""
+    try:
+        return json.loads(text) if isinstance(text, bytes) else _damaged(store)
+    except (ValueError, RecursionError):
+        _damaged(store)
+
+
+def _damaged(store: Store) -> NoReturn:
+    raise InputError(
+        Place(str(store.path)), "the record store is damaged", mend="run `recommend store verify`"
+    )
+
+
+def _bodies(
+    db: Connection, head: dict[str, Any], written: set[str], store: Store
+) -> Iterator[bytes]:
     for _, content in sorted(head["bodies"].items()):
         if content not in written:
             written.add(content)
             row = db.execute("SELECT text FROM body WHERE hash = ?", (content,)).fetchone()
             if row is not None:
-                yield canonical({"body": content, "text": json.loads(unpack(row[0]))})
+                yield canonical({"body": content, "text": _read(unpack(row[0]), store)})
 
 
 @dataclass(frozen=True, slots=True)

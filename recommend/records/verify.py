@@ -13,11 +13,13 @@ from recommend.records import schema
 from recommend.records.canonical import canonical, sha256, unpack
 from recommend.records.store import (
     BY_PREFIX,
+    EVENT,
     FORGOTTEN,
     HASH_LENGTH,
     SHORTEST_PREFIX,
     Store,
     commitment,
+    is_earlier,
     is_prefix,
     parse_head,
     prefix_range,
@@ -34,12 +36,14 @@ class Verdict:
     last : hash of the last one; note it down elsewhere, and `expect` it next time.
     forgotten : numbers of the records whose private part is gone, as declared.
     differs : the first thing that differs, as a sentence; '' when all is well.
+    behind : numbers of records that say they were made before the one they follow: the clock.
     """
 
     records: int
     last: str
     forgotten: tuple[int, ...]
     differs: str
+    behind: tuple[int, ...] = ()
 
     @property
     def sound(self) -> bool:
@@ -62,6 +66,7 @@ def verify(store: Store, expect: str = "") -> Verdict:
         If `expect` is no beginning of a hash, or of several records.
     """
     records, last, gone, differs = 0, "", (), ""
+    behind: list[int] = []
     expect = expect.strip().lower()
     if expect and not is_prefix(expect):
         raise RecommendError(
@@ -70,12 +75,12 @@ def verify(store: Store, expect: str = "") -> Verdict:
         )
     try:
         with store.reading() as db:
-            differs = next(_differences(db, expect), "")
+            differs = next(_differences(db, expect, behind), "")
             records, last = _extent(db)
             gone = tuple(row[0] for row in db.execute("SELECT seq FROM forgotten ORDER BY seq"))
     except InputError as error:
         differs = differs or f"the file itself is damaged: {error.found}"
-    return Verdict(records, last, gone, differs)
+    return Verdict(records, last, gone, differs, tuple(behind))
 
 
 def _extent(db: sqlite3.Connection) -> tuple[int, str]:
@@ -84,9 +89,9 @@ def _extent(db: sqlite3.Connection) -> tuple[int, str]:
     return int(count), str(last[0]) if last else ""
 
 
-def _differences(db: sqlite3.Connection, expect: str) -> Iterator[str]:
+def _differences(db: sqlite3.Connection, expect: str, behind: list[int]) -> Iterator[str]:
     yield from _of_tables(db)
-    yield from _of_chain(db)
+    yield from _of_chain(db, behind)
     yield from _of_strays(db)
     yield from _of_file(db)
     if expect:
@@ -123,8 +128,9 @@ _ROWS = (
 )
 
 
-def _of_chain(db: sqlite3.Connection) -> Iterator[str]:
+def _of_chain(db: sqlite3.Connection, behind: list[int]) -> Iterator[str]:
     previous: str | None = None
+    before: dict[str, Any] | None = None
     checked: set[str] = set()  # bodies found sound; a rulebook is hashed once, not per record
     declared: dict[int, int] = {}
     said: dict[int, int] = {}
@@ -139,7 +145,10 @@ def _of_chain(db: sqlite3.Connection) -> Iterator[str]:
         yield from _of_bodies(db, seq, head, checked)
         yield from _of_private(seq, head["private"], (salt, private), gap)
         yield from _of_forgetting(db, seq, head, declared)
-        previous = content
+        yield from _of_event(db, seq, head)
+        if is_earlier(head, before):
+            behind.append(seq)
+        previous, before = content, head
         if gap is not None:
             said[seq] = gap
     for seq in sorted(said.keys() | declared.keys()):
@@ -186,6 +195,14 @@ def _of_forgetting(
         if row is None or row[0] != named["hash"]:
             yield f"record {seq}: it declares a gap in a record that is not there"
         declared.setdefault(named["seq"], seq)
+
+
+def _of_event(db: sqlite3.Connection, seq: int, head: dict[str, Any]) -> Iterator[str]:
+    if head["kind"] != EVENT:
+        return
+    row = db.execute("SELECT hash FROM record WHERE seq = ?", (head["of"]["seq"],)).fetchone()
+    if row is None or row[0] != head["of"]["hash"] or head["of"]["seq"] >= seq:
+        yield f"record {seq}: it tells what came of a record that is not there before it"
 
 
 def _of_private(

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from recommend.errors import counted
 from recommend.explain.node import Node
 from recommend.records.keeping import engine_kept
 from recommend.records.replay import Replayed
+from recommend.records.store import BEHIND
 from recommend.show.sure import change_lines, sure_data, sure_lines
 from recommend.show.tree import tree_lines
 from recommend.whatif.nearest import Change, Effect
@@ -22,10 +23,11 @@ def head_lines(replayed: Replayed) -> Iterator[str]:
     """What the record is, and whether deriving it again gave the same."""
     record, book = replayed.record, replayed.outcome.book
     yield f"Record {record.seq}, kept {record.made_at}, SHA-256 {record.hash}"
-    yield f"by the {book.heading.name} {book.heading.version}, SHA-256 {book.digest[:16]}"
-    yield f"catalogue SHA-256 {replayed.outcome.catalogue.digest[:16]}"
+    yield f"by the {book.heading.name} {book.stamp}"
+    yield f"catalogue ({replayed.outcome.catalogue.digest[:12]})"
     made = ", ".join(f"{n} {v}" for n, v in record.head.get("versions", {}).items())
     yield f"made with {made}"
+    yield from _by_lines(record.head)
     now = replayed.outcome.assessment.engine
     yield f"concluded by the engine {engine_kept(record)}, just now by {now}"
     if replayed.identical:
@@ -33,6 +35,24 @@ def head_lines(replayed: Replayed) -> Iterator[str]:
     else:
         places = counted(len(replayed.differences), "place")
         yield f"DERIVED AGAIN JUST NOW, IT DIFFERS in {places}: see `recommend replay`."
+
+
+_HEEDS = {
+    "tried": "The order heeds what was tried on at this visit.",
+    "learned": "The order heeds effects learned from the shop's own trials.",
+}
+
+
+def _by_lines(head: Mapping[str, Any]) -> Iterator[str]:
+    """Who measured, what program kept it, what the order heeds, and a clock that was wrong."""
+    measured = head.get("by", {}).get("measured")
+    if "by" in head:
+        yield f"measured by {measured or '(no code given)'}"
+    if "program" in head:
+        yield f"program SHA-256 {head['program'][:16]}"
+    yield from (_HEEDS[one] for one in head.get("heeds", []) if one in _HEEDS)
+    if head.get("clock") == BEHIND:
+        yield "THE CLOCK WAS BEHIND: it says that it was made before the record that it follows."
 
 
 def explain_lines(

@@ -68,8 +68,11 @@ def plot_lines(visits: Sequence[Visit], line: Line, definition: MeasureDef) -> I
     def column(value: float) -> int:
         return round((value - low) / span * (_PLOT - 1))
 
-    words = ", ".join(line.qualifiers.values())
-    yield f"{line.side}, {definition.title}{f' ({words})' if words else ''}"
+    site = line.qualifiers.get("site")
+    told = {q: word for q, word in line.qualifiers.items() if q not in ("site", "age")}
+    words = f" ({', '.join(told.values())})" if told else ""
+    title = f"pain, {site.replace('-', ' ')} (0 to 10)" if site else definition.title
+    yield f"{line.side}, {title}{words}"
     for visit, one in zip(visits, line.values, strict=True):
         if one is None:
             continue
@@ -85,7 +88,7 @@ def plot_lines(visits: Sequence[Visit], line: Line, definition: MeasureDef) -> I
 def _verdict(line: Line, definition: MeasureDef) -> str:
     if line.change is None:
         return "one reading so far"
-    places = max(definition.decimals, 1)
+    places = definition.decimals
     size = f"{number(abs(line.change), places)}{unit_words(definition.unit)}"
     if not line.beyond:
         return f"last against first: {size} apart, within the error of measuring twice"

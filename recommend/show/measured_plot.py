@@ -60,7 +60,7 @@ def save_plot(
     kind = path.suffix[1:].lower()
     drawn = io.BytesIO()
     figure.savefig(drawn, format=kind, dpi=150, metadata={"Date": None} if kind == "svg" else None)
-    write_output(path, drawn.getvalue(), PICTURE, force=force)
+    write_output(path, drawn.getvalue(), PICTURE, private=True, force=force)
 
 
 def _figure(count: int) -> tuple[Any, list[Any]]:

@@ -9,7 +9,7 @@ from typing import Any
 from recommend.measure.definitions import unit_words
 from recommend.measure.model import Side
 from recommend.rulebook.book import Rulebook
-from recommend.show.words import LEVEL_WORDS
+from recommend.show.words import LEVEL_WORDS, number
 from recommend.whatif.nearest import Change, Effect
 from recommend.whatif.redraw import HowSure, Repeat
 
@@ -111,8 +111,9 @@ def change_words(change: Change, book: Rulebook) -> str:
     places = max(definition.decimals + 1, 2) if change.unit != "score" else 0
     errors = "" if change.errors is None else f", {change.errors:+.1f} SE"
     value = away(change.value, change.by > 0, places)
+    was = number(change.was, definition.decimals)
     return (
-        f"{reading_words(change.side, change.measure, book)} {change.was:.{places}f}{unit}"
+        f"{reading_words(change.side, change.measure, book)} {was}{unit}"
         f" -> {value:.{places}f}{unit} ({value - change.was:+.{places}f}{errors}): {effects}"
     )
 

@@ -11,6 +11,7 @@ from recommend.records.private import join
 from recommend.records.store import SHORTLIST, Store
 from recommend.rulebook.book import Rulebook
 from recommend.visit import Visit
+from recommend.visit.models import KEPT
 
 _SUFFIXES = (".yaml", ".yml", ".json")
 
@@ -49,7 +50,7 @@ def _of_store(path: Path) -> tuple[Visit, ...]:
             private = store.private(record)
             if record.kind == SHORTLIST and private is not None:
                 data = join({"visit": store.body(record.bodies["visit"])}, private)["visit"]
-                visit = Visit.model_validate(data)
+                visit = Visit.model_validate(data, context=KEPT)
                 # Without a date nothing says that two records are of one visit but their content.
                 when = visit.date or json.dumps(data, sort_keys=True)
                 visits[f"{visit.reference} {when}"] = visit

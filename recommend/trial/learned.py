@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from statistics import NormalDist, fmean
 
 from recommend.match.outcome import Outcome
-from recommend.match.shortlist import GROUPS, Candidate, Group, Shortlist
+from recommend.match.shortlist import GROUPS, Candidate, Shortlist
 from recommend.match.wishes import NO_INSOLE, OWN_SHOES
 from recommend.rulebook.book import Rulebook
 from recommend.trial.bands import band_of
@@ -21,6 +21,7 @@ from recommend.trial.judge import Band
 from recommend.trial.readings import LEARNED
 from recommend.trial.shop import Shop, item_of
 from recommend.trial.steps import Key, steps_of
+from recommend.trial.tried import grouped
 
 _STANDARD = NormalDist()
 
@@ -90,9 +91,7 @@ def with_learned(outcome: Outcome, shop: Shop) -> LearnedList | None:
         learned = candidate.function + weight * fmean(outside or [0.0])
         return (candidate.back, candidate.fit, round(learned, 6))
 
-    again: dict[Group, tuple[Candidate, ...]] = {
-        group: tuple(sorted(ranked.ranked[group], key=key)) for group in GROUPS
-    }
+    again = {group: grouped(sorted(ranked.ranked[group], key=key), key) for group in GROUPS}
     return LearnedList(replace(ranked, ranked=again), expected, shop.visits, bool(readings))
 
 

@@ -7,7 +7,7 @@ excluded, whatever it did to the foot today.
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
 from statistics import NormalDist
@@ -15,7 +15,7 @@ from statistics import NormalDist
 from recommend.catalogue.fitting import fit
 from recommend.match.needs import need_words
 from recommend.match.outcome import Outcome
-from recommend.match.shortlist import GROUPS, Candidate, Group, Shortlist
+from recommend.match.shortlist import GROUPS, Candidate, Shortlist
 from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
 from recommend.trial.report import StepResult, Trial
@@ -254,18 +254,28 @@ def reranked(shortlist: Shortlist, ranking: Ranking) -> Shortlist:
             return (0, places[name])
         return (2, behind[name]) if name in behind else (1, 0)
 
-    ranked: dict[Group, tuple[Candidate, ...]] = {
-        group: tuple(sorted(shortlist.ranked[group], key=key)) for group in GROUPS
-    }
+    ranked = {group: grouped(sorted(shortlist.ranked[group], key=key), key) for group in GROUPS}
     return replace(shortlist, ranked=ranked)
+
+
+def grouped(
+    ordered: Iterable[Candidate], key: Callable[[Candidate], tuple[float, ...]]
+) -> tuple[Candidate, ...]:
+    """Candidates in order, their groups of equals told anew: they share the `key` as well."""
+    groups: dict[tuple[float, ...], int] = {}
+    return tuple(
+        replace(one, alike=groups.setdefault((*key(one), one.alike), len(groups)))
+        for one in ordered
+    )
 
 
 def _places(ranking: Ranking, *, bars: bool) -> dict[str, int]:
     """Place by candidate id; an insole tried in the customer's own shoe stands for itself."""
     return {
-        tried.id.removeprefix(f"{OWN}+"): place
+        name: place
         for place, tried in enumerate(ranking.tried)
         if bool(tried.bars) == bars
+        for name in (tried.id, tried.id.removeprefix(f"{OWN}+"))
     }
 
 

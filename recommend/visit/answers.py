@@ -209,6 +209,7 @@ class Readings:
 
     def show(self, value: Any) -> str:
         """`value` as the fitter would write it."""
+        value = value if isinstance(value, list) else [value]  # one reading stands without brackets
         text = " ".join(f"{one:g}" for one in value)
         return text if len(text) <= MAX_SHOWN else f"{len(value)} readings"
 

@@ -106,6 +106,45 @@ class Reasons:
 
 
 @dataclass(frozen=True, slots=True)
+class ReadOut:
+    """Whether notes were read out to the customer: all of their `rules`, or none."""
+
+    rules: tuple[str, ...]
+    keys: frozenset[str] = frozenset("yn")
+    hint: str = "y yes   n no"
+
+    def parse(self, text: str) -> list[str]:
+        """The rules whose notes were read out; RefusedError when it means nothing here."""
+        word = text.strip().lower()
+        if word not in ("y", "yes", "n", "no"):
+            raise RefusedError(f"`{text.strip()[:40]}` is no answer here; allowed: {self.hint}")
+        return list(self.rules) if word.startswith("y") else []
+
+    def show(self, value: Any) -> str:
+        """`value` as the fitter would write it."""
+        return "yes" if value else "no"
+
+
+def reading_out(rules: Collection[str]) -> Iterator[Step]:
+    """The step that asks whether the notes of some rules were read out; none without notes."""
+    if rules:
+        yield Step(
+            "read-out", DECISION, "Was this read out to the customer, and understood?",
+            ReadOut(tuple(rules)), (*_TOLD, "read-out"),
+            "The record says which notes the customer heard, and from whom.",
+        )  # fmt: skip
+
+
+def by_whom(fitter: str) -> Step:
+    """The step that asks for the fitter's code; `fitter` stands in brackets."""
+    return Step(
+        "fitter", DECISION, "Who fitted? (a code, never a name)",
+        Text("up to 20 letters, digits, - _ .", r"[\w.-]{1,20}"), (*_TOLD, "fitter"),
+        "The code of the fitter in this shop.", usual=lambda _tree: fitter or None,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
 class DayOrWeeks:
     """A day of the calendar, or in how many weeks from `today`."""
 
@@ -134,6 +173,7 @@ def deciding(
     ids: Mapping[str, Collection[str]],
     today: date,
     fitter: str = "",
+    notes: Collection[str] = (),
 ) -> tuple[Step, ...]:
     """The steps of the decision.
 
@@ -144,8 +184,10 @@ def deciding(
     ids : ids of all products by kind, ``shoe`` and ``insole``.
     today : the day that weeks are counted from.
     fitter : the code that stands in brackets.
+    notes : rules whose see-a-clinician notes are due, and are to be read out first.
     """
     return (
+        *reading_out(notes),
         Step(
             "decision", DECISION, "What came of it?", OUTCOME, (*_TOLD, "outcome"),
             "Sold, ordered, reserved, taken to try at home, or nothing. Only what is sold is taken "
@@ -161,11 +203,7 @@ def deciding(
             "decision-remark", DECISION, "Anything to add? (no names)", Text("one line of text"),
             (*_TOLD, "remark"), "Stands with the decision, and is deleted on request.",
         ),
-        Step(
-            "fitter", DECISION, "Who fitted? (a code, never a name)",
-            Text("up to 20 letters, digits, - _ .", r"[\w.-]{1,20}"), (*_TOLD, "fitter"),
-            "The code of the fitter in this shop.", usual=lambda _tree: fitter or None,
-        ),
+        by_whom(fitter),
         Step(
             "back-on", DECISION, "When to come back?", DayOrWeeks(today), (*_TOLD, "back-on"),
             "It stands on the customer's page.",

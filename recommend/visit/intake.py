@@ -83,6 +83,7 @@ AGE = Choice({"c": "child", "t": "teen", "a": "adult", "o": "older"})
 PURPOSE = Choice({"w": "walking", "r": "running", "s": "standing-work"})
 GAIT = Choice({"w": "walking", "r": "running"})
 ZERO = Choice({"v": "vertical", "r": "relaxed-standing", "s": "subtalar-neutral"})
+STANDING_ZERO = Choice({key: zero for key, zero in ZERO.by_key.items() if key != "r"})  # 0 there
 PRINT = Choice({"i": "ink", "p": "pressure-sensor", "w": "pressure-weighted"})
 LOAD = Choice({"s": "static", "d": "dynamic"})
 PATTERN = Choice({"c": "central", "l": "lateral", "e": "medial-early", "m": "medial-late"})
@@ -409,10 +410,11 @@ def _has_print(tree: Tree) -> bool:
 
 def _angles(zero: str) -> Iterator[Step]:
     block = "Rearfoot angles"
-    still, moving = Angles(False, zero), Angles(True, zero)
+    at_rest = "vertical" if zero == "relaxed-standing" else zero  # 0 from itself by definition
+    still, moving = Angles(False, at_rest), Angles(True, zero)
     yield Step(
-        "standing-zero", block, "Standing angle: measured from?", ZERO,
-        ("feet", Both(), still, "reference"), _ZERO_HELP, usual=lambda _tree: zero,
+        "standing-zero", block, "Standing angle: measured from?", STANDING_ZERO,
+        ("feet", Both(), still, "reference"), _ZERO_HELP, usual=lambda _tree: still.zero,
     )  # fmt: skip
     for side in SIDES:
         yield Step(

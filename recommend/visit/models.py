@@ -6,10 +6,11 @@ from datetime import date
 from statistics import fmean
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BeforeValidator, Field, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo, model_validator
 
 from recommend.reading import Id, Strict
 
+KEPT = "kept"  # the context in which what an earlier version took is read again
 AgeBand = Literal["child", "teen", "adult", "older"]
 Purpose = Literal["walking", "running", "standing-work"]
 Gait = Literal["standing", "walking", "running"]
@@ -207,6 +208,17 @@ class Rearfoot(Strict):
             raise ValueError(
                 f"`angle` is for standing, and the gait is {self.gait}; write the readings under "
                 "`touchdown`, `peak`, `contact`, `midstance` or `propulsion`"
+            )
+        return self
+
+    @model_validator(mode="after")
+    def _standing_is_no_zero_of_itself(self, info: ValidationInfo) -> Rearfoot:
+        if info.context == KEPT:  # written down before this was refused
+            return self
+        if self.gait == "standing" and self.reference == "relaxed-standing":
+            raise ValueError(
+                "a standing angle counted from relaxed standing is 0 by definition; write what it "
+                "was measured from (`vertical` or `subtalar-neutral`), or leave the entry out"
             )
         return self
 
@@ -412,13 +424,18 @@ class CaptureDoubt(Strict):
     says: Annotated[str, Field(max_length=500)] = ""
 
 
+# What took a capture: kind and number of the lab, of which a record is kept.
+DeviceName = Annotated[str, Field(pattern=r"^[\w .()/-]{0,60}$")]
+
+
 class Capture(Strict):
     """A capture this visit's measures come from: pressure frames or marks on video.
 
     `file` is named from the folder of the visit. With `sha256` its measures are written in the
     visit already, and the hash says which bytes they came from; without, the capture is measured
-    when the visit is read. `kind` and `gait` say which measures those are. `still` is a capture
-    of the same marks in still standing, `doubts` what was doubted as it was measured.
+    when the visit is read. `kind` and `gait` say which measures those are, `device` what took it.
+    `still` is a capture of the same marks in still standing, `doubts` what was doubted as it was
+    measured.
     """
 
     file: Annotated[str, Field(min_length=1, max_length=500)]
@@ -426,6 +443,7 @@ class Capture(Strict):
     side: Literal["left", "right"] | None = None
     kind: Literal["pressure", "marks"] | None = None
     gait: Gait | None = None
+    device: DeviceName = ""
     still: Annotated[str, Field(min_length=1, max_length=500)] | None = None
     doubts: list[CaptureDoubt] = Field(default=[], max_length=60)
 
@@ -495,7 +513,8 @@ class Decision(Strict):
 
     `shoe` and `insole` are product ids, or ``own`` for what the customer brought; `departs` says
     why it is not of the first group of the shortlist; `fitter` is a code of the shop, never a
-    name; `stock_file` tells that the shop's stock list was lowered for it.
+    name; `read_out` names the stops and see-a-clinician notes (rule ids) that were read out to the
+    customer; `stock_file` tells that the shop's stock list was lowered for it.
     """
 
     outcome: Handing
@@ -505,6 +524,7 @@ class Decision(Strict):
     insole: ProductId | None = None
     insole_size: Sizes = Field(default_factory=Sizes)
     departs: list[Departure] = Field(default=[], max_length=8)
+    read_out: list[Id] | None = Field(default=None, max_length=60)
     remark: Annotated[str, Field(max_length=2000)] = ""
     fitter: Annotated[str, Field(pattern=r"^[\w.-]{1,20}$")] | None = None
     back_on: Day | None = None

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import copy
+import glob
 import json
 import re
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import asdict, dataclass, field
 from datetime import date
 from pathlib import Path
@@ -22,6 +23,7 @@ from recommend.visit.models import Visit
 from recommend.visit.tree import Tree, tidied
 
 DRAFTS = "drafts"
+WRITTEN = "written.jsonl"  # which pages and pictures were written, of whom and where
 REFERENCE = r"[\w.-]{1,40}"
 _FINISHED = re.compile(rf"({REFERENCE}?)_(\d{{4}}-\d{{2}}-\d{{2}})(?:_(\d+))?\.yaml")
 
@@ -144,6 +146,59 @@ class Shelf:
             write_atomically(path, text)
         self.discard(draft.reference)
         return path
+
+    def remember(self, reference: str, path: Path) -> None:
+        """Note that a page, picture or explanation of a customer was written to `path`."""
+        line = json.dumps([reference, str(path.resolve())], ensure_ascii=False)
+        with held(self._written_file):
+            text = "".join(f"{one}\n" for one in dict.fromkeys([*self._written(), line]))
+            write_atomically(self._written_file, text)
+
+    def of_customer(self, reference: str) -> list[Path]:
+        """Every file of a customer that is known of: visits, draft, what was written of them."""
+        if not re.fullmatch(REFERENCE, reference):
+            return []
+        named = [one.path for one in self.finished(reference)]
+        beside = [
+            file
+            for visit in named
+            for file in self.folder.glob(f"{glob.escape(visit.stem)}.*")
+            if file.is_file()
+        ]
+        told = [Path(path) for who, path in self._told() if who == reference]
+        draft = self._draft_file(reference)
+        return [one for one in dict.fromkeys([*named, *beside, draft, *told]) if one.is_file()]
+
+    def forget(self, reference: str) -> list[Path]:
+        """Remove every file of a customer; those that could not be removed."""
+        left = []
+        for path in self.of_customer(reference):
+            try:
+                with held(path):
+                    path.unlink(missing_ok=True)
+            except (OSError, InputError):
+                left.append(path)
+        with held(self._written_file):
+            told = dict.fromkeys(self._told())
+            kept = [json.dumps(one, ensure_ascii=False) for one in told if one[0] != reference]
+            if self._written_file.exists():
+                write_atomically(self._written_file, "".join(f"{line}\n" for line in kept))
+        return left
+
+    @property
+    def _written_file(self) -> Path:
+        return self.folder / WRITTEN
+
+    def _written(self) -> list[str]:
+        file = self._written_file
+        return read_text(file).splitlines() if file.exists() else []
+
+    def _told(self) -> Iterator[tuple[str, str]]:
+        """Customer and path of what was noted; a line that is damaged says nothing."""
+        for line in self._written():
+            with suppress(ValueError, TypeError):
+                who, path = json.loads(line)
+                yield str(who), str(path)
 
     @contextmanager
     def held(self, reference: str) -> Iterator[None]:

@@ -6,6 +6,7 @@ arguments of ``recommend``; the same seed makes the same input.
 
 from __future__ import annotations
 
+import contextlib
 import copy
 import io
 import json
@@ -22,10 +23,15 @@ import numpy as np
 import typer
 import yaml
 
+from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.cli import COMMANDS, app
-from recommend.records.store import Store
+from recommend.errors import RecommendError
+from recommend.records.keeping import entry_of
+from recommend.records.store import Entry, Store
 from recommend.records.transfer import export
 from recommend.rulebook import shipped_folder
+from recommend.visit import read_visit
+from recommend.way import outcome_of
 from tests.trail.entries import entry
 
 DEMO, RULES = (Path(shipped_folder(name)) for name in ("catalogue_demo", "rules"))
@@ -236,6 +242,35 @@ def _store(chance: random.Random, folder: Path) -> Args:
     return [*chance.choice(_ON_A_STORE), "--store", str(folder / "r.sqlite")]
 
 
+@cache
+def _kept() -> Entry:
+    """The record of a demo visit."""
+    book = open_rulebook()
+    visit = read_visit(DEMO / "visits" / "pronated.yaml")
+    return entry_of(outcome_of(visit, book, open_catalogue(book)))
+
+
+def _forged(chance: random.Random, folder: Path) -> Args:
+    """A store whose hashes are all right, and whose record says something else."""
+    kept = _kept()
+    name = chance.choice([*kept.documents, "facts of the head"])
+    documents, facts = dict(kept.documents), dict(kept.facts)
+    if name in documents:
+        documents[name] = _sayable(twisted(chance, documents[name]))
+    else:
+        facts = _sayable(twisted(chance, facts))
+    with Store(folder / "r.sqlite", write=True) as store, contextlib.suppress(RecommendError):
+        store.append(Entry(documents, facts if isinstance(facts, dict) else {}))
+    words = (["store", "list"], ["explain", "1"], ["replay", "--all"], ["store", "export"])
+    return [*chance.choice(words), "--store", str(folder / "r.sqlite")]
+
+
+def _sayable(data: Any) -> Any:
+    """`data` without what JSON cannot say."""
+    text = json.dumps(data, default=str).replace("NaN", "7").replace("Infinity", "8")
+    return json.loads(text)
+
+
 def _export(chance: random.Random, folder: Path) -> Args:
     lines = _store_bytes()[1].splitlines()
     if chance.random() < 0.5:
@@ -260,7 +295,9 @@ def _npz(chance: random.Random, folder: Path) -> Args:
         name = chance.choice(list(parts))
         shape = chance.choice(("(9999999, 999, 999)", "(-1,)", "()", "(3, 3)", "(0, 4, 4)"))
         kind = chance.choice(("'<f4'", "'|O'", "'<U9'", "'<c16'", "'<M8[s]'", "[('a', '<f4')]"))
-        parts[name] = _forged(kind, shape) if chance.random() < 0.6 else bitten(chance, parts[name])
+        parts[name] = (
+            _forged_npy(kind, shape) if chance.random() < 0.6 else bitten(chance, parts[name])
+        )
         raw = _zipped(parts)
     (folder / "c.npz").write_bytes(raw)
     return ["measure", str(folder / "c.npz")]
@@ -282,7 +319,7 @@ def _npy(array: Any) -> bytes:
     return out.getvalue()
 
 
-def _forged(kind: str, shape: str) -> bytes:
+def _forged_npy(kind: str, shape: str) -> bytes:
     head = f"{{'descr': {kind}, 'fortran_order': False, 'shape': {shape}, }}".ljust(117) + "\n"
     return b"\x93NUMPY\x01\x00" + struct.pack("<H", len(head)) + head.encode() + b"\0" * 64
 
@@ -374,7 +411,7 @@ def _command_line(chance: random.Random, folder: Path) -> Args:
 KINDS: dict[str, Maker] = {
     "visit": _visit, "rules": _rules, "population": _population, "catalogue": _catalogue,
     "list": _list, "mapping": _mapping, "stock": _stock, "settings": _settings, "draft": _draft,
-    "store": _store, "export": _export, "npz": _npz, "csv": _csv, "c3d": _c3d,
+    "store": _store, "forged": _forged, "export": _export, "npz": _npz, "csv": _csv, "c3d": _c3d,
     "command-line": _command_line,
 }  # fmt: skip
 

@@ -26,7 +26,7 @@ import tempfile
 import time
 import traceback
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -41,15 +41,16 @@ from recommend.records.store import Store
 from recommend.records.verify import verify
 from tests.bench.damage import DEMO, KINDS, make
 
+READERS = ("prepared_rulebook", "prepared_catalogue")  # of `catalogue.shop`
 SECONDS, BYTES = 10.0, 1 << 30  # the most that one input may take
 PATIENCE = 120.0  # wall time until a worker counts as hanging, on a machine that is busy
 AT_ONCE = 4  # programs that edit one file together
 CODES = {int(code) for code in Exit}
-# How many of 100 inputs are of each kind; dear ones (a rulebook, a population) are fewer.
+# How many of 200 inputs are of each kind; dear ones (a rulebook, a population) are fewer.
 SHARES = {
-    "visit": 22, "rules": 2, "population": 2, "catalogue": 3, "list": 10, "mapping": 6, "stock": 3,
-    "settings": 10, "draft": 8, "store": 9, "export": 9, "npz": 6, "csv": 4, "c3d": 1,
-    "command-line": 5,
+    "visit": 24, "rules": 1, "population": 1, "catalogue": 2, "list": 26, "mapping": 20, "stock": 4,
+    "settings": 36, "draft": 24, "store": 28, "forged": 2, "export": 14, "npz": 10, "csv": 6,
+    "c3d": 1, "command-line": 1,
 }  # fmt: skip
 
 
@@ -63,9 +64,9 @@ class Tally:
     longest: tuple[float, str] = (0.0, "")
 
 
-def _read_once() -> None:
+def read_once() -> None:
     """Let the shipped rules and products be read once; what is damaged is read anew."""
-    for name in ("load_rulebook", "load_catalogue"):
+    for name in READERS:
         real: Any = getattr(shop, name)
         known: dict[str, Any] = {}
 
@@ -231,9 +232,13 @@ def inputs(count: int, first: int, only: str, tally: Tally) -> None:
         if fault:
             tally.failed.append(fault)
             print(f"FAILED {fault}", flush=True)
-        if (seed - first + 1) % 1000 == 0:
-            print(f"{seed - first + 1} inputs, {len(tally.failed)} failed", flush=True)
+        _progress(seed - first + 1, "inputs", tally)
     worker.close()
+
+
+def _progress(done: int, what: str, tally: Tally) -> None:
+    if done % 100 == 0:
+        print(f"{done} {what}, {len(tally.failed)} failed", flush=True)
 
 
 # What each command writes, and a check that a file which stands there is whole.
@@ -242,10 +247,11 @@ def _writers(folder: Path) -> list[tuple[str, list[str]]]:
     mapping = str(DEMO / "supplier" / "mapping.yaml")
     return [
         ("keep", ["shortlist", visit, "--keep"]),
-        ("trial", ["trial", visit, "--shoe", "own", "left.contact=4.5,4.6"] ),
+        ("trial", ["trial", visit, "--shoe", "own", "left.contact=4.5,4.6", "--keep"]),
         ("edit", ["visit", "edit", visit, "foot-length.left", "251"]),
-        ("decide", ["visit", "decide", visit, "--answer", "decision=nothing"]),
-        ("sheet", ["sheet", visit, "--to", str(folder / "page.html")]),
+        ("decide", ["visit", "decide", visit, "--answer", "decision=nothing",
+                    "--answer", "fitter=F7"]),
+        ("sheet", ["sheet", visit, "--to", str(folder / "page.html"), "--keep"]),
         ("measure", ["measure", str(DEMO / "captures" / "walk-left.csv"), "--into", visit]),
         ("import", ["import", str(DEMO / "supplier" / "list.csv"), "--mapping", mapping,
                     "--into", str(folder / "list.yaml"), "--replace"]),
@@ -307,15 +313,15 @@ def _whole(folder: Path) -> str:
         return verdict.differs or ("the first record is lost" if len(store) < 1 else "")
 
 
-def kills(count: int, seed: int, tally: Tally) -> None:
-    """Kill a writing command at a random moment, then run it to its end."""
+def kills(count: int, seed: int, tally: Tally, of: Collection[str] = ()) -> None:
+    """Kill a writing command (those called so, or any) at a random moment, then run it whole."""
     chance = random.Random(seed)
     longest: dict[str, float] = {}
     with tempfile.TemporaryDirectory(prefix="kills-") as name, _places(Path(name)):
         folder = Path(name)
         _prepared(folder)
         for number in range(count):
-            writers = _writers(folder)
+            writers = [one for one in _writers(folder) if not of or one[0] in of]
             word, args = writers[number % len(writers)]
             started = time.monotonic()
             pid = _quiet(args)
@@ -337,7 +343,8 @@ def kills(count: int, seed: int, tally: Tally) -> None:
                 print(f"FAILED {tally.failed[-1]}", flush=True)
             for said in folder.glob("said-*"):
                 said.unlink()
-        for _, args in _writers(folder):  # each once more, and nothing is left of the killed
+            _progress(number + 1, "kills", tally)
+        for _, args in writers:  # each once more, and nothing is left of the killed
             _waited(_quiet(args))
         left = [
             str(p.relative_to(folder)) for p in folder.rglob("*") if p.suffix in (".part", ".tmp")
@@ -370,6 +377,7 @@ def edits(count: int, seed: int, tally: Tally) -> None:
                 print(f"FAILED {tally.failed[-1]}", flush=True)
             for one in folder.glob("said-*"):
                 one.unlink()
+            _progress(start + AT_ONCE, "edits", tally)
 
 
 def main() -> None:
@@ -379,7 +387,7 @@ def main() -> None:
         parser.add_argument(f"--{name}", type=int, default=usual)
     parser.add_argument("--only", choices=list(KINDS), default="")
     asked = parser.parse_args()
-    _read_once()
+    read_once()
     with tempfile.TemporaryDirectory() as warm, _places(Path(warm)):
         run_here(["shortlist", str(DEMO / "visits" / "pronated.yaml"), "--json"])  # imports
     tally, started = Tally(), time.monotonic()

@@ -231,10 +231,11 @@ def test_every_step_has_help_and_a_place_of_its_own(begin: Begin) -> None:
 def test_angles_carry_gait_and_zero_reference(begin: Begin) -> None:
     """Readings are kept with the gait of the purpose and the zero that was chosen."""
     entry = begin("standing-zero", purpose="running")
-    for typed in ("r", "9 8.5", "", "", "s", "1 2 1.5", "", "12 11 13"):
+    assert entry.feed("r").kind == "refused"  # a standing angle from standing is 0
+    for typed in ("v", "9 8.5", "", "", "s", "1 2 1.5", "", "12 11 13"):
         entry.feed(typed)
     standing, moving = visit_of(entry.draft.tree).feet.left.rearfoot
-    assert (standing.gait, standing.reference) == ("standing", "relaxed-standing")
+    assert (standing.gait, standing.reference) == ("standing", "vertical")
     assert (moving.gait, moving.reference) == ("running", "subtalar-neutral")
     assert (moving.touchdown, moving.peak) == ([1, 2, 1.5], [12, 11, 13])
     assert visit_of(entry.draft.tree).feet.right.rearfoot == []

@@ -89,11 +89,12 @@ def starts_of(spots: Spots, parameters: Parameters) -> list[dict[int, tuple[int,
 
     Only frames in which all legs of the film are seen, well apart, are taken.
     """
-    frames = np.unique(np.linspace(0, len(spots.each) - 1, 600).astype(int))
+    frames = np.unique(np.linspace(0, len(spots.each) - 1, _LOOKED_AT).astype(int))
     seen = {int(f): legs_in(marklike(spots.each[f])) for f in frames}
     counts = np.array([len(legs) for legs in seen.values()])
     whole = int(np.max(counts, initial=0))
-    number = next((n for n in range(whole, 0, -1) if np.mean(counts >= n) > _OFTEN), min(whole, 1))
+    often = parameters.film.seen_least
+    number = next((n for n in range(whole, 0, -1) if np.mean(counts >= n) > often), 0)
     out: list[dict[int, tuple[int, ...]]] = [{} for _ in range(number)]
     for f, legs in seen.items():
         if len(legs) != number:
@@ -107,7 +108,7 @@ def starts_of(spots: Spots, parameters: Parameters) -> list[dict[int, tuple[int,
     return out
 
 
-_OFTEN = 0.12  # share of frames in which so many legs are seen
+_LOOKED_AT = 20_000  # frames, spread over the film, in which legs are looked for
 
 
 def marklike(spots: FloatArray) -> FloatArray:

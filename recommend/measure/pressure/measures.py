@@ -196,6 +196,7 @@ def _one_foot(
         curves=_curves(results),
         picture=_picture(results),
         budgets=budgets,
+        device=recording.device,
     )
 
 

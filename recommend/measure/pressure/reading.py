@@ -61,6 +61,7 @@ class PressureHead(CaptureHead):
             condition=self.condition,
             saturation_kpa=self.saturation_kpa,
             name=name,
+            device=self.device,
         )
 
 
@@ -104,6 +105,7 @@ def read_pressure_csv(path: Path, parameters: Parameters) -> PressureRecording:
     if path.stat().st_size > _MOST_BYTES_PER_NUMBER / 4 * limit * _MB:
         raise _too_large(Place(str(path)), limit)  # at once, not after reading half of it
     frames = _csv_frames(path, lines, shape, limit)
+    _refuse_beyond(frames, Place(str(path)))
     return head.recording(frames, str(path))
 
 
@@ -129,11 +131,24 @@ def read_pressure_npz(path: Path, parameters: Parameters) -> PressureRecording:
             f"`pressure` is {pressure.dtype} of shape {pressure.shape}",
             "numbers (time, rows, columns)",
         )
-    if pressure.dtype.kind == "f" and np.isinf(pressure).any():
-        raise InputError(place, "`pressure` holds infinite values", "finite numbers, or nan")
-    return head.recording(np.asarray(pressure, dtype=np.float32, order="C"), str(path))
+    with np.errstate(over="ignore"):  # what is too large becomes infinite, and is told
+        frames = np.asarray(pressure, dtype=np.float32, order="C")
+    _refuse_beyond(frames, place)
+    return head.recording(frames, str(path))
 
 
+def _refuse_beyond(frames: NDArray[np.float32], place: Place) -> None:
+    """Refuse numbers so large that reckoning with them overflows."""
+    low, high = np.fmin.reduce(frames, axis=None), np.fmax.reduce(frames, axis=None)
+    if max(-low, high) > _BEYOND:
+        raise InputError(
+            place, "`pressure` holds numbers that no sensor gives", "finite numbers, or nan"
+        )
+
+
+_BEYOND = 1e6  # a guard of reckoning, not a limit of the trade
+_LAST_SIGN = 0x10FFFF  # the last code point of Unicode
+_KINDS = "biufU"  # numbers and text
 # What a damaged archive makes its readers raise.
 _NOT_NPZ = (
     zipfile.BadZipFile, zlib.error, EOFError, ValueError, OSError, KeyError, SyntaxError, TypeError,
@@ -146,6 +161,8 @@ def _scalar_document(path: Path, data: Mapping[str, NDArray[Any]]) -> Document:
     for key, value in data.items():
         if value.ndim:
             raise InputError(Place(str(path)), f"`{key}` is an array", "one number or word")
+        if value.dtype.kind == "U" and value.reshape(1).view(np.uint32).max(initial=0) > _LAST_SIGN:
+            raise InputError(Place(str(path)), f"`{key}` holds no text", "a word")
         plain[key] = value.item()
     return Document(str(path), plain, {(): (0, 0)}, {}, "")
 
@@ -167,6 +184,8 @@ def _refuse_large_array(archive: zipfile.ZipFile, place: Place, limit_mb: float)
         # Values become float32, and are held twice while they do.
         if max(4, kind.itemsize) * count > limit_mb * _MB:
             raise _too_large(place, limit_mb)
+        if kind.kind not in _KINDS:
+            raise ValueError(f"`{name[:40]}` holds {kind}")
         if min(shape, default=0) < 0 or (name != "pressure.npy" and shape):
             raise ValueError(f"`{name[:40]}` has the shape {shape}")
 

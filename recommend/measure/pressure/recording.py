@@ -30,7 +30,7 @@ class PressureRecording:
     load : ``dynamic`` for walking or running steps, ``static`` for quiet standing.
     gait, condition : what was done and worn.
     saturation_kpa : the sensor's upper end when the file says it.
-    name : file name, for messages.
+    name : file name, for messages; `device` is what took it.
     """
 
     frames: Frames
@@ -42,6 +42,7 @@ class PressureRecording:
     condition: str
     saturation_kpa: float | None
     name: str
+    device: str = ""
 
     @property
     def cell_mm2(self) -> float:

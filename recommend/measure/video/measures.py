@@ -110,6 +110,7 @@ def _measured(
         strides={name: tuple(map(float, each)) for name, each in values.each.items()},
         curves={"rearfoot-angle": average([stride.curve() for stride in strides], "deg")},
         budgets=budgets,
+        device=recording.device,
     )
 
 
@@ -268,4 +269,5 @@ def _standing(
         measures=apply_doubts([measure], doubts),
         flags=tuple(doubt.flag for doubt in doubts),
         strides={"standing-angle": (value,)},
+        device=recording.device,
     )

@@ -111,6 +111,7 @@ def read_marks_csv(
         dropped=dropped,
         name=str(path),
         toe_out_deg=head.toe_out_deg,
+        device=head.device,
         seen=_seen(document.place(("seen",)), head.seen),
         centre_error=head.centre_error,
         heel_height=table.get("heel-height"),

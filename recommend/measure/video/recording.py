@@ -34,7 +34,7 @@ class MarksRecording:
     dropped : how many frame numbers were missing in the file.
     toe_out_deg : how far the foot points outwards from the line of the camera, or None when the
         file does not say.
-    name : file name, for messages.
+    name : file name, for messages; `device` is what took it.
     seen : doubts of the film in which the marks were found.
     heel_height : (frames,) height of the lower heel mark above the ground in `unit`, where the
         distance to the camera was told; else its row stands for it.
@@ -53,6 +53,7 @@ class MarksRecording:
     dropped: int
     name: str
     toe_out_deg: float | None = None
+    device: str = ""
     seen: tuple[Flag, ...] = ()
     centre_error: float = 0.0
     heel_height: FloatArray | None = None

@@ -104,7 +104,8 @@ class _Page:
         yield "</main>"
         keys = ("caution", "private") if self.stopped else ("caution", "evidence", "private")
         foot = " ".join(self.t(key) for key in keys)
-        yield f"<footer><p>{foot}</p></footer>"
+        rules = self.t("rules", stamp=self.sheet.outcome.book.stamp)
+        yield f"<footer><p>{foot} {rules}</p></footer>"
 
     def t(self, key: str, **words: str) -> str:
         """A text of the page, escaped."""
@@ -187,6 +188,8 @@ class _Page:
         title = "chosen" if ending in (Ending.CHOSEN, Ending.NONE_CHOSEN) else "suggested"
         if self.sheet.choices and self.sheet.outcome.assessment.clinician_first:
             title = "once-agreed"
+        if not self.sheet.choices:
+            title = "came-of-it"
         yield f"<section><h2>{self.t(title)}</h2>"
         if not self.sheet.choices:
             yield f"<p>{self.t(ending.value)}</p>"

@@ -155,11 +155,22 @@ def test_damaged_and_foreign_files_are_one_sentence(walk: Drawn, tmp_path: Path)
         assert (done.code, done.stdout) == (2, ""), name
         assert f"{name}.mp4: the film cannot be read" in done.stderr
         assert len(done.stderr.strip().splitlines()) == 1
-    numbers = dict(shipped.book().parameters)
+    numbers = shipped.book().parameters
     with pytest.raises(InputError, match="288 x 344 px"):
-        read_film(walk.path, numbers | {"film.pixels": 1000.0})
+        read_film(walk.path, numbers.changed({"film.pixels": 1000}))
     with pytest.raises(InputError, match="more than 20 frames"):
-        read_film(walk.path, numbers | {"film.frames": 20.0})
+        read_film(walk.path, numbers.changed({"film.frames": 20}))
+
+
+def test_a_film_without_marks_is_no_film_of_legs(
+    walk: Drawn, opened: Opened, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The pattern of a leg in one frame of seven, as chance has it, is refused."""
+    each = [one if k % 7 == 0 else one[:0] for k, one in enumerate(opened.spots.each)]
+    by_chance = replace(opened, spots=replace(opened.spots, each=each))
+    monkeypatch.setattr(reading, "spots_in", lambda *_: by_chance)
+    with pytest.raises(InputError, match="in enough frames"):
+        read(walk)
 
 
 def test_a_process_that_says_nothing_is_ended() -> None:

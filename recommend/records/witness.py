@@ -1,0 +1,81 @@
+"""The last hash of each day, put where the shop chooses, so that a cut-off end is found.
+
+A chain of hashes shows that nothing inside it was changed, not that its end is still there. A
+witness is a file elsewhere (a stick, another computer's folder, the draft of a mail that is sent
+each evening) with one line a day: the day, the number of its last record, its hash.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from recommend.atomic import held, write_atomically
+from recommend.errors import InputError, Place
+from recommend.reading.document import read_text
+from recommend.records.store import Record, Store
+
+_LINE = re.compile(r"^(\d{4}-\d{2}-\d{2}) +(\d{1,12}) +([0-9a-f]{64})\s*$", re.MULTILINE)
+_MAIL = "Subject: Last record of each day\nX-Unsent: 1\nContent-Type: text/plain\n\n"
+_HEAD = "# Last record of each day: day, number, SHA-256. `recommend store verify` checks them.\n"
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What a witness says of a day."""
+
+    day: str
+    seq: int
+    hash: str
+    place: Place
+
+
+def tell(path: Path, last: Record) -> None:
+    """Make the line of the day of the record `last` say its number and hash.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be written, or is no witness.
+    """
+    day = last.made_at[:10]
+    with held(path):
+        text = _text(path)
+        lines = [line for line in text.splitlines() if not line.startswith(f"{day} ")]
+        lines.append(f"{day} {last.seq} {last.hash}")
+        write_atomically(path, "\n".join(lines) + "\n")
+
+
+def _text(path: Path) -> str:
+    if not path.exists():
+        return _MAIL if path.suffix.lower() == ".eml" else _HEAD
+    text = read_text(path)
+    if text and not (text.startswith((_HEAD, _MAIL)) or _LINE.search(text)):
+        raise InputError(Place(str(path)), "this file is no witness", "a new file, or an old one")
+    return text
+
+
+def said(path: Path) -> Iterator[Said]:
+    """Every line of a witness.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read.
+    """
+    text = read_text(path)
+    for found in _LINE.finditer(text):
+        line = text.count("\n", 0, found.start()) + 1
+        yield Said(found[1], int(found[2]), found[3], Place(str(path), line))
+
+
+def missing(store: Store, everything: Iterable[Said]) -> Iterator[str]:
+    """What witnesses say and the store does not hold, as sentences."""
+    hashes = {record.seq: record.hash for record in store.records()}
+    for one in everything:
+        there = hashes.get(one.seq)
+        if there != one.hash:
+            how = "is not there: the end was cut off" if there is None else "is another one"
+            yield f"{one.place}: record {one.seq} of {one.day} {how}"

@@ -1,0 +1,43 @@
+"""The short form of `tests.bench.hardening`: damaged inputs of each kind, and kills."""
+
+from __future__ import annotations
+
+import os
+
+import pytest
+
+from recommend.catalogue import shop
+from tests.bench.damage import KINDS
+from tests.bench.hardening import READERS, Tally, fault_of, kills, read_once
+
+DEAR = {
+    "rules",
+    "population",
+    "c3d",
+    "command-line",
+    "catalogue",
+}  # once each; the others four times
+KILLS = 9
+
+
+@pytest.fixture(autouse=True)
+def _shipped_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    for name in READERS:  # put back when the test is over
+        monkeypatch.setattr(shop, name, getattr(shop, name))
+    read_once()
+
+
+def test_damaged_inputs_of_each_kind_end_in_a_sentence() -> None:
+    """No traceback, no exit code of another meaning, nothing left behind or let out."""
+    for kind in KINDS:
+        for seed in range(1 if kind in DEAR else 4):
+            fault, _, _ = fault_of(kind, seed)
+            assert not fault
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="this platform cannot fork a writer")
+def test_killed_commands_leave_every_file_whole() -> None:
+    """After kills at random moments files and chain are whole, and nothing is left beside them."""
+    tally = Tally()
+    kills(KILLS, 3, tally, ("edit", "setup", "export"))
+    assert not tally.failed

@@ -1,0 +1,118 @@
+"""What came of a kept visit: who decided, what was tried, sold and handed over, and forgetting."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import recommend.catalogue.shop as shop
+from recommend.cli import main
+from recommend.records.store import EVENT, Entry, Store
+from recommend.records.verify import verify
+from tests.shipped import book
+from tests.shipped import shop as demo_shop
+from tests.trail.entries import entry
+
+TOP = Path(__file__).parents[2]
+TRIALS = TOP / "catalogue_demo" / "trials"
+REFERENCE = "QT-0201"
+
+
+@pytest.fixture
+def counter(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A shop that keeps records, with one visit in its folder; its folder."""
+    for name, value in {
+        "STORE": tmp_path / "r.sqlite", "VISITS": tmp_path / "visits", "KEEP": "yes",
+        "FITTER": "F7", "WITNESSES": tmp_path / "stick.txt", "SETTINGS": tmp_path / "none.toml",
+    }.items():  # fmt: skip
+        monkeypatch.setenv(f"RECOMMEND_{name}", str(value))
+    monkeypatch.setattr(shop, "prepared_rulebook", lambda _folder: book())
+    monkeypatch.setattr(shop, "prepared_catalogue", lambda *_: demo_shop())
+    (tmp_path / "visits").mkdir()
+    name = f"{REFERENCE}_2025-05-12.yaml"
+    shutil.copy(TRIALS / "three-much-alike.yaml", tmp_path / "visits" / name)
+    return tmp_path
+
+
+def run(*args: str) -> int:
+    """The exit code of `recommend ARGS`."""
+    with pytest.raises(SystemExit) as ended:
+        main(list(args))
+    return int(ended.value.code or 0)
+
+
+def heads(folder: Path) -> list[dict[str, Any]]:
+    """The heads of all records."""
+    with Store(folder / "r.sqlite") as store:
+        assert verify(store).sound
+        return [record.head for record in store.records()]
+
+
+def test_a_fitting_is_kept_from_the_list_to_the_page(
+    counter: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """List, trial, decision and page are records that name each other, replay, and are forgotten.
+
+    The witness finds an end that was cut off; forgetting removes visit and page.
+    """
+    learned = str(counter / "kept")
+    (counter / "kept").mkdir()
+    for file in ("kept-01.yaml", "kept-02.yaml"):
+        shutil.copy(TRIALS / file, counter / "kept")
+    assert run("shortlist", REFERENCE, "--learned", learned) == 0
+    assert "The order heeds" in capsys.readouterr().out
+    assert run("trial", REFERENCE, "--no-pager") == 0
+    told = ("decision=sold", "chosen-shoe=own", "departs=w", "fitter=F9")
+    answers = [part for one in told for part in ("--answer", one)]
+    assert run("visit", "decide", REFERENCE, *answers) == 0
+    assert run("sheet", REFERENCE) == 0
+    first, trial, sold, page = heads(counter)
+    assert [one["heeds"] for one in (first, trial)] == [["learned", "tried"], ["tried"]]
+    assert first["by"]["kept"] == "F7"
+    assert len(first["program"]) == 64
+    assert (sold["event"], sold["by"], sold["of"]["seq"]) == ("sold", "F9", trial["seq"])
+    assert (page["kind"], page["of"]["seq"]) == (EVENT, trial["seq"])
+    assert run("replay", "--all") == 0
+    assert "2 replayed, 2 identical" in capsys.readouterr().out
+    assert run("store", "verify") == 0
+    assert run("store", "forget", REFERENCE, "--yes") == 0
+    assert not list((counter / "visits").glob(f"{REFERENCE}*"))
+    assert REFERENCE.encode() not in b"".join(
+        file.read_bytes()
+        for file in counter.rglob("*")
+        if file.is_file() and "kept" not in str(file)
+    )
+    assert run("replay", "--all") == 0
+    said = capsys.readouterr().out
+    assert "2 replayed, 2 identical" in said
+    assert "Forgotten since: 4 records" in said
+
+
+def test_a_witness_finds_an_end_that_was_cut_off(
+    counter: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A store whose last record is gone is sound in itself, and told by the file elsewhere."""
+    from recommend.records.keeping import kept_in
+
+    kept_in(counter / "r.sqlite", [entry("A-1")])
+    shutil.copy(counter / "r.sqlite", counter / "before.sqlite")
+    kept_in(counter / "r.sqlite", [entry("A-2")])
+    assert run("store", "verify") == 0
+    assert run("store", "verify", "--store", str(counter / "before.sqlite")) == 2
+    assert "stick.txt:2: record 2" in capsys.readouterr().out
+
+
+def test_a_clock_that_went_back_is_told(path: Path) -> None:
+    """A record that says it was made before the one it follows is named, and the chain is sound."""
+    with Store(path, write=True) as store:
+        for when in ("2026-03-02T10:00:00+01:00", "2026-03-01T10:00:00+01:00"):
+            plain = entry()
+            store.append(Entry(plain.documents, plain.facts, made_at=when))
+        verdict = verify(store)
+        assert verdict.sound
+        assert verdict.behind == (2,)
+        assert json.loads(store.record(2).text)["clock"] == "behind"
