@@ -9,7 +9,7 @@ be read one after the other. Noise is added, and the film is compressed.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -78,7 +78,6 @@ class Drawn:
     truth: dict[str, dict[str, float]]
     marks: dict[str, np.ndarray]
     times: np.ndarray
-    hidden: dict[str, np.ndarray] = field(default_factory=dict)
 
 
 def scene_of(rng: np.random.Generator) -> Scene:
@@ -372,13 +371,13 @@ def _disc(picture, at: np.ndarray, radius: float, line: np.ndarray, grey: float)
     x1, y1 = min(cx + reach + 1, picture.shape[1]), min(cy + reach + 1, picture.shape[0])
     if x1 <= x0 or y1 <= y0:
         return
-    sub = (np.arange(4) + 0.5) / 4 - 0.5
+    sub = (np.arange(3) + 0.5) / 3 - 0.5
     x = (np.arange(x0, x1)[:, None] + sub).ravel() - at[0]
     y = (np.arange(y0, y1)[:, None] + sub).ravel() - at[1]
     xx, yy = np.meshgrid(x, y)
     along, across = xx * up[0] + yy * up[1], -xx * up[1] + yy * up[0]
     inside = (along / (radius * tip)) ** 2 + (across / radius) ** 2 <= 1
-    cover = inside.reshape(y1 - y0, 4, x1 - x0, 4).mean(axis=(1, 3)).astype(np.float32)
+    cover = inside.reshape(y1 - y0, 3, x1 - x0, 3).mean(axis=(1, 3)).astype(np.float32)
     part = picture[y0:y1, x0:x1]
     part += cover * (grey - part)
 

@@ -111,6 +111,19 @@ class Film:
         way = (cv2.ROTATE_90_CLOCKWISE, cv2.ROTATE_180, cv2.ROTATE_90_COUNTERCLOCKWISE)[turns - 1]
         return np.asarray(cv2.rotate(np.ascontiguousarray(grey), way), dtype=np.uint8)
 
+    def at(self, time: float) -> list[Picture]:
+        """The picture at a time in s that a frame has; none where it is not found again."""
+        import av
+
+        try:
+            self.container.seek(int(time / float(self.stream.time_base or 1)), stream=self.stream)
+            for frame in self.container.decode(self.stream):
+                if frame.time is not None and frame.time >= time - 1e-4:
+                    return [self.upright(frame)]
+        except av.error.FFmpegError:
+            pass
+        return []
+
     def some(self, count: int) -> list[Picture]:
         """About `count` pictures from all over the film."""
         import av
@@ -228,17 +241,14 @@ def draw_pictures(file: str, out: str, options: dict[str, Any]) -> None:
     """Write one PNG: the frames that were asked for, cut around the legs, with rings and names."""
     from recommend.measure.film.drawing import sheet_of
 
-    wanted = {int(tile["frame"]): tile for tile in options["tiles"]}
-    film = Film(file, options)
-    pictures = {}
-    for number, _, grey in film.frames():
-        if number in wanted:
-            pictures[number] = grey
-        if number % _TOLD_EVERY == 0:
-            print(number, max(max(wanted), 1), flush=True)
-        if number >= max(wanted):
-            break
-    sheet_of([(wanted[n], pictures[n]) for n in sorted(pictures)], options["box"], Path(out))
+    film, tiles = Film(file, options), options["tiles"]
+    drawn = []
+    for count, tile in enumerate(tiles):
+        drawn += [(tile, picture) for picture in film.at(float(tile["time"]))]
+        print(count, len(tiles), flush=True)
+    if not drawn:
+        raise UnreadableError("its frames cannot be found again")
+    sheet_of(drawn, options["box"], Path(out))
 
 
 def crop(file: str, out: str, options: dict[str, Any]) -> None:

@@ -68,8 +68,9 @@ def _lost(marked: Marked, parameters: Parameters) -> Iterator[Flag]:
                 continue
             beside = [f for f in (start - 1, stop) if 0 <= f < len(missing)]
             rows = marked.rows[beside, mark]
+            rows = rows[~np.isnan(rows[:, X])]
             gap = np.minimum(rows[:, [X, Y]], np.array([width, height]) - rows[:, [X, Y]])
-            at_edge = len(gap) and float(np.nanmin(gap)) < 4.0 * np.nanmax(rows[:, RADIUS])
+            at_edge = bool((gap < 4.0 * rows[:, [RADIUS]]).any())
             out["marks-leave-picture" if at_edge else "marks-covered"] |= {*range(start, stop)}
     says = {
         "marks-leave-picture": "marks leave the picture; put the camera further away",
@@ -146,7 +147,7 @@ def _crossed(legs: Mapping[Side, Marked], parameters: Parameters) -> Iterator[Fl
     """Legs that change their place in the picture: left and right may be exchanged."""
     if len(legs) < 2:
         return
-    leg = {side: np.nanmean(one.rows[:, :2, X], axis=1) for side, one in legs.items()}
+    leg = {side: one.rows[:, :2, X].mean(axis=1) for side, one in legs.items()}
     order = np.sign(leg["right"] - leg["left"])
     known = order[~np.isnan(order)]
     usual = np.sign(known.sum())

@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 Picture = NDArray[np.uint8]
-_WIDTH, _COLUMNS, _TITLE = 330, 4, 22  # px of a tile, tiles in a row, px of the line above one
-_FONT, _SIZE = cv2.FONT_HERSHEY_SIMPLEX, 0.38
+_WIDTH, _COLUMNS, _TITLE = 400, 4, 22  # px of a tile, tiles in a row, px of the line above one
+_FONT, _SIZE = cv2.FONT_HERSHEY_SIMPLEX, 0.45
 _WHITE, _BLACK = 255, 0
 
 
@@ -56,5 +56,5 @@ def _ring(shown: Any, mark: Mapping[str, Any], at: NDArray[np.float64], scale: f
     beside = radius + 4
     x = centre[0] - beside - wide if mark["side"] == "left" else centre[0] + beside
     where = (int(np.clip(x, 1, shown.shape[1] - wide - 1)), centre[1] + high // 2)
-    cv2.putText(shown, mark["name"], where, _FONT, _SIZE, _WHITE, 3, cv2.LINE_AA)
+    cv2.putText(shown, mark["name"], where, _FONT, _SIZE, _WHITE, 4, cv2.LINE_AA)
     cv2.putText(shown, mark["name"], where, _FONT, _SIZE, _BLACK, 1, cv2.LINE_AA)

@@ -89,7 +89,7 @@ def starts_of(spots: Spots, parameters: Parameters) -> list[dict[int, tuple[int,
 
     Only frames in which all legs of the film are seen, well apart, are taken.
     """
-    frames = np.unique(np.linspace(0, len(spots.each) - 1, 600).astype(int))
+    frames = np.unique(np.linspace(0, len(spots.each) - 1, _LOOKED_AT).astype(int))
     seen = {int(f): legs_in(marklike(spots.each[f])) for f in frames}
     counts = np.array([len(legs) for legs in seen.values()])
     whole = int(np.max(counts, initial=0))
@@ -107,6 +107,7 @@ def starts_of(spots: Spots, parameters: Parameters) -> list[dict[int, tuple[int,
     return out
 
 
+_LOOKED_AT = 20_000  # frames, spread over the film, in which legs are looked for
 _OFTEN = 0.12  # share of frames in which so many legs are seen
 
 

@@ -61,7 +61,6 @@ def _partly_covered(radius: FloatArray) -> NDArray[np.bool_]:
     for by in (1, 2):
         near[by:] |= missing[:-by]
         near[:-by] |= missing[by:]
-    usual = np.nanmedian(radius, axis=0)
     for mark in range(radius.shape[1]):
         known = np.flatnonzero(~missing[:, mark])
         if len(known) > 9:
@@ -70,7 +69,7 @@ def _partly_covered(radius: FloatArray) -> NDArray[np.bool_]:
             )
             whole = np.interp(np.arange(len(radius)), known, np.median(around, axis=1))
         else:
-            whole = np.full(len(radius), usual[mark])
+            whole = np.full(len(radius), np.inf)  # hardly ever seen: nothing to go by
         near[:, mark] &= radius[:, mark] < 0.97 * whole
     return near & ~missing
 

@@ -61,11 +61,13 @@ class FilmRead:
     recordings : for each side that was read.
     marked : for each side, the marks of every frame of the film, as they are drawn.
     opened : spots, times and turn of the film.
+    slow_motion : how many times slower than life the film plays.
     """
 
     recordings: tuple[MarksRecording, ...]
     marked: Mapping[Side, Marked]
     opened: Opened = field(repr=False)
+    slow_motion: float = 1.0
 
 
 def read_film(
@@ -100,7 +102,7 @@ def read_film(
     for one in marked.values():
         flags = doubts_of(one, marked, opened, rate, options.put_right, mirrored, parameters)
         recordings.append(_recording(path, one, flags, rate, options, spots, mirrored, parameters))
-    return FilmRead(tuple(recordings), marked, opened)
+    return FilmRead(tuple(recordings), marked, opened, options.slow_motion)
 
 
 def _rate(path: Path, spots: Spots, parameters: Parameters) -> float:

@@ -61,7 +61,8 @@ def _tile(frame: int, title: str, read: FilmRead) -> dict[str, Any]:
         for k, row in enumerate(one.rows[frame])
         if not np.isnan(row[X])
     ]  # fmt: skip
-    return {"frame": frame, "title": f"frame {frame + 1}, {seconds:.2f} s: {title}", "marks": marks}
+    shown = f"frame {frame + 1}, {seconds:.2f} s: {title}"
+    return {"time": float(seconds * read.slow_motion), "title": shown, "marks": marks}
 
 
 def _box(read: FilmRead) -> list[int]:

@@ -11,7 +11,7 @@ from recommend.measure.video.recording import MarksRecording
 
 
 def marks_csv(recording: MarksRecording, film_sha256: str) -> str:
-    """The marks of one leg as text; numbers keep a hundredth of their unit, y counts up."""
+    """The marks of one leg as text; numbers keep four digits behind the point, y counts up."""
     head = {
         "capture": "marks",
         "unit": recording.unit,
@@ -36,6 +36,6 @@ def marks_csv(recording: MarksRecording, film_sha256: str) -> str:
     out.writelines(f"# {key}: {word}\n" for key, word in head.items())
     out.write(",".join(["frame", "time", *columns]) + "\n")
     for number, row in enumerate(table):
-        cells = ["" if np.isnan(value) else f"{value:.2f}" for value in row]
+        cells = ["" if np.isnan(value) else f"{value:.4f}" for value in row]
         out.write(",".join([str(number + 1), f"{number / recording.rate_hz:.4f}", *cells]) + "\n")
     return out.getvalue()

@@ -155,11 +155,11 @@ def test_damaged_and_foreign_files_are_one_sentence(walk: Drawn, tmp_path: Path)
         assert (done.code, done.stdout) == (2, ""), name
         assert f"{name}.mp4: the film cannot be read" in done.stderr
         assert len(done.stderr.strip().splitlines()) == 1
-    numbers = dict(shipped.book().parameters)
+    numbers = shipped.book().parameters
     with pytest.raises(InputError, match="288 x 344 px"):
-        read_film(walk.path, numbers | {"film.pixels": 1000.0})
+        read_film(walk.path, numbers.changed({"film.pixels": 1000}))
     with pytest.raises(InputError, match="more than 20 frames"):
-        read_film(walk.path, numbers | {"film.frames": 20.0})
+        read_film(walk.path, numbers.changed({"film.frames": 20}))
 
 
 def test_a_process_that_says_nothing_is_ended() -> None:
