@@ -190,7 +190,7 @@ class Capture(Group):
 
 
 class Compare(Group):
-    """How customers are mixed when two rulebooks are compared."""
+    """How customers are mixed over whom rules are held, and how often a shop sees such (`shop`)."""
 
     children: Share = 0.0
     painful: Share = 0.0
@@ -198,7 +198,12 @@ class Compare(Group):
     unasked: Share = 0.0
     unmeasured: Share = 0.0
     otherwise: Share = 0.0
+    shop_children: Share = 0.0
+    shop_painful: Share = 0.0
+    shop_answering: Share = 0.0
+    shop_otherwise: Share = 0.0
     longest_pain: Count = 1
+    few: Share = 0.0
 
 
 class Coverage(Group):
@@ -237,9 +242,6 @@ class Discrimination(Group):
     """How sharply the rulebook must tell customers apart."""
 
     customers: Count
-    children: Share
-    painful: Share
-    answering: Share
     median_most: Count
     nine_tenths_most: Count
     overlap_most: Share
@@ -257,6 +259,19 @@ class Entry(Group):
     side_gap: NotNegative
     rise_under_load: NotNegative
     stride_spread: NotNegative
+    touchdown_low: Signed = -14
+    touchdown_high: Signed = 5
+    peak_low: Signed = 0
+    peak_high: Signed = 22
+    midstance_low: Signed = -3
+    midstance_high: Signed = 20
+    propulsion_low: Signed = -8
+    propulsion_high: Signed = 12
+    standing_low: Signed = -4
+    standing_high: Signed = 18
+    relaxed_shift: NotNegative = 4
+    heel_share_low: NotNegative = 0.18
+    heel_share_high: NotNegative = 0.33
     read_out_most: Count
     child_carried_days: Count
     body_mass_low: NotNegative
@@ -277,6 +292,7 @@ class Film(Group):
     frames: Count
     quiet_s: Positive
     rate_least: Positive
+    seen_least: Share
     mark_radius_mm: Positive
     acceleration: Positive
     size_change: Share

@@ -18,7 +18,7 @@ from recommend.errors import EXIT_WORDS, RecommendError, nearest
 from recommend.extras import how_to_add
 from recommend.measure.definitions import MeasureDef, unit_words
 from recommend.rulebook import Rulebook
-from recommend.rulebook.models import NeedsThen, NoteThen
+from recommend.rulebook.models import NeedsThen
 from recommend.rulebook.words import kind_words
 from recommend.show.told import came_words
 from recommend.show.words import number
@@ -147,19 +147,21 @@ _CARE = {
 
 def care(book: Rulebook) -> Iterator[str]:
     """A table of topics by what must not be handed over until a clinician has agreed."""
-    yield f"| topic | {' | '.join(_CARE)} |"
-    yield "|---" * (len(_CARE) + 1) + "|"
+    yield "| topic | until a clinician has agreed |"
+    yield "|---|---|"
+    unplaced = {rule.id for rule in book.rules if rule.note is not None and rule.note.unplaced}
     for rule in book.rules:
         then = rule.rule.then
         if rule.id.startswith("care-") and isinstance(then, NeedsThen):
-            out = {need.attribute for need in then.needs if need.strength == "never"}
-            cells = ["out" if out & set(names) else "" for names in _CARE.values()]
+            never = {need.attribute for need in then.needs if need.strength == "never"}
+            out = [words for words, names in _CARE.items() if never & set(names)]
+            note = rule.id.replace("care-", "see-", 1)
+            first = ["everything without a first place"] if note in unplaced else []
             topic = rule.rule.title.removesuffix(", until a clinician has agreed")
-            yield f"| {topic} | {' | '.join(cells)} |"
+            yield f"| {topic} | {'; '.join([*first, 'out: ' + ', '.join(out)])} |"
     for rule in book.rules:
-        then = rule.rule.then
-        if isinstance(then, NoteThen) and then.note == "stop":
-            yield f"| {rule.rule.title} | {' | '.join(['withheld'] * len(_CARE))} |"
+        if rule.note is not None and rule.note.note == "stop":
+            yield f"| {rule.rule.title} | withheld: no product at all |"
 
 
 LISTS: dict[str, Callable[[Rulebook], Iterator[str]]] = {

@@ -39,7 +39,10 @@ def sure_words(measure: Measure) -> str:
     unit = _COUNTED.get(measure.method)
     words = [counted(measure.n, unit) if unit else measure.method]
     for name, value in measure.qualifiers.items():
-        words.append(f"from {value}" if name == "reference" else value)
+        if name != "age":
+            words.append(f"from {value}" if name == "reference" else value)
+        elif value == "child":
+            words.append("by norms of children")
     words += [flag.name.replace("-", " ").upper() for flag in measure.flags]
     return ", ".join(words)
 
