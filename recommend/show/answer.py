@@ -294,10 +294,15 @@ UNPLACED = {
 }
 
 
+def unplaced_words(ranked: Shortlist) -> str:
+    """That nothing has a place yet, and why."""
+    why = "; ".join(UNPLACED[reason] for reason in ranked.unplaced)
+    return f"Nothing has a first place yet: {why}"
+
+
 def _without_place(ranked: Shortlist) -> Iterator[Part]:
     count = sum(len(ranked.without_place[group]) for group in ("shoe", "insole"))
-    why = "; ".join(UNPLACED[reason] for reason in ranked.unplaced)
-    short = f"Nothing has a first place yet: {why}"
+    short = unplaced_words(ranked)
     whole = f"{short}. By what is known {counted(count, 'product')} would suit: --show shoes"
     yield Part("bring", "Bring", [[whole], [short]])
 

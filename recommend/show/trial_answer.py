@@ -8,7 +8,7 @@ from rich.text import Text
 
 from recommend.errors import counted
 from recommend.match.outcome import Outcome
-from recommend.show.answer import Part, day_words, fitted
+from recommend.show.answer import Part, day_words, fitted, unplaced_words
 from recommend.show.trial_words import (
     SIGNS,
     bar_words,
@@ -58,7 +58,7 @@ def _parts(one: TrialOutcome) -> Iterator[Part]:
     if one.shortlist is None:
         yield from _stop(one)
         return
-    yield from _clinician(one)
+    yield from clinician_parts(one.outcome)
     if not one.trial.results:
         yield Part("best", "Best", [["Nothing was tried yet."]])
         plan, step = (f"recommend trial {word} {visit.reference}" for word in ("plan", "step"))
@@ -97,8 +97,9 @@ def clinician_lines(outcome: Outcome) -> list[str]:
     return [note.say for note in outcome.assessment.notes if note.level == "see-clinician"]
 
 
-def _clinician(one: TrialOutcome) -> Iterator[Part]:
-    said = clinician_lines(one.outcome)
+def clinician_parts(outcome: Outcome) -> Iterator[Part]:
+    """The same as parts of a screen; nothing where there is none."""
+    said = clinician_lines(outcome)
     if said:
         head = "what is tried on is worn only once the clinician has agreed:"
         yield Part("head", LEVEL_WORDS["see-clinician"], [[head]], "bold magenta")
@@ -178,6 +179,8 @@ def _not(one: TrialOutcome) -> Part:
 def _next(one: TrialOutcome) -> Part:
     if one.next is None:
         return Part("next", "", [])
+    if one.shortlist is not None and one.shortlist.unplaced:
+        return Part("next", "Next", [[f"{unplaced_words(one.shortlist)}."]])
     return Part("next", "Next", [[next_words(one.next)]])
 
 

@@ -9,7 +9,8 @@ from typing import Any
 from rich.text import Text
 
 from recommend.match.outcome import Outcome
-from recommend.show.answer import Part, fitted
+from recommend.show.answer import Part, fitted, unplaced_words
+from recommend.show.trial_answer import clinician_parts
 from recommend.show.trial_words import READING_WORDS, id_words
 from recommend.show.words import LEVEL_WORDS
 from recommend.trial.plan import Plan, Worth
@@ -31,8 +32,12 @@ def _parts(plan: Plan | None, outcome: Outcome) -> Iterator[Part]:
         yield Part("head", LEVEL_WORDS["stop"], [["No shoe or insole today."]], "bold red")
         yield Part("notes", "", [[f"- {note.say}" for note in notes]])
         return
+    yield from clinician_parts(outcome)
     if not plan.names:
-        yield Part("try", "Try", [["Nothing suitable is left to try in this size."]])
+        ranked = outcome.shortlist
+        left = "Nothing suitable is left to try in this size."
+        waits = f"{unplaced_words(ranked)}." if ranked is not None and ranked.unplaced else left
+        yield Part("try", "Try", [[waits]])
         return
     letters = {name: chr(ord("A") + index) for index, name in enumerate(plan.names)}
     tried = [f"{letter}  {id_words(name)}" for name, letter in letters.items()]
