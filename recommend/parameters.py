@@ -190,7 +190,7 @@ class Capture(Group):
 
 
 class Compare(Group):
-    """How customers are mixed when two rulebooks are compared."""
+    """How customers are mixed over whom rules are held, and how often a shop sees such (`shop`)."""
 
     children: Share = 0.0
     painful: Share = 0.0
@@ -198,7 +198,12 @@ class Compare(Group):
     unasked: Share = 0.0
     unmeasured: Share = 0.0
     otherwise: Share = 0.0
+    shop_children: Share = 0.0
+    shop_painful: Share = 0.0
+    shop_answering: Share = 0.0
+    shop_otherwise: Share = 0.0
     longest_pain: Count = 1
+    few: Share = 0.0
 
 
 class Coverage(Group):
@@ -237,9 +242,6 @@ class Discrimination(Group):
     """How sharply the rulebook must tell customers apart."""
 
     customers: Count
-    children: Share
-    painful: Share
-    answering: Share
     median_most: Count
     nine_tenths_most: Count
     overlap_most: Share
@@ -277,6 +279,7 @@ class Film(Group):
     frames: Count
     quiet_s: Positive
     rate_least: Positive
+    seen_least: Share
     mark_radius_mm: Positive
     acceleration: Positive
     size_change: Share

@@ -67,12 +67,13 @@ class Accepted(Strict):
 class Seen(Strict):
     """Who read the words of a rulebook, or looked at what it decides, and what that was then.
 
-    `words` and `decides` are the hashes that `recommend rulebook diff` prints.
+    `words`, `decides` and `holds` are the signatures that `recommend rulebook diff` prints.
     """
 
     by: Code
     words: str = ""
     decides: str = ""
+    holds: str = ""
 
 
 class Change(Strict):
@@ -211,16 +212,17 @@ def accepted_after(book: Rulebook, version: str) -> frozenset[str]:
 
 
 def unseen(book: Rulebook, contents: Contents) -> tuple[Bearing, ...]:
-    """Of what decides and of the words, what nobody signed in the newest entry as it is now."""
+    """Of what decides, is read or holds it, what nobody signed in the newest entry as it is now."""
     now, newest = hashes_of(contents), changes_of(book)[:1]
     signed = {(b, getattr(s, b)) for change in newest for s in change.seen for b in SIGNED}
     return tuple(bearing for bearing in SIGNED if (bearing, now[bearing]) not in signed)
 
 
-SIGNED: tuple[Bearing, ...] = ("decides", "words")
+SIGNED: tuple[Bearing, ...] = ("decides", "words", "holds")
 
 
 def signature(contents: Contents) -> str:
     """The line with which somebody says that they saw the rulebook as it is now."""
     now = hashes_of(contents)
-    return f"seen: [{{by: CODE, words: {now['words']}, decides: {now['decides']}}}]"
+    hashes = ", ".join(f"{bearing}: {now[bearing]}" for bearing in ("words", "decides", "holds"))
+    return f"seen: [{{by: CODE, {hashes}}}]"

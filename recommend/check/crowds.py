@@ -2,24 +2,22 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from recommend.catalogue.loading import Catalogue
 from recommend.check.feet import STRIDES, foot_words, visit_text
-from recommend.check.mixture import Mixture
-from recommend.check.orders import Ranked, binding_moved, ranked
+from recommend.check.mixture import Crowd, Mixture
+from recommend.check.orders import Ranked, Share, binding_moved, ranked, shared
 from recommend.check.weaker import note_of
-from recommend.coverage.columns import FactColumns
-from recommend.coverage.population import Population, load_population
+from recommend.coverage.population import load_population
 from recommend.coverage.sampling import Customers, Sampler
 from recommend.infer.facts import quantize
-from recommend.infer.many import Column, ManyConclusions, conclude_many
 from recommend.match.cases import Cases, cases_of
 from recommend.match.shortlist import ranking_of
 from recommend.match.sizes import longer_lengths
@@ -29,6 +27,7 @@ from recommend.rulebook.models import NOTE_LEVELS, NeedsThen, NoteThen
 from recommend.rulebook.vocabulary import FOOT_TYPE
 
 UNDETERMINED = "undetermined"
+K = TypeVar("K")
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +36,7 @@ class Moved:
 
     was: str
     now: str
-    count: int
+    feet: Share
     foot: str
     visit: str
 
@@ -49,7 +48,7 @@ class Moves:
     Attributes
     ----------
     customers : how many were drawn.
-    mixture : what is unusual about how many of them; shares are of these, not of a shop.
+    mixture : what is unusual about how many of them; shares are weighted back to a shop's.
     silent : rules that fire for none of them under either rulebook.
     types : feet that change type, by transition.
     gained, lost : feet that gain or lose a note, by rule.
@@ -62,10 +61,10 @@ class Moves:
     mixture: str
     silent: tuple[str, ...]
     types: tuple[Moved, ...]
-    gained: Mapping[str, int]
-    lost: Mapping[str, int]
-    asked: Mapping[str, int]
-    unasked: Mapping[str, int]
+    gained: Mapping[str, Share]
+    lost: Mapping[str, Share]
+    asked: Mapping[str, Share]
+    unasked: Mapping[str, Share]
     unbound: Mapping[str, int]
     bound: Mapping[str, int]
     ranked: Mapping[str, Ranked]
@@ -89,8 +88,10 @@ def moves_between(
     was, now = crowds
     gained, lost = _held(was, now, notes=True)
     asked, unasked = _held(was, now, notes=False)
-    shelves = [_shelf(crowd, one, customers) for crowd, one in zip(crowds, catalogues, strict=True)]
-    unbound, bound = binding_moved(*shelves)
+    before, after = [
+        _shelf(crowd, one, customers) for crowd, one in zip(crowds, catalogues, strict=True)
+    ]
+    unbound, bound = binding_moved(before, after, mixture.weights)
     return Moves(
         customers=customers.count,
         mixture=mixture.words(),
@@ -102,24 +103,12 @@ def moves_between(
         unasked=unasked,
         unbound=unbound,
         bound=bound,
-        ranked=ranked(*shelves),
+        ranked=ranked(before, after, mixture.weights),
     )
 
 
-class _Crowd:
+class _Crowd(Crowd):
     """The same customers under one version of the rulebook; rows are left feet, then right."""
-
-    def __init__(
-        self, book: Rulebook, population: Population, customers: Customers, mixture: Mixture
-    ) -> None:
-        self.book, self.count = book, customers.count
-        builder = FactColumns(book, population)
-        self.errors = builder.errors
-        usual = {side: builder.of_foot(customers, side) for side in SIDES}
-        self.columns: dict[Side, dict[str, Column]] = mixture.applied(book, usual)
-        self.done: dict[Side, ManyConclusions] = {
-            side: conclude_many(book, self.columns[side], self.count) for side in SIDES
-        }
 
     def types(self, side: Side) -> NDArray[np.str_]:
         names = [*self.book.axes[FOOT_TYPE].values, UNDETERMINED]
@@ -162,7 +151,7 @@ def _of_person(fact: str) -> bool:
 
 def _shelf(crowd: _Crowd, catalogue: Catalogue, customers: Customers) -> Cases:
     """What the catalogue comes to for every customer, under the rulebook of `crowd`."""
-    purposes, ages = customers.texts("purpose"), customers.texts("age-band")
+    purposes, ages = customers.texts("purpose"), crowd.ages
     feet = [np.asarray(customers.feet[side][LENGTH], np.float64) for side in SIDES]
     lengths = longer_lengths(feet, purposes, ages, crowd.book.parameters)
     return cases_of(ranking_of(crowd.book, catalogue), crowd.done, lengths)
@@ -182,15 +171,15 @@ def _silent(crowds: Sequence[_Crowd]) -> Iterator[str]:
 
 
 def _types(old: _Crowd, new: _Crowd) -> Iterator[Moved]:
-    moves: Counter[tuple[str, str]] = Counter()
+    moves: dict[tuple[str, str], Share] = {}
     where: dict[tuple[str, str], list[tuple[Side, int]]] = {}
     for side in SIDES:
         was, now = old.types(side), new.types(side)
         for row in np.flatnonzero(was != now):
             key = (str(was[row]), str(now[row]))
-            moves[key] += 1
+            moves[key] = moves.get(key, Share()) + Share(1, new.weights[row] / (2 * new.count))
             where.setdefault(key, []).append((side, int(row)))
-    for (was_type, now_type), count in moves.most_common():
+    for (was_type, now_type), count in _most_first(moves).items():
         near, at = min(where[was_type, now_type][:200], key=lambda one: _oddness(new, *one))
         facts = new.facts(near, at)
         facts = {n: v for n, v in facts.items() if not n.endswith("-difference")}
@@ -211,22 +200,25 @@ def _oddness(crowd: _Crowd, side: Side, row: int) -> float:
     return total
 
 
-def _held(old: _Crowd, new: _Crowd, *, notes: bool) -> tuple[dict[str, int], dict[str, int]]:
+def _most_first(shares: Mapping[K, Share]) -> dict[K, Share]:
+    """Those of somebody, the most feet first."""
+    ordered = sorted(shares.items(), key=lambda pair: -pair[1].count)
+    return {name: share for name, share in ordered if share.count}
+
+
+def _held(old: _Crowd, new: _Crowd, *, notes: bool) -> tuple[dict[str, Share], dict[str, Share]]:
     """Feet for which a note, or a rule of needs, holds now and did not, and the other way round."""
     kind = NoteThen if notes else NeedsThen
-    now_holds: Counter[str] = Counter()
-    not_any_more: Counter[str] = Counter()
+    now_holds: dict[str, Share] = {}
+    not_any_more: dict[str, Share] = {}
     empty = np.zeros(old.count, np.bool_)
     names = {r.id for c in (old, new) for r in c.book.rules if isinstance(r.rule.then, kind)}
     for name in sorted(names):
         for side in SIDES:
             was, now = (_as_said(crowd, name, side, empty) for crowd in (old, new))
-            now_holds[name] += int((now > was).sum())
-            not_any_more[name] += int((was > now).sum())
-    return (
-        {n: k for n, k in now_holds.most_common() if k},
-        {n: k for n, k in not_any_more.most_common() if k},
-    )
+            for found, feet in ((now_holds, now > was), (not_any_more, was > now)):
+                found[name] = found.get(name, Share()) + shared(feet, new.weights / 2)
+    return _most_first(now_holds), _most_first(not_any_more)
 
 
 def _as_said(crowd: _Crowd, name: str, side: Side, empty: NDArray[np.bool_]) -> NDArray[np.int8]:

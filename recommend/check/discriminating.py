@@ -1,33 +1,27 @@
 """How well the order tells people apart: ties, who decides them, and wishes that never decide.
 
-Customers are drawn from the modelled population, some of them made children, given pain or an
-unusual answer, and ranked many at a time by the readings as they stand.
+Customers are drawn as `check/mixture` has them, children, pain and unusual answers among them, and
+ranked many at a time by the readings as they stand; shares are a shop's.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
-from pathlib import Path
 
 import numpy as np
 
 from recommend.catalogue.loading import Catalogue
-from recommend.coverage.columns import FactColumns
-from recommend.coverage.population import load_population
-from recommend.coverage.sampling import Customers, Sampler
-from recommend.infer.many import Column, ManyConclusions, conclude_many
+from recommend.check.mixture import Crowd
 from recommend.match.cases import Cases, cases_of
 from recommend.match.ranking import Places
 from recommend.match.shortlist import ranking_of
 from recommend.match.sizes import longer_lengths
 from recommend.match.weighing import WAYS, Way
-from recommend.measure.model import SIDES, Side
+from recommend.measure.model import SIDES
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.vocabulary import FOOT_TYPE, YES_NO
-
-YES, NO = (np.int8(YES_NO.index(word)) for word in ("yes", "no"))
+from recommend.rulebook.vocabulary import FOOT_TYPE
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +66,7 @@ class Discrimination:
 
 def discrimination_of(book: Rulebook, catalogue: Catalogue, seed: int = 0) -> Discrimination:
     """Rank drawn customers and count; see `Discrimination`."""
-    crowd = _Crowd(book, catalogue, seed)
+    crowd = _Ranked(book, catalogue, seed)
     firsts: dict[Way, list[Places]] = {way: crowd.firsts(way) for way in WAYS}
     shares = crowd.cases.shares
     sizes = {way: np.array([len(rows) for rows in firsts[way]]) for way in WAYS}
@@ -88,25 +82,20 @@ def discrimination_of(book: Rulebook, catalogue: Catalogue, seed: int = 0) -> Di
     )
 
 
-class _Crowd:
+class _Ranked:
     """Drawn customers, what they need, and how the catalogue is ranked for them."""
 
     def __init__(self, book: Rulebook, catalogue: Catalogue, seed: int) -> None:
         self.book, parameters = book, book.parameters
-        population = load_population(Path(book.folder) / "population.yaml")
-        count = parameters.discrimination.customers
-        drawn = Sampler(population).block(seed, 0, count)
-        rng = np.random.default_rng(seed)
-        feet = _unusual(book, drawn, FactColumns(book, population), rng)
-        self.feet: dict[Side, ManyConclusions] = {
-            side: conclude_many(book, feet[side], count) for side in SIDES
-        }
-        purposes, ages = drawn.texts("purpose"), drawn.texts("age-band")
+        crowd = Crowd.of(book, parameters.discrimination.customers, seed)
+        drawn = crowd.customers
+        purposes, ages = drawn.texts("purpose"), crowd.ages
         both = [np.asarray(drawn.feet[side]["foot-length"]) for side in SIDES]
         lengths = longer_lengths(both, purposes, ages, parameters)
         self.purpose = np.array(purposes)
-        self.cases: Cases = cases_of(ranking_of(book, catalogue), self.feet, lengths)
-        self.types = self.feet["left"].axes[FOOT_TYPE]
+        ranking = ranking_of(book, catalogue)
+        self.cases: Cases = replace(cases_of(ranking, crowd.done, lengths), weights=crowd.weights)
+        self.types = crowd.done["left"].axes[FOOT_TYPE]
 
     def firsts(self, way: Way) -> list[Places]:
         """Rows of the first group of every case."""
@@ -131,33 +120,7 @@ class _Crowd:
         return float(np.mean(found)) if found else 0.0
 
 
-def _unusual(
-    book: Rulebook, drawn: Customers, facts: FactColumns, rng: np.random.Generator
-) -> dict[Side, dict[str, Column]]:
-    """Fact columns of the customers, some made children, with pain or an unusual answer."""
-    feet = {side: dict(facts.of_foot(drawn, side)) for side in SIDES}
-    parameters, words = book.parameters, book.vocabulary.words
-    answers = {
-        name: rng.random(drawn.count) < parameters.discrimination.answering
-        for name in words
-        if name.startswith("answer_")
-    }
-    child = rng.random(drawn.count) < parameters.discrimination.children
-    ages = words["visit_age-band"]
-    for columns in feet.values():
-        for name, otherwise in answers.items():
-            usual = columns.get(name, np.array([NO]))[0]
-            columns[name] = np.where(otherwise, np.int8(1 - usual), usual).astype(np.int8)
-        for name in (n for n in words if n.startswith("pain_")):
-            hurts = rng.random(drawn.count) < parameters.discrimination.painful
-            columns[name] = np.where(hurts, YES, NO).astype(np.int8)
-        if "visit_age-band" in columns:
-            age = np.where(child, ages.index("child"), columns["visit_age-band"])
-            columns["visit_age-band"] = age.astype(np.int8)
-    return feet
-
-
-def _priced(crowd: _Crowd, way: Way, firsts: Sequence[Places]) -> np.ndarray:
+def _priced(crowd: _Ranked, way: Way, firsts: Sequence[Places]) -> np.ndarray:
     """Whether the members of each first group differ in price."""
     items, members = crowd.cases.ranking.shelf.items, crowd.cases.ranking.members(way)
 
@@ -167,7 +130,7 @@ def _priced(crowd: _Crowd, way: Way, firsts: Sequence[Places]) -> np.ndarray:
     return np.array([len({price(int(row)) for row in rows}) > 1 for rows in firsts], np.bool_)
 
 
-def _goals(crowd: _Crowd, sizes: Mapping[Way, np.ndarray]) -> Iterator[Goal]:
+def _goals(crowd: _Ranked, sizes: Mapping[Way, np.ndarray]) -> Iterator[Goal]:
     parameters, shares = crowd.book.parameters, crowd.cases.shares
     for way in WAYS:
         order = np.argsort(sizes[way])
@@ -189,7 +152,7 @@ def _goals(crowd: _Crowd, sizes: Mapping[Way, np.ndarray]) -> Iterator[Goal]:
     )
 
 
-def _overlap_of_types(crowd: _Crowd) -> float:
+def _overlap_of_types(crowd: _Ranked) -> float:
     """Mean overlap of first groups of customers whose needs differ in what is strong or binding."""
     firsts = [{int(m) for m in rows} for rows in crowd.firsts("pair")]
     active, cases = crowd.cases.active, crowd.cases
@@ -207,7 +170,7 @@ def _overlap_of_types(crowd: _Crowd) -> float:
     return float(np.mean(found)) if found else 0.0
 
 
-def _idle(crowd: _Crowd, firsts: Mapping[Way, Sequence[Places]]) -> Iterator[str]:
+def _idle(crowd: _Ranked, firsts: Mapping[Way, Sequence[Places]]) -> Iterator[str]:
     """Wishes without which every first group would be the same."""
     table = crowd.cases.ranking.table
     for n, need in enumerate(table.needs):
@@ -217,7 +180,7 @@ def _idle(crowd: _Crowd, firsts: Mapping[Way, Sequence[Places]]) -> Iterator[str
             yield f"{need.attribute} {need.comparison} {need.target:g}"
 
 
-def _decides(crowd: _Crowd, way: Way, n: int, firsts: Sequence[Places]) -> bool:
+def _decides(crowd: _Ranked, way: Way, n: int, firsts: Sequence[Places]) -> bool:
     active = crowd.cases.active
     where = np.flatnonzero(active.asked[:, n] & (crowd.cases.shares > 0))
     for start in range(0, len(where), 50):
@@ -229,7 +192,7 @@ def _decides(crowd: _Crowd, way: Way, n: int, firsts: Sequence[Places]) -> bool:
     return False
 
 
-def _ever(crowd: _Crowd, way: Way, firsts: Sequence[Places]) -> tuple[str, ...]:
+def _ever(crowd: _Ranked, way: Way, firsts: Sequence[Places]) -> tuple[str, ...]:
     ids = crowd.cases.ranking.ids(way)
     seen = {int(m) for rows in firsts for m in rows}
     return tuple(sorted(ids[m] for m in seen))

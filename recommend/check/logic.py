@@ -105,7 +105,7 @@ def _both_fire(
 
 def _shadow(inner: CompiledRule, outer: CompiledRule) -> Finding:
     return Finding(
-        "shadowed", "warning", inner.place,
+        "says-nothing-new", "warning", inner.place,
         f"whenever rule `{inner.id}` fires, `{outer.id}` fires too and concludes as much",
         mend="remove one of the two, or let it conclude something of its own",
         related=(outer.place,),

@@ -2,7 +2,8 @@
 
 The modelled adults have no pain, calm answers, one gait and everything measured. Here some are
 made children, some hurt, some answer otherwise or were not asked, some lack a reading, some were
-filmed in another gait and from another zero: so many as ``parameters/compare.yaml`` says. Draws go
+filmed in another gait and from another zero: so many as ``parameters/compare.yaml`` says, which is
+more than a shop sees. Each customer's weight takes that back, so that shares are a shop's. Draws go
 by the name of what is drawn, so that two rulebooks meet the same customers.
 """
 
@@ -10,13 +11,19 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Mapping
+from functools import cached_property
+from pathlib import Path
 from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
+from recommend.coverage.columns import FactColumns
+from recommend.coverage.population import Population, load_population
+from recommend.coverage.sampling import Customers, Sampler
+from recommend.errors import InputError, Place
 from recommend.infer.derivation import measure_of
-from recommend.infer.many import Column
+from recommend.infer.many import Column, ManyConclusions, conclude_many
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.vocabulary import YES_NO
@@ -40,7 +47,22 @@ class Mixture:
     """
 
     def __init__(self, shares: Rulebook, count: int, seed: int) -> None:
-        self.parameters, self.count, self.seed = shares.parameters, count, seed
+        self.shares, self.parameters = shares, shares.parameters
+        self.count, self.seed = count, seed
+
+    @cached_property
+    def weights(self) -> NDArray[np.float64]:
+        """How many customers of a shop each stands for, shape (n,), 1 on average."""
+        pains = [n for n in self.shares.vocabulary.words if n.startswith("pain_")]
+        drawn = [("children", "age"), ("otherwise", "film")]
+        drawn += [("answering", question) for question in self.shares.questions]
+        out = np.ones(self.count)
+        for share, *names in [*drawn, *(("painful", s, p) for s in SIDES for p in pains)]:
+            here, shop = self._share(share), self._share(f"shop_{share}")
+            if shop > 0.0 and 0.0 < here < 1.0:
+                some = self._some(share, *names)
+                out *= np.where(some, shop / here, (1 - shop) / (1 - here))
+        return np.asarray(out / out.mean())
 
     def applied(self, book: Rulebook, feet: Mapping[Side, Columns]) -> dict[Side, Columns]:
         """The fact columns of n left and n right feet under `book`, made unusual."""
@@ -89,6 +111,12 @@ class Mixture:
             drawn = young[self._rng("which age").integers(0, len(young), self.count)]
             made = np.where(self._some("children", "age"), drawn, columns[name])
             columns[name] = made.astype(np.int8)
+            if "fpi_age" in columns:
+                words = book.vocabulary.words["fpi_age"]
+                age = np.where(
+                    made == ages.index("child"), words.index("child"), columns["fpi_age"]
+                )
+                columns["fpi_age"] = age.astype(np.int8)
 
     def _pain(self, book: Rulebook, side: Side, columns: Columns) -> None:
         hurts = np.zeros(self.count, np.bool_)
@@ -122,6 +150,59 @@ class Mixture:
                     columns[fact] = np.where(gone, np.nan, columns[fact])
                 else:
                     columns[fact] = np.where(gone, -1, columns[fact]).astype(np.int8)
+
+
+class Crowd:
+    """Customers of the mixture under a rulebook.
+
+    Attributes
+    ----------
+    columns : fact columns of the left and of the right feet.
+    done : what the rules conclude of them.
+    weights : (n,) how many customers of a shop each stands for, 1 on average.
+    errors : usual error of each measure.
+    """
+
+    def __init__(
+        self, book: Rulebook, population: Population, customers: Customers, mixture: Mixture
+    ) -> None:
+        self.book, self.count, self.customers = book, customers.count, customers
+        builder = FactColumns(book, population)
+        self.errors, self.weights = builder.errors, mixture.weights
+        usual = {side: builder.of_foot(customers, side) for side in SIDES}
+        self.columns: dict[Side, Columns] = mixture.applied(book, usual)
+        self.done: dict[Side, ManyConclusions] = {
+            side: conclude_many(book, self.columns[side], self.count) for side in SIDES
+        }
+
+    @property
+    def ages(self) -> list[str]:
+        """The age band of each, children and teenagers among them."""
+        name = "visit_age-band"
+        words = np.array([*self.book.vocabulary.words.get(name, ()), ""])
+        codes = self.columns["left"].get(name, np.array([-1]))
+        return [str(word) for word in np.broadcast_to(words[codes], self.count)]
+
+    @classmethod
+    def of(cls, book: Rulebook, count: int, seed: int) -> Crowd:
+        """`count` customers of the population of `book`.
+
+        Raises
+        ------
+        InputError
+            If it has none, or its file does not fit.
+        """
+        file = Path(book.folder) / "population.yaml"
+        if not file.is_file():
+            raise InputError(Place(book.folder), f"no {file.name} is here, so nobody can be drawn")
+        population = load_population(file)
+        drawn = Sampler(population).block(seed, 0, count)
+        return cls(book, population, drawn, Mixture(book, count, seed))
+
+    def touched(self, rule: str) -> tuple[int, float]:
+        """How many of the customers a rule holds for, at one foot or both, and a shop's share."""
+        some = np.logical_or.reduce([done.holds[rule] for done in self.done.values()])
+        return int(some.sum()), float(self.weights[some].sum() / self.count)
 
 
 def _of(fact: str, measure: str) -> bool:

@@ -42,6 +42,7 @@ class Movable:
     value, low, high : as it is, and within what it may plausibly lie; both None without a range.
     moved : the world with the figure at another value.
     ranks_anew : whether products must be judged anew, not only feet.
+    note : what the file says of it.
     """
 
     name: str
@@ -51,6 +52,7 @@ class Movable:
     high: float | None
     moved: Callable[[World, float], World]
     ranks_anew: bool = False
+    note: str = ""
 
 
 def movables(world: World) -> Iterator[Movable]:
@@ -153,7 +155,8 @@ def _figures(population: Population) -> Iterator[Movable]:
         if figure["kind"] == "derived" and low is None:
             continue
         yield Movable("population " + _words(path, data), figure["kind"], figure["value"],
-                      low, high, partial(_with_figure, path=path))  # fmt: skip
+                      low, high, partial(_with_figure, path=path),
+                      note=figure["note"] or "")  # fmt: skip
 
 
 def _found(data: Any, path: tuple[Any, ...]) -> Iterator[tuple[tuple[Any, ...], dict[str, Any]]]:
@@ -168,6 +171,8 @@ def _words(path: tuple[Any, ...], data: Any) -> str:
     """A figure's path in words: pairs by what they are between."""
     if path[:2] == ("correlations", "pairs"):
         return "correlation " + " with ".join(data["correlations"]["pairs"][path[2]]["between"])
+    if path[-1] == "otherwise":
+        return "correlation of pairs that are not listed"
     left_out = ("quantities", "norm", "everyone", "correlations", "classes", "shares", "words")
     return " ".join(str(step) for step in path if step not in left_out)
 

@@ -140,15 +140,17 @@ def mutation_findings(book: Rulebook, found: Mutation) -> Iterator[Finding]:
     for mutant in found.alive:
         if mutant.words not in listed:
             yield Finding(
-                "survives", "error", mutant.place,
+                "unnoticed-change", "error", mutant.place,
                 f"this change goes unnoticed: {mutant.words}",
-                mend="write an example or a promise that fails on it, or list it in "
-                "survivors.yaml with a reason (`recommend help findings`)",
+                mend="write an example or a promise that fails on it; or, where it makes no "
+                "difference for any foot, say so in survivors.yaml of the rulebook, the list of "
+                "such changes, in these words and with the reason",
             )  # fmt: skip
     alive = {mutant.words for mutant in found.alive}
     for change, place in listed.items():
         if change not in alive:
             yield Finding(
-                "survives", "warning", place, f"listed as a survivor, but it is noticed: {change}",
+                "unnoticed-change", "warning", place,
+                f"listed as making no difference, but it is noticed: {change}",
                 mend="remove it from survivors.yaml",
             )  # fmt: skip

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import TypeAlias
 
 import numpy as np
+from numpy.typing import NDArray
 
 from recommend.check.examples import need_keys
 from recommend.match.cases import Cases
@@ -16,6 +18,22 @@ from recommend.match.weighing import WAYS, Way
 from recommend.rulebook.book import Rulebook
 
 NOTHING, WITHHELD = "nothing", "withheld by a stop"
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """How many of the drawn, and the share of a shop's that they stand for."""
+
+    count: int = 0
+    of_shop: float = 0.0
+
+    def __add__(self, other: Share) -> Share:
+        return Share(self.count + other.count, self.of_shop + other.of_shop)
+
+
+def shared(mask: NDArray[np.bool_], weights: NDArray[np.float64]) -> Share:
+    """Those of a mask, shape (n,); `weights` are 1 on average, less where they are parts."""
+    return Share(int(mask.sum()), float(weights[mask].sum() / len(mask)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,39 +47,46 @@ class Ranked:
     out, back : customers for whom a product is now ruled out, or is not any more, by product.
     """
 
-    firsts: tuple[tuple[str, str, int], ...]
-    order: int
+    firsts: tuple[tuple[str, str, Share], ...]
+    order: Share
     out: Mapping[str, int]
     back: Mapping[str, int]
 
 
-def binding_moved(old: Cases, new: Cases) -> tuple[dict[str, int], dict[str, int]]:
+Pairs: TypeAlias = Mapping[tuple[int | None, int | None], Share]
+
+
+def binding_moved(
+    old: Cases, new: Cases, weights: NDArray[np.float64]
+) -> tuple[dict[str, int], dict[str, int]]:
     """Customers whose nevers and musts go or come, each in words; stopped ones are left out."""
     unbound: Counter[str] = Counter()
     bound: Counter[str] = Counter()
     was, now = _Bindings(old), _Bindings(new)
-    for (one, other), count in _together(old, new).items():
-        if one is not None and other is not None and was.of(one) != now.of(other):
-            unbound.update(dict.fromkeys(was.of(one) - now.of(other), count))
-            bound.update(dict.fromkeys(now.of(other) - was.of(one), count))
+    for (one, other), share in _together(old, new, weights).items():
+        count = share.count
+        if one is not None and other is not None:
+            had, has = was.of(one), now.of(other)
+            unbound.update(dict.fromkeys(had - has, count))
+            bound.update(dict.fromkeys(has - had, count))
     return dict(unbound.most_common()), dict(bound.most_common())
 
 
-def ranked(old: Cases, new: Cases) -> dict[str, Ranked]:
+def ranked(old: Cases, new: Cases, weights: NDArray[np.float64]) -> dict[str, Ranked]:
     """For shoes, insoles and pairs: what comes first, in which order the rest, and what is out.
 
     Of shoes and insoles the whole order is compared, of pairs what the screen lists.
     """
-    together = _together(old, new)
+    together = _together(old, new, weights)
     if _ranks_alike(old.ranking.book, new.ranking.book):
         asked = _fired(old), _fired(new)
-        together = Counter({
-            (one, other): count
-            for (one, other), count in together.items()
+        together = {
+            (one, other): share
+            for (one, other), share in together.items()
             if one is None or other is None or asked[0][one] != asked[1][other]
-        })  # fmt: skip
+        }
     was, now = (_part(cases, [pair[n] for pair in together]) for n, cases in enumerate((old, new)))
-    moved = Counter({(was[1][a], now[1][b]): n for (a, b), n in together.items()})
+    moved = {(was[1][a], now[1][b]): n for (a, b), n in together.items()}
     return {way: _of_way(way, was[0], now[0], moved) for way in WAYS}
 
 
@@ -91,34 +116,27 @@ def _part(cases: Cases, wanted: list[int | None]) -> tuple[Cases, dict[int | Non
     return some, {**place, None: None}
 
 
-def _together(old: Cases, new: Cases) -> Counter[tuple[int | None, int | None]]:
+def _together(old: Cases, new: Cases, weights: NDArray[np.float64]) -> Pairs:
     """How many customers fall into which case of both; None where a stop withholds the list."""
-    pairs: Counter[tuple[int | None, int | None]] = Counter()
-    rows = zip(old.case, old.stopped, new.case, new.stopped, strict=True)
-    for was, was_stopped, now, now_stopped in rows:
-        pairs[None if was_stopped else int(was), None if now_stopped else int(now)] += 1
+    pairs: dict[tuple[int | None, int | None], Share] = {}
+    rows = zip(old.case, old.stopped, new.case, new.stopped, weights / len(weights), strict=True)
+    for was, was_stopped, now, now_stopped, weight in rows:
+        key = (None if was_stopped else int(was), None if now_stopped else int(now))
+        pairs[key] = pairs.get(key, Share()) + Share(1, float(weight))
     return pairs
 
 
-@dataclass
 class _Bindings:
     """The nevers and musts of each case, in words."""
 
-    cases: Cases
-    known: dict[int, frozenset[str]] = field(default_factory=dict)
+    def __init__(self, cases: Cases) -> None:
+        table = cases.ranking.table
+        self.binding = cases.active.binding
+        self.words = np.array([asked_words(need, table.book) for need in table.needs], object)
 
     def of(self, case: int) -> frozenset[str]:
         """Those of one case."""
-        if case not in self.known:
-            self.known[case] = frozenset(self._words(case))
-        return self.known[case]
-
-    def _words(self, case: int) -> Iterator[str]:
-        table = self.cases.ranking.table
-        fired = [rule for rule, on in zip(table.rules, self.cases.holds[case], strict=True) if on]
-        for need in table.of_pair({"left": fired}).needs:
-            if need.strength != "prefer":
-                yield asked_words(need, self.cases.ranking.book)
+        return frozenset(self.words[self.binding[case]])
 
 
 @dataclass(frozen=True)
@@ -152,21 +170,23 @@ class _Lists:
         return frozenset(self.ids[at] for at in np.flatnonzero(ruled))
 
 
-def _of_way(
-    way: Way, old: Cases, new: Cases, together: Mapping[tuple[int | None, int | None], int]
-) -> Ranked:
+def _of_way(way: Way, old: Cases, new: Cases, together: Pairs) -> Ranked:
     was, now = _Lists(old, way), _Lists(new, way)
-    firsts: Counter[tuple[str, str]] = Counter()
+    firsts: dict[tuple[str, str], Share] = {}
     out: Counter[str] = Counter()
     back: Counter[str] = Counter()
-    order = 0
-    for (one, other), count in together.items():
-        order += count * (was.order(one) != now.order(other))
-        if was.first(one) != now.first(other):
-            firsts[was.first(one), now.first(other)] += count
+    order = Share()
+    for (one, other), share in together.items():
+        count = share.count
+        if was.order(one) != now.order(other):
+            order += share
+        first = was.first(one), now.first(other)
+        if first[0] != first[1]:
+            firsts[first] = firsts.get(first, Share()) + share
         if one is not None and other is not None and way != "pair":
             gone, come = was.out(one), now.out(other)
             out.update(dict.fromkeys(come - gone, count))
             back.update(dict.fromkeys(gone - come, count))
-    moves = tuple((a, b, n) for (a, b), n in firsts.most_common())
+    most = sorted(firsts.items(), key=lambda pair: -pair[1].count)
+    moves = tuple((a, b, n) for (a, b), n in most)
     return Ranked(moves, order, dict(out.most_common()), dict(back.most_common()))

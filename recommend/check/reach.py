@@ -70,7 +70,7 @@ def _finding(
     more = f" and {len(rules) - _SHOWN} more" if len(rules) > _SHOWN else ""
     what = sorted(set(broken))
     return Finding(
-        "unreachable-product", "warning" if certain else "note", place,
+        "suits-nobody", "warning" if certain else "note", place,
         f"product `{item.id}` is ruled out for every foot{'' if certain else ' that was drawn'}: "
         f"{'; '.join(what)} (rules {', '.join(names)}{more})",
         mend="correct or state these attributes, or take the product out of the catalogue",

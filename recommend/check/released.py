@@ -8,6 +8,7 @@ that is still being made: its notes are guarded, its words may change.
 
 from __future__ import annotations
 
+import hashlib
 import re
 from collections.abc import Iterator, Mapping
 from contextlib import suppress
@@ -19,20 +20,23 @@ import yaml
 from pydantic import Field
 
 from recommend.atomic import write_atomically
-from recommend.check.changes import SIGNED, accepted_after, weakened
+from recommend.check.changes import accepted_after, weakened
 from recommend.check.finding import Finding, from_error
 from recommend.check.weaker import fate_of, note_of, past_note
+from recommend.check.wording import PAGE
 from recommend.errors import InputError, Place
 from recommend.infer.conclusions import ContradictionError
 from recommend.infer.many import behind
 from recommend.reading import Document, Id, Strict, problems_in, read_document
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.comparisons import OPS
-from recommend.rulebook.contents import Bearing, contents_of, hashes_of
+from recommend.rulebook.contents import Bearing, contents_of, contents_of_files, hashes_of
+from recommend.rulebook.loading import STAGES
 from recommend.rulebook.models import AxisThen, NoteLevel, Rule
 from recommend.rulebook.terms import Disjunction, Number, Term, Word
 
 FOLDER = "released"
+_KEPT: tuple[Bearing, ...] = ("decides", "words")  # of a released version
 _NUMBER = re.compile(r"(\S+) (>=|<=|>|<) (\S+)")
 _WORD = re.compile(r"(\S+) is (.+)")
 _HEAD = """\
@@ -69,13 +73,14 @@ class ReleasedFile(Strict):
     draft: Literal["yes", "no"] = "no"
     words: str
     decides: str
+    page: str = ""
     notes: list[NoteWas]
     axes: list[AxisWas] = []
 
 
 def released_findings(book: Rulebook) -> Iterator[Finding]:
     """Whether the newest version written down still stands, in its notes and as a whole."""
-    document = _newest(book)
+    document = _newest(Path(book.folder))
     if document is None:
         yield Finding(
             "not-released", "note", Place(book.folder),
@@ -90,8 +95,33 @@ def released_findings(book: Rulebook) -> Iterator[Finding]:
         yield from _same(book, file, document)
 
 
-def _newest(book: Rulebook) -> Document | None:
-    files = sorted((Path(book.folder) / FOLDER).glob("*.yaml"), key=_version)
+def gone_findings(folder: Path) -> Iterator[Finding]:
+    """Notes of the newest version written down whose rules are in no file any more.
+
+    For a folder that is no rulebook without them, because something else names them.
+    """
+    document = _newest(folder)
+    file = problems_in(ReleasedFile, document)[0] if document else None
+    if document is None or file is None:
+        return
+    there: set[str] = set()
+    for path in (path for stage in STAGES for path in (folder / stage).rglob("*.yaml")):
+        with suppress(InputError):
+            rules = read_document(path).data.get("rules") or []
+            there |= {str(one.get("id")) for one in rules if isinstance(one, dict)}
+    for index, note in enumerate(file.notes):
+        if note.rule not in there:
+            code = "weakened-stop" if note.note == "stop" else "weakened-note"
+            yield Finding(
+                code, "error", document.place(("notes", index)),
+                f"the {note.note} note of `{note.rule}` is gone",
+                mend="restore the rule; or take it from what names it too, and accept the loss in "
+                "changes.yaml",
+            )  # fmt: skip
+
+
+def _newest(folder: Path) -> Document | None:
+    files = sorted((folder / FOLDER).glob("*.yaml"), key=_version)
     return read_document(files[-1]) if files else None
 
 
@@ -126,9 +156,16 @@ def _notes(book: Rulebook, file: ReleasedFile, at: Document) -> Iterator[Finding
 def _same(book: Rulebook, file: ReleasedFile, at: Document) -> Iterator[Finding]:
     """Nothing of a released version may change; what has changed says which step is asked for."""
     now = hashes_of(contents_of(book.folder))
+    if page_edited(book):
+        yield Finding(
+            "released-edited", "warning", at.place(("page",)),
+            f"the texts around the rulebook's own on the customer's page are not those of version "
+            f"{file.version} any more",
+            mend=f"read {PAGE.name}, and release a version of the rulebook that you print with it",
+        )  # fmt: skip
     if file.draft == "yes" or file.version != book.heading.version:
         return
-    changed = [kind for kind in SIGNED if getattr(file, kind) != now[kind]]
+    changed = [kind for kind in _KEPT if getattr(file, kind) != now[kind]]
     if changed:
         what = "what decides" if "decides" in changed else "words"
         yield Finding(
@@ -137,6 +174,21 @@ def _same(book: Rulebook, file: ReleasedFile, at: Document) -> Iterator[Finding]
             mend=f"give the edited rulebook a version of its own, {_step(file.version, changed)}, "
             "in rulebook.yaml and at the top of changes.yaml",
         )  # fmt: skip
+
+
+def page_hash() -> str:
+    """A hash of the texts that the program itself puts on the customer's page."""
+    said = contents_of_files({PAGE.name: read_document(PAGE).data})
+    return hashlib.sha256(repr(sorted(said.items())).encode()).hexdigest()[:16]
+
+
+def page_edited(book: Rulebook) -> str:
+    """The version with which the page's own texts were released, where they are others now."""
+    document = _newest(Path(book.folder))
+    file = problems_in(ReleasedFile, document)[0] if document else None
+    if file is None or file.draft == "yes" or file.page in ("", page_hash()):
+        return ""
+    return file.version
 
 
 def _step(version: str, changed: list[Bearing]) -> str:
@@ -173,6 +225,7 @@ def write_released(book: Rulebook, by: str, *, draft: bool) -> Path:
         "draft": "yes" if draft else "no",
         "words": now["words"],
         "decides": now["decides"],
+        "page": page_hash(),
         "notes": [
             {"rule": one.id, "note": note_of(one), "when": _texts(one.holds)} for one in notes
         ],

@@ -8,11 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from recommend.check.examples import Case, concluded, load_examples
+from recommend.check.mixture import Crowd
 from recommend.check.people import People
 from recommend.errors import InputError, Place
 from recommend.rulebook.book import CompiledRule, Rulebook
 
 _NEIGHBOURS = 5
+_CUSTOMERS = 5000
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +25,9 @@ class Touched:
     ----------
     share : share of the feet of the population for which it holds.
     feet : how many feet were drawn.
-    adults : share of the adults one of whose feet it holds for.
+    adults : share of the healthy adults one of whose feet it holds for.
+    drawn, customers : of so many customers with children, pain and answers among them, how many it
+        holds for, and the share of a shop's that they stand for (`check/mixture`).
     beside : rules of its stage that hold for the same feet, with the share of its feet.
     examples : worked examples in which it holds.
     """
@@ -32,6 +36,8 @@ class Touched:
     share: float
     feet: int
     adults: float
+    drawn: tuple[int, int]
+    customers: float
     beside: Mapping[str, float]
     examples: tuple[Case, ...]
 
@@ -49,6 +55,8 @@ def touched(book: Rulebook, rule: CompiledRule, count: int = 20000, seed: int = 
         if other.stage == rule.stage and other.id != rule.id
     }
     near = sorted(beside.items(), key=lambda pair: (-pair[1], pair[0]))[:_NEIGHBOURS]
+    crowd = Crowd.of(book, _CUSTOMERS, seed)
+    met, customers = crowd.touched(rule.id)
     cases, _ = load_examples(book)
     firing = [bool(one) for one in concluded(book, cases).holds[rule.id]] if cases else []
     return Touched(
@@ -56,6 +64,8 @@ def touched(book: Rulebook, rule: CompiledRule, count: int = 20000, seed: int = 
         share=float(mine.mean()),
         feet=count,
         adults=people.share_noted(rule.id),
+        drawn=(met, _CUSTOMERS),
+        customers=customers,
         beside={name: share for name, share in near if share > 0},
         examples=tuple(case for case, fires in zip(cases, firing, strict=True) if fires),
     )

@@ -12,14 +12,15 @@ from recommend.catalogue.fitting import FITTED
 from recommend.catalogue.loading import Catalogue, Item
 from recommend.check.cells import base_facts
 from recommend.check.finding import Finding, from_error
-from recommend.check.people import People
+from recommend.check.mixture import Crowd
+from recommend.check.people import FILE as PEOPLE
+from recommend.check.people import SEED
 from recommend.check.reach import places_of
 from recommend.check.scaffold import UNFINISHED
 from recommend.check.wording import SaidOfProduct, has, wording_of_rules
 from recommend.errors import InputError
 from recommend.match.judge import judge
 from recommend.match.needs import NeedTable, level_words, need_words, needs_of
-from recommend.measure.model import SIDES
 from recommend.measure.observed import OBSERVED
 from recommend.reading import read_document
 from recommend.rulebook.book import CompiledRule, Rulebook
@@ -27,7 +28,7 @@ from recommend.rulebook.comparisons import COMPARISONS
 from recommend.rulebook.serving import FILE, required_wishes
 
 _NUMBER = re.compile(r"(?<![\w.])(\d+(?:\.\d+)?) degrees")
-_CUSTOMERS = 4000  # of the population, who are counted where a need can be met by nothing
+_CUSTOMERS = 4000  # of the mixture, who are counted where a need can be met by nothing
 
 
 def unanswered_findings(book: Rulebook) -> Iterator[Finding]:
@@ -128,7 +129,7 @@ def _unstated(book: Rulebook, catalogue: Catalogue) -> Iterator[Finding]:
 
 def _unmet(book: Rulebook, catalogue: Catalogue) -> Iterator[Finding]:
     """Rules whose musts and nevers leave nothing of a kind, with whom that would be."""
-    people: People | None = None
+    crowd: Crowd | None = None
     for rule in book.rules:
         for kind in ("shoe", "insole"):
             binding = [n for n in rule.asks if n.strength != "prefer"]
@@ -138,24 +139,26 @@ def _unmet(book: Rulebook, catalogue: Catalogue) -> Iterator[Finding]:
             needs = needs_of(book, {"left": [rule.id]})
             if any(judge((item,), needs, book).suitable for item in items):
                 continue
-            people = people or People.of(book, _CUSTOMERS)
-            words = "; ".join(need_words(n, book) for n in needs.needs if n.strength != "prefer")
+            if (Path(book.folder) / PEOPLE).is_file():
+                crowd = crowd or Crowd.of(book, _CUSTOMERS, SEED)
+            bound = [n for n in needs.needs if n.attribute.startswith(kind)]
+            words = "; ".join(need_words(n, book) for n in bound if n.strength != "prefer")
+            few, whom = _whom(crowd, rule)
             yield Finding(
-                "never-met", "warning", rule.place,
+                "never-met", "note" if few else "warning", rule.place,
                 f"no {kind} of the catalogue has what rule `{rule.id}` binds ({words}); "
-                f"{_whom(people, rule)} left with none",
+                f"{whom} left with none",
                 mend="stock one, state what is not stated, or let the rule prefer",
             )  # fmt: skip
 
 
-def _whom(people: People | None, rule: CompiledRule) -> str:
-    if people is None:
-        return "its feet are"
-    holds = [people.conclude(people.customers, side).holds[rule.id] for side in SIDES]
-    count = int(np.logical_or.reduce(holds).sum())
-    if not count:
-        return "its feet (none among modelled adults without pain or alarming answers) are"
-    return f"{count} of {_CUSTOMERS} modelled adults are"
+def _whom(crowd: Crowd | None, rule: CompiledRule) -> tuple[bool, str]:
+    """Whether they are few, and who they are."""
+    met, share = crowd.touched(rule.id) if crowd else (0, 0.0)
+    if crowd is None or not met:
+        return False, "its feet (none of those drawn) are"
+    words = f"{100 * share:.2g} % of a shop's customers ({met} of {_CUSTOMERS} drawn) are"
+    return share < crowd.book.parameters.compare.few, words
 
 
 def _contradicted(book: Rulebook, item: Item, said: list[SaidOfProduct]) -> Iterator[str]:

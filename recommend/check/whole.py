@@ -21,7 +21,7 @@ from recommend.check.mutating import mutate, mutation_findings
 from recommend.check.people import People, unsteady_findings
 from recommend.check.promises import Given, Verdict, load_promises
 from recommend.check.reach import reach_findings
-from recommend.check.released import released_findings
+from recommend.check.released import gone_findings, released_findings
 from recommend.check.translated import translation_findings
 from recommend.check.unanswered import shelf_findings, unanswered_findings
 from recommend.check.unused import unused_findings
@@ -59,10 +59,10 @@ def check(
     book, problems = read_rulebook(rules)
     findings = [from_error(problem) for problem in problems]
     if book is None:
-        return Report(in_order(findings))
+        return Report(in_order(_under_causes([*findings, *gone_findings(rules)])))
     findings += _of_rules(book)
     limits = f"{counted(len(book.limits), 'limit')} with {counted(len(book.limit_values), 'value')}"
-    looked_at = [counted(len(book.rules), "rule"), limits]
+    looked_at = [f"{book.heading.name} {book.stamp}: {counted(len(book.rules), 'rule')}", limits]
     promises, wrong = load_promises(book)
     findings += [from_error(problem) for problem in wrong]
     prover = _prover() if proving else None
@@ -74,7 +74,7 @@ def check(
     for found, what in (_of_examples(book, findings, mutating, notices), *products):
         findings += found
         looked_at += what
-    findings = _with_fallen(findings, book)
+    findings = _under_causes(_with_fallen(findings, book))
     proved = "" if proving else " (read, not proved)"
     looked_at.append(f"{counted(len(promises), 'promise')}{proved}")
     return Report(in_order(findings), tuple(looked_at), verdicts)
@@ -97,6 +97,25 @@ def _with_fallen(findings: list[Finding], book: Rulebook) -> list[Finding]:
         words = f"rules contradict each other on axis `{axis}` in {counted(fall, 'example')}"
         out.append(Finding("contradiction", "error", place, words))
     return out
+
+
+def _under_causes(findings: list[Finding]) -> list[Finding]:
+    """Findings about a note that is gone, told once: what names it still is told beneath it."""
+    out = list(findings)
+    for cause in [one for one in findings if one.code in _GONE and "gone" in one.found]:
+        name = cause.found.split("`")[1]
+        same = [one for one in out if one.code in _NAMING and f"`{name}`" in one.found]
+        if same:
+            named = counted(len(same), "other place")
+            told = f"{cause.found}; {named} still {'names' if len(same) == 1 else 'name'} it"
+            places = tuple(one.place for one in same)
+            out = [one for one in out if one not in same]
+            out[out.index(cause)] = replace(cause, found=told, related=places)
+    return out
+
+
+_GONE = ("weakened-stop", "weakened-note")
+_NAMING = ("not-readable", "needless-translation")  # what follows from a rule that is not there
 
 
 def _prover() -> ModuleType:
@@ -167,7 +186,9 @@ def _of_examples(
             alive = tuple(one for one in mutation.alive if not notices(one, book))
             mutation = replace(mutation, alive=alive)
         found += mutation_findings(book, mutation)
-        looked_at.append(f"{counted(mutation.made, 'mutant')} ({len(mutation.alive)} alive)")
+        looked_at.append(
+            f"{counted(mutation.made, 'small change')} tried ({len(mutation.alive)} unnoticed)"
+        )
     return found, looked_at
 
 

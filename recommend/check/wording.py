@@ -9,12 +9,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
 from pydantic import Field
 
+import recommend
 from recommend.check.finding import Finding, from_error
 from recommend.errors import Place
 from recommend.reading import Id, Strict, problems_in, read_document
@@ -27,6 +28,7 @@ from recommend.rulebook.translations import Key, plain
 
 FILE = "wording.yaml"
 OWN = "en"  # the language that the rulebook itself is written in
+PAGE = Path(recommend.__file__).parent / "show" / "sheet" / "messages.yaml"
 _BEGINNING = 4  # words of a question that are looked at for a negation
 Side = Literal["inwards", "outwards"]
 
@@ -43,6 +45,8 @@ class Vocabulary(Strict):
 
     levels: dict[NoteLevel, OfLevel] = {}
     claims: list[str] = []
+    denials: list[str] = []
+    unsure: list[str] = []
     negations: list[str] = []
     sides: dict[Side, list[str]] = {}
 
@@ -63,12 +67,20 @@ class SaidOfProduct(Strict):
     value: float | str
 
 
+class Order(Strict):
+    """Words of scales from least to most; only of attributes whose title has one of `of`."""
+
+    words: list[str] = Field(min_length=2)
+    of: list[str] = []
+
+
 class WordingFile(Strict):
     """``wording.yaml``."""
 
     title: str
     titles: list[SaidOfProduct] = []
     turns: dict[Id, Turn] = {}
+    orders: list[Order] = []
     languages: dict[str, Vocabulary] = Field(min_length=1)
 
 
@@ -96,16 +108,26 @@ def wording_findings(book: Rulebook) -> Iterator[Finding]:
     document = read_document(path)
     file, problems = problems_in(WordingFile, document)
     yield from map(from_error, problems)
+    if file is not None:
+        yield from _turned_scales(book, file.orders)
     for code, words in file.languages.items() if file else ():
         yield from _notes(book, code, words)
         for one in _sentences(book, code):
+            bare = replace(one, text=_undenied(one.text, words.denials))
             yield from _without(
-                one, words.claims, "claim-of-cure", "promises what a fitting cannot do"
+                bare, words.claims, "claim-of-cure", "promises what a fitting cannot do"
             )
         if file is not None:
             yield from _sides(book, code, words, file.turns)
         if code == OWN:
             yield from _negated(book, words)
+
+
+def _undenied(text: str, denials: Iterable[str]) -> str:
+    """A text without the words that deny a claim."""
+    for words in denials:
+        text = re.sub(re.escape(words), "", text, flags=re.IGNORECASE)
+    return text
 
 
 def _said(book: Rulebook, rule: CompiledRule, code: str) -> Sentence | None:
@@ -149,7 +171,12 @@ def _without(one: Sentence, words: Iterable[str], code: str, why: str) -> Iterat
 
 
 def _sentences(book: Rulebook, code: str) -> Iterator[Sentence]:
-    """What people read of a rulebook, citations aside."""
+    """What people read of a rulebook, citations aside, and of the frame of the customer's page."""
+    page = read_document(PAGE)
+    for key, said in page.data["page"].items():
+        if code in said:
+            where = page.place(("page", key, code))
+            yield Sentence(said[code], where, f"`{key}` of the page's own texts ({code})")
     if code != OWN:
         for key, one in book.translations.get(code, {}).items():
             what = f"`{key.field}` of `{key.id}` ({code})"
@@ -245,6 +272,33 @@ def _of_rule(book: Rulebook, rule: CompiledRule, code: str) -> Iterator[Sentence
     if then is not None:
         text = book.axes[then.axis].values[then.value]
         yield Sentence(text, rule.place, f"`{then.value}`, which `{rule.id}` concludes,")
+
+
+def _turned_scales(book: Rulebook, orders: list[Order]) -> Iterator[Finding]:
+    """Scales whose words do not go from least to most, and those of which nothing says how."""
+    document = read_document(Path(book.folder) / "attributes.yaml")
+    for name, attribute in book.attributes.items():
+        group, _, key = name.partition(".")
+        place = document.place((group, key), key=True)
+        steps = list(attribute.scale)
+        title = attribute.title
+        meant = [o for o in orders if not o.of or any(has(title, word) for word in o.of)]
+        known = [[word for word in o.words if word in steps] for o in meant]
+        for words in known:
+            there = [step for step in steps if step in words]
+            if there != words:
+                yield Finding(
+                    "turned-scale", "error", place,
+                    f"the scale of `{name}` goes {', '.join(steps)}, and its words go "
+                    f"{', '.join(words)}", f"from least to most, as {FILE} has these words",
+                    "put the steps in that order; targets, tolerance and `gentler` count by it",
+                )  # fmt: skip
+        if steps and not any(len(words) == len(steps) for words in known):
+            yield Finding(
+                "turned-scale", "note", place,
+                f"nothing says in which order {', '.join(steps)} of `{name}` go",
+                mend=f"add its words, least first, to `orders` of {FILE}",
+            )  # fmt: skip
 
 
 def _side_of(when: Condition, turns: Mapping[str, Turn]) -> Side | None:

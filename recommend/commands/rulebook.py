@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from functools import partial
 from pathlib import Path
 from typing import Annotated
 
@@ -24,7 +25,12 @@ from recommend.settings import setting
 from recommend.show.bar import working
 from recommend.show.book_page import book_page
 from recommend.show.console import console
-from recommend.show.difference import difference_json, print_difference
+from recommend.show.difference import (
+    difference_json,
+    print_books,
+    print_difference,
+    print_edits,
+)
 from recommend.show.findings import print_findings
 
 app = typer.Typer(add_completion=False, rich_markup_mode=None, no_args_is_help=True)
@@ -123,14 +129,18 @@ def diff(
     """
     books = load_rulebook(old, kept=True), load_rulebook(new)
     listed = [catalogue] if catalogue else None
-    with working("comparing"):
-        catalogues = open_catalogue(books[0], listed), open_catalogue(books[1], listed)
-        found = difference(books, catalogues, customers, seed)
+    catalogues = open_catalogue(books[0], listed), open_catalogue(books[1], listed)
+    out = console()
+    if not in_json:
+        print_books(books, out)
+    with working("asking what it does to customers") as done:
+        told = partial(print_edits, out=out) if not in_json else lambda _edits: None
+        found = difference(books, catalogues, customers, seed, told, done)
     if in_json:
         print(json.dumps(difference_json(found), indent=2, ensure_ascii=False))
     else:
-        print_difference(found, console())
+        print_difference(found, out)
     if found.weakened:
         raise typer.Exit(Exit.BAD_INPUT)
-    if found.unread:
+    if found.unread or found.page:
         raise typer.Exit(Exit.TO_BE_READ)

@@ -32,6 +32,7 @@ class Cases:
     sizes : (c,) size classes.
     stopped : (n,) whether a stop withholds the shortlist.
     out : what is out for all of them, whatever is needed.
+    weights : (n,) how many customers each pair of feet stands for; None where one each.
     """
 
     ranking: Ranking
@@ -40,6 +41,7 @@ class Cases:
     sizes: Places
     stopped: Bools
     out: Out = field(default_factory=lambda: Out({}))
+    weights: Floats | None = None
 
     @cached_property
     def active(self) -> Active:
@@ -54,8 +56,10 @@ class Cases:
     @cached_property
     def shares(self) -> Floats:
         """(c,) share of each case among the pairs of feet that no stop withholds."""
-        counts = np.bincount(self.case[~self.stopped], minlength=len(self.sizes))
-        return np.asarray(counts / max(1, counts.sum()), np.float64)
+        weights = np.ones(len(self.case)) if self.weights is None else self.weights
+        listed = ~self.stopped
+        counts = np.bincount(self.case[listed], weights[listed], minlength=len(self.sizes))
+        return np.asarray(counts / (counts.sum() or 1.0), np.float64)
 
     def first_groups(self, way: Way) -> list[tuple[str, ...]]:
         """Ids of the equals that come first in each case, by the readings as they stand."""
@@ -87,16 +91,18 @@ class Cases:
     def _ordered(
         self, way: Way, count: int, needed: Active, standing: Standing, sizes: Places
     ) -> Iterator[list[Places]]:
-        tie = self.ranking.tie_order(way)
+        tie, listed = self.ranking.tie_order(way), standing.listed
+        beyond = self.ranking.beyond(needed)
         for case, size in enumerate(sizes):
-            rows = np.flatnonzero(standing.listed[case])
+            rows = np.flatnonzero(listed[case])
             costs = (standing.fit[case], standing.function[case])
             order = np.lexsort((costs[1][rows], costs[0][rows]))
             if len(rows) > count:  # what costs more than the last of them cannot be among them
                 last = rows[order[count - 1]]
                 rows = rows[_no_worse(costs, rows, last)]
             active = needed.rows(np.array([case]))
-            signature = self.ranking.signature(way, active, int(size), rows)
+            unasked = {kind: one[case] for kind, one in beyond.items()}
+            signature = self.ranking.signature(way, active, int(size), rows, unasked)
             yield ordered(costs, signature, tie, rows)
 
     def within(self, way: Way) -> tuple[Bools, Bools]:
@@ -153,6 +159,7 @@ def cases_of(
     feet : what the rulebook says of n left and n right feet.
     lengths : (n,) the length in mm the pair is made for, NaN when it is not known.
     out : what is out for all of them, whatever is needed.
+    weights : (n,) how many customers each pair of feet stands for; None where one each.
     """
     either = np.column_stack(
         [

@@ -7,7 +7,7 @@ of one signature are equals.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -25,6 +25,7 @@ from recommend.rulebook.book import Rulebook
 from recommend.visit.models import Visit
 
 Places = NDArray[np.intp]
+_SINGLE: tuple[Way, ...] = ("shoe", "insole")
 _NOTHING_OUT = Out({})
 _EXACT = 6  # decimals to which weights are added up
 
@@ -119,7 +120,18 @@ class Ranking:
             np.round(costs.function, _EXACT),
         )
 
-    def signature(self, way: Way, active: Active, size: int, rows: Places) -> NDArray[np.int64]:
+    def beyond(self, active: Active) -> dict[Way, NDArray[np.int64]]:
+        """What products do that g customers did not ask for, by kind, shape (g, m, k)."""
+        return {kind: self._beyond(kind, active) for kind in _SINGLE}
+
+    def signature(
+        self,
+        way: Way,
+        active: Active,
+        size: int,
+        rows: Places,
+        beyond: Mapping[Way, NDArray[np.int64]] | None = None,
+    ) -> NDArray[np.int64]:
         """What tells candidates of one customer apart, shape (rows, k), better where lower.
 
         Nothing does under earlier rulebooks, whose equals are those of one score.
@@ -129,14 +141,16 @@ class Ranking:
         active : the needs of one customer.
         size : the size class.
         rows : which candidates.
+        beyond : what products do unasked, where it is known already, shape (m, k) by kind.
         """
         if self.book.parameters.rank.width is None:
             return np.zeros((len(rows), 0), np.int64)
         steps = self._sizes[1][self.members(way)[rows], size]
         parts = list(self._parts(way, rows))
         wishes = [self._wishes(kind, places, active) for kind, places in parts]
-        beyond = [self._beyond(kind, places, active) for kind, places in parts if kind != "pair"]
-        return np.column_stack([steps, *wishes, *beyond])
+        known = beyond or {kind: one[0] for kind, one in self.beyond(active).items()}
+        unasked = [known[kind][places] for kind, places in parts if kind != "pair"]
+        return np.column_stack([steps, *wishes, *unasked])
 
     def _parts(self, way: Way, rows: Places) -> Iterator[tuple[Way, Places]]:
         """The tables that candidates stand in, and their rows in each."""
@@ -154,10 +168,11 @@ class Ranking:
         asked = asked[np.argsort(-weights[asked], kind="stable")]
         return _as_steps(1 - judged[kind].satisfaction[places][:, asked])
 
-    def _beyond(self, kind: Way, places: Places, active: Active) -> NDArray[np.int64]:
+    def _beyond(self, kind: Way, active: Active) -> NDArray[np.int64]:
         offered = np.array([item.offered != "shop" for item in self._items(kind)], np.int64)
-        beyond = _as_steps(self.shelf.unasked[kind].beyond(active)[0])
-        return np.column_stack([offered, beyond])[places]
+        beyond = _as_steps(self.shelf.unasked[kind].beyond(active))
+        own = np.broadcast_to(offered[None, :, None], (*beyond.shape[:2], 1))
+        return np.concatenate([own, beyond], axis=2)
 
     def _items(self, kind: Way) -> Sequence[Item]:
         return self.shelf.shoes if kind == "shoe" else self.shelf.insoles

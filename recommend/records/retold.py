@@ -18,7 +18,8 @@ from recommend.rulebook.contents import (
     edits_between,
 )
 
-_OWN = frozenset({"rule", "type"})  # read only at visits that they said something at
+# Read only at visits that they said something at, or at which the question was answered.
+_OWN = frozenset({"rule", "type", "question"})
 
 
 class Retold:
@@ -47,7 +48,8 @@ class Retold:
         edits = self._of_rules(record.bodies["rulebook"])
         if not any(_named(one) for one in edits):
             return edits
-        told = json.dumps(self.archive.store.body(record.bodies["outcome"]))
+        bodies = (record.bodies["outcome"], record.bodies["visit"])
+        told = "".join(json.dumps(self.archive.store.body(one)) for one in bodies)
         return tuple(one for one in edits if not _named(one) or f'"{_named(one)}"' in told)
 
     def _of_rules(self, content: str) -> tuple[Edit, ...]:
@@ -64,7 +66,7 @@ def _contents(files: dict[str, str]) -> Contents:
 
 
 def _named(edit: Edit) -> str:
-    """The id of the rule or type whose words these are; empty of what every visit reads."""
+    """The id of the rule, type or question whose words these are; empty of what all visits read."""
     if edit.thing in _OWN:
         return edit.id
     parts = edit.field.split(".")

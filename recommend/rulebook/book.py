@@ -105,6 +105,11 @@ class Rulebook:
     vocabulary: Vocabulary
     rules: tuple[CompiledRule, ...]
 
+    @property
+    def stamp(self) -> str:
+        """Version and content (the first 12 digits of `digest`), as every screen has it."""
+        return f"{self.heading.version} ({self.digest[:12]})"
+
     @cached_property
     def by_id(self) -> dict[str, CompiledRule]:
         """Rules by id."""

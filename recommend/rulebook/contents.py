@@ -19,9 +19,10 @@ from typing import Any, Literal, NamedTuple, TypeAlias
 from recommend.reading import read_document
 
 # What a leaf bears on. `words` are read by customers or fitters, marks and sources among them;
-# `guards` (examples, promises, the change log) are what holds the rest in place.
-Bearing = Literal["decides", "words", "guards"]
-BEARINGS: tuple[Bearing, ...] = ("decides", "words", "guards")
+# `holds` (promises, claims, guarded words) is what holds the rest in place, and `guards` are the
+# examples and the log that stand beside it.
+Bearing = Literal["decides", "words", "holds", "guards"]
+BEARINGS: tuple[Bearing, ...] = ("decides", "words", "holds", "guards")
 
 
 class Leaf(NamedTuple):
@@ -53,17 +54,14 @@ _FOLDERS = {
 }
 _GUARDS = frozenset(
     {
-        "promise",
         "example",
         "changes",
-        "claims",
         "released",
-        "survivors",
-        "wording",
         "titles",
         "questions",
     }
 )  # fmt: skip
+_HOLDS = frozenset({"promise", "claims", "survivors", "wording"})
 # Fields that people read: on the screen, on the customer's page, or on the rulebook's own page.
 _WORDS = frozenset(
     {
@@ -163,6 +161,8 @@ def bearing_of(path: Leaf) -> Bearing:
     """What a leaf bears on; whatever is not known to be words or a guard decides."""
     if path.thing in _GUARDS or (path.thing == "rulebook" and path.field in ("version", "date")):
         return "guards"
+    if path.thing in _HOLDS:
+        return "holds"
     if path.thing in ("source", "translation"):
         return "words"
     above, _, last = path.field.rpartition(".")

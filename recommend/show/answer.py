@@ -109,7 +109,11 @@ def _parts(outcome: Outcome, sure: HowSure | None, called: str) -> Iterator[Part
     yield _who(outcome)
     yield from _notes(outcome)
     if outcome.shortlist is None:
-        yield Part("more", "More", [["--show notes, measures, feet | --full"]])
+        yield Part(
+            "more",
+            "More",
+            [[f"--show notes, measures, feet | --full | rules {outcome.book.stamp}"]],
+        )
         return
     yield _open_questions(outcome)
     yield from _feet(outcome)
@@ -119,7 +123,9 @@ def _parts(outcome: Outcome, sure: HowSure | None, called: str) -> Iterator[Part
     yield _next(outcome, sure, called)
     yield _say(outcome)
     yield _known(outcome.book)
-    yield Part("more", "More", [["--show wants, measures, pairs, sure, ... | --full"]])
+    yield Part(
+        "more", "More", [[f"--show wants, pairs, sure, ... | --full | rules {outcome.book.stamp}"]]
+    )
 
 
 def _who(outcome: Outcome) -> Part:

@@ -64,14 +64,15 @@ def book_page(book: Rulebook, promises: Iterable[Given], changes: Iterable[Chang
 
 def _head(book: Rulebook) -> str:
     heading = book.heading
-    title = escape(f"{heading.name}, version {heading.version}")
+    title = escape(f"{heading.name} {book.stamp}")
     cautions = "".join(f"<li>{escape(line)}</li>" for line in heading.cautions)
     return (
         f'<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
         f'<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{title}</title><style>{_STYLE}</style></head><body><main>"
         f"<h1>{title}</h1><p class='kind'>{escape(heading.date)}; FPI system "
-        f"{escape(heading.fpi_system)}; SHA-256 {book.digest}</p>"
+        f"{escape(heading.fpi_system)}. In brackets stands the beginning of the "
+        f"SHA-256 over all files of this rulebook: {book.digest}</p>"
         f"<p>Fitting advice, not a diagnosis.</p><ul>{cautions}</ul>"
     )
 

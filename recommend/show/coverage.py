@@ -134,7 +134,7 @@ def _headline(run: Run) -> Iterator[RenderableType]:
     yield Text(
         f"{catalogue.name}: {counted(len(catalogue.shoes), 'shoe')}, "
         f"{counted(len(catalogue.insoles), 'insole')}; {crowd}; "
-        f"{run.book.heading.name} {run.book.heading.version}"
+        f"{run.book.heading.name} {run.book.stamp}"
     )
     choice = run.book.parameters.coverage.choice
     who = "expected customers" if run.crowd.drawn else "the customers counted"

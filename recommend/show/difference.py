@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from itertools import groupby
 from typing import Any
@@ -12,8 +12,9 @@ from rich.text import Text
 
 from recommend.check.crowds import Moves
 from recommend.check.differing import Difference
-from recommend.check.orders import Ranked
+from recommend.check.orders import Ranked, Share
 from recommend.errors import counted
+from recommend.rulebook.book import Rulebook
 from recommend.rulebook.contents import Bearing, Edit
 from recommend.show.findings import print_finding
 from recommend.show.layout import bullet, heading, inset, plain_table
@@ -23,10 +24,15 @@ _TOP = 8  # transitions shown in words, the most frequent; JSON has them all
 
 
 def print_difference(found: Difference, out: Console) -> None:
-    """Print what changed, and what it does to the customers that were drawn."""
-    _print_edits(found, out)
+    """Print what the changes do to the customers that were drawn; see `print_edits` for them."""
     if found.moves is not None:
         _print_moves(found.moves, out)
+    elif found.turned:
+        words = (
+            "No condition has changed, and yet outcomes may: asked otherwise, a yes may mean "
+            f"another thing. Read before and after: {', '.join(found.turned)}."
+        )
+        out.print(inset(words, 0))
     elif found.edits:
         out.print(Text("Nothing that decides has changed: every outcome is what it was."))
     for finding in found.weakened:
@@ -38,31 +44,44 @@ def _print_moves(found: Moves, out: Console) -> None:
     feet = 2 * found.customers
     customers = counted(found.customers, "customer")
     out.print(heading(f"What it does to {customers} of the modelled population"))
-    out.print(inset(f"Made more unusual than a shop's: {found.mixture}.", 0))
+    words = f"Drawn with more that is rare than a shop sees: {found.mixture}. Shares are a shop's."
+    out.print(inset(words, 0))
     _print_types(found, feet, out)
-    _print_held(found, feet, out)
+    _print_held(found, out)
     for word, needs in (("lose", found.unbound), ("gain", found.bound)):
         for need, count in needs.items():
             out.print(Text(f"Customers whose pair would {word}, {need}: {count}"))
     for kind, ranked in found.ranked.items():
-        _print_ranked(kind, ranked, found.customers, out)
+        _print_ranked(kind, ranked, out)
     if found.silent:
         out.print(inset(f"Rules that fire for none of them: {', '.join(found.silent)}.", 0))
 
 
+_TO_SEE: dict[Bearing, str] = {
+    "decides": "what decides",
+    "words": "what is read",
+    "holds": "what holds the rest",
+}
 _HEADS: dict[Bearing, str] = {
     "decides": "What decides",
     "words": "What is read: words, marks and sources; it needs a reader",
-    "guards": "What holds the rest in place: examples, promises, the change log, order of asking",
+    "holds": "What holds the rest in place: promises, claims and guarded words",
+    "guards": "What else is beside it: examples, the change log, order of asking",
 }
 
 
-def _print_edits(found: Difference, out: Console) -> None:
-    out.print(heading("What changed"))
-    if not found.edits:
+def print_books(books: tuple[Rulebook, Rulebook], out: Console) -> None:
+    """Print which two rulebooks are compared."""
+    old, new = books
+    out.print(heading(f"What changed from {old.heading.name} {old.stamp} to {new.stamp}"))
+
+
+def print_edits(found: Sequence[Edit], out: Console) -> None:
+    """Print every difference of what the two folders say."""
+    if not found:
         out.print(bullet("nothing that decides, that is read, or that guards either"))
     for bearing, words in _HEADS.items():
-        edits = [one for one in found.edits if one.bearing == bearing]
+        edits = [one for one in found if one.bearing == bearing]
         if edits:
             out.print(Text(f"{words}:"))
         for line in _grouped(edits) if bearing == "guards" else (one.words for one in edits):
@@ -84,32 +103,36 @@ def _print_to_do(found: Difference, out: Console) -> None:
         out.print(Text(f"Losses that the change log accepts: {', '.join(found.accepted)}"))
     if found.stronger:
         out.print(Text(f"Notes that come for more feet than before: {', '.join(found.stronger)}"))
+    if found.page:
+        words = f"The page's own texts are not those of version {found.page}: read a page anew."
+        out.print(inset(words, 0))
     if found.same_version:
         out.print(
             Text("Both call themselves the same version; give the new one a version of its own.")
         )
     if found.unread:
-        words = " and what is read" if len(found.unread) > 1 else ""
-        what = "what decides" if "decides" in found.unread else "what is read"
-        out.print(
-            Text(f"To be seen: {what}{words} has changed, and the change log has no code for it.")
-        )
+        what = " and ".join(_TO_SEE[bearing] for bearing in found.unread)
+        have = "has" if len(found.unread) == 1 else "have"
+        words = f"To be seen: {what} {have} changed, and the change log has no code for it."
+        out.print(inset(words, 0))
         out.print(bullet(f"when you have seen it, add to its newest entry: {found.sign}"))
 
 
-def _share(count: int, of: int) -> str:
-    return f"{count} ({100 * count / of:.1f} %)"
+def _share(share: Share) -> str:
+    percent = 100 * share.of_shop
+    few = "under 0.1" if share.count and percent < 0.05 else f"{percent:.1f}"
+    return f"{share.count} ({few} %)"
 
 
 def _print_types(found: Moves, feet: int, out: Console) -> None:
-    total = sum(one.count for one in found.types)
-    out.print(Text(f"Feet that change type: {_share(total, feet)} of {feet}"))
+    total = sum((one.feet for one in found.types), Share())
+    out.print(Text(f"Feet that change type: {_share(total)} of {feet}"))
     for one in found.types[:_TOP]:
-        out.print(bullet(f"{one.was} -> {one.now}: {one.count}"))
+        out.print(bullet(f"{one.was} -> {one.now}: {one.feet.count}"))
         out.print(inset(f"such as {one.foot}", 6))
 
 
-def _print_held(found: Moves, feet: int, out: Console) -> None:
+def _print_held(found: Moves, out: Console) -> None:
     told = (
         ("gain the note of", "gain a note", found.gained),
         ("lose the note of", "lose a note", found.lost),
@@ -120,20 +143,18 @@ def _print_held(found: Moves, feet: int, out: Console) -> None:
         if not rules:
             out.print(Text(f"Feet that {none}: none"))
         for rule, count in rules.items():
-            out.print(Text(f"Feet that {one} {rule}: {_share(count, feet)}"))
+            out.print(Text(f"Feet that {one} {rule}: {_share(count)}"))
 
 
-def _print_ranked(kind: str, ranked: Ranked, customers: int, out: Console) -> None:
-    total = sum(count for _, _, count in ranked.firsts)
-    out.print(Text(f"Customers whose first {kind} changes: {_share(total, customers)}"))
+def _print_ranked(kind: str, ranked: Ranked, out: Console) -> None:
+    total = sum((share for _, _, share in ranked.firsts), Share())
+    out.print(Text(f"Customers whose first {kind} changes: {_share(total)}"))
     table = plain_table("  was", "is", "customers")
-    for was, now, count in ranked.firsts[:_FIRSTS]:
-        table.add_row(f"  {was}", now, str(count))
+    for was, now, share in ranked.firsts[:_FIRSTS]:
+        table.add_row(f"  {was}", now, str(share.count))
     if ranked.firsts:
         out.print(table)
-    out.print(
-        Text(f"Customers whose {kind}s come in another order: {_share(ranked.order, customers)}")
-    )
+    out.print(Text(f"Customers whose {kind}s come in another order: {_share(ranked.order)}"))
     for words, products in (("now ruled out", ranked.out), ("no longer ruled out", ranked.back)):
         named = [f"{name} for {count}" for name, count in list(products.items())[:_FIRSTS]]
         more = f" and {len(products) - _FIRSTS} more" if len(products) > _FIRSTS else ""

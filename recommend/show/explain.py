@@ -23,8 +23,8 @@ def head_lines(replayed: Replayed) -> Iterator[str]:
     """What the record is, and whether deriving it again gave the same."""
     record, book = replayed.record, replayed.outcome.book
     yield f"Record {record.seq}, kept {record.made_at}, SHA-256 {record.hash}"
-    yield f"by the {book.heading.name} {book.heading.version}, SHA-256 {book.digest[:16]}"
-    yield f"catalogue SHA-256 {replayed.outcome.catalogue.digest[:16]}"
+    yield f"by the {book.heading.name} {book.stamp}"
+    yield f"catalogue ({replayed.outcome.catalogue.digest[:12]})"
     made = ", ".join(f"{n} {v}" for n, v in record.head.get("versions", {}).items())
     yield f"made with {made}"
     yield from _by_lines(record.head)

@@ -31,6 +31,7 @@ def _gaps(gaps: Gaps, crowd: Crowd, book: Rulebook, thin: bool) -> Iterator[Rend
     choice = book.parameters.coverage.choice
     what = f"have fewer than {choice} to choose from" if thin else "are not served"
     yield Text(f"{percent(gaps.missed)} of customers {what}.", style="bold")
+    yield Text(f"by the {book.heading.name} {book.stamp}", style="dim")
     verb = "also suits" if thin else "adds"
     yield heading("What to look for")
     yield inset("Each is counted after those above it.", 2)

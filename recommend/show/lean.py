@@ -31,6 +31,9 @@ def print_lean(lean: Lean, out: Console) -> None:
     more = len(lean.figures) - _SHOWN
     if more > 0:
         out.print(inset(f"and {counted(more, 'figure')} that matter less (--json has them)", 2))
+    for one in lean.figures[:_SHOWN]:
+        if one.figure.note:
+            out.print(inset(f"{one.figure.name}: {one.figure.note}", 2))
     out.print(heading("All at once"))
     for moves in lean.together:
         out.print(bullet("  ".join(f"{word} {cell}" for word, cell in zip(
@@ -54,6 +57,7 @@ def lean_json(lean: Lean) -> dict[str, Any]:
                 "kind": one.figure.kind,
                 "value": one.figure.value,
                 "range": [one.figure.low, one.figure.high],
+                "note": one.figure.note,
                 **_data(one.moves),
             }
             for one in lean.figures

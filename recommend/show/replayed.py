@@ -58,6 +58,8 @@ def retold_lines(retold: Counter[str], keep: int, width: int) -> Iterator[str]:
         yield "Nothing would be read otherwise at any of them."
         return
     yield ""
+    if any(words.startswith("question ") and ", ask: " in words for words in retold):
+        yield "A question is asked otherwise: what was answered then may mean another thing now."
     yield "Would be read otherwise, with the number of visits:"
     for words, count in retold.most_common(keep):
         yield from textwrap.wrap(f"  {count}: {words}", width, subsequent_indent="     ")

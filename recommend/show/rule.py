@@ -20,7 +20,8 @@ def print_rule(found: Touched, book: Rulebook, out: Console) -> None:
     """Print a rule with its reach."""
     rule = found.rule
     out.print(Text(f"{rule.id}: {rule.rule.title}", style="bold"))
-    out.print(Text(f"stage {rule.stage}, {rule.place}"), soft_wrap=True)
+    where = f"stage {rule.stage} of {book.heading.name} {book.stamp}, {rule.place}"
+    out.print(Text(where), soft_wrap=True)
     out.print(heading("When"))
     for line in sentence_lines(rule.rule.when, book):
         indent = len(line) - len(line.lstrip())
@@ -41,9 +42,12 @@ def _print_reach(found: Touched, out: Console) -> None:
     feet = f"{100 * found.share:.1f} % of {found.feet} feet of the modelled population"
     out.print(inset(feet, 2))
     out.print(inset(f"one foot or both of {100 * found.adults:.1f} % of these healthy adults", 2))
-    if not found.share:
-        note = "None of them: the population knows no illness, and no children."
-        out.print(inset(note, 2))
+    met, drawn = found.drawn
+    customers = (
+        f"{100 * found.customers:.1f} % of a shop's customers, children, pain and unusual answers "
+        f"among them ({met} of {drawn} that were drawn with more of these)"
+    )
+    out.print(inset(customers if met else f"none of {drawn} customers, rare ones among them", 2))
     for name, share in found.beside.items():
         out.print(bullet(f"{name} holds for {100 * share:.0f} % of these feet too"))
     out.print(heading("Worked examples in which it holds"))

@@ -73,7 +73,8 @@ def _parts(one: TrialOutcome) -> Iterator[Part]:
     yield _mind(one)
     yield Part("known", "Known", [["Today's feet in today's strides: fitting advice, not a "
                                    "diagnosis."]])  # fmt: skip
-    yield Part("more", "More", [["--show steps, parts, picture, curves, shortlist, how | --full"]])
+    sections = f"--show steps, parts, picture, ... | --full | rules {one.outcome.book.stamp}"
+    yield Part("more", "More", [[sections]])
 
 
 def _gaits(one: TrialOutcome) -> str:

@@ -67,8 +67,8 @@ def _arch(book: Rulebook, c: dict[str, Column], lim: dict[str, float]) -> Codes:
 
 def _standing(c: dict[str, Column], lim: dict[str, float]) -> Codes:
     angle = c["standing-angle"]
-    bounds = (lim["standing-everted"], lim["standing-very-everted"])
-    out = _stairs(angle, angle >= lim["standing-inverted"], *(angle > bound for bound in bounds))
+    everted = c["standing-angle_low"] > lim["standing-everted"]
+    out = _stairs(angle, angle >= lim["standing-inverted"], everted)
     return np.where(c["standing-angle_reference"] == 0, out, np.int8(-1))
 
 

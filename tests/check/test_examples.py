@@ -79,7 +79,7 @@ def test_a_mutant_that_no_example_notices_is_named(changed: Changed) -> None:
     tried = [m for m in mutants(book) if m.words.startswith("limit fpi-highly-pronated")]
     alive = tuple(mutant for mutant in tried if not trial.notices(mutant))
     (finding,) = mutation_findings(book, Mutation(len(tried), alive))
-    assert "limit fpi-highly-pronated: 10 becomes 9" in finding.found
+    assert "limit fpi-highly-pronated, grown: 10 becomes 9" in finding.found
 
 
 def test_listed_survivor_needs_no_pin_and_a_needless_listing_is_said(changed: Changed) -> None:

@@ -2,17 +2,22 @@
 
 import re
 from functools import cache
+from io import StringIO
 from pathlib import Path
 
 import pytest
+from rich.console import Console
 
 from recommend.check import differing
 from recommend.check.changes import change_findings
 from recommend.check.differing import difference
 from recommend.check.finding import Finding
+from recommend.check.whole import check
 from recommend.check.wording import wording_findings
 from recommend.rulebook import Rulebook, load_rulebook, shipped_folder
+from recommend.rulebook.contents import contents_of, edits_between
 from recommend.rulebook.loading import read_rulebook
+from recommend.show.difference import print_difference
 from tests.check.conftest import Changed
 
 RULES = shipped_folder("rules")
@@ -27,7 +32,20 @@ FAULTS: list[tuple[str, str, str, str, str | int]] = [
      "sum-of: [insole.wedge]", 5),
     ("a scale turned round", ATTRIBUTES,
      "      none: leaves the foot alone\n      mild: holds a little\n",
-     "      mild: holds a little\n      none: leaves the foot alone\n", 5),
+     "      mild: holds a little\n      none: leaves the foot alone\n", "turned-scale"),
+    ("a scale of two words turned", ATTRIBUTES, "scale: {no: no, yes: yes}",
+     "scale: {yes: yes, no: no}", "turned-scale"),
+    ("a promise deleted", "promises/safety.yaml", """  - id: one-value-on-every-axis
+    title: No two rules contradict each other
+    then: {at-most-one: every-axis}
+    because: a foot that is told two things at once is told nothing
+    basis: {kind: common-practice}
+""", "", 5),
+    ("guarded words deleted", "wording.yaml", "        never: [no need to see, ignore]\n", "", 5),
+    ("a claim of people loosened", "claims.yaml", "share: {at-least: 0.5}",
+     "share: {at-least: 0.1}", 5),
+    ("a question turned by free words", "questions.yaml", "ask: Do you have diabetes?",
+     "ask: Is your blood sugar as it should be?", 5),
     ("an assumption called published", "limits.yaml", "values: [{value: 5, kind: assumption}]",
      "values: [{value: 5, kind: published, source: gijon-2015}]", 5),
     ("the standing caution without its stop", "rulebook.yaml", "  - Stop wearing it and see a "
@@ -60,7 +78,8 @@ FAULTS: list[tuple[str, str, str, str, str | int]] = [
      "One swollen or tender calf: go on with the fitting;", "weak-words"),
     ("a stop that goes on, in German", "translations/de.yaml",
      "Wade: heute keine Anpassung;", "Wade: mit der Anpassung weitermachen;", "weak-words"),
-    ("a note that sends to nobody", HEALTH, "should be seen by a clinician, whatever the age",
+    ("a note that sends to nobody", HEALTH,
+     "should be seen by a doctor within two weeks of today, whatever the age",
      "is nothing unusual, whatever the age", "weak-words"),
     ("a question turned round", "questions.yaml", "ask: Is either foot hot",
      "ask: Is neither foot hot", "question-turned"),
@@ -76,8 +95,8 @@ FAULTS: list[tuple[str, str, str, str, str | int]] = [
      "Is one calf swollen?", 5),
     ("a customer's sentence", "types.yaml", "comfort can lead the choice.",
      "a firm shoe should lead the choice.", 5),
-    ("a sentence in German", "translations/de.yaml", "ansehen lassen, es kann ein Blutgerinnsel",
-     "ansehen lassen, es ist kein Blutgerinnsel", 5),
+    ("a sentence in German", "translations/de.yaml", "ist er stark, noch am selben Tag",
+     "ist er stark, irgendwann einmal", 5),
     ("a paper", "sources.yaml", "Clin Biomech 2006;21:89-98", "Clin Biomech 2006;21:89", 5),
     ("a name at the counter", "measures.yaml", "plain: standing posture", "plain: posture", 5),
     ("an error of measuring", "measures.yaml", "error: {single: 0.85,", "error: {single: 1.85,", 5),
@@ -138,6 +157,44 @@ def test_fault_is_caught(
     _, file, was, now, how = fault
     found = caught(changed((file, was, now)), monkeypatch)
     assert how in found, found
+
+
+def test_harmless_edits_end_with_0(changed: Changed) -> None:
+    """Comments, line breaks, folded sentences and the order of rules are no difference."""
+    folder = changed(
+        (HEALTH, "rules:\n", "rules:\n\n  # A word on what follows.\n"),
+        (POSTURE, "because: posture as far inwards as this is rare",
+         "because: posture as far inwards\n      as this is rare"),
+    )  # fmt: skip
+    file = folder / ATTRIBUTES
+    file.write_bytes(file.read_bytes().replace(b"\n", b"\r\n"))
+    blocks = re.split(r"(?m)^(?=  - id: )", (folder / CLASSIFY).read_text("utf-8"))
+    (folder / CLASSIFY).write_text(blocks[0] + blocks[2] + blocks[1] + "".join(blocks[3:]), "utf-8")
+    assert edits_between(contents_of(RULES), contents_of(load_rulebook(folder).folder)) == ()
+
+
+def test_a_question_asked_otherwise_is_not_said_to_change_nothing(changed: Changed) -> None:
+    """No condition has changed, and yet the same answer may mean another thing."""
+    folder = changed(("questions.yaml", "ask: Do you have diabetes?", "ask: Is your sugar well?"))
+    told = difference((shipped(), load_rulebook(folder)), (None, None), 1, 1)  # type: ignore[arg-type]
+    assert told.turned == ("diabetes",)
+    out = Console(file=StringIO(), width=100)
+    print_difference(told, out)
+    said = out.file.getvalue()  # type: ignore[attr-defined]
+    assert "every outcome is what it was" not in said
+    assert "diabetes" in said
+
+
+def test_a_note_that_is_gone_is_told_once_with_what_names_it(changed: Changed) -> None:
+    """Needs, examples and translations that name it are counted under it, not blamed."""
+    folder = changed()
+    file = folder / HEALTH
+    rule = re.compile(r"  - id: see-bone-point-pain\n(?:    .*\n)+")
+    file.write_text(rule.sub("", file.read_text("utf-8")), "utf-8")
+    errors = [f for f in check(folder, []).findings if f.level == "error"]
+    assert [f.code for f in errors] == ["weakened-note"]
+    assert "still name" in errors[0].found
+    assert errors[0].related
 
 
 def test_a_note_deleted_with_its_limit_and_examples_is_told(

@@ -125,7 +125,7 @@ def test_rule_that_another_always_shadows_is_found(changed: Changed) -> None:
         ("screen/health.yaml", "{note: see-clinician, say: \"An arch that has changed",
          "{note: stop, say: \"An arch that has changed"),
     )  # fmt: skip
-    (finding,) = findings(folder, "shadowed")
+    (finding,) = findings(folder, "says-nothing-new")
     assert "`stop-sudden-arch-collapse`" in finding.found
     assert "`see-sudden-arch-collapse`" in finding.found
 

@@ -26,15 +26,28 @@ def mixed(book: Rulebook, shares: Rulebook) -> dict[str, dict[str, Column]]:
 def test_each_is_drawn_as_often_as_the_file_says(book: Rulebook) -> None:
     """Within four standard errors of the share, of children, pain and answers."""
     feet = mixed(book, book)["left"]
-    share = book.parameters.since
+    shares = book.parameters.compare
     ages = book.vocabulary.words["visit_age-band"]
     young = np.isin(feet["visit_age-band"], [ages.index("child"), ages.index("teen")])
     hurts = feet["pain_heel"] == 1
     unasked = feet["answer_diabetes"] == -1
     for rows, name in ((young, "children"), (hurts, "painful"), (unasked, "unasked")):
-        wanted = share(f"compare.{name}", 0.0)
+        wanted = shares[name]
         error = np.sqrt(wanted * (1 - wanted) / COUNT)
         assert abs(rows.mean() - wanted) < 4 * error, name
+
+
+def test_weights_take_back_what_is_drawn_more_often(book: Rulebook) -> None:
+    """Weighted shares of children and of pain are a shop's, within four standard errors."""
+    feet, weights = mixed(book, book)["left"], Mixture(book, COUNT, 1).weights
+    ages = book.vocabulary.words["visit_age-band"]
+    young = np.isin(feet["visit_age-band"], [ages.index("child"), ages.index("teen")])
+    for rows, name in ((young, "children"), (feet["pain_heel"] == 1, "painful")):
+        wanted = book.parameters.compare[f"shop_{name}"]
+        found = float(weights[rows].sum() / COUNT)
+        error = float(np.sqrt((weights[rows] ** 2).sum()) / COUNT)
+        assert abs(found - wanted) < 4 * error, (name, found)
+        assert wanted < book.parameters.compare[name]
 
 
 def test_rules_for_few_people_meet_somebody(book: Rulebook) -> None:

@@ -111,7 +111,7 @@ def test_diff_counts_both_ways_and_fails_on_a_weakened_stop(
     there = json.loads(capsys.readouterr().out)
     assert run(*back) == 2
     again = json.loads(capsys.readouterr().out)
-    assert there["moves"]["gained"]["see-posture-far-inwards"] > 0
+    assert there["moves"]["gained"]["see-posture-far-inwards"]["count"] > 0
     assert there["moves"]["lost"] == again["moves"]["gained"] == {}
     assert there["moves"]["gained"] == again["moves"]["lost"]
     assert there["stronger"] == ["see-posture-far-inwards"]
@@ -141,7 +141,7 @@ def test_diff_asks_each_rulebook_how_it_reads_the_catalogue(
     assert run(*args) == 5
     told = json.loads(capsys.readouterr().out)
     assert told["unread"] == ["decides"]
-    assert told["moves"]["ranked"]["shoe"]["order"] > 0
+    assert told["moves"]["ranked"]["shoe"]["order"]["count"] > 0
 
 
 def test_words_need_a_reader_until_the_log_says_who(

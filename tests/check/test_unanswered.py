@@ -100,7 +100,7 @@ def test_an_attribute_that_no_product_states_is_found(tmp_path: Path, book: Rule
 def test_a_must_that_nothing_meets_is_found_with_whom_it_leaves(
     changed: Changed, tmp_path: Path
 ) -> None:
-    """So many of the modelled adults are left with nothing."""
+    """So many customers are left with nothing."""
     folder = changed(
         ("need/motion.yaml", "level: mild, strength: prefer, weight: strong",
          "level: strong, strength: must"),
@@ -114,7 +114,7 @@ def test_a_must_that_nothing_meets_is_found_with_whom_it_leaves(
     )  # fmt: skip
     (one,) = [f for f in shelf_findings(book, catalogue)
               if f.code == "never-met" and "`need-stability-pronated`" in f.found]  # fmt: skip
-    assert "of 4000 modelled adults are left with none" in one.found
+    assert "of 4000 drawn) are left with none" in one.found
 
 
 @pytest.mark.parametrize(

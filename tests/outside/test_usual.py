@@ -32,15 +32,15 @@ JOGGING = {"relaxed-standing": (4.03, 2.58), "subtalar-neutral": (10.91, 5.34)}
 # McPoil and Cornwall 1994, Foot Ankle Int 15:141-145, mean time of the peak; J Foot Ankle Res
 # 2014;7(Suppl 1):A55, class cuts 26 and 38 %, taken as one SD to either side of their middle.
 PEAK_TIME = (37.9, (38 - 26) / 2)
-# Wahmkow et al. 2017, PLoS ONE 12:e0172334, range in walking; what rolls in is taken to roll back.
-RANGE = (4.6, 2.2)
 # Nielsen et al. 2014, Br J Sports Med 48:440-447: 422 of 1,854 feet at 0 or below, 140 from +8;
 # a normal through both has this mean and SD. Left and right: SD of the difference 2 (Rokkedal-
 # Lausch 2013, within 2 is usual).
 FPI = (2.9, 3.2)
 FPI_GAP = 2.0
 # Cornwall and McPoil 2009, J Am Podiatr Med Assoc 99:399-405, 279 people without symptoms: the
-# shares asked for, 5 points to either side of the large ones and 1 to 6 % for the rare ones.
+# shares asked for, 5 points to either side of the large ones and 1 to 6 % for the rare ones. No
+# paper that was found says how far the heel comes back by push-off, so that the split of typical
+# and prolonged can be fitted and not checked.
 PATTERNS = {"typical": (58, 68), "prolonged": (26, 36), "delayed": (1, 6), "early": (1, 6)}
 # Astrom and Arvidson 1995, and Haight 2005: heels of healthy adults stand 5.5 to 7 degrees everted.
 HEELS_STAND = (5.5, 7.0)
@@ -103,13 +103,34 @@ def test_usual_covers_most_healthy_adults_of_the_second_population(
     assert 5 <= found["much"] <= 20
 
 
-def test_the_patterns_come_in_their_published_shares_in_the_second_population() -> None:
-    """Before the margin, within the bounds asked of Cornwall and McPoil's shares."""
+def test_early_and_delayed_come_in_their_published_shares_in_the_second_population() -> None:
+    """By the published time of the peak alone; an assumption splits the rest, which is neither."""
     rules = without_margin(book())
-    readings = {"peak-time": drawn(*PEAK_TIME, 4), "rearfoot-return": drawn(*RANGE, 5)}
-    found = shares(conclude_many(rules, facts(rules, readings, gait="walking"), PEOPLE), "timing")
-    for pattern, (low, high) in PATTERNS.items():
+    timed = facts(rules, {"peak-time": drawn(*PEAK_TIME, 4)}, gait="walking")
+    found = shares(conclude_many(rules, timed, PEOPLE), "timing")
+    for pattern in ("early", "delayed"):
+        low, high = PATTERNS[pattern]
         assert low <= found[pattern] <= high, (pattern, found)
+    assert 88 <= 100 - found["early"] - found["delayed"] <= 98
+
+
+def test_what_splits_typical_from_prolonged_is_called_an_assumption_and_moved() -> None:
+    """The return is marked assumed, with a range that no bound on the shares can hold within."""
+    rules = without_margin(book())
+    population = load_population(Path(rules.folder) / "population.yaml")
+    norm = population.quantities["rearfoot-return"].norm["everyone"]
+    assert norm.mean.kind == "assumption"
+    assert norm.mean.range_ is not None
+    found = []
+    for mean in (norm.mean.range_[0], norm.mean.value, norm.mean.range_[1]):
+        readings = {
+            "peak-time": drawn(*PEAK_TIME, 4),
+            "rearfoot-return": drawn(mean, norm.sd.value, 5),
+        }
+        made = conclude_many(rules, facts(rules, readings, gait="walking"), PEOPLE)
+        found.append(shares(made, "timing")["prolonged"])
+    low, high = PATTERNS["prolonged"]
+    assert found[0] > high > found[1] > low > found[2]
 
 
 def test_where_most_heels_stand_is_not_called_more() -> None:
@@ -182,7 +203,7 @@ def test_notes_of_posture_reach_few_of_the_second_population() -> None:
 
 
 def _scored(rules: Rulebook, score: np.ndarray, gap: np.ndarray) -> Columns:
-    columns = facts(rules, {"fpi": score, "fpi-difference": gap})
+    columns = facts(rules, {"fpi": score, "fpi-difference": gap}, age="grown")
     for name in ("fpi", "fpi-difference"):
         error = _single(rules.measures[name])
         columns |= {f"{name}_low": columns[name] - error, f"{name}_high": columns[name] + error}

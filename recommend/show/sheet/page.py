@@ -104,7 +104,8 @@ class _Page:
         yield "</main>"
         keys = ("caution", "private") if self.stopped else ("caution", "evidence", "private")
         foot = " ".join(self.t(key) for key in keys)
-        yield f"<footer><p>{foot}</p></footer>"
+        rules = self.t("rules", stamp=self.sheet.outcome.book.stamp)
+        yield f"<footer><p>{foot} {rules}</p></footer>"
 
     def t(self, key: str, **words: str) -> str:
         """A text of the page, escaped."""
