@@ -41,7 +41,7 @@ class Foot:
         for name in book.measures:
             self._add_measure(name)
         self._add_words("side", z3.BoolVal(True))
-        for fact in ("visit_age-band", "visit_purpose"):
+        for fact in ("visit_age-band", "visit_purpose", "visit_socks"):
             self._add_words(fact, self._flag(fact))
         for question in book.questions:
             self._add_words(f"answer_{question}", self._flag(f"answer_{question}"))
