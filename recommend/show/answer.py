@@ -79,7 +79,7 @@ def _wrapped(text: str, width: int) -> list[str]:
 _SHORTENED = (
     "unlike", "feet", "ask", "say", "ask", "wants", "else", "unlike", "say", "next", "else", "ask",
     "bring", "wants", "else", "unlike", "ask", "known", "else", "bring", "bring", "next",
-    "cautions", "cautions", "ask",
+    "cautions", "cautions", "ask", "sure",
 )  # fmt: skip
 
 
@@ -412,7 +412,7 @@ def _sure(outcome: Outcome) -> Part:
         return Part("sure", "", [])
     what = "group holds" if len(first.members) > 1 else "choice stays first"
     return Part(
-        "sure", "Sure", [[f"This {what} in {100 * holds:.0f} of 100 repeats of the readings."]]
+        "sure", "Sure", [[f"This {what} in {100 * holds:.0f} of 100 repeats of the readings."], []]
     )
 
 
