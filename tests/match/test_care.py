@@ -14,8 +14,7 @@ from recommend.rulebook import shipped_folder
 from recommend.rulebook.compiling import leaves
 from recommend.rulebook.conditions import OfAnswer, OfPain
 from recommend.visit import Visit, read_visit
-from recommend.visit.models import Pain
-from recommend.visit.models import PainSite
+from recommend.visit.models import Pain, PainSite
 from recommend.way import outcome_of
 from tests import shipped
 
