@@ -279,6 +279,7 @@ class Film(Group):
     frames: Count
     quiet_s: Positive
     rate_least: Positive
+    seen_least: Share
     mark_radius_mm: Positive
     acceleration: Positive
     size_change: Share

@@ -395,16 +395,22 @@ class Pairing:
     def goes(self) -> dict[Level, Array]:
         """By level, whether the classes go together, float32, (patterns, shoes, insoles)."""
         sums: dict[tuple[object, object], int] = {}
+        known: dict[tuple[object, ...], bool] = {}
         together: list[tuple[Item, Item]] = []
         which = np.zeros((len(self.sides), len(self.others)), np.intp)
         fits = np.zeros(which.shape, bool)
+        rooms = [(i.offered, *(i.levels.get(n) for n in INSOLE_READS)) for i, _ in self.others]
         for s, (shoe, adds) in enumerate(self.sides):
+            room = tuple(shoe.levels.get(name) for name in SHOE_READS)
             for i, (insole, more) in enumerate(self.others):
                 if (adds, more) not in sums:
                     sums[adds, more] = len(together)
                     together.append((shoe, insole))
                 which[s, i] = sums[adds, more]
-                fits[s, i] = fit(shoe, insole, self.book.parameters).fits
+                key = (room, rooms[i])
+                if key not in known:
+                    known[key] = fit(shoe, insole, self.book.parameters).fits
+                fits[s, i] = known[key]
         judged = Judged(self.book, self._needs, together)
         binding, required = self._asked
         out = any_of(binding, judged.broken)

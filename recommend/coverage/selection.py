@@ -152,45 +152,74 @@ def _climb(problem: Problem) -> tuple[list[int], float]:
     The bound holds when every option is one line: at any stage no choice can add more than
     the best remaining gains that fit into the whole budget.
     """
-    chosen: list[int] = []
-    open_groups = np.ones(len(problem.weights), dtype=bool)
+    climb = _Climb(problem)
     left = problem.budget
     limit = everything = float(problem.weights.sum() + problem.of_line.sum())
     while True:
-        moves = _moves(problem, chosen, open_groups)
-        served = float(problem.weights[~open_groups].sum() + problem.of_line[chosen].sum())
-        limit = min(limit, served + _fill(problem, moves), everything)
+        moves = climb.moves()
+        limit = min(limit, climb.value + _fill(problem, moves), everything)
         affordable = {m: gain for m, gain in moves.items() if _cost(problem, m) <= left + TINY}
         if not affordable or max(affordable.values()) <= TINY:
-            return chosen, limit
+            return climb.chosen, limit
         best = max(affordable, key=lambda m: (affordable[m] / _cost(problem, m), -m[0]))
-        chosen += best
+        climb.take(best)
         left -= _cost(problem, best)
-        usable = [o for o, option in enumerate(problem.options) if set(chosen) >= set(option)]
-        open_groups &= ~problem.serves[:, usable].any(axis=1)
+
+
+class _Climb:
+    """Lines chosen so far, whom they serve, and what each further line would add at once."""
+
+    def __init__(self, problem: Problem) -> None:
+        self.problem = problem
+        self.chosen: list[int] = []
+        self.open = problem.weights.astype(float)
+        self.now = np.zeros((len(problem.costs), len(problem.weights)), bool)
+        pairs = []
+        for o, option in enumerate(problem.options):
+            if len(option) == 1:
+                self.now[option[0]] |= problem.serves[:, o]
+            else:
+                pairs.append(o)
+        self.two = np.array([problem.options[o] for o in pairs], np.intp).reshape(-1, 2)
+        self.serves = np.ascontiguousarray(problem.serves[:, pairs].T)
+
+    @property
+    def value(self) -> float:
+        """Weight served, and what the lines are worth besides."""
+        served = float(self.problem.weights.sum() - self.open.sum())
+        return served + float(self.problem.of_line[self.chosen].sum())
+
+    def moves(self) -> dict[tuple[int, ...], float]:
+        """Lines, or two together, that can be added, and what that adds."""
+        worth = self.problem.of_line
+        alone = self.now @ self.open + worth
+        both = (self.serves | self.now[self.two[:, 0]] | self.now[self.two[:, 1]]) @ self.open
+        both += worth[self.two].sum(axis=1)
+        rest = [n for n in range(len(alone)) if n not in self.chosen]
+        found: dict[tuple[int, ...], float] = {(n,): float(alone[n]) for n in rest}
+        found |= {
+            (s, i): gain for (s, i), gain in zip(self.two.tolist(), both.tolist(), strict=True)
+        }
+        return found
+
+    def take(self, move: tuple[int, ...]) -> None:
+        """Add the lines of a move; a pair of which one is chosen becomes a matter of the other."""
+        self.chosen += move
+        for line in move:
+            self.open[self.now[line]] = 0.0
+        have = np.isin(self.two, self.chosen)
+        whole = have.all(axis=1)
+        if whole.any():
+            self.open[self.serves[whole].any(axis=0)] = 0.0
+        for row in np.flatnonzero(have.any(axis=1) & ~whole):
+            other = int(self.two[row][~have[row]][0])
+            self.now[other] |= self.serves[row]
+        keep = ~have.any(axis=1)
+        self.two, self.serves = self.two[keep], self.serves[keep]
 
 
 def _cost(problem: Problem, move: tuple[int, ...]) -> float:
-    return float(problem.costs[list(move)].sum())
-
-
-def _moves(problem: Problem, chosen: list[int], still: Array) -> dict[tuple[int, ...], float]:
-    """Lines to add together, and the weight of open groups that this serves at once."""
-    have = set(chosen)
-    served: dict[tuple[int, ...], Array] = {}
-    for o, option in enumerate(problem.options):
-        missing = tuple(line for line in option if line not in have)
-        if missing:
-            now = problem.serves[:, o] & still
-            served[missing] = served[missing] | now if missing in served else now
-    for move in [m for m in served if len(m) > 1]:
-        for line in move:
-            served[move] = served[move] | served.get((line,), served[move])
-    worth = problem.of_line
-    return {
-        move: float(problem.weights[groups].sum() + worth[list(move)].sum())
-        for move, groups in served.items()
-    }
+    return float(sum(problem.costs[line] for line in move))
 
 
 def _fill(problem: Problem, moves: dict[tuple[int, ...], float]) -> float:

@@ -232,9 +232,11 @@ class _Options:
 
     def _there(self, kind: Array, size: Array) -> tuple[Array, Array]:
         """Shoes and insoles that are there and do by themselves, each (n, products)."""
-        one = self.evaluator.fits("shoe in pair", "well", kind) & self.evaluator.has_shoe[size]
-        other = self.evaluator.fits("insole in pair", "well", kind)
-        return one, other & self.evaluator.has_insole[size]
+        used, row = np.unique(kind, return_inverse=True)
+        row, evaluator = row.ravel(), self.evaluator
+        one = evaluator.fits("shoe in pair", "well", used)[row] & evaluator.has_shoe[size]
+        other = evaluator.fits("insole in pair", "well", used)[row]
+        return one, other & evaluator.has_insole[size]
 
     def _alone(self, groups: slice) -> tuple[Array, Array, Array]:
         """Whom old products serve, whom each new one with old ones, and the choices of now."""
@@ -305,12 +307,17 @@ class _Options:
         _, alone, kind, size = part
         if not len(s):
             return alone
-        one, other = self._two(alone, kind, size)
+        one, other = (np.ascontiguousarray(x.T) for x in self._two(alone, kind, size))
         pairing = self.evaluator.pairing
         shoe = pairing.shoe[self.old_shoes :][s]
         insole = pairing.insole[self.old_insoles :][i]
-        goes = pairing.goes["well"][pairing.pattern[kind]][:, shoe, insole] > 0
-        return np.concatenate([alone, one[:, s] & other[:, i] & goes], axis=1)
+        both = one[s] & other[i]
+        patterns = pairing.pattern[kind]
+        for pattern in np.unique(patterns):
+            goes = pairing.goes["well"][pattern][shoe, insole] > 0
+            if not goes.all():
+                both[np.ix_(~goes, patterns == pattern)] = False
+        return np.concatenate([alone, both.T], axis=1)
 
 
 def drop(assessor: Assessor, whole: Catalogue, kinds: Kinds, tally: Tally, count: int) -> Dropping:

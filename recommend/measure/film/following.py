@@ -93,7 +93,8 @@ def starts_of(spots: Spots, parameters: Parameters) -> list[dict[int, tuple[int,
     seen = {int(f): legs_in(marklike(spots.each[f])) for f in frames}
     counts = np.array([len(legs) for legs in seen.values()])
     whole = int(np.max(counts, initial=0))
-    number = next((n for n in range(whole, 0, -1) if np.mean(counts >= n) > _OFTEN), min(whole, 1))
+    often = parameters.film.seen_least
+    number = next((n for n in range(whole, 0, -1) if np.mean(counts >= n) > often), 0)
     out: list[dict[int, tuple[int, ...]]] = [{} for _ in range(number)]
     for f, legs in seen.items():
         if len(legs) != number:
@@ -108,7 +109,6 @@ def starts_of(spots: Spots, parameters: Parameters) -> list[dict[int, tuple[int,
 
 
 _LOOKED_AT = 20_000  # frames, spread over the film, in which legs are looked for
-_OFTEN = 0.12  # share of frames in which so many legs are seen
 
 
 def marklike(spots: FloatArray) -> FloatArray:

@@ -96,13 +96,27 @@ def read_film(
     marked: dict[Side, Marked] = {}
     for leg, side, hand in zip(followed, sides, fixed, strict=True):
         marked[side] = marks_of(spots, leg, side, {f for f in hand if hand[f]})
+    legs = dict(marked)
     if options.side:
         marked = {side: one for side, one in marked.items() if side == options.side}
     recordings = []
     for one in marked.values():
-        flags = doubts_of(one, marked, opened, rate, options.put_right, mirrored, parameters)
+        _refuse_unseen(path, one, parameters)
+        flags = doubts_of(one, legs, opened, rate, options.put_right, mirrored, parameters)
         recordings.append(_recording(path, one, flags, rate, options, spots, mirrored, parameters))
     return FilmRead(tuple(recordings), marked, opened, options.slow_motion)
+
+
+def _refuse_unseen(path: Path, marked: Marked, parameters: Parameters) -> None:
+    """Refuse what looked like a leg in some frames and is followed through few."""
+    share = float(np.mean(~marked.missing.any(axis=1)))
+    if share < parameters.film.seen_least:
+        raise InputError(
+            Place(str(path)),
+            f"the four marks of the {marked.side} leg are seen in {share:.0%} of the frames",
+            "marks that stand out from the skin all through the film",
+            "`recommend help filming` says what they look like; or `--side` for the other leg",
+        )
 
 
 def _rate(path: Path, spots: Spots, parameters: Parameters) -> float:
@@ -131,7 +145,7 @@ def _sides(
         )  # fmt: skip
     if not starts or not any(starts):
         raise InputError(
-            Place(str(path)), "no leg is seen with its four marks in one frame",
+            Place(str(path)), "no leg is seen with its four marks in enough frames",
             "four round marks below each other on each leg, those of the leg furthest apart",
             "`recommend help filming` shows where they go",
         )  # fmt: skip

@@ -162,6 +162,17 @@ def test_damaged_and_foreign_files_are_one_sentence(walk: Drawn, tmp_path: Path)
         read_film(walk.path, numbers.changed({"film.frames": 20}))
 
 
+def test_a_film_without_marks_is_no_film_of_legs(
+    walk: Drawn, opened: Opened, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The pattern of a leg in one frame of seven, as chance has it, is refused."""
+    each = [one if k % 7 == 0 else one[:0] for k, one in enumerate(opened.spots.each)]
+    by_chance = replace(opened, spots=replace(opened.spots, each=each))
+    monkeypatch.setattr(reading, "spots_in", lambda *_: by_chance)
+    with pytest.raises(InputError, match="in enough frames"):
+        read(walk)
+
+
 def test_a_process_that_says_nothing_is_ended() -> None:
     """Half a second of silence ends it, and the reason is said."""
     with pytest.raises(GaveUpError, match=r"0\.5 s"):
