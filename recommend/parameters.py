@@ -259,6 +259,19 @@ class Entry(Group):
     side_gap: NotNegative
     rise_under_load: NotNegative
     stride_spread: NotNegative
+    touchdown_low: Signed = -14
+    touchdown_high: Signed = 5
+    peak_low: Signed = 0
+    peak_high: Signed = 22
+    midstance_low: Signed = -3
+    midstance_high: Signed = 20
+    propulsion_low: Signed = -8
+    propulsion_high: Signed = 12
+    standing_low: Signed = -4
+    standing_high: Signed = 18
+    relaxed_shift: NotNegative = 4
+    heel_share_low: NotNegative = 0.18
+    heel_share_high: NotNegative = 0.33
     read_out_most: Count
     child_carried_days: Count
     body_mass_low: NotNegative

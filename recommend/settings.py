@@ -78,8 +78,8 @@ SETTINGS: dict[str, Setting] = {
             ("side-by-side", "one-by-one"),
         ),
         Setting(
-            "zero-reference", "RECOMMEND_ZERO_REFERENCE", "usual zero of rearfoot angles",
-            ZERO_REFERENCES,
+            "measured-from", "RECOMMEND_MEASURED_FROM",
+            "what rearfoot angles are usually measured from", ZERO_REFERENCES,
         ),
         Setting(
             "raters", "RECOMMEND_RATERS", "whether one person scores posture here, or several",
@@ -227,7 +227,7 @@ def _default(one: Setting) -> Any:
         "keep": "no",
         "sizes": "eu",
         "language": "en",
-        "zero-reference": "vertical",
+        "measured-from": "vertical",
         "raters": "one",
         "feet": "side-by-side",
         "readings": [],

@@ -56,7 +56,7 @@ def test_the_main_job_runs_without_what_only_posix_has(run) -> None:
     assert "trials:" in visit.read_text("utf-8")
     run("sheet", visit, "--to", run.home / "page.html")
     assert "<!doctype html>" in (run.home / "page.html").read_text("utf-8").lower()
-    assert "concluded by the engine numpy" in run("explain", "last")
+    assert "concluded by the engine numpy" in run("explain", "last", "--full")
     assert "identical" in run("replay", "last")
     run("store", "verify")
 

@@ -13,10 +13,13 @@ from recommend.commands import single
 from recommend.commands.options import VisitName, visit_file
 from recommend.errors import Exit, RecommendError
 from recommend.explain.explaining import Explanation
+from recommend.match.wishes import OWN_SHOES
 from recommend.measure.named import read_measured_visit
 from recommend.show.compared import compared_data, compared_lines
 from recommend.show.console import console
-from recommend.show.tree import tree_lines
+from recommend.show.dialogue import say
+from recommend.show.letters import first_choices
+from recommend.trial.steps import OWN
 from recommend.way import outcome_of
 
 MOST = 4  # products that stand beside each other in 80 columns
@@ -26,7 +29,9 @@ def compare(
     visit: VisitName,
     products: Annotated[
         list[str],
-        typer.Argument(help="one to four: SHOE, INSOLE, SHOE+INSOLE, own-shoes, no-insole"),
+        typer.Argument(
+            help="one to four: letters of the shortlist, SHOE, INSOLE, SHOE+INSOLE, own, no-insole"
+        ),
     ],
     as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
     catalogue: Annotated[
@@ -40,7 +45,7 @@ def compare(
 
     Nothing is kept. Exit code 3 when a stop withholds the shortlist.
 
-    Example: recommend compare catalogue_demo/visits/pronated.yaml mimberlow-walk own-shoes
+    Example: recommend compare catalogue_demo/visits/pronated.yaml a b
     """
     if len(products) > MOST:
         raise RecommendError(f"{len(products)} products are named; at most {MOST} fit side by side")
@@ -52,16 +57,18 @@ def compare(
         console().print("A stop withholds the shortlist: no product is compared.")
         raise typer.Exit(Exit.STOP)
     explanation = Explanation(outcome)
-    if len(products) == 1 and not as_json:
-        for line in tree_lines(explanation.why_not(products[0]), console().width):
-            print(line)
-        return
+    letters = {letter: one.id for letter, one in first_choices(outcome).items()} | {OWN: OWN_SHOES}
+    products = [letters.get(name, name) for name in products]
     candidates = [explanation.candidate(name) for name in products]
     if as_json:
         print(json.dumps(compared_data(candidates, outcome), indent=2, ensure_ascii=False))
         return
     for line in compared_lines(candidates, outcome, console().width):
         print(line)
+    if len(products) == 1:
+        for remark in explanation.why_not(products[0]).children:
+            if remark.kind == "remark":
+                say(remark.text)
 
 
 app = single(compare)

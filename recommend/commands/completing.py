@@ -1,4 +1,4 @@
-"""What the shell offers on Tab: reference codes and product ids, found without loading rules.
+"""What the shell offers on Tab: codes, products, rules and records, found without loading rules.
 
 Completion must be quick and must never fail: what cannot be read offers nothing.
 """
@@ -13,6 +13,7 @@ from recommend.errors import RecommendError
 from recommend.settings import setting
 
 _ID = re.compile(r"^\s*(?:-\s+)?id:\s*([a-z0-9-]+)\s*(?:#.*)?$", re.MULTILINE)
+_RULES = re.compile(r"^rules:", re.MULTILINE)
 _KIND = re.compile(r"^\s*(?:-\s+)?kind:\s*(shoe|insole)\b", re.MULTILINE)
 
 
@@ -48,6 +49,41 @@ def shoes(incomplete: str) -> list[str]:
 def insoles(incomplete: str) -> list[str]:
     """Ids of insoles in the catalogue of the shop."""
     return _products("insole", incomplete)
+
+
+def rule_ids(incomplete: str) -> list[str]:
+    """Ids of the rules of the shop's rulebook, by the look of their lines."""
+    try:
+        folder: Path = setting("rulebook").value
+        texts = [file.read_text("utf-8") for file in sorted(folder.glob("*/*.yaml"))]
+    except (RecommendError, OSError, UnicodeDecodeError):
+        return []
+    found = {one[1] for text in texts if _RULES.search(text) for one in _ID.finditer(text)}
+    return sorted(one for one in found if one.startswith(incomplete))
+
+
+def records(incomplete: str) -> list[str]:
+    """Numbers of kept records and the references they are of, `last` among them."""
+    count, codes = _kept()
+    numbers = (str(number) for number in range(count, 0, -1))
+    return [one for one in ("last", *numbers, *codes) if one.startswith(incomplete)]
+
+
+def customers(incomplete: str) -> list[str]:
+    """References that kept records are of."""
+    return [code for code in _kept()[1] if code.startswith(incomplete)]
+
+
+def _kept() -> tuple[int, list[str]]:
+    """How many records are kept, and of which references."""
+    from recommend.records.database import store_path
+    from recommend.records.store import Store
+
+    try:
+        with Store(store_path(None)) as opened:
+            return len(opened), opened.known_references()
+    except (RecommendError, OSError):
+        return 0, []
 
 
 def _products(kind: str, incomplete: str) -> list[str]:

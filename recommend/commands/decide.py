@@ -25,9 +25,10 @@ from recommend.reading import read_document
 from recommend.records.database import store_path
 from recommend.records.keeping import entry_of, keep_event, keeps, kept_words
 from recommend.settings import setting
-from recommend.show.answer import first_choices
 from recommend.show.dialogue import KEYS, LeftError, run, say
+from recommend.show.letters import Names, brought, name_of, names_of
 from recommend.show.words import LEVEL_WORDS
+from recommend.trial.plan import BAREFOOT
 from recommend.visit.answers import RefusedError
 from recommend.visit.deciding import OWN, Offered, by_whom, deciding, reading_out
 from recommend.visit.entry import Entry
@@ -83,15 +84,14 @@ def decide(
         begun = {"decision": {"outcome": "nothing"}}
         steps = (*reading_out(rules), by_whom(fitter))
     else:
-        offered = {letter: _offered(one) for letter, one in first_choices(outcome).items()}
-        known = _known(outcome, offered)
-        steps = deciding(offered, *known, date.today(), fitter, rules)
+        offered = _offers(outcome)
+        steps = deciding(offered, *_known(outcome), date.today(), fitter, rules)
     tree = (
         _answered(steps, answer, begun) if answer else _asked(steps, file, offered, begun, counter)
     )
     if tree is not None:
         _refuse_harmful(tree["decision"], harmful(seen, book.parameters), visit)
-        _write(file, tree["decision"])
+        _write(file, tree["decision"], names_of(outcome))
         _keep(outcome, tree["decision"])
 
 
@@ -124,20 +124,40 @@ def _refuse_harmful(told: Tree, out: Mapping[str, str], called: str) -> None:
             )
 
 
-def _offered(candidate: Any) -> Offered:
-    ids = {part.product.kind: part.id for part in candidate.parts}
-    sizes = dict(zip((p.product.kind for p in candidate.parts), candidate.sized, strict=True))
-    return Offered(
-        shoe=ids.get("shoe"),
-        insole=ids.get("insole"),
-        title=" + ".join(part.product.title for part in candidate.parts),
-        shoe_size=sizes["shoe"].size if "shoe" in sizes else None,
-        insole_size=sizes["insole"].size if "insole" in sizes else None,
-    )
+def _offers(outcome: Outcome) -> dict[str, Offered]:
+    """What the shortlist offers, and what was tried, by the letters of the visit."""
+    names = names_of(outcome)
+    ranked = outcome.shortlist
+    assert ranked is not None
+    listed = {
+        name_of(c): c for group in GROUPS for c in (*ranked.ranked[group], *ranked.missing[group])
+    }
+    tried = {"+".join(filter(None, (t.shoe, t.insole))) for t in outcome.assessment.visit.trials}
+    found = {}
+    for name, letter in names.letters.items():
+        candidate = listed.get(name) or listed.get(name.removeprefix(f"{OWN}+"))
+        if name != BAREFOOT and (candidate is not None or name in tried):
+            title = names.worn(name) + (" (tried)" if name in tried else "")
+            found[letter] = _offered(name, title, candidate)
+    return found
 
 
-def _known(outcome: Outcome, offered: dict[str, Offered]) -> tuple[Any, Any]:
-    first = {(one.shoe, one.insole) for one in offered.values()}
+def _offered(name: str, title: str, candidate: Candidate | None) -> Offered:
+    """A combination by its id as a try-on; its sizes where it is on the shortlist."""
+    shoe, _, insole = name.partition("+")
+    pairs = zip(candidate.parts, candidate.sized, strict=True) if candidate is not None else ()
+    sizes = {part.product.kind: sized.size for part, sized in pairs if part.offered == "shop"}
+    return Offered(shoe, insole or None, title, sizes.get("shoe"), sizes.get("insole"))
+
+
+def _known(outcome: Outcome) -> tuple[Any, Any]:
+    """Shoe and insole of each member of the first group, and ids of all products by kind."""
+    ranked = outcome.shortlist
+    assert ranked is not None
+    group = brought(ranked)
+    members = ranked.groups[group][0].members if group is not None else ()
+    offers = [_offered(name_of(one), "", None) for one in members]
+    first = {(one.shoe, one.insole) for one in offers}
     items = outcome.catalogue.items
     return first, {k: {i.id for i in items if i.product.kind == k} for k in ("shoe", "insole")}
 
@@ -186,7 +206,7 @@ def _asked(
     return draft.tree if get(draft.tree, ("decision", "outcome")) else None
 
 
-def _write(file: Path, told: Tree) -> None:
+def _write(file: Path, told: Tree, names: Names) -> None:
     decision = Decision.model_validate(told)
     stock, sold = setting("stock").value, dict(_sold(decision))
     kept = {"outcome": told["outcome"], "date": date.today().isoformat(), **told}
@@ -196,9 +216,9 @@ def _write(file: Path, told: Tree) -> None:
     else:
         left = {}
         _put_down(file, kept)
-    say(f"Written down: {_words(decision)}.")
+    say(f"Written down: {_words(decision, names)}.")
     for (product, size), count in left.items():
-        say(f"{product} {size:g}: {count} left on the stock list.")
+        say(f"{names.worn(product)}, {size:g}: {count} left on the stock list.")
     if sold and stock is None:
         say("No stock list is set: `recommend setup --set stock=FILE` lets it be counted down.")
     print(f"Next:  recommend sheet {file}")
@@ -247,9 +267,9 @@ def _undo(file: Path, seen: Visit) -> None:
         print(kept_words(keep_event(store_path(), seen, "taken-back", told, by)), file=sys.stderr)
 
 
-def _words(decision: Decision) -> str:
+def _words(decision: Decision, names: Names) -> str:
     things = [
-        f"{product}{_size_words(sizes)}"
+        f"{names.worn(product)}{_size_words(sizes)}"
         for product, sizes in (
             (decision.shoe, decision.shoe_size),
             (decision.insole, decision.insole_size),
@@ -263,4 +283,4 @@ def _words(decision: Decision) -> str:
 
 def _size_words(sizes: Any) -> str:
     found = [f"{size:g}" for side in SIDES if (size := getattr(sizes, side)) is not None]
-    return f" {' and '.join(dict.fromkeys(found))}" if found else ""
+    return f", {' and '.join(dict.fromkeys(found))}" if found else ""

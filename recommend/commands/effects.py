@@ -65,7 +65,8 @@ def effects(
 
         print_liked(liked(visits, types_of, book.parameters), book, console())
         worn = came_back(visits, book.measures, book.parameters)
-        for line in came_back_lines(worn) if worn else ():
+        titles = {item.id: item.product.title for item in products.items}
+        for line in came_back_lines(worn, titles) if worn else ():
             print(line)
 
 

@@ -10,6 +10,7 @@ from typing import Annotated, Optional
 import typer
 
 from recommend.commands import single
+from recommend.commands.completing import records, rule_ids
 from recommend.commands.options import Force, StorePath
 from recommend.errors import RecommendError
 from recommend.explain.explaining import Explanation
@@ -20,8 +21,8 @@ from recommend.records.keeping import Archive, origins_kept
 from recommend.records.replay import Replayer
 from recommend.records.store import Record, Store
 from recommend.settings import setting
-from recommend.show.console import console
-from recommend.show.explain import explain_data, explain_lines
+from recommend.show.console import console, print_paged
+from recommend.show.explain import brief_lines, explain_data, explain_lines
 from recommend.show.explain_page import explain_page
 from recommend.show.records import Kept
 from recommend.trial.heeding import heeded
@@ -36,15 +37,23 @@ Text = Optional[str]  # noqa: UP045 - the option parser reads this spelling
 
 def explain(
     record: Annotated[
-        str, typer.Argument(help="its number, `last`, a reference, or the start of its hash")
+        str,
+        typer.Argument(
+            help="its number, `last`, a reference, or the start of its hash",
+            autocompletion=records,
+        ),
     ],
     product: Annotated[Text, typer.Option(help="why this product stands where it does")] = None,
     why_not: Annotated[Text, typer.Option(help="why this one is not listed, or lower")] = None,
-    rule: Annotated[Text, typer.Option(help="why a rule fired, or not, or is undecided")] = None,
+    rule: Annotated[
+        Text,
+        typer.Option(help="why a rule fired, or not, or is undecided", autocompletion=rule_ids),
+    ] = None,
     depth: Annotated[
         Optional[int],  # noqa: UP045
         typer.Option(min=1, help="levels of the derivation; all of them if not given"),
     ] = None,
+    full: Annotated[bool, typer.Option("--full", help="the whole derivation")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
     html: Annotated[
         Optional[Path],  # noqa: UP045
@@ -53,9 +62,10 @@ def explain(
     force: Force = False,
     store: StorePath = None,
 ) -> None:
-    """Explain a kept shortlist: its derivation, how sure it is, what would change it.
+    """Explain a kept shortlist on one screen: is it intact, by which rules, what was decided.
 
-    The record is derived again with the rulebook and catalogue it was made with.
+    With --full its derivation, how sure it is, what would change it. The record is derived again
+    with the rulebook and catalogue it was made with.
 
     Example: recommend explain last --why-not grommelstead-ward
     """
@@ -86,11 +96,11 @@ def explain(
         data = explain_data(replayed, tree, sure, changes)
         data |= told.data()
         typer.echo(json.dumps(data, indent=2, ensure_ascii=False))
+    elif html is None and sure is not None and not (full or depth):
+        print_paged(brief_lines(replayed, sure, changes, told.came, console().width))
     elif html is None:
-        for line in explain_lines(replayed, tree, sure, changes, console().width):
-            typer.echo(line)
-        for line in told.lines(console().width):
-            typer.echo(line)
+        whole = explain_lines(replayed, tree, sure, changes, console().width)
+        typer.echo("\n".join([*whole, *told.lines(console().width)]))
 
 
 def _others_words(reference: str, others: list[Record], chosen: Record) -> str:

@@ -38,6 +38,10 @@ from recommend.show.gaps import print_dropping, print_gaps, print_stocking
 ThinOption = Annotated[
     bool, typer.Option("--thin", help="Aim at customers who are served but have little choice.")
 ]
+SeasonOption = Annotated[
+    Optional[int],  # noqa: UP045 - the option parser reads this spelling
+    typer.Option("--season", min=1, help="Say how many pieces so many customers ask for."),
+]
 BriefsOption = Annotated[int, typer.Option(min=1, max=50, help="Most buying briefs.")]
 CandidatesOption = Annotated[
     Optional[Path],  # noqa: UP045 - the option parser reads this spelling
@@ -73,6 +77,7 @@ def gaps(
     stock: StockOption = None,
     shop: ShopOption = None,
     thin: ThinOption = False,
+    season: SeasonOption = None,
     briefs: BriefsOption = 5,
     candidates: CandidatesOption = None,
     mapping: MappingOption = None,
@@ -124,7 +129,11 @@ def gaps(
     elif drop_lines is not None:
         _say(as_json, gone, lambda: print_dropping(gone, console()))
     else:
-        _say(as_json, found, lambda: print_gaps(found, question.crowd, book, console(), thin))
+        _say(
+            as_json,
+            found,
+            lambda: print_gaps(found, question.crowd, book, console(), thin, season),
+        )
 
 
 def _check(

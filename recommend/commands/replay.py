@@ -14,6 +14,7 @@ import typer
 
 from recommend.check.changes import unseen
 from recommend.commands import single
+from recommend.commands.completing import records as kept
 from recommend.commands.options import StorePath
 from recommend.errors import Exit, RecommendError, counted
 from recommend.infer.engine import engine_name
@@ -42,7 +43,9 @@ ONE_BY_ONE = 300  # up to so many records, `--all` derives each in full
 def replay(
     records: Annotated[
         list[str] | None,
-        typer.Argument(help="numbers, `last`, references, or the start of hashes"),
+        typer.Argument(
+            help="numbers, `last`, references, or the start of hashes", autocompletion=kept
+        ),
     ] = None,
     all_: Annotated[bool, typer.Option("--all", help="every record of the store")] = False,
     with_: Annotated[

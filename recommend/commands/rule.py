@@ -10,6 +10,7 @@ import typer
 from recommend.atomic import write_atomically
 from recommend.check.scaffold import scaffold
 from recommend.check.touched import touched
+from recommend.commands.completing import rule_ids
 from recommend.errors import InputError, Place
 from recommend.rulebook import load_rulebook
 from recommend.rulebook.book import Stage
@@ -31,7 +32,9 @@ def _rule() -> None:
 
 @app.command()
 def show(
-    rule_id: Annotated[str, typer.Argument(metavar="ID", help="id of the rule")],
+    rule_id: Annotated[
+        str, typer.Argument(metavar="ID", help="id of the rule", autocompletion=rule_ids)
+    ],
     rules: RulesFolder = None,
 ) -> None:
     """Print a rule in words: sources, the feet it touches, the rules beside it, its examples.

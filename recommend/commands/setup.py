@@ -67,7 +67,7 @@ QUESTIONS = (
         "What stands on your boxes. Lengths stay in mm, and the size in every system is shown.",
     ),
     (
-        "zero-reference", "What rearfoot angles are usually measured from",
+        "measured-from", "What rearfoot angles are usually measured from",
         "vertical: the floor's upright; relaxed-standing: the heel as it stands; subtalar-neutral. "
         "The three differ by up to 7 degrees and are never compared.",
     ),
@@ -103,7 +103,7 @@ def setup(
     An option of a command counts before an environment variable, that before the settings, and
     those before what ships.
 
-    Example: recommend setup --set sizes=uk --set zero-reference=relaxed-standing
+    Example: recommend setup --set sizes=uk --set measured-from=relaxed-standing
     """
     if context.invoked_subcommand:
         return

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-import shutil
+import copy
 import sys
+import textwrap
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -19,6 +21,7 @@ from recommend.infer.counter import Counter
 from recommend.match.changed import changes
 from recommend.match.harm import harmful
 from recommend.measure.absorbing import absorber
+from recommend.measure.history import Line
 from recommend.measure.history import history as history_of
 from recommend.measure.named import read_measured_visit
 from recommend.output import PAGE, write_output
@@ -27,18 +30,24 @@ from recommend.rulebook import Rulebook
 from recommend.settings import setting
 from recommend.show.came_back import EXPLAINED, came_back_lines
 from recommend.show.changed import change_lines
-from recommend.show.dialogue import say
+from recommend.show.dialogue import KEYS, SAVED, LeftError, run, say, width
 from recommend.show.form import form_html
-from recommend.show.history import plot_lines, table_lines, told_lines
+from recommend.show.history import changed_lines, plot_lines, table_lines, told_lines
 from recommend.trial.came_back import came_back
 from recommend.visit import Visit
 from recommend.visit.answers import RefusedError
 from recommend.visit.changing import answers_in, change, step_called
 from recommend.visit.coming_back import steps_again
+from recommend.visit.entry import Entry, visit_of
 from recommend.visit.intake import intake
-from recommend.visit.shelf import Shelf
+from recommend.visit.shelf import Draft, Shelf
 from recommend.visit.steps import Step
+from recommend.visit.together import read_out
+from recommend.visit.tree import drop, put
+from recommend.visit.writing import edit_visit
 from recommend.way import outcome_of
+
+_LISTED, _TOLD, _CHANGED = 9, 4, 6  # lines of each on a first screen
 
 VisitsFolder = Annotated[
     Path | None, typer.Option("--visits", help="Folder of visits; see `recommend setup show`.")
@@ -58,7 +67,7 @@ def steps_for(book: Rulebook, follow_up: bool, folder: Path | None = None) -> tu
     Capture files are asked for when `folder`, where the visit will stand, is given.
     """
     absorb = absorber(folder, book.parameters, book.measures) if folder else None
-    sizes, zero = setting("sizes").value, setting("zero-reference").value
+    sizes, zero = setting("sizes").value, setting("measured-from").value
     if not follow_up:
         return intake(book.questions, sizes, zero, absorb, book.measures)
     products = open_catalogue(book)
@@ -74,29 +83,35 @@ def list_(
     rules: RulesFolder = None,
     everything: Annotated[bool, typer.Option("--all", help="Of every day.")] = False,
     day: Annotated[str, typer.Option("--date", help="Of this day, such as 2026-03-05.")] = "",
+    full: Annotated[bool, typer.Option("--full", help="However many, with their files.")] = False,
 ) -> None:
-    """List today's visits, and every visit that is under way.
+    """List today's visits, the newest first, and every visit that is under way.
 
     Example: recommend visit list
     """
     shelf = Shelf(setting("visits", visits).value)
     wanted = _day(day)
     drafts = shelf.drafts()
-    found = [one for one in shelf.finished() if everything or one.day == wanted]
+    found = [one for one in reversed(shelf.finished()) if everything or one.day == wanted]
     for draft in drafts:
         print(f"{'under way':<11} {draft.reference:<20} recommend visit resume {draft.reference}")
     for error in shelf.damaged():  # one that is broken hides no other
         print(f"{'under way':<11} {error}")
     counter = Counter(open_rulebook(rules)) if found else None
-    for one in found:
+    for one in found if full else found[:_LISTED]:
         assert counter is not None
         try:
             seen = _read(one.path, counter.book)
-            state = _state(counter.assess(seen), len(harmful(seen, counter.book.parameters)))
+            out = len(harmful(seen, counter.book.parameters))
+            state = _state(counter.assess(seen), counter.book, out)
         except InputError as error:  # one file that is broken hides no other
             state = f"cannot be read: {error}"
-        print(f"{one.day:<11} {one.reference:<20} {state}")
-        print(f"{'':<11} {one.path}")
+        lines = textwrap.wrap(f"{one.reference}  {state}", width() - 12)
+        print(f"{one.day:<11} " + f"\n{'':<12}".join(lines))
+        if full:
+            print(f"{'':<11} {one.path}")
+    if len(found) > _LISTED and not full:
+        print(f"and {len(found) - _LISTED} older ones: --full")
     if not found:
         print(f"No finished visit {'is here' if everything else f'of {wanted}'} ({shelf.folder}).")
 
@@ -108,12 +123,13 @@ def _day(text: str) -> str:
         raise InputError(Place("--date"), f"`{text}` is not a date", "such as 2026-03-05") from None
 
 
-def _state(seen: Assessment, out: int) -> str:
+def _state(seen: Assessment, book: Rulebook, out: int) -> str:
     worst = [note.level for note in seen.notes]
     if "stop" in worst:
         return "STOP: see a clinician"
-    types = [foot.foot_type or "undetermined" for foot in seen.feet.values()]
-    words = types[0] if types[0] == types[1] else f"{types[0]} / {types[1]}"
+    kinds = [foot.foot_type for foot in seen.feet.values()]
+    types = [book.types[kind].title if kind else "not known yet" for kind in kinds]
+    words = types[0] if types[0] == types[1] else f"left {types[0]}; right {types[1]}"
     count = worst.count("see-clinician")
     words += f", {counted(count, 'see-a-clinician note')}" if count else ""
     lifted = sum(one.is_lifted for one in seen.visit.out)
@@ -138,7 +154,8 @@ def edit(
 ) -> None:
     """Change one answer of a visit, and see what it did to the outcome.
 
-    Without WHAT it lists what there is. Several numbers as VALUE stand in quotes: "-3 -4.5".
+    Without WHAT it asks what is open; where nothing is, it lists what there is. Several numbers as
+    VALUE stand in quotes: "-3 -4.5".
 
     Example: recommend visit edit A-1042 foot-length.left 265
     """
@@ -146,22 +163,69 @@ def edit(
     book = open_rulebook(rules)
     before = _read(path, book)
     steps = steps_for(book, before.follow_up is not None)
+    counter = Counter(book)
     if what is None:
-        _list_answers(path, steps)
+        open_ones = counter.assess(before).to_ask if sys.stdin.isatty() else ()
+        if not open_ones or not _ask_open(path, [s for s in steps if s.id in open_ones], counter):
+            _list_answers(path, steps)
         return
     step = step_called(what, steps)
     new = _new_value(step, value if value is not None else _asked(step, path))
     products = open_catalogue(book, catalogue)
-    counter = Counter(book)
     old = outcome_of(before, book, products, counter.engine)
+    if not _meant(step, new, counter, path):
+        print("Nothing was changed.")
+        return
     change(path, step, new)
     after = _read(path, book)
-    doubt = counter.doubt(before, after)
-    if doubt:
-        say(f"Is that so? {doubt}")
     print(f"{step.id}: {_shown(step, new)}  ({path.name})")
     for line in change_lines(changes(old, outcome_of(after, book, products, counter.engine))):
         say(line)
+
+
+def _meant(step: Step, new: Any, counter: Counter, path: Path) -> bool:
+    """Whether a doubtful value is meant: asked at a terminal, said where nobody can be asked."""
+    tree = copy.deepcopy(read_document(path).data)
+    try:
+        before = visit_of(tree)
+        put(tree, step.path, new) if new is not None else drop(tree, step.path)
+        doubt = counter.doubt(before, visit_of(tree))
+    except InputError:  # refused where it is written, with its place
+        return True
+    if doubt:
+        say(f"Is that so? {doubt}")
+    if not doubt or not sys.stdin.isatty():
+        return True
+    print("y writes it down, any other key leaves all as it was > ", end="", flush=True)
+    return sys.stdin.readline().strip().lower() == "y"
+
+
+def _ask_open(path: Path, steps: list[Step], counter: Counter) -> bool:
+    """Ask the open questions into a visit file; whether all of them were gone through."""
+    book, draft = counter.book, Draft(copy.deepcopy(read_document(path).data))
+    begun = visit_of(draft.tree)
+    draft.said = [*counter.stops(begun), *counter.advice(begun)]
+    asked = tuple(read_out(steps, book.questions, book.parameters.entry.read_out_most))
+
+    def save() -> None:
+        for part in ("answers", "asked"):
+            told = draft.tree.get(part, {})
+            if told != read_document(path).data.get(part, {}):
+                edit_visit(path, part, partial(_add, told), {})
+
+    try:
+        run(Entry(asked, draft, counter), save, lambda _block: "", intro=KEYS + SAVED)
+    except LeftError:
+        print()
+        return False
+    left = len(counter.assess(_read(path, book)).to_ask)
+    say(f"{counted(left, 'question')} still open." if left else "Everything was asked.")
+    print(f"Next:  recommend shortlist {draft.reference}")
+    return True
+
+
+def _add(told: dict[str, str], there: Any) -> None:
+    there.update(told)
 
 
 def _list_answers(path: Path, steps: tuple[Step, ...]) -> None:
@@ -205,9 +269,10 @@ def history(
     reference: Known,
     visits: VisitsFolder = None,
     rules: RulesFolder = None,
-    measure: Annotated[str, typer.Option(help="Plot only this measure.")] = "",
+    measure: Annotated[str, typer.Option(help="Plot this measure.")] = "",
+    full: Annotated[bool, typer.Option("--full", help="Every measure, and its plot.")] = False,
 ) -> None:
-    """Show a customer's visits side by side, and each measure over time with its error.
+    """Show what became of a customer's feet: what was told, what changed beyond error.
 
     Example: recommend visit history A-1042
     """
@@ -218,21 +283,42 @@ def history(
     if measure and measure not in {line.measure for line in lines}:
         known = ", ".join(dict.fromkeys(line.measure for line in lines))
         raise InputError(Place("--measure"), f"`{measure}` was not taken", known)
-    print(f"{reference}: {counted(len(seen), 'visit')}\n")
+    days = ", ".join(one.date or "no date" for one in seen)
+    say(f"{reference}: {counted(len(seen), 'visit')} ({days})")
     if not measure:
-        for text in table_lines(seen, lines, book.measures, shutil.get_terminal_size().columns):
+        _tell_history(seen, lines, book)
+    if full:
+        print()
+        for text in table_lines(seen, lines, book.measures, width()):
             print(text)
-        for text in told_lines(seen):
-            print()
-            say(text)
     for line in lines:
-        if len(line.taken) > 1 and measure in ("", line.measure):
+        if len(line.taken) > 1 and (full or measure == line.measure):
             print()
             for text in plot_lines(seen, line, book.measures[line.measure]):
                 print(text)
+    if not full and not measure:
+        print("\nMore: --full (every reading at every visit) | --measure NAME")
 
 
-def outcomes(visits: VisitsFolder = None, rules: RulesFolder = None) -> None:
+def _tell_history(seen: list[Visit], lines: tuple[Line, ...], book: Rulebook) -> None:
+    """What was told of the time between, and what changed beyond error: the newest, some lines."""
+    titles = {item.id: item.product.title for item in open_catalogue(book).items}
+    told = list(told_lines(seen, titles))
+    for text in told[-_TOLD:]:
+        say(f"- {text}")
+    print("\nChanged from the first reading to the last")
+    changed = list(changed_lines(lines, book.measures))
+    for text in changed[:_CHANGED]:
+        say(f"- {text}")
+    if len(changed) > _CHANGED:
+        print(f"- and {len(changed) - _CHANGED} more: --full")
+
+
+def outcomes(
+    visits: VisitsFolder = None,
+    rules: RulesFolder = None,
+    full: Annotated[bool, typer.Option("--full", help="Every product.")] = False,
+) -> None:
     """Show what became of products: comfort, pain and returns of customers who came back.
 
     What a product does to the motion of feet: `recommend effects`.
@@ -245,7 +331,8 @@ def outcomes(visits: VisitsFolder = None, rules: RulesFolder = None) -> None:
     if not rows:
         print(f"No follow-up names a product yet ({shelf.folder}).")
         return
-    for line in came_back_lines(rows):
+    titles = {item.id: item.product.title for item in open_catalogue(book).items}
+    for line in came_back_lines(rows, titles, full=full, width=width()):
         print(line)
     print()
     say(EXPLAINED)

@@ -79,12 +79,15 @@ def shortlist(
     products = open_catalogue(book, catalogue)
     heeded = _heeded(outcome_of(seen, book, products), learned)
     outcome = heeded.outcome
+    number, failed = _keep(heeded, store) if kept else (None, None)
     if as_json:
         print(json.dumps(_document(heeded), indent=2, ensure_ascii=False))
     else:
-        print_paged(_shown(heeded, sections, visit), pager=pager)
-    if kept:
-        print(_keep(heeded, store), file=sys.stderr)
+        print_paged(_shown(heeded, sections, visit, number), pager=pager)
+    if number is not None and (as_json or sections):
+        print(f"Kept as record {number}: recommend explain {number}", file=sys.stderr)
+    if failed is not None:
+        raise failed
     if outcome.shortlist is None:
         raise typer.Exit(Exit.STOP)
     if outcome.shortlist.empty:
@@ -143,22 +146,25 @@ def _document(heeded: _Heeded) -> dict[str, Any]:
     return told | {"learned": learned_document(heeded.learned)}
 
 
-def _shown(heeded: _Heeded, sections: Sequence[str], called: str) -> Iterator[RenderableType]:
+def _shown(
+    heeded: _Heeded, sections: Sequence[str], called: str, number: int | None
+) -> Iterator[RenderableType]:
     width, outcome, learned = console().width, heeded.outcome, heeded.learned
-    if heeded.notice:
-        yield inset(heeded.notice, 0, "bold")
     if learned is not None:
         from recommend.show.learned import notice_blocks
 
         yield from notice_blocks(learned)
     if not sections:
-        yield from answer_lines(outcome, _sure(heeded.by_rules), width, called)
+        sure = _sure(heeded.by_rules)
+        yield from answer_lines(outcome, sure, width, called, number, heeded.notice)
     else:
+        if heeded.notice:
+            yield inset(heeded.notice, 0, "bold")
         yield from section_blocks(outcome, sections, width)
         if SURE in sections:
             yield from _sure_blocks(heeded.by_rules)
-    if heeded.heeds and outcome.shortlist is not None:
-        yield inset("How sure is told of the rules' own order, by the readings of today.", 0)
+            if heeded.heeds and outcome.shortlist is not None:
+                yield inset("How sure is told of the rules' own order, by today's readings.", 0)
     if learned is not None:
         from recommend.show.learned import expected_blocks
 
@@ -182,13 +188,16 @@ def _sure(outcome: Outcome) -> HowSure | None:
     return sureness(outcome)
 
 
-def _keep(heeded: _Heeded, given: Path | None) -> str:
-    """Keep an outcome as a record; what to tell of it."""
+def _keep(heeded: _Heeded, given: Path | None) -> tuple[int | None, RecommendError | None]:
+    """Keep an outcome as a record: its number, or why it could not be kept; the answer is shown."""
     from recommend.records.database import store_path
     from recommend.records.keeping import entry_of, kept_in
 
-    (kept,) = kept_in(store_path(given), [entry_of(heeded.outcome, heeds=heeded.heeds)])
-    return f"Kept as record {kept.seq}, SHA-256 {kept.hash[:12]}: recommend explain {kept.seq}"
+    try:
+        (kept,) = kept_in(store_path(given), [entry_of(heeded.outcome, heeds=heeded.heeds)])
+    except RecommendError as error:
+        return None, error
+    return kept.seq, None
 
 
 app = single(shortlist)

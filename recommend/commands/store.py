@@ -9,6 +9,7 @@ from typing import Annotated, Optional
 import typer
 
 from recommend.atomic import written_whole
+from recommend.commands.completing import customers
 from recommend.commands.options import Force, StorePath
 from recommend.errors import Exit, InputError, Place, RecommendError, counted
 from recommend.records.database import store_path
@@ -128,7 +129,10 @@ def import_(
 
 @app.command()
 def forget(
-    reference: Annotated[str, typer.Argument(metavar="REFERENCE", help="The customer's code.")],
+    reference: Annotated[
+        str,
+        typer.Argument(metavar="REFERENCE", help="The customer's code.", autocompletion=customers),
+    ],
     store: StorePath = None,
     yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
 ) -> None:

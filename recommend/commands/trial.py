@@ -28,6 +28,7 @@ from recommend.settings import setting
 from recommend.show.change_picture import svg_of
 from recommend.show.console import console, print_paged
 from recommend.show.trial import SECTIONS, trial_blocks
+from recommend.show.trial_answer import trial_names
 from recommend.show.trial_plan import as_document as plan_document
 from recommend.show.trial_plan import plan_lines
 from recommend.trial.entry import (
@@ -181,7 +182,7 @@ def judge(
         raise InputError(Place("the command line"), "no reading is given for this step")
     judged = judged_trial(file, book, products)
     if svg is not None and judged.shortlist is not None:
-        write_output(svg, svg_of(judged), SVG, private=True, force=force)
+        write_output(svg, svg_of(judged, trial_names(judged)), SVG, private=True, force=force)
         Shelf(setting("visits").value).remember(seen.reference, svg)
     if as_json:
         print(json.dumps(as_document(judged), indent=2, ensure_ascii=False))

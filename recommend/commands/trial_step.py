@@ -15,9 +15,9 @@ from recommend.measure.capture import CaptureOptions, measure_capture
 from recommend.measure.named import read_measured_visit
 from recommend.reading import read_document
 from recommend.settings import setting
-from recommend.show.answer import first_choices
 from recommend.show.console import console
 from recommend.show.dialogue import KEYS, LEAVE, SAVED, LeftError, run, say
+from recommend.show.letters import BARE, OWN_LETTER, names_of
 from recommend.show.trial_answer import clinician_lines, step_lines, trial_lines
 from recommend.show.words import LEVEL_WORDS
 from recommend.trial.entry import Entry as Typed
@@ -33,8 +33,8 @@ from recommend.trial.guided import (
     try_on_steps,
     wanted_readings,
 )
-from recommend.trial.next_step import worn_id
 from recommend.trial.outcome import TrialOutcome, trial_outcome
+from recommend.trial.plan import BAREFOOT
 from recommend.trial.steps import OWN
 from recommend.visit.answers import RefusedError
 from recommend.visit.entry import Entry
@@ -42,7 +42,6 @@ from recommend.visit.models import Visit
 from recommend.visit.shelf import Draft
 from recommend.way import outcome_of
 
-_BAREFOOT = "barefoot"
 Meant = TypeVar("Meant")
 
 
@@ -82,13 +81,16 @@ def _judged(file: Path, outcome: Outcome) -> TrialOutcome:
 
 def _chosen(outcome: Outcome, seen: Visit) -> Worn:
     """What is on the feet: a letter of what was fetched, ids, the own shoe, or barefoot."""
-    letters = {letter: worn_id(one) for letter, one in first_choices(outcome).items()}
-    tried = {_worn_id(step.shoe, step.insole): len(letters) for step in seen.trials if step.shoe}
+    names = names_of(outcome)
+    tried = {_worn_id(step.shoe, step.insole) for step in seen.trials if step.shoe}
     say("What is on the feet?")
-    for letter, name in letters.items():
-        again = "   (tried already: further strides, a second rating)" if name in tried else ""
-        say(f"{letter}  {name.replace('+', ' with ')}{again}", "  ")
-    say("o  own shoe     n  barefoot once more     or ids: SHOE, SHOE+INSOLE, own+INSOLE", "  ")
+    for name, letter in names.letters.items():
+        again = "   (tried: further strides, a second rating)" if name in tried else ""
+        if letter not in (BARE, OWN_LETTER) or again:
+            say(f"{names.called(name)}{again}", "  ")
+    say(f"{OWN_LETTER}  own shoe     {BARE}  barefoot once more", "  ")
+    say("or what is in the catalogue: SHOE, SHOE+INSOLE, own+INSOLE", "  ")
+    letters = {letter: name for name, letter in names.letters.items()} | {OWN_LETTER: OWN}
     return _asked("> ", lambda text: _worn(text, letters, outcome.catalogue))
 
 
@@ -98,8 +100,8 @@ def _worn_id(shoe: str | None, insole: str | None) -> str:
 
 def _worn(text: str, letters: dict[str, str], products: Catalogue) -> Worn:
     word = text.strip().lower()
-    name = {**letters, "o": OWN, "n": _BAREFOOT}.get(word, word)
-    if name == _BAREFOOT:
+    name = letters.get(word, word)
+    if name == BAREFOOT:
         return Worn(None, None)
     shoe, _, insole = name.partition("+")
     parts = ((shoe, "shoe"), (insole, "insole"))
@@ -163,7 +165,7 @@ def _from_captures(file: Path, worn: Worn, outcome: Outcome) -> None:
 def _converse(file: Path, worn: Worn, wanted: tuple[str, ...], outcome: Outcome) -> None:
     data: dict[str, Any] = copy.deepcopy(read_document(file).data)
     seen = outcome.assessment.visit
-    film = film_of(seen, setting("zero-reference").value)
+    film = film_of(seen, setting("measured-from").value)
     steps = try_on_steps(worn, wanted, film, data)
     draft = Draft(data)
 

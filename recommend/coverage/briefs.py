@@ -50,7 +50,7 @@ class Brief:
     plain : attributes in which it does nothing that nobody asks for.
     smallest, largest : Mondopoint sizes (mm) it comes in, every whole size between included.
     adds : share of customers who are served with any such product and not without, and its
-        interval.
+        interval; `by_size` the same by the size they take.
     """
 
     kind: Kind
@@ -59,6 +59,7 @@ class Brief:
     smallest: float | None
     largest: float | None
     adds: Share
+    by_size: tuple[tuple[float, float], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,7 +158,10 @@ class Searcher:
         wants = tuple(side.want(name, *ends) for name, ends in box.items())
         adds = self._share(float(self.aim[served].sum()))
         plain = tuple(name for name in side.plain(box) if name not in box)
-        return Brief(side.kind, wants, plain, smallest, largest, adds), served
+        sizes = np.unique(self.size[served])
+        counts = [self.aim[served & (self.size == size)].sum() for size in sizes]
+        each = [(float(s), float(n) / self.customers) for s, n in zip(sizes, counts, strict=True)]
+        return Brief(side.kind, wants, plain, smallest, largest, adds, tuple(each)), served
 
     def _share(self, count: float) -> Share:
         return share_of(count, self.customers, self.book.parameters.coverage.confidence)

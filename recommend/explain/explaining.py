@@ -15,6 +15,7 @@ from recommend.match.judge import Verdict
 from recommend.match.needs import Need, asked_words, level_words
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import GROUPS, Candidate, Group, Shortlist
+from recommend.match.telling import unplaced_words
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.vocabulary import FOOT_TYPE
 
@@ -140,6 +141,11 @@ class Explanation:
             verdicts = candidate.judgement.verdicts if candidate is shown[0] else ()
             below = tuple(self._verdict(verdict, open_=True) for verdict in verdicts)
             children.append(Node("product", self._line(candidate), id=candidate.id, children=below))
+        waiting = ranked.without_place[group]
+        if waiting:
+            text = f"nothing has a place yet: {unplaced_words(ranked)}; by name these would suit"
+            children.append(Node("remark", text))
+            children += [Node("product", self._line(one), id=one.id) for one in waiting]
         if not children:
             children.append(Node("remark", "nothing suitable is in stock in this size"))
         return Node("list", GROUP_TITLES[group], children=tuple(children))
@@ -159,7 +165,7 @@ class Explanation:
         if candidate.refused:
             return f"ruled out ({candidate.refused})"
         if candidate in ranked.without_place[candidate.group]:
-            return f"without a place ({', '.join(ranked.unplaced).replace('-', ' ')})"
+            return "would suit, without a place yet"
         return "suitable, not in stock" if candidate.suitable else "ruled out"
 
     def _verdict(self, verdict: Verdict, *, open_: bool) -> Node:
@@ -215,7 +221,10 @@ class Explanation:
         for part, sized in zip(candidate.parts, candidate.sized, strict=True):
             if sized.availability in ("out-of-stock", "not-made"):
                 yield f"it is not listed: {part.id} is {sized.availability} in this size"
-        if first is None:
+        ranked = self._ranked()
+        if candidate in ranked.without_place[candidate.group]:
+            yield f"it would suit, and nothing has a place yet: {unplaced_words(ranked)}"
+        elif first is None:
             yield "nothing of its kind is listed"
         elif first.id == candidate.id:
             yield "it is listed, and first"

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from statistics import stdev
+from statistics import fmean, stdev
 
+from recommend.errors import counted
 from recommend.infer.assess import Assessment, Note, assess
 from recommend.infer.derivation import Lacks
 from recommend.infer.engine import engine_of
@@ -15,6 +16,7 @@ from recommend.measure.observed import PHASES, observe
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.models import AxisThen
 from recommend.rulebook.vocabulary import FOOT_TYPE
+from recommend.visit.coming_back import days_since
 from recommend.visit.models import Foot, Visit
 
 SIGN_HINT = "Inwards (everted) is plus, outwards (inverted) minus: is the sign turned round?"
@@ -43,10 +45,13 @@ class Counter:
 
     def __init__(self, book: Rulebook) -> None:
         self.book, self.engine = book, engine_of(book)
+        self._assessed: tuple[Visit, Assessment] | None = None
 
     def assess(self, visit: Visit) -> Assessment:
-        """The visit assessed as it stands."""
-        return assess(visit, self.book, self.engine)
+        """The visit assessed as it stands; asked twice of the same, it is assessed once."""
+        if self._assessed is None or self._assessed[0] is not visit:
+            self._assessed = visit, assess(visit, self.book, self.engine)
+        return self._assessed[1]
 
     def stops(self, visit: Visit) -> dict[str, str]:
         """Stops that hold, by rule, each as a sentence."""
@@ -143,7 +148,7 @@ class Counter:
         observed = observe(visit, self.book.measures, self.book.parameters)
         for side in SIDES:
             for measure in observed.used[side].values():
-                title = self.book.measures[measure.name].title
+                title = self.book.measures[measure.name].plain
                 for flag in measure.flags:
                     if flag.name == "implausible":
                         yield f"{side}, {title}: {flag.detail}"
@@ -154,19 +159,22 @@ class Counter:
     def _unusual(self, visit: Visit) -> Iterator[str]:
         feet: dict[Side, Foot] = {"left": visit.feet.left, "right": visit.feet.right}
         yield from self._mass(visit)
+        yield from self._wear(visit)
         for side, foot in feet.items():
             length = foot.foot_length_mm
             yield from self._outside(side, "foot length", "foot-length", length, "mm")
             if length:
                 truncated, width = foot.truncated_foot_length_mm, foot.forefoot_width_mm
                 shares = (
-                    ("truncated length over foot length", "truncated-share", truncated),
+                    ("heel-to-ball length over foot length", "truncated-share", truncated),
                     ("forefoot width over foot length", "width-share", width),
+                    ("heel width over foot length", "heel-share", foot.heel_width_mm),
                 )
                 for words, name, part in shares:
                     yield from self._outside(side, words, name, part and part / length, "")
             yield from self._heights(side, foot)
             yield from self._strides(side, foot)
+            yield from self._angles(side, foot)
         lengths = [foot.foot_length_mm for foot in feet.values() if foot.foot_length_mm]
         if len(lengths) == len(SIDES) and abs(lengths[0] - lengths[1]) > self._usual("side-gap"):
             yield f"left {lengths[0]:g} mm and right {lengths[1]:g} mm differ by two sizes or more"
@@ -178,6 +186,16 @@ class Counter:
             return
         yield f"the body mass would be {mass:g} kg; {low:g} to {high:g} is usual"
 
+    def _wear(self, visit: Visit) -> Iterator[str]:
+        """Longer wear than the time since the visit before."""
+        again = visit.follow_up
+        if again is None or again.weeks_of_wear is None:
+            return
+        days = days_since({"date": visit.date, "follow-up": {"of": again.of}})
+        if days is not None and 7 * again.weeks_of_wear >= days + 7:
+            since = "today" if days == 0 else f"{counted(days, 'day')} ago"
+            yield f"{again.weeks_of_wear:g} weeks of wear, and the last visit was {since}"
+
     def _outside(
         self, side: Side, words: str, name: str, value: float | None, unit: str
     ) -> Iterator[str]:
@@ -187,15 +205,35 @@ class Counter:
             yield f"{side}: {words} would be {shown}; {low:g} to {high:g} is usual"
 
     def _heights(self, side: Side, foot: Foot) -> Iterator[str]:
-        pairs = (("dorsum", foot.dorsum_height_mm), ("navicular", foot.navicular_height_mm))
+        pairs = (
+            ("instep", foot.dorsum_height_mm),
+            ("inner arch bone", foot.navicular_height_mm),
+        )
         for words, height in pairs:
             if height is None or height.mean_sitting is None or height.mean_standing is None:
                 continue
             if height.mean_standing - height.mean_sitting > self._usual("rise-under-load"):
                 yield (
-                    f"{side}: {words} height rises from {height.mean_sitting:g} mm sitting to "
-                    f"{height.mean_standing:g} mm standing; it usually sinks"
+                    f"{side}: the height of the {words} rises from {height.mean_sitting:g} mm "
+                    f"sitting to {height.mean_standing:g} mm standing; it usually sinks"
                 )
+
+    def _angles(self, side: Side, foot: Foot) -> Iterator[str]:
+        """Angles that few feet have, phase by phase; mostly the sign was turned round."""
+        for entry in foot.rearfoot:
+            shift = self._usual("relaxed-shift") if entry.reference == "relaxed-standing" else 0.0
+            for phase in ANGLES:
+                strides = getattr(entry, phase)
+                if phase == "contact" or not strides:
+                    continue
+                name, mean = "standing" if phase == "angle" else phase, fmean(strides)
+                low, high = self._usual(f"{name}-low") - shift, self._usual(f"{name}-high")
+                if not low <= mean <= high:
+                    yield (
+                        f"{side}: {mean:.3g} degrees at {name}, measured from "
+                        f"{entry.reference.replace('-', ' ')}; "
+                        f"{low:g} to {high:g} is usual"
+                    )
 
     def _strides(self, side: Side, foot: Foot) -> Iterator[str]:
         for entry in foot.rearfoot:

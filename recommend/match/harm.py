@@ -103,7 +103,17 @@ def _since(visit: Visit, again: FollowUp, poor: float) -> list[str]:
         "more pain": any(_grew(visit, again, pain)),
     }
     words = [name for name, true in told.items() if true]
-    return words + [f"comfort {r} {v:g} of 10" for r, v in again.comfort.items() if v <= poor]
+    return [*words, *dict.fromkeys(_uncomfortable(again, poor))]
+
+
+def _uncomfortable(again: FollowUp, poor: float) -> Iterator[str]:
+    """Regions that were poor, of one foot or of both alike."""
+    left, right = again.comfort_of("left"), again.comfort_of("right")
+    for side, own, other in (("left", left, right), ("right", right, left)):
+        for region, value in own.items():
+            if value <= poor:
+                foot = "" if other.get(region) == value else f"{side} "
+                yield f"comfort {foot}{region} {value:g} of 10"
 
 
 def _grew(visit: Visit, again: FollowUp, pain: tuple[PainSince, ...] | None) -> Iterator[bool]:

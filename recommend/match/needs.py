@@ -404,6 +404,14 @@ def asked_words(need: Need, book: Rulebook) -> str:
     return f"{need.strength} {need.attribute} {words}"
 
 
+def ruling_words(need: Need, book: Rulebook) -> str:
+    """A need as it is said aloud: ``insole heel cup must be at least 12 mm``."""
+    part = need.attribute.partition(".")[0]
+    lead = "" if part == "pair" else f"{part} "
+    bound = "must be " if need.strength == "must" else ""
+    return f"{lead}{book.attributes[need.attribute].short} {bound}{need_words(need, book)}"
+
+
 def level_words(attribute: str, level: float, book: Rulebook) -> str:
     """An attribute's level in words: its value and unit, or the word of its scale."""
     definition = book.attributes[attribute]

@@ -20,7 +20,7 @@ from recommend.infer.assess import Assessment
 from recommend.match.cases import Cases
 from recommend.match.harm import harmful
 from recommend.match.judge import Judgement, Verdict, joined
-from recommend.match.needs import Active, PairNeeds, asked_words, needs_of
+from recommend.match.needs import Active, PairNeeds, needs_of, ruling_words
 from recommend.match.ranking import Places, Ranking, Standing, ordered
 from recommend.match.sizes import Sized, Wanted, size_for, wanted_length
 from recommend.match.wishes import Out, out_for, own_item
@@ -205,7 +205,7 @@ class Shortlist:
             for verdict in candidate.judgement.verdicts:
                 if verdict.broken:
                     stated = "" if verdict.level is not None else ", which it does not state"
-                    broken[asked_words(verdict.need, book) + stated] += 1
+                    broken[ruling_words(verdict.need, book) + stated] += 1
         return tuple(f"{words}: rules out {count}" for words, count in broken.most_common(3))
 
     @cached_property

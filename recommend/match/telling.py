@@ -6,10 +6,20 @@ from collections.abc import Iterator
 
 from recommend.match.judge import Verdict
 from recommend.match.needs import level_words, wanted_words
-from recommend.match.shortlist import Beyond, Candidate
+from recommend.match.shortlist import Beyond, Candidate, Shortlist
 from recommend.rulebook.book import Rulebook
 
 STRONGEST = 3  # reasons that are told
+_UNPLACED = {
+    "not-screened": "not screened (questions that can stop it are open)",
+    "pain-not-looked-at": "a new pain is to be looked at first",
+    "length-unknown": "the length of the feet is not known",
+}
+
+
+def unplaced_words(ranked: Shortlist) -> str:
+    """Why nothing has a place yet."""
+    return "; ".join(_UNPLACED[reason] for reason in ranked.unplaced)
 
 
 def fit_lines(one: Candidate, book: Rulebook) -> Iterator[str]:

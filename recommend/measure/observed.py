@@ -15,7 +15,13 @@ from statistics import fmean
 from recommend.errors import InputError, Place, RecommendError
 from recommend.measure.carried import as_captured
 from recommend.measure.cop import DriftClass, cpei, drift_class
-from recommend.measure.definitions import Derivation, MeasureDef, MeasureDefs, known_as
+from recommend.measure.definitions import (
+    Derivation,
+    MeasureDef,
+    MeasureDefs,
+    known_as,
+    unit_words,
+)
 from recommend.measure.derived import derivations, error_of, parts_of, reckoned
 from recommend.measure.model import SIDES, Flag, Measure, Side
 from recommend.measure.spread import standard_error
@@ -485,9 +491,12 @@ class _Maker:
             weeks = again.weeks_of_wear
             wear = self._measure("wear-weeks", side, weeks, 0.0, 1, "asked")
             yield replace(wear, shared=True)
-        if again.comfort and "wear-comfort" in self.defs:
-            lowest = min(again.comfort.values())
-            yield replace(self._measure("wear-comfort", side, lowest, 0.0, 1, "asked"), shared=True)
+        comfort = again.comfort_of(side)
+        if comfort and "wear-comfort" in self.defs:
+            worst_region = self._measure(
+                "wear-comfort", side, min(comfort.values()), 0.0, 1, "asked"
+            )
+            yield replace(worst_region, shared=comfort == again.comfort)
         before: int | None = getattr(again.pain_before, side)
         if "pain-again" in self.defs:
             yield from self._by_site(side, before, worst)
@@ -556,8 +565,8 @@ class _Maker:
         if norm is None or abs(float(measure.value) - norm.mean) <= bound * norm.sd:
             return measure
         text = (
-            f"{value} {measure.unit} is more than {bound:g} SD from the "
-            f"{_MEANS[norm.kind]} mean of {norm.mean:g}; measure again"
+            f"{value}{unit_words(measure.unit)} is far from what people have "
+            f"({_MEANS[norm.kind]} mean {norm.mean:g}, SD {norm.sd:g}); measure again"
         )
         return measure.flagged(Flag("implausible", text))
 

@@ -267,16 +267,19 @@ class Store:
             self._near(name),
         )
 
-    def _near(self, name: str) -> str:
-        if self.forgotten():
-            return _LIST  # who looks for a forgotten customer must not be handed another one
+    def known_references(self) -> list[str]:
+        """Reference codes of customers that the records are of."""
         with failures(self.path):
             rows = self.connection.execute(
                 "SELECT DISTINCT e.value FROM private p, json_each(p.text) e "
                 "WHERE e.key LIKE '%/reference'"
             ).fetchall()
-        hint = nearest(name, [str(value) for (value,) in rows])
-        return hint or _LIST
+        return sorted(str(value) for (value,) in rows)
+
+    def _near(self, name: str) -> str:
+        if self.forgotten():
+            return _LIST  # who looks for a forgotten customer must not be handed another one
+        return nearest(name, self.known_references()) or _LIST
 
     def _one(self, query: str, key: Any, what: str) -> Record:
         with failures(self.path):

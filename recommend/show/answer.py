@@ -7,6 +7,7 @@ where these alone need more lines, they have them.
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -19,19 +20,18 @@ from recommend.errors import counted
 from recommend.infer.assess import Note
 from recommend.match.harm import harmful
 from recommend.match.outcome import Outcome
-from recommend.match.shortlist import Candidate, Group, Shortlist
+from recommend.match.shortlist import Candidate, Shortlist
 from recommend.match.sizes import Sized
-from recommend.match.telling import against_lines, why_lines
+from recommend.match.telling import against_lines, unplaced_words, why_lines
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
+from recommend.show.letters import brought, first_choices
 from recommend.show.wanted import wanted, wants_line
 from recommend.show.words import LEVEL_WORDS, lacking_words, size_words
 from recommend.whatif.redraw import HowSure
 
 SCREEN = 24  # lines of the smallest terminal in use
 LABEL = 9  # columns of the word that says what a line is for
-_BRING: tuple[Group, ...] = ("pair", "shoe", "insole")  # the first group that there is
-_LETTERS = "abc"  # as many choices as fit
 
 
 @dataclass(slots=True)
@@ -68,7 +68,7 @@ class Part:
 def _wrapped(text: str, width: int) -> list[str]:
     """A paragraph in lines; what it is moved in by, it stays moved in by."""
     moved = text[: len(text) - len(text.lstrip())]
-    hang = moved + "  " if moved or text.startswith(("- ", "a  ", "b  ", "c  ")) else moved
+    hang = moved + "  " if moved or re.match("- |[a-z]  ", text) else moved
     return textwrap.wrap(
         text.lstrip(), width, initial_indent=moved, subsequent_indent=hang,
         break_on_hyphens=False,
@@ -77,20 +77,36 @@ def _wrapped(text: str, width: int) -> list[str]:
 
 # Which part gives way first, one wording at a time.
 _SHORTENED = (
-    "feet", "say", "wants", "else", "say", "next", "else", "bring", "wants", "else", "ask",
-    "known", "else", "bring", "bring", "next", "cautions", "cautions",
+    "feet", "ask", "say", "ask", "wants", "else", "say", "next", "else", "ask", "bring", "wants",
+    "else", "ask", "known", "else", "bring", "bring", "next", "cautions", "cautions", "ask",
 )  # fmt: skip
 
 
 def answer_lines(
-    outcome: Outcome, sure: HowSure | None, width: int, called: str = ""
+    outcome: Outcome,
+    sure: HowSure | None,
+    width: int,
+    called: str = "",
+    kept: int | None = None,
+    notice: str = "",
 ) -> list[Text]:
     """The screen, at most `SCREEN` lines unless the notes alone need more.
 
-    `called` is what the visit was called by, a reference code or a file, for what to type next.
+    `called` is what the visit was called by, a reference code or a file, for what to type next;
+    `kept` the number of the record it was kept as, if it was; `notice` what its order heeds
+    beside the rules, such as what was tried on.
     """
     visit = called or outcome.assessment.visit.reference or "VISIT"
-    return fitted(_parts(outcome, sure, visit), _SHORTENED, width)
+    heeds = Part("heeds", "Order", [[f"{notice} How sure: by the rules alone."], [notice]])
+    parts = [*_parts(outcome, sure, visit), *([heeds] if notice else []), *_more(outcome, kept)]
+    return fitted(parts, _SHORTENED, width)
+
+
+def _more(outcome: Outcome, kept: int | None) -> Iterator[Part]:
+    sections = "notes, measures" if outcome.shortlist is None else "wants, measures, sure"
+    more = f"--show {sections}, ... | --full | rules {outcome.book.stamp}"
+    explain = f" | explain {kept}" if kept is not None else ""
+    yield Part("more", "More", [[more + explain]])
 
 
 def fitted(parts: Iterable[Part], shortened: Sequence[str], width: int) -> list[Text]:
@@ -109,11 +125,6 @@ def _parts(outcome: Outcome, sure: HowSure | None, called: str) -> Iterator[Part
     yield _who(outcome)
     yield from _notes(outcome)
     if outcome.shortlist is None:
-        yield Part(
-            "more",
-            "More",
-            [[f"--show notes, measures, feet | --full | rules {outcome.book.stamp}"]],
-        )
         return
     yield _open_questions(outcome)
     yield from _feet(outcome)
@@ -123,9 +134,6 @@ def _parts(outcome: Outcome, sure: HowSure | None, called: str) -> Iterator[Part
     yield _next(outcome, sure, called)
     yield _say(outcome)
     yield _known(outcome.book)
-    yield Part(
-        "more", "More", [[f"--show wants, pairs, sure, ... | --full | rules {outcome.book.stamp}"]]
-    )
 
 
 def _who(outcome: Outcome) -> Part:
@@ -197,11 +205,17 @@ def _open_questions(outcome: Outcome) -> Part:
     to_ask = outcome.assessment.to_ask
     if not to_ask:
         return Part("ask", "", [])
-    names = ", ".join(one.replace("-", " ") for one in to_ask)
+    asks = [outcome.book.questions[one].ask for one in to_ask]
     count = counted(len(to_ask), "question")
     verb = "is" if len(to_ask) == 1 else "are"
-    head = f"{count} {verb} open that can change this ('not asked' is not 'no')"
-    return Part("ask", "Ask", [[f"{head}: {names}"], [f"{head}: --show notes"]])
+    head = f"{count} {verb} open that can change this ('not asked' is not 'no'):"
+    whole = [head, *(f"- {ask}" for ask in asks)]
+    fewer = [
+        [head, *whole[1 : count + 1], f"- and {len(asks) - count} more"]
+        for count in (8, 5, 3, 2, 1)
+        if count + 1 < len(asks)
+    ]
+    return Part("ask", "Ask", [whole, *fewer])
 
 
 def _feet(outcome: Outcome) -> Iterator[Part]:
@@ -230,19 +244,6 @@ def _wants(outcome: Outcome) -> Part:
     if not wants:
         return Part("wants", "Wants", [["nothing beyond a shoe that fits"]])
     return Part("wants", "Wants", [[wants_line(wants, count)] for count in (9, 6, 4)])
-
-
-def brought(ranked: Shortlist) -> Group | None:
-    """What is brought from the shelf: pairs where there are some, else shoes, else insoles."""
-    return next((one for one in _BRING if ranked.ranked[one]), None)
-
-
-def first_choices(outcome: Outcome) -> dict[str, Candidate]:
-    """What the screen offers, by its letter; empty when nothing suits or a stop withholds it."""
-    ranked = outcome.shortlist
-    group = brought(ranked) if ranked is not None else None
-    listed = ranked.ranked[group] if ranked is not None and group is not None else ()
-    return dict(zip(_LETTERS, listed, strict=False))
 
 
 def _bring(outcome: Outcome) -> Iterator[Part]:
@@ -292,17 +293,9 @@ def _alike(count: int, shown: int) -> list[str]:
     return [f"{of} serve alike: let comfort decide, then price"]
 
 
-# Why nothing has a place, in words.
-UNPLACED = {
-    "not-screened": "not screened (questions that can stop it are open)",
-    "pain-not-looked-at": "a new pain is to be looked at first",
-    "length-unknown": "the length of the feet is not known",
-}
-
-
 def _without_place(ranked: Shortlist) -> Iterator[Part]:
     count = sum(len(ranked.without_place[group]) for group in ("shoe", "insole"))
-    why = "; ".join(UNPLACED[reason] for reason in ranked.unplaced)
+    why = unplaced_words(ranked)
     short = f"Nothing has a first place yet: {why}"
     whole = f"{short}. By what is known {counted(count, 'product')} would suit: --show shoes"
     yield Part("bring", "Bring", [[whole], [short]])
@@ -421,9 +414,9 @@ def _again(outcome: Outcome, sure: HowSure | None) -> str:
     """Which reading to take again to be surer, in words."""
     if sure is None or not sure.repeat:
         return ""
-    first = sure.repeat[0]
-    foot = f" of the {first.side} foot" if first.side else ""
-    return f"To be surer, take {outcome.book.measures[first.measure].plain}{foot} again."
+    from recommend.show.sure import again_words
+
+    return again_words(sure.repeat[0], outcome.book)
 
 
 def _say(outcome: Outcome) -> Part:

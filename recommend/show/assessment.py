@@ -52,7 +52,7 @@ def measure_blocks(assessment: Assessment, book: Rulebook, width: int) -> Iterat
     else:
         yield bullet("nothing yet")
     yield from _beside(assessment.feet, book)
-    yield from _flags(assessment.feet)
+    yield from _flags(assessment.feet, book)
 
 
 def feet_blocks(assessment: Assessment, book: Rulebook) -> Iterator[RenderableType]:
@@ -90,7 +90,6 @@ def _note(note: Note) -> Text:
     body.append(note.say, style="not bold default")
     if len(note.sides) == 1:
         body.append(f" ({note.sides[0]} foot)", style="not bold default")
-    body.append(f" [{note.rule}]", style="not bold dim default")
     return body
 
 
@@ -164,11 +163,12 @@ def _beside(feet: Feet, book: Rulebook) -> Iterator[RenderableType]:
         yield from (bullet(line) for line in lines)
 
 
-def _flags(feet: Feet) -> Iterator[RenderableType]:
+def _flags(feet: Feet, book: Rulebook) -> Iterator[RenderableType]:
     for side in SIDES:
         for measure in (*feet[side].measures.values(), *feet[side].further):
             for flag in measure.flags:
-                yield bullet(f"{side} {measure.name}: {flag.detail} ({flag.effect})", "yellow")
+                name = book.measures[measure.name].plain
+                yield bullet(f"{side}, {name}: {flag.detail} ({flag.effect})", "yellow")
 
 
 def _types(feet: Feet, book: Rulebook) -> Iterator[RenderableType]:
@@ -187,7 +187,6 @@ def _type(name: str, foot: FootAssessment, book: Rulebook) -> Text:
         line.append(lacking_words(foot.lacking["foot-type"], book), style="not bold")
         return line
     line.append(book.types[kind].title, style="bold")
-    line.append(f" [{kind}]", style="not bold dim")
     line.append(f"\n{book.types[kind].sentence}", style="not bold")
     return line
 
@@ -209,8 +208,8 @@ def _axes(foot: FootAssessment, book: Rulebook) -> Iterator[RenderableType]:
     for name in sorted(incomparable):
         words = sure_words(foot.measures[name])
         yield bullet(
-            f"{book.measures[name].plain} ({words}) is not compared: no limit is meant for this "
-            "zero reference; take it from vertical"
+            f"{book.measures[name].plain} ({words}) is not compared: no limit is meant for what it "
+            "was measured from; take it from vertical"
         )
 
 

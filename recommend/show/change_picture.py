@@ -6,7 +6,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from html import escape
 
-from recommend.show.curves_svg import CURVES_HEIGHT, english, panels
+from recommend.show.curves_svg import curves_height, english, panels
+from recommend.show.letters import Names
 from recommend.show.trial_words import READING_WORDS, interval_words, signed
 from recommend.trial.change_picture import ChangePicture, Row, change_pictures
 from recommend.trial.outcome import TrialOutcome
@@ -17,25 +18,19 @@ _TELL = 23  # columns of the change in numbers
 _WIDEST = 100
 
 
-def letters_of(picture: ChangePicture) -> dict[str, str]:
-    """The letter of each try-on, the same as on every screen."""
-    return {name: chr(ord("A") + index % 26) for index, name in enumerate(picture.steps)}
-
-
-def picture_lines(picture: ChangePicture, width: int) -> Iterator[str]:
+def picture_lines(picture: ChangePicture, names: Names, width: int) -> Iterator[str]:
     """A line for each reading and try-on, both feet on one scale of degrees."""
     low, high = picture.edges()
     scale = _Scale(low, high, min(width, _WIDEST) - _LABEL - _TELL - 2)
-    letters = letters_of(picture)
     yield f"{'':{_LABEL}}{scale.ruler()}  now less bare (95 %)"
     for row in picture.rows:
         name = f"{row.key.side} {READING_WORDS[row.key.reading]}"
         for step in row.levels:
-            drawn = scale.drawn(row, step, letters[step])
+            drawn = scale.drawn(row, step, names.letters[step])
             yield f"{name:{_LABEL}}{drawn}  {interval_words(row.changes[step])}".rstrip()
             name = ""
-    yield "   ".join(f"{letter} {step}" for step, letter in letters.items())
-    yield f"{_SHADE} usual   {_BARE} barefoot   {_LINE}A{_LINE} mean with its 95 % span; degrees"
+    yield from map(names.called, picture.steps)
+    yield f"{_SHADE} usual   {_BARE} barefoot   {_LINE}a{_LINE} mean with its 95 % span; degrees"
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,11 +72,11 @@ class _Scale:
         return "".join(cells)
 
 
-def svg_of(one: TrialOutcome) -> str:
+def svg_of(one: TrialOutcome, names: Names) -> str:
     """All pictures of a trial in one SVG document, below each other: changes, then curves."""
     changes = change_pictures(one.trial)
-    drawn = [(figure_height(p), "".join(_drawn(p, english_words(p)))) for p in changes]
-    drawn += [(CURVES_HEIGHT, "".join(panels(p, english(p)))) for p in one.pictures]
+    drawn = [(figure_height(p), "".join(_drawn(p, english_words(p, names)))) for p in changes]
+    drawn += [(curves_height(p), "".join(panels(p, english(p, names)))) for p in one.pictures]
     parts, y = [], 0
     for height, body in drawn:
         parts.append(f'<g transform="translate(0 {y})">{body}</g>')
@@ -110,9 +105,10 @@ class PictureWords:
     barefoot: str
     signed: Callable[[float], str]
     to: str
+    names: Names
 
 
-def english_words(picture: ChangePicture) -> PictureWords:
+def english_words(picture: ChangePicture, names: Names) -> PictureWords:
     """The words of the terminal."""
     return PictureWords(
         f"Before and now, {picture.gait}, from {picture.reference} (degrees, to the right: in)",
@@ -124,6 +120,7 @@ def english_words(picture: ChangePicture) -> PictureWords:
         "barefoot",
         signed,
         "to",
+        names,
     )
 
 
@@ -142,12 +139,13 @@ def change_figure(picture: ChangePicture, words: PictureWords) -> str:
 
 def figure_height(picture: ChangePicture) -> int:
     """Height of the picture in the units of its view."""
-    return _TOP + 48 + _ROW * sum(len(row.levels) for row in picture.rows)
+    rows = sum(len(row.levels) for row in picture.rows)
+    return _TOP + 48 + _ROW * (rows + len(picture.steps))
 
 
 def _drawn(picture: ChangePicture, words: PictureWords) -> Iterator[str]:
     low, high = picture.edges()
-    bottom = figure_height(picture) - 44
+    bottom = figure_height(picture) - 44 - _ROW * len(picture.steps)
     yield _text(6, 14, words.title, bold=True)
     yield _text(_W - _RIGHT + 12, 30, words.head)
     step = 2 if high - low < 16 else 5
@@ -157,18 +155,16 @@ def _drawn(picture: ChangePicture, words: PictureWords) -> Iterator[str]:
             yield f'<path d="M{x:.1f} {_TOP}V{bottom}" stroke="#d0d0d0" stroke-width="0.6"/>'
             yield _text(x, 30, f"{angle}", anchor="middle")
     y = float(_TOP)
-    letters = letters_of(picture)
     for row in picture.rows:
-        yield from _row(row, words, letters, y, (low, high))
+        yield from _row(row, words, y, (low, high))
         y += _ROW * len(row.levels)
     yield f'<rect x="6" y="{bottom + 10}" width="18" height="11" fill="#e3ecd9" stroke="#5d7a45"/>'
-    steps = "   ".join(f"{letter} {name.replace('+', ' + ')}" for name, letter in letters.items())
-    yield _text(30, bottom + 20, f"{words.band}   o {words.barefoot}   {steps}")
+    yield _text(30, bottom + 20, f"{words.band}   o {words.barefoot}")
+    for number, worn in enumerate(picture.steps, 1):
+        yield _text(30, bottom + 20 + _ROW * number, words.names.called(worn))
 
 
-def _row(
-    row: Row, words: PictureWords, letters: dict[str, str], y: float, edges: tuple[float, float]
-) -> Iterator[str]:
+def _row(row: Row, words: PictureWords, y: float, edges: tuple[float, float]) -> Iterator[str]:
     name = f"{words.feet[row.key.side]}, {words.readings[row.key.reading]}"
     yield _text(6, y + 13, name)
     if row.band is not None:
@@ -183,7 +179,7 @@ def _row(
         start, end = _x(level.low, *edges), _x(level.high, *edges)
         yield f'<path d="M{start:.1f} {middle:.1f}H{end:.1f}" stroke="#0b5d8a" stroke-width="1.6"/>'
         yield _dot(_x(row.bare, *edges), middle, "o", 4.5)
-        yield _dot(_x(level.value, *edges), middle, letters[step], 6.5)
+        yield _dot(_x(level.value, *edges), middle, words.names.letters[step], 6.5)
         change = row.changes[step]
         value, low, high = map(words.signed, (change.value, change.low, change.high))
         told = f"{value} ({low} {words.to} {high})"

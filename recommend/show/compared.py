@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from recommend.match.judge import Verdict
-from recommend.match.needs import Need, asked_words, level_words
+from recommend.match.needs import Need, level_words, ruling_words
 from recommend.match.outcome import Outcome, group_document
 from recommend.match.shortlist import Candidate, Equals
 from recommend.match.telling import against_lines, fit_lines
@@ -32,12 +32,12 @@ def compared_lines(candidates: Sequence[Candidate], outcome: Outcome, width: int
 
 def _rows(candidates: Sequence[Candidate], outcome: Outcome) -> Iterator[tuple[str, list[str]]]:
     book = outcome.book
-    yield "", [one.id for one in candidates]
+    yield "", [" + ".join(part.product.title for part in one.parts) for one in candidates]
     yield "place", [_place(one, outcome) for one in candidates]
     yield "price", [_price(one, outcome) for one in candidates]
     yield "fit", ["; ".join(fit_lines(one, book)) or "look at it" for one in candidates]
     for need in _needs(candidates):
-        yield asked_words(need, book), [_standing(need, one, book) for one in candidates]
+        yield ruling_words(need, book), [_standing(need, one, book) for one in candidates]
     yield "against it", ["; ".join(against_lines(one, book)) or "nothing" for one in candidates]
     yield "weight against", [f"fit {one.fit:g}, rest {one.function:g}" for one in candidates]
 

@@ -6,7 +6,7 @@ import os
 import re
 import sys
 from collections.abc import Iterable
-from typing import IO, Any, TextIO, cast
+from typing import IO, Any, Literal, TextIO, cast
 
 from rich.console import Console, RenderableType
 from rich.pager import Pager
@@ -23,7 +23,9 @@ def console(*, stderr: bool = False) -> Console:
     ``NO_COLOR`` and ``COLUMNS`` are honoured. Not at a terminal, lines are 80 wide.
     """
     stream = sys.stderr if stderr else sys.stdout
-    out = Console(file=stream, highlight=False, soft_wrap=False, emoji=False)
+    # NO_COLOR asks for plain text: neither colour nor weight.
+    colours: Literal["auto"] | None = None if os.environ.get("NO_COLOR") else "auto"
+    out = Console(file=stream, highlight=False, soft_wrap=False, emoji=False, color_system=colours)
     if not out.is_terminal and "COLUMNS" not in out._environ:
         out = Console(file=stream, highlight=False, width=NARROW, no_color=True, emoji=False)
     if not out.is_terminal:

@@ -6,36 +6,35 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from itertools import pairwise
 
+from recommend.show.letters import Names
 from recommend.trial.curves import Curve, Picture
 from recommend.trial.judge import Band
 
-MARKS = "oABCDEFGHIJKLMNPQRSTUVWXYZ"  # barefoot is o
 _ROWS = 13
 _WIDEST = 78
 _SHADE = "░"
 
 
-def curve_lines(picture: Picture, width: int) -> Iterator[str]:
+def curve_lines(picture: Picture, names: Names, width: int) -> Iterator[str]:
     """One block of lines for each foot, at most `width` columns wide."""
     yield f"Rearfoot angle, {picture.gait}, from {picture.reference}, degrees (up: rolls in)"
     for side, curves in picture.curves.items():
         grid = _Grid(*picture.edges(), min(width, _WIDEST) - 8)
         for phase, band in picture.bands.items():
             grid.shade(picture.spans[phase], band)
-        grid.draw(curves, marks_of(picture), picture.middles)
+        grid.draw(curves, names.letters, picture.middles)
         yield ""
         yield f"{side} foot"
         yield from grid.lines(picture.middles)
-    legend = "   ".join(f"{mark} {step}" for step, mark in marks_of(picture).items())
-    yield f"{_SHADE} usual band   {legend}"
+    yield f"{_SHADE} usual band"
+    yield from map(names.called, drawn_in(picture))
     yield "letters: angle at touchdown, the peak, means of midstance and propulsion"
 
 
-def marks_of(picture: Picture) -> dict[str, str]:
-    """The letter of each step in the picture; a step has the same one in all pictures."""
+def drawn_in(picture: Picture) -> list[str]:
+    """Ids of the steps that are drawn, barefoot first."""
     drawn = {curve.step for curves in picture.curves.values() for curve in curves}
-    letters = {name: MARKS[i % len(MARKS)] for i, name in enumerate(picture.steps)}
-    return {name: letter for name, letter in letters.items() if name in drawn}
+    return [name for name in picture.steps if name in drawn]
 
 
 @dataclass
@@ -66,7 +65,7 @@ class _Grid:
             line[start : end + 1] = _SHADE * (end + 1 - start)
 
     def draw(
-        self, curves: tuple[Curve, ...], marks: dict[str, str], middles: Mapping[str, float]
+        self, curves: tuple[Curve, ...], marks: Mapping[str, str], middles: Mapping[str, float]
     ) -> None:
         """Draw all curves; letters last, so that no line hides one."""
         for curve in curves:

@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from html import escape
 
 from recommend.measure.model import Side
-from recommend.show.curves import marks_of
+from recommend.show.curves import drawn_in
+from recommend.show.letters import Names
 from recommend.trial.curves import Curve, Picture
 
 _W, _H, _TOP, _LEFT, _BOTTOM = 330, 260, 34, 44, 34
-CURVES_HEIGHT = _H + 78
+_LINE = 17  # of what is what
 _ASIDE = 13  # between steps at one phase
 _DASHES = ("", "7 4", "2 4", "9 3 2 3", "4 2")
 _INK = ("#1a1a1a", "#0b5d8a", "#a63d00", "#5a2a82", "#1f6b2c")
@@ -26,11 +27,11 @@ class Words:
     feet: Mapping[str, str]
     phases: Mapping[str, str]
     band: str
-    barefoot: str
     marks: str
+    names: Names
 
 
-def english(picture: Picture) -> Words:
+def english(picture: Picture, names: Names) -> Words:
     """The words of the terminal."""
     return Words(
         f"Rearfoot angle, {picture.gait}, from {picture.reference} (degrees, rolling in upwards)",
@@ -38,8 +39,8 @@ def english(picture: Picture) -> Words:
         {"left": "left foot", "right": "right foot"},
         {name: name for name in picture.spans},
         "usual band",
-        "barefoot",
         "letters: angle at touchdown, the peak, means of midstance and propulsion",
+        names,
     )
 
 
@@ -47,7 +48,8 @@ def figure(picture: Picture, words: Words) -> str:
     """One picture as an inline SVG element; its title and description are read aloud."""
     name = f"curves-{picture.gait}-{picture.reference}"
     return (
-        f'<svg viewBox="0 0 {2 * _W} {CURVES_HEIGHT}" role="img" font-size="13" direction="ltr" '
+        f'<svg viewBox="0 0 {2 * _W} {curves_height(picture)}" role="img" '
+        f'font-size="13" direction="ltr" '
         f'aria-labelledby="{name}-title {name}-text">'
         f'<title id="{name}-title">{escape(words.title)}</title>'
         f'<desc id="{name}-text">{escape(words.description)}</desc>'
@@ -69,17 +71,16 @@ def _legend(picture: Picture, words: Words) -> Iterator[str]:
     y = _H + 40
     yield f'<rect x="8" y="{y - 10}" width="18" height="11" fill="#e3ecd9" stroke="#5d7a45"/>'
     yield _text(31, y, words.band)
-    x = 45 + 7 * len(words.band)
-    for name, mark in marks_of(picture).items():
-        index = picture.steps.index(name)
-        shown = words.barefoot if name == "barefoot" else name.replace("+", " + ")
-        width = 46 + 7 * (len(shown) + 2)
-        if x + width > 2 * _W:
-            x, y = 8, y + 17
-        yield _stroke(f"M{x} {y - 4}h22", index)
-        yield _text(x + 26, y, f"{mark} {shown}")
-        x += width
-    yield _text(8, y + 17, words.marks, size=11)
+    for name in drawn_in(picture):
+        y += _LINE
+        yield _stroke(f"M8 {y - 4}h22", picture.steps.index(name))
+        yield _text(34, y, words.names.called(name))
+    yield _text(8, y + _LINE, words.marks, size=11)
+
+
+def curves_height(picture: Picture) -> int:
+    """Height of the picture in the units of its view."""
+    return _H + 66 + _LINE * len(drawn_in(picture))
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +123,7 @@ class _Panel:
             yield _stroke(f"M{x:.1f} {self.y(point.low):.1f}V{self.y(point.high):.1f}", index, True)
             ink = _INK[index % len(_INK)]
             yield f'<circle cx="{x:.1f}" cy="{y:.1f}" r="6.5" fill="#fff" stroke="{ink}"/>'
-            mark = marks_of(self.picture)[curve.step]
+            mark = self.words.names.letters[curve.step]
             yield _text(x, y + 4, mark, anchor="middle", size=11)
 
     def x(self, percent: float) -> float:

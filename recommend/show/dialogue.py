@@ -170,7 +170,7 @@ def heading(text: str) -> None:
 def _ask(step: Step, entry: Entry, *, remind: bool) -> int:
     """Put the question; the columns of the last line that are used when the answer is typed."""
     number, count = entry.number
-    place = f" ({number}/{count})" if step.block != "Stop" else ""
+    place = "" if step.block in ("Stop", "Passed over") else f" ({number}/{count})"
     standing = step.standing(entry.draft.tree)
     usual = None if standing else step.usual(entry.draft.tree)
     by_key = bool(step.kind.keys)

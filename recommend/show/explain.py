@@ -3,16 +3,24 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
+
+from rich.text import Text
 
 from recommend.errors import counted
 from recommend.explain.node import Node
+from recommend.match.outcome import Outcome
+from recommend.match.telling import unplaced_words
+from recommend.measure.model import SIDES, Side
 from recommend.records.keeping import engine_kept
 from recommend.records.replay import Replayed
-from recommend.records.store import BEHIND
+from recommend.records.store import BEHIND, Record
+from recommend.show.answer import Part, day_words, fitted
+from recommend.show.letters import first_choices
 from recommend.show.sure import change_lines, sure_data, sure_lines
 from recommend.show.tree import tree_lines
+from recommend.show.words import LEVEL_WORDS
 from recommend.whatif.nearest import Change, Effect
 from recommend.whatif.redraw import HowSure
 
@@ -55,20 +63,104 @@ def _by_lines(head: Mapping[str, Any]) -> Iterator[str]:
         yield "THE CLOCK WAS BEHIND: it says that it was made before the record that it follows."
 
 
+_SHORTENED = ("made", "change", "notes", "feet", "first", "notes", "change", "notes")
+
+
+def brief_lines(
+    replayed: Replayed,
+    sure: HowSure | None,
+    changes: tuple[Change, ...],
+    came: Iterable[tuple[Record, Any]],
+    width: int,
+) -> list[Text]:
+    """The first screen: is it intact, by which rules, what was decided and why, how sure it is.
+
+    `came` are the records of what came of it.
+    """
+    *parts, more = _brief(replayed, sure, changes)
+    told = "; ".join(f"{one.head['event']} (record {one.seq})" for one, _ in came)
+    shown = [*parts, *([Part("came", "Since", [[told]])] if told else []), more]
+    return fitted(shown, _SHORTENED, width)
+
+
+def _brief(replayed: Replayed, sure: HowSure | None, changes: tuple[Change, ...]) -> Iterator[Part]:
+    record, outcome = replayed.record, replayed.outcome
+    book, seen = outcome.book, outcome.assessment
+    day = day_words(seen.visit.date)
+    kept = f"visit {seen.visit.reference} of {day}, kept {record.made_at[:16].replace('T', ' ')}"
+    yield Part("who", "Record", [[f"{record.seq}: {kept}"]])
+    yield Part("intact", "Intact", [[_intact(replayed)]], "bold" if replayed.identical else "red")
+    yield Part("rules", "Rules", [[f"{book.heading.name} {book.heading.version}, hash "
+                                   f"{book.digest[:16]}"]])  # fmt: skip
+    goods = f"Catalogue {outcome.catalogue.digest[:16]}; record {record.hash[:16]}"
+    yield Part("made", "", [[f"{goods}; concluded by {engine_kept(record)}"], [goods]])
+    told = [f"{LEVEL_WORDS[n.level]}: {n.say} [rule {n.rule}]" for n in seen.notes]
+    names = [f"{LEVEL_WORDS[n.level]}: rule {n.rule}" for n in seen.notes]
+    none = ["no stop, no note"]
+    yield Part("notes", "Decided", [told or none, names or none, [_counted_notes(names)]])
+    for side in SIDES:
+        yield Part("feet", side.capitalize(), [[_kind(outcome, side, full)] for full in (1, 0)])
+    yield Part("first", "First", [list(_first(outcome, full)) for full in (1, 0)])
+    if sure is not None and outcome.shortlist is not None:
+        types, first = 100 * sure.types_hold, 100 * sure.choice
+        words = f"of 100 redraws the foot types hold in {types:.0f}, the first group in {first:.0f}"
+        yield Part("sure", "Sure", [[words]])
+        near = list(change_lines(changes, book))
+        yield Part("change", "Nearest", [near[:2], near[:1], []] if near else [])
+    name = record.seq
+    yield Part(
+        "more", "More",
+        [[f"explain {name} --full (every step) | --rule ID | --product ID | --why-not ID",
+          f"replay {name} | store verify | explain {name} --html FILE | --json"]],
+    )  # fmt: skip
+
+
+def _intact(replayed: Replayed) -> str:
+    if replayed.identical:
+        return "yes: derived again just now, identical, byte for byte"
+    places = counted(len(replayed.differences), "place")
+    return f"NO: derived again just now, it differs in {places}: see `recommend replay`"
+
+
+def _counted_notes(names: list[str]) -> str:
+    return f"{counted(len(names), 'note')}: --full"
+
+
+def _kind(outcome: Outcome, side: Side, full: int) -> str:
+    foot, book = outcome.assessment.feet[side], outcome.book
+    if foot.foot_type is None:
+        return "undetermined: no rule could decide the foot type"
+    fired = counted(sum(truth is True for truth in foot.conclusions.truth.values()), "rule")
+    title = f"{book.types[foot.foot_type].title} [{foot.foot_type}]"
+    return f"{title}, {fired} fired" if full else title
+
+
+def _first(outcome: Outcome, full: int) -> Iterator[str]:
+    ranked = outcome.shortlist
+    if ranked is None:
+        yield "nothing: a stop withheld the shortlist"
+    elif ranked.unplaced:
+        yield f"nothing has a place yet: {unplaced_words(ranked)}"
+    elif ranked.empty:
+        yield "nothing suitable was in stock in this size"
+    else:
+        for letter, one in list(first_choices(outcome).items())[: 3 if full else 1]:
+            titles = " + ".join(part.product.title for part in one.parts)
+            yield f"{letter}  {titles} [{one.id}]" if full else f"{letter}  {one.id}"
+
+
 def explain_lines(
     replayed: Replayed, tree: Node, sure: HowSure | None, changes: tuple[Change, ...], width: int
 ) -> Iterator[str]:
     """The whole explanation, at most `width` columns wide."""
     book = replayed.outcome.book
-    for line in head_lines(replayed):
-        yield from _wrapped(line, width, "")
-    yield ""
     yield from tree_lines(tree, width)
     if sure is not None:
         yield from _section("How sure", sure_lines(sure, book), width)
         title = "Nearest changes (one reading alone, smallest in standard errors first)"
         yield from _section(title, change_lines(changes, book), width)
     yield from _section("Before it is used", book.heading.cautions, width)
+    yield from _section("What this was derived from", head_lines(replayed), width)
 
 
 def _section(title: str, lines: Any, width: int) -> Iterator[str]:

@@ -71,7 +71,7 @@ def form_html(steps: Iterable[Step], shop: str, items_after: Source | None) -> s
 <p>Reference code (never a name): {_LINE}{_LINE} &nbsp; Date: {_LINE}</p>
 <p>Fitting advice, not a diagnosis. If a screening answer is yes, type it in before measuring:
 some are a stop. What is not asked or not measured is left empty; empty is never no, and never
-zero.</p>
+0.</p>
 {body}
 <h2>Marks for filming from behind</h2>
 {_marks_figure()}

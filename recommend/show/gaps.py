@@ -9,7 +9,7 @@ from rich.text import Text
 
 from recommend.coverage.briefs import Brief, Gaps, Restock, Want
 from recommend.coverage.crowd import Crowd
-from recommend.coverage.orders import Orders
+from recommend.coverage.orders import Demand, Orders
 from recommend.coverage.stocking import Dropping, Stocking
 from recommend.errors import counted
 from recommend.match.needs import level_words
@@ -21,13 +21,22 @@ from recommend.show.layout import WIDE, bullet, heading, inset, plain_table
 SHOWN, SHOWN_WIDE = 15, 30  # sizes of an order before the rest is only counted
 
 
-def print_gaps(gaps: Gaps, crowd: Crowd, book: Rulebook, console: Console, thin: bool) -> None:
-    """Print who is missed and what would serve them."""
-    for block in _gaps(gaps, crowd, book, thin):
+def print_gaps(
+    gaps: Gaps,
+    crowd: Crowd,
+    book: Rulebook,
+    console: Console,
+    thin: bool,
+    season: int | None = None,
+) -> None:
+    """Print who is missed and what would serve them; for a season, how many pieces as well."""
+    for block in _gaps(gaps, crowd, book, thin, season):
         console.print(block)
 
 
-def _gaps(gaps: Gaps, crowd: Crowd, book: Rulebook, thin: bool) -> Iterator[RenderableType]:
+def _gaps(
+    gaps: Gaps, crowd: Crowd, book: Rulebook, thin: bool, season: int | None
+) -> Iterator[RenderableType]:
     choice = book.parameters.coverage.choice
     what = f"have fewer than {choice} to choose from" if thin else "are not served"
     yield Text(f"{percent(gaps.missed)} of customers {what}.", style="bold")
@@ -35,7 +44,9 @@ def _gaps(gaps: Gaps, crowd: Crowd, book: Rulebook, thin: bool) -> Iterator[Rend
     verb = "also suits" if thin else "adds"
     yield heading("What to look for")
     yield inset("Each is counted after those above it.", 2)
-    yield from _numbered(brief_words(one, book, verb) for one in gaps.briefs)
+    yield from _numbered(
+        brief_words(one, book, verb) + pieces_words(one, book, season) for one in gaps.briefs
+    )
     yield heading("Or sizes to order of what is there")
     yield inset("Instead of the above; each is counted after those above it.", 2)
     yield from _numbered(restock_words(one, verb) for one in gaps.restocks)
@@ -80,6 +91,21 @@ def brief_words(brief: Brief, book: Rulebook, verb: str = "adds") -> str:
         f"{article} {brief.kind}{wants}; {_sizes(brief.smallest, brief.largest)}: any such "
         f"{brief.kind} {verb} at least {interval_words(brief.adds)} of customers"
     )
+
+
+def pieces_words(brief: Brief, book: Rulebook, season: int | None) -> str:
+    """How many pieces of a brief in which size a season asks for; nothing without a season.
+
+    They are for those whom nothing else serves, as `recommend order` reckons.
+    """
+    if season is None:
+        return ""
+    buys, service = book.parameters.orders.buys, book.parameters.orders.service
+    pieces = [(s, Demand(share * season * buys).enough(service)) for s, share in brief.by_size]
+    said = ", ".join(f"{size:g}: {count}" for size, count in pieces if count)
+    if not said:
+        return f"; for {season:,} customers not one piece is asked for with that chance"
+    return f"; pieces by size for {season:,} customers: {said}"
 
 
 def want_words(want: Want, book: Rulebook) -> str:

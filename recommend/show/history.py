@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from recommend.measure.definitions import MeasureDef, MeasureDefs, unit_words
 from recommend.measure.history import Line
@@ -36,17 +36,33 @@ def table_lines(
             yield f"{_cut(name):<{_NAME}}  {cells}".rstrip()
 
 
-def told_lines(visits: Sequence[Visit]) -> Iterator[str]:
+def changed_lines(lines: Sequence[Line], defs: MeasureDefs) -> Iterator[str]:
+    """What differs between the first and the last reading by more than the error of both."""
+    changed = [line for line in lines if line.beyond]
+    for line in changed:
+        words = ", ".join(line.qualifiers.values())
+        name = f"{defs[line.measure].plain}{f' ({words})' if words else ''}"
+        yield f"{line.side}, {name}: {_verdict(line, defs[line.measure])}"
+    if not changed:
+        yield "nothing that was measured twice changed beyond its error"
+
+
+def told_lines(visits: Sequence[Visit], titles: Mapping[str, str]) -> Iterator[str]:
     """What was told at each visit of the time since the one before."""
     for visit in visits:
         again = visit.follow_up
         if again is None:
             continue
-        worn = " with ".join(filter(None, (again.shoe, again.insole))) or "what was worn not told"
+        names = (titles.get(one, "own shoe") for one in (again.shoe, again.insole) if one)
+        worn = " with ".join(names) or "what was worn not told"
         words = [f"{visit.date}: {worn}"]
         words += [f"{again.weeks_of_wear:g} weeks"] if again.weeks_of_wear is not None else []
         words += [f"{again.hours_a_day:g} hours a day"] if again.hours_a_day is not None else []
-        words += [f"comfort {region} {value:g} of 10" for region, value in again.comfort.items()]
+        words += [
+            f"{side} {region} comfort {value:g} of 10"
+            for side in SIDES
+            for region, value in again.comfort_of(side).items()
+        ]
         words += ["given back"] if again.returned == "yes" else []
         words += [f"changed: {again.changed}"] if again.changed else []
         yield ", ".join(words)
@@ -71,7 +87,7 @@ def plot_lines(visits: Sequence[Visit], line: Line, definition: MeasureDef) -> I
     site = line.qualifiers.get("site")
     told = {q: word for q, word in line.qualifiers.items() if q not in ("site", "age")}
     words = f" ({', '.join(told.values())})" if told else ""
-    title = f"pain, {site.replace('-', ' ')} (0 to 10)" if site else definition.title
+    title = f"pain, {site.replace('-', ' ')} (0 to 10)" if site else definition.plain
     yield f"{line.side}, {title}{words}"
     for visit, one in zip(visits, line.values, strict=True):
         if one is None:

@@ -178,7 +178,7 @@ def _angle_curve(
     yield Text("\n").join(lines)
     yield stance_curve.legend(curve.n, bool(band), peak=peak, ascii_only=plain)
     if not band:
-        yield Text("The rulebook has no band for this gait and zero reference.")
+        yield Text("The rulebook has no band for this gait and what it was measured from.")
 
 
 def _peak(one: Measured) -> tuple[float, float] | None:

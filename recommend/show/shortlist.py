@@ -16,14 +16,15 @@ from recommend.match.needs import Need, level_words, need_words
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import Candidate, Equals, Group, Shortlist
 from recommend.match.sizes import Sized, worn_gap
-from recommend.match.telling import against_lines, fit_lines, why_lines
+from recommend.match.telling import against_lines, fit_lines, unplaced_words, why_lines
 from recommend.measure.model import SIDES, Side
 from recommend.measure.sizing import size_label
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.comparisons import COMPARISONS
-from recommend.show.answer import UNPLACED, price_words
+from recommend.show.answer import price_words
 from recommend.show.assessment import feet_blocks, measure_blocks, note_blocks, who_blocks
 from recommend.show.layout import WIDE, bullet, heading, inset, plain_table
+from recommend.show.letters import first_choices
 from recommend.show.wanted import wish_words
 from recommend.show.words import size_words
 from recommend.visit.models import SizeSystem
@@ -168,7 +169,7 @@ def _sizes(ranked: Shortlist, outcome: Outcome) -> Iterator[RenderableType]:
         )
     yield inset(
         f"EU, UK and US by their definitions, on a last {allowance:g} mm longer than the foot (EU "
-        f"zero on the last; US women = US men + {offset:g}). Makers differ: try it.",
+        f"numbers count the last; US women = US men + {offset:g}). Makers differ: try it.",
         4,
         "dim",
     )
@@ -184,8 +185,7 @@ def _group(
         why = "; ".join(ranked.nothing_because(group, outcome.book))
         yield inset(f"Nothing suitable is in stock in this size. {why}", 2, "bold")
     elif ranked.unplaced:
-        why = "; ".join(UNPLACED[reason] for reason in ranked.unplaced)
-        yield inset(f"Nothing has a place yet: {why}. By name:", 2, "bold")
+        yield inset(f"Nothing has a place yet: {unplaced_words(ranked)}. By name:", 2, "bold")
         yield _members(listed[:most], outcome, 0)
     else:
         yield from _equals(ranked, group, most, outcome)
@@ -214,7 +214,8 @@ def _alike_words(number: int, equals: Equals) -> str:
     count = len(equals.members)
     alike = f"{count} that serve alike" if count > 1 else "alone"
     holds = "" if equals.holds is None else f"; holds in {100 * equals.holds:.0f} of 100 repeats"
-    return f"{number}. {alike}{holds}"
+    place = "first group" if number == 1 else f"group {number}"
+    return f"{place}: {alike}{holds}"
 
 
 def _told(one: Candidate, book: Rulebook) -> Iterator[str]:
@@ -231,18 +232,13 @@ def _told(one: Candidate, book: Rulebook) -> Iterator[str]:
 
 def _members(shown: Sequence[Candidate], outcome: Outcome, before: int) -> RenderableType:
     table = Table.grid(padding=(0, 2, 0, 0))
-    for number, candidate in enumerate(shown, before):
-        body = Text(" + ".join(part.product.title for part in candidate.parts), style="bold")
+    letters = {one.id: letter for letter, one in first_choices(outcome).items()}
+    for number, candidate in enumerate(shown, before + 1):
+        body = Text(_titles(candidate), style="bold")
         stock = _stock(candidate, outcome.book)
         body.append(f"\n{stock}; {price_words(candidate.parts, outcome)}", style="not bold")
-        table.add_row(f"  {letter(number)}", body)
+        table.add_row(f"  {letters.get(candidate.id) or number}", body)
     return table
-
-
-def letter(number: int) -> str:
-    """What the product at a place is called: A to Z, then AA, AB and so on."""
-    name = chr(ord("A") + number % 26)
-    return name if number < 26 else letter(number // 26 - 1) + name
 
 
 def _stock(candidate: Candidate, book: Rulebook) -> str:
@@ -253,8 +249,8 @@ def _stock(candidate: Candidate, book: Rulebook) -> str:
 
 def _stock_of(product_id: str, sized: Sized, book: Rulebook) -> str:
     if sized.size is None:
-        return f"{product_id}, size not checked"
-    text = f"{product_id} {size_words(sized.size, book)}, {sized.count} in stock"
+        return f"code {product_id}, size not checked"
+    text = f"code {product_id}, {size_words(sized.size, book)}, {sized.count} in stock"
     if sized.short_of is not None:
         text += (
             f" (between sizes: {sized.smaller:g} is {sized.short_of:g} mm shorter than the foot)"
@@ -272,13 +268,13 @@ def _to_fetch(ranked: Shortlist, book: Rulebook) -> Iterator[RenderableType]:
         if part.offered != "shop":
             continue
         size = "size not checked" if sized.size is None else size_words(sized.size, book)
-        yield bullet(f"{part.product.title}: {part.id}, {size}", "bold")
+        yield bullet(f"{part.product.title}, {size}", "bold")
 
 
 def _laid_open(shown: Sequence[Candidate], book: Rulebook, width: int) -> Iterator[RenderableType]:
     """The score need by need: what each product has against what was wished, with weights."""
-    letters = [letter(number) for number in range(len(shown))]
-    table = plain_table("wished (counts)", *letters, gap=2 if width >= WIDE else 1)
+    places = [f"{number}" for number in range(1, len(shown) + 1)]
+    table = plain_table("wished (counts)", *places, gap=2 if width >= WIDE else 1)
     table.columns[0].no_wrap = True
     bound = 0
     found = [{v.need: v for v in candidate.judgement.verdicts} for candidate in shown]
@@ -317,7 +313,7 @@ def _left_out(ranked: Shortlist, group: Group, shown: int) -> Iterator[Renderabl
         parts.append(f"{len(more)} more {is_are(len(more))} suitable and in stock")
     gone = [c for c in ranked.missing[group] if _sold_out(c)]
     if gone:
-        names = ", ".join(candidate.id for candidate in gone[:2]) + ", ..." * (len(gone) > 2)
+        names = "; ".join(_titles(candidate) for candidate in gone[:2]) + "; ..." * (len(gone) > 2)
         parts.append(
             f"{len(gone)} would suit but {is_are(len(gone))} out of stock in this size ({names})"
         )
@@ -328,6 +324,10 @@ def _left_out(ranked: Shortlist, group: Group, shown: int) -> Iterator[Renderabl
         parts.append(f"{len(excluded)} {is_are(len(excluded))} ruled out by a must or a never")
     if parts:
         yield inset("; ".join(parts) + ".", 2, "dim")
+
+
+def _titles(candidate: Candidate) -> str:
+    return " + ".join(part.product.title for part in candidate.parts)
 
 
 def _sold_out(candidate: Candidate) -> bool:

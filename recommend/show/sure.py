@@ -15,21 +15,23 @@ from recommend.whatif.redraw import HowSure, Repeat
 
 
 def sure_line(sure: HowSure, book: Rulebook) -> str:
-    """The short form: in how many of 100 redraws it holds, and what to measure again first."""
-    types, firsts, notes = (
-        _of_hundred(share) for share in (sure.types_hold, sure.choice, sure.notes_hold)
-    )
+    """The short form: how often it holds if every reading were taken again, and which to take."""
+    types, firsts = (_of_hundred(share) for share in (sure.types_hold, sure.choice))
     text = (
-        f"How sure: with the readings redrawn within their errors ({sure.draws} times), the foot "
-        f"types hold in {types} of 100, the notes in {notes}, what to bring first in {firsts}"
+        f"How sure: if every reading were taken again, the kinds of feet hold in {types} of 100, "
+        f"what to bring first in {firsts}."
     )
-    if sure.repeat:
-        return f"{text}. Re-measure {repeat_words(sure.repeat[0], book)} first."
-    return f"{text}."
+    return f"{text} {again_words(sure.repeat[0], book)}" if sure.repeat else text
+
+
+def again_words(repeat: Repeat, book: Rulebook) -> str:
+    """Which reading to take again to be surer, as an instruction."""
+    foot = f", {repeat.side} foot" if repeat.side else ""
+    return f"To be surer, take again: {book.measures[repeat.measure].plain}{foot}."
 
 
 def repeat_words(repeat: Repeat, book: Rulebook) -> str:
-    """A reading to take again: the measure for people, and the foot."""
+    """A reading to take again: the measure for people, its id, and the foot."""
     return reading_words(repeat.side, repeat.measure, book)
 
 

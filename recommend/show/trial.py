@@ -10,7 +10,7 @@ from rich.text import Text
 from recommend.show.change_picture import picture_lines
 from recommend.show.curves import curve_lines
 from recommend.show.layout import bullet, heading, inset, plain_table
-from recommend.show.trial_answer import letter, trial_lines
+from recommend.show.trial_answer import trial_lines, trial_names
 from recommend.show.trial_words import (
     READING_WORDS,
     SIGNS,
@@ -21,7 +21,6 @@ from recommend.show.trial_words import (
     signed,
     unit_of,
     verdict_words,
-    worn_words,
 )
 from recommend.show.tried import shortlist_blocks
 from recommend.trial.change_picture import change_pictures
@@ -46,8 +45,9 @@ def trial_blocks(one: TrialOutcome, sections: tuple[str, ...], width: int) -> Bl
 
 
 def _steps(one: TrialOutcome, width: int) -> Blocks:
-    for number, result in enumerate(one.trial.results):
-        yield heading(f"{letter(number)}  {worn_words(result.step)}, against barefoot")
+    names = trial_names(one)
+    for result in one.trial.results:
+        yield heading(f"{names.called(result.step.id)}, against barefoot")
         yield from _step(result, one, width)
 
 
@@ -163,9 +163,9 @@ def _parts(one: TrialOutcome, _width: int) -> Blocks:
     if not added:
         yield inset("No insole was tried in a shoe that was tried alone.", 2)
         return
-    shoes = {r.step.id: r for r in one.trial.results}
+    shoes, names = {r.step.id: r for r in one.trial.results}, trial_names(one)
     for result in added:
-        yield inset(worn_words(result.step), 2)
+        yield inset(names.called(result.step.id), 2)
         table = plain_table("", "foot", "reading", "gait", "shoe", "insole", "together")
         for key in sorted(result.part, key=order):
             shoe, whole = shoes[result.parent.id].whole.get(key), result.whole.get(key)
@@ -186,13 +186,13 @@ def _part(judged: Judged | None) -> str:
 def _picture(one: TrialOutcome, width: int) -> Blocks:
     for picture in change_pictures(one.trial):
         yield heading(f"Before and now, {picture.gait}, from {picture.reference}")
-        yield from (inset(line, 2) for line in picture_lines(picture, width - 2))
+        yield from (inset(line, 2) for line in picture_lines(picture, trial_names(one), width - 2))
 
 
 def _curves(one: TrialOutcome, width: int) -> Blocks:
     for picture in one.pictures:
         yield heading("The curves")
-        yield from (inset(line, 2) for line in curve_lines(picture, width - 2))
+        yield from (inset(line, 2) for line in curve_lines(picture, trial_names(one), width - 2))
 
 
 def _shortlist(one: TrialOutcome, _width: int) -> Blocks:

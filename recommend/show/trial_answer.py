@@ -9,16 +9,15 @@ from rich.text import Text
 from recommend.errors import counted
 from recommend.match.outcome import Outcome
 from recommend.show.answer import Part, day_words, fitted
+from recommend.show.letters import Names, names_of
 from recommend.show.trial_words import (
     SIGNS,
     bar_words,
-    id_words,
     keys_words,
     outside_words,
     signed,
     unit_of,
     verdict_words,
-    worn_words,
 )
 from recommend.show.words import LEVEL_WORDS
 from recommend.trial.judge import Judged, Verdict
@@ -30,14 +29,19 @@ from recommend.trial.steps import Key
 
 _MOST = 4  # try-ons whose verdicts stand on the first screen
 _SHORTENED = (
-    "A", "B", "C", "D", "choose", "not", "mind", "A", "B", "C", "D", "known", "not", "why",
-    "D", "C", "B", "next", "A", "mind",
+    "try-1", "try-2", "try-3", "try-4", "choose", "not", "mind", "try-1", "try-2", "try-3", "try-4",
+    "known", "not", "why", "try-4", "try-3", "try-2", "next", "try-1", "mind",
 )  # fmt: skip
 
 
 def trial_lines(one: TrialOutcome, width: int) -> list[Text]:
     """The screen; a stop is said first and withholds the rest."""
-    return fitted(_parts(one), _SHORTENED, width)
+    return fitted(_parts(one, trial_names(one)), _SHORTENED, width)
+
+
+def trial_names(one: TrialOutcome) -> Names:
+    """What the try-ons are called, and what is named to try next."""
+    return names_of(one.outcome, one.next.names if one.next else ())
 
 
 def step_lines(one: TrialOutcome, name: str) -> Iterator[str]:
@@ -47,12 +51,7 @@ def step_lines(one: TrialOutcome, name: str) -> Iterator[str]:
             yield from (line.strip() for line in _verdict_lines(result))
 
 
-def letter(number: int) -> str:
-    """The letter of a try-on, in the order of the visit."""
-    return chr(ord("A") + number % 26)
-
-
-def _parts(one: TrialOutcome) -> Iterator[Part]:
+def _parts(one: TrialOutcome, names: Names) -> Iterator[Part]:
     visit = one.outcome.assessment.visit
     yield Part("who", visit.reference, [[f"Trial  {day_words(visit.date)}{_gaits(one)}"]])
     if one.shortlist is None:
@@ -64,12 +63,12 @@ def _parts(one: TrialOutcome) -> Iterator[Part]:
         plan, step = (f"recommend trial {word} {visit.reference}" for word in ("plan", "step"))
         yield Part("next", "Next", [[f"Plan it: {plan}", f"Type it: {step}"]])
         return
-    yield _best(one)
+    yield _best(one, names)
     yield _why(one)
-    yield _choose(one)
-    yield _not(one)
-    yield _next(one)
-    yield from _verdicts(one)
+    yield _choose(one, names)
+    yield _not(one, names)
+    yield _next(one, names)
+    yield from _verdicts(one, names)
     yield _mind(one)
     yield Part("known", "Known", [["Today's feet in today's strides: fitting advice, not a "
                                    "diagnosis."]])  # fmt: skip
@@ -106,13 +105,13 @@ def _clinician(one: TrialOutcome) -> Iterator[Part]:
         yield Part("notes", "", [[f"- {text}" for text in said]])
 
 
-def _best(one: TrialOutcome) -> Part:
+def _best(one: TrialOutcome, names: Names) -> Part:
     best = one.ranking.best
     if best is None:
         return Part("best", "Best", [["None of these."]], "bold")
-    text = worn_words(best.result.step)
+    text = names.called(best.id)
     if one.ranking.equals:
-        others = ", ".join(worn_words(tried.result.step) for tried in one.ranking.equals)
+        others = ", ".join(names.called(tried.id) for tried in one.ranking.equals)
         text += f"; as good: {others} (the one that does least stands first)"
     return Part("best", "Best", [[text]], "bold green")
 
@@ -137,74 +136,73 @@ def _missing(result: StepResult) -> str:
     return f" Not measured in it: {keys_words(sorted(result.missing, key=order))}."
 
 
-def _choose(one: TrialOutcome) -> Part:
+def _choose(one: TrialOutcome, names: Names) -> Part:
     """What motion alone, comfort alone and both would choose, where they differ."""
     ranking = one.ranking
     best = ranking.best
     free = [tried for tried in ranking.tried if not tried.bars]
     if best is None or len(free) < 2:
         return Part("choose", "", [])
-    motion = _named(ranking.by_motion, len(free), "cannot part them") or "cannot be judged"
-    comfort = _named(ranking.by_comfort, len(free), "cannot part them") or "was not asked"
+    motion = _named(ranking.by_motion, len(free), names) or "cannot be judged"
+    comfort = _named(ranking.by_comfort, len(free), names) or "was not asked"
     if not best.with_comfort and ranking.by_comfort:
         comfort += ", not asked for all"
     rate = one.outcome.book.parameters.trial.comfort_worth
-    both = f"Both: {worn_words(best.result.step)} (1 point of comfort weighs {rate:g}°)."
+    both = f"Both: {names.short([best.id])} (1 point of comfort weighs {rate:g}°)."
     return Part(
         "choose", "Choice", [[f"Motion alone {motion}; comfort alone {comfort}. {both}"], [both]]
     )  # fmt: skip
 
 
-def _named(ids: tuple[str, ...], free: int, all_alike: str) -> str:
+def _named(ids: tuple[str, ...], free: int, names: Names) -> str:
     if len(ids) == free:
-        return all_alike
-    return f"chooses {' or '.join(map(id_words, ids))}" if ids else ""
+        return "cannot part them"
+    return f"chooses {names.short(ids)}" if ids else ""
 
 
-def _not(one: TrialOutcome) -> Part:
+def _not(one: TrialOutcome, names: Names) -> Part:
     book = one.outcome.book
     barred = [tried for tried in one.ranking.tried if tried.bars]
     whole = [
-        f"{worn_words(t.result.step)}: "
+        f"{names.called(t.id)}: "
         + "; ".join(bar_words(bar, t.result, one.against.get(t.id, ""), book) for bar in t.bars)
         for t in barred
     ]
     short = [
-        f"{worn_words(t.result.step)}: " + ", ".join(bar.value.replace("-", " ") for bar in t.bars)
+        f"{names.called(t.id)}: " + ", ".join(bar.value.replace("-", " ") for bar in t.bars)
         for t in barred
     ]
     return Part("not", "Not", [whole, short, ["; ".join(short)]] if barred else [])
 
 
-def _next(one: TrialOutcome) -> Part:
+def _next(one: TrialOutcome, names: Names) -> Part:
     if one.next is None:
         return Part("next", "", [])
-    return Part("next", "Next", [[next_words(one.next)]])
+    return Part("next", "Next", [[_next_words(one.next, names)]])
 
 
-def next_words(then: Next) -> str:
-    """What to try next, as an instruction."""
-    names = ", ".join(map(id_words, then.names))
+def _next_words(then: Next, names: Names) -> str:
+    told = ", ".join(map(names.called, then.names))
     return {
-        Why.LESS: f"Less of it: {names}.",
+        Why.LESS: f"Less of it: {told}.",
         Why.NOTHING_LESS: "Less than this, or your own shoes: nothing here does less.",
-        Why.FRESH: f"Try next: {names}.",
+        Why.FRESH: f"Try next: {told}.",
         Why.NOTHING_LEFT: "Nothing suitable is left to try in this size; where it troubles, see a "
         "clinician.",
     }[then.why]
 
 
-def _verdicts(one: TrialOutcome) -> Iterator[Part]:
+def _verdicts(one: TrialOutcome, names: Names) -> Iterator[Part]:
     """Each try-on in its wordings: verdicts with numbers, verdicts, one line."""
     best = one.ranking.best
     numbered = list(enumerate(one.trial.results))
     numbered.sort(key=lambda pair: (best is None or pair[1] is not best.result, pair[0]))
-    for number, result in numbered[:_MOST]:
-        head = worn_words(result.step)
+    for place, (_, result) in enumerate(numbered[:_MOST], 1):
+        head = names.worn(result.step.id)
         lines = list(_verdict_lines(result))
         brief = f"{head}: {'; '.join(_brief(result)) or 'not measured'}"
         yield Part(
-            letter(number), letter(number),
+            f"try-{place}", names.letters.get(result.step.id, "-"),
             [[head, *lines], [brief], [f"{head}: {outside_words(result)}"], []],
         )  # fmt: skip
     if len(numbered) > _MOST:

@@ -10,9 +10,10 @@ from rich.text import Text
 
 from recommend.match.outcome import Outcome
 from recommend.show.answer import Part, fitted
-from recommend.show.trial_words import READING_WORDS, id_words
+from recommend.show.letters import names_of
+from recommend.show.trial_words import READING_WORDS
 from recommend.show.words import LEVEL_WORDS
-from recommend.trial.plan import Plan, Worth
+from recommend.trial.plan import BAREFOOT, Plan, Worth
 
 _SHORTENED = ("why", "leave", "strides", "why", "type")
 
@@ -34,10 +35,10 @@ def _parts(plan: Plan | None, outcome: Outcome) -> Iterator[Part]:
     if not plan.names:
         yield Part("try", "Try", [["Nothing suitable is left to try in this size."]])
         return
-    letters = {name: chr(ord("A") + index) for index, name in enumerate(plan.names)}
-    tried = [f"{letter}  {id_words(name)}" for name, letter in letters.items()]
-    yield Part("try", "Try", [tried])
-    yield Part("order", "Order", [[", ".join(letters.get(name, name) for name in plan.order)]])
+    names = names_of(outcome, plan.names)
+    yield Part("try", "Try", [[names.called(name) for name in plan.names]])
+    order = ", ".join(name if name == BAREFOOT else names.short([name]) for name in plan.order)
+    yield Part("order", "Order", [[order]])
     yield Part("strides", "Strides", [[_strides(plan, outcome)]])
     yield Part("measure", "Measure", [list(_measured(plan))] if plan.strides else [])
     yield Part("leave", "Leave out", [list(_left_out(plan, outcome))])

@@ -12,7 +12,7 @@ from recommend.trial.change import Change, Interval, Told
 from recommend.trial.judge import Band, Judged, Verdict
 from recommend.trial.readings import READINGS
 from recommend.trial.report import StepResult
-from recommend.trial.steps import OWN, Key, Step
+from recommend.trial.steps import Key
 from recommend.trial.tried import Bar
 
 # A sign beside each verdict, so that it can be found without reading; never instead of words.
@@ -48,21 +48,6 @@ def band_words(band: Band | None) -> str:
     if math.isinf(band.low):
         return f"to {band.high:.1f}"
     return f"from {band.low:.1f}" if math.isinf(band.high) else f"{band.low:.1f} to {band.high:.1f}"
-
-
-def worn_words(step: Step) -> str:
-    """What was worn: ``barefoot``, ``ridge-4``, ``ridge-4 with orchard-firm``."""
-    if step.shoe is None:
-        return "barefoot"
-    shoe = "own shoe" if step.shoe == OWN else step.shoe
-    return f"{shoe} with {step.insole}" if step.insole else shoe
-
-
-def id_words(name: str) -> str:
-    """What was worn, from the id of a step."""
-    shoe, _, insole = name.partition("+")
-    worn = "own shoe" if shoe == OWN else shoe
-    return f"{worn} with {insole}" if insole else worn
 
 
 def key_words(key: Key) -> str:

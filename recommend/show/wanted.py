@@ -111,6 +111,8 @@ def _at(attribute: str, comparison: Comparison, level: float, book: Rulebook) ->
     words = bound_words(attribute, comparison, level, book)
     at_the_end = definition.scale and words == level_words(attribute, level, book)
     name = _name(attribute, book)
+    if at_the_end and words == "none":
+        return f"no {name}"
     return f"{words} {name}" if at_the_end else f"{name} {words}"
 
 

@@ -98,13 +98,20 @@ def _pain(visit: Visit, defs: MeasureDefs, parameters: Parameters) -> list[int]:
     return out
 
 
+def _overall(again: FollowUp) -> float | None:
+    """Overall comfort, the mean of the feet that were rated; None where neither was."""
+    feet = [again.comfort_of(side).get("overall") for side in SIDES]
+    rated = [one for one in feet if one is not None]
+    return fmean(rated) if rated else None
+
+
 def _sign(change: float, error: float) -> int:
     return (1 if change > 0 else -1) if beyond_error(change, error) else 0
 
 
 def _row(product: str, told: list[_Told]) -> CameBack:
     weeks = [one.weeks_of_wear for one, *_ in told if one.weeks_of_wear is not None]
-    comfort = [one.comfort["overall"] for one, *_ in told if "overall" in one.comfort]
+    comfort = [rated for one, *_ in told if (rated := _overall(one)) is not None]
     answers = [one.returned for one, *_ in told if one.returned in ("yes", "no")]
     pain = [foot for _, feet, _ in told for foot in feet]
     return CameBack(

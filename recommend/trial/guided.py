@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-import copy
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, get_args
+from typing import Any
 
-from recommend.measure.model import SIDES, Side
+from recommend.measure.model import SIDES
 from recommend.rulebook.book import Rulebook
 from recommend.trial.readings import READINGS, TYPED
 from recommend.trial.steps import Key, Strides, steps_of
 from recommend.visit.answers import Number, Readings, RefusedError
-from recommend.visit.models import Region, Visit
+from recommend.visit.coming_back import sore_step
+from recommend.visit.models import Visit
 from recommend.visit.steps import Step
-from recommend.visit.tree import Listed, Path, Tree, get, put
+from recommend.visit.tree import Listed, Path, Tree, get
 
 COMFORT, LOAD = "comfort", "lateral-load"
 # The keys of what is read, in the order of asking; `range` is typed where nothing else gives it.
@@ -67,34 +67,6 @@ class Further:
     def show(self, value: Any) -> str:
         """`value` as the fitter would write it."""
         return Readings(self.unit).show(value)
-
-
-@dataclass(frozen=True, slots=True)
-class Sore:
-    """Regions that press or hurt: ``left arch 3, both heel 4``."""
-
-    keys: frozenset[str] = frozenset()
-    hint: str = "foot, region, comfort 0 (worst) to 10, such as: left arch 3, both heel 6"
-
-    def parse(self, text: str) -> dict[tuple[Side, str], float]:
-        """Ratings by foot and region; RefusedError when they mean nothing here."""
-        found: dict[tuple[Side, str], float] = {}
-        for part in re.split(r"[,;]", text.lower()):
-            words = part.split()
-            sides = {"both": SIDES, "b": SIDES, "l": SIDES[:1], "r": SIDES[1:]}
-            feet = sides.get(words[0] if words and words[0] == "both" else part.strip()[:1], ())
-            if len(words) != 3 or not feet or words[1] not in get_args(Region):
-                regions = ", ".join(get_args(Region))
-                raise RefusedError(
-                    f"`{part.strip()[:40]}` is not understood; write {self.hint} (regions: "
-                    f"{regions})"
-                )
-            found |= {(side, words[1]): _RATING.parse(words[2]) for side in feet}
-        return found
-
-    def show(self, value: Any) -> str:
-        """Each rating in words."""
-        return ", ".join(f"{side} {region} {rating:g}" for (side, region), rating in value.items())
 
 
 def wanted_readings(text: str, bare: Sequence[str]) -> tuple[str, ...]:
@@ -190,22 +162,7 @@ def _comfort(worn: Worn, tree: Tree) -> Iterator[Step]:
             "saying which it is, shows how far two ratings differ by themselves.",
         )  # fmt: skip
     if not again:
-        yield Step(
-            "sore", "Comfort", "Where it presses or hurts: comfort there, 0 worst to 10 best",
-            Sore(), ("trials",),
-            "Comfort, not pain: 0 cannot be worn, 10 could not be better. A region rated low is "
-            "never the best of what was tried. Enter when nothing presses.",
-            absorb=lambda before, value: _with_sore(worn, before, value),
-        )  # fmt: skip
-
-
-def _with_sore(
-    worn: Worn, before: Tree, value: Mapping[tuple[Side, str], float]
-) -> tuple[Tree, str]:
-    after = copy.deepcopy(before)
-    for (side, region), rating in value.items():
-        put(after, (worn.place, "feet", side, COMFORT, region), rating)
-    return after, Sore().show(value)
+        yield sore_step("Comfort", (worn.place,))
 
 
 @dataclass(frozen=True, slots=True)

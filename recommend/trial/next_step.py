@@ -11,7 +11,7 @@ from recommend.match.outcome import Outcome
 from recommend.match.shortlist import Candidate, Group, Shortlist
 from recommend.match.wishes import NO_INSOLE, OWN_SHOES
 from recommend.trial.report import StepResult, Trial
-from recommend.trial.steps import OWN, step_id
+from recommend.trial.steps import OWN, worn_id
 from recommend.trial.tried import Ranking
 
 _WEDGES = ("shoe.wedge", "insole.wedge")
@@ -122,9 +122,3 @@ def _kind(result: StepResult) -> Group:
     if result.step.insole is None:
         return "shoe"
     return "insole" if result.step.shoe == OWN else "pair"
-
-
-def worn_id(candidate: Candidate) -> str:
-    """Its id as a step: an insole is tried in the customer's own shoe; empty for no insole."""
-    name = step_id(candidate.id)
-    return f"{OWN}+{name}" if candidate.group == "insole" and name else name

@@ -13,9 +13,9 @@ from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
 from recommend.trial.bands import band_of
 from recommend.trial.change import Sample, mean_interval, strides_to_tell
-from recommend.trial.next_step import Dose, dose_of, worn_id
+from recommend.trial.next_step import Dose, dose_of
 from recommend.trial.report import sample_of
-from recommend.trial.steps import Key, steps_of
+from recommend.trial.steps import Key, steps_of, worn_id
 
 BAREFOOT = "barefoot"
 _ORDER: tuple[Group, ...] = ("pair", "shoe", "insole")  # the first group that there is
@@ -113,15 +113,16 @@ def visit_tried(outcome: Outcome) -> set[str]:
 
 
 def _to_try(shortlist: Shortlist, tried: set[str], parameters: Parameters) -> tuple[str, ...]:
-    """The first of the list, then the next that do something else; alike ones teach nothing."""
+    """What was fetched first; then the next that do something else: alike ones teach nothing."""
     group = next((one for one in _ORDER if shortlist.ranked[one]), None)
     ranked = shortlist.ranked[group] if group else ()
+    most = parameters.trial.plan_most
     fresh = {name: c for c in ranked if (name := worn_id(c)) and name not in tried}
     chosen: dict[Dose, str] = {}
     for name, candidate in fresh.items():
         chosen.setdefault(dose_of(candidate.parts), name)
-    names = dict.fromkeys([*chosen.values(), *fresh])
-    return tuple(names)[: parameters.trial.plan_most]
+    fetched = [name for one in ranked[:most] if (name := worn_id(one)) in fresh]
+    return tuple(dict.fromkeys([*fetched, *chosen.values(), *fresh]))[:most]
 
 
 def _worths(readings: Mapping[Key, tuple[float, ...]], book: Rulebook) -> Iterable[Worth]:

@@ -13,7 +13,7 @@ from enum import Enum
 from statistics import NormalDist
 
 from recommend.catalogue.fitting import fit
-from recommend.match.needs import need_words
+from recommend.match.needs import ruling_words
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import GROUPS, Candidate, Shortlist
 from recommend.parameters import Parameters
@@ -308,4 +308,4 @@ def _why_out(candidate: Candidate, book: Rulebook) -> str:
     if candidate.harm:
         return candidate.harm
     verdict = next(v for v in candidate.judgement.verdicts if v.broken)
-    return f"{book.attributes[verdict.need.attribute].title}: {need_words(verdict.need, book)}"
+    return ruling_words(verdict.need, book)

@@ -5,10 +5,11 @@ from __future__ import annotations
 import copy
 import re
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from datetime import date
-from typing import get_args
+from typing import Any, get_args
 
-from recommend.visit.answers import Known, Number, Text
+from recommend.visit.answers import Known, Number, RefusedError, Text
 from recommend.visit.intake import (
     FPI_ITEMS,
     LENGTHS,
@@ -103,11 +104,8 @@ def _handed_over(earlier: Visit) -> dict[str, str]:
 
 def _weeks_since(tree: Tree) -> str | None:
     """Whole weeks from the visit before to this one, offered and never taken unasked."""
-    day = re.search(r"_(\d{4}-\d{2}-\d{2})", str(tree["follow-up"]["of"]))
-    if day is None or "date" not in tree:
-        return None
-    days = (date.fromisoformat(str(tree["date"])) - date.fromisoformat(day[1])).days
-    return str(days // 7) if days >= 0 else None
+    days = days_since(tree)
+    return str(days // 7) if days is not None and days >= 0 else None
 
 
 def steps_again(
@@ -126,6 +124,75 @@ def steps_again(
     screening = tuple(step for step in steps if step.block == SCREENING)
     rest = tuple(step for step in steps if step.block != SCREENING)
     return (*screening, *_since(worn), *rest)
+
+
+_FEET = {"b": SIDES, "l": SIDES[:1], "r": SIDES[1:]}  # by the first letter that is typed
+
+
+@dataclass(frozen=True, slots=True)
+class Sore:
+    """Regions that press or hurt: ``left arch 3, both heel 4``."""
+
+    keys: frozenset[str] = frozenset()
+    hint: str = "foot, region, comfort 0 (worst) to 10, such as: left arch 3, both heel 6"
+
+    def parse(self, text: str) -> dict[tuple[str, str], float]:
+        """Ratings by foot and region; RefusedError when they mean nothing here."""
+        found: dict[tuple[str, str], float] = {}
+        for part in re.split(r"[,;]", text.lower()):
+            words = part.split()
+            feet = _FEET.get(words[0][:1] if words else "", ())
+            if len(words) != 3 or not feet or words[1] not in get_args(Region):
+                raise RefusedError(
+                    f"`{part.strip()[:40]}` is not understood; write {self.hint} (regions: "
+                    f"{', '.join(get_args(Region))})"
+                )
+            found |= {(side, words[1]): Number().parse(words[2]) for side in feet}
+        return found
+
+    def show(self, value: Any) -> str:
+        """Each rating in words."""
+        return ", ".join(f"{side} {region} {rating:g}" for (side, region), rating in value.items())
+
+
+def sore_step(block: str, place: Path) -> Step:
+    """Where it presses or hurts, rated into ``feet`` of what stands at `place`, by region."""
+    kind = Sore()
+
+    def ratings(tree: Tree) -> dict[tuple[str, str], float]:
+        return {
+            (side, region): rating
+            for side in SIDES
+            for region, rating in (get(tree, (*place, "feet", side, "comfort")) or {}).items()
+            if region != "overall"
+        }
+
+    def fill(before: Tree, value: Mapping[tuple[str, str], float]) -> tuple[Tree, str]:
+        after = copy.deepcopy(before)
+        for (side, region), rating in value.items():
+            put(after, (*place, "feet", side, "comfort", region), rating)
+        return after, kind.show(value)
+
+    def emptied(tree: Tree) -> None:
+        for side, region in ratings(tree):
+            get(tree, (*place, "feet", side, "comfort")).pop(region)
+
+    return Step(
+        "sore", block, "Where does it press or hurt? Comfort there, 0 worst to 10 best", kind,
+        (*place, "feet"),
+        "Comfort, not pain: 0 cannot be worn, 10 could not be better. A region rated low is never "
+        "the best of what was tried, and what hurt in wear is not offered again. Enter when "
+        "nothing presses.",
+        fill=fill, emptied=emptied, shown=lambda tree: kind.show(ratings(tree)) or None,
+    )  # fmt: skip
+
+
+def days_since(tree: Tree) -> int | None:
+    """Days from the visit before to this one; None where either day is not known."""
+    day = re.search(r"_(\d{4}-\d{2}-\d{2})", str(get(tree, ("follow-up", "of"))))
+    if day is None or not tree.get("date"):
+        return None
+    return (date.fromisoformat(str(tree["date"])) - date.fromisoformat(day[1])).days
 
 
 def _since(worn: Mapping[str, frozenset[str]]) -> Iterator[Step]:
@@ -151,11 +218,13 @@ def _since(worn: Mapping[str, frozenset[str]]) -> Iterator[Step]:
         "hours-a-day", SINCE, "How many hours a day?", Number("hours"), (*told, "hours-a-day"),
         "On the days on which it was worn.",
     )  # fmt: skip
-    for region in ("overall", *(one for one in get_args(Region) if one != "overall")):
+    for side in SIDES:
         yield Step(
-            f"comfort-{region}", SINCE, f"Comfort, {region}: 0 (cannot be worn) to 10 (best)",
-            Number(), (*told, "comfort", region), "As the customer says; regions may be left out.",
+            f"comfort-overall.{side}", SINCE,
+            f"{side.upper()}: comfort of the whole foot, 0 cannot be worn, 10 ideal", Number(),
+            (*told, "feet", side, "comfort", "overall"), "As the customer says.",
         )  # fmt: skip
+    yield sore_step(SINCE, told)
     yield Step(
         "returned", SINCE, "Was it given back?", YES_NO, (*told, "returned"),
         "A pair that comes back teaches the shop as much as one that stays.",

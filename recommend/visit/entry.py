@@ -27,7 +27,7 @@ COMMANDS = frozenset({HELP, BACK, PAST, CLEAR})
 PASSED_OVER = Step(
     id="passed-over",
     block="Passed over",
-    ask="Some questions can change nothing any more.",
+    ask="These can change nothing any more, or stand from before:",
     kind=Choice({"e": "end here", "o": "open them"}),
     path=("passed-over",),
     help="Whatever is answered there, no note, foot type, need or product would be another.",
@@ -99,8 +99,8 @@ class Entry:
         if self._done:
             return None
         if self._offering:
-            names = ", ".join(step.id.replace("-", " ") for step in self.passed_over)
-            return replace(PASSED_OVER, ask=f"{PASSED_OVER.ask} {names[:1].upper()}{names[1:]}")
+            names = ", ".join(dict.fromkeys(step.called for step in self.passed_over))
+            return replace(PASSED_OVER, ask=f"{PASSED_OVER.ask} {names[:1].upper()}{names[1:]}.")
         return AFTER_STOP if self.draft.halted else self.steps[self._position]
 
     @property

@@ -156,34 +156,34 @@ LENGTHS: tuple[tuple[str, str, Path, str], ...] = (
 
 PHASES = (
     (
-        "touchdown", "first contact",
+        "touchdown", "touchdown",
         "The angle at the first contact of the heel, one number a stride.",
     ),
     (
-        "peak", "the peak, whole stance",
+        "peak", "peak",
         "The largest angle between first contact and toe-off, wherever it lies, one number a "
         "stride. At least 7 strides let their own scatter speak. What another lab calls the peak "
         "of contact alone is another number, and does not belong here.",
     ),
     (
-        "peak-time", "when the peak is reached",
+        "peak-time", "time of the peak",
         "The time of the largest angle in percent of stance, 0 at first contact and 100 at "
         "toe-off, one number a stride.",
     ),
     (
-        "midstance", "midstance, the mean",
+        "midstance", "midstance",
         "The mean angle while the foot is flat, one number a stride.",
     ),
     (
-        "propulsion", "propulsion, the mean",
+        "propulsion", "propulsion",
         "The mean angle from heel lift to toe-off, one number a stride.",
     ),
 )  # fmt: skip
 
 _ZERO_HELP = (
     "What the angle is measured from: the vertical (v), the leg in relaxed standing (r), or "
-    "subtalar neutral (s). Numbers with different zeros are never compared; they differ by up "
-    "to 7 degrees."
+    "subtalar neutral (s). Numbers measured from different lines are never compared; they differ "
+    "by up to 7 degrees."
 )
 _ANGLE_HELP = (
     "Rearfoot to leg in degrees; inwards (eversion, pronation) is positive, outwards negative."
@@ -354,6 +354,7 @@ def _posture() -> Iterator[Step]:
             f"fpi-total.{side}", POSTURE, f"{side.upper()}: FPI total, if only that was written",
             Number(whole=True), ("feet", side, "fpi", "total"),
             "The sum of the six items, -12 to +12, when the items themselves were not kept.",
+            short="posture total",
             asked_if=_no_item_of(side),
         )  # fmt: skip
 
@@ -389,11 +390,12 @@ def _footprint() -> Iterator[Step]:
         "print-kind", block, "Arch index: how is the print taken?", PRINT, (*both, "kind"),
         "Ink or optical (i), area on pressure sensors (p), or weighted by pressure (w). They are "
         "different scales and never compared. Leave out when no print is taken.",
+        short="footprint",
     )  # fmt: skip
     yield Step(
         "print-load", block, "Standing still or walking?", LOAD, (*both, "load"),
         "A walking print is wider under the arch than a standing one.", asked_if=_has_print,
-        usual=lambda _tree: "static",
+        usual=lambda _tree: "static", short="footprint",
     )  # fmt: skip
     for side in SIDES:
         yield Step(
@@ -452,7 +454,7 @@ def _load_path() -> Iterator[Step]:
             f"cop-pattern.{side}", block, f"{side.upper()}: Where does the load travel?",
             PATTERN, ("feet", side, "cop", "pattern"),
             "Central, along the outer side, or drifting to the inner side: early (over the "
-            "midfoot) or late (over the forefoot).",
+            "midfoot) or late (over the forefoot).", short="path of the load",
         )  # fmt: skip
     for side in SIDES:
         yield Step(
@@ -460,7 +462,7 @@ def _load_path() -> Iterator[Step]:
             ("feet", side, "cop", "excursion-index-percent"),
             "The excursion index: how far the path of the centre of pressure bows at the front "
             "third, over forefoot width, outwards positive. Average at least three, better five "
-            "steps.",
+            "steps.", short="bow of the load path",
         )  # fmt: skip
 
 

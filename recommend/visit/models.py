@@ -455,14 +455,27 @@ class BySide(Strict):
     right: Annotated[int, Field(ge=0, le=10)] | None = None
 
 
+class WornFoot(Strict):
+    """One foot since the last visit: `comfort` is 0 (cannot be worn) to 10, by region."""
+
+    comfort: dict[Region, Rating] = {}
+
+
+class WornFeet(Strict):
+    """The two feet since the last visit; a foot that was not asked about is left out."""
+
+    left: WornFoot = WornFoot()
+    right: WornFoot = WornFoot()
+
+
 class FollowUp(Strict):
     """What the customer who comes back tells of the time since.
 
     `of` names the earlier visit; `shoe` and `insole` are what was worn since (product ids,
     or ``own``); `pain_before` is the worst pain of each side at the earlier visit, and
     `pain_sites_before` what hurt then, site by site (an empty list: nothing did), so that a new
-    pain is told from an old one; `comfort` is 0 (cannot be worn) to 10 (could not be better) by
-    region.
+    pain is told from an old one; `feet` has the comfort of each foot, `comfort` of older files that
+    of both alike: 0 (cannot be worn) to 10 (could not be better) by region.
     """
 
     of: Annotated[str, Field(min_length=1, max_length=80)]
@@ -473,8 +486,14 @@ class FollowUp(Strict):
     pain_before: BySide = Field(default_factory=BySide)
     pain_sites_before: list[Pain] | None = Field(default=None, max_length=40)
     comfort: dict[Region, Rating] = {}
+    feet: WornFeet = WornFeet()
     returned: Answer | None = None
     changed: Annotated[str, Field(max_length=2000)] = ""
+
+    def comfort_of(self, side: Literal["left", "right"]) -> dict[Region, float]:
+        """How the foot on `side` was, by region; what was told of both counts for each."""
+        foot = self.feet.left if side == "left" else self.feet.right
+        return {**self.comfort, **foot.comfort}
 
 
 FoundHow = Literal["before", "worn", "tried"]

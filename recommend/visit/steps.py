@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
@@ -40,6 +41,7 @@ class Step:
     emptied : takes the answer out of the data, where it stands in several places.
     feeds : the measures that its answer can give; it is passed over where none of them can still
         change the outcome. Empty for what is always asked.
+    short : what it is about, where the question itself does not say it in a few words.
     """
 
     id: str
@@ -56,6 +58,16 @@ class Step:
     shown: Callable[[Tree], str | None] | None = None
     emptied: Callable[[Tree], None] | None = None
     feeds: frozenset[str] = frozenset()
+    short: str = ""
+
+    @property
+    def called(self) -> str:
+        """What it is about, in a few words, where it is named among others."""
+        words = self.short or self.ask
+        words = re.sub(
+            r"^(LEFT|RIGHT): |, left and right\??$|, (degrees|percent) .*|\?$", "", words
+        )
+        return words[:1].lower() + words[1:] if words[1:2].islower() else words
 
     @property
     def always_asked(self) -> bool:

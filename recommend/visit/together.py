@@ -42,13 +42,19 @@ def _both(left: Step, right: Step) -> Step:
     return replace(
         left,
         id=left.stem,
-        ask=left.ask.removeprefix("LEFT: ") + ", left and right",
+        ask=_of_both(left.ask.removeprefix("LEFT: ")),
         kind=kind,
         path=tuple(Both() if part == "left" else part for part in left.path),
         fill=fill,
         shown=shown,
         asked_if=_either(left, right),
     )
+
+
+def _of_both(ask: str) -> str:
+    """A question about one foot as one about both."""
+    words = ask.removesuffix("?")
+    return f"{words}, left and right" + "?" * (words != ask)
 
 
 def _either(left: Step, right: Step) -> Callable[[Tree], bool]:

@@ -35,11 +35,22 @@ def test_two_products_stand_side_by_side_and_nothing_is_kept(tmp_path: Path) -> 
     assert not os.path.exists(tmp_path / "store.sqlite")
 
 
-def test_one_product_is_looked_up_with_its_reason_first() -> None:
-    """Of one alone the first line below its name and place says whether it is listed and why."""
+def test_one_product_is_looked_up_with_its_reason() -> None:
+    """Of one alone its place stands first, and at the end whether it is listed and why."""
     code, text = _run(VISIT, "ebbenholt-walk")
     assert code == 0
-    assert any("it is listed" in line for line in text.splitlines()[1:3])
+    assert any(line.startswith("place") for line in text.splitlines()[:3])
+    assert "it is listed" in text
+
+
+def test_what_the_shortlist_calls_a_is_compared_as_a() -> None:
+    """A letter of the first screen stands for the same pair here, by its titles."""
+    with_letters, text = _run(VISIT, "a", "b")
+    ids = json.loads(_run(VISIT, "a", "b", "--json")[1])
+    assert with_letters == 0
+    assert all("+" in one["id"] for one in ids)
+    assert ids[0]["place"].startswith("group 1 of")
+    assert "mimberlow-walk" not in text
 
 
 def test_programs_get_the_same() -> None:

@@ -163,7 +163,7 @@ def test_json_holds_what_is_printed_and_is_stable(name: str) -> None:
     flat = " ".join(run(name, "--full").stdout.split())
     for side in ("left", "right"):
         kind = document["feet"][side]["foot-type"]
-        assert kind is None or kind["id"] in flat
+        assert kind is None or kind["title"][:20] in flat
     for kind in kinds(document):
         for equals in kind["groups"][:1]:
             for title in equals["members"][0]["titles"]:

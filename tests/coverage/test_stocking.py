@@ -19,7 +19,7 @@ from recommend.coverage.unstated import unstated_lines
 from recommend.errors import RecommendError
 from recommend.rulebook import shipped_folder
 from recommend.rulebook.book import Rulebook
-from recommend.show.gaps import brief_words
+from recommend.show.gaps import brief_words, pieces_words
 
 SUPPLIER = shipped_folder("catalogue_demo") / "supplier"
 
@@ -113,6 +113,21 @@ def test_a_brief_reads_like_an_order(shop: Assessor, few: Catalogue, kinds: Kind
     assert words.startswith(("a shoe", "an insole"))
     assert "Mondopoint " in words
     assert words.endswith(" of customers")
+
+
+def test_a_brief_says_how_many_pieces_in_which_sizes(
+    shop: Assessor, few: Catalogue, kinds: Kinds
+) -> None:
+    """Sizes lie within the range, their shares make up the gain, and pieces are Poisson's."""
+    stats = pytest.importorskip("scipy.stats")
+    brief = find_gaps(shop, few, kinds, 1500, most=1).briefs[0]
+    assert sum(share for _, share in brief.by_size) == pytest.approx(brief.adds.value)
+    assert all(brief.smallest <= size <= brief.largest for size, _ in brief.by_size)
+    words = pieces_words(brief, shop.book, 5000)
+    size, share = max(brief.by_size, key=lambda one: one[1])
+    asked = share * 5000 * shop.book.parameters.orders.buys
+    assert f"{size:g}: {stats.poisson(asked).ppf(0.9):.0f}" in words
+    assert pieces_words(brief, shop.book, None) == ""
 
 
 def test_a_brief_for_a_shoe_is_for_one_purpose(

@@ -174,15 +174,22 @@ def test_keep_and_explain_from_the_command_line(
     keep = ("--keep", "--store", store)
     assert run("shortlist", str(visit), "--show", "sure", *keep) == 0
     said = capsys.readouterr()
-    short = re.search(r"hold in (.+?) of 100, the notes in (.+?),", " ".join(said.out.split()))
+    short = re.search(
+        r"hold in (.+?) of 100, what to bring first in (.+?)\. ", " ".join(said.out.split())
+    )
     assert short is not None
-    assert "Kept as record 1" in said.err
+    assert "recommend explain 1" in said.err
     assert run("explain", read_visit(visit).reference, "--store", store) == 0
+    brief = capsys.readouterr().out
+    assert len(brief.splitlines()) <= 24
+    assert brief.startswith("Record   1: ")
+    assert "identical, byte for byte" in brief
+    assert run("explain", read_visit(visit).reference, "--full", "--store", store) == 0
     text = capsys.readouterr().out
     assert "identical, byte for byte" in text
     assert "Nearest changes" in text
     assert f"both foot types hold in {short[1]} of 100" in text  # the same redraws, so the same
-    assert f"all notes hold in {short[2]} of 100" in text
+    assert f"what to bring first holds in {short[2]} of 100" in text
     assert "a hash of the readings and the rulebook" in " ".join(text.split())
     assert "not a diagnosis" in text
     assert run("explain", "1", "--json", "--store", store) == 0
@@ -293,7 +300,7 @@ def test_a_reference_of_several_records_replays_all_and_explains_the_newest(
     said = capsys.readouterr()
     assert "3 records; this is the newest, 3." in said.err
     assert "number: 1, 2." in said.err
-    assert said.out.startswith("Record 3")
+    assert said.out.startswith("Record   3: ")
 
 
 def test_a_kept_rulebook_is_named_by_its_files(

@@ -67,7 +67,7 @@ def test_a_step_that_was_left_goes_on_and_a_second_turn_adds(
 
 def test_comfort_only_and_a_place_that_hurts(visit: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """No film is asked for; a region is rated beside the whole foot."""
-    assert typed(visit, "o\nc\n6\n6\nleft arch 3, both heel 5\n\n", monkeypatch) == 0
+    assert typed(visit, "w\nc\n6\n6\nleft arch 3, both heel 5\n\n", monkeypatch) == 0
     (step,) = read_visit(visit).trials
     assert step.shoe == "own"
     assert step.feet.left.comfort == {"overall": 6, "arch": 3, "heel": 5}
@@ -80,7 +80,7 @@ def test_a_turned_sign_is_asked_about_in_every_reading(
 ) -> None:
     """Strides far from the bare foot are doubted, and taken when typed once more."""
     turned = "-9.1 -8.8 -9.0"
-    assert typed(visit, f"o\np\n{turned}\n{turned}\n\n\n\n\n", monkeypatch) == 0
+    assert typed(visit, f"w\np\n{turned}\n{turned}\n\n\n\n\n", monkeypatch) == 0
     said = " ".join(capsys.readouterr().out.split())
     assert "check the sign" in said
     assert read_visit(visit).trials[0].feet.left.rearfoot[0].peak == [-9.1, -8.8, -9.0]

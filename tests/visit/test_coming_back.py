@@ -132,7 +132,7 @@ def test_what_is_carried_is_passed_over_until_it_is_opened(counter: Counter) -> 
 
 
 def test_the_time_since_is_asked_after_screening_and_before_measures(counter: Counter) -> None:
-    """The order of a follow-up; comfort of a region is kept under its name."""
+    """The order of a follow-up; comfort is rated for each foot, and what presses by region."""
     steps = steps_again(
         counter.book.questions, "eu", "vertical", {"shoe": frozenset({"mimberlow-walk"})}
     )
@@ -146,12 +146,18 @@ def test_the_time_since_is_asked_after_screening_and_before_measures(counter: Co
     assert weeks.standing(draft.tree) is None  # and not taken unasked
     entry.draft.at = "worn-shoe"
     assert "did you mean `mimberlow-walk`" in entry.feed("mimbrlow-walk").say.lower()
-    entry.draft.at = "comfort-heel"
+    entry.draft.at = "weeks-of-wear"
+    assert "43 days ago" in entry.feed("26").say  # half a year of wear in six weeks is asked about
+    assert entry.feed("6").kind == "taken"
+    entry.draft.at = "comfort-overall.left"
     assert entry.feed("12").kind == "refused"
     entry.feed("7.5")
+    entry.feed("8")
+    entry.feed("right arch 3")
     told = visit_of(draft.tree).follow_up
     assert told is not None
-    assert told.comfort == {"heel": 7.5}
+    assert told.comfort_of("left") == {"overall": 7.5}
+    assert told.comfort_of("right") == {"overall": 8, "arch": 3}
 
 
 def test_outcomes_are_counted_by_product_with_the_error_of_pain(counter: Counter) -> None:

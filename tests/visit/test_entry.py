@@ -175,6 +175,29 @@ def test_a_doubtful_angle_may_have_the_wrong_sign(begin: Begin) -> None:
     assert "sign" not in entry.feed("120").say
 
 
+@pytest.mark.parametrize(
+    ("phase", "turned"), [("touchdown", "7"), ("peak", "-5"), ("midstance", "-6"),
+                          ("propulsion", "-9"), ("standing-angle", "-5")],
+)  # fmt: skip
+def test_a_turned_sign_is_asked_about_in_every_phase(begin: Begin, phase: str, turned: str) -> None:
+    """Rolled in is plus: what few feet have, and the other sign would mend, is asked about."""
+    entry = begin(f"{phase}.left")
+    reply = entry.feed(turned)
+    assert reply.kind == "again"
+    assert "is the sign turned round?" in reply.say
+
+
+@pytest.mark.parametrize(
+    ("step", "typed"),
+    [("body-mass", "205"), ("foot-length.left", "383"), ("heel-width.left", "99")],
+)
+def test_what_hardly_anyone_has_is_asked_about(begin: Begin, step: str, typed: str) -> None:
+    """A weight of 205 kg, a foot of 383 mm and a heel of 99 mm are taken when typed once more."""
+    entry = begin(step, feet={"left": {"foot-length-mm": 268}}) if "heel" in step else begin(step)
+    assert entry.feed(typed).kind == "again"
+    assert entry.feed(typed).kind == "taken"
+
+
 def test_an_implausible_value_may_be_corrected(begin: Begin) -> None:
     """The second answer counts, whatever the first was."""
     entry = begin("dorsum-standing.left", feet={"left": {"dorsum-height-mm": {"sitting": 58}}})

@@ -133,7 +133,7 @@ def test_today_and_what_is_under_way_are_listed(shelf: Shelf) -> None:
     assert "recommend visit resume Z-9" in today
     assert "QB-0101" not in today
     assert "QB-0101" in _run("list", "--all").output
-    assert "neutral" in _run("list", "--date", "2025-03-04").output
+    assert "usual motion" in _run("list", "--date", "2025-03-04").output
 
 
 def test_visits_of_a_day_get_names_of_their_own(shelf: Shelf) -> None:
@@ -167,7 +167,7 @@ def test_history_says_which_change_is_beyond_error(shelf: Shelf) -> None:
     later = later.replace(f"foot-length-mm: {length:g}", f"foot-length-mm: {length + 10:g}", 1)
     (shelf.folder / "QB-0101_2025-09-01.yaml").write_text(later)
     output = _run("history", "QB-0101", "--measure", "foot-length").output
-    left, right = output.split("right, foot length")
+    left, right = output.split("right, length of the foot")
     assert "up by 10.0 mm, beyond error" in left
     assert "within the error" in right
     assert max(map(len, output.splitlines())) <= 80

@@ -236,5 +236,5 @@ def test_setup_explains_goes_back_and_refuses_what_cannot_be(tmp_path: Path) -> 
         "keep": "yes",
         "fitter": "F2",
         "sizes": "uk",
-        "zero-reference": "relaxed-standing",
+        "measured-from": "relaxed-standing",
     }

@@ -58,6 +58,7 @@ class Choice:
     Attributes
     ----------
     titles : of its parts; None for the customer's own shoe.
+    kinds : of its parts, ``shoe`` or ``insole``.
     sizes : Mondopoint (mm) of each part, left and right; None for the own shoe and where no size
         is settled.
     reasons : feet and reason, for the weightiest wishes that it meets wholly.
@@ -66,6 +67,7 @@ class Choice:
     """
 
     titles: tuple[str | None, ...]
+    kinds: tuple[str, ...]
     sizes: tuple[tuple[float, float] | None, ...]
     reasons: tuple[tuple[tuple[Side, ...], str], ...]
     less: tuple[str, ...]
@@ -167,9 +169,10 @@ def _choice(candidate: Candidate | None, name: str, trial: TrialOutcome) -> Choi
     book, catalogue = trial.outcome.book, trial.outcome.catalogue
     ids = step_id(name).split("+")
     titles = tuple(None if one == OWN else catalogue.by_id[one].product.title for one in ids)
+    kinds = tuple("shoe" if one == OWN else catalogue.by_id[one].product.kind for one in ids)
     tried = next((r for r in trial.trial.results if r.step.id == step_id(name)), None)
     if candidate is None:
-        return Choice(titles, (None,) * len(ids), (), (), tried)
+        return Choice(titles, kinds, (None,) * len(ids), (), (), tried)
     parts = zip(candidate.parts, candidate.sized, strict=True)
     made = {p.id: (sized.size, sized.size) for p, sized in parts if sized.size is not None}
     made |= _handed_over(trial)  # what left the shop counts, not what would have been taken
@@ -182,7 +185,7 @@ def _choice(candidate: Candidate | None, name: str, trial: TrialOutcome) -> Choi
     most = book.parameters.sheet.most_reasons
     unmet = [v.need for v in candidate.against if v.need.strength == "prefer"]
     less = dict.fromkeys(book.attributes[need.attribute].short for need in unmet)
-    return Choice(titles, sizes, tuple(reasons[:most]), tuple(less), tried)
+    return Choice(titles, kinds, sizes, tuple(reasons[:most]), tuple(less), tried)
 
 
 def _readings(outcome: Outcome) -> list[Reading]:

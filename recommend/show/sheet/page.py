@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from html import escape
 from pathlib import Path
@@ -16,14 +16,17 @@ from recommend.measure.sizing import box_size
 from recommend.rulebook.translations import plain
 from recommend.show.change_picture import PictureWords, change_figure
 from recommend.show.curves_svg import Words, figure
+from recommend.show.letters import Names, names_of
 from recommend.show.sheet.after import After, after_parts
 from recommend.show.sheet.content import Choice, Ending, Reading, Sheet, every_ache_counts
 from recommend.show.sheet.gauge import gauge
 from recommend.show.sheet.messages import SOURCE, Wording
 from recommend.trial.change_picture import ChangePicture, change_pictures
-from recommend.trial.judge import Judged
+from recommend.trial.judge import Band, Judged
+from recommend.trial.readings import READINGS
 from recommend.trial.report import order
 from recommend.trial.steps import Key
+from recommend.visit.models import Pain
 
 _STYLE = Path(__file__).with_name("page.css")
 
@@ -89,6 +92,7 @@ class _Page:
             yield from self.notes("stop", "stop-why", ("stop",))
         yield from self.measured()
         yield from self.meaning()
+        yield from self.pain()
         yield from self.notes("notes", "notes-why", ("see-clinician",))
         if not self.stopped:
             yield from self.cautions()
@@ -101,6 +105,8 @@ class _Page:
             seen, book = self.sheet.outcome.assessment, self.sheet.outcome.book
             after = After(running, every_ache_counts(seen, book), seen.clinician_first, back_on)
             yield from after_parts(self.w, parameters, after)
+        if not self.stopped:
+            yield self.room()
         yield "</main>"
         keys = ("caution", "private") if self.stopped else ("caution", "evidence", "private")
         foot = " ".join(self.t(key) for key in keys)
@@ -182,6 +188,29 @@ class _Page:
             yield f"<p><strong>{self.t(who)}:</strong> {words}</p>"
         yield "</section>"
 
+    def pain(self) -> Iterator[str]:
+        """Where it hurts, as it was told; nothing when nothing was asked or hurts."""
+        told = [self.one_pain(one) for one in self.sheet.outcome.assessment.visit.pain or ()]
+        if told:
+            yield f"<section><h2>{self.t('pain')}</h2><p>{'; '.join(told)}.</p></section>"
+
+    def one_pain(self, pain: Pain) -> str:
+        """One painful site: ``heel left, 4 of 10, for 12 weeks``."""
+        words = [f"{self.t(f'site-{pain.site}')} {self.t(f'side-{pain.side}')}"]
+        if pain.score is not None:
+            words.append(self.t("pain-score", score=str(pain.score)))
+        if pain.weeks is not None:
+            weeks = self.w.number(pain.weeks, 0 if pain.weeks == int(pain.weeks) else 1)
+            words.append(self.t("pain-week" if pain.weeks == 1 else "pain-weeks", weeks=weeks))
+        return ", ".join(words)
+
+    def room(self) -> str:
+        """Room for the fitter's own words, and for the day to come back where none is agreed."""
+        decision = self.sheet.outcome.assessment.visit.decision
+        lines = '<p class="line"></p>' * 3
+        back = "" if decision and decision.back_on else f"<p>{self.t('back-on')} ______________</p>"
+        return f'<section class="room"><h2>{self.t("room")}</h2>{lines}{back}</section>'
+
     def choice(self) -> Iterator[str]:
         """What was chosen or is suggested, why, and what changed."""
         ending = self.sheet.ending
@@ -200,7 +229,10 @@ class _Page:
 
     def one_choice(self, choice: Choice, *, first: bool) -> Iterator[str]:
         """One product or pair; a second suggestion has mostly the same reasons."""
-        names = [self.t("own-shoe") if t is None else escape(t) for t in choice.titles]
+        names = [
+            self.t("own-shoe") if title is None else f"{self.t(kind)}: {escape(title)}"
+            for title, kind in zip(choice.titles, choice.kinds, strict=True)
+        ]
         before = "" if first else f"{self.t('or-else')}: "
         yield f'<p class="product">{before}{" + ".join(names)}</p>'
         yield from self.sizes(choice)
@@ -262,8 +294,8 @@ class _Page:
                 {side: self.w.text(side) for side in SIDES},
                 {name: self.w.text(f"reading-{name}") for name in picture.spans},
                 self.w.text("usual-band"),
-                self.w.text("barefoot"),
                 self.w.text("curves-mark"),
+                self.names,
             )
             yield f"<figure>{figure(picture, words)}</figure>"
 
@@ -279,7 +311,15 @@ class _Page:
             self.w.text("barefoot"),
             lambda value: self.w.number(value, 1, sign=True),
             self.w.text("to"),
+            self.names,
         )
+
+    @cached_property
+    def names(self) -> Names:
+        """What the try-ons are called, in the language of the page."""
+        named = names_of(self.sheet.outcome)
+        own, bare = self.w.text("own-shoe"), self.w.text("barefoot")
+        return replace(named, own=own, barefoot=bare, joined=" + ")
 
     def changes(self, whole: Mapping[Key, Judged]) -> Iterator[str]:
         """A table of before and after: a row for each part of the step, a column for each foot."""
@@ -290,7 +330,7 @@ class _Page:
             cells = "".join(
                 f"<td>{self.before_after(side, phase, gait, whole)}</td>" for side in SIDES
             )
-            name = self.t(f"reading-{phase}")
+            name = self.said(self.sheet.outcome.book.measures[READINGS[phase].measure].plain)
             name = name if phase == gait else f"{name}, {self.t(gait)}"
             yield f'<tr><th scope="row">{name}</th>{cells}</tr>'
         yield f"</tbody></table><p>{self.t('with-it')}</p>"
@@ -342,6 +382,7 @@ class _Page:
         words = self.words(measure)
         if reading.band is None:
             return _numbers(words)
+        beyond = self.beyond(measure, reading.band)
         label = self.w.text(
             "gauge",
             reading=self.of_rulebook(self.sheet.outcome.book.measures[reading.name].plain)[0],
@@ -350,7 +391,17 @@ class _Page:
             range=self.band_words(reading, self.range(reading)),
         )
         picture = gauge(measure.value, measure.error, reading.band, label)
-        return f'<span class="value">{_numbers(words)}</span>{picture}'
+        return f'<span class="value">{_numbers(words)}</span>{picture}{beyond}'
+
+    def beyond(self, measure: Measure, usual: Band) -> str:
+        """That a reading is not what is usual, in words, and whether its error explains it."""
+        apart = usual.outside(float(measure.value))
+        if not apart:
+            return ""
+        margin = self.sheet.outcome.book.parameters.noise.clearly * (measure.error or 0.0)
+        way = "above" if float(measure.value) > usual.high else "below"
+        key = f"{way}-within" if apart <= margin else way
+        return f"<br><small>{self.t(key)}</small>"
 
     def words(self, measure: Measure) -> str:
         """A number with its unit and error."""
