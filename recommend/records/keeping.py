@@ -98,7 +98,7 @@ def visit_document(visit: Visit) -> dict[str, Any]:
 def origins_of(outcome: Outcome) -> dict[str, Any]:
     """Where the attributes of each product shown stand: file, line, date of the maker's data."""
     ranked = outcome.shortlist
-    shown = int(outcome.book.parameters.rank.shown)
+    shown = outcome.book.parameters.rank.shown
     groups = [one for group in GROUPS for one in ranked.groups[group][:shown]] if ranked else []
     parts = {part.id: part for one in groups for c in one.members for part in c.parts}
     return {

@@ -116,6 +116,19 @@ def test_a_record_is_found_by_what_a_person_types(path: Path, name: str) -> None
         assert store.find(found.hash[:8]) == found
 
 
+def test_a_beginning_that_several_hashes_share_is_asked_about(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two records that begin alike are never told apart by a guess: neither is taken."""
+    with Store(path, write=True) as store:
+        store.append_all([entry("A-1"), entry("A-2")])
+        typed = store.find("2").hash[:8]
+        # No two hashes of ours begin alike, so every hash is made to lie in what is looked up.
+        monkeypatch.setattr("recommend.records.store.prefix_range", lambda _: ("0", "g"))
+        with pytest.raises(InputError, match=f"several records begin with `{typed}`"):
+            store.find(typed)
+
+
 @pytest.mark.parametrize(
     ("name", "words"),
     [("A-22", "Did you mean `A-2`"), ("9", "a number from 1 to 2"), ("ffff", "6 characters")],

@@ -107,6 +107,9 @@ def test_advice_is_said_with_the_answer_that_brings_it(begin: Begin) -> None:
     assert entry.step.id != "after-stop"
     entry.feed("<")
     assert entry.feed("y").advice == said.advice
+    entry.feed("<")
+    passed = entry.feed("")  # Enter keeps what stands and only passes by
+    assert (passed.kind, passed.advice) == ("kept", ())
     assert entry.feed("n").advice == ()
 
 
