@@ -50,6 +50,20 @@ def test_the_exit_code_tells_how_it_ended(name: str) -> None:
         assert done.code == (0 if some else 4)
 
 
+def test_a_shop_without_anything_that_suits_ends_with_exit_4(tmp_path: Path) -> None:
+    """One shoe, sold out: nothing suits feet that need support, which is exit code 4, not 0.
+
+    The code is what README.md promises of it.
+    """
+    shoe = "{id: one, kind: shoe, title: One, price: 50, attributes: {drop: 8}, stock: {265: 0}}"
+    (tmp_path / "one.yaml").write_text(f"title: one\ncurrency: EUR\nproducts: [{shoe}]\n")
+    done = run("pronated", "--catalogue", str(tmp_path))
+    assert (done.code, done.stderr) == (4, "")
+    assert "nothing suits" in done.stdout
+    shown = json.loads(run("pronated", "--json", "--catalogue", str(tmp_path)).stdout)
+    assert not any(group["suitable"] for group in kinds(shown))
+
+
 @pytest.mark.parametrize("name", NAMES)
 def test_notes_come_before_measures_and_measures_before_products(name: str) -> None:
     """The sections stand in the order a fitter reads; a stop shows no product."""

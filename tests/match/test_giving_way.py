@@ -34,7 +34,9 @@ def test_what_gave_way_makes_nothing_else_give_way(tmp_path: Path) -> None:
     assert [(n.strength, n.comparison, n.target) for n in whole.needs] == [
         ("never", "at-least", 14), ("must", "at-most", 10), ("prefer", "at-least", 14),
     ]  # fmt: skip
+    assert [(c.kept.strength, c.eased.strength) for c in whole.conflicts] == [("never", "must")]
     two = table.of_pair({"left": ["deep"], "right": ["flat"]})
     assert [(n.strength, n.comparison, n.target) for n in two.needs] == [
         ("must", "at-least", 14), ("prefer", "at-most", 10),
     ]  # fmt: skip
+    assert [(c.kept.target, c.eased.target) for c in two.conflicts] == [(14, 10)]

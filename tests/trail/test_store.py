@@ -116,6 +116,19 @@ def test_a_record_is_found_by_what_a_person_types(path: Path, name: str) -> None
         assert store.find(found.hash[:8]) == found
 
 
+def test_a_beginning_that_several_hashes_share_is_asked_about(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two records that begin alike are never told apart by a guess: neither is taken."""
+    with Store(path, write=True) as store:
+        store.append_all([entry("A-1"), entry("A-2")])
+        typed = store.find("2").hash[:8]
+        # No two hashes of ours begin alike, so every hash is made to lie in what is looked up.
+        monkeypatch.setattr("recommend.records.store.prefix_range", lambda _: ("0", "g"))
+        with pytest.raises(InputError, match=f"several records begin with `{typed}`"):
+            store.find(typed)
+
+
 @pytest.mark.parametrize(
     ("name", "words"),
     [("A-22", "Did you mean `A-2`"), ("9", "a number from 1 to 2"), ("ffff", "6 characters")],
@@ -287,3 +300,21 @@ def test_a_number_that_is_also_a_customers_code_is_never_guessed(path: Path) -> 
         assert "`#1`" in str(raised.value)
         assert [one.seq for one in store.find_all("#2")] == [2]
         assert [one.seq for one in store.find_all("1")] == [1]
+
+
+def test_waiting_for_another_program_is_said(
+    path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A store that another program writes is waited for, and that is said meanwhile."""
+    monkeypatch.setattr("recommend.records.database.SAID_SECONDS", 0.1)
+    with Store(path, write=True) as store:
+        store.append(entry())
+        other = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
+        other.execute("BEGIN IMMEDIATE")
+        timer = threading.Timer(0.5, other.execute, ("COMMIT",))
+        timer.start()
+        store.append(entry("A-2"))
+        timer.join()
+        other.close()
+        assert len(store) == 2
+    assert f"Waiting for another program that writes {path}" in capsys.readouterr().err

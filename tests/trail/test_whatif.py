@@ -14,9 +14,12 @@ from recommend.infer.facts import facts_of
 from recommend.infer.variations import Key
 from recommend.match.shortlist import shortlist
 from recommend.measure.model import SIDES, Measure, Side
-from recommend.rulebook import Rulebook
+from recommend.rulebook import Rulebook, shipped_folder
+from recommend.visit import read_visit
 from tests.trail.conftest import whatif_of
 from tests.trail.random_visits import random_visit
+
+DEMO = shipped_folder("catalogue_demo")
 
 
 def changed(was: Assessment, readings: dict[Key, float], engine: Engine) -> Assessment:
@@ -105,3 +108,15 @@ def test_what_ifs_agree_with_the_reference_engine(
         }
         if not outcomes.stopped[row]:
             assert outcomes.firsts_of(row) == firsts
+
+
+def test_what_is_of_the_person_changes_on_both_feet(
+    book: Rulebook, engine: Engine, catalogue: Catalogue
+) -> None:
+    """Another body weight is another weight on either foot: there is one reading of it."""
+    was = assess(read_visit(DEMO / "visits" / "pronated.yaml"), book, engine)
+    variations = whatif_of(was, book, catalogue).variations
+    heavier = np.array([95.0, 120.0])
+    changed = {(s, n): v for s, n, v in variations.changed({("left", "body-mass"): heavier})}
+    for side in SIDES:
+        assert changed[side, "body-mass"].tolist() == [95.0, 120.0]

@@ -107,6 +107,9 @@ def test_advice_is_said_with_the_answer_that_brings_it(begin: Begin) -> None:
     assert entry.step.id != "after-stop"
     entry.feed("<")
     assert entry.feed("y").advice == said.advice
+    entry.feed("<")
+    passed = entry.feed("")  # Enter keeps what stands and only passes by
+    assert (passed.kind, passed.advice) == ("kept", ())
     assert entry.feed("n").advice == ()
 
 
@@ -306,5 +309,5 @@ def test_the_order_of_asking_needs_no_rulebook_of_ours() -> None:
         ask, why, after_wear, alarming = "Is it so?", "it matters", False, "yes"
         only_if, retired = {}, False
 
-    steps = [s.id for s in intake({"second": Own(), "first": Own()}, "uk", "vertical")]
+    steps = [s.id for s in intake({"second": Own(), "first": Own()}, {}, "uk", "vertical")]
     assert steps[:4] == ["age-band", "second", "first", "pain"]

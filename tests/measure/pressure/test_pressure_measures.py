@@ -7,6 +7,7 @@ import pytest
 
 from recommend.errors import InputError
 from recommend.measure.pressure import measure_pressure
+from recommend.measure.pressure.measures import _side_doubts
 from tests.invented.foot_model import Foot, Mat, invent, truth, walk
 from tests.measure.conftest import recording
 
@@ -351,3 +352,14 @@ def test_one_unusable_foot_leaves_the_other_with_its_steps(parameters, defs, mon
     assert measured.side == "left"
     assert measured.n == 3
     assert "right-foot-unusable" in flags(measured)
+
+
+@pytest.mark.parametrize(("against", "doubted"), [(0, False), (1, False), (2, False), (3, True)])
+def test_the_side_is_doubted_when_most_footprints_speak_against_it(parameters, against, doubted):
+    """Of four clear footprints three must look like the other foot; one or two raise no doubt.
+
+    By hand: three of four against, each fully clear, come to -0.5, which is the limit (assumption).
+    """
+    assert parameters.capture.side_doubt == 0.5
+    told = [("right", 1.0)] * against + [("left", 1.0)] * (4 - against)
+    assert bool(_side_doubts(told, "left", parameters)) is doubted
