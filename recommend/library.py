@@ -50,7 +50,8 @@ def read_visit(path: Path | str, book: Rulebook) -> Visit:
     InputError
         If something in it does not fit, with its place.
     """
-    return read_measured_visit(Path(path), book.questions, book.parameters, book.measures)
+    file = Path(path)
+    return read_measured_visit(file, book.questions, book.parameters, book.measures, book.purposes)
 
 
 def shortlist_of(visit: Visit, book: Rulebook, catalogue: Catalogue) -> dict[str, Any]:

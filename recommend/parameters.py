@@ -34,6 +34,7 @@ Signed = Annotated[float, Field(ge=-1e6, le=1e6)]
 Count = Annotated[int, Field(ge=1)]
 Whole = Annotated[int, Field(ge=0)]
 INFINITE = math.inf
+_ADDED = {"sizing": "extra-"}  # what names that a rulebook may add to a group begin with
 
 
 class Group:
@@ -242,6 +243,8 @@ class Discrimination(Group):
     """How sharply the rulebook must tell customers apart."""
 
     customers: Count
+    searched: Count
+    asking: Count
     median_most: Count
     nine_tenths_most: Count
     overlap_most: Share
@@ -356,6 +359,8 @@ class Rank(Group):
     overtaken: Share = 2.0
     width: NotNegative | None = None  # where it is not, nothing is ranked in groups
     own_oldest: Positive = INFINITE
+    fits: NotNegative = 0.0  # where it is not, any weight against the fit counts first
+    weight_kept: NotNegative = 0.0
     sure: Share
 
 
@@ -372,7 +377,7 @@ class Sheet(Group):
 
 
 class Sizing(Group):
-    """Lengths and sizes."""
+    """Lengths and sizes; with ``extra-`` and a purpose, what that purpose adds to the foot."""
 
     toe_allowance: NotNegative
     us_women_offset: NotNegative
@@ -383,10 +388,9 @@ class Sizing(Group):
     worn_gap: NotNegative
     longest_over: NotNegative
     length_step: Positive = INFINITE
-    extra_child: NotNegative = 0.0
-    extra_walking: NotNegative = 0.0
-    extra_running: NotNegative = 0.0
-    extra_standing_work: NotNegative = 0.0
+    shorter_lace: NotNegative = INFINITE
+    shorter_fill: NotNegative = INFINITE
+    shorter_split: NotNegative = INFINITE
 
 
 class Sure(Group):
@@ -606,8 +610,12 @@ def _files(texts: Texts, folder: str) -> dict[str, tuple[Document, ParametersFil
 
 
 def _values(document: Document) -> Document:
-    """The bare values of a file of parameters by name, each with its place."""
-    values = document.data["values"]
+    """The bare values of a file of parameters by name, each with its place.
+
+    Names that a rulebook may add to are left to it.
+    """
+    added = _ADDED.get(Path(document.file).stem, "\0")
+    values = {n: v for n, v in document.data["values"].items() if not n.startswith(added)}
     return Document(
         document.file,
         {name: one["value"] for name, one in values.items()},

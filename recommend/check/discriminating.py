@@ -23,6 +23,8 @@ from recommend.measure.model import SIDES
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.vocabulary import FOOT_TYPE
 
+_AT_ONCE = 25  # cases that are ranked anew together
+
 
 @dataclass(frozen=True, slots=True)
 class Goal:
@@ -66,7 +68,7 @@ class Discrimination:
 
 def discrimination_of(book: Rulebook, catalogue: Catalogue, seed: int = 0) -> Discrimination:
     """Rank drawn customers and count; see `Discrimination`."""
-    crowd = _Ranked(book, catalogue, seed)
+    crowd = _Ranked(book, catalogue, seed, book.parameters.discrimination.customers)
     firsts: dict[Way, list[Places]] = {way: crowd.firsts(way) for way in WAYS}
     shares = crowd.cases.shares
     sizes = {way: np.array([len(rows) for rows in firsts[way]]) for way in WAYS}
@@ -75,7 +77,7 @@ def discrimination_of(book: Rulebook, catalogue: Catalogue, seed: int = 0) -> Di
         tied={way: float(shares @ (sizes[way] > 1)) for way in WAYS},
         priced={way: float(shares @ _priced(crowd, way, firsts[way])) for way in WAYS},
         goals=tuple(_goals(crowd, sizes)),
-        idle=tuple(_idle(crowd, firsts)),
+        idle=tuple(_idle(crowd, catalogue, seed)),
         first={way: _ever(crowd, way, firsts[way]) for way in WAYS},
         within=crowd.overlap(same=True),
         between=crowd.overlap(same=False),
@@ -85,9 +87,9 @@ def discrimination_of(book: Rulebook, catalogue: Catalogue, seed: int = 0) -> Di
 class _Ranked:
     """Drawn customers, what they need, and how the catalogue is ranked for them."""
 
-    def __init__(self, book: Rulebook, catalogue: Catalogue, seed: int) -> None:
+    def __init__(self, book: Rulebook, catalogue: Catalogue, seed: int, count: int) -> None:
         self.book, parameters = book, book.parameters
-        crowd = Crowd.of(book, parameters.discrimination.customers, seed)
+        crowd = Crowd.of(book, count, seed)
         drawn = crowd.customers
         purposes, ages = drawn.texts("purpose"), crowd.ages
         both = [np.asarray(drawn.feet[side]["foot-length"]) for side in SIDES]
@@ -170,24 +172,30 @@ def _overlap_of_types(crowd: _Ranked) -> float:
     return float(np.mean(found)) if found else 0.0
 
 
-def _idle(crowd: _Ranked, firsts: Mapping[Way, Sequence[Places]]) -> Iterator[str]:
-    """Wishes without which every first group would be the same."""
-    table = crowd.cases.ranking.table
-    for n, need in enumerate(table.needs):
-        if need.strength != "prefer":
-            continue
-        if not any(_decides(crowd, way, n, firsts[way]) for way in WAYS):
-            yield f"{need.attribute} {need.comparison} {need.target:g}"
+def _idle(crowd: _Ranked, catalogue: Catalogue, seed: int) -> Iterator[str]:
+    """Wishes without which every first group would be the same, among many more customers too."""
+    table, parameters = crowd.cases.ranking.table, crowd.book.parameters
+    wishes = [n for n, need in enumerate(table.needs) if need.strength == "prefer"]
+    most = parameters.discrimination.asking
+    open_ = [n for n in wishes if not _decides(crowd, n, most)]
+    if open_:
+        more = _Ranked(crowd.book, catalogue, seed + 1, parameters.discrimination.searched)
+        open_ = [n for n in open_ if not _decides(more, n, most)]
+    for n in open_:
+        need = table.needs[n]
+        yield f"{need.attribute} {need.comparison} {need.target:g}"
 
 
-def _decides(crowd: _Ranked, way: Way, n: int, firsts: Sequence[Places]) -> bool:
-    active = crowd.cases.active
-    where = np.flatnonzero(active.asked[:, n] & (crowd.cases.shares > 0))
-    for start in range(0, len(where), 50):
-        some = where[start : start + 50]
-        for case, groups in zip(some, crowd.cases.without_wish(way, n, some), strict=True):
-            now = groups[0] if groups else np.zeros(0, np.intp)
-            if set(now.tolist()) != set(firsts[case].tolist()):
+def _decides(crowd: _Ranked, n: int, most: int) -> bool:
+    """Whether a wish changes a first group of the first `most` cases that ask for it."""
+    cases = crowd.cases
+    kind: Way = "insole" if cases.ranking.table.kinds("insole")[n] else "shoe"
+    asking = np.flatnonzero(cases.active.asked[:, n] & (cases.shares > 0))[:most]
+    for way in (kind, "pair"):
+        for start in range(0, len(asking), _AT_ONCE):
+            some = asking[start : start + _AT_ONCE]
+            now, then = cases.first_of(way, some), cases.first_of(way, some, without=n)
+            if any(set(a) != set(b) for a, b in zip(now, then, strict=True)):
                 return True
     return False
 

@@ -41,13 +41,23 @@ class Foot:
         for name in book.measures:
             self._add_measure(name)
         self._add_words("side", z3.BoolVal(True))
-        for fact in ("visit_age-band", "visit_purpose"):
+        for fact in ("visit_age-band", "visit_purpose", "visit_socks"):
             self._add_words(fact, self._flag(fact))
         for question in book.questions:
             self._add_words(f"answer_{question}", self._flag(f"answer_{question}"))
         pain = self._flag("pain")
         for site in get_args(PainSite):
             self._add_words(f"pain_{site}", pain)
+        self.possible += list(self._of_their_age())
+
+    def _of_their_age(self) -> Iterator[Formula]:
+        """A reading is judged as a child's exactly where the customer is a child."""
+        words = self.book.vocabulary.words
+        band = self.word["visit_age-band"] == words["visit_age-band"].index("child")
+        child = z3.And(self.known["visit_age-band"], band)
+        for fact in (f"{name}_age" for name in self.book.measures):
+            if fact in words:
+                yield (self.word[fact] == words[fact].index("child")) == child
 
     def _flag(self, name: str) -> Formula:
         self.known[name] = z3.Bool(f"{self.tag}known {name}")

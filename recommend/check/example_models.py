@@ -64,6 +64,7 @@ class Example(Strict):
     given: Given = {}
     age_band: str | None = None
     purpose: str | None = None
+    socks: str | None = None
     answers: dict[str, Answer] = {}
     pain: list[PainSite] | None = None
     visit: Visit | None = None

@@ -1,11 +1,11 @@
 """Worked examples as rows of a table: the truth table of foot types, and the pins of each rule.
 
 A table names in `given` what its first columns hold and in `expect` what must come of it; a row is
-one example. In `given` a column is a measure, a question, ``age-band``, ``purpose``, ``pain``,
-``of`` (parts of the file), ``foot``, which holds several of these at once, or the row's ``name``.
-In `expect` it is an axis, ``type``, ``notes``, ``asks``, ``needs``, or a rule: ``x`` where a need
-holds, its level where a note is due. A cell with a dot is left out: not taken, not asked, not due,
-not looked at.
+one example. In `given` a column is a measure, a question, ``age-band``, ``purpose``, ``socks``,
+``pain``, ``of`` (parts of the file), ``foot``, which holds several of these at once, or the row's
+``name``. In `expect` it is an axis, ``type``, ``notes``, ``asks``, ``needs``, or a rule: ``x``
+where a need holds, its level where a note is due. A cell with a dot is left out: not taken, not
+asked, not due, not looked at.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from recommend.rulebook.models import NoteThen
 
 LEFT_OUT = "."
 HOLDS = "x"
-_OF_EXAMPLE = ("name", "age-band", "purpose", "pain", "side")
+_OF_EXAMPLE = ("name", "age-band", "purpose", "socks", "pain", "side")
 _OF_EXPECT = ("type", "notes", "asks", "needs")
 _NEED = ("by", "attribute", "is", "value", "strength", "weight")
 

@@ -150,7 +150,8 @@ def _given(example: Example, parts: dict[str, Given], at: Document, loc: Loc) ->
 
 def _asked(example: Example, at: Document, loc: Loc, book: Rulebook) -> Facts:
     facts: dict[str, float | str] = {}
-    for name, word in (("age-band", example.age_band), ("purpose", example.purpose)):
+    told = {"age-band": example.age_band, "purpose": example.purpose, "socks": example.socks}
+    for name, word in told.items():
         if word is not None:
             facts[f"visit_{name}"] = word
     for question, answer in example.answers.items():

@@ -131,6 +131,8 @@ def _visit(facts: Facts, side: Side, book: Rulebook) -> dict[str, Any]:
     for name in ("age-band", "purpose"):
         if f"visit_{name}" in facts:
             data[name] = facts[f"visit_{name}"]
+    if "visit_socks" in facts:
+        data["keeps"] = {"socks": facts["visit_socks"]}
     if "growing" in facts:
         data["age-band"] = "child"
     if "body-mass" in facts:

@@ -66,6 +66,10 @@ ShopOption = Annotated[
     Optional[str],  # noqa: UP045
     typer.Option("--shop", help="Look at this shop of the chain alone."),
 ]
+ClusterOption = Annotated[
+    Optional[str],  # noqa: UP045
+    typer.Option("--cluster", help="Count on the dask cluster whose scheduler is there."),
+]
 
 
 def stocked(catalogue: Catalogue, stock: Sequence[Path] | None, shop: str | None) -> Catalogue:

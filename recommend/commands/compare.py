@@ -51,7 +51,7 @@ def compare(
         raise RecommendError(f"{len(products)} products are named; at most {MOST} fit side by side")
     book = open_rulebook(rules)
     file = visit_file(visit)
-    seen = read_measured_visit(file, book.questions, book.parameters, book.measures)
+    seen = read_measured_visit(file, book.questions, book.parameters, book.measures, book.purposes)
     outcome = outcome_of(seen, book, open_catalogue(book, catalogue))
     if outcome.shortlist is None:
         console().print("A stop withholds the shortlist: no product is compared.")

@@ -14,6 +14,7 @@ from recommend.catalogue.stacking import read_shops
 from recommend.commands import single
 from recommend.commands.buyer import (
     CatalogueOption,
+    ClusterOption,
     CustomersOption,
     FeetOption,
     JsonOption,
@@ -28,6 +29,7 @@ from recommend.commands.buyer import (
     stocked,
 )
 from recommend.commands.options import Force
+from recommend.coverage.cluster import connected
 from recommend.coverage.crowd import crowd_of
 from recommend.coverage.document import as_document, write_csv
 from recommend.coverage.run import Question, answer
@@ -78,6 +80,7 @@ def coverage(
     sold_out_counts: SoldOutOption = False,
     stock: StockOption = None,
     shop: ShopOption = None,
+    cluster: ClusterOption = None,
     against: AgainstOption = None,
     against_rules: AgainstRulesOption = None,
     by: ByOption = "foot-type,size",
@@ -110,7 +113,7 @@ def coverage(
         against=load_catalogue(against, book.attributes) if against else None,
         against_rules=load_rulebook(against_rules) if against_rules else None,
     )
-    with stages() as stage:
+    with connected(cluster), stages() as stage:
         run = answer(question, stage)
     if picture:
         draw_heat_map(run, picture, force=force)

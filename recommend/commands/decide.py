@@ -62,7 +62,7 @@ def decide(
     file = visit_file(visit)
     book = open_rulebook()
     counter = Counter(book)
-    seen = read_measured_visit(file, book.questions, book.parameters, book.measures)
+    seen = read_measured_visit(file, book.questions, book.parameters, book.measures, book.purposes)
     if undo:
         _undo(file, seen)
         return

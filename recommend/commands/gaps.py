@@ -13,6 +13,7 @@ from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.commands import single
 from recommend.commands.buyer import (
     CatalogueOption,
+    ClusterOption,
     CustomersOption,
     JsonOption,
     PopulationOption,
@@ -26,6 +27,7 @@ from recommend.commands.buyer import (
     stocked,
 )
 from recommend.coverage.briefs import find_gaps, whole_sizes
+from recommend.coverage.cluster import connected
 from recommend.coverage.crowd import crowd_of
 from recommend.coverage.document import plain
 from recommend.coverage.run import Question
@@ -76,6 +78,7 @@ def gaps(
     sold_out_counts: SoldOutOption = False,
     stock: StockOption = None,
     shop: ShopOption = None,
+    cluster: ClusterOption = None,
     thin: ThinOption = False,
     season: SeasonOption = None,
     briefs: BriefsOption = 5,
@@ -109,7 +112,7 @@ def gaps(
     finer = () if listed or drop_lines else (whole_sizes(book.parameters.coverage.size_step),)
     assessor = question.assessor(more=listed.items if listed else finer)
     here = question.catalogue
-    with stages() as stage:
+    with connected(cluster), stages() as stage:
         progress = stage("drawing and classifying feet")
         tally = question.crowd.tally(book, assessor.classes, progress=progress)
         kinds, counted = assessor.kinds(tally), tally.customers

@@ -42,7 +42,7 @@ def lift(
     """
     file = visit_file(visit)
     book = open_rulebook(rules)
-    seen = read_measured_visit(file, book.questions, book.parameters, book.measures)
+    seen = read_measured_visit(file, book.questions, book.parameters, book.measures, book.purposes)
     if product is None:
         _list(seen, book.parameters)
         return

@@ -13,6 +13,7 @@ from recommend.catalogue.stacking import read_counts
 from recommend.commands import single
 from recommend.commands.buyer import (
     CatalogueOption,
+    ClusterOption,
     CustomersOption,
     JsonOption,
     PopulationOption,
@@ -24,6 +25,7 @@ from recommend.commands.buyer import (
     VisitsOption,
     stocked,
 )
+from recommend.coverage.cluster import connected
 from recommend.coverage.crowd import crowd_of
 from recommend.coverage.document import plain
 from recommend.coverage.orders import Demand, demand_of, orders_for, with_sales
@@ -63,6 +65,7 @@ def order(
     sales: SalesOption = None,
     stock: StockOption = None,
     shop: ShopOption = None,
+    cluster: ClusterOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Say how many pieces of what is there to order in which size, for a season.
@@ -75,7 +78,7 @@ def order(
     here = stocked(whole, stock, shop)
     question = Question(book, here, crowd_of(book, visits, population, count, seed), sold)
     assessor = question.assessor()
-    with stages() as stage:
+    with connected(cluster), stages() as stage:
         progress = stage("drawing and classifying feet")
         tally = question.crowd.tally(book, assessor.classes, progress=progress)
         kinds = assessor.kinds(tally)

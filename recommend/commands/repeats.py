@@ -40,7 +40,8 @@ def repeatability(
     """
     book = open_rulebook(rules)
     visits = [
-        read_measured_visit(file, book.questions, book.parameters, book.measures) for file in files
+        read_measured_visit(file, book.questions, book.parameters, book.measures, book.purposes)
+        for file in files
     ]
     found = repeatability_of(visits, book.measures, book.parameters)
     if not found:

@@ -59,7 +59,7 @@ def sheet(
     book = open_rulebook(rules)
     products = open_catalogue(book, catalogue)
     file = visit_file(visit)
-    seen = read_measured_visit(file, book.questions, book.parameters, book.measures)
+    seen = read_measured_visit(file, book.questions, book.parameters, book.measures, book.purposes)
     judged = trial_outcome(outcome_of(seen, book, products), read_document(file))
     made = sheet_of(judged, chosen or _decided(seen))
     target = to or file.with_suffix(".html")

@@ -69,13 +69,13 @@ def steps_for(book: Rulebook, follow_up: bool, folder: Path | None = None) -> tu
     absorb = absorber(folder, book.parameters, book.measures) if folder else None
     sizes, zero = setting("sizes").value, setting("measured-from").value
     if not follow_up:
-        return intake(book.questions, sizes, zero, absorb, book.measures)
+        return intake(book.questions, book.purposes, sizes, zero, absorb, book.measures)
     products = open_catalogue(book)
     worn = {
         "shoe": frozenset(item.id for item in products.shoes),
         "insole": frozenset(item.id for item in products.insoles),
     }
-    return steps_again(book.questions, sizes, zero, worn, absorb, book.measures)
+    return steps_again(book.questions, book.purposes, sizes, zero, worn, absorb, book.measures)
 
 
 def list_(
@@ -365,4 +365,4 @@ def form(
 
 
 def _read(path: Path, book: Rulebook) -> Visit:
-    return read_measured_visit(path, book.questions, book.parameters, book.measures)
+    return read_measured_visit(path, book.questions, book.parameters, book.measures, book.purposes)

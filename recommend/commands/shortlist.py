@@ -75,7 +75,9 @@ def shortlist(
         raise RecommendError("--store names where to keep, but nothing would be kept: add --keep")
     sections = asked_sections(show or [], (*SECTIONS, SURE), full)
     book = open_rulebook(rules)
-    seen = read_measured_visit(visit_file(visit), book.questions, book.parameters, book.measures)
+    seen = read_measured_visit(
+        visit_file(visit), book.questions, book.parameters, book.measures, book.purposes
+    )
     products = open_catalogue(book, catalogue)
     heeded = _heeded(outcome_of(seen, book, products), learned)
     outcome = heeded.outcome

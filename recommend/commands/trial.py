@@ -162,7 +162,7 @@ def judge(
     file = visit_file(visit)
     book = open_rulebook(rules)
     products = open_catalogue(book, catalogue)
-    seen = read_measured_visit(file, book.questions, book.parameters, book.measures)
+    seen = read_measured_visit(file, book.questions, book.parameters, book.measures, book.purposes)
     entry = Entry(shoe, insole)
     options = CaptureOptions(side=side, still=still)
     for text in readings or []:
@@ -206,7 +206,7 @@ def keep_trial(judged: TrialOutcome, keep: bool | None = None, store: Path | Non
 
 def judged_trial(file: Path, book: Rulebook, products: Catalogue) -> TrialOutcome:
     """The trial of a visit file, judged as it stands there."""
-    seen = read_measured_visit(file, book.questions, book.parameters, book.measures)
+    seen = read_measured_visit(file, book.questions, book.parameters, book.measures, book.purposes)
     return trial_outcome(outcome_of(seen, book, products), read_document(file))
 
 
@@ -248,7 +248,7 @@ def plan(
     """
     file = visit_file(visit)
     book = open_rulebook(rules)
-    seen = read_measured_visit(file, book.questions, book.parameters, book.measures)
+    seen = read_measured_visit(file, book.questions, book.parameters, book.measures, book.purposes)
     outcome = outcome_of(seen, book, open_catalogue(book, catalogue))
     made = plan_of(outcome)
     if as_json:

@@ -55,7 +55,7 @@ def guided_step(file: Path, catalogue: list[Path] | None, rules: Path | None) ->
     """
     book = open_rulebook(rules)
     products = open_catalogue(book, catalogue)
-    seen = read_measured_visit(file, book.questions, book.parameters, book.measures)
+    seen = read_measured_visit(file, book.questions, book.parameters, book.measures, book.purposes)
     outcome = outcome_of(seen, book, products)
     if outcome.shortlist is None:
         return trial_outcome(outcome, read_document(file))
@@ -75,7 +75,7 @@ def guided_step(file: Path, catalogue: list[Path] | None, rules: Path | None) ->
 
 def _judged(file: Path, outcome: Outcome) -> TrialOutcome:
     book = outcome.book
-    seen = read_measured_visit(file, book.questions, book.parameters, book.measures)
+    seen = read_measured_visit(file, book.questions, book.parameters, book.measures, book.purposes)
     return trial_outcome(outcome_of(seen, book, outcome.catalogue), read_document(file))
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Literal
 
 from recommend.coverage.agreement import fleiss_kappa, ratings
+from recommend.coverage.cluster import pieces
 from recommend.coverage.columns import FactColumns
 from recommend.coverage.evaluate import Progress
 from recommend.coverage.numbers import Array, Numbers, numbers_of
@@ -113,6 +114,10 @@ class Crowd:
         if self.columns is not None:
             return tally_parquet(self.columns, book, self.population, sizes)
         total = self.visits if self.mode == "shop" else count or self.count
+        if self.drawn:
+            shared = (book, self.population, self.numbers(book, assumed)[0], sizes, self.seed)
+            each = [(n, min(BLOCK, total - at)) for n, at in enumerate(range(0, total, BLOCK))]
+            return added(pieces(tally_of_block, shared, each), total, progress)
         return tally_of(self.cases(book, sizes, assumed=assumed, count=count), total, progress)
 
     def agreement(self, book: Rulebook) -> float | None:
@@ -126,15 +131,34 @@ class Crowd:
         return fleiss_kappa(ratings(book, axes, self.population.agreement))
 
 
+def tally_of_block(
+    book: Rulebook,
+    population: Population,
+    numbers: Numbers,
+    sizes: SizeClasses,
+    seed: int,
+    index: int,
+    size: int,
+) -> Tally:
+    """Count the first `size` customers of block number `index` by case."""
+    block = Sampler(population, numbers).block(seed, index, size)
+    return tally(cases_of_customers(book, FactColumns(book, population), block, sizes))
+
+
 def tally_of(blocks: Iterable[Array], total: int, progress: Progress | None = None) -> Tally:
     """Count cases that come in blocks, without holding more than a few blocks at once."""
+    return added((tally(cases) for cases in blocks), total, progress)
+
+
+def added(tallies: Iterable[Tally], total: int, progress: Progress | None = None) -> Tally:
+    """The sum of tallies that come one by one, a few of them held at once."""
     parts: list[Tally] = []
     done = 0
-    for cases in blocks:
-        parts.append(tally(cases))
+    for one in tallies:
+        parts.append(one)
+        done += one.customers
         if len(parts) == MERGED:
             parts = [add(parts)]
-        done += len(cases)
         if progress:
             progress(done, total)
     return add(parts)

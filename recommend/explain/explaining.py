@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from recommend.catalogue.fitting import fit
-from recommend.errors import RecommendError, is_are, nearest
+from recommend.errors import RecommendError, nearest
 from recommend.explain.node import Node
 from recommend.explain.reasons import FootReasons
 from recommend.match.harm import lifted_words
@@ -17,6 +17,7 @@ from recommend.match.outcome import Outcome
 from recommend.match.shortlist import GROUPS, Candidate, Group, Shortlist
 from recommend.match.telling import unplaced_words
 from recommend.measure.model import SIDES, Side
+from recommend.rulebook.comparisons import COMPARISONS
 from recommend.rulebook.vocabulary import FOOT_TYPE
 
 _VISIBLE = 0.05  # points of 100; less is not seen in one decimal
@@ -75,9 +76,10 @@ class Explanation:
             If the catalogue has no such product, with the nearest spelling.
         """
         candidate = self.candidate(product_id)
-        verdicts = candidate.judgement.verdicts
-        children = tuple(self._verdict(verdict, open_=True) for verdict in verdicts)
-        return Node("product", self._line(candidate), id=candidate.id, children=children)
+        verdicts = sorted(candidate.judgement.verdicts, key=lambda verdict: not verdict.broken)
+        why = [Node("remark", line) for line in self._why_out(candidate)]
+        children = [*why, *(self._verdict(verdict, open_=True) for verdict in verdicts)]
+        return Node("product", self._line(candidate), id=candidate.id, children=tuple(children))
 
     def why_not(self, product_id: str) -> Node:
         """Why a product is not listed, or ranks lower: need by need, against the first one.
@@ -125,7 +127,9 @@ class Explanation:
         return self.outcome.shortlist
 
     def _everything(self, ranked: Shortlist) -> dict[str, Candidate]:
-        tables = (ranked.ranked, ranked.missing, ranked.excluded, ranked.without_place)
+        tables = (
+            ranked.ranked, ranked.missing, ranked.excluded, ranked.without_place, ranked.will_not_do
+        )  # fmt: skip
         return {c.id: c for table in tables for group in GROUPS for c in table[group]}
 
     def _notes(self) -> Iterator[Node]:
@@ -160,13 +164,13 @@ class Explanation:
         listed = ranked.ranked[candidate.group]
         if candidate in listed:
             return f"rank {listed.index(candidate) + 1} of {len(listed)}"
-        if candidate.harm:
-            return f"ruled out ({candidate.harm})"
-        if candidate.refused:
-            return f"ruled out ({candidate.refused})"
+        if candidate.harm or candidate.refused:
+            return f"ruled out ({candidate.harm or candidate.refused})"
         if candidate in ranked.without_place[candidate.group]:
             return "would suit, without a place yet"
-        return "suitable, not in stock" if candidate.suitable else "ruled out"
+        if candidate in ranked.missing[candidate.group]:
+            return "suitable, not in stock"
+        return "ruled out"
 
     def _verdict(self, verdict: Verdict, *, open_: bool) -> Node:
         """One need and how the product stands to it; with `open_`, the rules it comes from."""
@@ -212,11 +216,42 @@ class Explanation:
         assert verdict.level is not None
         return level_words(verdict.need.attribute, verdict.level, self.outcome.book)
 
+    def _why_out(self, candidate: Candidate) -> Iterator[str]:
+        """What keeps it from being listed, the rules first; nothing where it is listed."""
+        book, ranked = self.outcome.book, self._ranked()
+        broken = [verdict for verdict in candidate.judgement.verdicts if verdict.broken]
+        if candidate in ranked.will_not_do[candidate.group] and not _described(candidate):
+            yield f"it will not do: {self._asks_more(candidate)}"
+            return
+        for verdict in broken:
+            reasons = dict.fromkeys(verdict.need.because)
+            because = f", because {next(iter(reasons))}" if reasons else ""
+            feet = " and ".join(verdict.need.sides)
+            yield (
+                f"ruled out by: {asked_words(verdict.need, book)} ({feet}); "
+                f"{self._standing_to(verdict)}{because}"
+            )
+        yield from (f"out: {why}" for why in (candidate.harm, candidate.refused) if why)
+        if ranked.unplaced and candidate in ranked.without_place[candidate.group]:
+            yield f"it would suit; nothing has a place yet: {', '.join(ranked.unplaced)}"
+
+    def _asks_more(self, candidate: Candidate) -> str:
+        """Why nothing of the shop, or nothing at all, is not enough."""
+        kinds = {part.product.kind for part in candidate.parts if part.offered != "shop"}
+        asked = [
+            asked_words(need, self.outcome.book)
+            for need in self._ranked().needs.needs
+            if need.attribute.partition(".")[0] in kinds
+            and need.strength != "never"
+            and COMPARISONS[need.comparison].lower
+            and self.outcome.book.attributes[need.attribute].about == "function"
+        ]
+        mend = "; describe them under `own-shoes` to have them judged" if "shoe" in kinds else ""
+        return f"the feet ask for {', '.join(asked[:3]) or 'more'}{mend}"
+
     def _standing(self, candidate: Candidate, first: Candidate | None) -> Iterator[str]:
         """Why it is where it is, in a line or two."""
-        if not candidate.judgement.suitable:
-            broken = sum(verdict.broken for verdict in candidate.judgement.verdicts)
-            yield f"it is not listed: {broken} of its musts and nevers {is_are(broken)} broken"
+        yield from self._why_out(candidate)
         yield from self._after_harm(candidate)
         for part, sized in zip(candidate.parts, candidate.sized, strict=True):
             if sized.availability in ("out-of-stock", "not-made"):
@@ -247,12 +282,13 @@ class Explanation:
         """What put it below the first: noise, fit, function, or among equals the price."""
         if candidate.back and not first.back:
             yield "it stands back: repeated readings would often rule it out or overtake it"
-        elif candidate.fit > first.fit:
+        elif candidate.tier > first.tier:
             yield f"it fits less well: {candidate.fit:g} against {first.fit:g} (weights of wishes)"
-        elif candidate.function > first.function:
+        elif candidate.fit + candidate.function > first.fit + first.function:
             yield (
-                "it meets less of what is asked, or does more that nobody asked for: "
-                f"{candidate.function:g} against {first.function:g}, in weights of wishes"
+                "it fits less well, meets less of what is asked, or does more that nobody asked "
+                f"for: {candidate.fit + candidate.function:g} against "
+                f"{first.fit + first.function:g}, in weights of wishes"
             )
         elif candidate.alike == first.alike:
             yield (
@@ -322,3 +358,10 @@ class Explanation:
     def _misfit(self, names: list[str]) -> tuple[str, ...]:
         shoe, insole = (self.outcome.catalogue.item(name) for name in names)
         return fit(shoe, insole, self.outcome.book.parameters).against
+
+
+def _described(candidate: Candidate) -> bool:
+    """Whether something is known of every part that is not of the shop."""
+    return all(part.levels for part in candidate.parts if part.offered == "own") and not any(
+        part.offered == "none" for part in candidate.parts
+    )

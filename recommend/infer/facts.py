@@ -86,7 +86,11 @@ def quantize(value: float) -> float:
 
 
 def _person_facts(visit: Visit) -> dict[str, float | str]:
-    words = {"visit_age-band": visit.age_band, "visit_purpose": visit.purpose}
+    words = {
+        "visit_age-band": visit.age_band,
+        "visit_purpose": visit.purpose,
+        "visit_socks": visit.keeps.socks if visit.keeps else None,
+    }
     return {fact: word for fact, word in words.items() if word}
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -81,12 +81,15 @@ class Cases:
         """The groups of equals of each case that hold its first `count` candidates, as rows."""
         return list(self._ordered(way, count, self.active, self.standing[way], self.sizes))
 
-    def without_wish(self, way: Way, need: int, some: Places) -> list[list[Places]]:
-        """The first group of `some` cases if one wish were not asked."""
-        active = self.active.rows(some).without_wish(need)
+    def first_of(self, way: Way, some: Places, without: int | None = None) -> list[tuple[int, ...]]:
+        """Rows of the first group of `some` cases; `without` a wish, as if it were not asked."""
+        active = self.active.rows(some)
+        if without is not None:
+            active = active.without_wish(without)
         sizes = self.sizes[some]
         standing = self.ranking.standing(way, active, sizes, self.out)
-        return list(self._ordered(way, 1, active, standing, sizes))
+        found = self._ordered(way, 1, active, standing, sizes)
+        return [tuple(groups[0].tolist()) if groups else () for groups in found]
 
     def _ordered(
         self, way: Way, count: int, needed: Active, standing: Standing, sizes: Places
@@ -95,8 +98,8 @@ class Cases:
         beyond = self.ranking.beyond(needed)
         for case, size in enumerate(sizes):
             rows = np.flatnonzero(listed[case])
-            costs = (standing.fit[case], standing.function[case])
-            order = np.lexsort((costs[1][rows], costs[0][rows]))
+            costs = standing.costs(case)
+            order = np.lexsort(tuple(cost[rows] for cost in reversed(costs)))
             if len(rows) > count:  # what costs more than the last of them cannot be among them
                 last = rows[order[count - 1]]
                 rows = rows[_no_worse(costs, rows, last)]
@@ -139,11 +142,13 @@ class Cases:
         return float(self.shares @ self.within(way)[1][:, rows].all(axis=1))
 
 
-def _no_worse(costs: tuple[Floats, Floats], rows: Places, last: int) -> Bools:
-    """Which rows cost no more than the row `last`, the first cost before the second."""
-    first, second = costs
-    before = first[rows] < first[last]
-    return np.asarray(before | ((first[rows] == first[last]) & (second[rows] <= second[last])))
+def _no_worse(costs: Sequence[Floats], rows: Places, last: int) -> Bools:
+    """Which rows cost no more than the row `last`, the first cost before the others."""
+    worse, equal = np.zeros(len(rows), np.bool_), np.ones(len(rows), np.bool_)
+    for cost in costs:
+        worse |= equal & (cost[rows] > cost[last])
+        equal &= cost[rows] == cost[last]
+    return np.asarray(~worse)
 
 
 def cases_of(

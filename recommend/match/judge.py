@@ -114,6 +114,9 @@ class Judged:
         # Nothing cannot break what it has not: no insole is not made for children, nor for adults.
         nothing = np.array([all(p.offered == "none" for p in parts) for parts in products], bool)
         unstated = np.isnan(self.level) & nothing[:, None]
+        # What they own is for whatever they use it for, where nobody said otherwise.
+        own = np.array([any(p.offered == "own" for p in parts) for parts in products], bool)
+        unstated |= np.isnan(self.level) & own[:, None] & _for_another(book, needs)
         self.broken &= ~unstated
         self.concerns &= ~unstated
 
@@ -140,6 +143,12 @@ class Judged:
             short if stated else None,
             float(self.satisfaction[row, n]),
         )
+
+
+def _for_another(book: Rulebook, needs: Sequence[Need]) -> Bools:
+    """Needs that forbid what is made for another use, shape (n,)."""
+    use = [book.attributes[one.attribute].about == "use" for one in needs]
+    return np.array(use, np.bool_) & np.array([one.strength == "never" for one in needs], np.bool_)
 
 
 def _held_against(need: Need, levels: Floats, book: Rulebook) -> tuple[Floats, Floats, Bools]:

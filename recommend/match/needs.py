@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -146,6 +147,7 @@ class NeedTable:
         self.never = np.array([need.strength == "never" for need in self.needs], np.bool_)
         self._wishes = ~(self.must | self.never)
         names = [need.attribute for need in self.needs]
+        self.gentle = np.array([_gentle(book, need) for need in self.needs], np.bool_)
         self.fit = np.array([book.attributes[n].about == "fit" for n in names], np.bool_)
         self._of_foot = np.array([_of_foot(book, rule) for rule in self.rules], np.bool_)
         self._strong = book.parameters.rank.weight_strong
@@ -204,7 +206,9 @@ class NeedTable:
         """
         usual = self.book.parameters.rank.weight_usual
         heavy = active.told | active.binding | (active.weights >= usual)
-        return np.asarray((active.asked & heavy & self._more[kind]).any(axis=1), np.bool_)
+        asked = active.asked & heavy & self._more[kind]
+        strong = active.told & (active.weights >= self._strong) & self._roomier[kind]
+        return np.asarray((asked | strong).any(axis=1), np.bool_)
 
     @cached_property
     def _more(self) -> dict[str, Bools]:
@@ -218,6 +222,12 @@ class NeedTable:
         function = [self.book.attributes[n.attribute].about == "function" for n in self.needs]
         more = np.array(positive, np.bool_) & np.array(function, np.bool_)
         return {kind: more & self.kinds(kind) for kind in ("shoe", "insole")}
+
+    @cached_property
+    def _roomier(self) -> dict[str, Bools]:
+        """By kind, the wishes about how it fits the foot; a strong one asks for another product."""
+        wishes = np.array([need.strength == "prefer" for need in self.needs], np.bool_)
+        return {kind: wishes & self.fit & self.kinds(kind) for kind in ("shoe", "insole")}
 
     @cached_property
     def contradictions(self) -> tuple[tuple[int, int, int | None], ...]:
@@ -248,12 +258,20 @@ class NeedTable:
         active = self.active(holds)
         asked = np.flatnonzero(active.asked[0]).tolist()
         said = {n: self._said(n, true) for n in asked}
-        conflicts = tuple(self._conflicts(active.asked[0], said))
+        conflicts = (
+            *self._conflicts(active.asked[0], said),
+            *self._opposed([replace(said[n], weight=active.weights[0, n]) for n in asked]),
+        )
         eased = np.flatnonzero(active.asked[0] & self.must & ~active.binding[0]).tolist()
         soft = {n: replace(said[n], strength="prefer") for n in eased}
         weighed = {n: replace(soft.get(n, said[n]), weight=active.weights[0, n]) for n in asked}
         order = sorted(asked, key=lambda n: need_order(weighed[n]))
         return PairNeeds(tuple(weighed[n] for n in order), conflicts, tuple(order))
+
+    def _opposed(self, asked: Sequence[Need]) -> Iterator[Conflict]:
+        """Wishes of one foot against what the other asks for; earlier rulebooks told of none."""
+        if self.book.parameters.rank.width is not None:
+            yield from _opposed(asked, self.book)
 
     def _said(self, n: int, true: Mapping[Side, set[str]]) -> Need:
         """A need with the feet that ask for it, by which rules, for which reasons."""
@@ -274,9 +292,60 @@ class NeedTable:
                     still[gives_way] = False
 
 
+def _gentle(book: Rulebook, need: Need) -> bool:
+    """Whether a wish leads to the side of its attribute that does less to a foot."""
+    more = COMPARISONS[need.comparison].lower
+    return more == (book.attributes[need.attribute].gentler == "high")
+
+
+def _opposed(asked: Sequence[Need], book: Rulebook) -> Iterator[Conflict]:
+    """Wishes of one foot that no pair can meet together with what the other foot asks for."""
+    for one, other in combinations(asked, 2):
+        wish = "prefer" in (one.strength, other.strength)
+        if wish and contradict(one, other) and not set(one.sides) & set(other.sides):
+            kept, eased = _first_of(one, other, book)
+            yield Conflict(kept, eased, _opposed_words(kept, eased, book))
+
+
+def _first_of(one: Need, other: Need, book: Rulebook) -> tuple[Need, Need]:
+    """Which of two opposed needs comes first: the binding one, the stronger wish, the gentler."""
+    if one.strength != "prefer" or (other.strength == "prefer" and one.weight > other.weight):
+        return one, other
+    if other.strength != "prefer" or other.weight > one.weight:
+        return other, one
+    return (one, other) if _gentle(book, one) else (other, one)
+
+
+def _opposed_words(first: Need, other: Need, book: Rulebook) -> str:
+    title = book.attributes[first.attribute].short
+    clash = f"{title}: {_asks(other, book)}, {_asks(first, book)}; one pair cannot do both. "
+    if first.strength != "prefer":
+        done = f"What the {_feet(first)} must have holds, the {_feet(other)} gives way"
+    elif first.weight > other.weight:
+        done = f"The stronger wish, of the {_feet(first)}, comes first"
+    else:
+        done = f"Both count alike, so what does less comes first: {wanted_words(first, book)}"
+    return (
+        clash[0].upper()
+        + clash[1:]
+        + (
+            f"{done}; try both feet on, and judge each by itself. A separate insole for each foot, "
+            "or a clinician, may do more."
+        )
+    )
+
+
+def _asks(need: Need, book: Rulebook) -> str:
+    words = need_words(need, book) if need.strength == "never" else wanted_words(need, book)
+    verb = {"prefer": "wants", "must": "must have", "never": "bears"}[need.strength]
+    return f"the {_feet(need)} {verb} {words}"
+
+
 def _of_foot(book: Rulebook, rule_id: str) -> bool:
     """Whether a rule reads something of the feet, not age and purpose alone."""
-    return bool(book.by_id[rule_id].facts - {"visit_age-band", "visit_purpose", "side"})
+    return bool(
+        book.by_id[rule_id].facts - {"visit_age-band", "visit_purpose", "visit_socks", "side"}
+    )
 
 
 def _both(asked: Bools, one: int, other: int) -> Bools:
@@ -331,13 +400,13 @@ def _weight(book: Rulebook, then: NeedThen) -> float:
 
 
 def _bound(need: Need) -> tuple[Comparison, float]:
-    """The bound that a binding need puts on the attribute: a never is its opposite."""
-    comparison = need.comparison if need.strength == "must" else opposite(need.comparison)
+    """The bound that a need puts on the attribute: a never is its opposite."""
+    comparison = opposite(need.comparison) if need.strength == "never" else need.comparison
     return comparison, need.target
 
 
 def contradict(one: Need, other: Need) -> bool:
-    """Whether no level of an attribute can satisfy both of two binding needs."""
+    """Whether no level of an attribute can satisfy both of two needs."""
     if one.attribute != other.attribute:
         return False
     (first, low), (second, high) = _bound(one), _bound(other)

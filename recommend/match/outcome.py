@@ -74,7 +74,11 @@ def assessed_document(outcome: Outcome) -> dict[str, Any]:
         "feet": {side: _foot(foot, book) for side, foot in assessment.feet.items()},
         "needs": [_need(need, book) for need in ranked.needs.needs] if ranked else None,
         "conflicts": [c.text for c in ranked.needs.conflicts] if ranked else None,
-        "size": {"length-mm": ranked.wanted.length, "basis": ranked.wanted.basis}
+        "size": {
+            "length-mm": ranked.wanted.length,
+            "basis": ranked.wanted.basis,
+            "shorter-foot": ranked.wanted.smaller or None,
+        }
         if ranked
         else None,
     }

@@ -1,4 +1,4 @@
-"""The order of a catalogue for g customers: fit first, then what is asked, then the least.
+"""The order of a catalogue for g customers: what fits, then what is asked, then the least.
 
 Candidates that the measurements cannot tell apart share a *signature*: the same step of length,
 the same verdict on every wish, the same beyond what was asked. Signatures are in order; candidates
@@ -21,6 +21,7 @@ from recommend.match.needs import Active, Bools, Floats, NeedTable, need_table
 from recommend.match.sizes import SizeClasses, extra_length
 from recommend.match.weighing import Shelf, Way
 from recommend.match.wishes import NO_INSOLE, OWN_SHOES, Out
+from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
 from recommend.visit.models import Visit
 
@@ -40,12 +41,19 @@ class Standing:
     there : whether it can be handed over in the size, shape (g, m).
     fit : weight of how it misses the foot, length included, shape (g, m).
     function : weight of wishes not met, and of what it does unasked, shape (g, m).
+    tier : 0 for what fits well, more for what fits worse, shape (g, m).
     """
 
     ruled_out: Bools
     there: Bools
     fit: Floats
     function: Floats
+    tier: Floats
+
+    def costs(self, row: int) -> tuple[Floats, Floats, Floats]:
+        """What orders candidates for one customer: how they fit, then all that speaks against."""
+        total = np.round(self.fit[row] + self.function[row], _EXACT)
+        return self.tier[row], total, self.fit[row]
 
     @property
     def listed(self) -> Bools:
@@ -60,23 +68,26 @@ class Ranking:
     ----------
     book : the rulebook, which says what attributes are.
     catalogue : what stands on the shelf.
-    own : the customer's own shoes, where they were described; else they will do only when nothing
-        asks for more.
+    own : the customer's own shoes and insole, as far as they were described; other shoes of
+        their own will do only when nothing asks for more.
     """
 
-    def __init__(self, book: Rulebook, catalogue: Catalogue, own: Item | None = None) -> None:
+    def __init__(self, book: Rulebook, catalogue: Catalogue, own: Sequence[Item] = ()) -> None:
         self.book, self.catalogue = book, catalogue
         self.table: NeedTable = need_table(book)
         extra = without_insole(book)
         shoes = (*catalogue.shoes, *_own_shoes(extra, own))
-        self.shelf = Shelf(self.table, shoes, (*catalogue.insoles, *extra))
+        kept = [item for item in own if item.product.kind == "insole"]
+        self.shelf = Shelf(self.table, shoes, (*catalogue.insoles, *kept, *extra))
         self.classes = SizeClasses(catalogue.items, book.parameters, steps=True)
 
     @cached_property
     def _sizes(self) -> tuple[Bools, NDArray[np.int64]]:
         """Whether it is there, and its step of length, by item and size class."""
         items = self.shelf.items
-        return self.classes.having(items, ("in-stock",)).T, self.classes.steps(items)
+        steps = self.classes.steps(items)
+        steps[[item.product.kind == "insole" for item in items]] = 0  # it is cut to the shoe
+        return self.classes.having(items, ("in-stock",)).T, steps
 
     def length_edges(self, visit: Visit) -> list[float]:
         """Lengths of foot (mm) at which another size or another step of length is taken."""
@@ -107,17 +118,20 @@ class Ranking:
         sizes : (g,) their size classes.
         out : what is out for them, whatever is needed.
         """
-        costs, members = self.shelf.costs(way, active), self.members(way)
+        spare = out.price_limit is not None  # then no insole is better than no pair
+        costs, members = self.shelf.costs(way, active, spare=spare), self.members(way)
         there, steps = self._sizes
         length = steps[members].sum(axis=1)[:, sizes].T
         weight = self.book.parameters.rank.weight_length
         gone = np.array([item.id in out.why for item in self.shelf.items], np.bool_)
         dear = self._prices[way] > (np.inf if out.price_limit is None else out.price_limit)
+        fit = np.round(costs.fit + weight * length, _EXACT)
         return Standing(
             costs.out | gone[members].any(axis=1) | dear,
             np.all(there[members], axis=1)[:, sizes].T,
-            np.round(costs.fit + weight * length, _EXACT),
+            fit,
             np.round(costs.function, _EXACT),
+            fit_tier(fit, self.book.parameters),
         )
 
     def beyond(self, active: Active) -> dict[Way, NDArray[np.int64]]:
@@ -161,11 +175,11 @@ class Ranking:
         yield from (("shoe", s), ("insole", i), ("pair", self.shelf.which[s, i]))
 
     def _wishes(self, kind: Way, places: Places, active: Active) -> NDArray[np.int64]:
-        """How far each wish is missed, strongest wish first."""
+        """How far each wish is missed: the strongest wish first, of two alike the gentler."""
         judged = {"shoe": self.shelf.shoe, "insole": self.shelf.insole, "pair": self.shelf.together}
         weights = active.weights[0]
         asked = np.flatnonzero((weights > 0) & self.table.kinds(kind))
-        asked = asked[np.argsort(-weights[asked], kind="stable")]
+        asked = asked[np.lexsort((~self.table.gentle[asked], -weights[asked]))]
         return _as_steps(1 - judged[kind].satisfaction[places][:, asked])
 
     def _beyond(self, kind: Way, active: Active) -> NDArray[np.int64]:
@@ -208,6 +222,15 @@ class Ranking:
         }
 
 
+def fit_tier(fit: Floats, parameters: Parameters) -> Floats:
+    """How well candidates fit, in tiers: all up to ``rank.fits`` fit well and are of one.
+
+    Under earlier rulebooks every weight against the fit was a tier of its own.
+    """
+    well = parameters.rank.fits
+    return np.maximum(0.0, np.ceil((fit - well) / well)) if well else fit
+
+
 def ordered(
     costs: Sequence[NDArray[Any]], signature: NDArray[np.int64], tie: Places, rows: Places
 ) -> list[Places]:
@@ -241,9 +264,10 @@ def without_insole(book: Rulebook) -> tuple[Item, ...]:
     return (Item(product, levels, {}, "none"),)
 
 
-def _own_shoes(extra: Sequence[Item], own: Item | None) -> tuple[Item, ...]:
-    if own is not None:
-        return (own,)
+def _own_shoes(extra: Sequence[Item], own: Sequence[Item]) -> tuple[Item, ...]:
+    described = tuple(item for item in own if item.product.kind == "shoe")
+    if described:
+        return described
     if not extra:
         return ()
     product = Product(

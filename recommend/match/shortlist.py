@@ -20,17 +20,18 @@ from recommend.infer.assess import Assessment
 from recommend.match.cases import Cases
 from recommend.match.harm import harmful
 from recommend.match.judge import Judgement, Verdict, joined
-from recommend.match.needs import Active, PairNeeds, needs_of, ruling_words
+from recommend.match.needs import Active, Bools, PairNeeds, needs_of, ruling_words
 from recommend.match.ranking import Places, Ranking, Standing, ordered
 from recommend.match.sizes import Sized, Wanted, size_for, wanted_length
-from recommend.match.wishes import Out, out_for, own_item
+from recommend.match.wishes import Out, out_for, own_items
 from recommend.measure.model import Side
 from recommend.rulebook.book import Rulebook
 from recommend.visit.models import Visit
 
 Group = Literal["shoe", "insole", "pair"]
 GROUPS: tuple[Group, ...] = ("shoe", "insole", "pair")
-PlaceOf = Literal["ranked", "missing", "excluded"]
+_REASONS = 3  # why nothing suits, told
+PlaceOf = Literal["ranked", "missing", "excluded", "will_not_do"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +59,9 @@ class Candidate:
     back : whether it stands back because it does not hold when readings are redrawn.
     harm : what a part did to these feet when it was worn, which rules it out.
     close : that a part does as much as one that did harm; it then stands back.
+    instead : that it takes the place of the insole that the customer keeps.
+    spared : whether an insole is asked for and left out, for the price limit.
+    tier : 0 where it fits well, more where it fits worse.
     refused : why it is not wanted: a part the customer would not wear, or the price of all.
     """
 
@@ -74,6 +78,9 @@ class Candidate:
     harm: str = ""
     refused: str = ""
     close: str = ""
+    instead: str = ""
+    spared: bool = False
+    tier: float = 0.0
 
     @property
     def judgement(self) -> Judgement:
@@ -109,8 +116,9 @@ class Candidate:
 
     @property
     def length_step(self) -> int:
-        """How many steps longer than wanted it is, the parts together."""
-        return sum(one.step for one in self.sized)
+        """How many steps longer than wanted the shoe is; an insole is cut to the shoe."""
+        both = zip(self.parts, self.sized, strict=True)
+        return sum(sized.step for part, sized in both if part.product.kind == "shoe")
 
     @property
     def against(self) -> tuple[Verdict, ...]:
@@ -169,6 +177,7 @@ class Shortlist:
     missing : by group, suitable but not in stock in the size, best first.
     excluded : by group, ruled out by a must, a never, or because it was worn and did harm.
     without_place : by group, what would suit, by name, where nothing has a place.
+    will_not_do : by group, what the customer has, or no insole, where more is asked for.
     unplaced : why nothing has a place: what must be known first; empty when all have theirs.
     redrawn : the cases that the visit comes to when its readings are redrawn, if they were.
     as_read : the one case that it comes to by the readings as they stand.
@@ -181,6 +190,7 @@ class Shortlist:
     missing: Mapping[Group, tuple[Candidate, ...]]
     excluded: Mapping[Group, tuple[Candidate, ...]]
     without_place: Mapping[Group, tuple[Candidate, ...]]
+    will_not_do: Mapping[Group, tuple[Candidate, ...]]
     unplaced: tuple[str, ...] = ()
     redrawn: Cases | None = field(default=None, repr=False)
     as_read: Cases | None = field(default=None, repr=False)
@@ -199,14 +209,23 @@ class Shortlist:
         if self.ranked[group] or self.without_place[group]:
             return ()
         if self.missing[group]:
-            return ("what suits is not in stock in this size",)
-        broken: Counter[str] = Counter()
+            dear = sum(bool(candidate.refused) for candidate in self.excluded[group])
+            wanted = f"; {dear} more are not wanted, or above the price limit" if dear else ""
+            return (f"what suits is not in stock in this size{wanted}",)
+        reasons: Counter[str] = Counter()
         for candidate in self.excluded[group]:
-            for verdict in candidate.judgement.verdicts:
-                if verdict.broken:
-                    stated = "" if verdict.level is not None else ", which it does not state"
-                    broken[ruling_words(verdict.need, book) + stated] += 1
-        return tuple(f"{words}: rules out {count}" for words, count in broken.most_common(3))
+            reasons.update(dict.fromkeys(_why_out(candidate, book), 1))
+        told = tuple(
+            f"{words}: rules out {count}" for words, count in reasons.most_common(_REASONS)
+        )
+        return told or self._no_pair(book)
+
+    def _no_pair(self, book: Rulebook) -> tuple[str, ...]:
+        """Why no pair was judged: nothing of one kind suits, or what suits does not fit."""
+        for kind in ("shoe", "insole"):
+            if not any(table[kind] for table in (self.ranked, self.missing, self.without_place)):
+                return (f"no {kind} suits", *self.nothing_because(kind, book))
+        return ("no insole that suits goes into a shoe that suits (liner, room or heel seat)",)
 
     @cached_property
     def groups(self) -> dict[Group, tuple[Equals, ...]]:
@@ -254,12 +273,16 @@ class _Judge:
     def _placed(self, group: Group, place: PlaceOf, redrawn: Cases | None) -> Iterator[Candidate]:
         standing, tie = self.as_read.standing[group], self.ranking.tie_order(group)
         listed, ruled_out = standing.listed[0], standing.ruled_out[0]
-        which = {"ranked": listed, "missing": ~ruled_out & ~listed, "excluded": ruled_out}[place]
+        bought = self._bought(group)
+        which = {
+            "ranked": listed, "missing": ~ruled_out & ~listed, "excluded": ruled_out & bought,
+            "will_not_do": ruled_out & ~bought,
+        }[place]  # fmt: skip
         rows = self._worth_telling(group, standing)
         rows = rows[which[rows]]
         back = np.zeros(len(tie), np.bool_) if redrawn is None else redrawn.stand_back(group)
         close = self._close[self.ranking.members(group)].any(axis=1)
-        costs = (2.0 * close + back, standing.fit[0], standing.function[0])
+        costs = (2.0 * close + back, *standing.costs(0))
         signature = self.ranking.signature(group, self.active, self.size, rows)
         for alike, equals in enumerate(ordered(costs, signature, tie, rows)):
             for m in equals:
@@ -270,13 +293,16 @@ class _Judge:
 
         That a pair is ruled out by one of its parts is told of the part.
         """
-        members = self.ranking.members(group)
-        items = self.ranking.shelf.items
-        there = np.array([item.offered == "shop" for item in items], np.bool_)
-        will_do = there[members].all(axis=1) | ~standing.ruled_out[0]
-        if group == "pair":
-            will_do &= self._suit_alone[members].all(axis=1)
-        return np.flatnonzero(will_do)
+        if group != "pair":
+            return np.arange(standing.ruled_out.shape[1])
+        will_do = self._bought(group) | ~standing.ruled_out[0]
+        suit = self._suit_alone[self.ranking.members(group)].all(axis=1)
+        return np.flatnonzero(will_do & suit)
+
+    def _bought(self, group: Group) -> Bools:
+        """Whether every part of each candidate is of the shop."""
+        there = np.array([i.offered == "shop" for i in self.ranking.shelf.items], np.bool_)
+        return np.asarray(there[self.ranking.members(group)].all(axis=1))
 
     @cached_property
     def _close(self) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
@@ -287,7 +313,9 @@ class _Judge:
     def _suit_alone(self) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
         """Whether each item's own attributes, apart from a partner, rule it in."""
         shelf = self.ranking.shelf
-        suits = [~shelf.alone_out(kind, self.active)[0] for kind in ("shoe", "insole")]
+        spare = self.out.price_limit is not None
+        kinds: tuple[Group, ...] = ("shoe", "insole")
+        suits = [~shelf.alone_out(kind, self.active, spare=spare)[0] for kind in kinds]
         return np.concatenate(suits)
 
     def _candidate(
@@ -312,7 +340,25 @@ class _Judge:
             _reasons(parts, self.harm),
             self._refused(parts),
             _reasons(parts, self.out.close),
+            self._instead(parts),
+            any(part.offered == "none" for part in parts) and self._asks_for_insole,
+            float(standing.tier[0, row]),
         )
+
+    def _row(self, insole: Item) -> int:
+        return self.ranking.shelf.insoles.index(insole)
+
+    @cached_property
+    def _asks_for_insole(self) -> bool:
+        return bool(self.ranking.table.asks_more("insole", self.active)[0])
+
+    def _instead(self, parts: tuple[Item, ...]) -> str:
+        """That the insole which the customer keeps would come out, where it could stay."""
+        kept = self.ranking.shelf.kept_insole
+        if kept is not None and self.as_read.standing["insole"].ruled_out[0, self._row(kept)]:
+            return ""
+        others = any(part.product.kind == "insole" and part.offered != "own" for part in parts)
+        return f"{kept.product.title} would come out" if kept is not None and others else ""
 
     @cached_property
     def _not_wanted(self) -> dict[str, str]:
@@ -379,10 +425,10 @@ class _Judge:
 def ranking_of(book: Rulebook, catalogue: Catalogue, visit: Visit | None = None) -> Ranking:
     """The catalogue made ready to be ranked under `book`, at its first use.
 
-    With the shoes of its own that a visit describes, it is made for that visit alone.
+    With the shoes or the insole that a visit describes, it is made for that visit alone.
     """
-    own = None if visit is None else own_item(visit, book)
-    if own is not None:
+    own = () if visit is None else own_items(visit, book)
+    if own:
         return Ranking(book, catalogue, own)
     key = id(book)  # a ranking keeps its book, so its id is not given again
     if key not in catalogue.made:
@@ -419,15 +465,20 @@ def shortlist(
     as_read = _as_read(ranking, fired, size, out)
     harm = harmful(assessment.visit, book.parameters)
     judge = _Judge(ranking, needs, as_read, wanted, harm, out)
-    ranked, missing, excluded = (judge.placed(place, redrawn) for place in get_args(PlaceOf))
+    placed = (judge.placed(place, redrawn) for place in get_args(PlaceOf))
+    ranked, missing, excluded, not_do = placed
     none = Placed(lambda _: ())
     unplaced = why_unplaced(assessment, wanted, book)
     if unplaced:
         by_name = Placed(lambda g: tuple(sorted(ranked[g], key=lambda c: c.id)))
-        return Shortlist(needs, wanted, none, missing, excluded, by_name, unplaced, None, as_read)
+        return Shortlist(
+            needs, wanted, none, missing, excluded, by_name, not_do, unplaced, None, as_read
+        )
     feet = assessment.feet.values()
     measured = any(foot.conclusions.axes[axis] for foot in feet for axis in book.axes)
-    return Shortlist(needs, wanted, ranked, missing, excluded, none, (), redrawn, as_read, measured)
+    return Shortlist(
+        needs, wanted, ranked, missing, excluded, none, not_do, (), redrawn, as_read, measured
+    )
 
 
 def why_unplaced(assessment: Assessment, wanted: Wanted, book: Rulebook) -> tuple[str, ...]:
@@ -449,6 +500,15 @@ def needs_fired(assessment: Assessment) -> Mapping[Side, Iterable[str]]:
         side: [rule for rule, truth in foot.conclusions.truth.items() if truth]
         for side, foot in assessment.feet.items()
     }
+
+
+def _why_out(candidate: Candidate, book: Rulebook) -> Iterator[str]:
+    """Each must and never that rules a product out, what it did, and what the customer said."""
+    for verdict in candidate.judgement.verdicts:
+        if verdict.broken:
+            unstated = ", which it does not state" if verdict.level is None else ""
+            yield ruling_words(verdict.need, book) + unstated
+    yield from filter(None, (candidate.harm, candidate.refused))
 
 
 def _reasons(parts: tuple[Item, ...], why: Mapping[str, str]) -> str:

@@ -7,7 +7,7 @@ allowance for the toes enters only when a size is said in EU, UK or US numbers.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
@@ -32,11 +32,13 @@ class Wanted:
     """The length a pair must be made for.
 
     `length` is in mm, None when neither foot was measured and no shoe size is known;
-    `basis` says where it comes from.
+    `basis` says where it comes from, `smaller` what can be done for the shorter foot where the
+    two differ.
     """
 
     length: float | None
     basis: str
+    smaller: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,20 +79,37 @@ def wanted_length(visit: Visit, parameters: Parameters) -> Wanted:
         side = max(known, key=lambda s: known[s])
         even = known["left"] == known["right"]
         basis = "both feet alike" if even else f"the {side} foot is longer"
-        return Wanted(known[side] + extra, basis + more)
+        return Wanted(known[side] + extra, basis + more, _for_the_shorter(known, parameters))
     if known:
         side, length = next(iter(known.items()))
         return Wanted(length + extra, f"only the {side} foot was measured{more}")
     if visit.shoe_size:
-        length = foot_length_of(visit.shoe_size, parameters)
+        length = float(round(foot_length_of(visit.shoe_size, parameters)))
         return Wanted(length, "reckoned from the shoe worn now; measure both feet")
     return Wanted(None, "no foot length and no shoe size")
+
+
+def _for_the_shorter(lengths: Mapping[str, float], parameters: Parameters) -> str:
+    """What can be done for the shorter of two feet; empty where they are as good as alike."""
+    shorter = min(lengths, key=lambda side: lengths[side])
+    less = max(lengths.values()) - lengths[shorter]
+    done = {
+        "shorter-lace": "lace it firmer, or give it a thin filler under the liner",
+        "shorter-fill": "try both sizes; fit the longer foot, and fill the tongue, the heel "
+        "or the toes for the shorter one",
+        "shorter-split": "one size cannot fit both: two pairs, a shoe of each, or made to "
+        "measure, and a clinician should know of it",
+    }
+    due = [words for name, words in done.items() if less >= parameters.sizing[name]]
+    return f"the {shorter} foot is {less:.0f} mm shorter: {due[-1]}" if due else ""
 
 
 def extra_length(purpose: str | None, age: str | None, parameters: Parameters) -> float:
     """What a purpose, or growing, adds to the length of the foot, in mm: the larger of the two."""
     words = [purpose, CHILD if age == CHILD else None]
-    return max((parameters.sizing[f"extra-{one}"] for one in words if one), default=0.0)
+    return max(
+        (parameters.numbers.get(f"sizing.extra-{one}", 0.0) for one in words if one), default=0.0
+    )
 
 
 def worn_gap(visit: Visit, parameters: Parameters) -> float | None:

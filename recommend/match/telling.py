@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from recommend.catalogue.loading import Item
 from recommend.match.judge import Verdict
-from recommend.match.needs import level_words, wanted_words
+from recommend.match.needs import level_words, need_words, wanted_words
 from recommend.match.shortlist import Beyond, Candidate, Shortlist
 from recommend.rulebook.book import Rulebook
 
@@ -27,7 +28,8 @@ def fit_lines(one: Candidate, book: Rulebook) -> Iterator[str]:
     for part, sized in zip(one.parts, one.sized, strict=True):
         if part.offered == "shop":
             yield _length_line(part.product.kind, sized.size, sized.over)
-    for verdict in _about(one, book, fit=True):
+    unknown = any(part.offered == "own" and not part.levels for part in one.parts)
+    for verdict in () if unknown else _about(one, book, fit=True):
         title = book.attributes[verdict.need.attribute].short
         if verdict.satisfaction == 1:
             yield f"{title} fits"
@@ -43,6 +45,8 @@ def _length_line(kind: str, size: float | None, over: float | None) -> str:
         return f"{kind}: size not checked"
     if abs(over) < 0.5:
         return f"{kind} {size:g}, as long as wanted"
+    if kind == "insole" and over > 0:
+        return f"{kind} {size:g}, to be cut to the shoe"
     return f"{kind} {size:g}, {abs(over):.0f} mm {'longer' if over > 0 else 'shorter'} than wanted"
 
 
@@ -50,7 +54,13 @@ def why_lines(one: Candidate, book: Rulebook) -> Iterator[str]:
     """The strongest wishes that it meets, or why nothing need be bought."""
     for part in one.parts:
         if part.offered == "none":
-            yield "nothing measured or told asks for an insole"
+            yield (
+                "an insole is asked for, and left out for the price"
+                if one.spared
+                else "nothing measured or told asks for an insole"
+            )
+        elif part.offered == "own" and part.product.kind == "insole":
+            yield "it is the insole they keep"
         elif part.offered == "own" and not part.levels:
             yield "nothing measured or told asks for another shoe; look at its fit, wear and age"
     met = [v for v in _about(one, book, fit=False) if v.satisfaction == 1 and v.need.weight]
@@ -61,19 +71,33 @@ def why_lines(one: Candidate, book: Rulebook) -> Iterator[str]:
 
 def against_lines(one: Candidate, book: Rulebook) -> Iterator[str]:
     """What speaks against it, worst first: wishes it misses, what it does unasked, doubts."""
-    if any(part.offered != "shop" and not part.levels for part in one.parts):
-        return
     fit = [verdict.need for verdict in _about(one, book, fit=True)]
+    told = {f"{part.product.kind}." for part in one.parts if _will_do(part, one)}
+    if "shoe." in told:
+        told.add("pair.")
+    said = set()
     for verdict in one.against:
-        if verdict.need not in fit:
+        name = verdict.need.attribute
+        if verdict.need not in fit and name not in said and not name.startswith(tuple(told)):
             yield f"{_has(verdict, book)}, {wanted_words(verdict.need, book)} wanted"
+            said.add(name)
+    if one.instead:
+        yield one.instead
     for beyond in sorted(one.beyond, key=lambda b: -b.part):
-        yield f"{_level(beyond, book)}: more than asked"
+        if beyond.attribute not in said:
+            yield _unasked(beyond, book)
     yield from one.unsure
     if one.close:
         yield one.close
     elif one.back:
         yield "repeated readings would often rule it out, or put others well before it"
+
+
+def _will_do(part: Item, one: Candidate) -> bool:
+    """Whether it is no insole, or shoes nobody described, where nothing asks for more."""
+    return (part.offered == "none" and not one.spared) or (
+        part.offered == "own" and not part.levels
+    )
 
 
 def _about(one: Candidate, book: Rulebook, *, fit: bool) -> list[Verdict]:
@@ -86,6 +110,14 @@ def _about(one: Candidate, book: Rulebook, *, fit: bool) -> list[Verdict]:
     ]
 
 
+def verdict_words(verdict: Verdict, book: Rulebook) -> str:
+    """What a product has and what was wanted: ``wedge 8 deg, no more than 4 deg wanted``."""
+    need = verdict.need
+    if need.strength != "never":
+        return f"{_has(verdict, book)}, {wanted_words(need, book)} wanted"
+    return f"{_has(verdict, book)}, {need_words(need, book)}"
+
+
 def _has(verdict: Verdict, book: Rulebook) -> str:
     title = book.attributes[verdict.need.attribute].short
     if verdict.level is None:
@@ -93,8 +125,13 @@ def _has(verdict: Verdict, book: Rulebook) -> str:
     return f"{title} {level_words(verdict.need.attribute, verdict.level, book)}"
 
 
-def _level(beyond: Beyond, book: Rulebook) -> str:
-    title = book.attributes[beyond.attribute].short
+def _unasked(beyond: Beyond, book: Rulebook) -> str:
+    """What it does unasked: made for another use, more than asked, or nobody knows."""
+    definition = book.attributes[beyond.attribute]
     if beyond.level is None:
-        return f"{title} not stated"
-    return f"{title} {level_words(beyond.attribute, beyond.level, book)}"
+        return f"{definition.short} not stated: may be more than asked"
+    if definition.about == "use":
+        return f"made {definition.short}, which nobody asked for"
+    return (
+        f"{definition.short} {level_words(beyond.attribute, beyond.level, book)}: more than asked"
+    )

@@ -46,15 +46,17 @@ class Unasked:
     def beyond(self, active: Active) -> Floats:
         """How far each goes beyond what is asked, from 0 to 1, shape (g, m, a).
 
-        What is not stated cannot be shown to be plain: it counts as far beyond.
+        What is not stated cannot be shown to be plain: it counts as far beyond. What the customer
+        has is described as far as anybody could, and nothing more is held against it.
         """
+        unknown = np.array([float(item.offered == "shop") for item in self.items])
         shape = (len(active.asked), *self.levels.shape)
         found = np.zeros(shape)
         for a, (name, definition) in enumerate(self._defs.items()):
             low, high = self._asked(name, active)
             level = self.levels[None, :, a]
             over = np.maximum(level - high[:, None], low[:, None] - level)
-            part = np.clip(np.nan_to_num(over / definition.tolerance, nan=1.0), 0, 1)
+            part = np.where(np.isnan(over), unknown, over / definition.tolerance).clip(0, 1)
             found[:, :, a] = -in_steps(-part, self.table.book)
         return found
 

@@ -66,17 +66,21 @@ class Shelf:
     def _judged(self, way: Way) -> Judged:
         return {"shoe": self.shoe, "insole": self.insole, "pair": self.together}[way]
 
-    def costs(self, way: Way, active: Active) -> Costs:
-        """What speaks against every shoe, insole or fitting pair (`pairs` says which)."""
+    def costs(self, way: Way, active: Active, *, spare: bool = False) -> Costs:
+        """What speaks against every shoe, insole or fitting pair (`pairs` says which).
+
+        With `spare`, having no insole will do even where one is asked for; it then meets nothing.
+        """
         if way != "pair":
             own = self._costs(way, active, self._mask[way] | self._mask["pair"])
-            return Costs(self._ruling(way, own.out, active), own.fit, own.function)
+            return Costs(self._ruling(way, own.out, active, spare), own.fit, own.function)
         of_pair = self._mask["pair"]
         shoe, insole = (self._costs(w, active, self._mask[w]) for w in ("shoe", "insole"))
         both = self._costs("pair", active, of_pair)
         s, i = self.pairs
         k = self.which[s, i]
-        alone = self.alone_out("shoe", active)[:, s] | self.alone_out("insole", active)[:, i]
+        alone = self.alone_out("shoe", active)[:, s]
+        alone = alone | self.alone_out("insole", active, spare=spare)[:, i]
         as_it_is = self._undescribed("shoe")[s] & (self._offered("insole") == "none")[i]
         return Costs(
             alone | (both.out[:, k] & ~as_it_is),
@@ -84,15 +88,18 @@ class Shelf:
             shoe.function[:, s] + insole.function[:, i] + both.function[:, k],
         )
 
-    def alone_out(self, kind: Way, active: Active) -> Bools:
+    def alone_out(self, kind: Way, active: Active, *, spare: bool = False) -> Bools:
         """Whether what a shoe or an insole is by itself rules it out, whatever its partner."""
         out = _broken(self._judged(kind), active, self._mask[kind])
-        return self._ruling(kind, out, active)
+        return self._ruling(kind, out, active, spare)
 
-    def _ruling(self, kind: Way, out: Bools, active: Active) -> Bools:
+    def _ruling(self, kind: Way, out: Bools, active: Active, spare: bool) -> Bools:
         """What is ruled out; of shoes nobody described, whether something asks for more."""
         known = out & ~self._undescribed(kind)[None, :]
-        return np.asarray(known | self._unwarranted(kind, active), np.bool_)
+        unwarranted = self._unwarranted(kind, active)
+        if spare:
+            unwarranted = unwarranted & (self._offered(kind) != "none")
+        return np.asarray(known | unwarranted, np.bool_)
 
     def _undescribed(self, kind: Way) -> Bools:
         """The customer's own shoes of which nothing is known, shape (m,)."""
@@ -108,13 +115,27 @@ class Shelf:
             function = function + self.unasked[way].cost(active)
         fits = _missed(judged, active, fit_needs)
         if way != "pair":
-            nothing = self._undescribed(way) | (self._offered(way) == "none")
-            function[:, nothing] = fits[:, nothing] = 0
-        return Costs(_broken(judged, active, mask), fits, function)
+            fits[:, self._undescribed(way) | (self._offered(way) == "none")] = 0
+            will_do = ~self.table.asks_more(way, active)
+            nothing = self._undescribed(way)[None, :] | (
+                (self._offered(way) == "none")[None, :] & will_do[:, None]
+            )
+            function = np.where(nothing, 0.0, function)
+        out = _broken(judged, active, mask)
+        if way == "insole" and self.kept_insole is not None:
+            weight = self.table.book.parameters.rank.weight_kept
+            kept = self._offered(way) == "own"
+            function = function + weight * (~kept & ~out[:, kept])
+        return Costs(out, fits, function)
 
     def _offered(self, way: Way) -> Array:
         items = {"shoe": self.shoes, "insole": self.insoles, "pair": ()}[way]
         return np.array([item.offered for item in items], "U4")
+
+    @cached_property
+    def kept_insole(self) -> Item | None:
+        """The insole that the customer keeps, if they keep one."""
+        return next((item for item in self.insoles if item.offered == "own"), None)
 
     def _unwarranted(self, way: Way, active: Active) -> Bools:
         """Where shoes nobody described, or no insole, will not do: something asks for more."""

@@ -1,4 +1,4 @@
-"""What the customer wants, and what they have: a price limit, what they would not wear, own shoes.
+"""What the customer wants, and has: a price limit, what they would not wear, what is theirs.
 
 A wish is told by a person, not by a foot, so it stands beside the rules: what is not wanted is out
 for this customer, and the reason is said.
@@ -10,15 +10,15 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
 from recommend.catalogue.loading import Item, level_of
-from recommend.catalogue.models import Product
+from recommend.catalogue.models import Kind, Product
 from recommend.errors import InputError, Place, nearest
 from recommend.match.harm import close_to_harm, harmful
 from recommend.match.needs import level_words
 from recommend.match.sizes import worn_gap
 from recommend.rulebook.book import Rulebook
-from recommend.visit.models import OwnShoes, Visit
+from recommend.visit.models import OwnInsole, OwnShoes, Visit
 
-OWN_SHOES, NO_INSOLE = "own-shoes", "no-insole"
+OWN_SHOES, OWN_INSOLE, NO_INSOLE = "own-shoes", "own-insole", "no-insole"
 LOAD_LIMIT = "load-limit"  # attribute: the heaviest person the maker makes it for
 
 
@@ -100,33 +100,40 @@ def _own_worn(visit: Visit, book: Rulebook) -> Iterator[tuple[str, str]]:
         yield OWN_SHOES, f"the longer foot is {abs(gap):.0f} mm {words} than they are made for"
 
 
-def own_item(visit: Visit, book: Rulebook) -> Item | None:
-    """The customer's own shoes as a product to be judged; None where they were not described.
+def own_items(visit: Visit, book: Rulebook) -> tuple[Item, ...]:
+    """The customer's own shoes, and the insole they keep, to be judged; what was described of it.
 
     Raises
     ------
     InputError
-        If they are described by an attribute or a level that is not known.
+        If one is described by an attribute or a level that is not known.
     """
-    own = visit.own_shoes
-    if own is None or not own.attributes:
-        return None
-    place = Place(f"visit {visit.reference}, own-shoes.attributes")
+    found = []
+    if visit.own_shoes is not None and visit.own_shoes.attributes:
+        found.append(_own_item("shoe", visit.own_shoes, "own-shoes", visit, book))
+    if visit.keeps is not None and visit.keeps.insole is not None:
+        found.append(_own_item("insole", visit.keeps.insole, "keeps.insole", visit, book))
+    return tuple(found)
+
+
+def _own_item(
+    kind: Kind, own: OwnShoes | OwnInsole, path: str, visit: Visit, book: Rulebook
+) -> Item:
+    place = Place(f"visit {visit.reference}, {path}.attributes")
     levels = {}
     for name, stated in own.attributes.items():
-        full = f"shoe.{name}"
+        full = f"{kind}.{name}"
         if full not in book.attributes:
-            known = [one.partition(".")[2] for one in book.attributes if one.startswith("shoe.")]
+            start = f"{kind}."
+            known = [one.removeprefix(start) for one in book.attributes if one.startswith(start)]
             raise InputError(
-                place, f"`{name}` is not an attribute of a shoe", ", ".join(known),
-                nearest(name, known),
+                place, f"`{name}` is not an attribute of a {kind}".replace("a i", "an i"),
+                ", ".join(known), nearest(name, known),
             )  # fmt: skip
         levels[full] = level_of(full, stated, book.attributes[full], place)
-    return Item(_as_product(own), levels, {}, "own")
-
-
-def _as_product(own: OwnShoes) -> Product:
-    return Product(
-        id=OWN_SHOES, kind="shoe", title=own.title or "your own shoes", price=0, attributes={},
-        stock={"100": 0},
-    )  # fmt: skip
+    called = {"shoe": (OWN_SHOES, "your own shoes"), "insole": (OWN_INSOLE, "your own insole")}
+    name, title = called[kind]
+    product = Product(
+        id=name, kind=kind, title=own.title or title, price=0, attributes={}, stock={"100": 0}
+    )
+    return Item(product, levels, {}, "own")

@@ -22,6 +22,7 @@ def read_measured_visit(
     questions: Collection[str],
     parameters: Parameters,
     defs: MeasureDefs,
+    purposes: Collection[str],
 ) -> Visit:
     """Read a visit, and measure the captures that it names without their hash.
 
@@ -34,7 +35,7 @@ def read_measured_visit(
         As `read_visit` and `measure_capture`, and if a capture has changed since its hash was
         written.
     """
-    visit = read_visit(path, questions)
+    visit = read_visit(path, questions, purposes)
     if any(foot.measures for foot in (visit.feet.left, visit.feet.right)):
         _check_typed(read_document(path), visit, defs)
     if not visit.captures:

@@ -23,7 +23,7 @@ from recommend.match.needs import PairNeeds, asked_words
 from recommend.match.outcome import Outcome, as_document
 from recommend.match.shortlist import GROUPS, Group
 from recommend.match.sizes import wanted_length
-from recommend.match.wishes import out_for, own_item
+from recommend.match.wishes import out_for, own_items
 from recommend.records.canonical import canonical, digest, sha256
 from recommend.records.events import event
 from recommend.records.originals import (
@@ -240,7 +240,7 @@ def out_document(visit: Visit, book: Rulebook, catalogue: Catalogue) -> dict[str
     told: dict[str, Any] = {"did-harm": sorted(out.why)}
     if out.price_limit is not None:
         told["price-limit"] = out.price_limit
-    if own_item(visit, book) is not None:
+    if own_items(visit, book):
         told["own-shoes"] = True
     return told
 

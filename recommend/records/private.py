@@ -22,6 +22,7 @@ PRIVATE_PATHS = (
     ("visit", "follow-up", "changed"),
     ("visit", "decision", "remark"),
     ("visit", "own-shoes", "title"),
+    ("visit", "keeps", "insole", "title"),
     ("visit", "captures", "*", "file"),
     ("visit", "captures", "*", "still"),
     ("visit", "captures", "*", "doubts", "*", "says"),

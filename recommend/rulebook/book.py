@@ -23,6 +23,7 @@ from recommend.rulebook.models import (
     NeedsThen,
     NeedThen,
     NoteThen,
+    Purpose,
     Question,
     Rule,
     Source,
@@ -99,6 +100,7 @@ class Rulebook:
     limit_values: tuple[LimitValue, ...]
     axes: Mapping[str, AxisDef]
     questions: Mapping[str, Question]
+    purposes: Mapping[str, Purpose]
     attributes: Mapping[str, AttributeDef]
     types: Mapping[str, FootType]
     parameters: Parameters

@@ -109,9 +109,9 @@ class OfPain(Strict):
 
 
 class OfVisit(Strict):
-    """A fact of the visit: ``age-band`` or ``purpose``."""
+    """A fact of the visit: ``age-band``, ``purpose`` or the ``socks`` that are kept."""
 
-    visit: Literal["age-band", "purpose"]
+    visit: Literal["age-band", "purpose", "socks"]
     is_: Words = Field(alias="is")
 
 

@@ -42,6 +42,7 @@ _THINGS = {
     "axes.yaml": ("axis", "axes"),
     "measures.yaml": ("measure", "measures"),
     "questions.yaml": ("question", "questions"),
+    "purposes.yaml": ("purpose", "purposes"),
     "sources.yaml": ("source", "sources"),
     "types.yaml": ("type", "types"),
 }

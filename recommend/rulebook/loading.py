@@ -26,6 +26,7 @@ from recommend.rulebook.compiling import Compiler, leaves, with_notes
 from recommend.rulebook.computed import check_computed
 from recommend.rulebook.conditions import Condition, OfNote
 from recommend.rulebook.models import (
+    FIRST_PURPOSES,
     AttributesFile,
     AxesFile,
     AxisDef,
@@ -33,6 +34,8 @@ from recommend.rulebook.models import (
     LimitsFile,
     MeasuresFile,
     NoteThen,
+    Purpose,
+    PurposesFile,
     QuestionsFile,
     Rule,
     RuleFile,
@@ -147,17 +150,19 @@ class _Loader:
         parameters = None
         with self._noting():
             parameters = Parameters.of(self.texts, kept=self.kept)
+        purposes = self._purposes()
         if len(read) < len(_FILES):  # names cannot be told known from unknown
             return None
-        return self._whole(read, stages, parameters)
+        return self._whole(read, stages, parameters, purposes)
 
     def _whole(
         self,
         read: Mapping[str, tuple[Any, Document]],
         stages: Mapping[Stage, list[tuple[Numbered, Document]]],
         parameters: Parameters | None,
+        purposes: Mapping[str, Purpose],
     ) -> Rulebook | None:
-        names, heading = _names(read), read["rulebook"][0]
+        names, heading = _names(read, purposes), read["rulebook"][0]
         limits, limits_at = read["limits"]
         self.problems += names.limit_problems(limits_at, limits.limits, heading.systems)
         for check in _whole_checks(names, read):
@@ -185,12 +190,23 @@ class _Loader:
             limit_values=tuple(v for one in limits.limits.values() for v in one.values),
             axes=names.axes,
             questions=names.questions,
+            purposes=purposes,
             attributes=names.attributes,
             types={one.id: one for one in read["types"][0].types},
             parameters=parameters,
             vocabulary=names.vocabulary,
             rules=rules,
         )
+
+    def _purposes(self) -> Mapping[str, Purpose]:
+        """What shoes can be for, as the rulebook says, or as all said before they could say."""
+        if "purposes.yaml" in self.texts:
+            with self._noting():
+                document = self.texts.document("purposes.yaml")
+                file = self._checked(PurposesFile, document)
+                if file is not None:
+                    return file.purposes
+        return FIRST_PURPOSES
 
     @contextmanager
     def _noting(self) -> Iterator[None]:
@@ -313,7 +329,7 @@ def _that_fit(document: Document) -> Iterator[tuple[int, Rule]]:
             yield index, rule
 
 
-def _names(read: Mapping[str, tuple[Any, Document]]) -> Names:
+def _names(read: Mapping[str, tuple[Any, Document]], purposes: Mapping[str, Purpose]) -> Names:
     files = {name: file for name, (file, _) in read.items()}
     values = {one.id: one.title for one in files["types"].types}
     axes = {**files["axes"].axes, FOOT_TYPE: AxisDef(title="foot type", values=values)}
@@ -326,5 +342,5 @@ def _names(read: Mapping[str, tuple[Any, Document]]) -> Names:
         limits={name: one.of_systems(systems) for name, one in files["limits"].limits.items()},
         attributes=files["attributes"].by_name(),
         sources=files["sources"].sources,
-        vocabulary=vocabulary_of(measures, axes, questions),
+        vocabulary=vocabulary_of(measures, axes, questions, purposes),
     )

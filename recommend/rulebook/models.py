@@ -324,6 +324,34 @@ class AxesFile(Strict):
     axes: dict[Id, AxisDef]
 
 
+class Purpose(Strict):
+    """What shoes can be for: in words, and by which key it is typed at the counter."""
+
+    title: str
+    key: Annotated[str, Field(pattern=r"^[a-z]$", description="one small letter")]
+
+
+class PurposesFile(Strict):
+    """``purposes.yaml``; without it, what every rulebook before it knew."""
+
+    title: str
+    purposes: dict[Id, Purpose] = Field(min_length=1)
+
+    @model_validator(mode="after")
+    def _each_key_once(self) -> PurposesFile:
+        keys = [one.key for one in self.purposes.values()]
+        if twice := {key for key in keys if keys.count(key) > 1}:
+            raise ValueError(f"two purposes have the key `{min(twice)}`; give each its own")
+        return self
+
+
+FIRST_PURPOSES = {
+    "walking": Purpose(title="walking", key="w"),
+    "running": Purpose(title="running", key="r"),
+    "standing-work": Purpose(title="standing work", key="s"),
+}
+
+
 class QuestionsFile(Strict):
     """``questions.yaml``."""
 

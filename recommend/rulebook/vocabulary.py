@@ -4,18 +4,18 @@ A numeric measure ``m`` gives the facts ``m`` (the reading), ``m_low`` and ``m_h
 reading less and plus its error). Word facts: a class measure ``m``; a qualifier
 ``m_reference``; ``known_m`` (yes or no, always there); ``axis_a``; ``answer_q``; ``asked_q``
 (yes or no, always there); ``decided_a`` (yes or no, there once the rules of the axis have run);
-``pain_site``; ``visit_age-band`` and ``visit_purpose``; ``side`` (always there).
+``pain_site``; ``visit_age-band``, ``visit_purpose`` and ``visit_socks``; ``side`` (always there).
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import get_args
 
 from recommend.measure.definitions import MeasureDefs
 from recommend.rulebook.models import AxisDef, Question
-from recommend.visit.models import AgeBand, PainSite, Purpose
+from recommend.visit.models import AgeBand, PainSite, Socks
 
 YES_NO = ("no", "yes")
 FOOT_TYPE = "foot-type"
@@ -34,9 +34,12 @@ class Vocabulary:
 
 
 def vocabulary_of(
-    measures: MeasureDefs, axes: Mapping[str, AxisDef], questions: Mapping[str, Question]
+    measures: MeasureDefs,
+    axes: Mapping[str, AxisDef],
+    questions: Mapping[str, Question],
+    purposes: Collection[str],
 ) -> Vocabulary:
-    """All facts that these measures, axes and questions give rise to."""
+    """All facts that these measures, axes, questions and purposes give rise to."""
     numbers = {
         name + suffix
         for name, one in measures.items()
@@ -46,7 +49,8 @@ def vocabulary_of(
     words: dict[str, tuple[str, ...]] = {
         "side": ("left", "right"),
         "visit_age-band": get_args(AgeBand),
-        "visit_purpose": get_args(Purpose),
+        "visit_purpose": tuple(purposes),
+        "visit_socks": get_args(Socks),
     }
     for name, one in measures.items():
         words[f"known_{name}"] = YES_NO

@@ -20,9 +20,9 @@ from recommend.errors import counted
 from recommend.infer.assess import Note
 from recommend.match.harm import harmful
 from recommend.match.outcome import Outcome
-from recommend.match.shortlist import Candidate, Shortlist
+from recommend.match.shortlist import Candidate, Group, Shortlist
 from recommend.match.sizes import Sized
-from recommend.match.telling import against_lines, unplaced_words, why_lines
+from recommend.match.telling import against_lines, unplaced_words, verdict_words, why_lines
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
 from recommend.show.letters import brought, first_choices
@@ -77,8 +77,9 @@ def _wrapped(text: str, width: int) -> list[str]:
 
 # Which part gives way first, one wording at a time.
 _SHORTENED = (
-    "feet", "ask", "say", "ask", "wants", "else", "say", "next", "else", "ask", "bring", "wants",
-    "else", "ask", "known", "else", "bring", "bring", "next", "cautions", "cautions", "ask",
+    "unlike", "feet", "ask", "say", "ask", "wants", "else", "unlike", "say", "next", "else", "ask",
+    "bring", "wants", "else", "unlike", "ask", "known", "else", "bring", "bring", "next",
+    "cautions", "cautions", "ask",
 )  # fmt: skip
 
 
@@ -128,6 +129,7 @@ def _parts(outcome: Outcome, sure: HowSure | None, called: str) -> Iterator[Part
         return
     yield _open_questions(outcome)
     yield from _feet(outcome)
+    yield from _two_feet(outcome.shortlist, outcome.book)
     yield _wants(outcome)
     yield from _bring(outcome)
     yield _sure(outcome)
@@ -143,6 +145,7 @@ def _who(outcome: Outcome) -> Part:
         visit.age_band or "age not said",
         f"{visit.body_mass_kg:g} kg" if visit.body_mass_kg else "",
         visit.purpose.replace("-", " ") if visit.purpose else "purpose not said",
+        f"{visit.keeps.socks} socks" if visit.keeps and visit.keeps.socks else "",
         _lengths(outcome),
     ]
     return Part("who", visit.reference, [["  ".join(filter(None, told))]])
@@ -238,6 +241,40 @@ def _foot_words(outcome: Outcome, side: Side) -> list[list[str]]:
     return [[f"{title[0].upper()}{title[1:]}."]]
 
 
+def _one(ranked: Shortlist) -> list[str]:
+    """The same in a line that says where the rest is."""
+    conflicts = [one.text.partition(":")[0].lower() for one in ranked.needs.conflicts]
+    told = [f"the feet want different {', '.join(conflicts)}" if conflicts else ""]
+    told.append(ranked.wanted.smaller.partition(":")[0])
+    words = "; ".join(filter(None, told)) or "the insole they keep has to stay out"
+    return [f"{words[0].upper()}{words[1:]}: --show wants, size"]
+
+
+def _kept_words(ranked: Shortlist, book: Rulebook) -> Iterator[str]:
+    """That the insole the customer keeps will not do, and why."""
+    for one in ranked.will_not_do["insole"]:
+        if one.parts[0].offered == "own":
+            broken = [v for v in one.judgement.verdicts if v.broken]
+            why = "; ".join(verdict_words(verdict, book) for verdict in broken[:2])
+            yield f"{one.parts[0].product.title.capitalize()} has to stay out: {why or one.refused}"
+
+
+def _two_feet(ranked: Shortlist, book: Rulebook) -> Iterator[Part]:
+    """What one pair cannot be for both feet, and what can be done for what they have."""
+    told = [one.text for one in ranked.needs.conflicts]
+    short = [text.partition(";")[0] for text in told]
+    smaller = ranked.wanted.smaller
+    fit = [f"{smaller[0].upper()}{smaller[1:]}."] if smaller else []
+    fit += [f"{line}." for line in _kept_words(ranked, book)]
+    if told or fit:
+        least = (
+            ["; ".join(f"{text}: one pair cannot do both" for text in short[:1])] if told else []
+        )
+        yield Part(
+            "unlike", "Unlike", [[*fit, *told], [*fit, *short], [*fit, *least], _one(ranked)]
+        )
+
+
 def _wants(outcome: Outcome) -> Part:
     assert outcome.shortlist is not None
     wants = wanted(outcome.shortlist.needs.needs, outcome.book)
@@ -254,19 +291,23 @@ def _bring(outcome: Outcome) -> Iterator[Part]:
         return
     group = brought(ranked)
     if group is None:
-        why = [
-            line for one in ("shoe", "insole") for line in ranked.nothing_because(one, outcome.book)
-        ]
+        why = [line for one in ("shoe", "insole") for line in _nothing(outcome, one)]
         yield Part("bring", "Bring", [["nothing suits: " + "; ".join(why)], ["nothing suits"]])
         return
     equals = ranked.groups[group][0].members
     chosen = list(first_choices(outcome).items())
     first = [pair for pair in chosen if pair[1] in equals]
-    heads = [*_agreed(outcome), *_serves(outcome), *_alike(len(equals), len(first))]
+    no_pair = [] if group == "pair" else [f"no pair: {'; '.join(_nothing(outcome, 'pair'))}"]
+    heads = [*no_pair, *_agreed(outcome), *_serves(outcome), *_alike(len(equals), len(first))]
     yield _choices("bring", "Bring", heads, first, outcome)
     rest = [pair for pair in chosen if pair[1] not in equals]
     if rest:
         yield _choices("else", "Else", [], rest, outcome)
+
+
+def _nothing(outcome: Outcome, group: Group) -> tuple[str, ...]:
+    assert outcome.shortlist is not None
+    return outcome.shortlist.nothing_because(group, outcome.book)
 
 
 def _agreed(outcome: Outcome) -> list[str]:

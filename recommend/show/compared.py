@@ -74,6 +74,8 @@ def _place(one: Candidate, outcome: Outcome) -> str:
             return f"group {number} of {len(ranked.groups[one.group])}"
     if one.harm or one.refused:
         return f"out: {one.harm or one.refused}"
+    if one in ranked.will_not_do[one.group]:
+        return "will not do: more is asked"
     if not one.judgement.suitable:
         return "ruled out"
     return "no place yet" if ranked.unplaced else "suits, not in stock in this size"

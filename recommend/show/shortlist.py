@@ -98,7 +98,7 @@ def _of_the_list(
 
 def _needs(ranked: Shortlist, outcome: Outcome) -> Iterator[RenderableType]:
     for conflict in ranked.needs.conflicts:
-        yield bullet(f"CONTRADICTION: {conflict.text}", "bold yellow")
+        yield bullet(f"THE TWO FEET: {conflict.text}", "bold yellow")
     for reasons, needs in _by_reason(ranked.needs.needs, outcome).items():
         for because, feet in reasons:
             who = "both feet" if len(feet) == len(SIDES) else f"{feet[0]} foot"
@@ -156,9 +156,11 @@ def _sizes(ranked: Shortlist, outcome: Outcome) -> Iterator[RenderableType]:
     allowance = book.parameters.sizing.toe_allowance
     offset = book.parameters.sizing.us_women_offset
     yield bullet(
-        f"Mondopoint {length:g} mm ({ranked.wanted.basis}); about "
+        f"Mondopoint {length:.0f} mm ({ranked.wanted.basis}); about "
         + ", ".join(label for label in labels if label)
     )
+    if ranked.wanted.smaller:
+        yield bullet(f"{ranked.wanted.smaller[0].upper()}{ranked.wanted.smaller[1:]}.", "bold")
     gap = worn_gap(outcome.assessment.visit, book.parameters)
     if gap is not None:
         words = "longer" if gap > 0 else "shorter"

@@ -8,6 +8,7 @@ from rich.text import Text
 
 from recommend.errors import counted
 from recommend.match.outcome import Outcome
+from recommend.match.telling import unplaced_words
 from recommend.show.answer import Part, day_words, fitted
 from recommend.show.letters import Names, names_of
 from recommend.show.trial_words import (
@@ -57,7 +58,7 @@ def _parts(one: TrialOutcome, names: Names) -> Iterator[Part]:
     if one.shortlist is None:
         yield from _stop(one)
         return
-    yield from _clinician(one)
+    yield from clinician_parts(one.outcome)
     if not one.trial.results:
         yield Part("best", "Best", [["Nothing was tried yet."]])
         plan, step = (f"recommend trial {word} {visit.reference}" for word in ("plan", "step"))
@@ -97,8 +98,9 @@ def clinician_lines(outcome: Outcome) -> list[str]:
     return [note.say for note in outcome.assessment.notes if note.level == "see-clinician"]
 
 
-def _clinician(one: TrialOutcome) -> Iterator[Part]:
-    said = clinician_lines(one.outcome)
+def clinician_parts(outcome: Outcome) -> Iterator[Part]:
+    """The same as parts of a screen; nothing where there is none."""
+    said = clinician_lines(outcome)
     if said:
         head = "what is tried on is worn only once the clinician has agreed:"
         yield Part("head", LEVEL_WORDS["see-clinician"], [[head]], "bold magenta")
@@ -178,6 +180,9 @@ def _not(one: TrialOutcome, names: Names) -> Part:
 def _next(one: TrialOutcome, names: Names) -> Part:
     if one.next is None:
         return Part("next", "", [])
+    if one.shortlist is not None and one.shortlist.unplaced:
+        why = unplaced_words(one.shortlist)
+        return Part("next", "Next", [[f"Nothing has a first place yet: {why}."]])
     return Part("next", "Next", [[_next_words(one.next, names)]])
 
 

@@ -9,8 +9,10 @@ from typing import Any
 from rich.text import Text
 
 from recommend.match.outcome import Outcome
+from recommend.match.telling import unplaced_words
 from recommend.show.answer import Part, fitted
 from recommend.show.letters import names_of
+from recommend.show.trial_answer import clinician_parts
 from recommend.show.trial_words import READING_WORDS
 from recommend.show.words import LEVEL_WORDS
 from recommend.trial.plan import BAREFOOT, Plan, Worth
@@ -32,8 +34,13 @@ def _parts(plan: Plan | None, outcome: Outcome) -> Iterator[Part]:
         yield Part("head", LEVEL_WORDS["stop"], [["No shoe or insole today."]], "bold red")
         yield Part("notes", "", [[f"- {note.say}" for note in notes]])
         return
+    yield from clinician_parts(outcome)
     if not plan.names:
-        yield Part("try", "Try", [["Nothing suitable is left to try in this size."]])
+        ranked = outcome.shortlist
+        left = "Nothing suitable is left to try in this size."
+        if ranked is not None and ranked.unplaced:
+            left = f"Nothing has a first place yet: {unplaced_words(ranked)}."
+        yield Part("try", "Try", [[left]])
         return
     names = names_of(outcome, plan.names)
     yield Part("try", "Try", [[names.called(name) for name in plan.names]])

@@ -39,7 +39,8 @@ def _of_folder(folder: Path, book: Rulebook) -> tuple[Visit, ...]:
     if not files:
         raise InputError(Place(str(folder)), "no visit files are here", ", ".join(_SUFFIXES))
     return tuple(
-        read_measured_visit(file, book.questions, book.parameters, book.measures) for file in files
+        read_measured_visit(file, book.questions, book.parameters, book.measures, book.purposes)
+        for file in files
     )
 
 

@@ -13,7 +13,6 @@ from statistics import NormalDist, fmean
 
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import GROUPS, Candidate, Shortlist
-from recommend.match.wishes import NO_INSOLE, OWN_SHOES
 from recommend.rulebook.book import Rulebook
 from recommend.trial.bands import band_of
 from recommend.trial.change import Interval
@@ -86,10 +85,11 @@ def with_learned(outcome: Outcome, shop: Shop) -> LearnedList | None:
     }
     weight = book.parameters.trial.learned_weight
 
-    def key(candidate: Candidate) -> tuple[bool, float, float]:
+    def key(candidate: Candidate) -> tuple[bool, float, float, float]:
         outside = [one.outside for one in expected[candidate.id].values()]
         learned = candidate.function + weight * fmean(outside or [0.0])
-        return (candidate.back, candidate.fit, round(learned, 6))
+        total = round(candidate.fit + learned, 6)
+        return (candidate.back, candidate.tier, total, candidate.fit)
 
     again = {group: grouped(sorted(ranked.ranked[group], key=key), key) for group in GROUPS}
     return LearnedList(replace(ranked, ranked=again), expected, shop.visits, bool(readings))
@@ -103,7 +103,7 @@ def _foretells(shop: Shop, kind: tuple[str, str]) -> bool:
 
 def _expected(candidate: Candidate, key: Key, now: float, shop: Shop, book: Rulebook) -> Expected:
     learned = shop.learned[key.gait, key.reading]
-    bought = [part for part in candidate.parts if part.id not in (OWN_SHOES, NO_INSOLE)]
+    bought = [part for part in candidate.parts if part.offered == "shop"]
     items = [item_of(part, book, key.reading) for part in bought]
     confidence = book.parameters.trial.confidence
     change = learned.expected(items, confidence)

@@ -9,7 +9,6 @@ from enum import Enum
 from recommend.catalogue.loading import Item
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import Candidate, Group, Shortlist
-from recommend.match.wishes import NO_INSOLE, OWN_SHOES
 from recommend.trial.report import StepResult, Trial
 from recommend.trial.steps import OWN, worn_id
 from recommend.trial.tried import Ranking
@@ -71,7 +70,7 @@ class Dose:
 
 def dose_of(parts: tuple[Item, ...]) -> Dose:
     """How much these products correct together."""
-    bought = [part for part in parts if part.id not in (OWN_SHOES, NO_INSOLE)]
+    bought = [part for part in parts if part.offered == "shop"]
     levels = [part.levels for part in bought]
     wedges = [
         level.get(f"{part.product.kind}.wedge") for part, level in zip(bought, levels, strict=True)

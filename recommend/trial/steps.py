@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 
 from recommend.errors import InputError, Place
 from recommend.match.shortlist import Candidate
-from recommend.match.wishes import NO_INSOLE, OWN_SHOES
+from recommend.match.wishes import NO_INSOLE, OWN_INSOLE, OWN_SHOES
 from recommend.measure.model import SIDES, Side
 from recommend.reading import Document
 from recommend.trial.readings import DERIVED, READINGS, field_of
@@ -16,7 +16,7 @@ from recommend.visit.models import Rearfoot, TrialFeet, TrialFoot, TrialStep, Vi
 OWN = "own"  # the shoe the customer came in: no product of the catalogue
 
 Strides = tuple[float, ...]
-_AS_WORN = {OWN_SHOES: OWN, NO_INSOLE: ""}
+_AS_WORN = {OWN_SHOES: OWN, OWN_INSOLE: OWN, NO_INSOLE: ""}
 
 
 def step_id(candidate: str) -> str:

@@ -13,7 +13,11 @@ from recommend.visit.models import Feet, Foot, Visit
 __all__ = ["Feet", "Foot", "Visit", "read_visit", "visit_schema"]
 
 
-def read_visit(path: Path | str, questions: Collection[str] | None = None) -> Visit:
+def read_visit(
+    path: Path | str,
+    questions: Collection[str] | None = None,
+    purposes: Collection[str] | None = None,
+) -> Visit:
     """Read and check a visit file (YAML or JSON).
 
     Parameters
@@ -21,6 +25,7 @@ def read_visit(path: Path | str, questions: Collection[str] | None = None) -> Vi
     path : the file.
     questions : ids of the screening questions; an answer to any other is refused, since a
         misspelt id would lose a warning sign.
+    purposes : what shoes can be for; any other is refused.
 
     Raises
     ------
@@ -37,6 +42,13 @@ def read_visit(path: Path | str, questions: Collection[str] | None = None) -> Vi
                 f"one of {len(questions or ())} ids in rules/questions.yaml",
                 nearest(answer, questions or ()) or "remove it; remarks may hold it",
             )
+    if purposes is not None and visit.purpose is not None and visit.purpose not in purposes:
+        raise InputError(
+            document.place(("purpose",)),
+            f"`{visit.purpose}` is nothing that shoes are for here",
+            ", ".join(purposes),
+            nearest(visit.purpose, purposes) or "leave it out, or add it to rules/purposes.yaml",
+        )
     return visit
 
 

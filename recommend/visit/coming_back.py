@@ -17,6 +17,7 @@ from recommend.visit.intake import (
     YES_NO,
     Absorb,
     Asked,
+    Keyed,
     Taken,
     intake,
 )
@@ -110,6 +111,7 @@ def _weeks_since(tree: Tree) -> str | None:
 
 def steps_again(
     questions: Mapping[str, Asked],
+    purposes: Mapping[str, Keyed],
     sizes: str,
     zero: str,
     worn: Mapping[str, frozenset[str]],
@@ -120,7 +122,7 @@ def steps_again(
 
     `worn` has the ids of products by kind (``shoe``, ``insole``); the others are as of `intake`.
     """
-    steps = intake(questions, sizes, zero, absorb, measures)
+    steps = intake(questions, purposes, sizes, zero, absorb, measures)
     screening = tuple(step for step in steps if step.block == SCREENING)
     rest = tuple(step for step in steps if step.block != SCREENING)
     return (*screening, *_since(worn), *rest)

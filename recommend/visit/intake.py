@@ -46,6 +46,14 @@ class Asked(Protocol):
         """Whether it is read in old visits and asked no more."""
 
 
+class Keyed(Protocol):
+    """A word of a rulebook that a key stands for."""
+
+    @property
+    def key(self) -> str:
+        """The key."""
+
+
 class Taken(Protocol):
     """A measure of a rulebook, as far as the entry asks for it by itself (`typed`)."""
 
@@ -80,7 +88,6 @@ class Taken(Protocol):
 
 YES_NO = Choice({"y": "yes", "n": "no"})
 AGE = Choice({"c": "child", "t": "teen", "a": "adult", "o": "older"})
-PURPOSE = Choice({"w": "walking", "r": "running", "s": "standing-work"})
 GAIT = Choice({"w": "walking", "r": "running"})
 ZERO = Choice({"v": "vertical", "r": "relaxed-standing", "s": "subtalar-neutral"})
 STANDING_ZERO = Choice({key: zero for key, zero in ZERO.by_key.items() if key != "r"})  # 0 there
@@ -252,6 +259,7 @@ Absorb = Callable[[Tree, str], tuple[Tree, str]]
 
 def intake(
     questions: Mapping[str, Asked],
+    purposes: Mapping[str, Keyed],
     sizes: str,
     zero: str,
     absorb: Absorb | None = None,
@@ -262,6 +270,7 @@ def intake(
     Parameters
     ----------
     questions : screening questions by id, in the order of asking.
+    purposes : what shoes can be for, with their keys.
     sizes : the usual size system of the shop.
     zero : the usual zero reference of rearfoot angles of the shop.
     absorb : measures a capture file into the data of a visit; without it none is asked for.
@@ -269,7 +278,7 @@ def intake(
     """
     steps = (
         *screening(questions),
-        *_purpose(sizes),
+        *_purpose(purposes, sizes),
         *_posture(),
         *_lengths(),
         *(_captures(absorb) if absorb else ()),
@@ -317,7 +326,7 @@ def _comes_back(tree: Tree) -> bool:
     return "follow-up" in tree
 
 
-def _purpose(sizes: str) -> Iterator[Step]:
+def _purpose(purposes: Mapping[str, Keyed], sizes: str) -> Iterator[Step]:
     block = "Purpose and size"
     yield Step(
         "measured-by", block, "Who asks and measures? (a code, never a name)",
@@ -325,7 +334,8 @@ def _purpose(sizes: str) -> Iterator[Step]:
         "The code of the fitter in this shop; the settings can hold it (`fitter`).",
     )  # fmt: skip
     yield Step(
-        "purpose", block, "What are the shoes for?", PURPOSE, ("purpose",),
+        "purpose", block, "What are the shoes for?",
+        Choice({one.key: word for word, one in purposes.items()}), ("purpose",),
         "It decides which gait is looked at and which shoes are offered.",
     )  # fmt: skip
     yield Step(

@@ -12,10 +12,10 @@ from recommend.reading import Id, Strict
 
 KEPT = "kept"  # the context in which what an earlier version took is read again
 AgeBand = Literal["child", "teen", "adult", "older"]
-Purpose = Literal["walking", "running", "standing-work"]
 Gait = Literal["standing", "walking", "running"]
 Reference = Literal["vertical", "relaxed-standing", "subtalar-neutral"]
 CopPattern = Literal["central", "lateral", "medial-early", "medial-late"]
+Socks = Literal["thin", "usual", "thick"]
 SizeSystem = Literal["mondopoint", "eu", "uk", "us-men", "us-women"]
 Region = Literal["heel", "arch", "forefoot", "toes", "ankle", "overall"]
 PainSite = Literal[
@@ -572,6 +572,23 @@ class Wishes(Strict):
     would_not_wear: Unwanted = Field(default_factory=Unwanted)
 
 
+class OwnInsole(Strict):
+    """An insole that a customer has, described as a product is."""
+
+    title: Annotated[str, Field(max_length=60)] = ""
+    attributes: dict[Id, float | Id] = Field(min_length=1)
+
+
+class Kept(Strict):
+    """What the customer goes on using in the new shoes: socks, and an insole of their own.
+
+    The insole is described as a product is.
+    """
+
+    socks: Socks | None = None
+    insole: OwnInsole | None = None
+
+
 class OwnShoes(Strict):
     """The shoes a customer has, described as a product is; `months` is how long they were worn."""
 
@@ -601,9 +618,10 @@ class Visit(Strict):
     date: Day | None = None
     age_band: AgeBand | None = None
     body_mass_kg: Annotated[float, Field(ge=8, le=300)] | None = None
-    purpose: Purpose | None = None
+    purpose: Id | None = None
     shoe_size: ShoeSize | None = None
     own_shoes: OwnShoes | None = None
+    keeps: Kept | None = None
     wishes: Wishes | None = None
     pain: list[Pain] | None = Field(default=None, max_length=40)
     answers: dict[str, Answer] = {}

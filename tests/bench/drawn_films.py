@@ -174,7 +174,7 @@ def main() -> None:
             tally.add(seed, *one_film(
                 seed, options.rate, options.gait, options.kind, options.strides, book, Path(folder)
             ))  # fmt: skip
-            if tally.films % 5 == 0:
+            if tally.films % 10 == 0:
                 print(
                     f"  {tally.films} films, {tally.wrong} with wrong marks undoubted", flush=True
                 )

@@ -22,7 +22,7 @@ from tests.bench.second_gait import HEEL_MM, LEG_MM, Person, _states, _truth, cu
 
 _BACK_MM = 40.0  # the skin with the marks lies this far behind the middle of leg and heel
 _MANY = 150  # strides behind the truth
-_BANDS = 12  # in which a rolling shutter is drawn
+_BANDS = 6  # in which a rolling shutter is drawn
 
 
 @dataclass(frozen=True)

@@ -122,6 +122,7 @@ def test_a_must_that_nothing_meets_is_found_with_whom_it_leaves(
     [
         ("Insole, 3 degrees", "wedge: 3", True),
         ("Insole, 3 degrees", "wedge: 4", False),
+        ("Insole, 3 degrees", "wedge: -3", False),
         ("Insole, tilts outer side up 3 degrees", "wedge: -3", True),
         ("Insole, tilts outer side up 3 degrees", "wedge: 3", False),
     ],

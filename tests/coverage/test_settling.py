@@ -18,7 +18,7 @@ RULES = Path(__file__).parents[2] / "rules"
 def plans() -> dict[int, Plan]:
     """Plans of the shipped rulebook for few and many minutes."""
     rules = book()
-    steps = intake(rules.questions, "eu", "vertical")
+    steps = intake(rules.questions, rules.purposes, "eu", "vertical")
     feeds = {one: found for one in READINGS if (found := measures_of(one, steps))}
     takes = {one: rules.parameters.entry[f"minutes-{one}"] for one in feeds}
     fixed = rules.parameters.entry.minutes_fixed

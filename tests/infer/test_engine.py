@@ -53,7 +53,7 @@ def test_one_foot_is_concluded_alike_by_both(book: Rulebook) -> None:
 @pytest.mark.parametrize("path", VISITS, ids=lambda path: path.stem)
 def test_a_demo_visit_comes_out_alike(path: Path, book: Rulebook) -> None:
     """Every demo visit has the same outcome by both engines, but for the engine's name."""
-    visit = read_measured_visit(path, book.questions, book.parameters, book.measures)
+    visit = read_measured_visit(path, book.questions, book.parameters, book.measures, book.purposes)
     catalogue = load_catalogue(DEMO, book.attributes)
     made = {
         name: as_document(outcome_of(visit, book, catalogue, new_engine(book, name)))
@@ -72,7 +72,9 @@ def test_a_record_replays_with_the_other_engine(
     then: str, now: str, book: Rulebook, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A record kept with one engine replays byte for byte with the other; both are named."""
-    visit = read_measured_visit(VISITS[0], book.questions, book.parameters, book.measures)
+    visit = read_measured_visit(
+        VISITS[0], book.questions, book.parameters, book.measures, book.purposes
+    )
     catalogue = load_catalogue(DEMO, book.attributes)
     with Store(tmp_path / "kept.sqlite", write=True) as store:
         kept = store.append(entry_of(outcome_of(visit, book, catalogue, new_engine(book, then))))
@@ -87,7 +89,9 @@ def test_a_record_replays_with_the_other_engine(
 @needs_both
 def test_the_engine_is_in_no_hash_of_what_was_concluded(book: Rulebook) -> None:
     """Both engines give one outcome document; the head of the record names the engine."""
-    visit = read_measured_visit(VISITS[0], book.questions, book.parameters, book.measures)
+    visit = read_measured_visit(
+        VISITS[0], book.questions, book.parameters, book.measures, book.purposes
+    )
     catalogue = load_catalogue(DEMO, book.attributes)
     one, other = (
         entry_of(outcome_of(visit, book, catalogue, new_engine(book, name)))

@@ -95,3 +95,40 @@ def test_described_own_shoes_are_judged_like_any_product() -> None:
     met = [v.satisfaction for v in own.judgement.verdicts]
     assert met == [v.satisfaction for v in shop.judgement.verdicts]
     assert own.function <= shop.function
+
+
+def _insole(**attributes: Any) -> dict[str, Any]:
+    plain = {
+        "wedge": 0, "arch-medial": "full", "arch-lateral": "none", "arch-transverse": "none",
+        "arch-firmness": "soft", "arch-height": "low", "heel-cup": 14, "cushion-heel": "soft",
+        "cushion-forefoot": "soft", "thickness": 5, "volume": "medium", "shell": "none",
+    }  # fmt: skip
+    return {"title": "their insole", "attributes": plain | attributes}
+
+
+def test_a_kept_insole_is_judged_and_another_counts_against() -> None:
+    """It stays where it serves, takes room in the shoe, and stays out where rules forbid it."""
+    hurts = [{"site": "heel", "side": "both", "score": 2, "weeks": 1}]
+    kept = _listed(pain=hurts, keeps={"insole": _insole()})
+    assert kept.ranked["insole"][0].id == "own-insole"
+    others = [one for one in kept.ranked["insole"] if one.parts[0].offered == "shop"]
+    assert all(one.instead == "their insole would come out" for one in others)
+    weight = shipped.book().parameters.rank.weight_kept
+    bare = {one.id: one.function for one in _listed(pain=hurts).ranked["insole"]}
+    assert all(one.function == bare[one.id] + weight for one in others)
+    thick = _listed(pain=hurts, keeps={"insole": _insole(volume="high")})
+    with_it = [one for one in thick.ranked["pair"] if one.id.endswith("+own-insole")]
+    assert with_it
+    assert all(one.parts[0].levels.get("shoe.volume") == 2 for one in with_it)
+    wedged = _listed(pain=hurts, keeps={"insole": _insole(wedge=8)})
+    assert [one.id for one in wedged.will_not_do["insole"] if one.id != "no-insole"] == [
+        "own-insole"
+    ]
+    assert not any(one.instead for one in wedged.ranked["insole"])
+
+
+def test_thick_socks_ask_for_room() -> None:
+    """The first shoe of the shop has more room inside than without them, or as much."""
+    wanted = {need.attribute for need in _listed(keeps={"socks": "thick"}).needs.needs}
+    assert "shoe.volume" in wanted
+    assert "shoe.volume" not in {need.attribute for need in _listed().needs.needs}

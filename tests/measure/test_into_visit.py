@@ -235,7 +235,7 @@ def test_a_capture_named_in_a_visit_is_measured_when_read(folder, book, paramete
     path.write_text(VISIT + "captures:\n  - file: captures/video-right.csv\n")
     before = path.read_text()
 
-    visit = read_measured_visit(path, book.questions, parameters, book.measures)
+    visit = read_measured_visit(path, book.questions, parameters, book.measures, book.purposes)
 
     assert len(visit.feet.right.rearfoot[0].contact) == 8
     assert visit.captures[0].sha256 == sha256_of(folder / "captures/video-right.csv")
@@ -250,9 +250,9 @@ def test_a_changed_capture_is_refused_an_absent_one_is_not(folder, measured, boo
 
     capture.write_text(capture.read_text() + "\n")
     with pytest.raises(InputError, match="has changed since its measures were written"):
-        read_measured_visit(path, book.questions, parameters, book.measures)
+        read_measured_visit(path, book.questions, parameters, book.measures, book.purposes)
     capture.unlink()
-    visit = read_measured_visit(path, book.questions, parameters, book.measures)
+    visit = read_measured_visit(path, book.questions, parameters, book.measures, book.purposes)
     assert len(visit.feet.left.rearfoot[0].contact) == 8
 
 
@@ -262,7 +262,7 @@ def test_a_named_capture_that_is_missing_is_said_with_its_name(folder, book, par
     path.write_text(VISIT + "captures:\n  - file: captures/gone.csv\n")
 
     with pytest.raises(InputError, match=r"gone\.csv: there is no such file"):
-        read_measured_visit(path, book.questions, parameters, book.measures)
+        read_measured_visit(path, book.questions, parameters, book.measures, book.purposes)
 
 
 def test_side_on_the_command_line_must_agree_with_the_head(folder, parameters, defs):
@@ -275,7 +275,7 @@ def test_side_on_the_command_line_must_agree_with_the_head(folder, parameters, d
 def test_the_demo_visit_of_captures_reads_all_four(book, parameters):
     """The demo visit that names its captures has COP and angles of both feet."""
     path = DEMO / "captures" / "from-captures.yaml"
-    visit = read_measured_visit(path, book.questions, parameters, book.measures)
+    visit = read_measured_visit(path, book.questions, parameters, book.measures, book.purposes)
 
     for foot in (visit.feet.left, visit.feet.right):
         assert foot.cop.pattern == "central"

@@ -9,13 +9,15 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from pydantic import ValidationError
 from scipy import stats
 
 from recommend.measure.definitions import COMPUTED, OPTIONAL, MeasureDef, ReadingError
 from recommend.measure.model import Measure
 from recommend.measure.observed import Observed, observe, reading_error
 from recommend.rulebook import Rulebook
-from tests.shipped import angles, visit_of
+from recommend.visit.models import KEPT, Feet
+from tests.shipped import angles, assessed, visit_of
 
 ITEMS = (
     "talar-head", "malleolar-curves", "calcaneus", "talonavicular-bulge", "medial-arch",
@@ -370,3 +372,30 @@ def test_one_reading_of_the_person_is_told_from_two(
         assert made[side]["body-mass"].shared
         assert made[side]["pain-score"].shared is shared
     assert not made["left"]["fpi"].shared
+
+
+@pytest.mark.parametrize(
+    ("foot", "more", "measure"),
+    [
+        ({"foot-length-mm": 395}, {}, "foot-length"),
+        ({"foot-length-mm": 265, "forefoot-width-mm": 40}, {}, "forefoot-width"),
+        ({}, {"body_mass_kg": 280}, "body-mass"),
+        (angles("walking", midstance=[-30]), {}, "midstance-angle"),
+    ],
+)
+def test_what_is_hardly_possible_is_flagged_without_a_norm(
+    foot: dict[str, Any], more: dict[str, Any], measure: str
+) -> None:
+    """A value beyond what is likely at all is taken and flagged; one well within is not."""
+    seen = assessed(foot, **more).feet["left"].measures[measure]
+    assert [flag.name for flag in seen.flags] == ["implausible"]
+    plain = assessed({"foot-length-mm": 265, "forefoot-width-mm": 100}, body_mass_kg=80)
+    assert not any(one.flags for one in plain.feet["left"].measures.values())
+
+
+def test_a_standing_angle_from_standing_is_refused() -> None:
+    """It is 0 by definition; what an earlier version took is read all the same."""
+    feet = angles("standing", "relaxed-standing", angle=[3.0])
+    with pytest.raises(ValidationError, match="0 by definition"):
+        Feet.model_validate({"left": feet})
+    assert Feet.model_validate({"left": feet}, context=KEPT).left.rearfoot

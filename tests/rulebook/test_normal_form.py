@@ -31,7 +31,7 @@ AXES = {
     "posture": AxisDef(title="t", values={"in": "i", "even": "e", "out": "o"}),
     "arch": AxisDef(title="t", values={"low": "l", "high": "h"}),
 }
-VOCABULARY = vocabulary_of(MEASURES, AXES, {"wound": Question(ask="a", why="w")})
+VOCABULARY = vocabulary_of(MEASURES, AXES, {"wound": Question(ask="a", why="w")}, ("walking",))
 
 
 def _limit(unit: str, *values: dict[str, Any]) -> Limit:

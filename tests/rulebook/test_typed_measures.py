@@ -118,7 +118,10 @@ def test_it_is_typed_judged_and_printed(rules: Path, tmp_path: Path) -> None:
 def test_the_entry_the_sheet_and_the_schema_ask_for_it(rules: Path) -> None:
     """By the words of measures.yaml, within its bounds; what follows from others is not asked."""
     book = load_rulebook(rules)
-    steps = {s.id: s for s in intake(book.questions, "eu", "vertical", None, book.measures)}
+    steps = {
+        s.id: s
+        for s in intake(book.questions, book.purposes, "eu", "vertical", None, book.measures)
+    }
     step = steps["heel-bounce.left"]
     assert "bounce-ratio.left" not in steps
     assert step.kind.parse("15 16") == [15, 16]
@@ -141,7 +144,9 @@ def test_what_it_cannot_be_is_refused(rules: Path, tmp_path: Path) -> None:
     ):
         visit.write_text(VISIT.replace(was, now))
         with pytest.raises(InputError, match=found) as told:
-            read_measured_visit(visit, book.questions, book.parameters, book.measures)
+            read_measured_visit(
+                visit, book.questions, book.parameters, book.measures, book.purposes
+            )
         assert told.value.place.line == 6
 
 

@@ -7,7 +7,7 @@ from typing import Any, get_args
 
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.models import Question
-from recommend.visit.models import AgeBand, CopPattern, PainSite, Purpose, Visit
+from recommend.visit.models import AgeBand, CopPattern, PainSite, Visit
 
 
 def random_visit(book: Rulebook, seed: int, *, whole: bool = False, calm: bool = False) -> Visit:
@@ -22,7 +22,7 @@ def random_visit(book: Rulebook, seed: int, *, whole: bool = False, calm: bool =
     missing = 0.0 if whole else chance.choice([0.0, 0.1, 0.3])
     data: dict[str, Any] = {"reference": f"random-{seed}", "feet": {}}
     data["age-band"] = chance.choice(["adult", "adult", "adult", *get_args(AgeBand)])
-    data["purpose"] = chance.choice(get_args(Purpose))
+    data["purpose"] = chance.choice(list(book.purposes))
     data["body-mass-kg"] = round(chance.uniform(45, 110), 1)
     data["pain"] = [_pain(chance) for _ in range(chance.choice([0, 0, 1, 2]))]
     data["answers"] = {q: _answer(chance, calm, one) for q, one in book.questions.items()}

@@ -300,3 +300,21 @@ def test_a_number_that_is_also_a_customers_code_is_never_guessed(path: Path) -> 
         assert "`#1`" in str(raised.value)
         assert [one.seq for one in store.find_all("#2")] == [2]
         assert [one.seq for one in store.find_all("1")] == [1]
+
+
+def test_waiting_for_another_program_is_said(
+    path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A store that another program writes is waited for, and that is said meanwhile."""
+    monkeypatch.setattr("recommend.records.database.SAID_SECONDS", 0.1)
+    with Store(path, write=True) as store:
+        store.append(entry())
+        other = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
+        other.execute("BEGIN IMMEDIATE")
+        timer = threading.Timer(0.5, other.execute, ("COMMIT",))
+        timer.start()
+        store.append(entry("A-2"))
+        timer.join()
+        other.close()
+        assert len(store) == 2
+    assert f"Waiting for another program that writes {path}" in capsys.readouterr().err

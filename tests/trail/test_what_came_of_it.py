@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import yaml
 
 import recommend.catalogue.shop as shop
 from recommend.cli import main
@@ -116,3 +117,18 @@ def test_a_clock_that_went_back_is_told(path: Path) -> None:
         assert verdict.sound
         assert verdict.behind == (2,)
         assert json.loads(store.record(2).text)["clock"] == "behind"
+
+
+def test_a_stop_that_was_read_out_is_kept_with_who_said_it(counter: Path) -> None:
+    """After a stop nothing is handed over; that it was read out, and by whom, is a record."""
+    file = counter / "visits" / "QB-0108_2025-03-13.yaml"
+    shutil.copy(TOP / "catalogue_demo" / "visits" / "red-flag-stop.yaml", file)
+    answers = ("--answer", "read-out=yes", "--answer", "fitter=F9")
+    assert run("visit", "decide", "QB-0108", *answers) == 0
+    visit, said = heads(counter)
+    assert visit["summary"]["stopped"]
+    assert (said["event"], said["by"], said["of"]["seq"]) == ("read-out", "F9", 1)
+    stops = {rule for rule, level in visit["summary"]["notes"].items() if level == "stop"}
+    written = yaml.safe_load(file.read_text("utf-8"))["decision"]
+    assert stops <= set(written["read-out"])
+    assert written["outcome"] == "nothing"

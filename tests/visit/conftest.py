@@ -29,6 +29,8 @@ def begin(counter: Counter, tmp_path: Path) -> Callable[..., Entry]:
         draft = Draft({"reference": "T-1", "date": "2026-03-05", **tree}, at=at, opened=True)
         book = counter.book
         absorb = absorber(tmp_path, book.parameters, book.measures)
-        return Entry(intake(book.questions, "eu", "vertical", absorb), draft, counter)
+        return Entry(
+            intake(book.questions, book.purposes, "eu", "vertical", absorb), draft, counter
+        )
 
     return make

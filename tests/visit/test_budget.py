@@ -35,7 +35,9 @@ TYPED: Mapping[str, str] = {
 def entry_of(counter: Counter) -> Entry:
     """An entry as a shop asks it: feet side by side, screening read out, the fitter known."""
     book = counter.book
-    steps = [s for s in intake(book.questions, "eu", "vertical") if s.id != "measured-by"]
+    steps = [
+        s for s in intake(book.questions, book.purposes, "eu", "vertical") if s.id != "measured-by"
+    ]
     most = book.parameters.entry.read_out_most
     asked = tuple(read_out(list(side_by_side(steps)), book.questions, most))
     return Entry(asked, Draft({"reference": "T-1", "date": "2026-03-05"}), counter)

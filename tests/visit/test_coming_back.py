@@ -121,7 +121,7 @@ def test_what_is_carried_is_passed_over_until_it_is_opened(counter: Counter) -> 
     earlier = read_visit(Path("catalogue_demo/visits/pronated.yaml"))
     tree = begun_again(earlier, "QB-0102_2025-03-05", date(2025, 4, 16))
     worn = {"shoe": frozenset({"mimberlow-walk"})}
-    steps = steps_again(counter.book.questions, "eu", "vertical", worn)
+    steps = steps_again(counter.book.questions, counter.book.purposes, "eu", "vertical", worn)
     entry = Entry(steps, Draft(tree), counter)
     passed = {step.stem for step in entry.passed_over}
     assert {"foot-length", "talar-head"} <= passed
@@ -134,7 +134,11 @@ def test_what_is_carried_is_passed_over_until_it_is_opened(counter: Counter) -> 
 def test_the_time_since_is_asked_after_screening_and_before_measures(counter: Counter) -> None:
     """The order of a follow-up; comfort is rated for each foot, and what presses by region."""
     steps = steps_again(
-        counter.book.questions, "eu", "vertical", {"shoe": frozenset({"mimberlow-walk"})}
+        counter.book.questions,
+        counter.book.purposes,
+        "eu",
+        "vertical",
+        {"shoe": frozenset({"mimberlow-walk"})},
     )
     blocks = list(dict.fromkeys(step.block for step in steps))
     assert blocks[:3] == ["Screening", "Since the last visit", "Purpose and size"]

@@ -309,5 +309,5 @@ def test_the_order_of_asking_needs_no_rulebook_of_ours() -> None:
         ask, why, after_wear, alarming = "Is it so?", "it matters", False, "yes"
         only_if, retired = {}, False
 
-    steps = [s.id for s in intake({"second": Own(), "first": Own()}, "uk", "vertical")]
+    steps = [s.id for s in intake({"second": Own(), "first": Own()}, {}, "uk", "vertical")]
     assert steps[:4] == ["age-band", "second", "first", "pain"]

@@ -9,7 +9,11 @@ import pytest
 from recommend.infer.counter import Counter
 from recommend.match.shortlist import GROUPS
 from recommend.measure.history import history
+from recommend.show.trial_answer import trial_lines
+from recommend.show.trial_plan import plan_lines
 from recommend.trial.came_back import came_back
+from recommend.trial.outcome import as_document, trial_outcome
+from recommend.trial.plan import plan_of
 from recommend.visit.models import Visit
 from recommend.visit.pain import pain_since
 from recommend.way import outcome_of
@@ -85,3 +89,17 @@ def test_outcomes_count_a_new_pain_and_history_has_a_line_for_each_site() -> Non
     }
     assert told == {"heel": [6.0, 2.0], "forefoot": [0.0, 5.0]}
     assert not {"pain-before", "pain-change", "pain-again"} & {line.measure for line in lines}
+
+
+def test_a_trial_and_its_plan_repeat_what_a_clinician_should_see() -> None:
+    """The note is said again before anything is tried on; with a new pain nothing is."""
+    made = _again(*NEW_BESIDE_OLD).model_dump(by_alias=True, exclude_unset=True)
+    feet = {"left": {"foot-length-mm": 270}, "right": {"foot-length-mm": 270}}
+    visit = Visit.model_validate(made | {"feet": feet, "purpose": "walking"})
+    outcome = outcome_of(visit, shipped.book(), shipped.shop())
+    tried = trial_outcome(outcome)
+    screens = (trial_lines(tried, 400), plan_lines(plan_of(outcome), outcome, 400))
+    for lines in screens:
+        assert "take it out of use and go back to what was worn" in "\n".join(map(str, lines))
+    assert "a new pain is to be looked at first" in "\n".join(map(str, screens[1]))
+    assert any("A new pain" in say for say in as_document(tried)["clinician-first"])

@@ -16,11 +16,12 @@ pytest.importorskip("cv2")
 from recommend.errors import InputError  # noqa: E402
 from recommend.measure.apart import GaveUpError, run_apart  # noqa: E402
 from recommend.measure.capture import CaptureOptions, measure_capture  # noqa: E402
-from recommend.measure.film import reading  # noqa: E402
+from recommend.measure.film import opening, reading  # noqa: E402
 from recommend.measure.film.by_hand import put_right  # noqa: E402
 from recommend.measure.film.opening import Opened, spots_in  # noqa: E402
 from recommend.measure.film.reading import FilmOptions, even, read_film  # noqa: E402
 from tests import shipped  # noqa: E402
+from tests.bench.drawn_films import in_this_process, one_film  # noqa: E402
 from tests.bench.filmed_legs import Camera, Drawn, Scene, draw, pair_of  # noqa: E402
 from tests.reading.corpus import run_in_process  # noqa: E402
 
@@ -219,6 +220,16 @@ def test_a_leg_that_lost_a_mark_is_never_read(
     (one,) = read(drawn, side="right").recordings
     off = np.hypot(*np.moveaxis(one.points * [1, -1] - drawn.marks["right"], -1, 0))
     assert np.nanmax(off) < 2.0
+
+
+def test_spoilt_films_show_no_wrong_mark_without_a_doubt(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A short form of ``tests.bench.drawn_films hard``: on its spot, missing or doubted."""
+    monkeypatch.setattr(opening, "run_apart", in_this_process)
+    for seed in (518, 522):  # turned, few frames, legs that cross; coarse compression
+        *_, wrong, faults, _ = one_film(seed, 60, "walking", "hard", 2, shipped.book(), tmp_path)
+        assert wrong == [], faults
 
 
 def test_uneven_times_are_led_on_to_even_ones() -> None:
