@@ -104,10 +104,11 @@ def answer_lines(
 
 
 def _more(outcome: Outcome, kept: int | None) -> Iterator[Part]:
-    sections = "notes, measures" if outcome.shortlist is None else "wants, measures, sure"
-    more = f"--show {sections}, ... | --full | rules {outcome.book.stamp}"
-    explain = f" | explain {kept}" if kept is not None else ""
-    yield Part("more", "More", [[more + explain]])
+    sections = "notes" if outcome.shortlist is None else "wants"
+    further = "measures" if kept is None else f"... | explain {kept}"
+    shown = f"{further}, ... | --full" if kept is None else f"{further} | --full"
+    more = f"--show {sections}, {shown} | rules {outcome.book.stamp}"
+    yield Part("more", "More", [[more]])
 
 
 def fitted(parts: Iterable[Part], shortened: Sequence[str], width: int) -> list[Text]:

@@ -358,7 +358,10 @@ def _posture() -> Iterator[Step]:
         for side in SIDES:
             path: Path = ("feet", side, "fpi", "items", name)
             ask = f"{side.upper()}: {title}"
-            yield Step(f"{name}.{side}", POSTURE, ask, Item(), path, general, reminder)
+            yield Step(
+                f"{name}.{side}", POSTURE, ask, Item(), path, general, reminder,
+                short="items of posture",
+            )  # fmt: skip
     for side in SIDES:
         yield Step(
             f"fpi-total.{side}", POSTURE, f"{side.upper()}: FPI total, if only that was written",

@@ -37,6 +37,9 @@ def test_coverage_fits_eighty_columns_and_leads_with_the_headline(
         assert headline < out.index(later)
     assert "No visit of this shop stands behind them" in " ".join(out.split())
     assert "\x1b" not in out
+    first = lines[:24]
+    assert "Where most are lost" in first
+    assert any(line.startswith("  2. ") for line in first)
 
 
 @pytest.mark.parametrize("show", ["share", "choices", "products", "prices", "stock"])

@@ -401,7 +401,7 @@ class _Page:
         margin = self.sheet.outcome.book.parameters.noise.clearly * (measure.error or 0.0)
         way = "above" if float(measure.value) > usual.high else "below"
         key = f"{way}-within" if apart <= margin else way
-        return f"<br><small>{self.t(key)}</small>"
+        return f'<small class="beyond">{self.t(key)}</small>'
 
     def words(self, measure: Measure) -> str:
         """A number with its unit and error."""
