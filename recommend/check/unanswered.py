@@ -180,7 +180,19 @@ def _contradicted(book: Rulebook, item: Item, said: list[SaidOfProduct]) -> Iter
                 f'is called "{title}", and its {one.attribute} is '
                 f"{level_words(one.attribute, stated, book)}"
             )
-    wedge = item.levels.get("insole.wedge")
+    yield from _turned_wedge(item, said)
+
+
+def _turned_wedge(item: Item, said: list[SaidOfProduct]) -> Iterator[str]:
+    """A wedge of another size, or of the other side, than the title has: unsaid it is medial."""
+    wedge, title = item.levels.get("insole.wedge"), item.product.title
     degrees = _NUMBER.search(title)
-    if wedge is not None and degrees and float(degrees[1]) != abs(wedge):
-        yield f'is called "{title}", and its wedge is {wedge:g} degrees'
+    if wedge is None or degrees is None:
+        return
+    outer = [one for one in said if (one.attribute, one.is_) == ("insole.wedge", "below")]
+    sign = -1 if any(has(title, one.words) for one in outer) else 1
+    if wedge != sign * float(degrees[1]):
+        yield (
+            f'is called "{title}", and its wedge is {wedge:g} degrees (below 0 its outer side is '
+            "up, and the title has to say so)"
+        )

@@ -245,10 +245,10 @@ def _foot_words(outcome: Outcome, side: Side) -> list[list[str]]:
 def _one(ranked: Shortlist) -> list[str]:
     """The same in a line that says where the rest is."""
     conflicts = [one.text.partition(":")[0].lower() for one in ranked.needs.conflicts]
-    told = [f"the feet want different {', '.join(conflicts)}" if conflicts else ""]
-    told.append(ranked.wanted.smaller.partition(":")[0])
+    told = [f"feet want different {', '.join(conflicts)}" if conflicts else ""]
+    told.append(ranked.wanted.smaller.partition(":")[0].replace("the ", "").replace(" is ", " "))
     words = "; ".join(filter(None, told)) or "the insole they keep has to stay out"
-    return [f"{words[0].upper()}{words[1:]}: --show wants, size"]
+    return [f"{words[0].upper()}{words[1:]} (--show wants)"]
 
 
 def _kept_words(ranked: Shortlist, book: Rulebook) -> Iterator[str]:

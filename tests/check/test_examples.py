@@ -97,7 +97,7 @@ def test_listed_survivor_needs_no_pin_and_a_needless_listing_is_said(changed: Ch
 def test_an_example_that_fails_says_what_came_out(changed: Changed) -> None:
     """Name of the example, what came, what is written, and where."""
     folder = changed(
-        ("limits.yaml", "{value: 6, system: manual-2005", "{value: 7, system: manual-2005")
+        ("limits.yaml", "value: 6, where: {age: grown}", "value: 7, where: {age: grown}")
     )
     book = load_rulebook(folder)
     cases, _ = load_examples(book)

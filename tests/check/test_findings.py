@@ -69,7 +69,7 @@ def test_contradiction_comes_with_a_foot_that_the_engine_trips_over(changed: Cha
     (finding,) = findings(folder, "contradiction")
     assert "`posture-neutral`" in finding.found
     assert "`posture-pronated`" in finding.found
-    assert finding.foot == "fpi 6"
+    assert finding.foot == "fpi 6 (grown)"
     with pytest.raises(ContradictionError):
         concluded(finding, load_rulebook(folder))
 

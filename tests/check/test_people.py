@@ -47,8 +47,8 @@ def test_a_word_that_says_most_of_a_minority_is_found(changed: Changed) -> None:
 
 def test_a_note_that_calls_many_far_is_found(changed: Changed) -> None:
     """A note that says `far` and reaches one in three is told to say something else."""
-    folder = changed(("limits.yaml", "values: [{value: 10, kind: published, source: gijon-2015}]",
-                      "values: [{value: 4, kind: published, source: gijon-2015}]"))  # fmt: skip
+    folder = changed(("limits.yaml", "value: 10, where: {age: grown}, kind: published",
+                      "value: 4, where: {age: grown}, kind: published"))  # fmt: skip
     book = load_rulebook(folder)
     found = [f.found for f in claim_findings(book, people_of(folder))]
     assert any("see-posture-far-inwards" in text and "far inside" in text for text in found)

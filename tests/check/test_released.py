@@ -68,7 +68,9 @@ def test_a_note_that_is_gone_is_found(released: Changed) -> None:
 
 def test_another_way_to_classify_weakens_the_notes_that_stand_on_it(released: Changed) -> None:
     """The limits of posture are raised; the caution that reads posture comes for fewer feet."""
-    folder = released(("limits.yaml", "{value: 6, system: manual", "{value: 7, system: manual"))
+    folder = released(
+        ("limits.yaml", "value: 6, where: {age: grown}", "value: 7, where: {age: grown}")
+    )
     codes = {(f.code, f.found.split("`")[1]) for f in found(folder, but="released-edited")}
     assert ("weakened-note", "caution-stands-in-moves-out") in codes
 

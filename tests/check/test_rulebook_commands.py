@@ -83,11 +83,13 @@ def test_diff_says_moved_limits_and_shows_feet_that_change(
     changed: Changed, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Every foot shown as changing type does so when its visit file is taken through both."""
-    folder = changed(("limits.yaml", "{value: 6, system: manual", "{value: 5, system: manual"))
+    folder = changed(
+        ("limits.yaml", "value: 6, where: {age: grown}", "value: 5, where: {age: grown}")
+    )
     args = ("rulebook", "diff", str(RULES), str(folder), "--customers", "500", "--json")
     assert run(*args) == 5
     told = json.loads(capsys.readouterr().out)
-    assert told["said"] == ["limit fpi-pronated, manual-2005: 6 becomes 5"]
+    assert told["said"] == ["limit fpi-pronated, grown manual-2005: 6 becomes 5"]
     assert told["moves"]["types"]
     old, new = load_rulebook(RULES), load_rulebook(folder)
     for move in told["moves"]["types"]:
@@ -102,8 +104,8 @@ def test_diff_counts_both_ways_and_fails_on_a_weakened_stop(
 ) -> None:
     """A note at a lower limit is gained one way and lost the other; less of one is exit code 2."""
     folder = changed(
-        ("limits.yaml", "values: [{value: 10, kind: published, source: gijon-2015}]",
-         "values: [{value: 7, kind: published, source: gijon-2015}]"),
+        ("limits.yaml", "{value: 10, where: {age: grown}, kind: published, source: gijon-2015}",
+         "{value: 7, where: {age: grown}, kind: published, source: gijon-2015}"),
     )  # fmt: skip
     forth = ("rulebook", "diff", str(RULES), str(folder), "--customers", "300", "--json")
     back = ("rulebook", "diff", str(folder), str(RULES), "--customers", "300", "--json")
@@ -148,7 +150,7 @@ def test_words_need_a_reader_until_the_log_says_who(
     changed: Changed, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Exit code 5; the line that diff gives, signed, ends it; another edit asks anew."""
-    folder = changed(("screen/health.yaml", "no fitting today; a clin", "go on, and a clin"))
+    folder = changed(("screen/health.yaml", "no fitting today; a doctor", "go on, and a doctor"))
     args = ("rulebook", "diff", str(RULES), str(folder), "--customers", "50", "--json")
     assert run(*args) == 5
     told = json.loads(capsys.readouterr().out)
@@ -156,7 +158,7 @@ def test_words_need_a_reader_until_the_log_says_who(
     line = "    " + told["sign"].replace("CODE", "F7") + "\n    says:\n"
     changed(("changes.yaml", "    says:\n", line))
     assert run(*args) == 0
-    changed(("screen/health.yaml", "go on, and a clin", "carry on, and a clin"))
+    changed(("screen/health.yaml", "go on, and a doctor", "carry on, and a doctor"))
     assert run(*args) == 5
 
 
@@ -164,8 +166,8 @@ def test_less_of_a_note_passes_when_a_new_version_accepts_it(
     changed: Changed, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Diff fails as check does, and no more once the new change log gives reason and code."""
-    limit = ("limits.yaml", "values: [{value: 10, kind: published, source: gijon-2015}]",
-             "values: [{value: 11, kind: published, source: gijon-2015}]")  # fmt: skip
+    limit = ("limits.yaml", "{value: 10, where: {age: grown}, kind: published, source: gijon-2015}",
+             "{value: 11, where: {age: grown}, kind: published, source: gijon-2015}")  # fmt: skip
     folder = changed(limit)
     args = ("rulebook", "diff", str(RULES), str(folder), "--customers", "50", "--json")
     assert run(*args) == 2
@@ -191,7 +193,7 @@ def test_book_holds_every_rule_limit_source_and_type(tmp_path: Path, book) -> No
     assert {f"source-{name}" for name in book.sources} <= set(ids)
     assert {f"attribute-{name}" for name in book.attributes} <= set(ids)
     assert {f"measure-{name}" for name in book.measures} <= set(ids)
-    assert {f"parameter-{name}" for name in book.parameters} <= set(ids)
+    assert {f"parameter-{name}" for name in book.parameters.sourced} <= set(ids)
     assert "http://" not in text.replace("http://www.w3.org", "")
     assert not re.search(r"<script|<link|@import|url\(|src=", text)
     HTMLParser().feed(text)

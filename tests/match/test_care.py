@@ -14,7 +14,7 @@ from recommend.rulebook import shipped_folder
 from recommend.rulebook.compiling import leaves
 from recommend.rulebook.conditions import OfAnswer, OfPain
 from recommend.visit import Visit, read_visit
-from recommend.visit.models import PainSite
+from recommend.visit.models import Pain, PainSite
 from recommend.way import outcome_of
 from tests import shipped
 
@@ -26,6 +26,8 @@ def _demo() -> Iterator[Visit]:
         visit = read_visit(file, shipped.book().questions)
         if visit.age_band in ("adult", "older") and "half" not in file.name:
             yield visit.model_copy(update={"answers": {**shipped.calm()}, "pain": []})
+            tendon = Pain(site="achilles", side="both", score=2, weeks=1)  # a lift comes first
+            yield visit.model_copy(update={"answers": {**shipped.calm()}, "pain": [tendon]})
 
 
 @functools.cache

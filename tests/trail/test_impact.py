@@ -215,6 +215,17 @@ def test_a_sentence_that_customers_read_is_told_with_the_visits_that_read_it(
     assert [n for words, n in told.items() if "Effects differ" in words] == [every]
 
 
+def test_a_question_asked_otherwise_is_told_where_it_was_answered(
+    kept: Path, rules: Callable[[str, str, str], Path], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The answers of then may mean another thing now, though no condition has changed."""
+    folder = rules("questions.yaml", "Do you have diabetes?", "Is your sugar well?")
+    assert run("replay", "--all", "--with", str(folder), "--store", str(kept), "--sample", "0") == 5
+    said = " ".join(capsys.readouterr().out.split())
+    assert "A question is asked otherwise" in said
+    assert "question diabetes, ask: Do you have diabetes? becomes Is your sugar well?" in said
+
+
 def test_products_below_the_first_are_compared(
     kept: Path, rules: Callable[[str, str, str], Path]
 ) -> None:

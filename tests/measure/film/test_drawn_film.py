@@ -18,6 +18,7 @@ from recommend.measure.apart import GaveUpError, run_apart  # noqa: E402
 from recommend.measure.capture import CaptureOptions, measure_capture  # noqa: E402
 from recommend.measure.film import opening, reading  # noqa: E402
 from recommend.measure.film.by_hand import put_right  # noqa: E402
+from recommend.measure.film.following import starts_of  # noqa: E402
 from recommend.measure.film.opening import Opened, spots_in  # noqa: E402
 from recommend.measure.film.reading import FilmOptions, even, read_film  # noqa: E402
 from tests import shipped  # noqa: E402
@@ -241,3 +242,24 @@ def test_uneven_times_are_led_on_to_even_ones() -> None:
     known = ~np.isnan(led[:, 0, 0])
     assert np.allclose(led[known, 0, 0], 100 * grid[known])
     assert not known[(grid > 0.07) & (grid < 0.148)].any()
+
+
+@pytest.mark.parametrize(("leg", "order"), [(0, ["left", "right"]), (1, ["right", "left"])])
+def test_a_fifth_mark_tells_left_from_right(
+    walk: Drawn, opened: Opened, monkeypatch: pytest.MonkeyPatch, leg: int, order: list[str]
+) -> None:
+    """On the right of the picture it says that the film is mirrored, and it is turned back."""
+    starts = starts_of(opened.spots, shipped.book().parameters)[leg]
+    each = list(opened.spots.each)
+    for frame, quad in starts.items():
+        upper, lower = each[frame][quad[0]], each[frame][quad[1]]
+        fifth = (upper + lower) / 2 + np.array([5.5 * opened.spots.radius, *[0] * 7])
+        each[frame] = np.vstack([each[frame], fifth])
+    marked = replace(opened, spots=replace(opened.spots, each=each))
+    monkeypatch.setattr(reading, "spots_in", lambda *_: marked)
+    found = read(walk)
+    assert list(found.marked) == order
+    at_left = next(one for one in found.recordings if one.side == order[0])
+    assert ("film-mirrored" in {flag.name for flag in at_left.seen}) is (leg == 1)
+    x = walk.marks["left"][:, 0, 0] * (-1 if leg else 1)
+    assert np.nanmax(np.abs(at_left.points[:, 0, 0] - x)) < 2.0
