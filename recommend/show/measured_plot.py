@@ -57,6 +57,8 @@ def save_plot(
             _footprint(axis, one, highest, parameters)
         else:
             _angle(axis, one, bands, parameters)
+    _alike([axis for one, axis in zip(panels, axes, strict=True) if one.picture], "xy")
+    _alike([axis for one, axis in zip(panels, axes, strict=True) if not one.picture], "y")
     kind = path.suffix[1:].lower()
     drawn = io.BytesIO()
     figure.savefig(drawn, format=kind, dpi=150, metadata={"Date": None} if kind == "svg" else None)
@@ -77,6 +79,17 @@ def _figure(count: int) -> tuple[Any, list[Any]]:
     for axis in axes[count:]:
         axis.set_visible(False)
     return figure, list(axes[:count])
+
+
+def _alike(axes: Sequence[Any], directions: str) -> None:
+    """Give panels of one kind the same scale, so that left and right can be compared by eye."""
+    for direction in directions if axes else "":
+        ends = np.array([getattr(axis, f"get_{direction}lim")() for axis in axes])
+        low, high = ends.min(), ends.max()
+        if direction == "x":  # feet lie mirrored about the middle
+            low, high = -np.abs(ends).max(), np.abs(ends).max()
+        for axis in axes:
+            getattr(axis, f"set_{direction}lim")(low, high)
 
 
 def _footprint(axis: Any, one: Measured, highest: float, parameters: Parameters) -> None:
@@ -105,9 +118,18 @@ def _footprint(axis: Any, one: Measured, highest: float, parameters: Parameters)
             part = curve.mean[cut.start : cut.stop + 1]
             axis.plot(sign * part[:, 0], part[:, 1], "w", lw=3.2)
             axis.plot(sign * part[:, 0], part[:, 1], "k", ls=_STYLES[phase], lw=1.8, label=phase)
-        _legend(axis, "centre of pressure", 2)
+        ends = curve.mean[[0, -1]]
+        axis.plot(
+            sign * ends[:, 0],
+            ends[:, 1],
+            color="tab:red",
+            lw=0.9,
+            label="line of the excursion index",
+        )
     for third in (1, 2):
-        axis.axhline(picture.toeless_mm * third / 3, color="0.5", lw=0.6)
+        label = "thirds of the arch index" if third == 1 else None
+        axis.axhline(picture.toeless_mm * third / 3, color="0.5", lw=0.6, label=label)
+    _legend(axis, "centre of pressure" if curve is not None else None, 2)
     left, right = ("lateral", "medial") if one.side == "left" else ("medial", "lateral")
     axis.set(
         aspect="equal",
@@ -161,7 +183,7 @@ def _angle(
     for phase in PHASES:
         middle = (cuts[phase].start + cuts[phase].stop) / 2
         axis.annotate(phase, (middle, 0.01), xycoords=("data", "axes fraction"), ha="center")
-    _legend(axis, None, 3)
+    _legend(axis, None, 2)
     axis.set(
         xlim=(0, 100),
         xlabel="percent of stance",

@@ -34,7 +34,13 @@ from tests.bench.filmed_legs import camera_of, draw, pair_of, scene_of
 
 RULES = Path(__file__).parents[2] / "rules"
 # Doubts of the way that any capture of marks goes, without contact column or plumb line.
-USUAL = {"level-unknown", "stance-estimated", "too-few-strides", "partial-contact"}
+USUAL = {
+    "level-unknown",
+    "stance-estimated",
+    "end-of-stance-unsure",
+    "too-few-strides",
+    "partial-contact",
+}
 FAULTS = (
     "narrow", "crossing", "freckles", "lost-mark", "bystander", "uneven", "blur", "rows", "coarse",
     "noise", "slow", "turned", "edge", "mirrored",

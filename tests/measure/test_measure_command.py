@@ -10,6 +10,8 @@ from pathlib import Path
 import pytest
 
 from recommend.cli import main
+from recommend.measure.capture import measure_capture
+from recommend.show import measured_plot
 
 DEMO = Path(__file__).parents[2] / "catalogue_demo" / "captures"
 LEFT, RIGHT = str(DEMO / "walk-left.csv"), str(DEMO / "walk-right.npz")
@@ -80,6 +82,26 @@ def test_the_pictures_are_saved_for_print(run, tmp_path, suffix):
     assert file.read_bytes().startswith(start)
     if suffix == ".svg":
         assert "centre of pressure" in file.read_text() or "<use" in file.read_text()
+
+
+def test_left_and_right_are_drawn_to_one_scale(tmp_path, monkeypatch, parameters, defs):
+    """Footprints share both scales about the axis, curves share degrees; each names its lines."""
+    pytest.importorskip("matplotlib", reason="matplotlib is in the extra `plot`")
+    drawn, figure = [], measured_plot._figure
+    monkeypatch.setattr(
+        measured_plot, "_figure", lambda count: drawn.append(figure(count)) or drawn[-1]
+    )
+    files = ("walk-left.csv", "walk-right.npz", "video-late-pronator-right.csv", "video-left.csv")
+    found = [one for file in files for one in measure_capture(DEMO / file, parameters, defs)]
+
+    measured_plot.save_plot(tmp_path / "feet.png", found, {}, parameters)
+
+    left, right, late, plain = drawn[0][1]
+    assert left.get_ylim() == right.get_ylim()
+    assert left.get_xlim() == right.get_xlim() == tuple(-x for x in left.get_xlim()[::-1])
+    assert late.get_ylim() == plain.get_ylim()
+    words = {text.get_text() for text in left.get_legend().get_texts()}
+    assert {"line of the excursion index", "thirds of the arch index"} <= words
 
 
 @pytest.mark.parametrize(

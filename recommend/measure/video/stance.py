@@ -47,6 +47,9 @@ def find_stances(
         if running:
             text = "the heel mark does not see the toe leave the ground in running"
             doubts.append(Doubt(Flag("end-of-stance-unknown", text, "removed"), _NEEDS_THE_END))
+        else:
+            text = "the heel mark does not see the toe leave the ground: no contact time"
+            doubts.append(Doubt(Flag("end-of-stance-unsure", text, "removed"), ("contact-time",)))
     kept = [span for span in found if _is_stride(span, recording, parameters)]
     if len(kept) < len(found):
         text = (
