@@ -7,9 +7,10 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from statistics import fmean
 
+from recommend.match.worn import OWN
 from recommend.measure.model import SIDES, Side
 from recommend.parameters import Parameters
-from recommend.trial.steps import OWN, steps_of
+from recommend.trial.steps import steps_of
 from recommend.visit.models import Visit
 
 
