@@ -98,6 +98,7 @@ class Capture(Group):
     force_least: NotNegative
     force_most: NotNegative
     partial_share: Share
+    still_force: Share
     edge_share: Share
     heel_share: Share
     forefoot_low: Share
@@ -168,6 +169,7 @@ class Capture(Group):
     toe_out_noted: NotNegative
     toe_out_limit: NotNegative
     peak_flat: NotNegative
+    peak_end: Percent
     events_start_ms: NotNegative
     events_start_running_ms: NotNegative
     events_stop_share: Share

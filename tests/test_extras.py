@@ -77,7 +77,7 @@ def test_an_installed_package_is_named_by_its_distribution(
     assert how_to_add("plot") == f"pip install '{DISTRIBUTION}[plot]'"
 
 
-@pytest.mark.parametrize("extra", ["prove", "parquet", "c3d", "plot"])
+@pytest.mark.parametrize("extra", ["prove", "parquet", "c3d", "mat", "plot"])
 def test_an_error_names_an_extra_that_exists(extra: str) -> None:
     """Each extra that a message names is one of the project file, and pip takes the words."""
     assert extra in PROJECT["optional-dependencies"]

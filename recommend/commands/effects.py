@@ -52,22 +52,24 @@ def effects(
     with working("reading kept trials"):
         visits = [visit for place in kept for visit in kept_visits(place, book)]
         shop = shop_of(visits, book, products)
-    if as_json:
-        print(json.dumps(as_document(shop, book, products), indent=2, ensure_ascii=False))
-    elif check:
+    if check and not as_json:
         print_check(shop, console())
-    else:
-        print_effects(shop, book, products, console())
-        counter = Counter(book)
+        return
+    counter = Counter(book)
 
-        def types_of(visit: Visit) -> Mapping[Side, str | None]:
-            return {side: foot.foot_type for side, foot in counter.assess(visit).feet.items()}
+    def types_of(visit: Visit) -> Mapping[Side, str | None]:
+        return {side: foot.foot_type for side, foot in counter.assess(visit).feet.items()}
 
-        print_liked(liked(visits, types_of, book.parameters), book, console())
-        worn = came_back(visits, book.measures, book.parameters)
-        titles = {item.id: item.product.title for item in products.items}
-        for line in came_back_lines(worn, titles) if worn else ():
-            print(line)
+    told = liked(visits, types_of, book.parameters)
+    if as_json:
+        print(json.dumps(as_document(shop, told, book, products), indent=2, ensure_ascii=False))
+        return
+    print_effects(shop, book, products, console())
+    print_liked(told, book, console())
+    worn = came_back(visits, book.measures, book.parameters)
+    titles = {item.id: item.product.title for item in products.items}
+    for line in came_back_lines(worn, titles) if worn else ():
+        print(line)
 
 
 app = single(effects)

@@ -58,7 +58,8 @@ def measure(
         str | None, typer.Option(help="C3D: the way the person faces, +x -x +y -y +z -z")
     ] = None,
     mapping: Annotated[
-        Path | None, typer.Option(help="marks in a lab's own columns: how they are named (YAML)")
+        Path | None,
+        typer.Option(help="a lab's own columns, or .mat: how they are named (YAML)"),
     ] = None,
     gait: Annotated[str, typer.Option(help="C3D, film: standing, walking or running")] = "walking",
     put_right: Annotated[

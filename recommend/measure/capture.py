@@ -1,7 +1,7 @@
 """Open a capture of any kind and measure it.
 
-Kinds: pressure frames (``.npz``, or ``.csv`` whose head says ``# capture: pressure``) and video
-marks (``.csv`` whose head says ``# capture: marks``, or ``.c3d``), and films of marked legs.
+Kinds: pressure frames (``.npz``, ``.mat``, or ``.csv`` whose head says ``# capture: pressure``) and
+video marks (``.csv`` whose head says ``# capture: marks``, or ``.c3d``), and films of marked legs.
 """
 
 from __future__ import annotations
@@ -41,7 +41,8 @@ class CaptureOptions:
     marks : for C3D files, which point stands for which mark (``upper-leg: NAME`` ...).
     facing : for C3D files, the way the person faces (``+x`` to ``-z``).
     gait, condition : for C3D files and films, what was done and worn.
-    mapping : for marks in a lab's own text format, a file that says how its columns are named.
+    mapping : for marks in a lab's own text format and for ``.mat``, a file that says how its
+        columns or arrays are named.
     film : for films, what they do not say of themselves.
     """
 
@@ -165,10 +166,10 @@ def _measure(
     path: Path, parameters: Parameters, defs: MeasureDefs, options: CaptureOptions
 ) -> tuple[Measured, ...]:
     # Imported here, so that a pressure capture does not load the readers of video and back.
-    if options.mapping is None and _kind(path) == "pressure":
+    if path.suffix.lower() == ".mat" or (options.mapping is None and _kind(path) == "pressure"):
         from recommend.measure.pressure import measure_pressure, read_pressure
 
-        recording = read_pressure(path, parameters, options.side)
+        recording = read_pressure(path, parameters, options.side, options.mapping)
         return measure_pressure(recording, parameters, defs)
     from recommend.measure.video import measure_marks
 
@@ -200,7 +201,7 @@ def _kind(path: Path) -> str:
         raise InputError(
             Place(str(path)),
             f"`{path.suffix or path.name}` is not a capture",
-            ".csv, .npz, .c3d, or a film",
+            ".csv, .npz, .mat, .c3d, or a film",
         )
     document, _ = read_head(path)
     kind = str(document.data.get("capture", ""))

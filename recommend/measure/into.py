@@ -95,7 +95,8 @@ def _foot(feet: Any, one: Measured, path: Path, done: list[str]) -> bool:
     """Write what a visit keeps of one capture; False when that is nothing."""
     names = {measure.name for measure in one.measures}
     if not names & _KEPT:
-        done.append(f"{one.side}: nothing of {Path(one.file).name} can be kept in a visit")
+        why = "".join(f"; {f.name}: {f.detail}" for f in one.flags if f.effect == "removed")
+        done.append(f"{one.side}: nothing of {Path(one.file).name} can be kept in a visit{why}")
         return False
     foot = child(feet, one.side)
     if one.kind == "pressure":

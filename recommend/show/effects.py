@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict
+from statistics import fmean
 from typing import Any
 
 from rich.console import Console, RenderableType
@@ -26,15 +27,40 @@ def print_check(shop: Shop, console: Console) -> None:
 
 
 def print_liked(rows: Sequence[Liked], book: Rulebook, console: Console) -> None:
-    """How gladly each product was worn when tried, by the kind of foot."""
-    if not rows:
-        return
-    console.print(heading("Comfort when tried, by the kind of foot (0 to 10)"))
-    table = plain_table("product", "feet", "comfort", "hurt", "kind of foot")
-    for one in rows:
-        kind = book.types[one.foot_type].title if one.foot_type in book.types else "not known"
-        table.add_row(one.product, str(one.feet), f"{one.comfort:.1f}", str(one.hurt), kind)
-    console.print(table)
+    """Comfort, returns and new pain of each product, a block for each kind of foot."""
+    for kind in dict.fromkeys(one.foot_type for one in rows):
+        title = book.types[kind].title if kind in book.types else "not known"
+        console.print(heading(f"Comfort (0 to 10), returns and new pain; kind of foot: {title}"))
+        table = plain_table(
+            "product", "tried", "comfort", "hurt", "worn", "comfort", "given back", "new pain"
+        )
+        for column in table.columns:
+            column.no_wrap = True
+        for one in rows:
+            if one.foot_type == kind:
+                table.add_row(one.product, *_liked_cells(one))
+        console.print(table)
+    if rows:
+        console.print(
+            bullet(
+                "feet, not customers; comfort: mean when tried, and of those who came back after "
+                "wearing it. Counts as they are, not drawn towards anything: few say little, and "
+                "customers choose what they keep and whether they come back."
+            )
+        )
+
+
+def _liked_cells(one: Liked) -> tuple[str, ...]:
+    return (
+        str(len(one.tried)), _mean(one.tried), str(one.hurt) if one.tried else "-",
+        str(len(one.worn)), _mean(one.worn),
+        f"{one.returned} of {one.returned_known}" if one.returned_known else "-",
+        f"{one.new_pain} of {one.new_pain_known}" if one.new_pain_known else "-",
+    )  # fmt: skip
+
+
+def _mean(ratings: Sequence[float]) -> str:
+    return f"{fmean(ratings):.1f}" if ratings else "-"
 
 
 def print_effects(shop: Shop, book: Rulebook, catalogue: Catalogue, console: Console) -> None:
@@ -144,8 +170,13 @@ def _person(shop: Shop) -> str:
     return f"{low:.1f}°" if round(low, 1) == round(high, 1) else f"{low:.1f} to {high:.1f}°"
 
 
-def as_document(shop: Shop, book: Rulebook, catalogue: Catalogue) -> dict[str, Any]:
-    """The effects as plain data: a row for each product and gait, in degrees by phase."""
+def as_document(
+    shop: Shop, told: Sequence[Liked], book: Rulebook, catalogue: Catalogue
+) -> dict[str, Any]:
+    """The effects as plain data: a row for each product and gait, in degrees by phase.
+
+    ``comfort`` has a row for each product and foot type, with every rating.
+    """
     confidence = book.parameters.trial.confidence
     rows = [
         {
@@ -172,6 +203,7 @@ def as_document(shop: Shop, book: Rulebook, catalogue: Catalogue) -> dict[str, A
         "format": 1,
         "visits": shop.visits,
         "effects": rows,
+        "comfort": [asdict(one) for one in told],
         "unknown": sorted(shop.unknown),
         "doubtful": shop.doubtful,
         "checks": [

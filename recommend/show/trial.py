@@ -23,6 +23,7 @@ from recommend.show.trial_words import (
     verdict_words,
 )
 from recommend.show.tried import shortlist_blocks
+from recommend.trial.bands import load_mark
 from recommend.trial.change_picture import change_pictures
 from recommend.trial.judge import Judged, LoadShift, Verdict
 from recommend.trial.outcome import TrialOutcome
@@ -108,8 +109,9 @@ def _remarks(result: StepResult, one: TrialOutcome) -> Iterator[str]:
     if any(j.change.before.assumed or j.change.after.assumed for j in result.whole.values()):
         yield "one stride has no spread of its own: that of the rulebook stands in"
     yield from _drifts(result)
+    mark = load_mark(one.outcome.book)
     for side, shift in result.load.items():
-        yield f"load on the outer half, {side}: {_load_words(shift)}"
+        yield f"load on the outer half, {side}: {_load_words(shift, mark)}"
     if result.load_alone:
         feet = " and ".join(result.load_alone)
         yield f"load on the outer half, {feet}: not judged, it was not measured barefoot"
@@ -127,13 +129,15 @@ def _drifts(result: StepResult) -> Iterator[str]:
                 )
 
 
-def _load_words(shift: LoadShift) -> str:
+def _load_words(shift: LoadShift, mark: str) -> str:
+    """What load did; a band that judges says where it comes from."""
     moved = shift.change
     numbers = (
         f"{moved.before.mean:.0f} to {moved.after.mean:.0f} %, {interval_words(moved.interval)}"
     )
     if shift.over:
-        return f"{numbers}: OVER-CORRECTED, outwards beyond its band ({band_words(shift.band)})"
+        band = f"{band_words(shift.band)}: {mark}"
+        return f"{numbers}: OVER-CORRECTED, outwards beyond its band ({band})"
     if shift.band is None:
         return f"{numbers}: not judged, the rulebook has no band for it"
     if not moved.told:

@@ -225,6 +225,7 @@ def _verdict_lines(result: StepResult) -> Iterator[str]:
             f" {SIGNS[judged.verdict]} {keys_words([key])} {moved.before.mean:.1f} to "
             f"{moved.after.mean:.1f}: {verdict_words(judged, unit_of(key))}"
         )
+    yield from _loads(result)
 
 
 _BRIEF = {
@@ -254,6 +255,11 @@ def _brief(result: StepResult) -> Iterator[str]:
             f" ({signed(change[0])})"
         )  # fmt: skip
         yield f"{words} {keys_words(k for k, _ in members)}{span}"
+    yield from _loads(result)
+
+
+def _loads(result: StepResult) -> Iterator[str]:
+    """The feet whose load went too far, where there are any."""
     loads = [side for side, shift in result.load.items() if shift.over]
     if loads:
         yield f"! load too far outwards {', '.join(loads)}"

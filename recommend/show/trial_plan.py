@@ -13,7 +13,7 @@ from recommend.match.telling import unplaced_words
 from recommend.show.answer import Part, fitted
 from recommend.show.letters import names_of
 from recommend.show.trial_answer import clinician_parts
-from recommend.show.trial_words import READING_WORDS
+from recommend.show.trial_words import READING_WORDS, unit_of
 from recommend.show.words import LEVEL_WORDS
 from recommend.trial.plan import BAREFOOT, Plan, Worth
 
@@ -47,7 +47,7 @@ def _parts(plan: Plan | None, outcome: Outcome) -> Iterator[Part]:
     order = ", ".join(name if name == BAREFOOT else names.short([name]) for name in plan.order)
     yield Part("order", "Order", [[order]])
     yield Part("strides", "Strides", [[_strides(plan, outcome)]])
-    yield Part("measure", "Measure", [list(_measured(plan))] if plan.strides else [])
+    yield Part("measure", "Measure", [list(_measured(plan, outcome))] if plan.strides else [])
     yield Part("leave", "Leave out", [list(_left_out(plan, outcome))])
     yield _why()
     yield Part(
@@ -62,23 +62,30 @@ def _strides(plan: Plan, outcome: Outcome) -> str:
             "None: what was measured barefoot cannot be judged better or worse by strides. Ask for "
             "comfort, once in each, and once more without saying which it is."
         )
-    small, large = (outcome.book.parameters.trial[f"plan-{one}"] for one in ("small", "large"))
+    small, large = _sizes(outcome)
     return (
         f"{plan.each_turn} of each foot in every turn, {2 * (plan.each_turn or 0)} in each try-on. "
-        f"About that many tell {small:g}° from chance, or {large:g}° where the strides differ much."
+        f"About that many tell {small} from chance, or {large} where the strides differ much."
     )
 
 
-def _measured(plan: Plan) -> Iterator[str]:
+def _measured(plan: Plan, outcome: Outcome) -> Iterator[str]:
     for one in plan.readings:
         if one.worth_it:
-            yield f"{_name(one)}: {_told(one)}{_gain(one)}"
+            yield f"{_name(one)}: {_told(one, outcome)}{_gain(one)}"
 
 
-def _told(one: Worth) -> str:
+def _told(one: Worth, outcome: Outcome) -> str:
+    small, large = _sizes(outcome, unit_of(one))
     spread = f"spread {one.sd:.1f}" + ("" if one.own else " assumed")
-    small = f"1° in {one.small}" if one.small else "1° in more than anyone walks"
-    return f"{small}, 2° in {one.large} strides ({spread})"
+    first = f"{small} in {one.small}" if one.small else f"{small} is too small to matter"
+    return f"{first}, {large} in {one.large} strides ({spread})"
+
+
+def _sizes(outcome: Outcome, unit: str = "°") -> tuple[str, str]:
+    """The two changes that a plan reckons strides for, as words."""
+    known = outcome.book.parameters.trial
+    return f"{known.plan_small:g}{unit}", f"{known.plan_large:g}{unit}"
 
 
 def _gain(one: Worth) -> str:
@@ -87,11 +94,12 @@ def _gain(one: Worth) -> str:
 
 def _left_out(plan: Plan, outcome: Outcome) -> Iterator[str]:
     no_band = [_name(one) for one in plan.readings if not one.judged]
-    noisy = [_name(one) for one in plan.readings if one.judged and one.large is None]
+    noisy = [one for one in plan.readings if one.judged and one.large is None]
     if no_band:
         yield f"{', '.join(no_band)}: no usual band is known, so it decides nothing"
-    if noisy:
-        yield f"{', '.join(noisy)}: strides differ too much to tell; let comfort decide"
+    for one in noisy:
+        large = _sizes(outcome, unit_of(one))[1]
+        yield f"{_name(one)}: even {large} is too small to matter: let comfort decide"
     if plan.other_gaits:
         yield f"{' and '.join(plan.other_gaits)}: not what it is worn for"
     if not plan.readings:

@@ -10,6 +10,7 @@ from recommend.rulebook.book import Rulebook
 from recommend.show.words import number
 from recommend.trial.change import Change, Interval, Told
 from recommend.trial.judge import Band, Judged, Verdict
+from recommend.trial.plan import Worth
 from recommend.trial.readings import READINGS
 from recommend.trial.report import StepResult
 from recommend.trial.steps import Key
@@ -66,7 +67,7 @@ def keys_words(keys: Iterable[Key]) -> str:
     return ", ".join(f"{foot} {' and '.join(read)}" for foot, read in names.items())
 
 
-def unit_of(key: Key) -> str:
+def unit_of(key: Key | Worth) -> str:
     """What follows a number of this reading."""
     return unit_words("percent" if key.reading == "peak-time" else "deg")
 

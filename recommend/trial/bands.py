@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.models import Limit
+from recommend.rulebook.words import kind_words
 from recommend.trial.judge import Band
 from recommend.trial.readings import READINGS
 from recommend.trial.steps import Key
@@ -21,6 +22,13 @@ def band_of(book: Rulebook, key: Key) -> Band | None:
 def load_band(book: Rulebook) -> Band | None:
     """The usual share of load on the outer half in percent; None where no limit is known."""
     return _between(book, LOAD_LIMITS, {})
+
+
+def load_mark(book: Rulebook) -> str:
+    """Where the outer edge of the band of load comes from, in words; empty where there is none."""
+    limit = book.limits.get(LOAD_LIMITS[1])
+    found = limit.value_of({}) if limit else None
+    return kind_words(found.kind, sourced=found.source is not None) if found else ""
 
 
 def _between(book: Rulebook, names: tuple[str, str], words: dict[str, str]) -> Band | None:

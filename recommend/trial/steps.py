@@ -86,7 +86,7 @@ def steps_of(visit: Visit, document: Document | None = None) -> tuple[Step, ...]
             bare = replace(
                 bare,
                 readings={**bare.readings, **again.readings},
-                load=again.load,
+                load={**bare.load, **again.load},
                 curves={**bare.curves, **again.curves},
             )
         else:

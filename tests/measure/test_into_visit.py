@@ -171,6 +171,20 @@ def test_force_on_the_mat_is_held_against_body_mass(
     assert name in said if name and visit.captures else not said
 
 
+@pytest.mark.parametrize(
+    ("length", "name"), [(200, "longer-than-foot"), (330, "shorter-than-foot"), (262, None)]
+)
+def test_the_mat_is_held_against_the_length_of_the_foot(folder, measured, length, name):
+    """A footprint longer than the foot, or far shorter, is named as such and nothing else is."""
+    path = folder / "visit.yaml"
+    path.write_text(VISIT.replace("262 ", f"{length} "))
+    done = put(path, measured("walk-left.csv"))
+
+    said = {doubt.name for one in read_visit(path).captures for doubt in one.doubts}
+    for word in ("longer-than-foot", "shorter-than-foot"):
+        assert (word in said or word in " ".join(done)) is (word == name), word
+
+
 def test_the_capture_is_kept_with_its_hash_and_reaches_the_measure(
     folder, measured, book, parameters
 ):

@@ -87,7 +87,7 @@ def test_the_pictures_are_saved_for_print(run, tmp_path, suffix):
     [
         (["nothing.csv"], "there is no such file"),
         ([str(DEMO)], "this is a folder"),
-        ([__file__], "is not a capture; allowed: .csv, .npz, .c3d"),
+        ([__file__], "is not a capture; allowed: .csv, .npz, .mat, .c3d"),
         ([str(DEMO / "truth.yaml")], "is not a capture"),
         ([LEFT, "--side", "right"], "the head says `side: left`, you say right"),
         ([LEFT, "--side", "lft"], "did you mean `left`|Did you mean `left`"),

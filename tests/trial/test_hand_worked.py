@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
+from io import StringIO
 
 import pytest
+from rich.console import Console
 
 from recommend.catalogue import load_catalogue
 from recommend.rulebook import load_rulebook, shipped_folder
 from recommend.rulebook.book import Rulebook
 from recommend.show.letters import letters_of
+from recommend.show.trial import trial_blocks
 from recommend.show.trial_answer import trial_lines
+from recommend.trial.bands import LOAD_LIMITS
 from recommend.trial.judge import Verdict
 from recommend.trial.next_step import Dose
 from recommend.trial.outcome import trial_outcome
 from recommend.trial.report import judge_trial
 from recommend.visit import Visit, read_visit
 from recommend.way import outcome_of
+from tests import shipped
 
 TRIALS = shipped_folder("catalogue_demo") / "trials"
 # 24 strides whose mean is 0 and whose spread is 1.0 (by hand: sum of squares 23.1 over 23).
@@ -129,3 +135,32 @@ def test_less_after_too_much_is_less_of_the_same_and_never_past_zero(
 ) -> None:
     """A smaller wedge of the same sign; without one, less stability or arch and none more."""
     assert less.less_than(more) is expected
+
+
+def loaded(bare: float, worn: float, rules: Rulebook) -> tuple[bool, str, str]:
+    """Whether load went too far, the first screen, and the account of the step."""
+    catalogue = load_catalogue(shipped_folder("catalogue_demo"), rules.attributes)
+    step = {"shoe": "own", "feet": {"left": {"lateral-load-percent": around(worn)}}}
+    bare_step = {"feet": {"left": {"lateral-load-percent": around(bare)}}}
+    made = {"reference": "T", "answers": shipped.calm(), "trials": [bare_step, step]}
+    one = trial_outcome(outcome_of(Visit.model_validate(made), rules, catalogue))
+    (result,) = one.trial.results
+    first = " ".join(line.plain for line in trial_lines(one, 300))
+    out = Console(width=300, record=True, file=StringIO())
+    for block in trial_blocks(one, ("steps",), 300):
+        out.print(block)
+    return result.load["left"].over, first, out.export_text()
+
+
+def test_load_worked_by_hand_is_judged_by_a_band_that_says_where_it_comes_from() -> None:
+    """Bands 40 to 60 %: 50 to 63 is too far, 70 to 62 a gain; without the limit, no verdict."""
+    over, first, account = loaded(50, 63, book())
+    assert over
+    assert "load too far outwards left" in first
+    assert "an assumption of ours" in account
+    assert not loaded(70, 62, book())[0]
+    bare = replace(book(), limits={k: v for k, v in book().limits.items() if k not in LOAD_LIMITS})
+    over, first, account = loaded(50, 63, bare)
+    assert not over
+    assert "too far" not in first
+    assert "not judged, the rulebook has no band for it" in account

@@ -22,6 +22,7 @@ from recommend.measure.pressure.quality import (
     SIDED_MEASURES,
     Rejected,
     plausibility_doubts,
+    refuse_still,
     repair_sensors,
     step_doubts,
     whole_steps,
@@ -66,6 +67,7 @@ def measure_pressure(
     InputError
         If no step of the recording can be used; the sentence says why.
     """
+    refuse_still(recording, parameters)
     doubts = repair_sensors(recording, parameters)
     found = find_steps(recording, parameters)
     steps, rejected = whole_steps(found, recording, parameters)

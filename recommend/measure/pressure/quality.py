@@ -33,6 +33,29 @@ class Rejected:
     why: str
 
 
+def refuse_still(recording: PressureRecording, parameters: Parameters) -> None:
+    """Refuse a still capture that calls itself one of steps, before its sensors look stuck.
+
+    Raises
+    ------
+    InputError
+        If a foot bears all through, as no step does that begins and ends.
+    """
+    if recording.load == "static":
+        return
+    flat = recording.frames.reshape(len(recording.frames), -1)
+    base = np.median(flat[:, ::_BASELINE_EVERY], axis=1) * flat.shape[1]
+    bears = (flat.sum(axis=1) - base) * recording.cell_mm2 * 1e-3
+    least = max(parameters.capture.step_force, parameters.capture.still_force * float(bears.max()))
+    if bears.min() >= least:
+        raise InputError(
+            Place(recording.name),
+            "the foot bears all through this recording: it is a still capture, not steps",
+            "`load: static` for standing",
+            "write `load: static` in the head, or record from before the foot lands",
+        )
+
+
 def repair_sensors(recording: PressureRecording, parameters: Parameters) -> list[Doubt]:
     """Refuse negative load, replace dead sensors in place, and find saturation.
 

@@ -24,6 +24,7 @@ from pydantic import Field
 from recommend.errors import InputError, Place
 from recommend.measure.header import CaptureHead, read_head
 from recommend.measure.model import Side
+from recommend.measure.pressure.mat import read_mat
 from recommend.measure.pressure.recording import Frames, Load, PressureRecording
 from recommend.parameters import Parameters
 from recommend.reading import Document, validate
@@ -66,9 +67,11 @@ class PressureHead(CaptureHead):
 
 
 def read_pressure(
-    path: Path, parameters: Parameters, side: Side | None = None
+    path: Path, parameters: Parameters, side: Side | None = None, mapping: Path | None = None
 ) -> PressureRecording:
-    """Read a pressure capture (NPZ or CSV by its suffix); `side` when the head leaves it open.
+    """Read a pressure capture, NPZ, CSV or .mat by its suffix.
+
+    `side` is that where the head leaves it open; `mapping` says what the arrays of a .mat file are.
 
     Raises
     ------
@@ -76,8 +79,13 @@ def read_pressure(
         If head or numbers do not fit, the recording is larger than ``capture.recording-limit``,
         or `side` is not the side in the head.
     """
-    reader = read_pressure_npz if path.suffix.lower() == ".npz" else read_pressure_csv
-    recording = reader(path, parameters)
+    if path.suffix.lower() == ".mat":
+        document, frames = read_mat(path, mapping, parameters.capture.recording_limit)
+        _refuse_beyond(frames, Place(str(path)))
+        recording = validate(PressureHead, document, from_text=True).recording(frames, str(path))
+    else:
+        reader = read_pressure_npz if path.suffix.lower() == ".npz" else read_pressure_csv
+        recording = reader(path, parameters)
     if side and recording.side and side != recording.side:
         raise InputError(
             Place(str(path)), f"the head says `side: {recording.side}`, you say {side}",

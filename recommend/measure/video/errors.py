@@ -34,13 +34,15 @@ def budget_of(
     name: str,
     values: Values,
     reference: str,
+    rate_hz: float,
     parameters: Parameters,
     defs: MeasureDefs,
 ) -> Budget:
     """What the error of the mean of measure `name` is made of.
 
     Placing of the marks cancels where the zero is a still capture of the same marks, and in
-    differences of two angles of one film.
+    differences of two angles of one film. When contact times come out as whole frames of nearly
+    one number, their scatter hides what the frame rate leaves open, which is therefore added.
     """
     each = values.each[name]
     single = _single(name, float(np.mean(each)), parameters, defs)
@@ -49,8 +51,21 @@ def budget_of(
     terms |= values.shared.get(name, {})
     to_vertical = name.startswith(("heel-vertical", "leg-vertical"))
     if name not in _NOT_PLACED and (reference == "vertical" or to_vertical):
-        terms["placing"] = parameters.capture.placing
+        terms["placing"] = _placing(name, parameters, defs)
+    if name == "contact-time" and rate_hz:
+        terms["rate"] = parameters.capture.rate_contact_time / rate_hz
     return Budget(terms)
+
+
+def _placing(name: str, parameters: Parameters, defs: MeasureDefs) -> float:
+    """Error of placing the marks: what repeats in this lab left beside strides, else the usual.
+
+    Of an angle that the lab did not repeat, that of the peak stands in: the lines are the same.
+    """
+    for known in (defs[one].error for one in (name, "peak-angle") if one in defs):
+        if known and known.of_lab and known.floor:
+            return known.floor
+    return parameters.capture.placing
 
 
 def _single(name: str, mean: float, parameters: Parameters, defs: MeasureDefs) -> float:

@@ -90,10 +90,12 @@ def _measured(
         *_few(len(strides), parameters),
         *_rate_doubts(strides, recording, parameters),
         *_turned_doubts(recording, parameters),
+        *_end_doubts(values, parameters),
         *film_doubts(strides, recording, parameters),
     ]
     budgets = {
-        name: budget_of(name, values, zero.reference, parameters, defs) for name in values.each
+        name: budget_of(name, values, zero.reference, recording.rate_hz, parameters, defs)
+        for name in values.each
     }
     measures = [_measure(name, values, budgets[name], recording, zero) for name in values.each]
     return Measured(
@@ -217,6 +219,19 @@ def _rate_doubts(
             )
             doubts.append(Doubt(Flag(f"rate-too-low-for-{what}", text, "removed"), concerns))
     return doubts
+
+
+def _end_doubts(values: Values, parameters: Parameters) -> list[Doubt]:
+    """Strides whose largest angle lies where the tipped heel leaves: no time of a peak."""
+    times = values.each["peak-time"]
+    late = int(np.count_nonzero(times > parameters.capture.peak_end))
+    if not late:
+        return []
+    text = (
+        f"in {late} of {len(times)} strides the angle is largest as the foot leaves, where a "
+        "tipped heel seen askew looks so too: the time of the peak is not told"
+    )
+    return [Doubt(Flag("peak-at-the-end", text, "removed"), ("peak-time",))]
 
 
 def _turned_doubts(recording: MarksRecording, parameters: Parameters) -> list[Doubt]:

@@ -7,8 +7,8 @@ import pytest
 
 from recommend.errors import InputError
 from recommend.measure.pressure import measure_pressure
-from recommend.measure.pressure.measures import _side_doubts
-from tests.invented.foot_model import Foot, Mat, invent, truth, walk
+from recommend.measure.pressure.measures import _side_doubts, _within_error
+from tests.invented.foot_model import Foot, Mat, _one_step, invent, truth, walk
 from tests.measure.conftest import recording
 
 FIND = {
@@ -363,3 +363,79 @@ def test_the_side_is_doubted_when_most_footprints_speak_against_it(parameters, a
     assert parameters.capture.side_doubt == 0.5
     told = [("right", 1.0)] * against + [("left", 1.0)] * (4 - against)
     assert bool(_side_doubts(told, "left", parameters)) is doubted
+
+
+def askew_steps(degrees: float) -> np.ndarray:
+    """Three equal steps of an ordinary left foot that points `degrees` off the rows."""
+    rng, foot, mat = np.random.default_rng(3), Foot(), Mat(64, 64)
+    gap = np.zeros((15, 64, 64), dtype=np.float32)
+    frames = [gap]
+    for _ in range(3):
+        frames += [_one_step(foot, foot.scale(), degrees, mat, rng, 0.0), gap]
+    return np.concatenate(frames)
+
+
+def test_a_foot_that_lands_on_its_front_has_no_excursion_index(five_steps, parameters, defs):
+    """A heel that bears only after 28 of 70 frames is named, and the path is withdrawn."""
+    frames = five_steps.copy()
+    for start in np.flatnonzero(np.diff(np.append(0, frames.sum(axis=(1, 2)) > 0).astype(int)) > 0):
+        frames[start : start + 28, :32] = 0.0
+    (plain,) = measure_pressure(recording(five_steps.copy()), parameters, defs)
+    (measured,) = measure_pressure(recording(frames), parameters, defs)
+
+    assert flags(measured)["no-heel-strike"] == "removed"
+    assert measured.find("cpei") is None
+    assert measured.find("arch-index") is not None
+    assert "no-heel-strike" not in flags(plain)
+
+
+def test_a_footprint_without_its_heel_has_no_index(five_steps, parameters, defs):
+    """With the rear 30 % of every footprint missing, indices of thirds and length are withdrawn."""
+    frames = five_steps.copy()
+    rows = np.flatnonzero(frames.any(axis=(0, 2)))
+    frames[:, : rows[0] + round(0.3 * len(rows))] = 0.0
+    (measured,) = measure_pressure(recording(frames), parameters, defs)
+
+    assert flags(measured)["footprint-not-whole"] == "removed"
+    assert measured.find("arch-index") is None
+    assert measured.find("footprint-length") is None
+
+
+def test_a_walk_across_the_rows_has_no_toe_out(parameters, defs):
+    """A foot 40 degrees off the rows is named and has no toe-out; at 20 it reads 20."""
+    far, near = (
+        measure_pressure(recording(askew_steps(degrees)), parameters, defs)[0]
+        for degrees in (40.0, 20.0)
+    )
+
+    assert flags(far)["walked-askew"] == "removed"
+    assert far.find("toe-out") is None
+    assert abs(near.find("toe-out").value - 20.0) < 1.96 * near.find("toe-out").error
+
+
+def test_a_footprint_of_running_is_said_to_be_one(parameters, defs):
+    """Its arch index stands with the note that it is broader than one of walking."""
+    frames = walk(Foot(stance_s=0.26), 3, np.random.default_rng(6), vary=0.0)
+    (measured,) = measure_pressure(recording(frames, gait="running"), parameters, defs)
+
+    assert "running-footprint" in {f.name for f in measured.find("arch-index").flags}
+    assert "running-footprint" not in {f.name for f in measured.find("footprint-length").flags}
+
+
+def test_a_class_next_to_its_limit_names_the_other(parameters):
+    """Paths 0.2 % of width from the limit could be both classes; paths 8 % from it, one."""
+    limit = parameters.capture.drift_medial_midfoot
+    scatter = (-0.3, 0.0, 0.3, 0.1, -0.1)
+    sides = [
+        _within_error([(limit + off + by, 0.0) for by in scatter], recording(None), parameters)
+        for off in (0.2, 8.0)
+    ]
+
+    assert sides == [{"medial-early", "central"}, {"central"}]
+
+
+def test_a_still_foot_called_steps_is_asked_about(five_steps, parameters, defs):
+    """A foot that bears all through a dynamic recording is named as standing, not as dead."""
+    still = np.repeat(five_steps[20:60].mean(axis=0)[None], 60, axis=0)
+    with pytest.raises(InputError, match="still capture, not steps"):
+        measure_pressure(recording(still), parameters, defs)

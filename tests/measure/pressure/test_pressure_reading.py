@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.io import savemat
 
 from recommend.errors import InputError
 from recommend.measure.pressure import read_pressure
@@ -161,3 +162,37 @@ def test_semicolons_with_decimal_commas_are_read(tmp_path, parameters):
     found = read_pressure(path, parameters)
 
     assert found.frames[0, 0].tolist() == [0, 1.5, 20.25, 3]
+
+
+def test_a_matlab_file_is_read_by_its_mapping_like_the_plain_frames(tmp_path, parameters):
+    """Rows x columns x time inside a struct, written by scipy, come back as the same frames."""
+    frames = np.arange(5 * 6 * 7, dtype=np.float64).reshape(5, 6, 7)
+    savemat(tmp_path / "walk.mat", {"Data": {"P": frames.transpose(1, 2, 0)}, "other": 3})
+    mapping = tmp_path / "map.yaml"
+    head = "head: {unit: N/cm2, pitch-mm: 5, rate-hz: 100, side: left}"
+    mapping.write_text(f"pressure: Data.P\naxes: [rows, columns, time]\n{head}\n")
+
+    recording = read_pressure(tmp_path / "walk.mat", parameters, mapping=mapping)
+
+    assert recording.frames == pytest.approx(10 * frames)  # definition: 1 N/cm2 = 10 kPa
+    assert (recording.side, recording.rate_hz, recording.pitch_mm) == ("left", 100.0, (5.0, 5.0))
+
+
+@pytest.mark.parametrize(
+    ("name", "damage", "words"),
+    [
+        ("P", lambda b: b, "it holds Q"),
+        ("Q", lambda b: b[: len(b) // 2], "cannot be read as MATLAB version 5"),
+        ("Q", lambda b: b"no matlab", "cannot be read as MATLAB version 5"),
+        (None, lambda b: b, "give it with --mapping"),
+    ],
+)
+def test_a_faulty_matlab_file_is_one_sentence(tmp_path, parameters, name, damage, words):
+    """A missing array names those there are; a damaged file and a missing mapping are told."""
+    path, mapping = tmp_path / "walk.mat", tmp_path / "map.yaml"
+    savemat(path, {"Q": np.ones((5, 6, 7))})
+    path.write_bytes(damage(path.read_bytes()))
+    mapping.write_text(f"pressure: {name}\nhead: {{unit: kPa, pitch-mm: 5, rate-hz: 100}}\n")
+
+    with pytest.raises(InputError, match=words):
+        read_pressure(path, parameters, mapping=mapping if name else None)

@@ -8,11 +8,16 @@ import numpy as np
 import pytest
 
 from recommend.errors import InputError
+from recommend.measure.cross_checks import cross_checked
+from recommend.measure.definitions import ReadingError
+from recommend.measure.pressure import measure_pressure
 from recommend.measure.video import measure_marks
 from recommend.measure.video.cleaning import clean_marks
 from recommend.measure.video.stance import heel_stances
+from recommend.visit.models import Visit
 from tests.invented.gait_model import Gait, truth
-from tests.measure.conftest import filmed
+from tests.measure.conftest import filmed, recording
+from tests.measure.pressure.test_pressure_measures import askew_steps
 
 ANGLES = ("touchdown-angle", "contact-angle", "midstance-angle", "propulsion-angle")
 
@@ -320,3 +325,42 @@ def test_a_still_capture_of_the_other_foot_is_refused(parameters, defs):
     """The zero of one foot is not that of the other."""
     with pytest.raises(InputError, match="still capture is of the right foot"):
         measure_marks(filmed(Gait()), filmed(Gait(side="right")), parameters, defs)
+
+
+def test_a_labs_own_placing_takes_the_place_of_the_usual(parameters, defs):
+    """What repeats left beside strides is the placing; of an angle not repeated, the peak's is."""
+    own = ReadingError(single=1.0, floor=0.8, of_lab=True, kind="assumption")
+    changed = {**defs, "peak-angle": defs["peak-angle"].model_copy(update={"error": own})}
+    usual, learned = (
+        measure_marks(filmed(Gait()), None, parameters, known) for known in (defs, changed)
+    )
+
+    for name in ("peak-angle", "propulsion-angle"):
+        assert usual.budget(usual.find(name)).terms["placing"] == parameters.capture.placing
+        assert learned.budget(learned.find(name)).terms["placing"] == 0.8
+    assert "placing" not in learned.budget(learned.find("rearfoot-range")).terms
+
+
+def test_an_angle_largest_as_the_foot_leaves_has_no_time_of_its_peak(parameters, defs):
+    """A foot that goes on rolling in to the end keeps its largest angle and loses its time."""
+    ends = measure_marks(filmed(Gait(peak=4, late=9)), None, parameters, defs)
+    plain = measure_marks(filmed(Gait()), None, parameters, defs)
+
+    assert flags(ends)["peak-at-the-end"] == "removed"
+    assert ends.find("peak-time") is None
+    assert ends.find("peak-angle") is not None
+    assert "peak-at-the-end" not in flags(plain)
+
+
+def test_a_foot_turned_out_on_the_mat_widens_the_film(parameters, defs):
+    """The mat shows 20 degrees: landing widens by a third of them over root 3, the peak stands."""
+    film = measure_marks(filmed(Gait()), None, parameters, defs)
+    (mat,) = measure_pressure(recording(askew_steps(20.0)), parameters, defs)
+    visit = Visit.model_validate({"reference": "T-2"})
+    (checked, _) = cross_checked((film, mat), visit, parameters)
+
+    assert flags(checked)["turned-out-on-mat"] == "widened"
+    added = parameters.capture.toe_out_landing * 20.0 / 3**0.5
+    before, after = (one.find("touchdown-angle").error for one in (film, checked))
+    assert after == pytest.approx(np.hypot(before, added), rel=0.05)
+    assert checked.find("peak-angle").error == film.find("peak-angle").error
