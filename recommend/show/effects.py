@@ -82,8 +82,8 @@ def check_blocks(shop: Shop) -> Iterator[RenderableType]:
     yield table
     yield bullet(
         "in interval: 95 of 100 are meant. error: root of the mean squared error of what was "
-        "foretold; published: of the published mean alone. Only what foretells better moves "
-        "products with `shortlist --learned`."
+        "foretold; published: of the published mean alone. used: better by more than the standard "
+        "error of the difference; only that moves products with `shortlist --learned`."
     )
 
 

@@ -50,7 +50,8 @@ class LearnedList:
     shortlist : with the same products in each part as before.
     expected : by candidate id and reading; a gait from which nothing was learned is absent.
     visits : kept visits with a trial behind it.
-    heeded : whether any of them foretell better than the published mean; else nothing moves.
+    heeded : whether a reading that has a band is foretold better than by the published mean; else
+        nothing moves.
     """
 
     shortlist: Shortlist
@@ -83,16 +84,17 @@ def with_learned(outcome: Outcome, shop: Shop) -> LearnedList | None:
         for group in GROUPS
         for c in ranked.ranked[group]
     }
+    banded = {key for key in readings if band_of(book, key)}
     weight = book.parameters.trial.learned_weight
 
     def key(candidate: Candidate) -> tuple[bool, float, float, float]:
-        outside = [one.outside for one in expected[candidate.id].values()]
+        outside = [one.outside for read, one in expected[candidate.id].items() if read in banded]
         learned = candidate.function + weight * fmean(outside or [0.0])
         total = round(candidate.fit + learned, 6)
         return (candidate.back, candidate.tier, total, candidate.fit)
 
     again = {group: grouped(sorted(ranked.ranked[group], key=key), key) for group in GROUPS}
-    return LearnedList(replace(ranked, ranked=again), expected, shop.visits, bool(readings))
+    return LearnedList(replace(ranked, ranked=again), expected, shop.visits, bool(banded))
 
 
 def _foretells(shop: Shop, kind: tuple[str, str]) -> bool:

@@ -31,15 +31,24 @@ def main(shops: int) -> None:
             print(f"{name:14} {visits:6d} " + _line(rng, truths, visits, shops), flush=True)
 
 
+def wares() -> list[Item]:
+    """Four insoles of two profiles."""
+    return [Item(f"i-{n}", "insole", str(n % 2)) for n in range(4)]
+
+
+def trials(rng: np.random.Generator, truths: tuple[float, ...], visits: int) -> list[Observed]:
+    """One insole tried in each visit, by turns; people answer it unlike, and strides are noisy."""
+    spread = float(np.hypot(PEOPLE, STRIDES))
+    return [
+        Observed(f"v-{v}", (f"i-{v % 4}",), float(rng.normal(truths[v % 4], spread)), STRIDES**2)
+        for v in range(visits)
+    ]
+
+
 def _line(rng: np.random.Generator, truths: tuple[float, ...], visits: int, shops: int) -> str:
-    items = [Item(f"i-{n}", "insole", str(n % 2)) for n in range(len(truths))]
-    off, held, errors, plain, used = [], [], [], [], 0
+    items, off, held, errors, plain, used = wares(), [], [], [], [], 0
     for _ in range(shops):
-        seen = [
-            Observed(f"v-{v}", (items[v % 4].id,),
-                     float(rng.normal(truths[v % 4], np.hypot(PEOPLE, STRIDES))), STRIDES**2)
-            for v in range(visits)
-        ]  # fmt: skip
+        seen = trials(rng, truths, visits)
         learned = learn(items, seen, PRIOR)
         effects = [learned.effect(item, 0.95) for item in items]
         off += [e.value - t for e, t in zip(effects, truths, strict=True)]

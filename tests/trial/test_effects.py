@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from recommend.trial.effects import Item, Observed, Prior, learn
+from tests.bench import shop_learning
 
 Z = 1.959963984540054
 PRIOR = Prior({"insole": -2.0, "shoe": 0.0}, 1.5, 0.7, 0.5, 1.5, 1e12)
@@ -95,6 +96,24 @@ def test_the_spread_of_people_is_learned_from_many_visits() -> None:
     changes = list(-1.0 + rng.normal(0, math.hypot(0.6, 0.5), 600))
     assert learn([ONE], visits("a", changes), loose).person_sd == pytest.approx(0.6, abs=0.1)
     assert learn([ONE], visits("a", changes[:1]), loose).person_sd == 1.5
+
+
+@pytest.mark.parametrize("truths", shop_learning.TRUTHS.values(), ids=shop_learning.TRUTHS)
+def test_known_effects_of_simulated_shops_are_recovered(truths: tuple[float, ...]) -> None:
+    """150 shops of 40 visits: bias below 0.1 degrees on average, and 92 to 98 % of intervals hold.
+
+    The truths are drawn into the trials by numpy alone; 600 intervals hold to about 1 %.
+    """
+    rng = np.random.default_rng(11)
+    items, off, held = shop_learning.wares(), [], []
+    for _ in range(150):
+        learned = learn(items, shop_learning.trials(rng, truths, 40), shop_learning.PRIOR)
+        for item, truth in zip(items, truths, strict=True):
+            effect = learned.effect(item, 0.95)
+            off.append(effect.value - truth)
+            held.append(effect.holds(truth))
+    assert abs(float(np.mean(off))) < 0.1
+    assert 0.92 <= np.mean(held) <= 0.98
 
 
 def test_an_observation_of_an_unknown_product_is_refused() -> None:

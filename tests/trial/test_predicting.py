@@ -2,9 +2,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from recommend.trial.effects import Item, Observed, Prior, learn
 from recommend.trial.predicting import Check, check_of
+from tests.bench import shop_learning
 
 PRIOR = Prior({"insole": -2.24, "shoe": 0.0}, 1.5, 0.7, 0.5, 1.5, 4)
 
@@ -57,3 +59,17 @@ def test_the_intervals_of_what_is_foretold_hold() -> None:
     checks = [checked(30, -1.0, seed) for seed in range(40)]
     held = sum(check.held for check in checks) / sum(check.predictions for check in checks)
     assert 0.93 <= held <= 0.985
+
+
+def test_better_by_chance_is_seldom_called_better() -> None:
+    """Where products do on average what is published, no more often than a normal tail of one
+    standard error (16 %, scipy; 99 % bound over 120 shops), and less often than errors alone say.
+    """
+    rng, truths, called, smaller = np.random.default_rng(5), shop_learning.TRUTHS, 0, 0
+    for _ in range(120):
+        seen = shop_learning.trials(rng, truths["as published"], 12)
+        check = check_of(shop_learning.wares(), seen, shop_learning.PRIOR, 0.95, 10)
+        called += check.better
+        smaller += check.error < check.published
+    assert called <= stats.binom.ppf(0.99, 120, stats.norm.sf(1))
+    assert called < smaller

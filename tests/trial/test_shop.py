@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from statistics import NormalDist
@@ -144,8 +145,10 @@ def test_learned_effects_move_no_product_on_or_off_the_list() -> None:
     """The switch changes the order only; excluded, missing, needs and notes are untouched."""
     seen = read_visit(DEMO / "trials" / "kept-03.yaml")
     outcome = outcome_of(seen, book(), catalogue())
-    heeded = with_learned(outcome, shop())
+    sure = {kind: replace(check, better=True) for kind, check in shop().checks.items()}
+    heeded = with_learned(outcome, replace(shop(), checks=sure))
     assert heeded is not None
+    assert heeded.heeded
     assert outcome.shortlist is not None
     for group in GROUPS:
         before, after = outcome.shortlist.ranked[group], heeded.shortlist.ranked[group]
@@ -153,6 +156,20 @@ def test_learned_effects_move_no_product_on_or_off_the_list() -> None:
         assert heeded.shortlist.excluded[group] == outcome.shortlist.excluded[group]
     assert heeded.shortlist.needs == outcome.shortlist.needs
     assert heeded.shortlist.ranked != outcome.shortlist.ranked
+
+
+def test_what_foretells_no_better_in_a_reading_with_a_band_moves_nothing() -> None:
+    """In the demo shop the means foretell better, and have no band; the peak does not yet."""
+    assert not shop().checks["running", "peak"].better
+    assert shop().checks["running", "midstance"].better
+    outcome = outcome_of(read_visit(DEMO / "trials" / "kept-03.yaml"), book(), catalogue())
+    learned = with_learned(outcome, shop())
+    assert learned is not None
+    assert not learned.heeded
+    assert outcome.shortlist is not None
+    for group in GROUPS:
+        before, after = outcome.shortlist.ranked[group], learned.shortlist.ranked[group]
+        assert [c.id for c in before] == [c.id for c in after]
 
 
 def test_a_stop_is_not_lifted_by_what_was_learned() -> None:
