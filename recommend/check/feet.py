@@ -247,9 +247,10 @@ def _sizes(facts: Facts) -> dict[str, Any]:
     names = {"foot-length": "foot-length-mm", "forefoot-width": "forefoot-width-mm",
              "heel-width": "heel-width-mm"}  # fmt: skip
     out: dict[str, Any] = {key: facts[name] for name, key in names.items() if name in facts}
-    if "width-ratio" in facts:
+    ratios = {"width-ratio": "forefoot-width-mm", "heel-ratio": "heel-width-mm"}
+    for name in facts.keys() & ratios.keys():
         length = float(out.setdefault("foot-length-mm", _LENGTH_MM))
-        out.setdefault("forefoot-width-mm", round(float(facts["width-ratio"]) * length, 6))
+        out.setdefault(ratios[name], round(float(facts[name]) * length, 6))
     return out
 
 

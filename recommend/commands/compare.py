@@ -14,12 +14,12 @@ from recommend.commands.options import VisitName, visit_file
 from recommend.errors import Exit, RecommendError
 from recommend.explain.explaining import Explanation
 from recommend.match.wishes import OWN_SHOES
+from recommend.match.worn import OWN
 from recommend.measure.named import read_measured_visit
 from recommend.show.compared import compared_data, compared_lines
 from recommend.show.console import console
 from recommend.show.dialogue import say
 from recommend.show.letters import first_choices
-from recommend.trial.steps import OWN
 from recommend.way import outcome_of
 
 MOST = 4  # products that stand beside each other in 80 columns

@@ -16,6 +16,7 @@ from recommend.commands.completing import insoles, shoes
 from recommend.commands.options import Force, Keep, StorePath, VisitName, asked_sections, visit_file
 from recommend.commands.trial_step import guided_step, print_end
 from recommend.errors import Exit, InputError, Place
+from recommend.match.worn import OWN
 from recommend.measure.capture import CaptureOptions, measure_capture
 from recommend.measure.model import Side
 from recommend.measure.named import read_measured_visit
@@ -43,7 +44,6 @@ from recommend.trial.entry import (
 from recommend.trial.heeding import TRIAL, TRIED, heeding, tried
 from recommend.trial.outcome import TrialOutcome, as_document, trial_outcome
 from recommend.trial.plan import plan_of
-from recommend.trial.steps import OWN
 from recommend.visit.models import Reference
 from recommend.visit.shelf import Shelf
 from recommend.way import outcome_of

@@ -11,6 +11,7 @@ from recommend.catalogue import Catalogue
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.errors import InputError, Place, RecommendError
 from recommend.match.outcome import Outcome
+from recommend.match.worn import OWN
 from recommend.measure.capture import CaptureOptions, measure_capture
 from recommend.measure.named import read_measured_visit
 from recommend.reading import read_document
@@ -35,7 +36,6 @@ from recommend.trial.guided import (
 )
 from recommend.trial.outcome import TrialOutcome, trial_outcome
 from recommend.trial.plan import BAREFOOT
-from recommend.trial.steps import OWN
 from recommend.visit.answers import RefusedError
 from recommend.visit.entry import Entry
 from recommend.visit.models import Visit

@@ -219,6 +219,8 @@ class Explanation:
     def _why_out(self, candidate: Candidate) -> Iterator[str]:
         """What keeps it from being listed, the rules first; nothing where it is listed."""
         book, ranked = self.outcome.book, self._ranked()
+        if candidate in ranked.ranked[candidate.group]:
+            return  # the customer's own shoes have a place though nothing is known of them
         broken = [verdict for verdict in candidate.judgement.verdicts if verdict.broken]
         if candidate in ranked.will_not_do[candidate.group] and not _described(candidate):
             yield f"it will not do: {self._asks_more(candidate)}"

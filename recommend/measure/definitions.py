@@ -207,8 +207,11 @@ COMPUTED: Final[Mapping[str, tuple[str, tuple[str, ...]]]] = {
     "body-mass": ("kg", ()),
     "pain-score": ("score", ()),
     "pain-weeks": ("weeks", ()),
+    "pain-before": ("score", ()),
     "pain-again": ("score", ()),
     "new-pain-sites": ("sites", ()),
+    "wear-weeks": ("weeks", ()),
+    "wear-comfort": ("score", ()),
     "growing": ("score", ()),
 }
 
@@ -217,7 +220,8 @@ COMPUTED: Final[Mapping[str, tuple[str, tuple[str, ...]]]] = {
 OPTIONAL: Final = frozenset(
     {
         "peak-angle", "peak-time", "rearfoot-return", "peak-difference", "contact-difference",
-        "length-difference", "pain-again", "new-pain-sites", "growing",
+        "length-difference", "pain-before", "pain-again", "new-pain-sites", "wear-weeks",
+        "wear-comfort", "growing",
     }
 )  # fmt: skip
 # What older rulebooks call a measure; under them it is computed by that name.

@@ -48,7 +48,8 @@ def _assessed(outcome: Outcome) -> dict[str, Any]:
     told = {name: whole[name] for name in _OF_OUTCOME}
     notes = [{name: note[name] for name in _OF_NOTE} for note in told["notes"]]
     feet = {side: _foot(foot) for side, foot in told["feet"].items()}
-    return {**told, "notes": notes, "feet": feet}
+    size = told["size"] and {k: v for k, v in told["size"].items() if k != "shorter-foot"}
+    return {**told, "notes": notes, "feet": feet, "size": size}
 
 
 def _foot(foot: dict[str, Any]) -> dict[str, Any]:

@@ -74,7 +74,21 @@ _WORDS = frozenset(
 _MEANT = frozenset({"where", "qualifiers", "beside", "then"})  # below these, such a word decides
 _LISTED = frozenset({"cautions", "says"})  # sentences one after the other
 # Lists whose order means nothing: words of which one suffices, parts that all hold.
-_SETS = frozenset({"is", "is-not", "sources", "defines", "all", "any", "none", "sum-of", "keeps"})
+_SETS = frozenset(
+    {
+        "is",
+        "is-not",
+        "sources",
+        "defines",
+        "all",
+        "any",
+        "none",
+        "sum-of",
+        "keeps",
+        "rules",
+        "wishes",
+    }
+)
 _ORDERED = frozenset({"scale"})  # mappings whose order means something
 _OF_LIMIT = re.compile(r"^values\[(.*)\]\.value$")  # said by what the value is meant for
 _IDS = ("id", "name", "rule", "change", "version", "attribute", "between")

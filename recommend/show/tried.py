@@ -8,11 +8,11 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from recommend.match.shortlist import Candidate, Group
+from recommend.match.worn import step_id
 from recommend.show.layout import heading, inset
 from recommend.show.letters import names_of
 from recommend.show.trial_words import outside_words
 from recommend.trial.outcome import TrialOutcome
-from recommend.trial.steps import step_id
 from recommend.trial.tried import Tried
 
 _TITLES: dict[Group, str] = {"pair": "Shoe with insole", "shoe": "Shoes", "insole": "Insoles"}

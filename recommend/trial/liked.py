@@ -6,9 +6,10 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from statistics import fmean
 
+from recommend.match.worn import OWN
 from recommend.measure.model import SIDES, Side
 from recommend.parameters import Parameters
-from recommend.trial.steps import OWN, steps_of
+from recommend.trial.steps import steps_of
 from recommend.visit.models import Region, Visit
 from recommend.visit.pain import pain_since
 

@@ -9,8 +9,8 @@ from enum import Enum
 from recommend.catalogue.loading import Item
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import Candidate, Group, Shortlist
+from recommend.match.worn import OWN, worn_id
 from recommend.trial.report import StepResult, Trial
-from recommend.trial.steps import OWN, worn_id
 from recommend.trial.tried import Ranking
 
 _WEDGES = ("shoe.wedge", "insole.wedge")

@@ -6,31 +6,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from recommend.errors import InputError, Place
-from recommend.match.shortlist import Candidate
-from recommend.match.wishes import NO_INSOLE, OWN_INSOLE, OWN_SHOES
+from recommend.match.worn import OWN
 from recommend.measure.model import SIDES, Side
 from recommend.reading import Document
 from recommend.trial.readings import DERIVED, READINGS, field_of
 from recommend.visit.models import Rearfoot, TrialFeet, TrialFoot, TrialStep, Visit
 
-OWN = "own"  # the shoe the customer came in: no product of the catalogue
-
 Strides = tuple[float, ...]
-_AS_WORN = {OWN_SHOES: OWN, OWN_INSOLE: OWN, NO_INSOLE: ""}
-
-
-def step_id(candidate: str) -> str:
-    """What a candidate of the shortlist is called as a step; empty for no insole alone.
-
-    The customer's own shoes are ``own``, and a shoe without an insole is the shoe.
-    """
-    return "+".join(filter(None, (_AS_WORN.get(part, part) for part in candidate.split("+"))))
-
-
-def worn_id(candidate: Candidate) -> str:
-    """Its id as a step: an insole is tried in the customer's own shoe; empty for no insole."""
-    name = step_id(candidate.id)
-    return f"{OWN}+{name}" if candidate.group == "insole" and name else name
 
 
 @dataclass(frozen=True, slots=True)

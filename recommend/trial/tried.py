@@ -16,10 +16,11 @@ from recommend.catalogue.fitting import fit
 from recommend.match.needs import ruling_words
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import GROUPS, Candidate, Shortlist
+from recommend.match.worn import OWN, step_id
 from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
 from recommend.trial.report import StepResult, Trial
-from recommend.trial.steps import OWN, Key, Step, step_id
+from recommend.trial.steps import Key, Step
 
 _ENOUGH_PAIRS = 3  # blind second ratings from which their own noise is used
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from recommend.errors import InputError, nearest
-from recommend.reading import read_document, validate
+from recommend.reading import Document, read_document, validate
 from recommend.visit.models import Feet, Foot, Visit
 
 __all__ = ["Feet", "Foot", "Visit", "read_visit", "visit_schema"]
@@ -33,6 +33,7 @@ def read_visit(
         With file, line and column of the first thing that does not fit.
     """
     document = read_document(path)
+    _check_purpose(document, purposes)
     visit = validate(Visit, document)
     for answer in visit.answers if questions is not None else ():
         if answer not in (questions or ()):
@@ -42,14 +43,19 @@ def read_visit(
                 f"one of {len(questions or ())} ids in rules/questions.yaml",
                 nearest(answer, questions or ()) or "remove it; remarks may hold it",
             )
-    if purposes is not None and visit.purpose is not None and visit.purpose not in purposes:
+    return visit
+
+
+def _check_purpose(document: Document, purposes: Collection[str] | None) -> None:
+    """Refuse a purpose that is none, before its letters are refused, with the nearest."""
+    purpose = document.data.get("purpose") if isinstance(document.data, dict) else None
+    if purposes is not None and isinstance(purpose, str) and purpose not in purposes:
         raise InputError(
             document.place(("purpose",)),
-            f"`{visit.purpose}` is nothing that shoes are for here",
+            f"`{purpose}` is nothing that shoes are for here",
             ", ".join(purposes),
-            nearest(visit.purpose, purposes) or "leave it out, or add it to rules/purposes.yaml",
+            nearest(purpose, purposes) or "leave it out, or add it to rules/purposes.yaml",
         )
-    return visit
 
 
 def visit_schema() -> dict[str, Any]:

@@ -105,7 +105,10 @@ def _clashing(tmp_path: Path) -> tuple[Rulebook, Path]:
     return load_rulebook(folder), file
 
 
-_PRONATED = {"side": "left", "known_fpi": "yes", "fpi": 7.0, "fpi_low": 6.0, "fpi_high": 8.0}
+_PRONATED = {
+    "side": "left", "known_fpi": "yes", "fpi": 7.0, "fpi_low": 6.0, "fpi_high": 8.0,
+    "fpi_age": "grown",
+}  # fmt: skip
 
 
 def test_a_contradiction_names_both_rules(tmp_path) -> None:
@@ -203,7 +206,7 @@ def test_a_derivation_tells_facts_limits_and_sources(book: Rulebook, engine: Eng
     # As `rules/need/motion.yaml` writes it: two musts, each at most the limit of no wedge (0).
     asks = found["need-no-wedge-without-reason"].concludes
     assert asks.count("must be at most 0°") == 2
-    assert one.facts == {"fpi": 7.0}
+    assert one.facts == {"fpi": 7.0, "fpi_age": "grown"}
     limits = {limit.id: (limit.sign, limit.value, limit.unit) for limit in one.limits}
     assert limits == {
         "fpi-pronated": (">=", book.limits["fpi-pronated"].values[0].value, "score"),

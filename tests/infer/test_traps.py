@@ -48,6 +48,7 @@ def bare(book: Rulebook, **more: float | str) -> Facts:
 def score(book: Rulebook, value: float) -> Facts:
     """Facts of a foot of which only the posture score is known."""
     end = {"fpi": value, "fpi_low": value, "fpi_high": value, "known_fpi": "yes"}
+    end |= {"fpi_age": "grown"}
     return bare(book) | end
 
 

@@ -64,9 +64,10 @@ def test_what_can_be_done_for_the_shorter_foot(shorter: float, words: str) -> No
 
 
 def test_a_difference_within_its_error_is_told() -> None:
-    """7 mm is more than a size (6.5 mm) by less than the error of two readings: measure again."""
-    notes = {note.rule for note in _outcome({"foot-length-mm": 258}, LENGTH).assessment.notes}
-    assert "caution-nearly-uneven-length" in notes
+    """7 mm is more than a size by less than the error of two readings: the size says it."""
+    ranked = _outcome({"foot-length-mm": 258}, LENGTH).shortlist
+    assert ranked is not None
+    assert "7 mm shorter" in ranked.wanted.smaller
 
 
 def test_a_size_reckoned_from_a_shoe_is_whole() -> None:

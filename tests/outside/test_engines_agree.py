@@ -18,8 +18,8 @@ from recommend.rulebook.shipped import shipped_folder
 from tests.infer.feet import facts_of_row, random_columns
 from tests.outside.clips_rules import Clips
 
-FEET_IN_CLIPS = 20_000
-FEET_AT_THE_COUNTER = 2_000
+FEET_IN_CLIPS = 4_000
+FEET_AT_THE_COUNTER = 1_000
 
 
 @pytest.fixture(scope="module")
@@ -29,7 +29,7 @@ def book() -> Rulebook:
 
 
 def test_clips_concludes_the_same(book: Rulebook) -> None:
-    """On 20,000 random feet every rule and axis is in CLIPS what it is in numpy."""
+    """On 4,000 random feet every rule and axis is in CLIPS what it is in numpy."""
     columns = random_columns(book, FEET_IN_CLIPS, np.random.default_rng(20260101))
     many = conclude_many(book, columns, FEET_IN_CLIPS, fails=True)
     true, false, axes = Clips(book).conclude(columns, FEET_IN_CLIPS)
@@ -45,7 +45,7 @@ def test_clips_concludes_the_same(book: Rulebook) -> None:
 
 @pytest.mark.skipif(not is_built(), reason="durable-rules is not installed")
 def test_the_counter_concludes_the_same(book: Rulebook) -> None:
-    """On 2,000 random feet every rule and axis is in durable-rules what it is in numpy.
+    """On 1,000 random feet every rule and axis is in durable-rules what it is in numpy.
 
     The script tests/bench/agreement.py does 200,000.
     """

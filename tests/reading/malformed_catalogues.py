@@ -25,7 +25,7 @@ def instead(old: str, new: str) -> str:
 CATALOGUES: dict[str, Case] = {
     "empty": ("", ("empty",)),
     "binary": (b"\x00\x01\x02", ("control character",)),
-    "a-list": ("- id: brook\n", ("a list", "title, currency, products")),
+    "a-list": ("- id: brook\n", ("a list", "title, currency, as-of, products")),
     "no-products": ("title: x\n§products: []\n", ("has no entries", "at least 1 entry")),
     "products-missing": ("title: x\n", ("`products` is missing",)),
     "products-a-mapping": ("title: x\n§products: {brook: {}}\n", ("a group of keys", "a list")),

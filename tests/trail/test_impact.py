@@ -76,7 +76,11 @@ def test_a_moved_limit_is_counted_as_one_by_one(
     kept: Path, rules: Callable[[str, str, str], Path]
 ) -> None:
     """Counts and the sample are those of deriving every visit by the reference engine."""
-    folder = rules("limits.yaml", "{value: 6, system: manual", "{value: 5, system: manual")
+    folder = rules(
+        "limits.yaml",
+        "{value: 6, where: {age: grown}, system: manual",
+        "{value: 5, where: {age: grown}, system: manual",
+    )
     with Store(kept) as store:
         past = PastVisits(Archive(store), load_rulebook(folder))
         impact = impact_of(past, store.records(), 100)

@@ -168,7 +168,7 @@ def test_history_says_which_change_is_beyond_error(shelf: Shelf) -> None:
     (shelf.folder / "QB-0101_2025-09-01.yaml").write_text(later)
     output = _run("history", "QB-0101", "--measure", "foot-length").output
     left, right = output.split("right, length of the foot")
-    assert "up by 10.0 mm, beyond error" in left
+    assert "up by 10 mm, beyond error" in left
     assert "within the error" in right
     assert max(map(len, output.splitlines())) <= 80
 

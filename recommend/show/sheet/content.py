@@ -10,13 +10,13 @@ from recommend.errors import InputError, Place, nearest
 from recommend.infer.assess import Assessment
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import GROUPS, Candidate, Shortlist
+from recommend.match.worn import OWN, step_id
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.rulebook.book import Rulebook
 from recommend.trial.judge import Band
 from recommend.trial.outcome import TrialOutcome
 from recommend.trial.readings import READINGS_BY_MEASURE
 from recommend.trial.report import StepResult
-from recommend.trial.steps import OWN, step_id
 
 # Readings that a customer can follow, in this order; the rest is for the fitter.
 _SHOWN = (
