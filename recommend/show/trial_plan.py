@@ -52,7 +52,10 @@ def _parts(plan: Plan | None, outcome: Outcome) -> Iterator[Part]:
     yield _why()
     yield Part(
         "type", "Type",
-        [[f"recommend trial step {visit.reference}   (each turn adds to its try-on)"]],
+        [[
+            f"recommend trial step {visit.reference}   (each turn adds to its try-on; type both "
+            "barefoot turns too, they stand in for the first film)"
+        ]],
     )  # fmt: skip
 
 

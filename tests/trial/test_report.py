@@ -140,6 +140,22 @@ def test_barefoot_again_stands_in_for_the_first_reading() -> None:
     assert trial.results[0].whole[PEAK].change.value == pytest.approx(-1.0)
 
 
+def test_an_even_drift_there_and_back_again_leaves_the_change_as_it_is() -> None:
+    """By hand: a shoe takes 3 degrees off and each of four turns drifts up by 1.
+
+    Barefoot reads 9 and at the end 12, the shoe 7 and 8: 7.5 less 10.5 is -3. Against the last
+    barefoot alone it would be -4.5.
+    """
+    trial = trial_of(
+        around(8.0),  # at the first film; the trial's own turns stand in for it
+        f"{{feet: {{left: {{{angles(*around(9.0), *around(12.0))}}}}}}}",
+        step("shoe: own", *around(7.0), *around(8.0)),
+    )
+    change = trial.results[0].whole[PEAK].change
+    assert change.before.n == 2 * len(around(9.0))
+    assert change.value == pytest.approx(-3.0)
+
+
 @banded
 def test_what_measures_well_and_hurts_is_not_first() -> None:
     """The lesser correction that is worn gladly comes before the better one that hurts."""
