@@ -1,4 +1,4 @@
-"""What a fitter writes down about one visit. Every field may be missing; missing is missing."""
+"""What a fitter writes down about one visit. Every field but the reference may be missing."""
 
 from __future__ import annotations
 
