@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from importlib.util import find_spec
 
 import pytest
 
@@ -30,6 +31,8 @@ def _shipped_once(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_damaged_inputs_of_each_kind_end_in_a_sentence() -> None:
     """No traceback, no exit code of another meaning, nothing left behind or let out."""
     for kind in KINDS:
+        if kind == "c3d" and find_spec("ezc3d") is None:
+            continue  # ezc3d, which writes what is then damaged, is in the extra `c3d`
         for seed in range(1 if kind in DEAR else 4):
             fault, _, _ = fault_of(kind, seed)
             assert not fault

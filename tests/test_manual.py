@@ -164,6 +164,8 @@ def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 @pytest.mark.parametrize("line", [line for line in LINES if _run_here(line)])
 def test_the_cheap_command_lines_run(line: str, shop: Path) -> None:
     """A line that can be pasted does what it is for, and ends with exit code 0."""
+    if "--plot" in line:
+        pytest.importorskip("matplotlib", reason="matplotlib is in the extra `plot`")
     filled_in = line.replace(" VISIT", " my-visit.yaml").replace(" TOPIC", " limits")
     words = [
         str(found)
