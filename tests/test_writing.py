@@ -115,6 +115,8 @@ def test_no_command_writes_over_a_file_of_another_kind(
     words: list[str], name: str, tmp_path: Path
 ) -> None:
     """A visit is refused as the target whatever it is called, and stays as it was."""
+    if "--plot" in words:
+        pytest.importorskip("matplotlib", reason="matplotlib is in the extra `plot`")
     target = tmp_path / name
     target.write_bytes(VISIT.read_bytes())
     done = CliRunner().invoke(app, [*words, str(target)])
