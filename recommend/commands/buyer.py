@@ -32,7 +32,7 @@ PopulationOption = Annotated[
     typer.Option(
         "--population",
         help="Who is counted: the modelled population, the shop's visits alone, or the "
-        "published one moved towards the visits. Default: both with --visits, else published.",
+        "modelled one moved towards the visits. Default: both with --visits, else modelled.",
     ),
 ]
 CustomersOption = Annotated[

@@ -113,8 +113,7 @@ def gaps(
     assessor = question.assessor(more=listed.items if listed else finer)
     here = question.catalogue
     with connected(cluster), stages() as stage:
-        progress = stage("drawing and classifying feet")
-        tally = question.crowd.tally(book, assessor.classes, progress=progress)
+        tally = question.tally(assessor, stage)
         kinds, counted = assessor.kinds(tally), tally.customers
         searching = stage("searching")
         if listed is not None:

@@ -79,8 +79,7 @@ def order(
     question = Question(book, here, crowd_of(book, visits, population, count, seed), sold)
     assessor = question.assessor()
     with connected(cluster), stages() as stage:
-        progress = stage("drawing and classifying feet")
-        tally = question.crowd.tally(book, assessor.classes, progress=progress)
+        tally = question.tally(assessor, stage)
         kinds = assessor.kinds(tally)
         modelled = demand_of(assessor, here, kinds, tally.customers, season)
         demand = {key: Demand(mean) for key, mean in modelled.items()}

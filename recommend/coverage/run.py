@@ -85,6 +85,11 @@ class Question:
             accepted = ("in-stock", "out-of-stock")
         return Terms(SOLD[self.sold], accepted)
 
+    def tally(self, assessor: Assessor, stage: Stage) -> Tally:
+        """The customers it is about, drawn and classified."""
+        progress = stage("drawing and classifying feet")
+        return self.crowd.tally(self.book, assessor.classes, progress=progress)
+
     def assessor(self, book: Rulebook | None = None, more: Iterable[Item] = ()) -> Assessor:
         """What answers it, under its own or another rulebook.
 
@@ -105,7 +110,7 @@ def answer(question: Question, stage: Stage) -> Run:
     stage : opens a stage with a name and gives what to call as it advances.
     """
     assessor, crowd, book = question.assessor(), question.crowd, question.book
-    tally = crowd.tally(book, assessor.classes, progress=stage("drawing and classifying feet"))
+    tally = question.tally(assessor, stage)
     coverage = assessor.cover(question.catalogue, tally, stage("judging products"), question.by)
     if crowd.mode == "both":
         apart = _spread_of_visits(question, assessor, stage("drawing the visits again"))

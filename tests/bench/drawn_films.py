@@ -27,7 +27,7 @@ from recommend.errors import RecommendError
 from recommend.measure.apart import GaveUpError
 from recommend.measure.capture import CaptureOptions, measure_film
 from recommend.measure.film import child, opening
-from recommend.measure.film.following import RADIUS
+from recommend.measure.film.legs import RADIUS
 from recommend.measure.film.reading import FilmOptions, read_film
 from recommend.rulebook import load_rulebook
 from tests.bench.filmed_legs import camera_of, draw, pair_of, scene_of

@@ -12,8 +12,9 @@ import struct
 import sys
 import termios
 import time
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
+from typing import Any
 
 from recommend.rulebook import load_rulebook, shipped_folder
 
@@ -54,6 +55,25 @@ class Terminal:
     def type(self, text: str) -> None:
         """Press the keys of `text`."""
         os.write(self.file, text.encode())
+
+    def type_line(self, text: str) -> None:
+        """Type a line once the line editor has the terminal: typed a moment before, it shows twice.
+
+        GNU readline takes the key that quotes the next one (VLNEXT) from the terminal.
+        """
+        self.wait_for_mode(lambda modes: modes[6][termios.VLNEXT] == b"\0")
+        self.type(f"{text}\n")
+
+    def wait_for_mode(self, holds: Callable[[list[Any]], bool]) -> None:
+        """Wait until the program has set the terminal so, reading what comes.
+
+        A mode changes only once all that was shown before it has been read.
+        """
+        until = time.monotonic() + PATIENCE
+        while not holds(termios.tcgetattr(self.file)):
+            if time.monotonic() >= until:
+                raise AssertionError(f"the mode stayed; the screen ends: {self.seen[-800:]!r}")
+            self._read(time.monotonic() + 0.01)
 
     def kill(self) -> None:
         """End the program as a crash would: it gets no chance to save."""
@@ -108,5 +128,5 @@ def screened(terminal: Terminal) -> str:
         terminal.type("n" if "none of these" in asked else "y")
         shown += asked
     shown += terminal.wait_for("Where does it hurt?")
-    terminal.type("heel left 4 2\n")
+    terminal.type_line("heel left 4 2")
     return shown + terminal.wait_for("So far:")

@@ -6,7 +6,6 @@ import json
 import os
 import signal
 import sys
-import time
 import tomllib
 from pathlib import Path
 
@@ -16,7 +15,7 @@ pytest.importorskip("pty", reason="this platform has no pseudo-terminals")
 
 from recommend.rulebook import load_rulebook, shipped_folder
 from recommend.visit import read_visit
-from tests.visit.terminal import PATIENCE, Terminal, environment, screened
+from tests.visit.terminal import Terminal, environment, screened
 
 
 def test_a_fitting_is_typed_one_key_each_and_becomes_a_visit_file(tmp_path: Path) -> None:
@@ -204,9 +203,7 @@ def test_a_stopped_program_goes_on_with_keys(tmp_path: Path) -> None:
     modes[3] |= termios.ICANON | termios.ECHO
     termios.tcsetattr(terminal.file, termios.TCSANOW, modes)
     os.kill(terminal.pid, signal.SIGCONT)
-    until = time.monotonic() + PATIENCE
-    while termios.tcgetattr(terminal.file)[3] & termios.ICANON and time.monotonic() < until:
-        time.sleep(0.05)
+    terminal.wait_for_mode(lambda modes: not modes[3] & termios.ICANON)
     terminal.type("a")
     terminal.wait_for("= adult")
     terminal.kill()

@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from recommend.measure.apart import limit_memory
+from recommend.measure.film.legs import CONTRAST, RADIUS, legs_in, may_be_marks
 
 Picture = NDArray[np.uint8]
 _RADII = (2.6, 3.7, 5.2, 7.3, 10.4, 14.7, 20.8, 29.4)  # px, tried on some frames
@@ -191,13 +192,13 @@ class Look:
 
 def look_of(pictures: list[Picture]) -> Look:
     """What the marks look like, from some pictures of a film."""
-    from recommend.measure.film.spots import FREE, FULL, spots_of
+    from recommend.measure.film.spots import spots_of
 
     best, most = Look(), 0.0
     spots = {}
     for bright, radius in itertools.product((False, True), _RADII):
         each = [spots_of(picture, radius, bright=bright) for picture in pictures]
-        spots[bright, radius] = [one[(one[:, FREE] > 0.8) & (one[:, FULL] > 0.85)] for one in each]
+        spots[bright, radius] = [one[may_be_marks(one)] for one in each]
     for turn in (0, 2, 1, 3):
         for (bright, _), each in spots.items():
             shapes = zip(each, pictures, strict=True)
@@ -212,9 +213,6 @@ def look_of(pictures: list[Picture]) -> Look:
 
 def _legs_seen(spots: list[NDArray[Any]], bright: bool, turn: int) -> tuple[float, Look]:
     """How much legs with marks of this kind stand out, and what these look like."""
-    from recommend.measure.film.legs import legs_in
-    from recommend.measure.film.spots import CONTRAST, RADIUS
-
     score, marks = 0.0, []
     for one in spots:
         for leg in legs_in(one)[:2]:

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 import numpy as np
 
 from recommend.measure.film.by_hand import PutRight
-from recommend.measure.film.following import CONTRAST, RADIUS, X, Y
+from recommend.measure.film.legs import CONTRAST, RADIUS, X, Y
 from recommend.measure.film.marked import Marked, centre_error, names_of
 from recommend.measure.film.opening import Opened
 from recommend.measure.model import Flag, Side

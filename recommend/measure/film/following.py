@@ -16,12 +16,20 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from recommend.measure.film.legs import legs_in
+from recommend.measure.film.legs import (
+    CONTRAST,
+    FREE,
+    FULL,
+    RADIUS,
+    X,
+    Y,
+    legs_in,
+    marklike,
+)
 from recommend.parameters import Parameters
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-X, Y, RADIUS, CONTRAST, WIDE, FREE, FULL, ERROR = range(8)
 NONE = -1  # no spot of the frame is this mark
 
 
@@ -109,14 +117,6 @@ def starts_of(spots: Spots, parameters: Parameters) -> list[dict[int, tuple[int,
 
 
 _LOOKED_AT = 20_000  # frames, spread over the film, in which legs are looked for
-
-
-def marklike(spots: FloatArray) -> FloatArray:
-    """The spots with all that is no free, full, round one made too faint to be a mark."""
-    poor = (spots[:, FREE] < 0.8) | (spots[:, FULL] < 0.85)
-    out = spots.copy()
-    out[poor, CONTRAST] = 1e-3
-    return out
 
 
 def _one_way(

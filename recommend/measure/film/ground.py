@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from recommend.measure.film.following import WIDE, Y
+from recommend.measure.film.legs import WIDE, Y
 from recommend.measure.film.marked import Marked
 from recommend.measure.filtering import low_pass_pieces
 from recommend.measure.video.recording import LOWER_HEEL, UPPER_HEEL

@@ -13,7 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
-X, Y, RADIUS, CONTRAST = range(4)
+# What is known of a spot, in this order: centre and radius in px, contrast in grey levels,
+# half its width across the picture in px, how free it stands and how full it is (0 to 1), error of
+# the centre in px.
+X, Y, RADIUS, CONTRAST, WIDE, FREE, FULL, ERROR = range(8)
+_FREE_LEAST, _FULL_LEAST = 0.8, 0.85  # of a spot that may be a mark
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +26,19 @@ class Leg:
 
     spots: tuple[int, int, int, int]
     misfit: float
+
+
+def may_be_marks(spots: FloatArray) -> NDArray[np.bool_]:
+    """(n,) which of (n, 8) spots are free, full and round enough."""
+    out: NDArray[np.bool_] = (spots[:, FREE] >= _FREE_LEAST) & (spots[:, FULL] >= _FULL_LEAST)
+    return out
+
+
+def marklike(spots: FloatArray) -> FloatArray:
+    """The spots with all that is no free, full, round one made too faint to be a mark."""
+    out = spots.copy()
+    out[~may_be_marks(spots), CONTRAST] = 1e-3
+    return out
 
 
 def legs_in(spots: FloatArray) -> list[Leg]:

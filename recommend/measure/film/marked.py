@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from recommend.measure.film.following import ERROR, NONE, RADIUS, Followed, Spots, Start, marklike
+from recommend.measure.film.following import NONE, Followed, Spots, Start
+from recommend.measure.film.legs import ERROR, RADIUS, marklike
 from recommend.measure.model import Side
 from recommend.parameters import Parameters
 

@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 from recommend.errors import InputError, Place
 from recommend.measure.film.by_hand import PutRight
 from recommend.measure.film.doubting import doubts_of
-from recommend.measure.film.following import CONTRAST, NONE, Spots, follow, starts_of
+from recommend.measure.film.following import NONE, Spots, follow, starts_of
 from recommend.measure.film.ground import heel_height
+from recommend.measure.film.legs import CONTRAST
 from recommend.measure.film.marked import Marked, centre_error, marks_of, side_mark
 from recommend.measure.film.opening import Opened, Tell, spots_in
 from recommend.measure.header import Gait

@@ -9,7 +9,7 @@ from typing import Any, Final
 import numpy as np
 
 from recommend.measure.film.doubting import doubtful_frames
-from recommend.measure.film.following import RADIUS, X, Y
+from recommend.measure.film.legs import RADIUS, X, Y
 from recommend.measure.film.marked import Marked
 from recommend.measure.film.opening import Tell, draw
 from recommend.measure.film.reading import FilmRead

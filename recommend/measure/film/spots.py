@@ -13,12 +13,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from recommend.measure.film.legs import CONTRAST, ERROR, RADIUS, WIDE, X, Y
+
 FloatArray = NDArray[np.float64]
-# What is known of a spot, in this order: centre and radius in px, contrast in grey levels,
-# half its width across the picture in px, how free it stands and how full it is (0 to 1), error of
-# the centre in px.
-X, Y, RADIUS, CONTRAST, WIDE, FREE, FULL, ERROR = range(8)
-COLUMNS: Final = 8
+COLUMNS: Final = 8  # of a spot, as `legs` names them
 _MOST = 24  # places looked at in one picture, those that stand out most
 _FOUND_AT = 2.6  # radius in px of a mark in the reduced picture in which spots are looked for
 _SHARE_SEEN = 0.2  # of the contrast of a mark, at which a place is looked at
