@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal, NamedTuple, TypeAlias
 
-from recommend.reading import read_document
+from recommend.reading.texts import Texts
 
 # What a leaf bears on. `words` are read by customers or fitters, marks and sources among them;
 # `holds` (promises, claims, guarded words) is what holds the rest in place, and `guards` are the
@@ -122,7 +122,7 @@ class Edit:
         return f"{what}{field}: {self.was} becomes {self.now}"
 
 
-def contents_of(folder: Path | str) -> dict[Leaf, str]:
+def contents_of(folder: Path | str | Texts) -> dict[Leaf, str]:
     """Everything the YAML files below `folder` say, leaf by leaf.
 
     Raises
@@ -130,9 +130,9 @@ def contents_of(folder: Path | str) -> dict[Leaf, str]:
     InputError
         If a file is not YAML.
     """
-    folder = Path(folder)
-    files = (file.relative_to(folder).as_posix() for file in sorted(folder.rglob("*.yaml")))
-    return contents_of_files({name: read_document(folder / name).data for name in files})
+    texts = folder if isinstance(folder, Texts) else Texts.of_folder(folder)
+    names = (*texts, *texts.unread)
+    return contents_of_files({name: texts.document(name).data for name in names})
 
 
 def contents_of_files(files: Mapping[str, Any]) -> dict[Leaf, str]:
