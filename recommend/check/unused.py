@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from pathlib import Path
 
 from recommend.check.finding import Finding
 from recommend.errors import Place, nearest
 from recommend.reading.document import Loc
 from recommend.rulebook.book import Rulebook
+from recommend.rulebook.contents import FILES, FOLDERS, is_read
 from recommend.rulebook.models import AxisThen, NeedsThen
 from recommend.rulebook.terms import Number
 from recommend.rulebook.vocabulary import FOOT_TYPE
@@ -17,10 +19,24 @@ from recommend.trial.bands import LOAD_LIMITS
 
 def unused_findings(book: Rulebook) -> Iterator[Finding]:
     """Limits, sources, questions and axis values that nothing reads or concludes."""
+    yield from _files(book)
     yield from _limits(book)
     yield from _sources(book)
     yield from _questions(book)
     yield from _axes(book)
+
+
+def _files(book: Rulebook) -> Iterator[Finding]:
+    """Files of the folder that nothing reads, whatever rules are in them."""
+    folder = Path(book.folder)
+    found = (*folder.rglob("*.yaml"), *folder.rglob("*.yml"))
+    for name in sorted(file.relative_to(folder).as_posix() for file in found):
+        if not is_read(name):
+            yield Finding(
+                "unused", "warning", book.texts.place(name), "this file is read by nothing",
+                ", ".join(f"{one}/NAME.yaml" for one in FOLDERS) + f"; {', '.join(FILES)}",
+                "name it so, or remove it from the rulebook",
+            )  # fmt: skip
 
 
 def _unused(place: Place, what: str, mend: str) -> Finding:
