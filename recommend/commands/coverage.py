@@ -38,7 +38,7 @@ MatrixOption = Annotated[
     typer.Option(help="Which number the matrix shows."),
 ]
 SensitivityOption = Annotated[bool, typer.Option(help="Also try other assumptions.")]
-ByOption = Annotated[
+SplitOption = Annotated[
     str,
     typer.Option(help="What the matrix splits customers by: any two of " + ", ".join(WAYS) + "."),
 ]
@@ -58,7 +58,7 @@ def coverage(
     sold_out_counts: SoldOutOption = False,
     against: AgainstOption = None,
     against_rules: AgainstRulesOption = None,
-    by: ByOption = "foot-type,size",
+    split: SplitOption = "foot-type,size",
     matrix: MatrixOption = "served",
     sensitivity: SensitivityOption = True,
     picture: PictureOption = None,
@@ -78,7 +78,7 @@ def coverage(
         lambda book: book.parameters.coverage.customers,
         sold_out_counts=sold_out_counts,
         sensitivity=sensitivity,
-        by=_two_ways(by),
+        by=_two_ways(split),
         against_rules=load_rulebook(against_rules) if against_rules else None,
     )
     question, whole = opened.question, opened.whole
@@ -100,12 +100,12 @@ def coverage(
 
 
 def _two_ways(by: str) -> tuple[str, str]:
-    """The two ways of ``--by``."""
+    """The two ways of ``--split``."""
     ways = [word.strip() for word in by.split(",")]
     strange = [word for word in ways if word not in WAYS]
     if strange or len(ways) != 2 or ways[0] == ways[1]:
         hint = nearest(strange[0], WAYS) if strange else "name two, such as purpose,size"
-        raise RecommendError(f"--by is `{by}`; allowed: two of {', '.join(WAYS)}; {hint}")
+        raise RecommendError(f"--split is `{by}`; allowed: two of {', '.join(WAYS)}; {hint}")
     return ways[0], ways[1]
 
 
