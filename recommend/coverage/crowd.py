@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Literal
 
 from recommend.catalogue.loading import Item
+from recommend.cluster import pieces
 from recommend.coverage.agreement import fleiss_kappa, ratings
-from recommend.coverage.cluster import pieces
 from recommend.coverage.columns import FactColumns
 from recommend.coverage.evaluate import Progress
 from recommend.coverage.numbers import Array, Numbers, numbers_of
@@ -120,8 +120,10 @@ class Crowd:
         total = self.visits if self.mode == "shop" else count or self.count
         if self.drawn:
             shared = (book, self.population, self.numbers(book, assumed)[0], sizes, self.seed)
-            each = [(n, min(BLOCK, total - at)) for n, at in enumerate(range(0, total, BLOCK))]
-            return added(pieces(tally_of_block, shared, each), total, progress)
+            each = (
+                (shared, (n, min(BLOCK, total - at))) for n, at in enumerate(range(0, total, BLOCK))
+            )
+            return added(pieces(tally_of_block, each), total, progress)
         return tally_of(self.cases(book, sizes, assumed=assumed, count=count), total, progress)
 
     def agreement(self, book: Rulebook) -> float | None:
