@@ -25,7 +25,7 @@ from recommend.match.sizes import CHILD, SizeClasses
 from recommend.rulebook.book import Rulebook
 
 Mode = Literal["modelled", "shop", "both", "columns"]
-MERGED = 16  # blocks held before they are added up
+MERGED = 3  # times as many cases as the next that a tally must have not to be added to it
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,14 +157,14 @@ def tally_of(blocks: Iterable[Array], total: int, progress: Progress | None = No
 
 
 def added(tallies: Iterable[Tally], total: int, progress: Progress | None = None) -> Tally:
-    """The sum of tallies that come one by one, a few of them held at once."""
+    """The sum of tallies that come one by one; of those held each is much larger than the next."""
     parts: list[Tally] = []
     done = 0
     for one in tallies:
         parts.append(one)
         done += one.customers
-        if len(parts) == MERGED:
-            parts = [add(parts)]
+        while len(parts) > 1 and len(parts[-2].counts) < MERGED * len(parts[-1].counts):
+            parts[-2:] = [add(parts[-2:])]
         if progress:
             progress(done, total)
     return add(parts)
