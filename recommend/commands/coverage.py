@@ -54,7 +54,7 @@ MatrixOption = Annotated[
     typer.Option(help="Which number the matrix shows."),
 ]
 SensitivityOption = Annotated[bool, typer.Option(help="Also try other assumptions.")]
-ByOption = Annotated[
+SplitOption = Annotated[
     str,
     typer.Option(help="What the matrix splits customers by: any two of " + ", ".join(WAYS) + "."),
 ]
@@ -83,7 +83,7 @@ def coverage(
     cluster: ClusterOption = None,
     against: AgainstOption = None,
     against_rules: AgainstRulesOption = None,
-    by: ByOption = "foot-type,size",
+    split: SplitOption = "foot-type,size",
     matrix: MatrixOption = "served",
     sensitivity: SensitivityOption = True,
     picture: PictureOption = None,
@@ -109,7 +109,7 @@ def coverage(
         sold_out_counts=sold_out_counts,
         sensitivity=sensitivity,
         shops=read_shops(stock, whole) if stock and not shop else {},
-        by=_two_ways(by),
+        by=_two_ways(split),
         against=load_catalogue(against, book.attributes) if against else None,
         against_rules=load_rulebook(against_rules) if against_rules else None,
     )
@@ -126,12 +126,12 @@ def coverage(
 
 
 def _two_ways(by: str) -> tuple[str, str]:
-    """The two ways of ``--by``."""
+    """The two ways of ``--split``."""
     ways = [word.strip() for word in by.split(",")]
     strange = [word for word in ways if word not in WAYS]
     if strange or len(ways) != 2 or ways[0] == ways[1]:
         hint = nearest(strange[0], WAYS) if strange else "name two, such as purpose,size"
-        raise RecommendError(f"--by is `{by}`; allowed: two of {', '.join(WAYS)}; {hint}")
+        raise RecommendError(f"--split is `{by}`; allowed: two of {', '.join(WAYS)}; {hint}")
     return ways[0], ways[1]
 
 

@@ -354,7 +354,7 @@ def _legend(show: str, run: Run) -> Iterator[RenderableType]:
         yield inset(f"Prices in {currency}; · nobody, - nothing serves.", 2)
     yield inset(
         f"Each foot counts half a customer. Other numbers: --matrix {', '.join(CELLS)}. "
-        f"Other splits: --by {','.join(run.coverage.by)} of {', '.join(WAYS)}.", 2
+        f"Other splits: --split {','.join(run.coverage.by)} of {', '.join(WAYS)}.", 2
     )  # fmt: skip
 
 

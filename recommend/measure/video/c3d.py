@@ -58,7 +58,7 @@ def read_marks_c3d(
 
     Parameters
     ----------
-    names : which point stands for which mark, ``{"upper-leg": "RTIB", ...}``.
+    names : which point stands for which mark, ``{"upper-leg": "NAME", ...}``.
     facing : the way the person faces in the laboratory's axes; told from the walked way when
         None.
 
