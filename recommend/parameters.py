@@ -170,6 +170,7 @@ class Capture(Group):
     toe_out_limit: NotNegative
     peak_flat: NotNegative
     peak_end: Percent
+    toe_off_share: Share
     events_start_ms: NotNegative
     events_start_running_ms: NotNegative
     events_stop_share: Share
