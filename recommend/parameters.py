@@ -139,8 +139,7 @@ class Capture(Group):
     grid_peak: NotNegative
     usual_integral: Share
     grid_integral: NotNegative
-    usual_area: Share
-    grid_area: NotNegative
+    region_least: NotNegative
     usual_medial_lateral: Share
     grid_medial_lateral: NotNegative
     usual_contact_time: Share
