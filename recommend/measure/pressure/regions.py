@@ -78,9 +78,8 @@ def region_loads(
         inside = labels == index
         if inside.any():
             seen = frames[:, inside].astype(np.float64)
-            at = int(np.argmax(seen.max(axis=0)))
-            peak = float(seen[:, at].max())
-            more = float(top[inside][at])
+            peak = float(seen.max())
+            more = float(top[inside][seen.max(axis=0) == peak].max())
             integral = float(_highest(seen).sum()) / rate_hz
             loads[name] = RegionLoad(
                 peak_kpa=peak * more,
@@ -94,13 +93,14 @@ def _highest(seen: FloatArray) -> FloatArray:
     """(time,) reading of the sensor that bears most, of (time, sensors).
 
     The highest of many noisy readings is too high, so that which sensor it is comes from the
-    frames before and after.
+    frames before and after; where some are equal there, it is their mean.
     """
     highest = seen.max(axis=1)
     if len(seen) > 2:
-        which = (seen[:-2] + seen[2:]).argmax(axis=1)
-        highest[1:-1] = seen[np.arange(1, len(seen) - 1), which]
-    return highest
+        around = seen[:-2] + seen[2:]
+        which = around == around.max(axis=1, keepdims=True)
+        highest[1:-1] = (seen[1:-1] * which).sum(axis=1) / which.sum(axis=1)
+    return np.asarray(highest, dtype=np.float64)
 
 
 def _between_sensors(peak: Frames) -> FloatArray:
