@@ -205,6 +205,7 @@ class Compare(Group):
     shop_painful: Share = 0.0
     shop_answering: Share = 0.0
     shop_otherwise: Share = 0.0
+    shop_made: Share = 0.0
     longest_pain: Count = 1
     few: Share = 0.0
 

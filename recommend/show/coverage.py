@@ -220,6 +220,13 @@ def crowd_lines(crowd: Crowd, agreement: float | None) -> Iterator[str]:
         f"published ones, {assumed} are assumed or from memory (population.yaml says which)."
     )
     ages = ", ".join(crowd.ages)
+    made = crowd.population.children
+    if crowd.children and made:
+        few, many = made.youngest.value, made.oldest.value
+        ages += (
+            f"; {percent(made.share.value)} of customers taken as children of {few:g} to {many:g}, "
+            "since something is made for them"
+        )
     yield f"Ages: {ages}. Without pain, every screening question answered no."
     if agreement is not None and crowd.population.agreement is not None:
         published = crowd.population.agreement.published
@@ -354,7 +361,7 @@ def _legend(show: str, run: Run) -> Iterator[RenderableType]:
         yield inset(f"Prices in {currency}; · nobody, - nothing serves.", 2)
     yield inset(
         f"Each foot counts half a customer. Other numbers: --matrix {', '.join(CELLS)}. "
-        f"Other splits: --by {','.join(run.coverage.by)} of {', '.join(WAYS)}.", 2
+        f"Other splits: --split {','.join(run.coverage.by)} of {', '.join(WAYS)}.", 2
     )  # fmt: skip
 
 

@@ -14,6 +14,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import functools
+import hashlib
 import io
 import json
 import os
@@ -31,17 +32,24 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import typer
 import yaml
 
 from recommend.catalogue import shop
 from recommend.cli import main as command
 from recommend.door import visible
 from recommend.errors import Exit
+from recommend.records import keeping
 from recommend.records.store import Store
 from recommend.records.verify import verify
 from tests.bench.damage import DEMO, KINDS, make
 
-READERS = ("prepared_rulebook", "prepared_catalogue")  # of `catalogue.shop`
+# What is the same for every input and made once: the shipped rules and products, read from their
+# folders or from a record that holds the same texts, and the tables of options.
+MADE_ONCE: tuple[tuple[Any, str], ...] = (
+    (shop, "prepared_rulebook"), (shop, "prepared_catalogue"), (keeping, "rulebook_from"),
+    (typer.main, "get_command"),
+)  # fmt: skip
 SECONDS, BYTES = 10.0, 1 << 30  # the most that one input may take
 PATIENCE = 120.0  # wall time until a worker counts as hanging, on a machine that is busy
 AT_ONCE = 4  # programs that edit one file together
@@ -65,19 +73,29 @@ class Tally:
 
 
 def read_once() -> None:
-    """Let the shipped rules and products be read once; what is damaged is read anew."""
-    for name in READERS:
-        real: Any = getattr(shop, name)
-        known: dict[str, Any] = {}
+    """Let what is `MADE_ONCE` be made once; what is damaged is read anew."""
+    for module, name in MADE_ONCE:
+        real: Any = getattr(module, name)
+        known: dict[Any, Any] = {}
 
-        def once(folder: Any, *more: Any, real: Any = real, known: Any = known) -> Any:
-            if not str(folder).startswith(str(DEMO.parent)):
-                return real(folder, *more)
-            if str(folder) not in known:
-                known[str(folder)] = real(folder, *more)
-            return known[str(folder)]
+        def once(given: Any, *more: Any, real: Any = real, known: Any = known) -> Any:
+            key = _named(given)
+            if key is None:
+                return real(given, *more)
+            if key not in known:
+                known[key] = real(given, *more)
+            return known[key]
 
-        setattr(shop, name, once)
+        setattr(module, name, once)
+
+
+def _named(given: Any) -> Any:
+    """What stands for something that stays as it is; None for a folder of damaged files."""
+    if isinstance(given, dict):  # of a record: other texts are another rulebook
+        return hashlib.sha256(repr(given).encode("utf-8", "replace")).digest()
+    if isinstance(given, (str, Path)):
+        return str(given) if str(given).startswith(str(DEMO.parent)) else None
+    return given
 
 
 @contextlib.contextmanager

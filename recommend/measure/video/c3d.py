@@ -65,7 +65,7 @@ def read_marks_c3d(
 
     Parameters
     ----------
-    names : which point stands for which mark, ``{"upper-leg": "RTIB", ...}``.
+    names : which point stands for which mark, ``{"upper-leg": "NAME", ...}``.
     facing : the way the person faces in the laboratory's axes; told from the walked way when
         None.
     step_force : force in N from which a foot is on a force plate; plates are not used without.
