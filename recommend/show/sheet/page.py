@@ -39,7 +39,13 @@ class Paper:
     large: bool = False
 
 
-def page(sheet: Sheet, wording: Wording, shop: str = "", paper: Paper | None = None) -> str:
+def page(
+    sheet: Sheet,
+    wording: Wording,
+    shop: str = "",
+    paper: Paper | None = None,
+    last: tuple[int, str, str] | None = None,
+) -> str:
     """The whole page.
 
     Parameters
@@ -48,8 +54,9 @@ def page(sheet: Sheet, wording: Wording, shop: str = "", paper: Paper | None = N
     wording : the language.
     shop : the shop's name, or nothing.
     paper : A4 or Letter, ordinary or large letters.
+    last : number, day and hash of the shop's last record, for a line that witnesses them.
     """
-    return _Page(sheet, wording, shop, paper or Paper()).html()
+    return _Page(sheet, wording, shop, paper or Paper(), last).html()
 
 
 @dataclass(frozen=True)
@@ -58,6 +65,7 @@ class _Page:
     w: Wording
     shop: str
     paper: Paper
+    last: tuple[int, str, str] | None
 
     def html(self) -> str:
         """The document."""
@@ -111,6 +119,9 @@ class _Page:
         keys = ("caution", "private") if self.stopped else ("caution", "evidence", "private")
         foot = " ".join(self.t(key) for key in keys)
         rules = self.t("rules", stamp=self.sheet.outcome.book.stamp)
+        if self.last:
+            number, day, content = self.last
+            rules += " " + self.t("records", number=str(number), day=day, hash=content)
         yield f"<footer><p>{foot} {rules}</p></footer>"
 
     def t(self, key: str, **words: str) -> str:
