@@ -75,7 +75,7 @@ def pain_words(visit: Visit) -> str:
         return "pain: none"
     places = []
     for pain in visit.pain:
-        text = f"{pain.site} {pain.side}"
+        text = f"{pain.site.replace('-', ' ')} {pain.side}"
         text += f" {pain.score} of 10" if pain.score is not None else ", not scored"
         text += f" for {pain.weeks:g} weeks" if pain.weeks is not None else ""
         places.append(text)
