@@ -17,7 +17,7 @@ from recommend.match.wishes import OWN_SHOES
 from recommend.match.worn import OWN
 from recommend.measure.named import read_measured_visit
 from recommend.show.compared import compared_data, compared_lines
-from recommend.show.console import console
+from recommend.show.console import console, print_byline
 from recommend.show.dialogue import say
 from recommend.show.letters import first_choices
 from recommend.way import outcome_of
@@ -65,6 +65,7 @@ def compare(
         return
     for line in compared_lines(candidates, outcome, console().width):
         print(line)
+    print_byline(book)
     if len(products) == 1:
         for remark in explanation.why_not(products[0]).children:
             if remark.kind == "remark":

@@ -172,6 +172,7 @@ def _impact(
         data = impact_data(impact, listed) | {"read-otherwise": dict(retold.most_common())}
         typer.echo(json.dumps(data, indent=2, ensure_ascii=False))
     else:
+        typer.echo(f"Past visits {book.byline}")
         typer.echo("\n".join(impact_lines(impact, listed, console().width)))
         typer.echo("\n".join(retold_lines(retold, listed, console().width)))
         disagree = "disagrees" if len(wrong) == 1 else "disagree"

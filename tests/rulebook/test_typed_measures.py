@@ -128,7 +128,7 @@ def test_the_entry_the_sheet_and_the_schema_ask_for_it(rules: Path) -> None:
     with pytest.raises(RefusedError, match="0 to 40 mm"):
         step.kind.parse("45")
     assert step.feeds == {"heel-bounce", "bounce-ratio"}
-    assert "Bounce of the heel" in form_html(steps.values(), "", None)
+    assert "Bounce of the heel" in form_html(steps.values(), "", book)
     typed = schema_of("visit", book.questions, book.measures)["$defs"]["Foot"]["properties"]
     assert set(typed["measures"]["properties"]) == {"heel-bounce", "ball-bounce"}
     assert '"maximum": 40' in json.dumps(typed["measures"])
