@@ -30,7 +30,7 @@ from recommend.show.wanted import wanted, wants_line
 from recommend.show.words import LEVEL_WORDS, lacking_words, size_words
 from recommend.whatif.redraw import HowSure
 
-SCREEN = 24  # lines of the smallest terminal in use
+SCREEN = 23  # lines of the smallest terminal in use, and one for what is typed next
 LABEL = 9  # columns of the word that says what a line is for
 
 
@@ -393,7 +393,8 @@ def price_words(parts: Iterable[Item], outcome: Outcome) -> str:
 def for_and_against(candidate: Candidate, book: Rulebook) -> str:
     """The one reason for it and the one thing against it."""
     against = next(iter(against_lines(candidate, book)), "")
-    reason = next(iter(why_lines(candidate, book)), "")
+    reasons = why_lines(candidate, book)  # what falls short in one thing is no reason for it
+    reason = next((one for one in reasons if not against.startswith(f"{one},")), "")
     wishes = sum(v.need.strength == "prefer" for v in candidate.judgement.verdicts)
     if not against and wishes and any(part.offered == "shop" for part in candidate.parts):
         return f"meets all of the {counted(wishes, 'wish', 'wishes')} asked for"
@@ -427,7 +428,7 @@ def _next(outcome: Outcome, sure: HowSure | None, reference: str) -> Part:
     if ranked.wanted.length is None:
         return Part("next", "Next", [["Measure the length of both feet first."]])
     again = _again(outcome, sure)
-    tried = f"{_trying(outcome)} recommend trial {reference}"
+    tried = f"{_trying(outcome)} recommend trial step {reference}"
     doubtful = _holds(ranked) < outcome.book.parameters.rank.sure
     whole = [again, tried] if doubtful else [tried, again]
     short = again if doubtful and again else tried

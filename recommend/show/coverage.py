@@ -220,6 +220,13 @@ def crowd_lines(crowd: Crowd, agreement: float | None) -> Iterator[str]:
         f"published ones, {assumed} are assumed or from memory (population.yaml says which)."
     )
     ages = ", ".join(crowd.ages)
+    made = crowd.population.children
+    if crowd.children and made:
+        few, many = made.youngest.value, made.oldest.value
+        ages += (
+            f"; {percent(made.share.value)} of customers taken as children of {few:g} to {many:g}, "
+            "since something is made for them"
+        )
     yield f"Ages: {ages}. Without pain, every screening question answered no."
     if agreement is not None and crowd.population.agreement is not None:
         published = crowd.population.agreement.published

@@ -105,7 +105,8 @@ _NUMBER = re.compile(r"([-+\u2212]?\d+(?:[.,]\d+)?)\s*([a-z%°]*)", re.IGNORECAS
 _TO = {  # written unit -> (unit of the question, factor)
     "mm": ("mm", 1.0), "cm": ("mm", 10.0), "kg": ("kg", 1.0), "deg": ("deg", 1.0),
     "°": ("deg", 1.0), "%": ("percent", 1.0), "percent": ("percent", 1.0),
-    "weeks": ("weeks", 1.0), "hours": ("hours", 1.0), "h": ("hours", 1.0),
+    "weeks": ("weeks", 1.0), "strides": ("strides", 1.0),
+    "hours": ("hours", 1.0), "h": ("hours", 1.0),
 }  # fmt: skip
 
 
@@ -196,7 +197,13 @@ class Readings:
         if self.bounds:
             low, high = self.bounds
             return f"{low:g} to {high:g} {self.unit}, one number or several with spaces between"
-        return f"numbers in {self.unit} with spaces between, such as 4.5 5.1 3.9"
+        return f"numbers in {self.unit} with spaces between, such as {' '.join(self.examples[:3])}"
+
+    @property
+    def examples(self) -> tuple[str, ...]:
+        """Numbers as they may be typed."""
+        percent = self.unit == "percent"
+        return ("38", "41", "40", "39") if percent else ("4.5", "5.1", "4.9", "5.0")
 
     def parse(self, text: str) -> list[float | int]:
         """The value that `text` means; RefusedError when it means nothing here."""
@@ -232,7 +239,8 @@ class BothFeet:
         if self.keys:
             return f"left, then right: {self.inner.hint}"
         if isinstance(self.inner, Readings):
-            return f"left / right, such as 4.5 5.1 / 4.9 5.0 ({self.inner.unit})"
+            one, two, three, four = self.inner.examples
+            return f"left / right, such as {one} {two} / {three} {four} ({self.inner.unit})"
         return f"left and right, {self.inner.hint} each; - for a foot not taken"
 
     @property

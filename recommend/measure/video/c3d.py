@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import importlib.util
-import json
-import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import pairwise
@@ -16,7 +14,7 @@ from numpy.typing import NDArray
 
 from recommend.errors import InputError, Place, nearest
 from recommend.extras import not_installed
-from recommend.measure.apart import GaveUpError, run_apart
+from recommend.measure.apart import GaveUpError, opened
 from recommend.measure.header import Gait
 from recommend.measure.model import Side
 from recommend.measure.video.recording import MARKS, MarksRecording
@@ -26,7 +24,6 @@ Facing = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
 FACINGS: Final[tuple[Facing, ...]] = ("+x", "-x", "+y", "-y", "+z", "-z")
 _WALKED_MM = 500.0  # less than this is a treadmill or standing: the way cannot be told
 _MM_PER_UNIT = {"mm": 1.0, "cm": 10.0, "m": 1000.0}
-_SECONDS, _MEGABYTES = 10, 1000  # what opening a foreign file may take
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -106,17 +103,10 @@ def read_points(path: Path) -> C3dPoints:
     """
     if importlib.util.find_spec("ezc3d") is None:
         raise not_installed("reading C3D", "c3d")
-    with tempfile.TemporaryDirectory() as folder:
-        out = Path(folder) / "points.npz"
-        try:
-            run_apart(
-                "recommend.measure.video.c3d_child", [str(path), str(out), str(_MEGABYTES)],
-                quiet_s=_SECONDS,
-            )  # fmt: skip
-        except GaveUpError as reason:
-            raise _not_c3d(path, str(reason)) from None
-        with np.load(out, allow_pickle=False) as arrays:
-            points, head = arrays["points"], json.loads(str(arrays["head"]))
+    try:
+        points, head = opened("c3d", path)
+    except GaveUpError as reason:
+        raise _not_c3d(path, str(reason)) from None
     if head["unit"] not in _MM_PER_UNIT:
         raise InputError(
             Place(str(path)), f"points are in `{head['unit']}`", ", ".join(_MM_PER_UNIT)
