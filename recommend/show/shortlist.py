@@ -129,8 +129,10 @@ def need_title(need: Need, book: Rulebook) -> str:
         return f"{lead}{wish_words(need, book)} (counts {need.weight:g})"
     if need.strength == "must":
         return f"{lead}{wish_words(need, book)}"
-    short = book.attributes[need.attribute].short
-    return f"{lead}{short} {need_words(need, book).removeprefix('never ')}"
+    definition = book.attributes[need.attribute]
+    if list(definition.scale or ()) == ["no", "yes"]:  # never what is made for children
+        return f"{lead}{'' if COMPARISONS[need.comparison].lower else 'not '}{definition.title}"
+    return f"{lead}{definition.short} {need_words(need, book).removeprefix('never ')}"
 
 
 def _sizes(ranked: Shortlist, outcome: Outcome) -> Iterator[RenderableType]:
