@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
@@ -11,12 +11,11 @@ import numpy as np
 
 from recommend.catalogue.loading import Item
 from recommend.cluster import pieces
-from recommend.coverage.agreement import fleiss_kappa, ratings
 from recommend.coverage.columns import FactColumns
 from recommend.coverage.evaluate import Progress
 from recommend.coverage.numbers import Array, Numbers, numbers_of
 from recommend.coverage.parquet import Columns, columns_of, tally_parquet
-from recommend.coverage.population import Population, load_population
+from recommend.coverage.population import Agreement, Population, load_population
 from recommend.coverage.sampling import BLOCK, Sampler
 from recommend.coverage.shop import Shrunk, shrink
 from recommend.coverage.tally import Tally, add, cases_of_customers, tally
@@ -27,6 +26,7 @@ from recommend.match.sizes import CHILD, SizeClasses
 from recommend.rulebook.book import Rulebook
 
 Mode = Literal["modelled", "shop", "both", "columns"]
+SCALE = ("out", "middle", "in")  # classes that static axes are put into
 MERGED = 3  # times as many cases as the next that a tally must have not to be added to it
 
 
@@ -270,3 +270,45 @@ def crowd_of(
         children=has_children(items, people, book),
         place=place,
     )
+
+
+def ratings(book: Rulebook, axes: Mapping[str, Array], agreement: Agreement) -> Array:
+    """How many axes put each foot into each class of `SCALE`, shape (n, 3).
+
+    Parameters
+    ----------
+    axes : codes of the axis values, -1 for undetermined, as `infer.many` gives them.
+
+    Notes
+    -----
+    A foot that some axis leaves undetermined is left out.
+    """
+    columns = []
+    for axis, classes in agreement.axes.items():
+        names = book.axes[axis].values
+        table = [SCALE.index(classes[name]) if name in classes else -1 for name in names]
+        columns.append(np.array([*table, -1])[axes[axis]])
+    codes = np.column_stack(columns)
+    codes = codes[(codes >= 0).all(axis=1)]
+    return np.column_stack([(codes == k).sum(axis=1) for k in range(len(SCALE))])
+
+
+def fleiss_kappa(table: Array) -> float:
+    """Agreement of several raters beyond chance; 1 is perfect, 0 is chance.
+
+    Parameters
+    ----------
+    table : how many raters put each subject into each class, shape (n, classes), each row
+        with the same sum; NaN is returned for fewer than two subjects or one class only.
+
+    References
+    ----------
+    Fleiss JL 1971, Psychol Bull 76:378-382.
+    """
+    if len(table) < 2:
+        return float("nan")
+    raters = table[0].sum()
+    shares = table.sum(axis=0) / table.sum()
+    by_chance = float((shares**2).sum())
+    agreed = float(((table**2).sum(axis=1) - raters).mean() / (raters * (raters - 1)))
+    return (agreed - by_chance) / (1 - by_chance) if by_chance < 1 else float("nan")
