@@ -324,13 +324,7 @@ def _constraints(problem: Problem) -> Any:
     blocks = vstack(
         [
             hstack([-stocked, uses, csr_array((len(need), groups))]),
-            hstack(
-                [
-                    csr_array((groups, lines)),
-                    -csr_array(problem.serves.astype(float)),
-                    eye_array(groups),
-                ]
-            ),
+            hstack([csr_array((groups, lines)), -serves, eye_array(groups)]),
             hstack([csr_array(problem.costs[None, :]), csr_array((1, options + groups))]),
         ]
     )
