@@ -92,7 +92,7 @@ def test_differences_and_ratios_need_not_be_in_the_table(
         frame[f"{side}.fpi-difference"] = (lean["left.fpi"] - lean["right.fpi"]).abs()
     frame.to_parquet(tmp_path / "whole.parquet")
     whole, without = (
-        tally_parquet(tmp_path / f"{name}.parquet", book, population, sizes)
+        tally_parquet(tmp_path / f"{name}.parquet", book, population, sizes)[""]
         for name in ("whole", "lean")
     )
     assert np.array_equal(whole.cases, without.cases)
