@@ -305,6 +305,14 @@ class Film(Group):
     missing_cost: Positive
     unsure_cost: Positive
     lost_s: NotNegative
+    together_least: Count
+    glimpse_s: NotNegative
+    line_shortest_leg: Share
+    line_longest_leg: NotNegative
+    line_turned_leg: Positive
+    line_shortest: Share
+    line_longest: NotNegative
+    line_turned: Positive
     unsure_limit: Share
     lost_noted_s: NotNegative
     smear_limit: Share

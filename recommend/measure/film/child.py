@@ -11,7 +11,7 @@ import itertools
 import json
 import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -26,6 +26,8 @@ from recommend.measure.film.legs import CONTRAST, RADIUS, legs_in, may_be_marks
 Picture = NDArray[np.uint8]
 _RADII = (2.6, 3.7, 5.2, 7.3, 10.4, 14.7, 20.8, 29.4)  # px, tried on some frames
 _SCOUTED = 12  # frames on which the marks' size and tone are told
+_FIRST, _WORTH = 4, 0.3  # of them looked at first, and share of the best score worth the others
+THREADS = 2  # that decode
 _TOLD_EVERY = 20  # frames between two words of progress
 _NINETY = Fraction(1, 90_000)
 
@@ -63,7 +65,7 @@ class Film:
             raise UnreadableError("there is no picture in it")
         self.stream = self.container.streams.video[0]
         self.stream.thread_type = "AUTO"
-        self.stream.codec_context.thread_count = 2
+        self.stream.codec_context.thread_count = THREADS
         width, height = self.stream.codec_context.width, self.stream.codec_context.height
         if not width or width * height > options["pixels"]:
             raise UnreadableError(f"its pictures have {width} x {height} px")
@@ -192,21 +194,36 @@ class Look:
 
 def look_of(pictures: list[Picture]) -> Look:
     """What the marks look like, from some pictures of a film."""
+    few = pictures[:: max(len(pictures) // _FIRST, 1)]
+    kinds = {kind: _legs_of(few, kind)[0] for kind in itertools.product((False, True), _RADII)}
+    most = max(kinds.values())
+    best, score = Look(), 0.0
+    for kind, seen in kinds.items():
+        if seen >= _WORTH * most:
+            here, look = _legs_of(pictures, kind)
+            if here > score * 1.2:
+                best, score = look, here
+    return best
+
+
+Kind = tuple[bool, float]  # whether marks are lighter than skin, and their radius in px
+
+
+def _legs_of(pictures: Sequence[Picture], kind: Kind) -> tuple[float, Look]:
+    """How much legs with marks of this kind stand out, in the turn in which they do most."""
     from recommend.measure.film.spots import spots_of
 
-    best, most = Look(), 0.0
-    spots = {}
-    for bright, radius in itertools.product((False, True), _RADII):
-        each = [spots_of(picture, radius, bright=bright) for picture in pictures]
-        spots[bright, radius] = [one[may_be_marks(one)] for one in each]
+    bright, radius = kind
+    spots = [spots_of(picture, radius, bright=bright) for picture in pictures]
+    spots = [one[may_be_marks(one)] for one in spots]
+    best = 0.0, Look()
     for turn in (0, 2, 1, 3):
-        for (bright, _), each in spots.items():
-            shapes = zip(each, pictures, strict=True)
-            turned = [turned_spots(one, picture.shape, turn) for one, picture in shapes]
-            score, look = _legs_seen(turned, bright, turn)
-            if score > most * 1.2:
-                best, most = look, score
-        if best.legs >= len(pictures) / 2:
+        shapes = zip(spots, pictures, strict=True)
+        turned = [turned_spots(one, picture.shape, turn) for one, picture in shapes]
+        seen = _legs_seen(turned, bright, turn)
+        if seen[0] > best[0] * 1.2:
+            best = seen
+        if best[1].legs >= len(pictures) / 2:
             break
     return best
 

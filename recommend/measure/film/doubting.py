@@ -8,7 +8,7 @@ import numpy as np
 
 from recommend.measure.film.by_hand import PutRight
 from recommend.measure.film.legs import CONTRAST, RADIUS, X, Y
-from recommend.measure.film.marked import Marked, centre_error, names_of
+from recommend.measure.film.marked import Marked, centre_error, names_of, runs_of
 from recommend.measure.film.opening import Opened
 from recommend.measure.model import Flag, Side
 from recommend.measure.video.recording import LOWER_HEEL, MARKS
@@ -63,7 +63,7 @@ def _lost(marked: Marked, parameters: Parameters) -> Iterator[Flag]:
     out: dict[str, set[int]] = {"marks-leave-picture": set(), "marks-covered": set()}
     for mark in range(4):
         missing = marked.missing[:, mark] & ~marked.unsure[:, mark]
-        for start, stop in _runs(missing):
+        for start, stop in runs_of(missing):
             if marked.times[stop - 1] - marked.times[start] < longest:
                 continue
             beside = [f for f in (start - 1, stop) if 0 <= f < len(missing)]
@@ -79,11 +79,6 @@ def _lost(marked: Marked, parameters: Parameters) -> Iterator[Flag]:
     for name, frames in out.items():
         if frames:
             yield Flag(name, f"{says[name]} (frames {names_of([*frames])})")
-
-
-def _runs(flags: np.ndarray) -> list[tuple[int, int]]:
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(np.int8), [0]])))
-    return [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
 
 
 def _smeared(marked: Marked, parameters: Parameters) -> Iterator[Flag]:

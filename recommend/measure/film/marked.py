@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -41,15 +42,75 @@ class Marked:
         return np.isnan(self.rows[..., 0])
 
 
-def marks_of(spots: Spots, leg: Followed, side: Side, by_hand: set[int]) -> Marked:
-    """The marks of one leg in every frame, with what is known of each."""
+def marks_of(
+    spots: Spots, leg: Followed, side: Side, by_hand: set[int], parameters: Parameters
+) -> Marked:
+    """The marks of one leg in every frame, with what is known of each.
+
+    Where most marks of a leg are hidden, one that is left is told from its neighbour by nothing:
+    such a frame has none.
+    """
     count = len(spots.each)
     rows = np.full((count, 4, 8), np.nan)
     for frame, mark in np.argwhere(leg.chosen != NONE):
         rows[frame, mark] = spots.each[frame][leg.chosen[frame, mark]]
-    partly = _partly_covered(rows[..., RADIUS]) & ~np.isin(np.arange(count), [*by_hand])[:, None]
-    rows[partly] = np.nan
-    return Marked(side, rows, leg.unsure, spots.times, spots.size)
+    found = ~np.isin(np.arange(count), [*by_hand])
+    rows[_partly_covered(rows[..., RADIUS]) & found[:, None]] = np.nan
+    lone = _glimpsed(~np.isnan(rows[..., RADIUS]), spots.times, parameters) & found[:, None]
+    rows[lone] = np.nan
+    known = ~np.isnan(rows[..., RADIUS])
+    few = known.any(axis=1) & (known.sum(axis=1) < parameters.film.together_least)
+    bent = _misshapen(rows, parameters) & found
+    rows[(few & found) | bent] = np.nan
+    unsure = leg.unsure | lone | (bent[:, None] & known)
+    return Marked(side, rows, unsure, spots.times, spots.size)
+
+
+def _glimpsed(
+    known: NDArray[np.bool_], times: FloatArray, parameters: Parameters
+) -> NDArray[np.bool_]:
+    """(frames, 4) marks seen for a moment between two times in which they are hidden."""
+    out = np.zeros_like(known)
+    for mark in range(known.shape[1]):
+        for start, stop in runs_of(known[:, mark]):
+            inner = start > 0 and stop < len(times)
+            if inner and times[stop] - times[start] < parameters.film.glimpse_s:
+                out[start:stop, mark] = True
+    return out
+
+
+def runs_of(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Half-open spans in which `flags` (frames,) hold."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(np.int8), [0]])))
+    return [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
+
+
+def _misshapen(rows: FloatArray, parameters: Parameters) -> NDArray[np.bool_]:
+    """(frames,) whether two marks stand as a leg that leans and tips cannot bring them.
+
+    Lengths are taken in radii of the marks, which grow with them as the leg comes nearer.
+    """
+    size = np.ones(len(rows))
+    some = ~np.isnan(rows[..., RADIUS]).all(axis=1)
+    size[some] = np.nanmedian(rows[some][..., RADIUS], axis=1)
+    out = np.zeros(len(rows), dtype=bool)
+    film = parameters.film
+    for a, b in itertools.combinations(range(rows.shape[1]), 2):
+        dx, dy = np.moveaxis(rows[:, b, :2] - rows[:, a, :2], -1, 0)
+        known = ~np.isnan(dx)
+        if known.sum() < _USUAL_FROM:
+            continue
+        far, lean = np.hypot(dx, dy) / size, np.degrees(np.arctan2(dx, dy))
+        share = np.where(known, far / np.median(far[known]), 1.0)
+        turned = np.where(known, np.abs(lean - np.median(lean[known])), 0.0)
+        of_leg = a == 0
+        out |= share < (film.line_shortest_leg if of_leg else film.line_shortest)
+        out |= share > (film.line_longest_leg if of_leg else film.line_longest)
+        out |= turned > (film.line_turned_leg if of_leg else film.line_turned)
+    return out
+
+
+_USUAL_FROM = 10  # frames from which a length is known as usual
 
 
 def _partly_covered(radius: FloatArray) -> NDArray[np.bool_]:

@@ -96,7 +96,7 @@ def read_film(
     followed = follow(spots, starts, parameters, fixed)
     marked: dict[Side, Marked] = {}
     for leg, side, hand in zip(followed, sides, fixed, strict=True):
-        marked[side] = marks_of(spots, leg, side, {f for f in hand if hand[f]})
+        marked[side] = marks_of(spots, leg, side, {f for f in hand if hand[f]}, parameters)
     legs = dict(marked)
     if options.side:
         marked = {side: one for side, one in marked.items() if side == options.side}

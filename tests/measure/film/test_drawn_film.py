@@ -229,8 +229,8 @@ def test_spoilt_films_show_no_wrong_mark_without_a_doubt(
     """A short form of ``tests.bench.drawn_films hard``: on its spot, missing or doubted."""
     monkeypatch.setattr(opening, "run_apart", in_this_process)
     for seed in (518, 522):  # turned, few frames, legs that cross; coarse compression
-        *_, wrong, faults, _ = one_film(seed, 60, "walking", "hard", 2, shipped.book(), tmp_path)
-        assert wrong == [], faults
+        came = one_film(seed, 60, "walking", "hard", 2, shipped.book(), tmp_path)
+        assert came.wrong == [], came
 
 
 def test_uneven_times_are_led_on_to_even_ones() -> None:
