@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 
 from recommend.measure.apart import limit_memory
 from recommend.measure.film.legs import CONTRAST, RADIUS, legs_in, may_be_marks
+from recommend.parameters import Film as Numbers
 
 Picture = NDArray[np.uint8]
 _RADII = (2.6, 3.7, 5.2, 7.3, 10.4, 14.7, 20.8, 29.4)  # px, tried on some frames
@@ -39,7 +40,7 @@ class UnreadableError(Exception):
 def main(work: str, file: str, out: str, told: str) -> int:
     """Do the `work` on `file`; 0 when it could be done, 3 when it is no film or a damaged one."""
     options = json.loads(told)
-    limit_memory(int(options["megabytes"]))
+    limit_memory(int(options["film"]["memory"]))
     import av
     import cv2
 
@@ -67,11 +68,11 @@ class Film:
         self.stream.thread_type = "AUTO"
         self.stream.codec_context.thread_count = THREADS
         width, height = self.stream.codec_context.width, self.stream.codec_context.height
-        if not width or width * height > options["pixels"]:
+        if not width or width * height > options["film"]["pixels"]:
             raise UnreadableError(f"its pictures have {width} x {height} px")
         self.rate = float(self.stream.average_rate or self.stream.guessed_rate or 0.0)
         self.turn = int(options.get("turn", 0))  # quarter turns clockwise beside its own
-        self.most = int(options["frames"])
+        self.most = int(options["film"]["frames"])
 
     def expected(self) -> int:
         """About how many frames there are."""
@@ -152,7 +153,8 @@ def find_spots(file: str, out: str, options: dict[str, Any]) -> None:
     """Write the spots of every frame, with times and what the marks look like."""
     from recommend.measure.film.spots import COLUMNS, spots_of
 
-    look = look_of(Film(file, options).some(_SCOUTED))
+    numbers = Numbers(options["film"])
+    look = look_of(Film(file, options).some(_SCOUTED), numbers)
     if not look.legs:
         raise UnreadableError("no leg with four marks below each other was found in it")
     film = Film(file, options | {"turn": look.turn})
@@ -160,7 +162,7 @@ def find_spots(file: str, out: str, options: dict[str, Any]) -> None:
     times, counts, spots = [], [], []
     size = (0, 0)
     for number, time, grey in film.frames():
-        found = spots_of(grey, look.radius, bright=look.bright, contrast=look.contrast)
+        found = spots_of(grey, look.radius, numbers, bright=look.bright, contrast=look.contrast)
         times.append(time)
         counts.append(len(found))
         spots.append(found.astype(np.float32))
@@ -192,15 +194,17 @@ class Look:
     legs: int = 0
 
 
-def look_of(pictures: list[Picture]) -> Look:
+def look_of(pictures: list[Picture], film: Numbers) -> Look:
     """What the marks look like, from some pictures of a film."""
     few = pictures[:: max(len(pictures) // _FIRST, 1)]
-    kinds = {kind: _legs_of(few, kind)[0] for kind in itertools.product((False, True), _RADII)}
+    kinds = {
+        kind: _legs_of(few, kind, film)[0] for kind in itertools.product((False, True), _RADII)
+    }
     most = max(kinds.values())
     best, score = Look(), 0.0
     for kind, seen in kinds.items():
         if seen >= _WORTH * most:
-            here, look = _legs_of(pictures, kind)
+            here, look = _legs_of(pictures, kind, film)
             if here > score * 1.2:
                 best, score = look, here
     return best
@@ -209,18 +213,18 @@ def look_of(pictures: list[Picture]) -> Look:
 Kind = tuple[bool, float]  # whether marks are lighter than skin, and their radius in px
 
 
-def _legs_of(pictures: Sequence[Picture], kind: Kind) -> tuple[float, Look]:
+def _legs_of(pictures: Sequence[Picture], kind: Kind, film: Numbers) -> tuple[float, Look]:
     """How much legs with marks of this kind stand out, in the turn in which they do most."""
     from recommend.measure.film.spots import spots_of
 
     bright, radius = kind
-    spots = [spots_of(picture, radius, bright=bright) for picture in pictures]
-    spots = [one[may_be_marks(one)] for one in spots]
+    spots = [spots_of(picture, radius, film, bright=bright) for picture in pictures]
+    spots = [one[may_be_marks(one, film)] for one in spots]
     best = 0.0, Look()
     for turn in (0, 2, 1, 3):
         shapes = zip(spots, pictures, strict=True)
         turned = [turned_spots(one, picture.shape, turn) for one, picture in shapes]
-        seen = _legs_seen(turned, bright, turn)
+        seen = _legs_seen(turned, bright, turn, film)
         if seen[0] > best[0] * 1.2:
             best = seen
         if best[1].legs >= len(pictures) / 2:
@@ -228,11 +232,13 @@ def _legs_of(pictures: Sequence[Picture], kind: Kind) -> tuple[float, Look]:
     return best
 
 
-def _legs_seen(spots: list[NDArray[Any]], bright: bool, turn: int) -> tuple[float, Look]:
+def _legs_seen(
+    spots: list[NDArray[Any]], bright: bool, turn: int, film: Numbers
+) -> tuple[float, Look]:
     """How much legs with marks of this kind stand out, and what these look like."""
     score, marks = 0.0, []
     for one in spots:
-        for leg in legs_in(one)[:2]:
+        for leg in legs_in(one, film)[:2]:
             marks.append(one[list(leg.spots)])
             score += float(marks[-1][:, CONTRAST].min()) / (1.0 + leg.misfit)
     if not marks:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -10,7 +10,7 @@ from recommend.measure.film.by_hand import PutRight
 from recommend.measure.film.legs import CONTRAST, RADIUS, X, Y
 from recommend.measure.film.marked import Marked, centre_error, names_of, runs_of
 from recommend.measure.film.opening import Opened
-from recommend.measure.model import Flag, Side
+from recommend.measure.model import Flag
 from recommend.measure.video.recording import LOWER_HEEL, MARKS
 from recommend.parameters import Parameters
 
@@ -19,7 +19,6 @@ _QUARTERS = {1: "on its side", 2: "upside down", 3: "on its side"}
 
 def doubts_of(
     marked: Marked,
-    legs: Mapping[Side, Marked],
     opened: Opened,
     rate: float,
     by_hand: Sequence[PutRight],
@@ -33,7 +32,7 @@ def doubts_of(
         *_smeared(marked, parameters),
         *_faint(marked, parameters),
         *_rows_late(marked, parameters),
-        *_crossed(legs, parameters),
+        *_crossed(marked, parameters),
         *_of_film(opened, rate, by_hand, mirrored, parameters),
     )
 
@@ -70,7 +69,7 @@ def _lost(marked: Marked, parameters: Parameters) -> Iterator[Flag]:
             rows = marked.rows[beside, mark]
             rows = rows[~np.isnan(rows[:, X])]
             gap = np.minimum(rows[:, [X, Y]], np.array([width, height]) - rows[:, [X, Y]])
-            at_edge = bool((gap < 4.0 * rows[:, [RADIUS]]).any())
+            at_edge = bool((gap < parameters.film.edge_radii * rows[:, [RADIUS]]).any())
             out["marks-leave-picture" if at_edge else "marks-covered"] |= {*range(start, stop)}
     says = {
         "marks-leave-picture": "marks leave the picture; put the camera further away",
@@ -138,15 +137,9 @@ def row_lean(marked: Marked, parameters: Parameters) -> float:
     return float(np.degrees(np.arctan(np.nanquantile(aside, 0.9) * per_row)))
 
 
-def _crossed(legs: Mapping[Side, Marked], parameters: Parameters) -> Iterator[Flag]:
-    """Legs that change their place in the picture: left and right may be exchanged."""
-    if len(legs) < 2:
-        return
-    leg = {side: one.rows[:, :2, X].mean(axis=1) for side, one in legs.items()}
-    order = np.sign(leg["right"] - leg["left"])
-    known = order[~np.isnan(order)]
-    usual = np.sign(known.sum())
-    share = float(np.mean(known == -usual)) if len(known) else 0.0
+def _crossed(marked: Marked, parameters: Parameters) -> Iterator[Flag]:
+    """Legs that change their place in the picture: one may have been taken for the other."""
+    share = float(np.mean(marked.crossed))
     if share > parameters.film.crossed_limit:
         text = (
             f"the legs stand the other way round in {100 * share:.0f} % of the frames: one may "

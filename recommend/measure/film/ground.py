@@ -15,15 +15,13 @@ from recommend.measure.film.legs import WIDE, Y
 from recommend.measure.film.marked import Marked
 from recommend.measure.filtering import low_pass_pieces
 from recommend.measure.video.recording import LOWER_HEEL, UPPER_HEEL
+from recommend.parameters import Film
 
 FloatArray = NDArray[np.float64]
-_NEARS_HZ = 4.0  # nothing that stands or swings comes nearer faster than this tells
-_RANGE = 0.06  # of the distance, below which it is taken as one
 _TRIED = 60  # frames between which lines are tried
-_ON_THE_LINE = 0.25  # radii of a mark
 
 
-def heel_height(marked: Marked, rate: float) -> FloatArray:
+def heel_height(marked: Marked, rate: float, film: Film) -> FloatArray:
     """(frames,) height of the lower heel mark above where it stands, in px of its usual size.
 
     NaN where a mark of the heel is not seen.
@@ -35,11 +33,11 @@ def heel_height(marked: Marked, rate: float) -> FloatArray:
         return -row
     frames = np.arange(len(row))
     whole = np.interp(frames, frames[known], width[known])
-    size = low_pass_pieces(whole[:, None], min(_NEARS_HZ, 0.3 * rate), rate)[:, 0]
+    size = low_pass_pieces(whole[:, None], min(film.nears_hz, 0.3 * rate), rate)[:, 0]
     usual = float(np.median(size))
-    if np.ptp(np.quantile(size, (0.05, 0.95))) < _RANGE * usual:
+    if np.ptp(np.quantile(size, (0.05, 0.95))) < film.nears_least * usual:
         return -row
-    at_camera, slope = _belt(size[known], row[known], _ON_THE_LINE * usual)
+    at_camera, slope = _belt(size[known], row[known], film.belt_near * usual)
     height: FloatArray = (at_camera + slope * size - row) / size * usual
     return height
 

@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from recommend.measure.film.following import NONE, Followed, Spots, Start
-from recommend.measure.film.legs import ERROR, RADIUS, marklike
+from recommend.measure.film.legs import CONTRAST, ERROR, RADIUS, marklike
 from recommend.measure.model import Side
-from recommend.parameters import Parameters
+from recommend.parameters import Film, Parameters
 
 FloatArray = NDArray[np.float64]
 
@@ -26,6 +26,7 @@ class Marked:
     side : which.
     rows : (frames, 4, 8) what is known of each mark, as `spots` gives it; NaN where it is not seen.
     unsure : (frames, 4) where a mark was left out since another spot might be it as well.
+    crossed : (frames,) where the other leg seems to stand in this one's place.
     times : (frames,) s.
     size : height and width of the pictures in px.
     """
@@ -33,6 +34,7 @@ class Marked:
     side: Side
     rows: FloatArray
     unsure: NDArray[np.bool_]
+    crossed: NDArray[np.bool_]
     times: FloatArray
     size: tuple[int, int]
 
@@ -55,7 +57,7 @@ def marks_of(
     for frame, mark in np.argwhere(leg.chosen != NONE):
         rows[frame, mark] = spots.each[frame][leg.chosen[frame, mark]]
     found = ~np.isin(np.arange(count), [*by_hand])
-    rows[_partly_covered(rows[..., RADIUS]) & found[:, None]] = np.nan
+    rows[_partly_covered(rows[..., RADIUS], parameters.film) & found[:, None]] = np.nan
     lone = _glimpsed(~np.isnan(rows[..., RADIUS]), spots.times, parameters) & found[:, None]
     rows[lone] = np.nan
     known = ~np.isnan(rows[..., RADIUS])
@@ -63,7 +65,7 @@ def marks_of(
     bent = _misshapen(rows, parameters) & found
     rows[(few & found) | bent] = np.nan
     unsure = leg.unsure | lone | (bent[:, None] & known)
-    return Marked(side, rows, unsure, spots.times, spots.size)
+    return Marked(side, rows, unsure, leg.crossed, spots.times, spots.size)
 
 
 def _glimpsed(
@@ -113,7 +115,7 @@ def _misshapen(rows: FloatArray, parameters: Parameters) -> NDArray[np.bool_]:
 _USUAL_FROM = 10  # frames from which a length is known as usual
 
 
-def _partly_covered(radius: FloatArray) -> NDArray[np.bool_]:
+def _partly_covered(radius: FloatArray, film: Film) -> NDArray[np.bool_]:
     """Marks that are about to be lost, or just found again, and look smaller: half covered.
 
     The centre of what is left of them is not the mark's.
@@ -132,7 +134,7 @@ def _partly_covered(radius: FloatArray) -> NDArray[np.bool_]:
             whole = np.interp(np.arange(len(radius)), known, np.median(around, axis=1))
         else:
             whole = np.full(len(radius), np.inf)  # hardly ever seen: nothing to go by
-        near[:, mark] &= radius[:, mark] < 0.97 * whole
+        near[:, mark] &= radius[:, mark] < film.covered_size * whole
     return near & ~missing
 
 
@@ -154,32 +156,32 @@ def names_of(frames: Iterable[int]) -> str:
     return ", ".join(shown) + (" ..." if len(parts) > 8 else "")
 
 
-_BESIDE = (3.0, 9.0)  # where a mark that tells the side lies, in radii off the line of the leg
-_HALFWAY = (0.3, 0.7)  # and how far down it
-
-
-def side_mark(spots: Spots, starts: Sequence[Start]) -> int | None:
+def side_mark(spots: Spots, starts: Sequence[Start], film: Film) -> int | None:
     """The leg, in order from the left of the picture, that bears a fifth mark; None without one.
 
     The fifth mark sits half-way between the two leg marks, beside their line.
     """
     shares = []
     for start in starts:
-        found = [_has_fifth(marklike(spots.each[frame]), quad) for frame, quad in start.items()]
+        found = [
+            _has_fifth(marklike(spots.each[frame], film), quad, film)
+            for frame, quad in start.items()
+        ]
         shares.append(float(np.mean(found)) if found else 0.0)
     best = int(np.argmax(shares))
     others = max((share for k, share in enumerate(shares) if k != best), default=0.0)
-    return best if shares[best] > 0.6 and others < 0.2 else None
+    return best if shares[best] > film.fifth_seen and others < film.fifth_other else None
 
 
-def _has_fifth(spots: FloatArray, quad: tuple[int, ...]) -> bool:
+def _has_fifth(spots: FloatArray, quad: tuple[int, ...], film: Film) -> bool:
     marks = spots[list(quad)]
     line = marks[1, :2] - marks[0, :2]
     length, radius = float(np.hypot(*line)), float(np.median(marks[:, RADIUS]))
     off = spots[:, :2] - marks[0, :2]
     down = (off @ line) / length**2
     aside = np.abs(off @ np.array([-line[1], line[0]])) / length / radius
-    alike = np.abs(np.log(spots[:, 2] / radius)) < 0.35
-    alike &= np.abs(np.log(spots[:, 3] / np.median(marks[:, 3]))) < 0.5
-    within = (down > _HALFWAY[0]) & (down < _HALFWAY[1])
-    return bool((alike & within & (aside > _BESIDE[0]) & (aside < _BESIDE[1])).any())
+    alike = np.abs(np.log(spots[:, RADIUS] / radius)) < film.unlike_size
+    alike &= np.abs(np.log(spots[:, CONTRAST] / np.median(marks[:, CONTRAST]))) < film.unlike_tone
+    within = np.abs(down - 0.5) < film.fifth_halfway
+    within &= (aside > film.fifth_nearest) & (aside < film.fifth_furthest)
+    return bool((alike & within).any())

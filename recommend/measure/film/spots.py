@@ -14,20 +14,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from recommend.measure.film.legs import CONTRAST, ERROR, RADIUS, WIDE, X, Y
+from recommend.parameters import Film
 
 FloatArray = NDArray[np.float64]
 COLUMNS: Final = 8  # of a spot, as `legs` names them
+_SEEN_LEVELS = 4.0  # of grey: below is what compression leaves of a flat place
 _MOST = 24  # places looked at in one picture, those that stand out most
 _FOUND_AT = 2.6  # radius in px of a mark in the reduced picture in which spots are looked for
-_SHARE_SEEN = 0.2  # of the contrast of a mark, at which a place is looked at
 _REFINED_AT = 6.0  # a larger mark is reduced before its centre is taken
-_CLEAR = 10.0  # grey levels by which a spot stands out
 # In radii of a mark: the skin around it, its core, and how far out a pixel counts to its area.
 _RING, _CORE, _COUNTED = (1.55, 2.1), 0.55, 1.5
 
 
 def spots_of(
-    grey: NDArray[np.uint8], radius: float, *, bright: bool, contrast: float = 0.0
+    grey: NDArray[np.uint8], radius: float, film: Film, *, bright: bool, contrast: float = 0.0
 ) -> FloatArray:
     """(n, 8) round spots of about `radius` px in `grey` (height, width), by falling contrast.
 
@@ -36,13 +36,13 @@ def spots_of(
     """
     picture: NDArray[np.uint8] = grey if bright else cv2.bitwise_not(grey)
     less = max(round(radius / _FOUND_AT), 1)
-    least = max(_SHARE_SEEN * contrast, 4.0)
+    least = max(film.seen_contrast * contrast, _SEEN_LEVELS)
     found = _tops(_reduced(picture, less), radius / less, least) * less + (less - 1) / 2.0
     if not len(found):
         return np.empty((0, COLUMNS))
     less = max(round(radius / _REFINED_AT), 1)
     middle = (less - 1) / 2.0
-    spots = _refined(_reduced(picture, less), (found - middle) / less, radius / less)
+    spots = _refined(_reduced(picture, less), (found - middle) / less, radius / less, film)
     spots[:, [X, Y]] = spots[:, [X, Y]] * less + middle
     spots[:, [RADIUS, WIDE, ERROR]] *= less
     return spots[np.argsort(-spots[:, CONTRAST])]
@@ -68,7 +68,7 @@ def _tops(picture: NDArray[np.uint8], radius: float, least: float) -> FloatArray
     return np.column_stack([xs[best], ys[best]]).astype(np.float64)
 
 
-def _refined(picture: NDArray[np.uint8], at: FloatArray, radius: float) -> FloatArray:
+def _refined(picture: NDArray[np.uint8], at: FloatArray, radius: float, film: Film) -> FloatArray:
     """(m, 8) spots near the places `at` (n, 2); those that are no spots are left out."""
     reach = int(np.ceil(2.4 * radius)) + 1
     framed = cv2.copyMakeBorder(picture, reach, reach, reach, reach, cv2.BORDER_REPLICATE)
@@ -80,15 +80,16 @@ def _refined(picture: NDArray[np.uint8], at: FloatArray, radius: float) -> Float
     size = np.full(len(at), radius)
     beside = offset.astype(np.float32)
     centre, size, (contrast, *_) = _measured(light, beside, centre, size, radius)
-    clear = contrast > _CLEAR / 2.0  # the rest is not looked at again
+    clear = contrast > film.spot_contrast / 2.0  # the rest is not looked at again
     light, corner, centre, size = light[clear], corner[clear], centre[clear], size[clear]
     centre, size, rest = _measured(light, beside, centre, size, radius)
     contrast, wide, long, free, full, error = rest
     inside = corner + centre
     edge = np.minimum(inside, [picture.shape[1] - 1, picture.shape[0] - 1] - inside).min(axis=1)
     good = (
-        (contrast > _CLEAR) & (free > 0.5) & (full > 0.6) & (edge > 0.8 * size)
-        & (size > 0.45 * radius) & (size < 1.9 * radius) & (long < 3.0)
+        (contrast > film.spot_contrast) & (free > film.spot_free) & (full > film.spot_full)
+        & (edge > film.spot_inside * size) & (long < film.spot_long)
+        & (size > film.spot_smallest * radius) & (size < film.spot_largest * radius)
     )  # fmt: skip
     spots = np.column_stack([inside, size, contrast, wide, free, full, error])[good]
     return _apart(spots)
