@@ -32,7 +32,6 @@ def doubts_of(
         *_smeared(marked, parameters),
         *_faint(marked, parameters),
         *_rows_late(marked, parameters),
-        *_crossed(marked, parameters),
         *_of_film(opened, rate, by_hand, mirrored, parameters),
     )
 
@@ -88,8 +87,8 @@ def _smeared(marked: Marked, parameters: Parameters) -> Iterator[Flag]:
     known = ~np.isnan(speed)
     if known.sum() < 20:
         return
-    fast = known & (speed > np.quantile(speed[known], 0.9))
-    slow = known & (speed < np.quantile(speed[known], 0.4))
+    fast = known & (speed >= np.quantile(speed[known], 0.9))
+    slow = known & (speed <= np.quantile(speed[known], 0.4))
     share = float(np.median(rows[fast, CONTRAST]) / np.median(rows[slow, CONTRAST]))
     if share < parameters.film.smear_limit:
         text = (
@@ -135,17 +134,6 @@ def row_lean(marked: Marked, parameters: Parameters) -> float:
     aside = np.abs(np.gradient(heel[:, X]) / np.gradient(marked.times))[low]
     per_row = parameters.film.readout_s / marked.size[0]
     return float(np.degrees(np.arctan(np.nanquantile(aside, 0.9) * per_row)))
-
-
-def _crossed(marked: Marked, parameters: Parameters) -> Iterator[Flag]:
-    """Legs that change their place in the picture: one may have been taken for the other."""
-    share = float(np.mean(marked.crossed))
-    if share > parameters.film.crossed_limit:
-        text = (
-            f"the legs stand the other way round in {100 * share:.0f} % of the frames: one may "
-            "have been taken for the other; see the pictures"
-        )
-        yield Flag("other-leg", text, "removed")
 
 
 def _of_film(

@@ -199,8 +199,11 @@ def _is_lost(
     radius: float,
     parameters: Parameters,
 ) -> bool:
-    """Whether a leg is to be looked for anew: nothing of it was seen for long, or little is left
-    of it while it is seen whole where it stood."""
+    """Whether a leg is to be looked for anew.
+
+    So it is when nothing of it was seen for long, and when few of its marks are left while it is
+    seen whole where it stood.
+    """
     film = parameters.film
     if state.unseen.min() > film.lost_s:
         return True

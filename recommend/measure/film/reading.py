@@ -17,9 +17,8 @@ from recommend.errors import InputError, Place
 from recommend.measure.film.by_hand import PutRight
 from recommend.measure.film.doubting import doubts_of
 from recommend.measure.film.following import NONE, Spots, follow, starts_of
-from recommend.measure.film.ground import heel_height
 from recommend.measure.film.legs import CONTRAST
-from recommend.measure.film.marked import Marked, centre_error, marks_of, side_mark
+from recommend.measure.film.marked import Marked, centre_error, heel_height, marks_of, side_mark
 from recommend.measure.film.opening import Opened, Tell, spots_in
 from recommend.measure.header import Gait
 from recommend.measure.model import SIDES, Flag, Side
@@ -108,10 +107,7 @@ def read_film(
 
 
 def _refuse_unseen(path: Path, marked: Marked, parameters: Parameters) -> None:
-    """Refuse what looked like a leg in some frames and is followed through few."""
-    share = float(np.mean(~marked.missing.any(axis=1)))
-    if share >= parameters.film.seen_least:
-        return
+    """Refuse legs that change places, and what is followed through few frames."""
     crossed = float(np.mean(marked.crossed))
     if crossed > parameters.film.crossed_limit:
         raise InputError(
@@ -120,12 +116,14 @@ def _refuse_unseen(path: Path, marked: Marked, parameters: Parameters) -> None:
             "one leg on the left of the picture, one on the right",
             "film a wider step, or one leg at a time with the marks of the other covered",
         )
-    raise InputError(
-        Place(str(path)),
-        f"the four marks of the {marked.side} leg are seen in {share:.0%} of the frames",
-        "marks that stand out from the skin all through the film",
-        "`recommend help filming` says what they look like; or `--side` for the other leg",
-    )
+    share = float(np.mean(~marked.missing.any(axis=1)))
+    if share < parameters.film.seen_least:
+        raise InputError(
+            Place(str(path)),
+            f"the four marks of the {marked.side} leg are seen in {share:.0%} of the frames",
+            "marks that stand out from the skin all through the film",
+            "`recommend help filming` says what they look like; or `--side` for the other leg",
+        )
 
 
 def _rate(path: Path, spots: Spots, parameters: Parameters) -> float:
