@@ -31,6 +31,7 @@ SVG = Kind((".svg",), _says(b"<svg"))
 PICTURE = Kind((".svg", ".png", ".pdf"), _says(b"<svg", b"<?xml", b"\x89png", b"%pdf-"))
 FINDINGS = Kind((".sarif", ".json"), _says(b"sarif"))
 SCHEMA = Kind((".json",), _says(b"json-schema.org"))
+REQUEST = Kind((".tsq",), lambda head: head.startswith(b"\x30"))  # of RFC 3161: a sequence
 CATALOGUE = Kind((".yaml", ".yml"), lambda head: re.search(rb"(?m)^products:", head) is not None)
 
 

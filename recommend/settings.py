@@ -63,6 +63,10 @@ SETTINGS: dict[str, Setting] = {
             "witnesses", "RECOMMEND_WITNESSES", "files elsewhere that say each day's last record",
             path=True, many=True,
         ),
+        Setting(
+            "page-witness", "RECOMMEND_PAGE_WITNESS",
+            "whether the customer's page bears the last record's hash", ("yes", "no"),
+        ),
         Setting("visits", "RECOMMEND_VISITS", "folder of visit files and drafts", path=True),
         Setting("stock", "RECOMMEND_STOCK", "CSV file with stock levels of today", path=True),
         Setting("sizes", "RECOMMEND_SIZES", "size system to ask for and show", SIZE_SYSTEMS),
@@ -232,6 +236,7 @@ def _default(one: Setting) -> Any:
         "feet": "side-by-side",
         "readings": [],
         "witnesses": [],
+        "page-witness": "no",
     }
     if one.name in simple:
         return simple[one.name]

@@ -7,9 +7,8 @@ from importlib.util import find_spec
 
 import pytest
 
-from recommend.catalogue import shop
 from tests.bench.damage import KINDS
-from tests.bench.hardening import READERS, Tally, fault_of, kills, read_once
+from tests.bench.hardening import MADE_ONCE, Tally, fault_of, kills, read_once
 
 DEAR = {
     "rules",
@@ -23,8 +22,8 @@ KILLS = 9
 
 @pytest.fixture(autouse=True)
 def _shipped_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    for name in READERS:  # put back when the test is over
-        monkeypatch.setattr(shop, name, getattr(shop, name))
+    for module, name in MADE_ONCE:  # put back when the test is over
+        monkeypatch.setattr(module, name, getattr(module, name))
     read_once()
 
 

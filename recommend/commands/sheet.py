@@ -16,7 +16,8 @@ from recommend.output import PAGE, write_output
 from recommend.reading import read_document
 from recommend.records.canonical import sha256
 from recommend.records.database import store_path
-from recommend.records.keeping import entry_of, keep_event, keeps, kept_words
+from recommend.records.keeping import entry_of, keep_event, keeps, kept_words, last_kept
+from recommend.records.witness import printed
 from recommend.settings import setting
 from recommend.show.sheet import Paper, Wording, messages, page, sheet_of
 from recommend.trial.heeding import TRIED, heeding, tried
@@ -63,7 +64,13 @@ def sheet(
     judged = trial_outcome(outcome_of(seen, book, products), read_document(file))
     made = sheet_of(judged, chosen or _decided(seen))
     target = to or file.with_suffix(".html")
-    text = page(made, wording, setting("shop", shop).value or "", Paper(paper, large))
+    heeds = {TRIED: None} if tried(judged.outcome) else {}
+    outcome = heeding(judged.outcome, judged) if heeds else judged.outcome
+    last = None
+    if keeps(keep) and setting("page-witness").value == "yes":
+        newest = last_kept(store_path(store), seen, lambda: entry_of(outcome, heeds=heeds))
+        last = (newest.seq, newest.made_at[:10], printed(newest))
+    text = page(made, wording, setting("shop", shop).value or "", Paper(paper, large), last)
     write_output(target, text, PAGE, private=True, force=force)
     typer.echo(f"Written: {target}")
     Shelf(setting("visits").value).remember(seen.reference, target)
@@ -75,8 +82,6 @@ def sheet(
             "file": target.name,
             "text": text,
         }
-        heeds = {TRIED: None} if tried(judged.outcome) else {}
-        outcome = heeding(judged.outcome, judged) if heeds else judged.outcome
         by = str(setting("fitter").value or "")
         kept = keep_event(
             store_path(store), seen, "page", told, by, lambda: entry_of(outcome, heeds=heeds)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Annotated, Optional
 
@@ -12,9 +12,11 @@ from recommend.atomic import written_whole
 from recommend.commands.completing import customers
 from recommend.commands.options import Force, StorePath
 from recommend.errors import Exit, InputError, Place, RecommendError, counted
+from recommend.output import REQUEST, write_output
 from recommend.records.database import store_path
 from recommend.records.forget import forget as forget_customer
 from recommend.records.keeping import tell_witnesses
+from recommend.records.stamps import request_of, stamped, stamps_of
 from recommend.records.store import Store
 from recommend.records.transfer import export as export_lines
 from recommend.records.transfer import import_file
@@ -22,7 +24,7 @@ from recommend.records.verify import verify as verify_store
 from recommend.records.witness import missing, said
 from recommend.settings import setting
 from recommend.show.bar import working
-from recommend.show.records import list_lines, verdict_lines
+from recommend.show.records import list_lines, stamp_line, verdict_lines
 from recommend.visit.shelf import Shelf
 
 app = typer.Typer(add_completion=False, rich_markup_mode=None, no_args_is_help=True)
@@ -51,29 +53,42 @@ def list_(
 def verify(
     store: StorePath = None,
     expect: Annotated[
-        str, typer.Option(help="Hash of a record noted earlier, or its beginning; must be there.")
-    ] = "",
+        Optional[list[str]],  # noqa: UP045
+        typer.Option(help="Hash of a record noted earlier, or its beginning; must be there."),
+    ] = None,
+    against: Annotated[
+        Optional[list[Path]],  # noqa: UP045
+        typer.Option(metavar="FILE", help="A witness beside those of the settings."),
+    ] = None,
+    roots: Annotated[
+        Optional[list[Path]],  # noqa: UP045
+        typer.Option(metavar="FILE", help="Certificates (PEM) that time stamps must lead to."),
+    ] = None,
 ) -> None:
     """Check every hash and link of the chain.
 
     Names the first thing that differs, and then ends with exit code 2. What the shop's witnesses
-    say (`witnesses` in the settings) is held against it too.
+    say (`witnesses` in the settings, --against), and time stamps, are held against it too.
 
     Example: recommend store verify
     """
     with Store(store_path(store)) as opened, working("verifying"):
-        verdict = verify_store(opened, expect)
-        lacking = list(_against_witnesses(opened))
+        verdict = verify_store(opened, expect or ())
+        lacking = list(_against_witnesses(opened, against or ())) if verdict.sound else []
+        stamps = list(stamps_of(opened, roots or ())) if verdict.sound else []
     for line in verdict_lines(verdict, str(store_path(store))):
         typer.echo(line)
+    for one in stamps:
+        typer.echo(stamp_line(one))
     for line in lacking:
         typer.echo(f"DIFFERS: {line}")
-    raise typer.Exit(Exit.DONE if verdict.sound and not lacking else Exit.BAD_INPUT)
+    faulty = lacking or any(one.fault and one.checked for one in stamps)
+    raise typer.Exit(Exit.DONE if verdict.sound and not faulty else Exit.BAD_INPUT)
 
 
-def _against_witnesses(opened: Store) -> Iterator[str]:
+def _against_witnesses(opened: Store, more: Sequence[Path]) -> Iterator[str]:
     """What the shop's witnesses say otherwise; of one that cannot be read, that."""
-    for path in setting("witnesses").value:
+    for path in (*setting("witnesses").value, *more):
         try:
             days = list(said(path))
         except InputError as error:
@@ -81,6 +96,42 @@ def _against_witnesses(opened: Store) -> Iterator[str]:
             continue
         typer.echo(f"Witness {path}: {counted(len(days), 'day')}")
         yield from missing(opened, days)
+
+
+@app.command()
+def stamp(
+    answer: Annotated[
+        Optional[Path],  # noqa: UP045
+        typer.Argument(metavar="ANSWER", help="What the service answered (.tsr)."),
+    ] = None,
+    request: Annotated[
+        Optional[Path],  # noqa: UP045
+        typer.Option(metavar="FILE", help="Write a request to stamp the last record (.tsq)."),
+    ] = None,
+    store: StorePath = None,
+    force: Force = False,
+) -> None:
+    """Have the last record stamped by a time-stamping service (RFC 3161).
+
+    Write the request, send it yourself (by POST as application/timestamp-query), and keep the
+    answer. Only a hash goes out. `store verify --roots FILE` checks what was kept.
+
+    Example: recommend store stamp --request last.tsq
+    """
+    if (answer is None) == (request is None):
+        raise RecommendError("name the service's answer, or a file for --request; one of the two")
+    path = store_path(store)
+    if request is not None:
+        with Store(path) as opened:
+            last = opened.record(len(opened))
+        write_output(request, request_of(last), REQUEST, force=force)
+        typer.echo(f"Written: {request}, to stamp record {last.seq} ({last.hash[:12]})")
+        return
+    assert answer is not None
+    with Store(path, write=True) as opened:
+        kept = opened.append(stamped(opened, answer, str(setting("fitter").value or "")))
+        tell_witnesses(kept)
+    typer.echo(f"Kept as record {kept.seq}: a time stamp of record {kept.head['of']['seq']}.")
 
 
 @app.command()

@@ -29,15 +29,24 @@ def fit_lines(one: Candidate, book: Rulebook) -> Iterator[str]:
         if part.offered == "shop":
             yield _length_line(part.product.kind, sized.size, sized.over)
     unknown = any(part.offered == "own" and not part.levels for part in one.parts)
-    for verdict in () if unknown else _about(one, book, fit=True):
-        title = book.attributes[verdict.need.attribute].short
-        if verdict.satisfaction == 1:
-            yield f"{title} fits"
-        elif verdict.level is None:
-            yield f"{title} not stated"
-        else:
-            level = level_words(verdict.need.attribute, verdict.level, book)
-            yield f"{title} {level}, {wanted_words(verdict.need, book)} wanted"
+    about = [] if unknown else list(_about(one, book, fit=True))
+    missed = {verdict.need.attribute for verdict in about if verdict.satisfaction != 1}
+    yield from dict.fromkeys(
+        _fit_line(verdict, book)
+        for verdict in about
+        # one wish may be for more and one for less: it fits only where both are met
+        if verdict.satisfaction != 1 or verdict.need.attribute not in missed
+    )
+
+
+def _fit_line(verdict: Verdict, book: Rulebook) -> str:
+    title = book.attributes[verdict.need.attribute].short
+    if verdict.satisfaction == 1:
+        return f"{title} fits"
+    if verdict.level is None:
+        return f"{title} not stated"
+    level = level_words(verdict.need.attribute, verdict.level, book)
+    return f"{title} {level}, {wanted_words(verdict.need, book)} wanted"
 
 
 def _length_line(kind: str, size: float | None, over: float | None) -> str:

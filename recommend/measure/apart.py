@@ -7,20 +7,49 @@ the program. A module that is run so calls `limit_memory` first; the lines it pr
 
 from __future__ import annotations
 
+import json
 import os
+import signal
 import subprocess
 import sys
 import tempfile
 import threading
 import time
-from collections.abc import Callable, Sequence
-from typing import IO
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from typing import IO, Any
 
-_LOOK_S = 0.05  # between two looks at whether it goes on
+_LOOK_S = 0.02  # between two looks at whether it goes on
+NOT_READ, TOO_LARGE = 3, 4  # exit codes of such a process
+_SECONDS, _QUIET_S = 10, 60.0  # of computing; of waiting, on a machine that does much else
+_MEGABYTES = 1500  # what opening a file may take: a recording, held twice, and its reader
 
 
 class GaveUpError(Exception):
     """The process ended without its work done; says why in a few words."""
+
+    def __init__(self, reason: str, code: int = NOT_READ) -> None:
+        super().__init__(reason)
+        self.too_large = code == TOO_LARGE
+
+
+def opened(kind: str, path: Path, told: Mapping[str, Any] | None = None) -> tuple[Any, Any]:
+    """The array in a foreign file of this `kind` (see `foreign`), and what else it says.
+
+    Raises
+    ------
+    GaveUpError
+        If it is no such file, is damaged, or opening it crashes or takes too much time or memory.
+    """
+    import numpy as np
+
+    options = {"megabytes": _MEGABYTES, "seconds": _SECONDS, **(told or {})}
+    with tempfile.TemporaryDirectory() as folder:
+        out = Path(folder) / "array.npy"
+        words = [kind, str(path), str(out), json.dumps(options)]
+        run_apart("recommend.measure.foreign", words, quiet_s=_QUIET_S)
+        head = json.loads(Path(f"{out}.json").read_text("ascii"))
+        return np.load(out, allow_pickle=False), head
 
 
 def run_apart(
@@ -59,7 +88,12 @@ def run_apart(
         if child.returncode:
             said.seek(0)
             words = said.read().strip().splitlines()[-1:] if child.returncode > 0 else []
-            raise GaveUpError(words[0][:200] if words else "opening it crashed the reader")
+            crashed = _CUT_OFF.get(-child.returncode, "opening it crashed the reader")
+            raise GaveUpError(words[0][:200] if words else crashed, child.returncode)
+
+
+# What a process that was ended by a signal had done; some platforms have no such limit.
+_CUT_OFF = {int(getattr(signal, "SIGXCPU", -1)): "opening it takes too long"}
 
 
 class _Heard:
@@ -84,11 +118,15 @@ class _Heard:
             tell(*progress)
 
 
-def limit_memory(megabytes: int) -> None:
-    """Let this process have no more memory than so much, where the system knows such a limit."""
+def limit(megabytes: int, seconds: int = 0) -> None:
+    """Let this process have no more memory and time, where the system knows such limits."""
     try:
         import resource
-    except ImportError:  # the limit of time remains
+    except ImportError:  # the limit of waiting remains
         return
-    limit = megabytes * 1_000_000
-    resource.setrlimit(resource.RLIMIT_AS, (limit, limit))
+    wanted = {resource.RLIMIT_AS: megabytes * 1_000_000, resource.RLIMIT_CPU: seconds}
+    for what, most in wanted.items():
+        hard = resource.getrlimit(what)[1]
+        most = most if hard == resource.RLIM_INFINITY else min(most, hard)
+        if most:
+            resource.setrlimit(what, (most, hard))

@@ -19,13 +19,14 @@ def event(first: Record, reference: str, what: str, told: Mapping[str, Any], by:
 
     Parameters
     ----------
-    reference : the customer's code.
+    reference : the customer's code; '' of what belongs to no customer.
     what : in a word, such as ``sold``, ``read-out``, ``page`` or ``came-back``.
     told : plain data; free text in it stands under ``remark`` or ``text``.
     by : code of who did it, never a name.
     """
     facts = {"event": what, "of": {"seq": first.seq, "hash": first.hash}, "by": by}
-    return Entry({"event": {REFERENCE: reference, **told}}, facts, kind=EVENT)
+    whose = {REFERENCE: reference} if reference else {}
+    return Entry({"event": {**whose, **told}}, facts, kind=EVENT)
 
 
 def events_of(store: Store, first: Record) -> Iterator[tuple[Record, dict[str, Any]]]:

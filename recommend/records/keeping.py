@@ -146,7 +146,20 @@ def keep_event(
             return None
         kept = store.append(event(first, visit.reference, what, told, by))
         tell_witnesses(kept)
+    _tell_clock(kept)
     return kept
+
+
+def last_kept(path: Path, visit: Visit, make: Callable[[], Entry]) -> Record:
+    """The newest record of all, after one of the visit was made if there was none.
+
+    So that a page of the visit can bear its hash: that of the record of the page itself, which
+    holds the hash of the page, cannot stand on it.
+    """
+    with Store(path, write=True) as store:
+        if newest_of(store, visit) is None:
+            tell_witnesses(store.append(make()))
+        return store.record(len(store))
 
 
 def newest_of(store: Store, visit: Visit) -> Record | None:
@@ -170,7 +183,7 @@ def kept_words(kept: Record | None) -> str:
     """What to tell of a record that was kept, or why none was."""
     if kept is None:
         return "Not kept: no record of the visit that it belongs to is there."
-    return f"Kept as record {kept.seq}, SHA-256 {kept.hash[:12]}."
+    return f"Kept as record {kept.seq}."
 
 
 def keeps(option: bool | None = None) -> bool:
@@ -186,10 +199,14 @@ def kept_in(path: Path, entries: Sequence[Entry]) -> list[Record]:
     with Store(path, write=True) as store:
         records = store.append_all(entries)
         tell_witnesses(records[-1])
-    if records[0].head.get("clock"):
-        told = "the clock is behind that of the record before; check it"
-        print(f"Record {records[0].seq}: {told}.", file=sys.stderr)
+    _tell_clock(records[0])
     return records
+
+
+def _tell_clock(record: Record) -> None:
+    if record.head.get("clock"):
+        told = "the clock is behind that of the record before; check it"
+        print(f"Record {record.seq}: {told}.", file=sys.stderr)
 
 
 def tell_witnesses(last: Record) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from typing import Any
@@ -51,36 +51,41 @@ class Verdict:
         return not self.differs
 
 
-def verify(store: Store, expect: str = "") -> Verdict:
+def verify(store: Store, expect: Sequence[str] = ()) -> Verdict:
     """Check the chain and every hash of `store`, in the order of the records.
 
     Parameters
     ----------
-    expect : hash of a record noted earlier, or its beginning. A chain proves that nothing inside
-        it was changed, not that nothing was cut off its end or that all of it was not written
-        anew; a hash kept elsewhere does.
+    expect : hashes of records noted earlier, or their beginnings, with blanks as they were
+        printed. A chain proves that nothing inside it was changed, not that nothing was cut off
+        its end or that all of it was not written anew; a hash kept elsewhere does.
 
     Raises
     ------
     RecommendError
-        If `expect` is no beginning of a hash, or of several records.
+        If one of them is no beginning of a hash, or of several records.
     """
     records, last, gone, differs = 0, "", (), ""
     behind: list[int] = []
-    expect = expect.strip().lower()
-    if expect and not is_prefix(expect):
-        raise RecommendError(
-            f"`{expect}` is not the hash of a record; write {SHORTEST_PREFIX} to {HASH_LENGTH} "
-            "characters of it, 0 to 9 and a to f, as `store list` or `store verify` prints it"
-        )
+    expected = [_typed(one) for one in expect]
     try:
         with store.reading() as db:
-            differs = next(_differences(db, expect, behind), "")
+            differs = next(_differences(db, expected, behind), "")
             records, last = _extent(db)
             gone = tuple(row[0] for row in db.execute("SELECT seq FROM forgotten ORDER BY seq"))
     except InputError as error:
         differs = differs or f"the file itself is damaged: {error.found}"
     return Verdict(records, last, gone, differs, tuple(behind))
+
+
+def _typed(expect: str) -> str:
+    text = "".join(expect.split()).lower()
+    if not is_prefix(text):
+        raise RecommendError(
+            f"`{expect}` is not the hash of a record; write {SHORTEST_PREFIX} to {HASH_LENGTH} "
+            "characters of it, 0 to 9 and a to f, as `store list` or `store verify` prints it"
+        )
+    return text
 
 
 def _extent(db: sqlite3.Connection) -> tuple[int, str]:
@@ -89,13 +94,15 @@ def _extent(db: sqlite3.Connection) -> tuple[int, str]:
     return int(count), str(last[0]) if last else ""
 
 
-def _differences(db: sqlite3.Connection, expect: str, behind: list[int]) -> Iterator[str]:
+def _differences(
+    db: sqlite3.Connection, expected: Sequence[str], behind: list[int]
+) -> Iterator[str]:
     yield from _of_tables(db)
     yield from _of_chain(db, behind)
     yield from _of_strays(db)
     yield from _of_file(db)
-    if expect:
-        yield from _of_expected(db, expect)
+    for one in expected:
+        yield from _of_expected(db, one)
 
 
 def _of_expected(db: sqlite3.Connection, expect: str) -> Iterator[str]:

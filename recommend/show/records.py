@@ -8,6 +8,7 @@ from textwrap import wrap
 from typing import Any
 
 from recommend.errors import counted
+from recommend.records.stamps import Stamp
 from recommend.records.store import EVENT, FORGOTTEN, Record, Store
 from recommend.records.verify import Verdict
 
@@ -63,13 +64,13 @@ class Kept:
         """The same as plain data."""
         events = [
             {"number": r.seq, "kept-at": r.made_at, "what": r.head["event"], "by": r.head["by"]}
-            | {key: one for key, one in told.items() if key != "text"}
+            | {key: one for key, one in told.items() if key not in ("text", "token")}
             for r, told in self.came
         ]
         return {"came-of-it": events, "origins": dict(self.origins)}
 
 
-_NOT_SAID = ("reference", "text")  # known already, or a whole page
+_NOT_SAID = ("reference", "text", "token")  # known already, or not to be read by people
 
 
 def _plain(value: Any) -> str:
@@ -96,3 +97,13 @@ def verdict_lines(verdict: Verdict, path: str) -> Iterator[str]:
     if verdict.last:
         yield f"Last record: {verdict.last}"
         yield "Note it elsewhere: `store verify --expect HASH` then also finds a cut-off end."
+
+
+def stamp_line(stamp: Stamp) -> str:
+    """What a check of one time stamp found."""
+    of = f"Time stamp {stamp.seq} of record {stamp.stamps}"
+    if stamp.fault and stamp.checked:
+        return f"DIFFERS: {of}: {stamp.fault}"
+    clock = "; it says that it was made later: check the clock" if stamp.late else ""
+    when = f" says it was there at {stamp.at}{clock}" if stamp.at else ""
+    return f"{of}{when}{'; ' if when and stamp.fault else ''}{stamp.fault}"

@@ -129,7 +129,11 @@ def damaged_text(chance: random.Random, file: Path) -> bytes:
         return json.dumps(data, ensure_ascii=chance.random() < 0.5, default=str).encode(
             "utf-8", "replace"
         )
-    return yaml.safe_dump(data, allow_unicode=True, sort_keys=False).encode("utf-8", "replace")
+    try:
+        text: str = yaml.dump(data, Dumper=yaml.CSafeDumper, allow_unicode=True, sort_keys=False)
+    except UnicodeEncodeError:  # of half a character, which the slower one writes as it is
+        text = yaml.safe_dump(data, allow_unicode=True, sort_keys=False)
+    return text.encode("utf-8", "replace")
 
 
 @cache

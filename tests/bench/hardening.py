@@ -14,7 +14,9 @@ from __future__ import annotations
 import argparse
 import contextlib
 import functools
+import hashlib
 import io
+import itertools
 import json
 import os
 import random
@@ -31,18 +33,26 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import typer
 import yaml
 
 from recommend.catalogue import shop
 from recommend.cli import main as command
 from recommend.door import visible
 from recommend.errors import Exit
+from recommend.records import keeping
 from recommend.records.store import Store
 from recommend.records.verify import verify
 from tests.bench.damage import DEMO, KINDS, make
 
-READERS = ("prepared_rulebook", "prepared_catalogue")  # of `catalogue.shop`
+# What is the same for every input and made once: the shipped rules and products, read from their
+# folders or from a record that holds the same texts, and the tables of options.
+MADE_ONCE: tuple[tuple[Any, str], ...] = (
+    (shop, "prepared_rulebook"), (shop, "prepared_catalogue"), (keeping, "rulebook_from"),
+    (typer.main, "get_command"),
+)  # fmt: skip
 SECONDS, BYTES = 10.0, 1 << 30  # the most that one input may take
+SELDOM = 4  # rounds of kills in one of which `explain` is run: it computes as long as all others
 PATIENCE = 120.0  # wall time until a worker counts as hanging, on a machine that is busy
 AT_ONCE = 4  # programs that edit one file together
 CODES = {int(code) for code in Exit}
@@ -65,19 +75,29 @@ class Tally:
 
 
 def read_once() -> None:
-    """Let the shipped rules and products be read once; what is damaged is read anew."""
-    for name in READERS:
-        real: Any = getattr(shop, name)
-        known: dict[str, Any] = {}
+    """Let what is `MADE_ONCE` be made once; what is damaged is read anew."""
+    for module, name in MADE_ONCE:
+        real: Any = getattr(module, name)
+        known: dict[Any, Any] = {}
 
-        def once(folder: Any, *more: Any, real: Any = real, known: Any = known) -> Any:
-            if not str(folder).startswith(str(DEMO.parent)):
-                return real(folder, *more)
-            if str(folder) not in known:
-                known[str(folder)] = real(folder, *more)
-            return known[str(folder)]
+        def once(given: Any, *more: Any, real: Any = real, known: Any = known) -> Any:
+            key = _named(given)
+            if key is None:
+                return real(given, *more)
+            if key not in known:
+                known[key] = real(given, *more)
+            return known[key]
 
-        setattr(shop, name, once)
+        setattr(module, name, once)
+
+
+def _named(given: Any) -> Any:
+    """What stands for something that stays as it is; None for a folder of damaged files."""
+    if isinstance(given, dict):  # of a record: other texts are another rulebook
+        return hashlib.sha256(repr(given).encode("utf-8", "replace")).digest()
+    if isinstance(given, (str, Path)):
+        return str(given) if str(given).startswith(str(DEMO.parent)) else None
+    return given
 
 
 @contextlib.contextmanager
@@ -264,6 +284,15 @@ def _writers(folder: Path) -> list[tuple[str, list[str]]]:
     ]  # fmt: skip
 
 
+def warm_up(folder: Path) -> None:
+    """Run every writing command once here, so that what they import is there when we fork."""
+    (folder / "v.yaml").write_bytes((DEMO / "visits" / "pronated.yaml").read_bytes())
+    run_here(["shortlist", str(folder / "v.yaml"), "--keep"])
+    run_here(["store", "export", "--to", str(folder / "first.jsonl")])
+    for _, args in _writers(folder):
+        run_here(args)
+
+
 def _quiet(args: list[str]) -> int:
     """Run `args` in a forked copy of this program, its output nowhere; its process id."""
     pid = os.fork()
@@ -313,6 +342,14 @@ def _whole(folder: Path) -> str:
         return verdict.differs or ("the first record is lost" if len(store) < 1 else "")
 
 
+def _turns(folder: Path, of: Collection[str]) -> Iterator[tuple[int, str, list[str]]]:
+    """Every writing command (those called so, or all), round after round; the dear one seldom."""
+    for turn in itertools.count():
+        for word, args in _writers(folder):
+            if (not of or word in of) and (word != "explain" or turn % SELDOM == 0):
+                yield turn, word, args
+
+
 def kills(count: int, seed: int, tally: Tally, of: Collection[str] = ()) -> None:
     """Kill a writing command (those called so, or any) at a random moment, then run it whole."""
     chance = random.Random(seed)
@@ -320,12 +357,10 @@ def kills(count: int, seed: int, tally: Tally, of: Collection[str] = ()) -> None
     with tempfile.TemporaryDirectory(prefix="kills-") as name, _places(Path(name)):
         folder = Path(name)
         _prepared(folder)
-        for number in range(count):
-            writers = [one for one in _writers(folder) if not of or one[0] in of]
-            word, args = writers[number % len(writers)]
+        for number, (turn, word, args) in enumerate(itertools.islice(_turns(folder, of), count)):
             started = time.monotonic()
             pid = _quiet(args)
-            if word in longest and number % (6 * len(writers)) >= len(writers):
+            if word in longest and turn % 6:
                 time.sleep(chance.uniform(0.0, longest[word]))
                 os.kill(pid, signal.SIGKILL)
                 tally.run["kill" if _waited(pid) < 0 else "kill, too late"] += 1
@@ -344,7 +379,7 @@ def kills(count: int, seed: int, tally: Tally, of: Collection[str] = ()) -> None
             for said in folder.glob("said-*"):
                 said.unlink()
             _progress(number + 1, "kills", tally)
-        for _, args in writers:  # each once more, and nothing is left of the killed
+        for _, args in _writers(folder):  # each once more, and nothing is left of the killed
             _waited(_quiet(args))
         left = [
             str(p.relative_to(folder)) for p in folder.rglob("*") if p.suffix in (".part", ".tmp")
@@ -389,7 +424,7 @@ def main() -> None:
     asked = parser.parse_args()
     read_once()
     with tempfile.TemporaryDirectory() as warm, _places(Path(warm)):
-        run_here(["shortlist", str(DEMO / "visits" / "pronated.yaml"), "--json"])  # imports
+        warm_up(Path(warm))
     tally, started = Tally(), time.monotonic()
     parts: tuple[Callable[[], None], ...] = (
         functools.partial(inputs, asked.inputs, asked.seed, asked.only, tally),

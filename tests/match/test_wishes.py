@@ -8,6 +8,7 @@ import pytest
 
 from recommend.errors import InputError
 from recommend.match.shortlist import Shortlist
+from recommend.match.telling import fit_lines
 from recommend.visit import Visit
 from recommend.way import outcome_of
 from tests import shipped
@@ -132,3 +133,15 @@ def test_thick_socks_ask_for_room() -> None:
     wanted = {need.attribute for need in _listed(keeps={"socks": "thick"}).needs.needs}
     assert "shoe.volume" in wanted
     assert "shoe.volume" not in {need.attribute for need in _listed().needs.needs}
+
+
+def test_a_seat_that_is_missed_is_never_said_to_fit() -> None:
+    """Two wishes bound the heel seat: what one of them misses is told once, and not as fitting."""
+    narrow = {"left": FOOT | {"heel-width-mm": 58}, "right": FOOT | {"heel-width-mm": 58}}
+    told = [
+        [line for line in fit_lines(one, shipped.book()) if line.startswith("heel seat")]
+        for one in _listed(feet=narrow).ranked["shoe"]
+        if one.parts[0].offered == "shop"
+    ]
+    assert all(len(lines) == 1 for lines in told)
+    assert {line for [line] in told} > {"heel seat fits"}

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
+import subprocess
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
@@ -105,6 +108,87 @@ def test_a_witness_finds_an_end_that_was_cut_off(
     assert run("store", "verify") == 0
     assert run("store", "verify", "--store", str(counter / "before.sqlite")) == 2
     assert "stick.txt:2: record 2" in capsys.readouterr().out
+
+
+def test_the_customers_page_bears_the_last_hash_and_what_is_written_down_is_checked(
+    counter: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The line printed on the page, typed with its blanks, finds an end that was cut off."""
+    monkeypatch.setenv("RECOMMEND_PAGE_WITNESS", "yes")
+    monkeypatch.delenv("RECOMMEND_WITNESSES")
+    assert run("shortlist", REFERENCE) == 0
+    shutil.copy(counter / "r.sqlite", counter / "before.sqlite")
+    assert run("trial", REFERENCE, "--no-pager") == 0
+    assert run("sheet", REFERENCE) == 0
+    page = next((counter / "visits").glob("*.html")).read_text("utf-8")
+    found = re.search(r"up to number 2 of ([\d-]{10}): ([0-9a-f ]{29})\.", page)
+    assert found
+    typed = counter / "typed.txt"
+    typed.write_text(f"{found[1]} 2 {found[2].replace(' ', '')}\n")
+    for name, code in (("r.sqlite", 0), ("before.sqlite", 2)):
+        store = ("--store", str(counter / name))
+        assert run("store", "verify", "--expect", found[2].upper(), *store) == code
+        assert run("store", "verify", "--against", str(typed), *store) == code
+    assert "typed.txt:1: record 2" in capsys.readouterr().out
+
+
+@pytest.mark.skipif(
+    not (find_spec("rfc3161_client") and shutil.which("openssl")),
+    reason="the extra `stamp`, or openssl, which stamps here, is not installed",
+)
+def test_a_time_stamp_of_a_record_is_kept_and_verified(
+    counter: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Openssl answers as a service of a throw-away authority; another root or text is told."""
+    from recommend.records.keeping import kept_in
+
+    kept_in(counter / "r.sqlite", [entry("A-1"), entry("A-2")])
+    request, answer = counter / "last.tsq", counter / "last.tsr"
+    assert run("store", "stamp", "--request", str(request)) == 0
+    roots = [authority(counter, name) for name in ("ours", "other")]
+    signed_by(counter, "ours", request, answer)
+    assert run("store", "stamp", str(answer)) == 0
+    assert "time stamp of record 2" in capsys.readouterr().out
+    assert run("store", "verify") == 0
+    assert "signature was not checked" in capsys.readouterr().out
+    assert run("store", "verify", "--roots", str(roots[0])) == 0
+    assert "Time stamp 3 of record 2 says it was there at 20" in capsys.readouterr().out
+    assert run("store", "verify", "--roots", str(roots[1])) == 2
+    assert "DIFFERS: Time stamp 3 of record 2" in capsys.readouterr().out
+    answer.write_bytes(answer.read_bytes()[:-20])
+    assert run("store", "stamp", str(answer)) == 2
+    kept_in(counter / "new.sqlite", [entry("A-1")])
+    signed_by(counter, "ours", request, answer)
+    assert run("store", "stamp", str(answer), "--store", str(counter / "new.sqlite")) == 2
+    assert "which is no record of" in capsys.readouterr().err
+
+
+def authority(folder: Path, name: str) -> Path:
+    """A throw-away certificate that may sign time stamps, and its key; the certificate's file."""
+    openssl(
+        "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2", "-subj", f"/CN={name}",
+        "-addext", "extendedKeyUsage=critical,timeStamping", "-keyout", folder / f"{name}.key",
+        "-out", folder / f"{name}.pem",
+    )  # fmt: skip
+    return folder / f"{name}.pem"
+
+
+def signed_by(folder: Path, name: str, request: Path, answer: Path) -> None:
+    """Let openssl answer a request (RFC 3161) as that authority."""
+    (folder / "serial").write_text("01")
+    (folder / "tsa.cnf").write_text(
+        f"[tsa]\ndefault_tsa=one\n[one]\nserial={folder}/serial\nsigner_digest=sha256\n"
+        "default_policy=1.2.3.4\ndigests=sha256\ness_cert_id_alg=sha256\n"
+    )
+    openssl(
+        "ts", "-reply", "-config", folder / "tsa.cnf", "-queryfile", request, "-inkey",
+        folder / f"{name}.key", "-signer", folder / f"{name}.pem", "-out", answer,
+    )  # fmt: skip
+
+
+def openssl(*words: object) -> None:
+    """Run openssl, which knows nothing of this program."""
+    subprocess.run(["openssl", *map(str, words)], check=True, capture_output=True)
 
 
 def test_a_clock_that_went_back_is_told(path: Path) -> None:

@@ -20,7 +20,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from recommend.measure.apart import limit_memory
+from recommend.measure.apart import NOT_READ, limit
 from recommend.measure.film.legs import CONTRAST, RADIUS, legs_in, may_be_marks
 from recommend.parameters import Film as Numbers
 
@@ -38,9 +38,9 @@ class UnreadableError(Exception):
 
 
 def main(work: str, file: str, out: str, told: str) -> int:
-    """Do the `work` on `file`; 0 when it could be done, 3 when it is no film or a damaged one."""
+    """Do the `work` on `file`; 0 when it could be done, else `NOT_READ`: no film, or damaged."""
     options = json.loads(told)
-    limit_memory(int(options["film"]["memory"]))
+    limit(int(options["film"]["memory"]))
     import av
     import cv2
 
@@ -51,7 +51,7 @@ def main(work: str, file: str, out: str, told: str) -> int:
     except (UnreadableError, av.error.FFmpegError, ValueError, MemoryError, OSError) as error:
         said = "it needs too much memory" if isinstance(error, MemoryError) else str(error)
         print(" ".join(said.split())[:200], file=sys.stderr)
-        return 3
+        return NOT_READ
     return 0
 
 

@@ -1,27 +1,20 @@
-"""Pressure frames from a MATLAB file of version 5, by a mapping; needs the extra ``mat``.
-
-The file is opened in a process of its own (``python -m recommend.measure.pressure.mat``), with
-limits of time and memory.
-"""
+"""Pressure frames from a MATLAB file of version 5, by a mapping; needs the extra ``mat``."""
 
 from __future__ import annotations
 
 import importlib.util
-import sys
-import tempfile
 from pathlib import Path
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 from pydantic import Field, model_validator
 
 from recommend.errors import InputError, Place
 from recommend.extras import not_installed
-from recommend.measure.apart import GaveUpError, limit_memory, run_apart
-from recommend.measure.pressure.recording import Frames
+from recommend.measure.apart import GaveUpError, opened
+from recommend.measure.pressure.recording import Frames, too_large
 from recommend.reading import Document, Strict, read_document, validate
 
-_SECONDS, _MEGABYTES = 10, 1500  # what opening a foreign file may take
 Axis = Literal["time", "rows", "columns"]
 _AXES: tuple[Axis, ...] = ("time", "rows", "columns")
 
@@ -65,52 +58,13 @@ def read_mat(path: Path, mapping: Path | None, limit_mb: float) -> tuple[Documen
     words = {"capture": "pressure"} | {key: str(word) for key, word in known.head.items()}
     if importlib.util.find_spec("scipy") is None:
         raise not_installed("reading .mat", "mat")
-    with tempfile.TemporaryDirectory() as folder:
-        out = Path(folder) / "pressure.npy"
-        told = [str(path), str(out), known.pressure, str(limit_mb)]
-        try:
-            run_apart(__name__, told, quiet_s=_SECONDS)
-        except GaveUpError as reason:
-            raise InputError(
-                Place(str(path)), f"cannot be read as MATLAB version 5 ({reason})"
-            ) from None
-        pressure = np.load(out, allow_pickle=False)
+    try:
+        pressure, _ = opened("mat", path, {"name": known.pressure, "limit": limit_mb})
+    except GaveUpError as reason:
+        if reason.too_large:
+            raise too_large(path, limit_mb) from None
+        raise InputError(
+            Place(str(path)), f"cannot be read as MATLAB version 5 ({reason})"
+        ) from None
     frames = np.transpose(pressure, [known.axes.index(axis) for axis in _AXES])
     return Document(str(mapping), words, {(): (1, 1)}, {}, ""), np.ascontiguousarray(frames)
-
-
-def main(file: str, out: str, name: str, limit_mb: str) -> int:
-    """Write the array `name` of `file` to `out` as float32; 0 when that worked, else 3."""
-    limit_memory(_MEGABYTES)
-    try:
-        pressure = _array(file, name)
-        if pressure.size * 4 > float(limit_mb) * 1_000_000:
-            raise ValueError(f"`{name[:40]}` takes more than {limit_mb} MB; cut the recording")
-        np.save(out, pressure.astype(np.float32))
-    except Exception as error:  # whatever a damaged file makes its reader raise is one sentence
-        print(" ".join(str(error).split())[:200] or type(error).__name__, file=sys.stderr)
-        return 3
-    return 0
-
-
-def _array(file: str, name: str) -> Any:
-    """The numbers (three axes) that `name` stands for, a struct's fields parted by dots."""
-    from scipy.io import loadmat, whosmat
-
-    top, *fields = name.split(".")
-    names = [one for one, _, _ in whosmat(file)]
-    if top not in names:
-        raise ValueError(f"`{top[:40]}` is not in it; it holds {', '.join(names)}")
-    found = loadmat(file, variable_names=[top], struct_as_record=False, squeeze_me=True)[top]
-    for field in fields:
-        if not hasattr(found, field):
-            raise ValueError(f"`{field[:40]}` is not in `{top[:40]}`")
-        found = getattr(found, field)
-    if getattr(found, "ndim", 0) != 3 or found.dtype.kind not in "fiu" or not found.size:
-        shape = getattr(found, "shape", ())
-        raise ValueError(f"`{name[:40]}` has the shape {shape}, not three axes of numbers")
-    return found
-
-
-if __name__ == "__main__":
-    sys.exit(main(*sys.argv[1:5]))

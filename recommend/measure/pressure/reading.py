@@ -8,24 +8,22 @@ underscores for hyphens (``rate_hz``, ``pitch_mm``, ``unit`` ...).
 
 from __future__ import annotations
 
-import tokenize
 import warnings
-import zipfile
-import zlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, BinaryIO, Literal
+from typing import BinaryIO, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 from pydantic import Field
 
 from recommend.errors import InputError, Place
+from recommend.measure.apart import GaveUpError, opened
 from recommend.measure.header import CaptureHead, read_head
 from recommend.measure.model import Side
 from recommend.measure.pressure.mat import read_mat
-from recommend.measure.pressure.recording import Frames, Load, PressureRecording
+from recommend.measure.pressure.recording import Frames, Load, PressureRecording, too_large
 from recommend.parameters import Parameters
 from recommend.reading import Document, validate
 
@@ -111,7 +109,7 @@ def read_pressure_csv(path: Path, parameters: Parameters) -> PressureRecording:
     shape = (head.rows or 0, head.columns or 0)
     limit = parameters.capture.recording_limit
     if path.stat().st_size > _MOST_BYTES_PER_NUMBER / 4 * limit * _MB:
-        raise _too_large(Place(str(path)), limit)  # at once, not after reading half of it
+        raise too_large(path, limit)  # at once, not after reading half of it
     frames = _csv_frames(path, lines, shape, limit)
     _refuse_beyond(frames, Place(str(path)))
     return head.recording(frames, str(path))
@@ -119,29 +117,21 @@ def read_pressure_csv(path: Path, parameters: Parameters) -> PressureRecording:
 
 def read_pressure_npz(path: Path, parameters: Parameters) -> PressureRecording:
     """Read an NPZ capture (see the module's docstring); errors as in `read_pressure_csv`."""
-    place = Place(str(path))
+    limit = parameters.capture.recording_limit
     try:
-        with zipfile.ZipFile(path) as archive:
-            _refuse_large_array(archive, place, parameters.capture.recording_limit)
-        with np.load(path, allow_pickle=False) as arrays:
-            data = {key.replace("_", "-"): arrays[key] for key in arrays.files if key != "pressure"}
-            pressure = arrays["pressure"]
-    except _NOT_NPZ as error:
+        frames, said = opened("npz", path, {"limit": limit})
+    except GaveUpError as reason:
+        if reason.too_large:
+            raise too_large(path, limit) from None
         raise InputError(
-            place,
-            f"the file is not a pressure capture in NPZ ({error})",
+            Place(str(path)),
+            f"the file is not a pressure capture in NPZ ({reason})",
             "an archive with the array `pressure` (time, rows, columns) and the keys of the head",
         ) from None
-    head = validate(PressureHead, _scalar_document(path, data), from_text=True)
-    if pressure.ndim != 3 or pressure.dtype.kind not in "fiu" or not pressure.size:
-        raise InputError(
-            place,
-            f"`pressure` is {pressure.dtype} of shape {pressure.shape}",
-            "numbers (time, rows, columns)",
-        )
-    with np.errstate(over="ignore"):  # what is too large becomes infinite, and is told
-        frames = np.asarray(pressure, dtype=np.float32, order="C")
-    _refuse_beyond(frames, place)
+    data = {"capture": "pressure"} | {key.replace("_", "-"): one for key, one in said.items()}
+    document = Document(str(path), data, {(): (0, 0)}, {}, "")
+    head = validate(PressureHead, document, from_text=True)
+    _refuse_beyond(frames, Place(str(path)))
     return head.recording(frames, str(path))
 
 
@@ -155,56 +145,6 @@ def _refuse_beyond(frames: NDArray[np.float32], place: Place) -> None:
 
 
 _BEYOND = 1e6  # a guard of reckoning, not a limit of the trade
-_LAST_SIGN = 0x10FFFF  # the last code point of Unicode
-_KINDS = "biufU"  # numbers and text
-# What a damaged archive makes its readers raise.
-_NOT_NPZ = (
-    zipfile.BadZipFile, zlib.error, EOFError, ValueError, OSError, KeyError, SyntaxError, TypeError,
-    NotImplementedError, RuntimeError, MemoryError, tokenize.TokenError,
-)  # fmt: skip
-
-
-def _scalar_document(path: Path, data: Mapping[str, NDArray[Any]]) -> Document:
-    plain: dict[str, Any] = {"capture": "pressure"}
-    for key, value in data.items():
-        if value.ndim:
-            raise InputError(Place(str(path)), f"`{key}` is an array", "one number or word")
-        if value.dtype.kind == "U" and value.reshape(1).view(np.uint32).max(initial=0) > _LAST_SIGN:
-            raise InputError(Place(str(path)), f"`{key}` holds no text", "a word")
-        plain[key] = value.item()
-    return Document(str(path), plain, {(): (0, 0)}, {}, "")
-
-
-def _refuse_large_array(archive: zipfile.ZipFile, place: Place, limit_mb: float) -> None:
-    unpacked = sum(info.file_size for info in archive.infolist())
-    if unpacked > limit_mb * _MB:
-        raise _too_large(place, limit_mb)
-    for name in archive.namelist():
-        if not name.endswith(".npy"):
-            raise ValueError(f"`{name[:40]}` is no array")
-        with archive.open(name) as file:
-            version = np.lib.format.read_magic(file)
-            read = np.lib.format.read_array_header_1_0
-            shape, _, kind = (read if version == (1, 0) else np.lib.format.read_array_header_2_0)(
-                file
-            )
-        count = int(np.prod(shape, dtype=object))
-        # Values become float32, and are held twice while they do.
-        if max(4, kind.itemsize) * count > limit_mb * _MB:
-            raise _too_large(place, limit_mb)
-        if kind.kind not in _KINDS:
-            raise ValueError(f"`{name[:40]}` holds {kind}")
-        if min(shape, default=0) < 0 or (name != "pressure.npy" and shape):
-            raise ValueError(f"`{name[:40]}` has the shape {shape}")
-
-
-def _too_large(place: Place, limit_mb: float) -> InputError:
-    return InputError(
-        place,
-        f"the recording takes more than {limit_mb:g} MB in memory",
-        f"up to {limit_mb:g} MB (capture.recording-limit in rules/parameters/capture.yaml)",
-        "cut it into files of some steps each",
-    )
 
 
 def _csv_frames(path: Path, head_lines: int, shape: tuple[int, int], limit_mb: float) -> Frames:
@@ -219,7 +159,7 @@ def _csv_frames(path: Path, head_lines: int, shape: tuple[int, int], limit_mb: f
             pieces.append(_numbers(text, path, first_line, shape))
             size += pieces[-1].nbytes
             if size > limit_mb * _MB:
-                raise _too_large(Place(str(path)), limit_mb)
+                raise too_large(path, limit_mb)
     count = sum(len(piece) for piece in pieces)
     if not count or count % cells:
         raise InputError(

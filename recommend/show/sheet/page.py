@@ -39,7 +39,13 @@ class Paper:
     large: bool = False
 
 
-def page(sheet: Sheet, wording: Wording, shop: str = "", paper: Paper | None = None) -> str:
+def page(
+    sheet: Sheet,
+    wording: Wording,
+    shop: str = "",
+    paper: Paper | None = None,
+    last: tuple[int, str, str] | None = None,
+) -> str:
     """The whole page.
 
     Parameters
@@ -48,8 +54,9 @@ def page(sheet: Sheet, wording: Wording, shop: str = "", paper: Paper | None = N
     wording : the language.
     shop : the shop's name, or nothing.
     paper : A4 or Letter, ordinary or large letters.
+    last : number, day and hash of the shop's last record, for a line that witnesses them.
     """
-    return _Page(sheet, wording, shop, paper or Paper()).html()
+    return _Page(sheet, wording, shop, paper or Paper(), last).html()
 
 
 @dataclass(frozen=True)
@@ -58,6 +65,7 @@ class _Page:
     w: Wording
     shop: str
     paper: Paper
+    last: tuple[int, str, str] | None
 
     def html(self) -> str:
         """The document."""
@@ -111,6 +119,9 @@ class _Page:
         keys = ("caution", "private") if self.stopped else ("caution", "evidence", "private")
         foot = " ".join(self.t(key) for key in keys)
         rules = self.t("rules", stamp=self.sheet.outcome.book.stamp)
+        if self.last:
+            number, day, content = self.last
+            rules += " " + self.t("records", number=str(number), day=day, hash=content)
         yield f"<footer><p>{foot} {rules}</p></footer>"
 
     def t(self, key: str, **words: str) -> str:
@@ -224,8 +235,18 @@ class _Page:
             yield f"<p>{self.t(ending.value)}</p>"
         for number, choice in enumerate(self.sheet.choices):
             yield from self.one_choice(choice, first=number == 0)
-        told = f"<p>{self.t('average')}</p>" if self.sheet.choices else ""
-        yield f"{told}</section>"
+        if self.sheet.choices:
+            yield from self.unlike()
+            yield f"<p>{self.t('average')}</p>"
+        yield "</section>"
+
+    def unlike(self) -> Iterator[str]:
+        """In what the two feet ask for what one pair cannot both give."""
+        ranked, book = self.sheet.outcome.shortlist, self.sheet.outcome.book
+        names = [one.kept.attribute for one in ranked.needs.conflicts] if ranked else []
+        said = dict.fromkeys(self.said(book.attributes[name].short) for name in names)
+        if said:
+            yield f"<p>{self.with_html('unlike', 'things', ', '.join(said))}</p>"
 
     def one_choice(self, choice: Choice, *, first: bool) -> Iterator[str]:
         """One product or pair; a second suggestion has mostly the same reasons."""

@@ -7,6 +7,7 @@ import pytest
 from scipy.io import savemat
 
 from recommend.errors import InputError
+from recommend.measure import apart
 from recommend.measure.pressure import read_pressure
 from recommend.parameters import Parameters
 
@@ -130,6 +131,22 @@ def test_an_archive_that_unpacks_too_large_is_refused(tmp_path):
 
     with pytest.raises(InputError, match="more than 1 MB in memory"):
         read_pressure(path, LIMIT)
+
+
+def test_an_archive_that_keeps_its_reader_busy_ends_its_own_process_only(tmp_path, monkeypatch):
+    """What reading takes is limited in time and memory, and each is told in a sentence."""
+    path = tmp_path / "walk.npz"
+    frames = np.zeros((40, 64, 64), dtype=np.float32)
+    np.savez_compressed(path, pressure=frames, pitch_mm=5.0, rate_hz=100.0, unit="kPa")
+    monkeypatch.setattr(apart, "_MEGABYTES", 100)  # less than numpy itself takes
+    with pytest.raises(InputError, match=r"NPZ \(.+\)"):
+        read_pressure(path, LIMIT)
+    code = "from recommend.measure.apart import limit\nlimit(4000, 1)\nwhile True: pass"
+    monkeypatch.setattr(apart, "_MEGABYTES", 1500)
+    (tmp_path / "endless.py").write_text(code)
+    monkeypatch.syspath_prepend(tmp_path)
+    with pytest.raises(apart.GaveUpError, match="takes too long"):
+        apart.run_apart("endless", [], quiet_s=60)
 
 
 @pytest.mark.parametrize("content", [b"", b"PK\x03\x04 not an archive", b"hello"])
