@@ -18,7 +18,7 @@ from recommend.commands.options import Force, VisitName, visit_file
 from recommend.errors import InputError, Place, counted
 from recommend.infer.assess import Assessment
 from recommend.infer.counter import Counter
-from recommend.match.changed import changes
+from recommend.match.changed import change_lines, changes
 from recommend.match.harm import harmful
 from recommend.measure.absorbing import absorber
 from recommend.measure.history import Line
@@ -29,7 +29,6 @@ from recommend.reading import read_document
 from recommend.rulebook import Rulebook
 from recommend.settings import setting
 from recommend.show.came_back import EXPLAINED, came_back_lines
-from recommend.show.changed import change_lines
 from recommend.show.console import paged
 from recommend.show.dialogue import KEYS, SAVED, LeftError, run, say, width
 from recommend.show.form import form_html
