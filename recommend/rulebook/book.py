@@ -117,6 +117,11 @@ class Rulebook:
         """Version and content (the first 12 digits of `digest`), as every screen has it."""
         return f"{self.heading.version} ({self.digest[:12]})"
 
+    @property
+    def byline(self) -> str:
+        """By which rules something was said, as a line: name, version and content."""
+        return f"by the {self.heading.name} {self.stamp}"
+
     @cached_property
     def by_id(self) -> dict[str, CompiledRule]:
         """Rules by id."""
