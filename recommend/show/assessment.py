@@ -47,7 +47,7 @@ def who_blocks(assessment: Assessment, book: Rulebook) -> Iterator[RenderableTyp
     line.append("   " + person_words(assessment.visit), style="not bold")
     yield line
     yield Text(pain_words(assessment.visit))
-    yield Text(f"by the {book.heading.name} {book.stamp}", style="dim")
+    yield Text(book.byline, style="dim")
 
 
 def measure_blocks(assessment: Assessment, book: Rulebook, width: int) -> Iterator[RenderableType]:
