@@ -112,6 +112,7 @@ def read_marks_csv(
         name=str(path),
         toe_out_deg=head.toe_out_deg,
         device=head.device,
+        date=head.date,
         seen=_seen(document.place(("seen",)), head.seen),
         centre_error=head.centre_error,
         heel_height=table.get("heel-height"),
