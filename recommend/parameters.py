@@ -104,6 +104,7 @@ class Capture(Group):
     still_force: Share
     edge_share: Share
     heel_share: Share
+    heel_least: Share
     forefoot_low: Share
     forefoot_high: Share
     second_ray: Share

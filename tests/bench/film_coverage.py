@@ -76,12 +76,12 @@ def judged(rows, terms) -> dict[str, tuple[float, float, str]]:
 def print_cells(cells: dict[str, dict[str, tuple[float, float, str]]]) -> None:
     """A line for each measure: percent held and bias over error, a column for each cell."""
     names = sorted({name for cell in cells.values() for name in cell})
-    print("  " + "measure".ljust(24) + "".join(head.rjust(11) for head in cells) + "  widest term")
+    print("  " + "measure".ljust(25) + "".join(head.rjust(10) for head in cells) + "  widest term")
     for name in names:
         found = [cell.get(name) for cell in cells.values()]
         columns = [f"{one[0]:.0f} {one[1]:+.2f}" if one else "-" for one in found]
         widest = dict.fromkeys(one[2] for one in found if one)
-        print("  " + name.ljust(24) + "".join(c.rjust(11) for c in columns), " ", *widest)
+        print("  " + name.ljust(25) + "".join(c.rjust(10) for c in columns), " ", *widest)
 
 
 def main() -> None:

@@ -218,8 +218,8 @@ def _pace_doubts(
     if paths and float(np.mean([path[0] for path in paths])) > parameters.capture.late_start:
         text = "the load begins in front of the heel: no heel strike, so no excursion index"
         concerns: tuple[str, ...] = ("cpei", "cop-")
-        if float(np.mean([path.min() for path in paths])) > parameters.capture.late_start:
-            text += "; the heel may never have borne, so no thirds of the foot"
+        if not any(_heel_bears(result, parameters) for result in results):
+            text += "; the heel never bore, so no thirds of the foot"
             concerns += ("arch-index", "chippaux", "staheli", "footprint-length")
         doubts.append(Doubt(Flag("no-heel-strike", text, "removed"), concerns))
     if recording.gait == "running":
@@ -227,6 +227,13 @@ def _pace_doubts(
         concerns = ("arch-index", "chippaux", "staheli")
         doubts.append(Doubt(Flag("running-footprint", text), concerns))
     return doubts
+
+
+def _heel_bears(result: StepResult, parameters: Parameters) -> bool:
+    """Whether the rear of a print bears as a heel does, and not as the end of a midfoot."""
+    print_ = result.footprint
+    rear = print_.cells[..., 1] < parameters.capture.heel_share * print_.frame.length_mm
+    return float(print_.peak[rear].max()) >= parameters.capture.heel_least * print_.peak.max()
 
 
 def _too_slow(seconds: float, rate_hz: float, parameters: Parameters) -> list[Doubt]:
