@@ -233,7 +233,8 @@ def _heel_bears(result: StepResult, parameters: Parameters) -> bool:
     """Whether the rear of a print bears as a heel does, and not as the end of a midfoot."""
     print_ = result.footprint
     rear = print_.cells[..., 1] < parameters.capture.heel_share * print_.frame.length_mm
-    return float(print_.peak[rear].max()) >= parameters.capture.heel_least * print_.peak.max()
+    highest = float(print_.peak.max())
+    return float(print_.peak[rear].max()) >= parameters.capture.heel_least * highest
 
 
 def _too_slow(seconds: float, rate_hz: float, parameters: Parameters) -> list[Doubt]:
