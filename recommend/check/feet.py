@@ -314,12 +314,3 @@ def _strides(name: str, facts: Facts, book: Rulebook) -> list[float]:
     scatter = math.sqrt(max(0.0, margin**2 - floor**2)) / book.parameters.noise.clearly
     swing = scatter * math.sqrt(_READINGS - 1)
     return [round(value + (swing if i % 2 else -swing), 5) for i in range(_READINGS)]
-
-
-def same_film(facts: Mapping[str, float | str]) -> bool:
-    """Whether phases that are there share their gait and zero reference, as one film has them."""
-    for qualifier in ("gait", "reference"):
-        found = {facts[f"{m}_{qualifier}"] for m in MOVING if f"{m}_{qualifier}" in facts}
-        if len(found) > 1:
-            return False
-    return True

@@ -11,17 +11,16 @@ import typer
 
 from recommend.catalogue import load_catalogue
 from recommend.catalogue.stacking import read_shops
+from recommend.cluster import connected
 from recommend.commands import single
 from recommend.commands.buyer import Asked, JsonOption, SoldOutOption, asking
 from recommend.commands.options import Force
-from recommend.coverage.cluster import connected
 from recommend.coverage.document import as_document, write_csv
 from recommend.coverage.run import answer
 from recommend.coverage.split import WAYS
 from recommend.errors import RecommendError, nearest
 from recommend.rulebook import load_rulebook
 from recommend.show.bar import stages
-from recommend.show.console import console
 from recommend.show.coverage import print_coverage
 from recommend.show.heat_map import check_picture, draw_heat_map
 
@@ -96,7 +95,7 @@ def coverage(
     if as_json:
         print(json.dumps(as_document(run), indent=2, ensure_ascii=False))
     else:
-        print_coverage(run, console(), matrix)
+        print_coverage(run, matrix)
 
 
 def _two_ways(by: str) -> tuple[str, str]:

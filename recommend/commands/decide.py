@@ -207,7 +207,7 @@ def _answered(asking: _Asking, answers: list[str]) -> Tree:
         tree = _answer(tree, by_id[name], text)
     for step in asking.steps:  # what follows from the rest, such as the size of a chosen product
         usual = step.usual(tree) if step.asked_if(tree) and not get(tree, step.path) else None
-        if usual and step.id.endswith("-size"):
+        if usual and (step.id.endswith("-size") or step.id == "fitter"):
             tree = _answer(tree, step, usual)
     if not get(tree, ("decision", "outcome")):
         raise InputError(Place("--answer"), "what came of it is not said", "decision=sold, ...")

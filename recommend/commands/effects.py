@@ -10,7 +10,9 @@ from typing import Annotated
 import typer
 
 from recommend.catalogue.shop import open_catalogue, open_rulebook
+from recommend.cluster import connected
 from recommend.commands import single
+from recommend.commands.options import ClusterOption
 from recommend.infer.counter import Counter
 from recommend.measure.model import Side
 from recommend.show.bar import working
@@ -41,6 +43,7 @@ def effects(
     check: Annotated[
         bool, typer.Option("--check", help="foretell each visit from all the others instead")
     ] = False,
+    cluster: ClusterOption = None,
     as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
 ) -> None:
     """Show what each product did to rearfoot motion, learned from the shop's kept trials.
@@ -49,7 +52,7 @@ def effects(
     """
     book = open_rulebook(rules)
     products = open_catalogue(book, catalogue)
-    with working("reading kept trials"):
+    with connected(cluster), working("reading kept trials"):
         visits = [visit for place in kept for visit in kept_visits(place, book)]
         shop = shop_of(visits, book, products)
     if check and not as_json:

@@ -33,6 +33,11 @@ Force = Annotated[
     bool, typer.Option("--force", help="Write over a file of another kind that is there.")
 ]
 
+ClusterOption = Annotated[
+    Optional[str],  # noqa: UP045
+    typer.Option("--cluster", help="Count on the dask cluster whose scheduler is there."),
+]
+
 VisitName = Annotated[
     str,
     typer.Argument(

@@ -222,10 +222,13 @@ def _ended(counter: Counter, draft: Draft, shelf: Shelf) -> None:
     if visit.follow_up is not None and keeps():
         _keep_return(visit, shelf)
     progress = counter.progress(visit)
+    stopped = bool(counter.stops(visit))
+    known = () if stopped else _known(counter, draft, progress, "end")
     heading("The visit")
-    say("\n".join([*note_lines(progress), *_known(counter, draft, progress, "end")]))
+    say("\n".join([*note_lines(progress), *known]))
     print(f"Visit: {path}")
-    if counter.stops(visit):
+    if stopped:
+        print(f"Next:  recommend sheet {called(path)}   (the page that says whom to see)")
         raise typer.Exit(Exit.STOP)
     print(f"Next:  recommend shortlist {called(path)}")
 
@@ -287,11 +290,11 @@ def _last_answers(draft: Draft, shelf: Shelf) -> dict[str, str]:
 
 def _sure(counter: Counter, draft: Draft) -> str:
     """How sure the outcome is by redraws, and what to take again first; empty after a stop."""
-    from recommend.whatif.sureness import sureness  # only here: most blocks need none of it
+    from recommend.whatif.redraw import sureness  # only here: most blocks need none of it
 
     book = counter.book
     outcome = outcome_of(visit_of(draft.tree), book, open_catalogue(book), counter.engine)
-    if outcome.shortlist is None:
+    if outcome.shortlist is None or outcome.shortlist.unplaced:
         return ""
     return sure_line(sureness(outcome), book)
 

@@ -14,10 +14,9 @@ from recommend.atomic import make_folder
 from recommend.errors import InputError, Place
 from recommend.reading.document import refuse_no_file
 from recommend.records import schema
-from recommend.settings import SETTINGS, setting
+from recommend.settings import setting
 
 SAID_SECONDS, BUSY_SECONDS = 1.0, 30.0  # until waiting for others is said, and given up
-VARIABLE = SETTINGS["records"].variable
 
 _KEEP = "keep a first record with `recommend shortlist VISIT --keep`"
 

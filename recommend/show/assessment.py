@@ -12,11 +12,10 @@ from rich.text import Text
 from recommend.infer.assess import Assessment, FootAssessment, Note
 from recommend.infer.derivation import CloseCall
 from recommend.infer.marks import beside
-from recommend.measure.definitions import MeasureDefs, unit_words
+from recommend.measure.definitions import MeasureDef, MeasureDefs, unit_words
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.rulebook.book import Rulebook
 from recommend.show.layout import WIDE, bullet, heading, inset, plain_table
-from recommend.show.ruler import LEGEND, ruled
 from recommend.show.words import (
     LEVEL_WORDS,
     lacking_words,
@@ -31,6 +30,13 @@ _LEVEL = {
     "see-clinician": (LEVEL_WORDS["see-clinician"], "bold magenta"),
     "caution": (LEVEL_WORDS["caution"], "bold yellow"),
 }
+COLUMNS = 21  # of the line; the usual band takes its middle third
+_SHARE = 3  # the line is as many bands wide
+LEGEND = (
+    "L and R on the line, * where both are; |--| is the mean less and plus one SD of the people "
+    "measured; ~ behind it: remembered or assumed, not published."
+)
+_KNOWN = ("published", "derived")
 Feet = Mapping[Side, FootAssessment]
 
 
@@ -221,3 +227,34 @@ def _close_call(call: CloseCall, foot: FootAssessment, book: Rulebook) -> str:
         f"close call: {book.measures[call.measure].plain} {reading} lies beyond {call.at:g}{unit} "
         f"({call.title}) by less than its error, so it does not count as beyond; repeat it to tell"
     )
+
+
+# --- a small ruled line: where the two feet stand to what is usual, readable without colour
+
+
+def ruled(found: list[Measure | None], definition: MeasureDef) -> str:
+    """``......|-----L-R-|......`` for readings of left and right; empty without a norm.
+
+    The band is the norm meant for the readings' own gait, zero or device, its mean less and plus
+    one standard deviation. A reading beyond the line stands at its end as ``<`` or ``>``.
+    """
+    norms = [definition.norm_of(one.qualifiers) for one in found if one is not None]
+    norm = norms[0] if norms else None
+    numbers = [one is None or isinstance(one.value, (int, float)) for one in found]
+    if norm is None or any(one != norm for one in norms) or not all(numbers):
+        return ""
+    band = COLUMNS // _SHARE
+    line = list("." * band + "|" + "-" * (band - 2) + "|" + "." * band)
+    low, high = norm.mean - norm.sd, norm.mean + norm.sd
+    for letter, one in zip("LR", found, strict=True):
+        if one is not None:
+            _put(line, letter, (float(one.value) - low) / (high - low), band)
+    return "".join(line) + ("" if norm.kind in _KNOWN else "~")
+
+
+def _put(line: list[str], letter: str, place: float, band: int) -> None:
+    """Write a letter where a reading stands; 0 and 1 are the ends of the band."""
+    at = band + round(place * (band - 1))
+    if not 0 <= at < COLUMNS:
+        at, letter = (0, "<") if at < 0 else (COLUMNS - 1, ">")
+    line[at] = "*" if line[at] in "LR" else letter

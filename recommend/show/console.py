@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
+import functools
+import io
 import os
 import re
 import sys
-from collections.abc import Iterable
-from typing import IO, Any, Literal, TextIO, cast
+from collections.abc import Callable, Iterable
+from typing import IO, Any, Literal, ParamSpec, TextIO, cast
 
 from rich.console import Console, RenderableType
 from rich.pager import Pager
@@ -14,6 +17,7 @@ from rich.pager import Pager
 from recommend.door import visible
 
 NARROW = 80
+Given = ParamSpec("Given")
 _BLANKS = re.compile(r"[ \t]+$", re.MULTILINE)
 
 
@@ -51,6 +55,27 @@ def print_paged(blocks: Iterable[RenderableType], *, pager: bool = True) -> None
     os.environ.setdefault("LESS", "-R")
     with out.pager(_Pager(), styles=True):
         _print_all(out, kept)
+
+
+def paged(command: Callable[Given, None]) -> Callable[Given, None]:
+    """A command that prints line by line; at a terminal, what is too long opens in the pager."""
+
+    @functools.wraps(command)
+    def held(*args: Given.args, **named: Given.kwargs) -> None:
+        if not (sys.stdout.isatty() and sys.stdin.isatty()):
+            command(*args, **named)
+            return
+        kept = io.StringIO()
+        try:
+            with contextlib.redirect_stdout(kept):
+                command(*args, **named)
+        finally:
+            if kept.getvalue().count("\n") < console().height:
+                sys.stdout.write(kept.getvalue())
+            else:
+                _Pager().show(kept.getvalue())
+
+    return held
 
 
 class _Pager(Pager):

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from recommend.errors import counted
 from recommend.infer.derivation import Lacking
-from recommend.match.judge import Verdict
-from recommend.match.needs import level_words, need_words
 from recommend.measure.definitions import MeasureDef, unit_words
 from recommend.measure.model import Measure
 from recommend.measure.sizing import size_label
@@ -15,6 +13,20 @@ from recommend.visit.models import Visit
 
 LEVEL_WORDS = {"stop": "STOP", "see-clinician": "SEE A CLINICIAN", "caution": "CAUTION"}
 _COUNTED = {"mean of strides": "stride", "mean of readings": "reading"}
+
+# What a shortlist can be asked to show, in the order of a fitting.
+SECTIONS = {
+    "notes": "stops, see-a-clinician notes, cautions, open questions",
+    "measures": "every reading with its error",
+    "feet": "the kind of each foot, and by which signs",
+    "wants": "what the feet need, and why",
+    "size": "the size in every system",
+    "shoes": "shoes in order, wish by wish",
+    "insoles": "insoles in order, wish by wish",
+    "pairs": "shoe with insole in order",
+    "fetch": "what to bring from the shelf first",
+    "cautions": "what to say before anything is worn",
+}
 
 
 def value_words(measure: Measure, definition: MeasureDef) -> str:
@@ -63,7 +75,7 @@ def pain_words(visit: Visit) -> str:
         return "pain: none"
     places = []
     for pain in visit.pain:
-        text = f"{pain.site} {pain.side}"
+        text = f"{pain.site.replace('-', ' ')} {pain.side}"
         text += f" {pain.score} of 10" if pain.score is not None else ", not scored"
         text += f" for {pain.weeks:g} weeks" if pain.weeks is not None else ""
         places.append(text)
@@ -82,16 +94,6 @@ def lacking_words(lacking: Lacking, book: Rulebook) -> str:
         names = ", ".join(book.measures[name].plain for name in sorted(lacking.incomparable))
         parts.append(f"no limit is meant for how this was taken: {names}; take it from vertical")
     return "; ".join(parts) or "the rules leave this combination open"
-
-
-def against_words(verdict: Verdict, book: Rulebook) -> str:
-    """What one verdict holds against a product."""
-    need = verdict.need
-    title = book.attributes[need.attribute].short
-    if verdict.level is None:
-        return f"{title} not stated"
-    level = level_words(need.attribute, verdict.level, book)
-    return f"{title} {level} (wanted {need_words(need, book)})"
 
 
 def size_words(size: float, book: Rulebook) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Protocol, get_args
 
@@ -314,10 +314,10 @@ class Text:
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """One of many known words, such as the ids of products."""
+    """One of many known words, such as the codes of products, each with its title."""
 
     hint: str
-    words: frozenset[str]
+    words: Mapping[str, str]
     keys: frozenset[str] = frozenset()
 
     def parse(self, text: str) -> str:
@@ -325,12 +325,13 @@ class Known:
         word = text.strip().lower()
         if word in self.words:
             return word
-        hint = nearest(word, self.words)
-        raise RefusedError(f"`{_short(text)}` is not known here; write {self.hint}. {hint}".strip())
+        raise RefusedError(
+            f"`{_short(text)}` is not known here; write {self.hint}{meant(word, self.words)}"
+        )
 
     def show(self, value: Any) -> str:
-        """`value` as the fitter would write it."""
-        return str(value)
+        """The title of it."""
+        return self.words.get(str(value), str(value))
 
 
 @dataclass(frozen=True, slots=True)
@@ -353,8 +354,8 @@ class Size:
         ).split() or [""]
         name = system[0] if system else self.usual
         if len(system) > 1 or name not in get_args(SizeSystem):
-            hint = nearest(name, get_args(SizeSystem))
-            raise RefusedError(f"`{_short(text)}` is not a size; write {self.hint}. {hint}".strip())
+            hint = meant(name, get_args(SizeSystem))
+            raise RefusedError(f"`{_short(text)}` is not a size; write {self.hint}{hint}")
         return {"system": name, "value": _number(number, Number())}
 
     def show(self, value: Any) -> str:
@@ -382,9 +383,9 @@ class Pains:
     def _one(self, part: str) -> dict[str, Any]:
         site, *rest = part.lower().split()
         if site not in self.sites:
-            hint = nearest(site, self.sites)
             raise RefusedError(
-                f"`{_short(site)}` is not a site; allowed: {', '.join(self.sites)}. {hint}".strip()
+                f"`{_short(site)}` is not a site; allowed: {', '.join(self.sites)}"
+                f"{meant(site, self.sites)}"
             )
         if not rest or rest[0] not in _SIDES:
             raise RefusedError(f"say the side of `{site}`: left, right or both")
@@ -401,6 +402,12 @@ class Pains:
             for one in value
         )
         return ", ".join(parts) or "none"
+
+
+def meant(word: str, known: Iterable[str]) -> str:
+    """The nearest spelling as a sentence of its own; empty where none is near."""
+    hint = nearest(word, known)
+    return f". {hint[:1].upper()}{hint[1:]}" if hint else ""
 
 
 def _short(text: str) -> str:

@@ -9,8 +9,7 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import Any
 
-from recommend.errors import nearest
-from recommend.visit.answers import Choice, Number, RefusedError, Text
+from recommend.visit.answers import Choice, Number, RefusedError, Text, meant
 from recommend.visit.steps import Step
 from recommend.visit.tree import SIDES, Path, Tree, drop, get, put
 
@@ -77,8 +76,8 @@ class Product:
             return self.letters[word]
         if word == OWN or word in self.titles:
             return (word,)
-        hint = nearest(word, {*self.titles, OWN})
-        raise RefusedError(f"`{text.strip()[:40]}` is no {self.kind}; write {self.hint}. {hint}")
+        hint = meant(word, {*self.titles, OWN})
+        raise RefusedError(f"`{text.strip()[:40]}` is no {self.kind}; write {self.hint}{hint}")
 
     def show(self, value: Any) -> str:
         """Its title."""
