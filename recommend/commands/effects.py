@@ -17,7 +17,7 @@ from recommend.infer.counter import Counter
 from recommend.measure.model import Side
 from recommend.show.bar import working
 from recommend.show.came_back import came_back_lines
-from recommend.show.console import console
+from recommend.show.console import console, print_byline
 from recommend.show.effects import as_document, print_check, print_effects, print_liked
 from recommend.trial.came_back import came_back
 from recommend.trial.kept import kept_visits
@@ -57,6 +57,7 @@ def effects(
         shop = shop_of(visits, book, products)
     if check and not as_json:
         print_check(shop, console())
+        print_byline(book)
         return
     counter = Counter(book)
 
@@ -73,6 +74,7 @@ def effects(
     titles = {item.id: item.product.title for item in products.items}
     for line in came_back_lines(worn, titles) if worn else ():
         print(line)
+    print_byline(book)
 
 
 app = single(effects)

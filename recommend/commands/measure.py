@@ -19,7 +19,7 @@ from recommend.measure.model import Side
 from recommend.rulebook import Rulebook
 from recommend.show.bands import usual_bands
 from recommend.show.bar import working
-from recommend.show.console import console
+from recommend.show.console import console, print_byline
 from recommend.show.error_terms import print_error_terms
 from recommend.show.measured import print_measured
 
@@ -127,6 +127,7 @@ def measure(
         print_measured(found, usual_bands(book), book.measures, book.parameters, console())
         if error_terms:
             print_error_terms(found, book.measures, console())
+        print_byline(book)
     _save(found, book, plot, into, force=force)
 
 

@@ -28,7 +28,7 @@ from recommend.records.store import SHORTLIST, Record, Store
 from recommend.rulebook import load_rulebook
 from recommend.rulebook.contents import contents_of
 from recommend.show.bar import working
-from recommend.show.console import console
+from recommend.show.console import console, print_byline
 from recommend.show.replayed import (
     impact_data,
     impact_lines,
@@ -176,6 +176,7 @@ def _impact(
     else:
         typer.echo("\n".join(impact_lines(impact, listed, console().width)))
         typer.echo("\n".join(retold_lines(retold, listed, console().width)))
+        print_byline(book)
         disagree = "disagrees" if len(wrong) == 1 else "disagree"
         typer.echo(
             f"\nChecked one by one by {engine_name()}: "

@@ -29,7 +29,7 @@ from recommend.reading import read_document
 from recommend.rulebook import Rulebook
 from recommend.settings import setting
 from recommend.show.came_back import EXPLAINED, came_back_lines
-from recommend.show.console import paged
+from recommend.show.console import paged, print_byline
 from recommend.show.dialogue import KEYS, SAVED, LeftError, run, say, width
 from recommend.show.form import form_html
 from recommend.show.history import changed_lines, plot_lines, table_lines, told_lines
@@ -300,6 +300,7 @@ def history(
                 print(text)
     if not full and not measure:
         print("\nMore: --full (every reading at every visit) | --measure NAME")
+    print_byline(book)
 
 
 def _tell_history(seen: list[Visit], lines: tuple[Line, ...], book: Rulebook) -> None:
@@ -339,6 +340,7 @@ def outcomes(
         print(line)
     print()
     say(EXPLAINED)
+    print_byline(book)
 
 
 def form(
@@ -359,7 +361,7 @@ def form(
     steps = steps_for(book, follow_up)
     after = {name for name, question in book.questions.items() if question.after_wear}
     asked = [step for step in steps if follow_up or step.id not in after]
-    text = form_html(asked, str(setting("shop").value or ""), book.paper("foot posture index"))
+    text = form_html(asked, str(setting("shop").value or ""), book)
     if to is None:
         print(text, end="")
         return

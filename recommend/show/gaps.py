@@ -40,7 +40,7 @@ def _gaps(
     choice = book.parameters.coverage.choice
     what = f"have fewer than {choice} to choose from" if thin else "are not served"
     yield Text(f"{percent(gaps.missed)} of customers {what}.", style="bold")
-    yield Text(f"by the {book.heading.name} {book.stamp}", style="dim")
+    yield Text(book.byline, style="dim")
     verb = "also suits" if thin else "adds"
     yield heading("What to look for")
     yield inset("Each is counted after those above it.", 2)
@@ -253,6 +253,7 @@ def print_orders(
     orders: Orders, currency: str, book: Rulebook, season: int, service: float, console: Console
 ) -> None:
     """Print what to order, most customers in want first."""
+    console.print(Text(book.byline, style="dim"))
     console.print(
         Text(
             f"Order {counted(orders.pieces, 'piece')} for {orders.cost:,.2f} {currency}: then "
