@@ -100,7 +100,8 @@ def read_marks_mat(path: Path, side: Side | None, mapping: Path, limit_mb: float
     points = np.transpose(array, [known.axes.index(axis) for axis in ("time", "marks", "xy")])
     if points.shape[1:] != (4, 2) or len(points) > MAX_FRAMES:
         found = f"`{known.marks[:40]}` is {points.shape} as time, marks, xy"
-        raise InputError(Place(str(path)), found, "four marks with x and y", "correct `axes` in the mapping")  # fmt: skip
+        mend = "correct `axes` in the mapping"
+        raise InputError(Place(str(path)), found, "four marks with x and y", mend)
     points = points[:, [known.order.index(mark) for mark in MARKS]]
     points[..., 1] *= -1.0 if head.y_axis == "down" else 1.0
     return MarksRecording(
