@@ -15,6 +15,7 @@ from recommend.measure.model import SIDES, Side
 from recommend.measure.observed import observe
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.terms import Facts
+from recommend.rulebook.vocabulary import about
 from recommend.visit.models import Visit
 
 # Measures taken stride by stride: their error can be made larger by scatter, not smaller.
@@ -103,7 +104,7 @@ def _words(facts: Facts, book: Rulebook) -> Iterator[str]:
             value = f"{round(value, places):g}"
         yield f"{name} {value}{margin}" + (f" ({words})" if words else "")
     for fact, value in sorted(facts.items()):
-        kind, _, name = fact.partition("_")
+        kind, name, _ = about(fact)
         if kind == "visit":
             yield f"{name} {value}"
         elif kind == "answer":
@@ -145,7 +146,7 @@ def _visit(facts: Facts, side: Side, book: Rulebook) -> dict[str, Any]:
     pain = _pain(facts, side)
     if pain is not None:
         data["pain"] = pain
-    answers = {n.removeprefix("answer_"): a for n, a in facts.items() if n.startswith("answer_")}
+    answers = {about(n).of: a for n, a in facts.items() if about(n).kind == "answer"}
     if answers:
         data["answers"] = answers
     feet = {side: _foot(facts, book), **_other(facts, side, book)}
@@ -154,7 +155,7 @@ def _visit(facts: Facts, side: Side, book: Rulebook) -> dict[str, Any]:
 
 
 def _pain(facts: Facts, side: Side) -> list[dict[str, Any]] | None:
-    sites = {n.removeprefix("pain_"): v for n, v in facts.items() if n.startswith("pain_")}
+    sites = {about(n).of: v for n, v in facts.items() if about(n).kind == "pain"}
     score, weeks = facts.get("pain-score"), facts.get("pain-weeks")
     if not sites and score is None and weeks is None:
         return None

@@ -36,7 +36,7 @@ from recommend.rulebook.translations import (
     plain,
     translations_of,
 )
-from recommend.rulebook.vocabulary import FOOT_TYPE, Vocabulary
+from recommend.rulebook.vocabulary import FOOT_TYPE, Vocabulary, about
 
 Stage = Literal["screen", "classify", "need"]
 
@@ -74,6 +74,11 @@ class CompiledRule:
     def asks(self) -> tuple[NeedThen, ...]:
         """What it asks of products; nothing of another rule."""
         return tuple(self.rule.then.needs) if isinstance(self.rule.then, NeedsThen) else ()
+
+    @property
+    def axes_read(self) -> frozenset[str]:
+        """The axes whose value, or whose being undecided, it reads."""
+        return frozenset(about(f).of for f in self.facts if about(f).concluded)
 
     @property
     def facts(self) -> frozenset[str]:
