@@ -18,7 +18,7 @@ def classify(book: Rulebook, c: dict[str, Column]) -> dict[str, Codes]:
     """Codes of every axis, -1 where undetermined, from full columns of facts."""
     lim = {name: limit.values[0].value for name, limit in book.limits.items()}
     axes = {
-        "posture": _posture(c["fpi"], lim),
+        "posture": _posture(book, c),
         "arch": _arch(book, c, lim),
         "arch-flex": _clearly(
             c, "arch-rigidity", lim["arch-rigidity-flexible"], lim["arch-rigidity-stiff"]
@@ -43,13 +43,21 @@ def _stairs(value: Column, *steps: np.ndarray) -> Codes:
     return out
 
 
-def _posture(fpi: Column, lim: dict[str, float]) -> Codes:
+def _posture(book: Rulebook, c: dict[str, Column]) -> Codes:
+    def of_age(name: str) -> Column:
+        """The limit for each foot's age, grown or child; NaN where that is not known."""
+        ages = book.vocabulary.words["fpi_age"]
+        found = [book.limits[name].value_of({"age": age}) for age in ages]
+        values = [np.nan if one is None else one.value for one in found]
+        return np.array([*values, np.nan])[c["fpi_age"]]  # the last answers for -1, missing
+
+    fpi, least = c["fpi"], of_age("fpi-highly-supinated")
     return _stairs(
-        fpi,
-        fpi > lim["fpi-highly-supinated"],
-        fpi > lim["fpi-supinated"],
-        fpi >= lim["fpi-pronated"],
-        fpi >= lim["fpi-highly-pronated"],
+        fpi + least,
+        fpi > least,
+        fpi > of_age("fpi-supinated"),
+        fpi >= of_age("fpi-pronated"),
+        fpi >= of_age("fpi-highly-pronated"),
     )
 
 
