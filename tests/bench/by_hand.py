@@ -43,21 +43,22 @@ def _stairs(value: Column, *steps: np.ndarray) -> Codes:
     return out
 
 
-def _posture(book: Rulebook, c: dict[str, Column]) -> Codes:
-    def of_age(name: str) -> Column:
-        """The limit for each foot's age, grown or child; NaN where that is not known."""
-        ages = book.vocabulary.words["fpi_age"]
-        found = [book.limits[name].value_of({"age": age}) for age in ages]
-        values = [np.nan if one is None else one.value for one in found]
-        return np.array([*values, np.nan])[c["fpi_age"]]  # the last answers for -1, missing
+def _by_word(book: Rulebook, c: dict[str, Column], fact: str, limit: str) -> Column:
+    """The limit for the age, or the kind of print, of each foot; NaN where none is meant for it."""
+    word = fact.partition("_")[2]
+    found = [book.limits[limit].value_of({word: one}) for one in book.vocabulary.words[fact]]
+    values = [np.nan if one is None else one.value for one in found]
+    return np.array([*values, np.nan])[c[fact]]  # the last answers for -1, missing
 
-    fpi, least = c["fpi"], of_age("fpi-highly-supinated")
+
+def _posture(book: Rulebook, c: dict[str, Column]) -> Codes:
+    fpi, least = c["fpi"], _by_word(book, c, "fpi_age", "fpi-highly-supinated")
     return _stairs(
         fpi + least,
         fpi > least,
-        fpi > of_age("fpi-supinated"),
-        fpi >= of_age("fpi-pronated"),
-        fpi >= of_age("fpi-highly-pronated"),
+        fpi > _by_word(book, c, "fpi_age", "fpi-supinated"),
+        fpi >= _by_word(book, c, "fpi_age", "fpi-pronated"),
+        fpi >= _by_word(book, c, "fpi_age", "fpi-highly-pronated"),
     )
 
 
@@ -67,10 +68,10 @@ def _banded(value: Column, low: float, high: float) -> Codes:
 
 def _arch(book: Rulebook, c: dict[str, Column], lim: dict[str, float]) -> Codes:
     out = _banded(c["arch-height-ratio"], lim["arch-ratio-low"], lim["arch-ratio-high"])
-    ink = (c["known_arch-height-ratio"] == 0) & (c["arch-index_kind"] == 0)
     index = c["arch-index"]
-    by_index = _stairs(index, index < lim["arch-index-flat"], index <= lim["arch-index-high"])
-    return np.where(ink, by_index, out)
+    flat, high = (_by_word(book, c, "arch-index_kind", f"arch-index-{e}") for e in ("flat", "high"))
+    by_index = _stairs(index + flat, index < flat, index <= high)
+    return np.where(c["known_arch-height-ratio"] == 0, by_index, out)
 
 
 def _standing(c: dict[str, Column], lim: dict[str, float]) -> Codes:
