@@ -10,6 +10,7 @@ from rich.table import Table
 from rich.text import Text
 
 from recommend.infer.assess import Assessment, FootAssessment, Note
+from recommend.infer.counter import Counter
 from recommend.infer.derivation import CloseCall
 from recommend.infer.marks import beside
 from recommend.measure.definitions import MeasureDef, MeasureDefs, unit_words
@@ -74,6 +75,10 @@ def note_blocks(assessment: Assessment, book: Rulebook) -> Iterator[RenderableTy
         yield bullet(_note(note))
     if not assessment.notes:
         yield bullet(_nothing(len(assessment.to_ask)))
+    doubts = list(Counter(book).doubts(assessment.visit))
+    if doubts:
+        yield inset("Hardly possible; look again:", 2, "bold")
+        yield from map(bullet, doubts)
     if assessment.to_ask:
         yield inset("Still to ask (not asked is not 'no'):", 2, "bold")
         for question in assessment.to_ask:
