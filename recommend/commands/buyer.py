@@ -55,6 +55,7 @@ class Asked:
         int | None, typer.Option(min=1, max=100_000_000, help="How many customers are drawn.")
     ] = None
     seed: Annotated[int, typer.Option(min=0, help="Seed of the drawing.")] = 1
+    full: Annotated[bool, typer.Option("--full", help="Show all of it.")] = False
     feet: Annotated[
         Path | None,
         typer.Option(help="Measured feet of a chain, Parquet: a file or a folder of files."),

@@ -33,12 +33,13 @@ AgainstRulesOption = Annotated[
     typer.Option(help="Another rulebook: what is won and lost against it, by foot type."),
 ]
 MatrixOption = Annotated[
-    Literal["served", "share", "choices", "products", "prices", "stock"],
+    Optional[Literal["served", "share", "choices", "products", "prices", "stock"]],  # noqa: UP045
     typer.Option(help="Which number the matrix shows."),
 ]
 SensitivityOption = Annotated[bool, typer.Option(help="Also try other assumptions.")]
+USUAL_SPLIT = "foot-type,size"
 SplitOption = Annotated[
-    str,
+    Optional[str],  # noqa: UP045
     typer.Option(help="What the matrix splits customers by: any two of " + ", ".join(WAYS) + "."),
 ]
 PictureOption = Annotated[
@@ -57,8 +58,8 @@ def coverage(
     sold_out_counts: SoldOutOption = False,
     against: AgainstOption = None,
     against_rules: AgainstRulesOption = None,
-    split: SplitOption = "foot-type,size",
-    matrix: MatrixOption = "served",
+    split: SplitOption = None,
+    matrix: MatrixOption = None,
     sensitivity: SensitivityOption = True,
     picture: PictureOption = None,
     csv: CsvOption = None,
@@ -77,7 +78,7 @@ def coverage(
         lambda book: book.parameters.coverage.customers,
         sold_out_counts=sold_out_counts,
         sensitivity=sensitivity,
-        by=_two_ways(split),
+        by=_two_ways(split or USUAL_SPLIT),
         against_rules=load_rulebook(against_rules) if against_rules else None,
     )
     question, whole = opened.question, opened.whole
@@ -95,7 +96,7 @@ def coverage(
     if as_json:
         print(json.dumps(as_document(run), indent=2, ensure_ascii=False))
     else:
-        print_coverage(run, matrix)
+        print_coverage(run, matrix or "served", matrix_asked=bool(matrix or split), full=asked.full)
 
 
 def _two_ways(by: str) -> tuple[str, str]:

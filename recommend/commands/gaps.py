@@ -88,7 +88,7 @@ def gaps(
         elif drop_lines is not None:
             found, show = _dropped(question, stage, drop_lines)
         else:
-            found, show = _briefs(question, stage, briefs, thin, season)
+            found, show = _briefs(question, stage, briefs, thin, season, asked.full)
     if as_json:
         print(json.dumps(plain(found), indent=2, ensure_ascii=False))
     else:
@@ -116,14 +116,14 @@ def _dropped(question: Question, stage: Stage, count: int) -> Answer:
 
 
 def _briefs(question: Question, stage: Stage, most: int, thin: bool,
-            season: int | None) -> Answer:  # fmt: skip
+            season: int | None, full: bool) -> Answer:  # fmt: skip
     """Products to look for."""
     book = question.book
     assessor = question.assessor(more=(whole_sizes(book.parameters.coverage.size_step),))
     tally = question.tally(assessor, stage)
     found = find_gaps(assessor, question.catalogue, assessor.kinds(tally), tally.customers,
                       thin=thin, most=most, progress=stage("searching"))  # fmt: skip
-    return found, lambda: print_gaps(found, question.crowd, book, console(), thin, season)
+    return found, lambda: print_gaps(found, question.crowd, book, thin, season, full=full)
 
 
 def _check(

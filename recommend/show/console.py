@@ -17,8 +17,10 @@ from rich.text import Text
 
 from recommend.door import visible
 from recommend.rulebook import Rulebook
+from recommend.show.layout import Heading
 
 NARROW = 80
+FIRST = 23  # lines of an answer where not all of it is asked for: a screen of 24 with its prompt
 Given = ParamSpec("Given")
 _BLANKS = re.compile(r"[ \t]+$", re.MULTILINE)
 
@@ -62,6 +64,21 @@ def print_paged(blocks: Iterable[RenderableType], *, pager: bool = True) -> None
     os.environ.setdefault("LESS", "-R")
     with out.pager(_Pager(), styles=True):
         _print_all(out, kept)
+
+
+def first_screen(blocks: Iterable[RenderableType], more: str) -> list[RenderableType]:
+    """As many whole `blocks` as a screen of `FIRST` lines holds, then `more`: how to see all."""
+    out, last = console(), Text(more, style="dim")
+    kept: list[RenderableType] = []
+    left = FIRST - len(out.render_lines(last))
+    for block in blocks:
+        left -= len(out.render_lines(block))
+        if left < 0:
+            break
+        kept.append(block)
+    while kept and isinstance(kept[-1], Heading):
+        kept.pop()
+    return [*kept, last]
 
 
 def paged(command: Callable[Given, None]) -> Callable[Given, None]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from datetime import date
+from itertools import chain
 
 from rich.console import RenderableType
 from rich.table import Table
@@ -21,7 +22,7 @@ from recommend.errors import counted
 from recommend.measure.sizing import size_label
 from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
-from recommend.show.console import console, print_paged
+from recommend.show.console import console, first_screen, print_paged
 from recommend.show.layout import bullet, heading, inset, plain_table
 from recommend.visit.models import SizeSystem
 
@@ -89,32 +90,67 @@ def interval_words(share: Share) -> str:
     return f"{percent(share.value)} (95 % interval {100 * share.low:.1f} to {100 * share.high:.1f})"
 
 
-def print_coverage(run: Run, show: str = "served") -> None:
-    """Print everything the buyer needs, the headline first.
+def print_coverage(
+    run: Run, show: str = "served", *, matrix_asked: bool = False, full: bool = False
+) -> None:
+    """Print the headline and where most are lost on one screen, or everything.
 
     Parameters
     ----------
     show : which number of `CELLS` the matrix shows.
+    matrix_asked : the matrix was asked for; it stands below the headline then.
+    full : everything that the buyer may want to know, the headline first.
     """
-    print_paged(_blocks(run, console().width, show))
+    width = console().width
+    if full:
+        print_paged(_blocks(run, width, show))
+        return
+    asked = [*(_matrix_blocks(run, width, show) if matrix_asked else ()), *_beside_it(run, width)]
+    if asked:
+        print_paged([*_headline(run), *asked, Text(_MORE, style="dim")])
+        return
+    print_paged(first_screen(chain(_headline(run), _lost(run), _why(run)), _MORE))
+
+
+_MORE = "\nMore: --split WAY,WAY | --full (why, leaning, products, sizes, who is counted)"
 
 
 def _blocks(run: Run, width: int, show: str) -> Iterator[RenderableType]:
     yield from _headline(run)
+    yield from _lost(run)
+    yield from _why(run)
+    if run.scenarios:
+        yield heading("How much the headline leans on what is assumed")
+        yield _scenarios(run)
+    yield from _matrix_blocks(run, width, show)
+    yield from _beside_it(run, width)
+    yield from _lists(run)
+    yield heading("Who is counted")
+    yield from (bullet(line) for line in crowd_lines(run.crowd, run.book.parameters, run.agreement))
+
+
+def _lost(run: Run) -> Iterator[RenderableType]:
     yield heading("Where most are lost")
     lost = [gap_words(gap, run.book) for gap in run.coverage.gaps]
     yield from _numbered(lost or ["nowhere more than elsewhere"])
+
+
+def _why(run: Run) -> Iterator[RenderableType]:
     if run.coverage.reasons:
         yield heading("Why the others are not served (per cent of all customers)")
         reasons = run.coverage.reasons
         yield from _bullets([f"{percent(s)}: {reason_words(r, run.book)}" for r, s in reasons])
-    if run.scenarios:
-        yield heading("How much the headline leans on what is assumed")
-        yield _scenarios(run)
+
+
+def _matrix_blocks(run: Run, width: int, show: str) -> Iterator[RenderableType]:
     row, column = run.coverage.by
     yield heading(f"{_WAYS[row]} by {_WAYS[column]}: {_MEANING[show]}".capitalize())
     yield matrix(run, width, show)
     yield from _legend(show, run)
+
+
+def _beside_it(run: Run, width: int) -> Iterator[RenderableType]:
+    """Shop by shop, and against another catalogue or rulebook, where that was asked."""
     if run.shops:
         yield heading("Shop by shop: share served of its own customers, from its own stock")
         yield inset("Where only stock or only customers are told by shop, the other is of all.", 2)
@@ -123,9 +159,6 @@ def _blocks(run: Run, width: int, show: str) -> Iterator[RenderableType]:
     if run.comparison:
         yield heading(f"Compared with {run.comparison.other}")
         yield from _comparison(run.comparison, run, width)
-    yield from _lists(run)
-    yield heading("Who is counted")
-    yield from (bullet(line) for line in crowd_lines(run.crowd, run.book.parameters, run.agreement))
 
 
 def _numbered(lines: Sequence[str]) -> Iterator[RenderableType]:
@@ -153,9 +186,13 @@ def _headline(run: Run) -> Iterator[RenderableType]:
             yield Text(f"  {percent(share):>7} {words}")
     stock = "made, in stock or sold out" if run.sold_out_counts else "in stock in the size"
     yield Text(
-        f"Served well: {_SOLD[run.sold]}, {stock}, that meets every must, breaks no never and "
-        "meets the wishes that serving.yaml marks."
+        f"Served well: {_SOLD[run.sold]}, {stock}; every must, never and wish marked in "
+        "serving.yaml is met."
     )
+    if run.scenarios:
+        widest = max(run.scenarios, key=lambda one: one.high - one.low)
+        words = f"{100 * widest.low:.1f} to {100 * widest.high:.1f} %"
+        yield Text(f"Leans most on what is assumed: {_SCENARIOS[widest.name]}, {words}.")
 
 
 def gap_words(gap: Gap, book: Rulebook) -> str:

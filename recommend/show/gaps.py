@@ -15,6 +15,7 @@ from recommend.errors import counted
 from recommend.match.needs import level_words
 from recommend.measure.sizing import size_label
 from recommend.rulebook.book import Rulebook
+from recommend.show.console import first_screen, print_paged
 from recommend.show.coverage import SYSTEMS, crowd_lines, interval_words, percent
 from recommend.show.layout import WIDE, bullet, heading, inset, plain_table
 
@@ -22,16 +23,17 @@ SHOWN, SHOWN_WIDE = 15, 30  # sizes of an order before the rest is only counted
 
 
 def print_gaps(
-    gaps: Gaps,
-    crowd: Crowd,
-    book: Rulebook,
-    console: Console,
-    thin: bool,
-    season: int | None = None,
+    gaps: Gaps, crowd: Crowd, book: Rulebook, thin: bool, season: int | None, *, full: bool
 ) -> None:
-    """Print who is missed and what would serve them; for a season, how many pieces as well."""
-    for block in _gaps(gaps, crowd, book, thin, season):
-        console.print(block)
+    """Print who is missed and what would serve most of them on one screen, or everything.
+
+    For a season the briefs say how many pieces as well.
+    """
+    blocks = _gaps(gaps, crowd, book, thin, season)
+    if not full:
+        rest = f"{len(gaps.briefs)} briefs, {len(gaps.joint)} for a shoe with an insole, "
+        blocks = first_screen(blocks, f"\nMore: --full ({rest}sizes to order, who is counted)")
+    print_paged(blocks)
 
 
 def _gaps(

@@ -10,9 +10,13 @@ from rich.text import Text
 WIDE = 100  # columns from which a second column of detail is shown
 
 
-def heading(title: str) -> Text:
+class Heading(Text):
+    """The title of a section, which says nothing by itself."""
+
+
+def heading(title: str) -> Heading:
     """The title of a section, with a line of air above."""
-    return Text(f"\n{title}", style="bold underline")
+    return Heading(f"\n{title}", style="bold underline")
 
 
 def bullet(text: str | Text, style: str = "") -> RenderableType:

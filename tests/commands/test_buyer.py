@@ -28,7 +28,7 @@ def test_coverage_fits_eighty_columns_and_leads_with_the_headline(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     """The share served with its interval stands before everything it rests on."""
-    code, out, _ = run(capsys, "coverage", *FEW)
+    code, out, _ = run(capsys, "coverage", *FEW, "--full")
     lines = out.splitlines()
     assert code == 0
     assert max(map(len, lines)) <= 80
@@ -40,6 +40,18 @@ def test_coverage_fits_eighty_columns_and_leads_with_the_headline(
     first = lines[:24]
     assert "Where most are lost" in first
     assert any(line.startswith("  2. ") for line in first)
+
+
+def test_the_buyer_gets_an_answer_of_one_screen(capsys: pytest.CaptureFixture[str]) -> None:
+    """Unasked, coverage and gaps fill no more than one screen, and say how to see all."""
+    for name, told in (("coverage", ("  3. ", "Leans most")), ("gaps", ("  1. ",))):
+        _, out, _ = run(capsys, name, *FEW)
+        assert len(out.splitlines()) < 24
+        assert "--full" in out
+        assert all(words in out for words in told)
+    _, split, _ = run(capsys, "coverage", *QUICK, "--split", "sex,size")
+    assert "female" in split
+    assert "Sizes missing" not in split
 
 
 @pytest.mark.parametrize("show", ["share", "choices", "products", "prices", "stock"])
@@ -78,8 +90,10 @@ def test_the_shops_visits_are_named_on_the_screen(capsys: pytest.CaptureFixture[
     """Alone, or moving the modelled population."""
     visits = str(shipped_folder("catalogue_demo") / "visits")
     count = len(list(Path(visits).glob("*.yaml")))
-    _, alone, _ = run(capsys, "coverage", "--visits", visits, "--population", "shop")
-    _, both, _ = run(capsys, "coverage", *QUICK, "--visits", visits)
+    alone, both = (
+        run(capsys, "coverage", *counted, "--visits", visits, "--full")[1]
+        for counted in (["--population", "shop"], QUICK)
+    )
     assert f"Only the shop's own visits: {count}" in alone
     assert f"Moved towards {count} visits of this shop" in " ".join(both.split())
 
