@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from recommend.explain.node import Node
-from recommend.measure.definitions import MeasureDef, unit_words
+from recommend.measure.definitions import MeasureDef, unit_words, value_words
 from recommend.measure.model import Measure
 from recommend.rulebook import Rulebook
 from recommend.rulebook.models import Basis, LimitValue
@@ -76,17 +76,9 @@ def measure_node(book: Rulebook, measure: Measure) -> Node:
     ]
     if measure.capture:
         children.append(Node("capture", f"capture file, SHA-256 {measure.capture}"))
-    text = f"{definition.title}, {measure.side}: {reading(measure, definition)}"
+    text = f"{definition.title}, {measure.side}: {value_words(measure, definition)}"
     facts = {"value": measure.value, "unit": measure.unit, "error": measure.error, "n": measure.n}
     return Node("measure", text, id=measure.name, facts=facts, children=tuple(children))
-
-
-def reading(measure: Measure, definition: MeasureDef) -> str:
-    """A reading as text: value, standard error and unit."""
-    if isinstance(measure.value, str):
-        return measure.value
-    error = "" if measure.error is None else f" (SE {measure.error:.2g})"
-    return f"{measure.value:.{definition.decimals}f}{unit_words(measure.unit)}{error}"
 
 
 def short_title(definition: MeasureDef) -> str:

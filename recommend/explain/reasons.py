@@ -16,7 +16,7 @@ from recommend.explain.grounds import (
 from recommend.explain.node import Node, Truth
 from recommend.infer.assess import FootAssessment
 from recommend.infer.derivation import Lacking, conclusion_words
-from recommend.measure.definitions import unit_words
+from recommend.measure.definitions import MeasureDef, number, unit_words
 from recommend.measure.model import Measure, Side
 from recommend.rulebook import CompiledRule, Rulebook
 from recommend.rulebook.book import within
@@ -157,7 +157,7 @@ class FootReasons:
             words = ", ".join(measure.qualifiers.values())
             text = f"{asked}: unknown, the limit has no value for a reading that is {words}"
             return Node("comparison", text, None, leaf.measure, children=self._read(measure))
-        margin = margin_of(measure, value.value)
+        margin = margin_of(measure, value.value, definition)
         bound = f"{value.value:g}{unit_words(limit.unit)}"
         text = f"{short_title(definition)} is {order} {bound}: {margin.words}"
         if leaf.is_[0] in _CLEARLY:
@@ -246,6 +246,7 @@ class Margin:
     limit: float
     unit: str
     error: float | None
+    places: int
 
     @property
     def difference(self) -> float:
@@ -262,8 +263,12 @@ class Margin:
         """The margin in words."""
         side = "above" if self.difference > 0 else "below" if self.difference < 0 else "exactly on"
         unit = unit_words(self.unit)
-        text = f"{self.value:.4g}{unit}, "
-        text += side if side == "exactly on" else f"{abs(self.difference):.3g}{unit} {side}"
+        away = number(abs(self.difference), self.places)
+        text = f"{number(self.value, self.places)}{unit}, "
+        if self.difference and not float(away):
+            text += f"just {side}"
+        else:
+            text += f"{away}{unit} {side}" if self.difference else side
         if self.in_errors is not None and self.difference:
             text += f" ({abs(self.in_errors):.1f} SE)"
         return text
@@ -279,6 +284,7 @@ class Margin:
         }
 
 
-def margin_of(measure: Measure, limit: float) -> Margin:
+def margin_of(measure: Measure, limit: float, definition: MeasureDef) -> Margin:
     """The margin of a numeric reading to `limit`."""
-    return Margin(float(measure.value), limit, measure.unit, measure.error)
+    error = measure.error
+    return Margin(float(measure.value), limit, measure.unit, error, definition.decimals)

@@ -52,4 +52,4 @@ def _at(outcome: Outcome, group: str, place: int) -> str:
     ranked = {str(name): rows for name, rows in outcome.shortlist.ranked.items()}[group]
     if place >= len(ranked):
         return ""
-    return f"{ranked[place].id} ({ranked[place].score:.0f})"
+    return f"{ranked[place].id} ({ranked[place].score:.1f})"

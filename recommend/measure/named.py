@@ -7,9 +7,10 @@ from pathlib import Path
 
 from recommend.errors import InputError, nearest
 from recommend.measure.capture import CaptureOptions, measure_capture, sha256_of
-from recommend.measure.definitions import MeasureDefs
+from recommend.measure.definitions import MeasureDefs, number, unit_words
 from recommend.measure.measured import Measured
 from recommend.measure.model import SIDES
+from recommend.measure.observed import observe
 from recommend.parameters import Parameters
 from recommend.reading import read_document, validate
 from recommend.reading.document import Document
@@ -39,6 +40,7 @@ def read_measured_visit(
     if any(foot.measures for foot in (visit.feet.left, visit.feet.right)):
         _check_typed(read_document(path), visit, defs)
     if not visit.captures:
+        _check_bounds(path, visit, defs, parameters)
         return visit
     document = read_document(path)
     found: list[Measured] = []
@@ -49,6 +51,7 @@ def read_measured_visit(
         elif _digest(file) not in (None, capture.sha256):
             raise _changed(document, index, capture)
     if not found:
+        _check_bounds(path, visit, defs, parameters)
         return visit
     from recommend.measure.into import merge  # only here: it loads the round-trip reader
 
@@ -83,6 +86,23 @@ def _check_typed(document: Document, visit: Visit, defs: MeasureDefs) -> None:
                     document.place(loc), f"`{name}` is {wrong[0]:g}",
                     f"a number from {low:g} to {high:g} {typed[name].unit}", "measure it again",
                 )  # fmt: skip
+
+
+def _check_bounds(path: Path, visit: Visit, defs: MeasureDefs, parameters: Parameters) -> None:
+    """Raise InputError where what follows from readings is more than a foot can be."""
+    seen = observe(visit, defs, parameters)
+    for side in SIDES:
+        for measure in (*seen.used[side].values(), *seen.further[side]):
+            one = defs[measure.name]
+            if isinstance(measure.value, str) or one.lowest <= measure.value <= one.highest:
+                continue
+            raise InputError(
+                read_document(path).place(("feet", side)),
+                f"the {one.plain} of the {side} foot would be "
+                f"{number(measure.value, one.decimals)}{unit_words(one.unit)}",
+                f"from {one.lowest:g} to {one.highest:g}{unit_words(one.unit)}",
+                "look at the readings that it follows from",
+            )
 
 
 def _options(path: Path, capture: Capture) -> CaptureOptions:

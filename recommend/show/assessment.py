@@ -12,19 +12,12 @@ from rich.text import Text
 from recommend.infer.assess import Assessment, FootAssessment, Note
 from recommend.infer.derivation import CloseCall
 from recommend.infer.marks import beside
-from recommend.measure.definitions import MeasureDefs, unit_words
+from recommend.measure.definitions import MeasureDefs, unit_words, value_words
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.rulebook.book import Rulebook
 from recommend.show.layout import WIDE, bullet, heading, inset, plain_table
 from recommend.show.ruler import LEGEND, ruled
-from recommend.show.words import (
-    LEVEL_WORDS,
-    lacking_words,
-    pain_words,
-    person_words,
-    sure_words,
-    value_words,
-)
+from recommend.show.words import LEVEL_WORDS, lacking_words, pain_words, person_words, sure_words
 
 _LEVEL = {
     "stop": (LEVEL_WORDS["stop"], "bold red"),

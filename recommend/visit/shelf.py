@@ -24,7 +24,7 @@ from recommend.visit.tree import Tree, tidied
 
 DRAFTS = "drafts"
 WRITTEN = "written.jsonl"  # which pages and pictures were written, of whom and where
-REFERENCE = r"[\w.-]{1,40}"
+REFERENCE = r"[^\W_][\w.-]{0,39}"
 _FINISHED = re.compile(rf"({REFERENCE}?)_(\d{{4}}-\d{{2}}-\d{{2}})(?:_(\d+))?\.yaml")
 
 
