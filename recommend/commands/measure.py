@@ -17,11 +17,14 @@ from recommend.measure.document import as_document
 from recommend.measure.measured import Measured
 from recommend.measure.model import Side
 from recommend.parameters import Parameters
+from recommend.reading import read_document
+from recommend.settings import setting
 from recommend.show.bands import usual_bands
 from recommend.show.bar import working
 from recommend.show.console import console
 from recommend.show.error_terms import print_error_terms
 from recommend.show.measured import print_measured
+from recommend.visit.shelf import Shelf
 
 MARKS = ("upper-leg", "lower-leg", "upper-heel", "lower-heel")
 Facing = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
@@ -111,11 +114,12 @@ def measure(
     )
     book = open_rulebook(rules)
     found: list[Measured] = []
+    written: list[Path] = []
     with working("measuring") as tell:
         for done, file in enumerate(files):
             tell(done, len(files))
             if is_film(file):
-                found += films.measure(file, book, options, marks, tell)
+                found += films.measure(file, book, options, marks, tell, written)
             else:
                 found += measure_capture(file, book.parameters, book.measures, options)
     bands = usual_bands(book)
@@ -130,8 +134,12 @@ def measure(
 
         save_plot(plot, found, bands, book.parameters, force=force)
         typer.echo(f"saved {plot}", err=True)
+        written.append(plot)
     if into is not None:
         _write(into, found, book.parameters)
+        whose = str(read_document(into).data["reference"])
+        for one in written:  # so that forgetting the customer reaches it
+            Shelf(setting("visits").value).remember(whose, one)
 
 
 def _write(into: Path, found: list[Measured], parameters: Parameters) -> None:

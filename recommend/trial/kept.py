@@ -12,6 +12,7 @@ from recommend.records.store import SHORTLIST, Store
 from recommend.rulebook.book import Rulebook
 from recommend.visit import Visit
 from recommend.visit.models import KEPT
+from recommend.visit.shelf import DRAFTS
 
 _SUFFIXES = (".yaml", ".yml", ".json")
 
@@ -35,7 +36,8 @@ def kept_visits(path: Path, book: Rulebook) -> tuple[Visit, ...]:
 
 
 def _of_folder(folder: Path, book: Rulebook) -> tuple[Visit, ...]:
-    files = sorted(file for file in folder.rglob("*") if file.suffix in _SUFFIXES)
+    found = (file for file in folder.rglob("*") if file.suffix in _SUFFIXES)
+    files = sorted(file for file in found if file.parent.name != DRAFTS)
     if not files:
         raise InputError(Place(str(folder)), "no visit files are here", ", ".join(_SUFFIXES))
     return tuple(

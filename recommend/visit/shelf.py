@@ -24,6 +24,7 @@ from recommend.visit.tree import Tree, tidied
 
 DRAFTS = "drafts"
 WRITTEN = "written.jsonl"  # which pages and pictures were written, of whom and where
+EXPORT = "(export)"  # stands for a customer where an export of all records was written
 REFERENCE = r"[^\W_][\w.-]{0,39}"
 _FINISHED = re.compile(rf"({REFERENCE}?)_(\d{{4}}-\d{{2}}-\d{{2}})(?:_(\d+))?\.yaml")
 
@@ -168,6 +169,15 @@ class Shelf:
         told = [Path(path) for who, path in self._told() if who == reference]
         draft = self._draft_file(reference)
         return [one for one in dict.fromkeys([*named, *beside, draft, *told]) if one.is_file()]
+
+    def exports_with(self, reference: str) -> list[Path]:
+        """Exports of records that were noted, are there, and still hold a reference."""
+        quoted = json.dumps(reference, ensure_ascii=False).encode()
+        return [
+            path
+            for path in (Path(told) for who, told in self._told() if who == EXPORT)
+            if path.is_file() and any(quoted in line for line in path.open("rb"))
+        ]
 
     def forget(self, reference: str) -> list[Path]:
         """Remove every file of a customer; those that could not be removed."""
