@@ -6,6 +6,7 @@ so that the shortlist starts fast.
 
 from __future__ import annotations
 
+import atexit
 import gc
 import importlib
 import os
@@ -165,6 +166,7 @@ def main(args: list[str] | None = None) -> None:
 def _start_light() -> None:
     """Do without what costs a short run time: most of what a start makes lives until its end."""
     gc.set_threshold(*_SELDOM)
+    atexit.register(gc.freeze)  # nor is rubbish looked for when the system takes it all
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "1")  # none of ours; looking for them costs
 
 

@@ -82,7 +82,8 @@ def coverage_of(
     from recommend.coverage.document import as_document as coverage_document
     from recommend.coverage.run import Question, answer
 
-    crowd = crowd_of(book, None, None, customers, seed)
+    count = customers or book.parameters.coverage.customers
+    crowd = crowd_of(book, None, None, count, seed, items=catalogue.items)
     return coverage_document(answer(Question(book, catalogue, crowd), lambda _: lambda *_: None))
 
 

@@ -139,8 +139,7 @@ class Capture(Group):
     grid_peak: NotNegative
     usual_integral: Share
     grid_integral: NotNegative
-    usual_area: Share
-    grid_area: NotNegative
+    region_least: NotNegative
     usual_medial_lateral: Share
     grid_medial_lateral: NotNegative
     usual_contact_time: Share
@@ -170,6 +169,7 @@ class Capture(Group):
     toe_out_limit: NotNegative
     peak_flat: NotNegative
     peak_end: Percent
+    toe_off_share: Share
     events_start_ms: NotNegative
     events_start_running_ms: NotNegative
     events_stop_share: Share
@@ -205,6 +205,7 @@ class Compare(Group):
     shop_painful: Share = 0.0
     shop_answering: Share = 0.0
     shop_otherwise: Share = 0.0
+    shop_made: Share = 0.0
     longest_pain: Count = 1
     few: Share = 0.0
 

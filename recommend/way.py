@@ -38,9 +38,10 @@ def outcome_of(
     if assessment.stopped:
         return Outcome(assessment, None, book, catalogue)
     needs = needs_of(book, needs_fired(assessment))
-    redrawn = redrawn_cases(Variations(assessment, book), catalogue)
+    variations = Variations(assessment, book)
+    redrawn = redrawn_cases(variations, catalogue)
     ranked = shortlist(assessment, book, catalogue, needs, redrawn)
-    return Outcome(assessment, ranked, book, catalogue)
+    return Outcome(assessment, ranked, book, catalogue, variations)
 
 
 def redrawn_cases(variations: Variations, catalogue: Catalogue) -> Cases | None:

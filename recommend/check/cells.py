@@ -27,7 +27,7 @@ from recommend.infer.many import (
 )
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.models import NoteThen
-from recommend.rulebook.terms import Conjunction, Facts, Number, Term, satisfied
+from recommend.rulebook.terms import Conjunction, Facts, Number, Term, term_holds
 
 MAX_ROWS = 2_000_000  # a guard of time and memory; beyond it rows are drawn, and it is said
 _MUTE = NoteThen(note="caution", say="")
@@ -173,7 +173,8 @@ def _options(
     """One bundle of facts for each way in which `parts` can come out, and for not measured."""
     measure = book.measures.get(base)
     seen: set[tuple[bool, ...]] = set()
-    ordered = sorted(parts, key=repr)
+    terms = {term: 1 << n for n, term in enumerate({t for part in parts for t in part})}
+    masks = [sum(terms[t] for t in set(part)) for part in sorted(parts, key=repr)]
     if measure is None:
         words: Iterable[Facts] = (_told(base, word, book) for word in book.vocabulary.words[base])
         missing: Facts = _told(base, None, book)
@@ -184,7 +185,8 @@ def _options(
         words = _readings(base, {t for part in parts for t in part}, book)
         missing = {f"known_{base}": "no"}
     for facts in itertools.chain([missing], words):
-        signature = tuple(satisfied(part, facts) for part in ordered)
+        true = sum(bit for term, bit in terms.items() if term_holds(term, facts))
+        signature = tuple(mask & true == mask for mask in masks)
         if facts is missing or signature not in seen:
             yield dict(facts)
         if facts is not missing or base == "side":

@@ -11,7 +11,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import suppress
 from itertools import takewhile
-from pathlib import Path
 from typing import Annotated
 
 from pydantic import Field, model_validator
@@ -20,7 +19,7 @@ from recommend.check.finding import Finding, from_error
 from recommend.check.weaker import Fate, fate_of, past_note
 from recommend.errors import InputError, Place
 from recommend.infer.conclusions import ContradictionError
-from recommend.reading import Document, Id, Strict, problems_in, read_document
+from recommend.reading import Document, Id, Strict, problems_in
 from recommend.reading.document import Loc
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.compiling import Compiler, leaves
@@ -96,14 +95,13 @@ class ChangesFile(Strict):
 
 def change_findings(book: Rulebook) -> Iterator[Finding]:
     """What is wrong with the change log, and every stop that was weakened in silence."""
-    path = Path(book.folder) / FILE
-    if not path.is_file():
+    if FILE not in book.texts:
         yield Finding(
-            "no-change-entry", "error", Place(str(path)), "the rulebook has no change log",
+            "no-change-entry", "error", book.texts.place(FILE), "the rulebook has no change log",
             mend=f"write {FILE} with an entry for version {book.heading.version}",
         )  # fmt: skip
         return
-    document = read_document(path)
+    document = book.texts.document(FILE)
     file, problems = problems_in(ChangesFile, document)
     yield from map(from_error, problems)
     if file is not None:
@@ -113,10 +111,9 @@ def change_findings(book: Rulebook) -> Iterator[Finding]:
 
 def changes_of(book: Rulebook) -> tuple[Change, ...]:
     """The change log, newest version first; none where the rulebook has no log that can be read."""
-    path = Path(book.folder) / FILE
-    if not path.is_file():
+    if FILE not in book.texts:
         return ()
-    file, _ = problems_in(ChangesFile, read_document(path))
+    file, _ = problems_in(ChangesFile, book.texts.document(FILE))
     return tuple(file.changes) if file else ()
 
 

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 from pydantic import Field, model_validator
@@ -19,7 +18,8 @@ from recommend.check.finding import Finding
 from recommend.check.people import People
 from recommend.errors import Place
 from recommend.parameters import Kind
-from recommend.reading import Id, Strict, read_document, validate
+from recommend.reading import Id, Strict, validate
+from recommend.reading.texts import Texts
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.compiling import leaves
 from recommend.rulebook.conditions import UNDETERMINED, OfAxis
@@ -80,9 +80,8 @@ def claims_of(book: Rulebook) -> Mapping[str, Claim]:
     InputError
         If its file does not fit.
     """
-    own = Path(book.folder) / FILE
-    file = own if own.is_file() else shipped_folder("rules") / FILE
-    return validate(ClaimsFile, read_document(file)).claims
+    texts = book.texts if FILE in book.texts else Texts.of_folder(shipped_folder("rules"), FILE)
+    return validate(ClaimsFile, texts.document(FILE)).claims
 
 
 def claimed(text: str, claims: Mapping[str, Claim]) -> dict[str, Claim]:

@@ -11,18 +11,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from recommend.catalogue.loading import Catalogue
+from recommend.check.cells import space_of, truths
 from recommend.check.feet import STRIDES, foot_words, visit_text
 from recommend.check.mixture import Crowd, Mixture
 from recommend.check.orders import Ranked, Share, binding_moved, ranked, shared
 from recommend.check.weaker import note_of
 from recommend.coverage.population import load_population
 from recommend.coverage.sampling import Customers, Sampler
+from recommend.errors import counted
 from recommend.infer.facts import quantize
+from recommend.infer.many import conclude_many
 from recommend.match.cases import Cases, cases_of
 from recommend.match.shortlist import ranking_of
 from recommend.match.sizes import longer_lengths
 from recommend.measure.model import SIDES, Side
-from recommend.rulebook.book import Rulebook
+from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.models import NOTE_LEVELS, NeedsThen, NoteThen
 from recommend.rulebook.vocabulary import FOOT_TYPE
 
@@ -84,17 +87,20 @@ def moves_between(
     population = load_population(Path(new.folder) / "population.yaml")
     customers = next(Sampler(population).blocks(count, seed))
     mixture = Mixture(new, customers.count, seed)
-    crowds = tuple(_Crowd(book, population, customers, mixture) for book in books)
-    was, now = crowds
+    was, now = (_Crowd(book, population, customers, mixture) for book in books)
+    made = _made_for((was, now))
+    for crowd in (was, now):
+        crowd.meet(made)
+    crowds = (was, now)
     gained, lost = _held(was, now, notes=True)
     asked, unasked = _held(was, now, notes=False)
     before, after = [
         _shelf(crowd, one, customers) for crowd, one in zip(crowds, catalogues, strict=True)
     ]
-    unbound, bound = binding_moved(before, after, mixture.weights)
+    unbound, bound = binding_moved(before, after, now.weights)
     return Moves(
         customers=customers.count,
-        mixture=mixture.words(),
+        mixture=", ".join([mixture.words(), *([_made_words(made)] if made else [])]),
         silent=tuple(_silent(crowds)),
         types=tuple(_types(was, now)),
         gained=gained,
@@ -103,12 +109,39 @@ def moves_between(
         unasked=unasked,
         unbound=unbound,
         bound=bound,
-        ranked=ranked(before, after, mixture.weights),
+        ranked=ranked(before, after, now.weights),
     )
 
 
 class _Crowd(Crowd):
     """The same customers under one version of the rulebook; rows are left feet, then right."""
+
+    def meet(self, made: Sequence[Made]) -> None:
+        """Put feet made for rules in the place of as many customers, the last of them."""
+        share, self.weights = self.book.parameters.compare.shop_made, self.weights.copy()
+        for row, one in zip(range(self.count - len(made), self.count), made, strict=True):
+            self.weights[row] = share * self.count
+            for fact, value in one.facts.items():
+                for side in SIDES if _of_person(fact) else (one.side,):
+                    self._put(side, fact, value, row)
+        if made:
+            self.done = {
+                side: conclude_many(self.book, self.columns[side], self.count) for side in SIDES
+            }
+
+    def _put(self, side: Side, fact: str, value: float | str | None, row: int) -> None:
+        """One fact of one foot; nothing where the rulebook knows no such fact."""
+        words = self.book.vocabulary.words.get(fact)
+        if words is None and fact not in self.book.vocabulary.numbers:
+            return
+        missing = np.array([np.nan]) if words is None else np.array([-1], np.int8)
+        had = self.columns[side].get(fact, missing)
+        column = np.array(np.broadcast_to(had, self.count))
+        if words is None:
+            column[row] = np.nan if value is None else value
+        else:
+            column[row] = words.index(str(value)) if value in words else -1
+        self.columns[side][fact] = column
 
     def types(self, side: Side) -> NDArray[np.str_]:
         names = [*self.book.axes[FOOT_TYPE].values, UNDETERMINED]
@@ -146,7 +179,52 @@ class _Crowd(Crowd):
 
 
 def _of_person(fact: str) -> bool:
-    return fact == "side" or fact.startswith(("answer_", "visit_", "pain_"))
+    return fact == "side" or fact.startswith(("answer_", "asked_", "visit_", "pain_"))
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """A foot for which a rule fires that fires for nobody drawn: its facts, None where missing."""
+
+    rule: str
+    side: Side
+    facts: Mapping[str, float | str | None]
+
+
+_FEET = 3  # made for each such rule, as unlike as its ways to fire allow
+_LOOKED_AT = 20_000  # feet among which they are found
+
+
+def _made_for(crowds: Sequence[_Crowd]) -> list[Made]:
+    """Feet for the rules, of whichever rulebook, that fire for none of the customers drawn."""
+    silent = set(_silent(crowds))
+    made = [
+        one
+        for crowd in crowds
+        for rule in crowd.book.rules
+        if rule.id in silent
+        for one in _made(crowd.book, rule)
+    ]
+    unlike = {(one.rule, repr(sorted(one.facts.items()))): one for one in made}
+    return list(unlike.values())[: crowds[0].count // 2]
+
+
+def _made(book: Rulebook, rule: CompiledRule) -> Iterator[Made]:
+    space = space_of(book, (rule,), _LOOKED_AT)
+    rows = np.flatnonzero(truths(book, (rule,), space).holds[rule.id])
+    if not len(rows):
+        return
+    spread = np.linspace(0, len(rows) - 1, _FEET).astype(int)
+    for row in dict.fromkeys(int(rows[n]) for n in spread):
+        facts = space.facts(row)
+        side: Side = "right" if facts.pop("side", "left") == "right" else "left"
+        names = [name for name in space.columns if name != "side"]
+        yield Made(rule.id, side, {name: facts.get(name) for name in names})
+
+
+def _made_words(made: Sequence[Made]) -> str:
+    rules = counted(len({one.rule for one in made}), "rule")
+    return f"{len(made)} made for {rules} that fire for nobody drawn"
 
 
 def _shelf(crowd: _Crowd, catalogue: Catalogue, customers: Customers) -> Cases:

@@ -63,8 +63,8 @@ def difference(
     done : called with how many steps of how many are done.
     """
     old, new = books
-    contents = contents_of(new.folder)
-    edits = edits_between(contents_of(old.folder), contents)
+    contents = contents_of(new.texts)
+    edits = edits_between(contents_of(old.texts), contents)
     told(edits)
     touched = {one.bearing for one in edits}
     decides = "decides" in touched

@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 from pydantic import model_validator
@@ -24,7 +23,7 @@ from recommend.infer.facts import facts_of, measure_facts
 from recommend.infer.many import Bools, ManyConclusions, columns_of, conclude_many
 from recommend.measure.model import Measure
 from recommend.measure.observed import observe
-from recommend.reading import Document, Strict, problems_in, read_document
+from recommend.reading import Document, Strict, problems_in
 from recommend.reading.document import Loc
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.conditions import UNDETERMINED
@@ -74,9 +73,9 @@ def load_examples(book: Rulebook) -> tuple[tuple[Case, ...], tuple[InputError, .
     cases: list[Case] = []
     problems: list[InputError] = []
     names: dict[str, Place] = {}
-    for path in sorted((Path(book.folder) / "examples").glob("*.yaml")):
+    for name in book.texts.under("examples"):
         try:
-            document = read_document(path)
+            document = book.texts.document(name)
         except InputError as error:
             problems.append(error)
             continue

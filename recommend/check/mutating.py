@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,10 +14,12 @@ from recommend.check.finding import Finding
 from recommend.check.mutants import Mutant, mutants
 from recommend.errors import Place
 from recommend.infer.many import Bools, ManyConclusions
-from recommend.reading import Strict, read_document, validate
+from recommend.reading import Strict, validate
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.models import AxisThen
 from recommend.rulebook.terms import satisfied
+
+SURVIVORS = "survivors.yaml"
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,10 +132,9 @@ class SurvivorsFile(Strict):
 
 def mutation_findings(book: Rulebook, found: Mutation) -> Iterator[Finding]:
     """Mutants that live without a reason, and reasons for mutants that do not live."""
-    path = Path(book.folder) / "survivors.yaml"
     listed: dict[str, Place] = {}
-    if path.is_file():
-        document = read_document(path)
+    if SURVIVORS in book.texts:
+        document = book.texts.document(SURVIVORS)
         for index, one in enumerate(validate(SurvivorsFile, document).survivors):
             listed[one.change] = document.place(("survivors", index))
     for mutant in found.alive:

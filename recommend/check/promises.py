@@ -7,13 +7,12 @@ promised of every foot for which it holds (of every foot at all when there is no
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from pydantic import Discriminator, Field, Tag, model_validator
 
 from recommend.errors import InputError, Place
-from recommend.reading import Document, Id, Strict, problems_in, read_document
+from recommend.reading import Document, Id, Strict, problems_in
 from recommend.reading.document import Loc
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.comparisons import Comparison
@@ -216,9 +215,9 @@ def load_promises(book: Rulebook) -> tuple[tuple[Given, ...], tuple[InputError, 
     problems: list[InputError] = []
     seen: dict[str, Place] = {}
     names = Names.of(book)
-    for path in sorted((Path(book.folder) / "promises").glob("*.yaml")):
+    for name in book.texts.under("promises"):
         try:
-            document = read_document(path)
+            document = book.texts.document(name)
         except InputError as error:
             problems.append(error)
             continue

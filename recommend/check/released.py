@@ -155,7 +155,7 @@ def _notes(book: Rulebook, file: ReleasedFile, at: Document) -> Iterator[Finding
 
 def _same(book: Rulebook, file: ReleasedFile, at: Document) -> Iterator[Finding]:
     """Nothing of a released version may change; what has changed says which step is asked for."""
-    now = hashes_of(contents_of(book.folder))
+    now = hashes_of(contents_of(book.texts))
     if page_edited(book):
         yield Finding(
             "released-edited", "warning", at.place(("page",)),
@@ -215,7 +215,7 @@ def write_released(book: Rulebook, by: str, *, draft: bool) -> Path:
                 Place(str(path)), f"version {book.heading.version} was released already",
                 mend="give the rulebook a version of its own in rulebook.yaml",
             )  # fmt: skip
-    now = hashes_of(contents_of(book.folder))
+    now = hashes_of(contents_of(book.texts))
     notes = [rule for rule in book.rules if note_of(rule)]
     axes = [r for r in behind(book, [one.id for one in notes]) if r.concludes]
     data = {

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from pathlib import Path
 
 from recommend.check.finding import Finding
 from recommend.errors import nearest
-from recommend.reading import Document, read_document
+from recommend.reading import Document
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.translations import Key, Translation
 
@@ -15,7 +14,7 @@ from recommend.rulebook.translations import Key, Translation
 def translation_findings(book: Rulebook) -> Iterator[Finding]:
     """For each language that the rulebook has: what is missing, stale, or translates nothing."""
     for code, translated in book.translations.items():
-        at = read_document(Path(book.folder) / "translations" / f"{code}.yaml")
+        at = book.texts.document(f"translations/{code}.yaml")
         yield from _missing(book, code, translated, at)
         for key, one in translated.items():
             yield from _needless_or_stale(book, key, one, at)

@@ -22,7 +22,6 @@ from recommend.errors import InputError
 from recommend.match.judge import judge
 from recommend.match.needs import NeedTable, level_words, need_words, needs_of
 from recommend.measure.observed import OBSERVED
-from recommend.reading import read_document
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.comparisons import COMPARISONS
 from recommend.rulebook.serving import FILE, required_wishes
@@ -46,7 +45,7 @@ def unanswered_findings(book: Rulebook) -> Iterator[Finding]:
     yield from _unmarked(book)
     asked = {need.attribute for rule in book.rules for need in rule.asks}
     asked |= {part for attribute in book.attributes.values() for part in attribute.sum_of}
-    document = read_document(Path(book.folder) / "attributes.yaml")
+    document = book.texts.document("attributes.yaml")
     for name, attribute in book.attributes.items():
         if name not in asked and attribute.unasked is None and name not in FITTED:
             group, _, key = name.partition(".")

@@ -13,7 +13,7 @@ from types import ModuleType
 from recommend.catalogue.loading import read_catalogue
 from recommend.check.changes import change_findings
 from recommend.check.claims import claim_findings
-from recommend.check.examples import fallen, load_examples, pin_findings, run_examples
+from recommend.check.examples import Case, fallen, load_examples, pin_findings, run_examples
 from recommend.check.finding import Finding, from_error, in_order
 from recommend.check.logic import logic_findings
 from recommend.check.mutants import Mutant
@@ -71,18 +71,19 @@ def check(
         findings += prover.promise_findings(verdicts)
     notices = _broken_by(prover, promises) if prover else None
     products = [_of_catalogue(book, folder) for folder in catalogues]
-    for found, what in (_of_examples(book, findings, mutating, notices), *products):
+    loaded = load_examples(book)
+    examples = _of_examples(book, loaded, findings, mutating, notices)
+    for found, what in (examples, *products):
         findings += found
         looked_at += what
-    findings = _under_causes(_with_fallen(findings, book))
+    findings = _under_causes(_with_fallen(findings, book, loaded[0]))
     proved = "" if proving else " (read, not proved)"
     looked_at.append(f"{counted(len(promises), 'promise')}{proved}")
     return Report(in_order(findings), tuple(looked_at), verdicts)
 
 
-def _with_fallen(findings: list[Finding], book: Rulebook) -> list[Finding]:
+def _with_fallen(findings: list[Finding], book: Rulebook, cases: tuple[Case, ...]) -> list[Finding]:
     """Contradictions with the number of examples that fall with them, each under its cause."""
-    cases, _ = load_examples(book)
     counts = Counter(axis for axis in fallen(book, cases) if axis is not None)
     out = []
     for one in findings:
@@ -168,11 +169,12 @@ def _of_people(book: Rulebook) -> Iterator[Finding]:
 
 def _of_examples(
     book: Rulebook,
+    loaded: tuple[tuple[Case, ...], tuple[InputError, ...]],
     told: list[Finding],
     mutating: bool,
     notices: Callable[[Mutant, Rulebook], bool] | None,
 ) -> tuple[list[Finding], list[str]]:
-    cases, problems = load_examples(book)
+    cases, problems = loaded
     found = [from_error(problem) for problem in problems]
     failing = list(run_examples(book, cases))
     found += failing

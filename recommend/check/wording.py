@@ -95,17 +95,16 @@ class Sentence:
 
 def wording_of_rules(book: Rulebook) -> WordingFile | None:
     """What ``wording.yaml`` says; None where there is none that can be read."""
-    path = Path(book.folder) / FILE
-    return problems_in(WordingFile, read_document(path))[0] if path.is_file() else None
+    texts = book.texts
+    return problems_in(WordingFile, texts.document(FILE))[0] if FILE in texts else None
 
 
 def wording_findings(book: Rulebook) -> Iterator[Finding]:
     """Sentences, in every language, that lack words they need, or have some they must not."""
-    path = Path(book.folder) / FILE
     yield from _questions_turned(book)
-    if not path.is_file():
+    if FILE not in book.texts:
         return
-    document = read_document(path)
+    document = book.texts.document(FILE)
     file, problems = problems_in(WordingFile, document)
     yield from map(from_error, problems)
     if file is not None:
@@ -211,7 +210,7 @@ def _other_texts(book: Rulebook) -> Mapping[str, Iterable[tuple[str, str]]]:
 
 
 def _negated(book: Rulebook, words: Vocabulary) -> Iterator[Finding]:
-    document = read_document(Path(book.folder) / "questions.yaml")
+    document = book.texts.document("questions.yaml")
     for name, question in book.questions.items():
         start = " ".join(question.ask.split()[:_BEGINNING])
         for word in words.negations:
@@ -276,7 +275,7 @@ def _of_rule(book: Rulebook, rule: CompiledRule, code: str) -> Iterator[Sentence
 
 def _turned_scales(book: Rulebook, orders: list[Order]) -> Iterator[Finding]:
     """Scales whose words do not go from least to most, and those of which nothing says how."""
-    document = read_document(Path(book.folder) / "attributes.yaml")
+    document = book.texts.document("attributes.yaml")
     for name, attribute in book.attributes.items():
         group, _, key = name.partition(".")
         place = document.place((group, key), key=True)

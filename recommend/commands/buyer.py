@@ -1,75 +1,125 @@
-"""Options that the buyer's commands share, and what they become."""
+"""What the buyer's commands ask alike: their options in one place, and what they become."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import inspect
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, fields
+from functools import wraps
 from pathlib import Path
-from typing import Annotated, Literal, Optional
+from typing import Annotated, Any, Literal, get_type_hints
 
 import typer
 
 from recommend.catalogue.loading import Catalogue
+from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.catalogue.stacking import read_shops, together
+from recommend.coverage.crowd import crowd_of
+from recommend.coverage.run import Question
 from recommend.errors import RecommendError, nearest
+from recommend.rulebook.book import Rulebook
 
-# The option parser reads `Optional`, not `X | None`.
-CatalogueOption = Annotated[
-    Optional[list[Path]],  # noqa: UP045
-    typer.Option(
-        "--catalogue", help="Folder of a catalogue, may be repeated; else as in `setup show`."
-    ),
-]
-RulesOption = Annotated[
-    Optional[Path],  # noqa: UP045
-    typer.Option("--rules", help="Folder of the rulebook; else as in `setup show`."),
-]
-VisitsOption = Annotated[
-    Optional[Path],  # noqa: UP045
-    typer.Option("--visits", help="The shop's own visits: a folder of visit files, or its store."),
-]
-PopulationOption = Annotated[
-    Optional[Literal["modelled", "shop", "both"]],  # noqa: UP045
-    typer.Option(
-        "--population",
-        help="Who is counted: the modelled population, the shop's visits alone, or the "
-        "modelled one moved towards the visits. Default: both with --visits, else modelled.",
-    ),
-]
-CustomersOption = Annotated[
-    Optional[int],  # noqa: UP045
-    typer.Option("--customers", min=1, max=100_000_000, help="How many customers are drawn."),
-]
-SeedOption = Annotated[int, typer.Option("--seed", min=0, help="Seed of the drawing.")]
-SoldOption = Annotated[
-    Literal["pair", "shoe", "insole", "any"],
-    typer.Option("--sold", help="What is sold: shoe with insole, one of them alone, or any."),
-]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print the same as JSON.")]
 SoldOutOption = Annotated[
     bool, typer.Option("--sold-out-counts", help="Count sizes that are made but sold out.")
 ]
-JsonOption = Annotated[bool, typer.Option("--json", help="Print the same as JSON.")]
 
 
-FeetOption = Annotated[
-    Optional[Path],  # noqa: UP045
-    typer.Option("--feet", help="Measured feet of a chain, Parquet: a file or a folder of files."),
-]
+@dataclass(frozen=True)
+class Asked:
+    """Options that `coverage`, `gaps` and `order` have in common, as they were given."""
 
-StockOption = Annotated[
-    Optional[list[Path]],  # noqa: UP045
-    typer.Option(
-        "--stock", help="Stock of a chain's shops, CSV with product, size, count and shop; "
-        "may be repeated, a file a shop."
-    ),
-]  # fmt: skip
-ShopOption = Annotated[
-    Optional[str],  # noqa: UP045
-    typer.Option("--shop", help="Look at this shop of the chain alone."),
-]
-ClusterOption = Annotated[
-    Optional[str],  # noqa: UP045
-    typer.Option("--cluster", help="Count on the dask cluster whose scheduler is there."),
-]
+    catalogue: Annotated[
+        list[Path] | None,
+        typer.Option(help="Folder of a catalogue, may be repeated; else as in `setup show`."),
+    ] = None
+    rules: Annotated[
+        Path | None, typer.Option(help="Folder of the rulebook; else as in `setup show`.")
+    ] = None
+    visits: Annotated[
+        Path | None, typer.Option(help="The shop's own visits: a folder of files, or its store.")
+    ] = None
+    population: Annotated[
+        Literal["modelled", "shop", "both"] | None,
+        typer.Option(
+            help="Who is counted: the modelled population, the shop's visits alone, or the "
+            "modelled one moved towards the visits. Default: both with --visits, else modelled.",
+        ),
+    ] = None
+    customers: Annotated[
+        int | None, typer.Option(min=1, max=100_000_000, help="How many customers are drawn.")
+    ] = None
+    seed: Annotated[int, typer.Option(min=0, help="Seed of the drawing.")] = 1
+    feet: Annotated[
+        Path | None,
+        typer.Option(help="Measured feet of a chain, Parquet: a file or a folder of files."),
+    ] = None
+    sold: Annotated[
+        Literal["pair", "shoe", "insole", "any"],
+        typer.Option(help="What is sold: shoe with insole, one of them alone, or any."),
+    ] = "pair"
+    stock: Annotated[
+        list[Path] | None,
+        typer.Option(
+            help="Stock of a chain's shops, CSV with product, size, count and shop; may be "
+            "repeated, a file a shop."
+        ),
+    ] = None
+    shop: Annotated[
+        str | None, typer.Option(help="Look at this shop of the chain alone.")
+    ] = None  # fmt: skip
+    cluster: Annotated[
+        str | None, typer.Option(help="Count on the dask cluster whose scheduler is there.")
+    ] = None
+
+    def opened(self, customers: Callable[[Rulebook], int], **more: Any) -> Opened:
+        """The rulebook, the catalogue and the customers that are asked about.
+
+        Parameters
+        ----------
+        customers : how many are drawn where nothing is said.
+        more : further parts of the question.
+        """
+        book = open_rulebook(self.rules)
+        whole = open_catalogue(book, self.catalogue)
+        here = stocked(whole, self.stock, self.shop)
+        count = self.customers or customers(book)
+        crowd = crowd_of(
+            book, self.visits, self.population, count, self.seed, self.feet, whole.items
+        )
+        return Opened(whole, Question(book, here, crowd, sold=self.sold, **more))
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """A question, and the catalogue before the stock of one shop was put into it."""
+
+    whole: Catalogue
+    question: Question
+
+
+def asking(command: Callable[..., None]) -> Callable[..., None]:
+    """A command whose first argument is `Asked`, with each part of that as an option of its own."""
+    parts = get_type_hints(Asked, include_extras=True)
+    option = inspect.Parameter.KEYWORD_ONLY
+    shared = [
+        inspect.Parameter(one.name, option, default=one.default, annotation=parts[one.name])
+        for one in fields(Asked)
+    ]
+    hints = get_type_hints(command, include_extras=True)
+    _, *own = inspect.signature(command).parameters.values()
+    own = [one.replace(annotation=hints[one.name], kind=option) for one in own]
+
+    @wraps(command)
+    def asked(**given: Any) -> None:
+        command(Asked(**{one.name: given.pop(one.name) for one in shared}), **given)
+
+    needed = [one for one in own if one.default is inspect.Parameter.empty]
+    listed = [*needed, *shared, *(one for one in own if one not in needed)]
+    asked.__signature__ = inspect.Signature(listed)  # type: ignore[attr-defined]
+    asked.__annotations__ = {one.name: one.annotation for one in listed}
+    del asked.__wrapped__
+    return asked
 
 
 def stocked(catalogue: Catalogue, stock: Sequence[Path] | None, shop: str | None) -> Catalogue:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
+from rich.text import Text
 
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.commands import single
@@ -17,7 +18,7 @@ from recommend.match.wishes import OWN_SHOES
 from recommend.match.worn import OWN
 from recommend.measure.named import read_measured_visit
 from recommend.show.compared import compared_data, compared_lines
-from recommend.show.console import console
+from recommend.show.console import console, print_paged
 from recommend.show.dialogue import say
 from recommend.show.letters import first_choices
 from recommend.way import outcome_of
@@ -34,6 +35,7 @@ def compare(
         ),
     ],
     as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
+    full: Annotated[bool, typer.Option("--full", help="every wish, met alike or not")] = False,
     catalogue: Annotated[
         list[Path] | None, typer.Option(help="folder of a catalogue; else as in `setup show`")
     ] = None,
@@ -41,7 +43,7 @@ def compare(
         Path | None, typer.Option(help="folder of the rulebook; else as in `setup show`")
     ] = None,
 ) -> None:
-    """Compare products for a customer, wish by wish; of one alone, say why it stands where it does.
+    """Compare products for a customer: what tells them apart; of one alone, why it stands there.
 
     Nothing is kept. Exit code 3 when a stop withholds the shortlist.
 
@@ -63,8 +65,8 @@ def compare(
     if as_json:
         print(json.dumps(compared_data(candidates, outcome), indent=2, ensure_ascii=False))
         return
-    for line in compared_lines(candidates, outcome, console().width):
-        print(line)
+    lines = compared_lines(candidates, outcome, console().width, full=full)
+    print_paged(map(Text, lines))
     if len(products) == 1:
         for remark in explanation.why_not(products[0]).children:
             if remark.kind == "remark":

@@ -3,41 +3,24 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Literal, Optional
 
 import typer
 
 from recommend.catalogue import load_catalogue
-from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.catalogue.stacking import read_shops
 from recommend.commands import single
-from recommend.commands.buyer import (
-    CatalogueOption,
-    ClusterOption,
-    CustomersOption,
-    FeetOption,
-    JsonOption,
-    PopulationOption,
-    RulesOption,
-    SeedOption,
-    ShopOption,
-    SoldOption,
-    SoldOutOption,
-    StockOption,
-    VisitsOption,
-    stocked,
-)
+from recommend.commands.buyer import Asked, JsonOption, SoldOutOption, asking
 from recommend.commands.options import Force
 from recommend.coverage.cluster import connected
-from recommend.coverage.crowd import crowd_of
 from recommend.coverage.document import as_document, write_csv
-from recommend.coverage.run import Question, answer
+from recommend.coverage.run import answer
 from recommend.coverage.split import WAYS
 from recommend.errors import RecommendError, nearest
 from recommend.rulebook import load_rulebook
 from recommend.show.bar import stages
-from recommend.show.console import console
 from recommend.show.coverage import print_coverage
 from recommend.show.heat_map import check_picture, draw_heat_map
 
@@ -68,19 +51,10 @@ CsvOption = Annotated[
 ]
 
 
+@asking
 def coverage(
-    catalogue: CatalogueOption = None,
-    rules: RulesOption = None,
-    visits: VisitsOption = None,
-    population: PopulationOption = None,
-    customers: CustomersOption = None,
-    seed: SeedOption = 1,
-    feet: FeetOption = None,
-    sold: SoldOption = "pair",
+    asked: Asked,
     sold_out_counts: SoldOutOption = False,
-    stock: StockOption = None,
-    shop: ShopOption = None,
-    cluster: ClusterOption = None,
     against: AgainstOption = None,
     against_rules: AgainstRulesOption = None,
     split: SplitOption = "foot-type,size",
@@ -99,21 +73,20 @@ def coverage(
         raise RecommendError("--against and --against-rules exclude each other; ask one at a time")
     if picture:
         check_picture(picture, force=force)
-    book = open_rulebook(rules)
-    whole = open_catalogue(book, catalogue)
-    question = Question(
-        book=book,
-        catalogue=stocked(whole, stock, shop),
-        crowd=crowd_of(book, visits, population, customers, seed, feet),
-        sold=sold,
+    opened = asked.opened(
+        lambda book: book.parameters.coverage.customers,
         sold_out_counts=sold_out_counts,
         sensitivity=sensitivity,
-        shops=read_shops(stock, whole) if stock and not shop else {},
         by=_two_ways(split),
-        against=load_catalogue(against, book.attributes) if against else None,
         against_rules=load_rulebook(against_rules) if against_rules else None,
     )
-    with connected(cluster), stages() as stage:
+    question, whole = opened.question, opened.whole
+    if asked.stock and not asked.shop:
+        question = replace(question, shops=read_shops(asked.stock, whole))
+    if against:
+        other = load_catalogue(against, question.book.attributes)
+        question = replace(question, against=other)
+    with connected(asked.cluster), stages() as stage:
         run = answer(question, stage)
     if picture:
         draw_heat_map(run, picture, force=force)
@@ -122,7 +95,7 @@ def coverage(
     if as_json:
         print(json.dumps(as_document(run), indent=2, ensure_ascii=False))
     else:
-        print_coverage(run, console(), matrix)
+        print_coverage(run, matrix)
 
 
 def _two_ways(by: str) -> tuple[str, str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 import sys
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import Annotated, Any
@@ -13,7 +14,7 @@ import typer
 
 from recommend.catalogue.selling import selling
 from recommend.catalogue.shop import open_catalogue, open_rulebook
-from recommend.commands.options import VisitName, visit_file
+from recommend.commands.options import VisitName, called, visit_file
 from recommend.errors import InputError, Place
 from recommend.infer.counter import Counter
 from recommend.match.harm import harmful
@@ -21,21 +22,24 @@ from recommend.match.outcome import Outcome
 from recommend.match.shortlist import GROUPS, Candidate, Group
 from recommend.measure.model import SIDES
 from recommend.measure.named import read_measured_visit
+from recommend.measure.sizing import TITLES, box_size
 from recommend.reading import read_document
 from recommend.records.database import store_path
 from recommend.records.keeping import entry_of, keep_event, keeps, kept_words
+from recommend.rulebook import Rulebook
 from recommend.settings import setting
+from recommend.show.answer import day_words
 from recommend.show.dialogue import KEYS, LeftError, run, say
 from recommend.show.letters import Names, brought, name_of, names_of
-from recommend.show.words import LEVEL_WORDS
+from recommend.show.words import LEVEL_WORDS, size_words
 from recommend.trial.plan import BAREFOOT
 from recommend.visit.answers import RefusedError
-from recommend.visit.deciding import OWN, Offered, by_whom, deciding, reading_out
-from recommend.visit.entry import Entry
+from recommend.visit.deciding import OWN, Offered, Shelf, by_whom, deciding, reading_out
+from recommend.visit.entry import Entry, with_answer
 from recommend.visit.models import Decision, Visit
 from recommend.visit.shelf import Draft
 from recommend.visit.steps import Step
-from recommend.visit.tree import Tree, get, put
+from recommend.visit.tree import Tree, get
 from recommend.visit.writing import edit_visit
 from recommend.way import outcome_of
 
@@ -61,10 +65,11 @@ def decide(
     """
     file = visit_file(visit)
     book = open_rulebook()
-    counter = Counter(book)
     seen = read_measured_visit(file, book.questions, book.parameters, book.measures, book.purposes)
+    products = open_catalogue(book)
+    titles = {item.id: item.product.title for item in products.items}
     if undo:
-        _undo(file, seen)
+        _undo(file, seen, Names({}, titles), book)
         return
     if seen.decision is not None and seen.decision.stock_file:
         raise InputError(
@@ -72,27 +77,38 @@ def decide(
             "the decision was written down and the stock list lowered",
             mend="take it back first with --undo",
         )
-    outcome = outcome_of(seen, book, open_catalogue(book), counter.engine)
+    counter = Counter(book)
+    outcome = outcome_of(seen, book, products, counter.engine)
+    asking = _asking(outcome, _fitter_before(file))
+    tree = _answered(asking, answer) if answer else _asked(asking, seen.reference, counter)
+    if tree is not None:
+        _refuse_harmful(tree["decision"], harmful(seen, book.parameters), visit)
+        _write(file, tree["decision"], names_of(outcome), book)
+        _keep(outcome, tree["decision"])
+
+
+@dataclass(frozen=True, slots=True)
+class _Asking:
+    """What is asked: the steps, what stands before them, and what is offered by letter."""
+
+    steps: tuple[Step, ...]
+    begun: Tree
+    offered: Mapping[str, Offered]
+
+
+def _asking(outcome: Outcome, fitter: str) -> _Asking:
+    """The questions of this decision, the notes said first; nothing is offered after a stop."""
     notes = [note for note in outcome.assessment.notes if note.level in ("stop", "see-clinician")]
     for note in notes:
         say(f"{LEVEL_WORDS[note.level]}{'' if note.level == 'stop' else ' first'}: {note.say}")
-    rules, fitter = list(dict.fromkeys(note.rule for note in notes)), _fitter_before(file)
-    offered: dict[str, Offered] = {}
-    begun: Tree = {}
+    rules = list(dict.fromkeys(note.rule for note in notes))
     if outcome.shortlist is None:
         say("A stop withholds the shortlist: nothing is handed over.")
-        begun = {"decision": {"outcome": "nothing"}}
         steps = (*reading_out(rules), by_whom(fitter))
-    else:
-        offered = _offers(outcome)
-        steps = deciding(offered, *_known(outcome), date.today(), fitter, rules)
-    tree = (
-        _answered(steps, answer, begun) if answer else _asked(steps, file, offered, begun, counter)
-    )
-    if tree is not None:
-        _refuse_harmful(tree["decision"], harmful(seen, book.parameters), visit)
-        _write(file, tree["decision"], names_of(outcome))
-        _keep(outcome, tree["decision"])
+        return _Asking(steps, {"decision": {"outcome": "nothing"}}, {})
+    offered = _offers(outcome)
+    first, shelf = _first(outcome), _shelf(outcome)
+    return _Asking(deciding(offered, first, shelf, date.today(), fitter, rules), {}, offered)
 
 
 def _keep(outcome: Outcome, told: Tree) -> None:
@@ -150,16 +166,28 @@ def _offered(name: str, title: str, candidate: Candidate | None) -> Offered:
     return Offered(shoe, insole or None, title, sizes.get("shoe"), sizes.get("insole"))
 
 
-def _known(outcome: Outcome) -> tuple[Any, Any]:
-    """Shoe and insole of each member of the first group, and ids of all products by kind."""
+def _first(outcome: Outcome) -> set[tuple[str | None, str | None]]:
+    """Shoe and insole of each member of the first group."""
     ranked = outcome.shortlist
-    assert ranked is not None
-    group = brought(ranked)
-    members = ranked.groups[group][0].members if group is not None else ()
+    group = brought(ranked) if ranked is not None else None
+    members = _first_group(outcome, group) if group is not None else ()
     offers = [_offered(name_of(one), "", None) for one in members]
-    first = {(one.shoe, one.insole) for one in offers}
-    items = outcome.catalogue.items
-    return first, {k: {i.id for i in items if i.product.kind == k} for k in ("shoe", "insole")}
+    return {(one.shoe, one.insole) for one in offers}
+
+
+def _shelf(outcome: Outcome) -> Shelf:
+    """All products by kind, and what the numbers on boxes stand for in the shop's system."""
+    items, system = outcome.catalogue.items, setting("sizes").value
+    titles = {
+        kind: {i.id: i.product.title for i in items if i.product.kind == kind}
+        for kind in ("shoe", "insole")
+    }
+    boxes: dict[str, set[float]] = {}
+    for size in {size for item in items for size in item.stock}:
+        if system != "mondopoint":
+            label = f"{box_size(system, size, outcome.book.parameters):g}"
+            boxes.setdefault(label, set()).add(size)
+    return Shelf(titles, boxes, TITLES[system] if boxes else "")
 
 
 def _fitter_before(file: Path) -> str:
@@ -168,37 +196,38 @@ def _fitter_before(file: Path) -> str:
     return str(told or setting("fitter").value or "")
 
 
-def _answered(steps: tuple[Step, ...], answers: list[str], begun: Tree) -> Tree:
+def _answered(asking: _Asking, answers: list[str]) -> Tree:
     """The decision from answers on the command line, each checked as if it were typed."""
-    by_id = {step.id: step for step in steps}
-    tree: Tree = copy.deepcopy(begun)
+    by_id = {step.id: step for step in asking.steps}
+    tree: Tree = copy.deepcopy(asking.begun)
     for one in answers:
         name, _, text = one.partition("=")
         if name not in by_id:
             raise InputError(Place("--answer"), f"`{name}` is no question", ", ".join(by_id))
-        try:
-            put(tree, by_id[name].path, by_id[name].kind.parse(text))
-        except RefusedError as error:
-            raise InputError(Place("--answer"), str(error)) from None
-    for step in steps:  # what follows from the rest, such as the size of a chosen product
+        tree = _answer(tree, by_id[name], text)
+    for step in asking.steps:  # what follows from the rest, such as the size of a chosen product
         usual = step.usual(tree) if step.asked_if(tree) and not get(tree, step.path) else None
-        if usual and step.id.endswith("-size"):
-            put(tree, step.path, step.kind.parse(usual))
+        if usual and (step.id.endswith("-size") or step.id == "fitter"):
+            tree = _answer(tree, step, usual)
     if not get(tree, ("decision", "outcome")):
         raise InputError(Place("--answer"), "what came of it is not said", "decision=sold, ...")
     return tree
 
 
-def _asked(
-    steps: tuple[Step, ...], file: Path, offered: dict[str, Offered], begun: Tree, counter: Counter
-) -> Tree | None:
-    """The decision asked for at the terminal; None when the fitter leaves."""
-    for letter, one in offered.items():
-        say(f"{letter}  {one.title}", "   ")
-    reference = str(read_document(file).data.get("reference", "visit"))
-    draft = Draft({"reference": reference, **copy.deepcopy(begun)})
+def _answer(tree: Tree, step: Step, text: str) -> Tree:
     try:
-        run(Entry(steps, draft, counter), lambda: None, lambda _block: "", intro=KEYS)
+        return with_answer(tree, step, step.kind.parse(text))[0]
+    except RefusedError as error:
+        raise InputError(Place("--answer"), str(error)) from None
+
+
+def _asked(asking: _Asking, reference: str, counter: Counter) -> Tree | None:
+    """The decision asked for at the terminal; None when the fitter leaves."""
+    for letter, one in asking.offered.items():
+        say(f"{letter}  {one.title}", "   ")
+    draft = Draft({"reference": reference, **copy.deepcopy(asking.begun)})
+    try:
+        run(Entry(asking.steps, draft, counter), lambda: None, lambda _block: "", intro=KEYS)
     except LeftError:
         print()
         say("Nothing was written down.")
@@ -206,7 +235,7 @@ def _asked(
     return draft.tree if get(draft.tree, ("decision", "outcome")) else None
 
 
-def _write(file: Path, told: Tree, names: Names) -> None:
+def _write(file: Path, told: Tree, names: Names, book: Rulebook) -> None:
     decision = Decision.model_validate(told)
     stock, sold = setting("stock").value, dict(_sold(decision))
     kept = {"outcome": told["outcome"], "date": date.today().isoformat(), **told}
@@ -216,12 +245,12 @@ def _write(file: Path, told: Tree, names: Names) -> None:
     else:
         left = {}
         _put_down(file, kept)
-    say(f"Written down: {_words(decision, names)}.")
+    say(f"Written down: {_words(decision, names, book)}.")
     for (product, size), count in left.items():
-        say(f"{names.worn(product)}, {size:g}: {count} left on the stock list.")
+        say(f"{names.worn(product)}, {size_words(size, book)}: {count} left on the stock list.")
     if sold and stock is None:
         say("No stock list is set: `recommend setup --set stock=FILE` lets it be counted down.")
-    print(f"Next:  recommend sheet {file}")
+    print(f"Next:  recommend sheet {called(file)}")
 
 
 def _put_down(file: Path, told: Tree) -> None:
@@ -248,7 +277,7 @@ def _sold(decision: Decision) -> Iterator[tuple[tuple[str, float], int]]:
                 yield (product, size), 1
 
 
-def _undo(file: Path, seen: Visit) -> None:
+def _undo(file: Path, seen: Visit, names: Names, book: Rulebook) -> None:
     decision = seen.decision
     if decision is None:
         raise InputError(Place(str(file)), "no decision is written down in this visit")
@@ -257,7 +286,8 @@ def _undo(file: Path, seen: Visit) -> None:
         with selling(stock, {key: -count for key, count in _sold(decision)}) as left:
             _put_down(file, {"outcome": "nothing"})
         for (product, size), count in left.items():
-            say(f"{product} {size:g}: {count} on the stock list again.")
+            words = f"{names.worn(product)}, {size_words(size, book)}"
+            say(f"{words}: {count} on the stock list again.")
     else:
         _put_down(file, {"outcome": "nothing"})
     say("The decision is taken back.")
@@ -267,9 +297,9 @@ def _undo(file: Path, seen: Visit) -> None:
         print(kept_words(keep_event(store_path(), seen, "taken-back", told, by)), file=sys.stderr)
 
 
-def _words(decision: Decision, names: Names) -> str:
+def _words(decision: Decision, names: Names, book: Rulebook) -> str:
     things = [
-        f"{names.worn(product)}{_size_words(sizes)}"
+        f"{names.worn(product)}{_size_words(sizes, book)}"
         for product, sizes in (
             (decision.shoe, decision.shoe_size),
             (decision.insole, decision.insole_size),
@@ -277,10 +307,11 @@ def _words(decision: Decision, names: Names) -> str:
         if product
     ]
     told = f"{decision.outcome.replace('-', ' ')} {' + '.join(things)}".strip()
-    back = f"; back on {decision.back_on}" if decision.back_on else ""
+    back = f"; back on {day_words(decision.back_on)}" if decision.back_on else ""
     return f"{told}{back}"
 
 
-def _size_words(sizes: Any) -> str:
-    found = [f"{size:g}" for side in SIDES if (size := getattr(sizes, side)) is not None]
-    return f", {' and '.join(dict.fromkeys(found))}" if found else ""
+def _size_words(sizes: Any, book: Rulebook) -> str:
+    known = [size for side in SIDES if (size := getattr(sizes, side)) is not None]
+    found = dict.fromkeys(size_words(size, book) for size in known)
+    return f", {' and '.join(found)}" if found else ""

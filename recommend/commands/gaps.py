@@ -3,39 +3,26 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated, Any, Optional
 
 import typer
 
-from recommend.catalogue.importing import read_list
-from recommend.catalogue.shop import open_catalogue, open_rulebook
+from recommend.catalogue.importing import Imported, read_list
 from recommend.commands import single
-from recommend.commands.buyer import (
-    CatalogueOption,
-    ClusterOption,
-    CustomersOption,
-    JsonOption,
-    PopulationOption,
-    RulesOption,
-    SeedOption,
-    ShopOption,
-    SoldOption,
-    SoldOutOption,
-    StockOption,
-    VisitsOption,
-    stocked,
-)
+from recommend.commands.buyer import Asked, JsonOption, SoldOutOption, asking
 from recommend.coverage.briefs import find_gaps, whole_sizes
 from recommend.coverage.cluster import connected
-from recommend.coverage.crowd import crowd_of
 from recommend.coverage.document import plain
-from recommend.coverage.run import Question
+from recommend.coverage.run import Question, Stage
 from recommend.coverage.stocking import choose, drop
 from recommend.errors import RecommendError
 from recommend.show.bar import stages
 from recommend.show.console import console
 from recommend.show.gaps import print_dropping, print_gaps, print_stocking
+
+Answer = tuple[Any, Callable[[], None]]  # what is found, and what shows it
 
 ThinOption = Annotated[
     bool, typer.Option("--thin", help="Aim at customers who are served but have little choice.")
@@ -67,18 +54,10 @@ DropOption = Annotated[
 ]
 
 
+@asking
 def gaps(
-    catalogue: CatalogueOption = None,
-    rules: RulesOption = None,
-    visits: VisitsOption = None,
-    population: PopulationOption = None,
-    customers: CustomersOption = None,
-    seed: SeedOption = 1,
-    sold: SoldOption = "pair",
+    asked: Asked,
     sold_out_counts: SoldOutOption = False,
-    stock: StockOption = None,
-    shop: ShopOption = None,
-    cluster: ClusterOption = None,
     thin: ThinOption = False,
     season: SeasonOption = None,
     briefs: BriefsOption = 5,
@@ -96,46 +75,55 @@ def gaps(
     Example: recommend gaps --customers 10000 --briefs 3
     """
     _check(candidates, lines, budget, drop_lines)
-    book = open_rulebook(rules)
-    whole = open_catalogue(book, catalogue)
-    count = customers or book.parameters.coverage.gap_customers
-    question = Question(
-        book=book,
-        catalogue=stocked(whole, stock, shop),
-        crowd=crowd_of(book, visits, population, count, seed),
-        sold=sold,
-        sold_out_counts=sold_out_counts,
-    )
+    question = asked.opened(
+        lambda book: book.parameters.coverage.gap_customers, sold_out_counts=sold_out_counts
+    ).question
+    book = question.book
     listed = (
         read_list(candidates, mapping, book.attributes, book.parameters) if candidates else None
     )
-    finer = () if listed or drop_lines else (whole_sizes(book.parameters.coverage.size_step),)
-    assessor = question.assessor(more=listed.items if listed else finer)
-    here = question.catalogue
-    with connected(cluster), stages() as stage:
-        tally = question.tally(assessor, stage)
-        kinds, counted = assessor.kinds(tally), tally.customers
-        searching = stage("searching")
-        if listed is not None:
-            chosen = choose(
-                assessor, here, listed.items, kinds, counted, lines=lines, budget=budget
-            )
+    with connected(asked.cluster), stages() as stage:
+        if listed:
+            found, show = _chosen(question, stage, listed, lines, budget)
         elif drop_lines is not None:
-            gone = drop(assessor, here, kinds, tally, drop_lines)
+            found, show = _dropped(question, stage, drop_lines)
         else:
-            found = find_gaps(
-                assessor, here, kinds, counted, thin=thin, most=briefs, progress=searching
-            )
-    if listed is not None:
-        _say(as_json, chosen, lambda: print_stocking(chosen, listed.currency, console()))
-    elif drop_lines is not None:
-        _say(as_json, gone, lambda: print_dropping(gone, console()))
+            found, show = _briefs(question, stage, briefs, thin, season)
+    if as_json:
+        print(json.dumps(plain(found), indent=2, ensure_ascii=False))
     else:
-        _say(
-            as_json,
-            found,
-            lambda: print_gaps(found, question.crowd, book, console(), thin, season),
-        )
+        show()
+
+
+def _chosen(question: Question, stage: Stage, listed: Imported, lines: int | None,
+            budget: float | None) -> Answer:  # fmt: skip
+    """Lines of a supplier's list."""
+    assessor = question.assessor(more=listed.items)
+    tally = question.tally(assessor, stage)
+    stage("choosing lines")
+    found = choose(assessor, question.catalogue, listed.items, assessor.kinds(tally),
+                   tally.customers, lines=lines, budget=budget)  # fmt: skip
+    return found, lambda: print_stocking(found, listed.currency, console())
+
+
+def _dropped(question: Question, stage: Stage, count: int) -> Answer:
+    """Lines of the catalogue that can go."""
+    assessor = question.assessor()
+    tally = question.tally(assessor, stage)
+    stage("looking for lines that can go")
+    found = drop(assessor, question.catalogue, assessor.kinds(tally), tally, count)
+    return found, lambda: print_dropping(found, console())
+
+
+def _briefs(question: Question, stage: Stage, most: int, thin: bool,
+            season: int | None) -> Answer:  # fmt: skip
+    """Products to look for."""
+    book = question.book
+    assessor = question.assessor(more=(whole_sizes(book.parameters.coverage.size_step),))
+    tally = question.tally(assessor, stage)
+    found = find_gaps(assessor, question.catalogue, assessor.kinds(tally), tally.customers,
+                      thin=thin, most=most, progress=stage("searching"))  # fmt: skip
+    return found, lambda: print_gaps(found, question.crowd, book, console(), thin, season)
 
 
 def _check(
@@ -147,13 +135,6 @@ def _check(
         raise RecommendError("--candidates needs one of --lines N and --budget MONEY")
     if not candidates and (lines is not None or budget is not None):
         raise RecommendError("--lines and --budget choose from a list; name it with --candidates")
-
-
-def _say(as_json: bool, answer: Any, show: Any) -> None:
-    if as_json:
-        print(json.dumps(plain(answer), indent=2, ensure_ascii=False))
-    else:
-        show()
 
 
 app = single(gaps)

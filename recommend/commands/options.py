@@ -60,6 +60,17 @@ def visit_file(name: str, visits: Path | None = None) -> Path:
     return Shelf(setting("visits", visits).value).newest(name).path
 
 
+def called(path: Path) -> str:
+    """What to type for a visit file: its reference code where that finds it, else its path."""
+    from recommend.visit.shelf import code_of
+
+    code = code_of(path)
+    try:
+        return code if code and visit_file(code) == path else str(path)
+    except InputError:
+        return str(path)
+
+
 def asked_sections(asked: Sequence[str], known: Sequence[str], full: bool) -> tuple[str, ...]:
     """Which sections of a long answer to show: names after ``--show``, or all with ``--full``.
 

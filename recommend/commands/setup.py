@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import sys
 from pathlib import Path
 from typing import Annotated, Any
@@ -30,12 +31,13 @@ QUESTIONS = (
         "shop", "Name of the shop, for the customer's page",
         "It stands at the head of the page that the customer takes home. Never a customer's name.",
     ),
-    ("language", "Language of the customer's page", "en or de. The screen itself is English."),
+    ("language", "Language of the customer's page (en, de)", "The screen itself is English."),
     (
         "catalogue",
-        f"Folder of your catalogue (several: {os.pathsep} between, later over earlier)",
+        "Folder of your catalogue",
         "Where your shoes and insoles are written down as YAML files. Without one of your own, the "
-        "invented demo is used. A supplier's list becomes a catalogue with `recommend import`.",
+        "invented demo is used. A supplier's list becomes a catalogue with `recommend import`. "
+        f"Several folders: write {os.pathsep} between; what stands in a later one counts.",
     ),
     (
         "stock", "Stock list (a CSV file with product,size,count), if there is one",
@@ -50,7 +52,7 @@ QUESTIONS = (
         "The rules that ship, unless your shop has rules of its own (`recommend help rules`).",
     ),
     (
-        "keep", "Keep every shortlist as a record (yes, no)",
+        "keep", "Keep every shortlist as a record",
         "A record says what was measured, concluded and offered, and can be replayed years later. "
         "Without records nobody can say afterwards why something was handed over.",
     ),
@@ -72,10 +74,11 @@ QUESTIONS = (
         "The three differ by up to 7 degrees and are never compared.",
     ),
     (
-        "readings", f"Readings that the shop takes (several: {os.pathsep} between; empty: all)",
-        "What is not named is not asked for at the counter and counts as not taken: posture, "
-        "heights (of instep and inner arch), captures (files of mat or video), footprint, angles, "
-        "load-path. Lengths and widths are always taken.",
+        "readings", "Readings that the shop takes, or Enter for all of them",
+        "Several with blanks between, such as: posture heights angles. What is not named is not "
+        "asked for at the counter and counts as not taken: posture, heights (of instep and inner "
+        "arch), captures (files of mat or video), footprint, angles, load-path. Lengths and widths "
+        "are always taken.",
     ),
     (
         "feet", "Left and right typed side by side, or one by one",
@@ -109,9 +112,9 @@ def setup(
         return
     answers = _given(change) if change else _asked()
     print(f"Settings: {write_settings(_shown(answers))}")
+    for name, value in answers.items():
+        print(f"  {name:<15} {_words(value) or 'as shipped'}")
     if not change:
-        for name, value in answers.items():
-            print(f"  {name:<15} {_words(value)}")
         print("All of them: recommend setup show. Next: recommend visit new, or recommend demo")
 
 
@@ -200,7 +203,7 @@ def _taken(name: str, text: str, out: dict[str, Any]) -> bool:
     try:
         out[name] = _checked(name, text)
     except InputError as error:
-        print(f"  {error}")
+        say(str(error).removeprefix(f"--{name}: "), "  ")
         return False
     return True
 
@@ -222,6 +225,8 @@ def _line() -> str:
 def _checked(name: str, text: str) -> Any:
     one = SETTINGS[name]
     given = [text] if Path(text).expanduser().exists() else text.split(os.pathsep)
+    if one.allowed:  # words, not paths: as people write several
+        given = [word for word in re.split(rf"[\s,{os.pathsep}]+", text) if word]
     value = setting(name, given if one.many else text).value
     for path in (value if one.many else [value]) if one.path else ():
         if name in ("catalogue", "rulebook", "stock") and not path.exists():

@@ -31,6 +31,7 @@ from recommend.rulebook import Rulebook
 from recommend.settings import setting
 from recommend.show.came_back import EXPLAINED, came_back_lines
 from recommend.show.changed import change_lines
+from recommend.show.console import paged
 from recommend.show.dialogue import KEYS, SAVED, LeftError, run, say, width
 from recommend.show.form import form_html
 from recommend.show.history import changed_lines, plot_lines, table_lines, told_lines
@@ -73,12 +74,13 @@ def steps_for(book: Rulebook, follow_up: bool, folder: Path | None = None) -> tu
         return intake(book.questions, book.purposes, sizes, zero, absorb, book.measures)
     products = open_catalogue(book)
     worn = {
-        "shoe": frozenset(item.id for item in products.shoes),
-        "insole": frozenset(item.id for item in products.insoles),
+        "shoe": {item.id: item.product.title for item in products.shoes},
+        "insole": {item.id: item.product.title for item in products.insoles},
     }
     return steps_again(book.questions, book.purposes, sizes, zero, worn, absorb, book.measures)
 
 
+@paged
 def list_(
     visits: VisitsFolder = None,
     rules: RulesFolder = None,
@@ -266,6 +268,7 @@ def _shown(step: Step, value: Any) -> str:
     return "removed" if value is None else step.kind.show(value)
 
 
+@paged
 def history(
     reference: Known,
     visits: VisitsFolder = None,
@@ -315,6 +318,7 @@ def _tell_history(seen: list[Visit], lines: tuple[Line, ...], book: Rulebook) ->
         print(f"- and {len(changed) - _CHANGED} more: --full")
 
 
+@paged
 def outcomes(
     visits: VisitsFolder = None,
     rules: RulesFolder = None,

@@ -22,8 +22,7 @@ from recommend.measure.named import read_measured_visit
 from recommend.settings import setting
 from recommend.show.answer import answer_lines
 from recommend.show.console import console, print_paged
-from recommend.show.layout import inset
-from recommend.show.shortlist import SECTIONS, section_blocks
+from recommend.show.words import SECTIONS
 from recommend.way import outcome_of
 
 if TYPE_CHECKING:
@@ -96,7 +95,7 @@ def shortlist(
         raise typer.Exit(Exit.NOTHING_SUITABLE)
 
 
-# What try-ons and learned effects need is imported where it is used: most visits have neither.
+# What sections, try-ons and learned effects need is imported where it is used: seldom.
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,9 +159,13 @@ def _shown(
         sure = _sure(heeded.by_rules)
         yield from answer_lines(outcome, sure, width, called, number, heeded.notice)
     else:
+        from recommend.show.layout import inset
+        from recommend.show.shortlist import section_blocks
+
         if heeded.notice:
             yield inset(heeded.notice, 0, "bold")
-        yield from section_blocks(outcome, sections, width)
+        asked = [name for name in SECTIONS if name in sections]
+        yield from section_blocks(outcome, asked, width)
         if SURE in sections:
             yield from _sure_blocks(heeded.by_rules)
             if heeded.heeds and outcome.shortlist is not None:

@@ -38,12 +38,24 @@ from recommend.trial.guided import (
 from recommend.trial.outcome import TrialOutcome, trial_outcome
 from recommend.trial.plan import BAREFOOT
 from recommend.visit.answers import RefusedError
-from recommend.visit.entry import Entry
+from recommend.visit.entry import HELP, Entry
 from recommend.visit.models import Visit
 from recommend.visit.shelf import Draft
+from recommend.visit.together import side_by_side
 from recommend.way import outcome_of
 
 Meant = TypeVar("Meant")
+_WORN_HELP = (
+    "The letter of what was fetched, as on the shortlist; w for the shoe the customer came in; o "
+    "to walk barefoot once more; or codes of the catalogue, a shoe and its insole with + between. "
+    "q stops."
+)
+_WANTED_HELP = (
+    "a takes again what was read barefoot, so that before and after can be compared; c asks for "
+    "comfort alone; f reads a file of the mat or the video; letters choose, such as pm for peak "
+    "and midstance. q stops."
+)
+_FILE_HELP = "The name of one file of the mat or the video; Enter when there is no more. q stops."
 
 
 def guided_step(file: Path, catalogue: list[Path] | None, rules: Path | None) -> TrialOutcome:
@@ -92,7 +104,7 @@ def _chosen(outcome: Outcome, seen: Visit) -> Worn:
     say(f"{OWN_LETTER}  own shoe     {BARE}  barefoot once more", "  ")
     say("or what is in the catalogue: SHOE, SHOE+INSOLE, own+INSOLE", "  ")
     letters = {letter: name for name, letter in names.letters.items()} | {OWN_LETTER: OWN}
-    return _asked("> ", lambda text: _worn(text, letters, outcome.catalogue))
+    return _asked("> ", lambda text: _worn(text, letters, outcome.catalogue), _WORN_HELP)
 
 
 def _worn_id(shoe: str | None, insole: str | None) -> str:
@@ -126,16 +138,19 @@ def _wanted(seen: Visit) -> tuple[str, ...] | None:
     def meant(text: str) -> tuple[str, ...] | None:
         return None if text.strip().lower() == "f" else wanted_readings(text, bare)
 
-    return _asked("> ", meant)
+    return _asked("> ", meant, _WANTED_HELP)
 
 
-def _asked(prompt: str, meant: Callable[[str], Meant]) -> Meant:
+def _asked(prompt: str, meant: Callable[[str], Meant], explained: str) -> Meant:
     """A line that means something; what is refused is said, and asked once more."""
     while True:
         print(prompt, end="", flush=True)
         text = typed()
         if text.strip() == LEAVE:
             raise LeftError
+        if text.strip() == HELP:
+            say(explained, "  ")
+            continue
         try:
             return meant(text)
         except RecommendError as error:
@@ -159,7 +174,7 @@ def _from_captures(file: Path, worn: Worn, outcome: Outcome) -> None:
         say(f"taken: {path.name}", "  ")
         return True
 
-    while _asked("capture file, or Enter when done > ", take):
+    while _asked("capture file, or Enter when done > ", take, _FILE_HELP):
         pass
 
 
@@ -168,13 +183,18 @@ def _converse(file: Path, worn: Worn, wanted: tuple[str, ...], outcome: Outcome)
     seen = outcome.assessment.visit
     film = film_of(seen, setting("measured-from").value)
     steps = try_on_steps(worn, wanted, film, data)
-    draft = Draft(data)
+    if setting("feet").value == "side-by-side":
+        steps = tuple(side_by_side(steps))
+    draft, told = Draft(data), set[str]()
 
     def save() -> None:
         write_step(file, worn.place.among(draft.tree))
 
     def after_block(_block: str) -> str:
-        return "\n".join(step_lines(_judged(file, outcome), _worn_id(worn.shoe, worn.insole)))
+        lines = step_lines(_judged(file, outcome), _worn_id(worn.shoe, worn.insole))
+        new = [line for line in lines if line not in told]  # each verdict once
+        told.update(new)
+        return "\n".join(new)
 
     run(Entry(steps, draft, Doubts(outcome.book, worn)), save, after_block, intro=KEYS + SAVED)
 

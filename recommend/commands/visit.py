@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import date
 from pathlib import Path
 from typing import Annotated
@@ -14,12 +14,12 @@ from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.commands.completing import drafts
 from recommend.commands.decide import decide
 from recommend.commands.lift import lift
-from recommend.commands.options import TakesNegatives
+from recommend.commands.options import TakesNegatives, called
 from recommend.commands.repeats import repeatability
 from recommend.commands.shelved import Known, edit, form, history, list_, outcomes, steps_for
 from recommend.door import typed
 from recommend.errors import Exit, InputError, Place
-from recommend.infer.counter import Counter
+from recommend.infer.counter import Counter, Progress
 from recommend.match.harm import handed_on
 from recommend.records.database import store_path
 from recommend.records.keeping import keep_event, keeps, kept_words
@@ -44,6 +44,8 @@ app = typer.Typer(add_completion=False, rich_markup_mode=None, no_args_is_help=T
 REFERENCE_KIND = Text(
     "a reference code of the shop: letters, digits, - _ . (up to 40); never a name", REFERENCE
 )
+
+_FROM_CAPTURES = ("footprint", "angles", "load-path")  # readings that a capture can give
 
 Reference = Annotated[
     str | None, typer.Argument(metavar="[REFERENCE]", help="The customer's code, never a name.")
@@ -86,6 +88,8 @@ def new(
     with shelf.held(code):
         _refuse_under_way(shelf, code)
         draft = Draft({"reference": code, "date": date.today().isoformat()})
+        if minutes is not None:
+            draft.readings = _planned(open_rulebook(rules), minutes)
         enter(draft, shelf, rules)
 
 
@@ -184,15 +188,17 @@ def enter(
     say("\n".join(f"{LEVEL_WORDS['see-clinician']}: {text}" for text in advice.values()))
     draft.said = [*stops, *advice]
     told: set[str] = set()
+    last = [""]
 
     def after_block(block: str) -> str:
         progress = counter.progress(visit_of(draft.tree))
         told.update(draft.said)
-        lines = [*note_lines(progress, told), progress_line(progress, block)]
-        if not progress.next_measure:
-            lines.append(_sure(counter, draft))
+        notes = list(note_lines(progress, told))
         told.update(note.rule for note in progress.notes)
-        return "\n".join(lines)
+        known = "\n".join(_known(counter, draft, progress, block))
+        said = [*notes, *([known] if known != last[0] else [])]  # said once, not after each block
+        last[0] = known
+        return "\n".join(said)
 
     try:
         run(entry, lambda: shelf.save(draft), after_block, answer=answer)
@@ -200,20 +206,32 @@ def enter(
         print()
         say(f"Saved. Go on with: recommend visit resume {draft.reference}")
         return
+    _ended(counter, draft, shelf)
+
+
+def _known(counter: Counter, draft: Draft, progress: Progress, block: str) -> Iterator[str]:
+    """What is known so far, and how sure it is once nothing is missing for the foot types."""
+    yield progress_line(progress, block)
+    if not progress.next_measure:
+        yield _sure(counter, draft)
+
+
+def _ended(counter: Counter, draft: Draft, shelf: Shelf) -> None:
+    """Put the visit on the shelf; say what came of it and what to type next."""
     visit = visit_of(draft.tree)
     path = shelf.finish(draft)
     if visit.follow_up is not None and keeps():
         _keep_return(visit, shelf)
     progress = counter.progress(visit)
+    stopped = bool(counter.stops(visit))
+    known = () if stopped else _known(counter, draft, progress, "end")
     heading("The visit")
-    say("\n".join(note_lines(progress)))
-    say(progress_line(progress, "end"))
-    if not progress.next_measure:
-        say(_sure(counter, draft))
+    say("\n".join([*note_lines(progress), *known]))
     print(f"Visit: {path}")
-    if counter.stops(visit):
+    if stopped:
+        print(f"Next:  recommend sheet {called(path)}   (the page that says whom to see)")
         raise typer.Exit(Exit.STOP)
-    print(f"Next:  recommend shortlist {path}")
+    print(f"Next:  recommend shortlist {called(path)}")
 
 
 def _keep_return(visit: Visit, shelf: Shelf) -> None:
@@ -257,7 +275,11 @@ def _planned(book: Rulebook, minutes: float) -> list[str]:
     population = load_population(Path(book.folder) / "population.yaml")
     made = plan(book, population, feeds, takes, book.parameters.entry.minutes_fixed, minutes)
     say("\n".join(plan_lines(made)))
-    return list(made.readings) or [NO_READING]
+    readings = list(made.readings)
+    read_off = [at for at, one in enumerate(readings) if one in _FROM_CAPTURES]
+    if read_off and "captures" in named:  # a file at hand is quicker than what it holds is typed
+        readings.insert(read_off[0], "captures")
+    return readings or [NO_READING]
 
 
 def _last_answers(draft: Draft, shelf: Shelf) -> dict[str, str]:
@@ -273,7 +295,7 @@ def _sure(counter: Counter, draft: Draft) -> str:
 
     book = counter.book
     outcome = outcome_of(visit_of(draft.tree), book, open_catalogue(book), counter.engine)
-    if outcome.shortlist is None:
+    if outcome.shortlist is None or outcome.shortlist.unplaced:
         return ""
     return sure_line(sureness(outcome), book)
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import product as every
 
 import numpy as np
@@ -21,11 +22,12 @@ from recommend.coverage.evaluate import Evaluator, Kinds, Pairing, Progress, Sta
 from recommend.coverage.interval import Share, share_of
 from recommend.coverage.numbers import Array
 from recommend.coverage.report import Assessor
+from recommend.coverage.rows import Alike
 from recommend.coverage.why import levels_of, levels_that_do
 from recommend.match.needs import NeedTable, rule_needs
 
 NEW = "new"
-GRID = (190.0, 330.0)  # feet that any shop sees, mm
+GRID = (130.0, 330.0)  # feet that any shop sees, of small children as well, mm
 Levels = dict[str, float | None]  # None: not stated
 Box = dict[str, tuple[float, float]]  # attributes left out are free, and need not be stated
 
@@ -169,8 +171,8 @@ class Searcher:
     def restocks(self, most: int, least: float) -> Iterator[Restock]:
         """Products that are there and would serve most if they were there in every size."""
         aim = self.aim.copy()
-        shoes = self.evaluator.usable("well", slice(None), shoes=True).shoes
-        insoles = self.evaluator.usable("well", slice(None), insoles=True).insoles
+        shoes = self.evaluator.usable("well", slice(None), shoes=True).shoes.all
+        insoles = self.evaluator.usable("well", slice(None), insoles=True).insoles.all
         could = np.concatenate([shoes, insoles[:, : self.evaluator.bought]], axis=1)
         for _ in range(most):
             gains = aim @ could
@@ -357,7 +359,7 @@ class _Side:
             alone = Stand(self.table, [item], self.table.kinds("pair"))
             found |= alone.fits("well", binding, required)[kinds.kind, 0]
         if "pair" in evaluator.terms.ways:
-            mine = np.ones((len(kinds.kind), 1), bool)
+            mine = Alike(np.ones((1, 1), bool), np.zeros(len(kinds.kind), np.intp))
             shoe = self.kind == "shoe"
             there = self._partners
             both = (mine, there) if shoe else (there, mine)
@@ -367,14 +369,12 @@ class _Side:
             found |= pairing.partnered("well", kinds.kind, *both).any
         return found
 
-    @property
-    def _partners(self) -> Array:
+    @cached_property
+    def _partners(self) -> Alike:
         """What is in stock of the other kind and will do by itself, (n, products)."""
-        evaluator, kinds = self.searcher.evaluator, self.searcher.kinds
-        other = "insole" if self.kind == "shoe" else "shoe"
-        has = evaluator.has_insole if other == "insole" else evaluator.has_shoe
-        fits = evaluator.fits(f"{other} in pair", "well", kinds.kind)
-        return np.asarray(fits & has[kinds.size])
+        kinds, other = self.searcher.kinds, "insole" if self.kind == "shoe" else "shoe"
+        there = self.searcher.evaluator.there
+        return there(f"{other} in pair", "well", kinds.kind, kinds.size)
 
     # --- in words ---------------------------------------------------------------------------
 

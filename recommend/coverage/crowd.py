@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
+from recommend.catalogue.loading import Item
 from recommend.coverage.agreement import fleiss_kappa, ratings
 from recommend.coverage.cluster import pieces
 from recommend.coverage.columns import FactColumns
@@ -20,7 +21,7 @@ from recommend.coverage.tally import Tally, add, cases_of_customers, tally
 from recommend.coverage.visits import Shop, cases_of_visits, read_shop
 from recommend.errors import RecommendError
 from recommend.infer.many import conclude_many
-from recommend.match.sizes import SizeClasses
+from recommend.match.sizes import CHILD, SizeClasses
 from recommend.rulebook.book import Rulebook
 
 Mode = Literal["modelled", "shop", "both", "columns"]
@@ -41,6 +42,7 @@ class Crowd:
     shop : the shop's visits, where there are some.
     columns : the Parquet files, where there are some, and what is `read` of them.
     weight : factor on the weight of a visit of the shop beside the publication.
+    children : whether children are drawn as well.
     """
 
     mode: Mode
@@ -51,6 +53,7 @@ class Crowd:
     columns: Path | None = None
     read: Columns | None = None
     weight: float = 1.0
+    children: bool = False
 
     @property
     def drawn(self) -> bool:
@@ -65,11 +68,12 @@ class Crowd:
     @property
     def ages(self) -> tuple[str, ...]:
         """Age bands that are counted."""
-        return tuple(self.population.words.get("age-band", {}))
+        adults = tuple(self.population.words.get("age-band", {}))
+        return (CHILD, *adults) if self.children else adults
 
     def numbers(self, book: Rulebook, assumed: float = 1.0) -> tuple[Numbers, Shrunk | None]:
         """The numbers drawn from, and what the shop's visits moved."""
-        numbers = numbers_of(self.population, assumed)
+        numbers = numbers_of(self.population, assumed, children=self.children)
         if self.mode != "both" or self.shop is None:
             return numbers, None
         prior = book.parameters.coverage.prior_visits / self.weight
@@ -124,7 +128,7 @@ class Crowd:
         """Fleiss kappa of the static axes of drawn left feet; None where it cannot be told."""
         if self.population.agreement is None or not self.drawn:
             return None
-        sampler = Sampler(self.population, self.numbers(book)[0])
+        sampler = Sampler(self.population, replace(self, children=False).numbers(book)[0])
         drawn = sampler.block(self.seed, 0, min(self.count, BLOCK))
         facts = FactColumns(book, self.population).of_foot(drawn, "left")
         axes = conclude_many(book, facts, drawn.count).axes
@@ -181,15 +185,28 @@ def _figures(data: object) -> list[dict[str, str]]:
     return []
 
 
+def has_children(items: Iterable[Item], population: Population, book: Rulebook) -> bool:
+    """Whether some product is made for children, so that children are counted as well."""
+    names = population.children.made_for if population.children else []
+    tops = {n: len(book.attributes[n].scale) - 1 for n in names if n in book.attributes}
+    return any(item.levels.get(name) == top for item in items for name, top in tops.items())
+
+
 def crowd_of(
     book: Rulebook,
     visits: Path | None,
     population: Literal["modelled", "shop", "both"] | None,
-    customers: int | None,
+    customers: int,
     seed: int,
     feet: Path | None = None,
+    items: Iterable[Item] = (),
 ) -> Crowd:
     """The customers that the options ask for.
+
+    Parameters
+    ----------
+    customers : how many are drawn.
+    items : what is sold; children are counted where something is made for them.
 
     Raises
     ------
@@ -209,7 +226,8 @@ def crowd_of(
     return Crowd(
         mode=mode,
         population=people,
-        count=customers or book.parameters.coverage.customers,
+        count=customers,
         seed=seed,
         shop=read_shop(visits, book) if visits and mode != "modelled" else None,
+        children=has_children(items, people, book),
     )

@@ -8,8 +8,9 @@ each other alone (whether one fits into the other, and what they come to togethe
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from copy import copy
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, reduce
 from typing import Literal
 
 import numpy as np
@@ -17,6 +18,7 @@ import numpy as np
 from recommend.catalogue.fitting import INSOLE_READS, SHOE_READS, fit
 from recommend.catalogue.loading import Item
 from recommend.coverage.numbers import Array
+from recommend.coverage.rows import Alike, alike, together
 from recommend.coverage.tally import Layout, Tally
 from recommend.match.judge import Judged
 from recommend.match.needs import NeedTable
@@ -24,7 +26,7 @@ from recommend.match.ranking import without_insole
 from recommend.match.sizes import Availability, SizeClasses
 from recommend.match.weighing import Way
 
-CELLS = 20_000_000  # products times groups looked at together; bounds memory
+CELLS = 100_000_000  # products times groups looked at together; bounds memory
 CHUNK = 20_000  # kinds whose needs are reconciled together
 HUNDREDTHS = 100
 
@@ -89,12 +91,13 @@ class Kinds:
 def kinds_of(tally: Tally, layout: Layout, table: NeedTable) -> Kinds:
     """Group the cases of a tally by what their needs come to and by size."""
     left, right = (tally.cases[:, columns] for columns in layout.of_needs)
-    either, rules = np.unique(left | right, axis=0, return_inverse=True)
-    binding, required, more = needs_of_rules(table, layout.unpack(either))
+    either = left | right
+    first, rules = alike(either)
+    binding, required, more = needs_of_rules(table, layout.unpack(either[first]))
     asked = [*more.values()]
     key = np.column_stack([np.packbits(binding, axis=1), required, *asked]).astype(np.uint8)
-    _, first, same = np.unique(key, axis=0, return_index=True, return_inverse=True)
-    kind = same.ravel()[rules.ravel()]
+    first, same = alike(key)
+    kind = same[rules]
     sizes, size = np.unique(tally.cases[:, layout.size], return_inverse=True)
     groups, group = np.unique(kind * len(sizes) + size.ravel(), return_inverse=True)
     open_ = np.where(tally.cases[:, layout.stop] == 0, tally.counts, 0)
@@ -141,10 +144,7 @@ class Stand:
         met = np.rint(HUNDREDTHS * self.judged.satisfaction[:, mask]).astype(np.uint8)
         broken = np.packbits(self.judged.broken[:, mask], axis=1)
         key = np.column_stack([broken, met]).astype(np.uint8)
-        if not len(key):
-            key = key.reshape(0, max(1, key.shape[1]))
-        _, first, self.which = np.unique(key, axis=0, return_index=True, return_inverse=True)
-        self.which = self.which.ravel()
+        first, self.which = alike(key)
         self.mask = np.flatnonzero(mask)
         self.broken = self.judged.broken[first][:, mask]
         self.met = met[first]
@@ -168,21 +168,16 @@ def any_of(asked: Array, lacking: Array) -> Array:
 class Usable:
     """What may be sold to some groups: shoes (n, s) and insoles (n, i), and whether anything."""
 
-    shoes: Array
-    insoles: Array
+    shoes: Alike
+    insoles: Alike
     any: Array
-
-
-def any_row(usable: Array) -> Array:
-    """Whether there is anything for each group, (n,)."""
-    return np.asarray(usable.any(axis=1))
 
 
 def merged_usable(found: Sequence[Usable]) -> Usable:
     """What may be sold in one way or another."""
-    shoes = np.logical_or.reduce([one.shoes for one in found])
-    insoles = np.logical_or.reduce([one.insoles for one in found])
-    return Usable(shoes, insoles, np.logical_or.reduce([one.any for one in found]))
+    return reduce(
+        lambda a, b: Usable(a.shoes | b.shoes, a.insoles | b.insoles, a.any | b.any), found
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -241,11 +236,15 @@ class Evaluator:
         self.shoes, self.insoles = tuple(shoes), (*insoles, *without_insole(table.book))
         self.items = (*self.shoes, *insoles)
         self.bought = len(insoles)
-        self.has_shoe = classes.having(self.shoes, terms.accepted)[kinds.sizes]
-        self.has_insole = classes.having(self.insoles, terms.accepted)[kinds.sizes]
+        has = {
+            "shoe": classes.having(self.shoes, terms.accepted)[kinds.sizes],
+            "insole": classes.having(self.insoles, terms.accepted)[kinds.sizes],
+        }
         if classes.unknown in kinds.sizes:  # nobody can be handed a size that nobody knows
-            self.has_shoe[-1] = self.has_insole[-1, : self.bought] = False
+            has["shoe"][-1] = has["insole"][-1, : self.bought] = False
+        self.has = {kind: Alike.made(one, np.arange(len(one))) for kind, one in has.items()}
         self.required = np.rint(kinds.required * np.float32(terms.parts)).astype(np.uint8)
+        self._judged: dict[tuple[str, Level], Alike] = {}
 
     # --- products by themselves -------------------------------------------------------------
 
@@ -265,9 +264,64 @@ class Evaluator:
 
     def fits(self, stand: str, level: Level, kinds: Array) -> Array:
         """Whether each product of a stand will do for some kinds, bool, (kinds, products)."""
-        found = self.stands[stand].fits(level, self.kinds.binding[kinds], self.required[kinds])
-        if stand.startswith("insole") and len(self.insoles) > self.bought:
-            found[:, -1] &= ~self.kinds.more["insole"][kinds]
+        return self._fits(stand, level)[kinds].all
+
+    def _fits(self, stand: str, level: Level) -> Alike:
+        """The same for all kinds, those of which the stand is asked the same judged once."""
+        if (stand, level) not in self._judged:
+            one, more = self.stands[stand], self.kinds.more["insole"]
+            asked = [self.kinds.binding[:, one.mask], self.required[:, one.mask]]
+            first, of = alike(np.column_stack([*asked, more]).astype(np.uint8))
+            found = one.fits(level, self.kinds.binding[first], self.required[first])
+            if stand.startswith("insole") and len(self.insoles) > self.bought:
+                found[:, -1] &= ~more[first]
+            self._judged[stand, level] = Alike.made(found, of)
+        return self._judged[stand, level]
+
+    def there(self, stand: str, level: Level, kind: Array, size: Array,
+              anyway: bool = False) -> Alike:  # fmt: skip
+        """What will do by itself, and is in the size (or would be, `anyway`), (n, products)."""
+        fits = self._fits(stand, level)[kind]
+        return fits if anyway else fits & self.has[stand.partition(" ")[0]][size]
+
+    def could(self, product: int) -> Array:
+        """Whether one of `items` will do by itself for each group and is in the size, (n,)."""
+        kind, n = self._place(product)
+        found = np.zeros(len(self.kinds.kind), bool)
+        for stand in (one for one in self.stands if one.startswith(kind)):
+            fits = self._fits(stand, "well")
+            found |= fits.rows[:, n][fits.of[self.kinds.kind]]
+        has = self.has[kind]
+        return np.asarray(found & has.rows[:, n][has.of[self.kinds.size]])
+
+    def does(self, kind: str) -> Array:
+        """All that tells products of a kind apart: whom they suit, sizes, partners, (m, f)."""
+        stands = [self._fits(one, "well").rows for one in self.stands if one.startswith(kind)]
+        table = np.concatenate([*stands, self.has[kind].rows]).T
+        if "pair" not in self.terms.ways:
+            return np.asarray(table)
+        goes = self.pairing.goes["well"] > 0
+        if kind == "shoe":
+            goes, of = goes.transpose(1, 0, 2), self.pairing.shoe
+        else:
+            goes, of = goes.transpose(2, 0, 1), self.pairing.insole
+        return np.column_stack([table, goes.reshape(len(goes), -1)[of]])
+
+    def _place(self, product: int) -> tuple[str, int]:
+        """Kind of one of `items`, and its place among those of the kind."""
+        shoes = len(self.shoes)
+        return ("shoe", product) if product < shoes else ("insole", product - shoes)
+
+    def without(self, product: int) -> Evaluator:
+        """The same with one of `items` sold out for ever."""
+        found, (kind, n) = copy(self), self._place(product)
+        found.has = {**self.has, kind: self.has[kind].without(slice(n, n + 1))}
+        return found
+
+    def over(self, groups: Array) -> Evaluator:
+        """The same over some groups alone."""
+        found = copy(self)
+        found.kinds = self.kinds.only(groups)
         return found
 
     # --- pairs ------------------------------------------------------------------------------
@@ -277,26 +331,30 @@ class Evaluator:
         """Which shoes go with which insoles."""
         return Pairing(self.table, self.shoes, self.insoles, self.kinds.binding, self.required)
 
-    def _sold(self, way: Way, level: Level, kind: Array, there: tuple[Array, Array]) -> Usable:
-        """What may be sold in a way to groups of these kinds, if that is there (n, products)."""
-        used, row = np.unique(kind, return_inverse=True)
-        row = row.ravel()
-        none = [np.zeros(one.shape, bool) for one in there]
+    def sold(self, way: Way, level: Level, kind: Array, size: Array, shoes: bool = False,
+             insoles: bool = False) -> Usable:  # fmt: skip
+        """What may be sold in one way to groups of these kinds and places among the sizes.
+
+        `shoes`, `insoles` : as if all were there in the size.
+        """
         if way == "pair":
-            one = self.fits("shoe in pair", level, used)[row] & there[0]
-            other = self.fits("insole in pair", level, used)[row] & there[1]
+            one = self.there("shoe in pair", level, kind, size, shoes)
+            other = self.there("insole in pair", level, kind, size, insoles)
             return self.pairing.partnered(level, kind, one, other)
-        usable = self.fits(way, level, used)[row] & there[way == "insole"]
-        parts = (usable, none[1]) if way == "shoe" else (none[0], usable)
-        return Usable(parts[0], parts[1], any_row(usable))
+        usable = self.there(way, level, kind, size, shoes if way == "shoe" else insoles)
+        nothing = np.zeros(len(kind), np.intp)
+        if way == "shoe":
+            return Usable(
+                usable, Alike(np.zeros((1, len(self.insoles)), bool), nothing), usable.any
+            )
+        return Usable(Alike(np.zeros((1, len(self.shoes)), bool), nothing), usable, usable.any)
 
     def usable(self, level: Level, groups: Array | slice, shoes: bool = False,
                insoles: bool = False) -> Usable:  # fmt: skip
         """What may be sold to some groups; `shoes`, `insoles`: as if all were there in the size."""
         kind, size = self.kinds.kind[groups], self.kinds.size[groups]
-        there = (self.has_shoe[size] | shoes, self.has_insole[size] | insoles)
-        found = [self._sold(way, level, kind, there) for way in self.terms.ways]
-        return merged_usable(found)
+        ways = self.terms.ways
+        return merged_usable([self.sold(w, level, kind, size, shoes, insoles) for w in ways])
 
     # --- all groups -------------------------------------------------------------------------
 
@@ -316,10 +374,11 @@ class Evaluator:
 
     def choices(self, usable: Usable) -> Array:
         """Among how many products each group can choose: of pairs the rarer part, (n,)."""
-        shoes, insoles = usable.shoes.sum(axis=1), usable.insoles[:, : self.bought].sum(axis=1)
+        bought = usable.insoles.only(slice(0, self.bought))
+        shoes, insoles = usable.shoes.count, bought.count
         if self.terms.ways != ("pair",):
             return np.asarray(np.maximum(shoes, insoles))
-        bare = usable.insoles[:, self.bought :].any(axis=1)
+        bare = usable.insoles.only(slice(self.bought, None)).any
         return np.asarray(np.where(bare, shoes, np.minimum(shoes, insoles)))
 
     def evaluate(self, progress: Progress | None = None,
@@ -348,13 +407,14 @@ class Evaluator:
 
     def _weighed(self, usable: Usable, shoe: Array, insole: Array) -> Array:
         """Customers for whom each product is usable, those of shoes and of insoles weighed."""
-        return np.concatenate([shoe @ usable.shoes, insole @ usable.insoles[:, : self.bought]])
+        insoles = usable.insoles.weighed(insole)[: self.bought]
+        return np.concatenate([usable.shoes.weighed(shoe), insoles])
 
     def _alone(self, part: Part, weights: Array) -> tuple[Array, Array]:
         """Weights of groups who are served by one shoe alone, and by one insole alone."""
         ways = self.terms.ways
-        shoe = (part.usable.shoes.sum(axis=1) == 1) & part.well
-        insole = (part.usable.insoles.sum(axis=1) == 1) & part.well
+        shoe = (part.usable.shoes.count == 1) & part.well
+        insole = (part.usable.insoles.count == 1) & part.well
         if "insole" in ways:
             shoe &= ~self._by_itself("insole", part.groups)
         if "shoe" in ways:
@@ -362,12 +422,7 @@ class Evaluator:
         return weights * shoe, weights * insole
 
     def _by_itself(self, way: Way, groups: slice) -> Array:
-        kind, size = self.kinds.kind[groups], self.kinds.size[groups]
-        return self.sold(way, "well", kind, size).any
-
-    def sold(self, way: Way, level: Level, kind: Array, size: Array) -> Usable:
-        """What may be sold in one way to groups of these kinds and places among the sizes."""
-        return self._sold(way, level, kind, (self.has_shoe[size], self.has_insole[size]))
+        return self.sold(way, "well", self.kinds.kind[groups], self.kinds.size[groups]).any
 
 
 class Pairing:
@@ -386,8 +441,8 @@ class Pairing:
         self.others = [(insoles[n], tuple(insoles[n].levels.get(s) for s in summed)) for n in other]
         mask = np.flatnonzero(table.kinds("pair"))
         key = np.column_stack([binding[:, mask], required[:, mask]])
-        patterns, self.pattern = np.unique(key, axis=0, return_inverse=True)
-        self.pattern = self.pattern.ravel()
+        first, self.pattern = alike(key)
+        patterns = key[first]
         self._asked = patterns[:, : len(mask)].astype(bool), patterns[:, len(mask) :]
         self._needs = [table.needs[n] for n in mask]
 
@@ -420,20 +475,24 @@ class Pairing:
         fitting = [((~bad)[:, which] & fits).astype(np.float32) for bad in (out, poor)]
         return {"harmless": fitting[0], "well": fitting[1]}
 
-    def partnered(self, level: Level, kind: Array, shoes: Array, insoles: Array) -> Usable:
+    def partnered(self, level: Level, kind: Array, shoes: Alike, insoles: Alike) -> Usable:
         """Of shoes (n, s) and insoles (n, i) that will do, those with a partner that goes."""
-        if not (shoes.shape[1] and insoles.shape[1]):
-            return Usable(np.zeros_like(shoes), np.zeros_like(insoles), np.zeros(len(kind), bool))
+        if not (self.sides and self.others):
+            none = slice(None)
+            return Usable(shoes.without(none), insoles.without(none), np.zeros(len(kind), bool))
         one = _per_class(shoes, self.shoe, len(self.sides))
         other = _per_class(insoles, self.insole, len(self.others))
-        first, second = np.zeros(one.shape, bool), np.zeros(other.shape, bool)
-        patterns = self.pattern[kind]
+        first, of = together(self.pattern[kind], one.of, other.of)
+        with_shoe = np.zeros((len(first), len(self.sides)), bool)
+        with_insole = np.zeros((len(first), len(self.others)), bool)
+        patterns = self.pattern[kind[first]]
         for pattern in np.unique(patterns):
             rows, goes = patterns == pattern, self.goes[level][pattern]
-            first[rows] = other[rows] @ goes.T > 0
-            second[rows] = one[rows] @ goes > 0
-        shoes, insoles = shoes & first[:, self.shoe], insoles & second[:, self.insole]
-        return Usable(shoes, insoles, any_row(shoes))
+            with_shoe[rows] = other.rows[other.of[first[rows]]].astype(np.float32) @ goes.T > 0
+            with_insole[rows] = one.rows[one.of[first[rows]]].astype(np.float32) @ goes > 0
+        shoes = shoes & Alike(with_shoe[:, self.shoe], of)
+        insoles = insoles & Alike(with_insole[:, self.insole], of)
+        return Usable(shoes, insoles, shoes.any)
 
 
 def _classes(items: Sequence[Item], reads: Sequence[str], summed: list[str]) -> tuple[Array, Array]:
@@ -451,8 +510,9 @@ def _classes(items: Sequence[Item], reads: Sequence[str], summed: list[str]) -> 
     return np.array(of, np.intp), np.array(first, np.intp)
 
 
-def _per_class(usable: Array, of: Array, count: int) -> Array:
-    """Whether each class has a usable product, float32, (n, classes)."""
+def _per_class(usable: Alike, of: Array, count: int) -> Alike:
+    """Whether each class has a usable product, (n, classes)."""
     order = np.argsort(of, kind="stable")
     starts = np.searchsorted(of[order], np.arange(count))
-    return np.logical_or.reduceat(usable[:, order], starts, axis=1).astype(np.float32)
+    rows = np.logical_or.reduceat(usable.rows[:, order], starts, axis=1)
+    return Alike.made(rows, usable.of)

@@ -26,6 +26,7 @@ class Numbers:
     female : share of women.
     words : shares of the customer's words (age band, purpose).
     classes : shares of each cut of each class measure, in the order of the cuts.
+    children : share of children; 0 where none are drawn.
     """
 
     names: tuple[str, ...]
@@ -36,10 +37,16 @@ class Numbers:
     female: float
     words: Mapping[str, Mapping[str, float]]
     classes: Mapping[str, tuple[Mapping[str, float], ...]]
+    children: float = 0.0
 
 
-def numbers_of(population: Population, assumed: float = 1.0) -> Numbers:
-    """The numbers of `population`, with assumed correlations multiplied by `assumed`."""
+def numbers_of(population: Population, assumed: float = 1.0, *, children: bool = False) -> Numbers:
+    """The numbers of `population`, with assumed correlations multiplied by `assumed`.
+
+    Parameters
+    ----------
+    children : whether children are drawn as well.
+    """
     quantities = population.quantities.values()
     shares = {name: _values(words) for name, words in population.words.items()}
     return Numbers(
@@ -51,6 +58,7 @@ def numbers_of(population: Population, assumed: float = 1.0) -> Numbers:
         female=population.sex["female"].value,
         words=shares,
         classes={n: tuple(_values(c.shares) for c in cs) for n, cs in population.classes.items()},
+        children=population.children.share.value if children and population.children else 0.0,
     )
 
 

@@ -136,13 +136,13 @@ def demand_of(
     for groups in evaluator.parts(len(kinds.kind)):
         usable = evaluator.usable("well", groups)
         weights, size = rate * kinds.weights[groups], kinds.size[groups]
-        pairs = ((usable.shoes, evaluator.shoes), (usable.insoles, evaluator.insoles))
-        for columns, items in pairs:
-            each = weights / np.maximum(1, columns.sum(axis=1))
+        for sold, items in ((usable.shoes, evaluator.shoes), (usable.insoles, evaluator.insoles)):
+            by_row = np.zeros((len(kinds.sizes), len(sold.rows)))
+            np.add.at(by_row, (size, sold.of), weights / np.maximum(1, sold.count))
+            by_size = by_row @ sold.rows
             for n, item in enumerate(items):
                 if item.offered == "shop":
-                    by_size = np.bincount(size, each * columns[:, n], len(kinds.sizes))
-                    _into(found, evaluator, item, by_size)
+                    _into(found, evaluator, item, by_size[:, n])
     return found
 
 

@@ -63,6 +63,37 @@ class Quantity(Strict):
         return self.norm["everyone"] if "everyone" in self.norm else self.norm[sex]
 
 
+class Growing(Strict):
+    """A quantity of children: its mean at the middle of the ages, and how it grows by year."""
+
+    mean: Figure
+    per_year: Figure | None = None
+    sd: Figure
+    lowest: float | None = None
+
+
+class Children(Strict):
+    """Children, drawn beside the others where the catalogue has products made for them.
+
+    `made_for` names the attributes that say so; `share` is of all customers; `spread` says in what
+    children differ from adults.
+    """
+
+    made_for: list[str] = Field(min_length=1)
+    share: Figure
+    youngest: Figure
+    oldest: Figure
+    purpose: dict[str, Figure]
+    spread: dict[str, Growing]
+
+    @model_validator(mode="after")
+    def _shares_add_up(self) -> Children:
+        _check_shares(self.purpose)
+        if not (0 <= self.share.value < 1 and self.youngest.value <= self.oldest.value):
+            raise ValueError("`share` is from 0 to less than 1, and `youngest` not above `oldest`")
+        return self
+
+
 class Derived(Strict):
     """A quantity drawn as the sum of others in one foot: a relation that is assumed.
 
@@ -126,6 +157,7 @@ class Population(Strict):
     words: dict[str, dict[str, Figure]]
     answers: Literal["no", "not-asked"]
     fixed: dict[str, Figure] = {}
+    children: Children | None = None
     quantities: dict[str, Quantity] = Field(min_length=2)
     derived: dict[str, Derived] = {}
     classes: dict[str, list[Cut]] = {}
@@ -218,6 +250,8 @@ def _at(document: Document, loc: tuple[str | int, ...]) -> object:
 
 
 def _check_names(population: Population, document: Document) -> None:
+    for name in population.children.spread if population.children else ():
+        _known(name, set(population.names), document, ("children", "spread", name))
     seen: set[frozenset[str]] = set()
     for i, pair in enumerate(population.correlations.pairs):
         where = ("correlations", "pairs", i)
@@ -229,6 +263,10 @@ def _check_names(population: Population, document: Document) -> None:
         if abs(pair.value) > 1:
             raise InputError(document.place(where), f"`{pair.value:g}`", "from -1 to 1")
         seen.add(key)
+    _check_derived(population, document)
+
+
+def _check_derived(population: Population, document: Document) -> None:
     known = set(population.names)
     for name, derived in population.derived.items():
         for part in derived.parts:

@@ -250,6 +250,6 @@ def _anywhere(evaluator: Evaluator, level: Literal["harmless", "well"]) -> Array
     found = np.zeros(len(evaluator.items), bool)
     for part in evaluator.parts(len(first)):
         usable = evaluator.usable(level, first[part], shoes=True, insoles=True)
-        insoles = usable.insoles[:, : evaluator.bought]
-        found |= np.concatenate([usable.shoes.any(axis=0), insoles.any(axis=0)])
+        insoles = usable.insoles.rows[:, : evaluator.bought]
+        found |= np.concatenate([usable.shoes.rows.any(axis=0), insoles.any(axis=0)])
     return found

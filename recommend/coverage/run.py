@@ -19,7 +19,7 @@ from recommend.coverage.report import Assessor, Coverage
 from recommend.coverage.split import SERVED
 from recommend.coverage.tally import PEOPLE, Tally
 from recommend.coverage.visits import resampled
-from recommend.match.sizes import Availability, SizeClasses
+from recommend.match.sizes import CHILD, Availability, SizeClasses
 from recommend.match.weighing import WAYS, Way
 from recommend.parameters import Figure
 from recommend.rulebook.book import Rulebook
@@ -199,6 +199,8 @@ def _other_shares(question: Question, coverage: Coverage) -> Iterator[Scenario]:
     """The headline where shares of purposes, ages and sexes stand at the ends of their ranges."""
     split, people = coverage.split, question.crowd.population
     figures: dict[str, Mapping[Any, Figure]] = {**people.words, "sex": people.sex}
+    if question.crowd.children and people.children:
+        figures["age-band"] = {**figures["age-band"], CHILD: people.children.share}
     served = split.weight * (split.outcome < SERVED)
     for way in PEOPLE:
         found = []

@@ -7,7 +7,7 @@ The same seed gives the same customers however the work is split, because every 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import reduce
 from statistics import NormalDist
 
@@ -15,6 +15,7 @@ import numpy as np
 
 from recommend.coverage.numbers import Array, Numbers, modes, numbers_of, square_root
 from recommend.coverage.population import Population, Quantity
+from recommend.match.sizes import CHILD
 from recommend.measure.model import SIDES, Side
 
 BLOCK = 65_536  # customers; bounds memory, and fixes which stream draws which customer
@@ -58,6 +59,16 @@ class Customers:
         column = self.own.get(name)
         return column.texts().tolist() if isinstance(column, Words) else [""] * self.count
 
+    def only(self, rows: Array) -> Customers:
+        """Some of the customers, each as often as it is named."""
+
+        def taken(columns: Mapping[str, Column]) -> dict[str, Column]:
+            return {name: replace(c, codes=c.codes[rows]) if isinstance(c, Words) else c[rows]
+                    for name, c in columns.items()}  # fmt: skip
+
+        feet = {side: taken(columns) for side, columns in self.feet.items()}
+        return Customers(len(rows), taken(self.own), feet)
+
 
 class Sampler:
     """Draws customers of one population.
@@ -88,12 +99,38 @@ class Sampler:
             own[name] = _words(rng.random(BLOCK)[:size], shares)
         scores = self._scores(rng, size)
         values = {side: self._values(z, sex) for side, z in scores.items()}
+        if self.numbers.children:
+            self._make_children(rng, own, scores, values)
         add_derived(values, self.population)
         feet = {side: self._foot(values[side], scores[side]) for side in SIDES}
         for name, quantity in self.population.quantities.items():
             if quantity.of == "customer" and not quantity.hidden:
                 own[name] = values["left"][name]
         return Customers(size, own, feet)
+
+    def _make_children(self, rng: np.random.Generator, own: dict[str, Column],
+                       scores: Mapping[Side, Array], values: Mapping[Side, dict[str, Array]]
+                       ) -> None:  # fmt: skip
+        """Turn some customers into children; drawn last, so that all others stay who they are."""
+        made = self.population.children
+        assert made is not None
+        chance, year, why = (rng.random(BLOCK)[: len(scores["left"][0])] for _ in range(3))
+        child = chance < self.numbers.children
+        youngest, oldest = made.youngest.value, made.oldest.value
+        older = (oldest + 1 - youngest) * (year[child] - 0.5)  # than the middle of the ages
+        for side, name in ((side, name) for side in SIDES for name in made.spread):
+            one, quantity = made.spread[name], self.population.quantities[name]
+            mean = one.mean.value + older * (one.per_year.value if one.per_year else 0.0)
+            score = scores[side][self.numbers.names.index(name), child]
+            lowest = quantity.lowest if one.lowest is None else one.lowest
+            grown = quantity.model_copy(update={"lowest": lowest})
+            drawn = _in_range(_spread(score, mean, np.array(one.sd.value), grown), grown)
+            values[side][name] = values[side][name].copy()
+            values[side][name][child] = drawn
+        purpose = _words(why, {word: one.value for word, one in made.purpose.items()})
+        for name, words in (("age-band", Words(np.zeros(len(child), np.int8), (CHILD,))),
+                            ("purpose", purpose)):  # fmt: skip
+            own[name] = _either(child, words, own[name])
 
     def _scores(self, rng: np.random.Generator, size: int) -> dict[Side, Array]:
         """Correlated standard normal scores of both feet, each of shape (k, size)."""
@@ -160,6 +197,14 @@ def _words(uniform: Array, shares: Mapping[str, float]) -> Words:
     """Words drawn by their shares from uniform numbers in [0, 1)."""
     edges = np.cumsum(list(shares.values()))[:-1]
     return Words(np.searchsorted(edges, uniform, side="right").astype(np.int8), tuple(shares))
+
+
+def _either(some: Array, words: Words, others: Column) -> Words:
+    """Words of some customers, and of the others as they are."""
+    assert isinstance(others, Words)
+    values = tuple(dict.fromkeys((*others.values, *words.values)))
+    code = np.array([values.index(word) for word in words.values], np.int8)
+    return Words(np.where(some, code[words.codes], others.codes), values)
 
 
 def _cut(scores: Array, shares: Mapping[str, float]) -> Array:

@@ -14,8 +14,10 @@ from typing import Literal
 import numpy as np
 
 from recommend.coverage.numbers import Array
+from recommend.coverage.rows import alike
 
 Method = Literal["exact", "within-gap", "greedy"]
+ROWS = 32  # of a table weighed together; bounds memory
 TINY = 1e-9  # two sums of the same weights may differ by rounding
 
 
@@ -115,11 +117,10 @@ def merged(problem: Problem) -> Problem:
     if not problem.options:
         return problem
     useful = problem.serves.any(axis=1) & (problem.weights > 0)
-    packed = np.packbits(problem.serves[useful], axis=1)
-    _, first, group = np.unique(packed, axis=0, return_index=True, return_inverse=True)
-    weights = np.bincount(group.ravel(), problem.weights[useful], minlength=len(first))
-    serves = problem.serves[useful][first]
-    return replace(problem, weights=weights, serves=serves)
+    serves = problem.serves[useful]
+    first, group = alike(np.packbits(serves, axis=1))
+    weights = np.bincount(group, problem.weights[useful], minlength=len(first))
+    return replace(problem, weights=weights, serves=serves[first])
 
 
 def greedy(problem: Problem) -> Selection:
@@ -133,9 +134,11 @@ def greedy(problem: Problem) -> Selection:
     Inf Process Lett 70:39-45). Where a shoe and an insole serve only together nothing is
     proven, and `promise` is None.
     """
-    chosen, limit = _climb(problem)
-    if not problem.counted:
-        chosen = _better_of_single(problem, chosen)
+    climb = _Climb(problem)
+    single = climb.best(problem.budget, by_cost=False)
+    chosen, limit = climb.to_the_top()
+    if not problem.counted and single and single[1] > problem.value_of(set(chosen)) + TINY:
+        chosen = list(single[0])  # one option that alone serves more
     ordered, gains = in_order_of_gain(problem, chosen)
     served = problem.served_by(set(chosen))
     promise = None
@@ -146,42 +149,38 @@ def greedy(problem: Problem) -> Selection:
     return Selection(ordered, gains, served, max(served, most), "greedy", promise)
 
 
-def _climb(problem: Problem) -> tuple[list[int], float]:
-    """Lines in the order greedy takes them, and an upper bound on what any choice serves.
-
-    The bound holds when every option is one line: at any stage no choice can add more than
-    the best remaining gains that fit into the whole budget.
-    """
-    climb = _Climb(problem)
-    left = problem.budget
-    limit = everything = float(problem.weights.sum() + problem.of_line.sum())
-    while True:
-        moves = climb.moves()
-        limit = min(limit, climb.value + _fill(problem, moves), everything)
-        affordable = {m: gain for m, gain in moves.items() if _cost(problem, m) <= left + TINY}
-        if not affordable or max(affordable.values()) <= TINY:
-            return climb.chosen, limit
-        best = max(affordable, key=lambda m: (affordable[m] / _cost(problem, m), -m[0]))
-        climb.take(best)
-        left -= _cost(problem, best)
-
-
 class _Climb:
-    """Lines chosen so far, whom they serve, and what each further line would add at once."""
+    """Lines chosen so far, whom they serve, and what each further line would add at once.
+
+    Attributes
+    ----------
+    open : weight of each group that is not served yet, (g,).
+    now : whom each line would serve at once, (p, g).
+    two, serves : options of two lines, neither chosen, and whom they serve together.
+    moves, gains : lines, or two together, and what adding them adds; costs likewise.
+    """
 
     def __init__(self, problem: Problem) -> None:
-        self.problem = problem
-        self.chosen: list[int] = []
+        self.problem, self.chosen = problem, list[int]()
         self.open = problem.weights.astype(float)
-        self.now = np.zeros((len(problem.costs), len(problem.weights)), bool)
-        pairs = []
-        for o, option in enumerate(problem.options):
-            if len(option) == 1:
-                self.now[option[0]] |= problem.serves[:, o]
-            else:
-                pairs.append(o)
+        lines, groups = len(problem.costs), len(problem.weights)
+        self.now = np.zeros((lines, groups), bool)
+        single = [o for o, option in enumerate(problem.options) if len(option) == 1]
+        for o in single:
+            self.now[problem.options[o][0]] |= problem.serves[:, o]
+        pairs = np.setdiff1d(np.arange(len(problem.options)), single)
         self.two = np.array([problem.options[o] for o in pairs], np.intp).reshape(-1, 2)
         self.serves = np.ascontiguousarray(problem.serves[:, pairs].T)
+        self.free = np.ones(lines, bool)
+        self.alone = weighed(self.now, self.open) + problem.of_line
+        self.both = self._together(np.arange(len(self.two)))
+
+    def _together(self, rows: Array) -> Array:
+        """What two lines together add, for some of the pairs."""
+        one, other = self.two[rows].T
+        table = self.serves[rows] | self.now[one] | self.now[other]
+        worth = self.problem.of_line[self.two[rows]].sum(axis=1)
+        return np.asarray(weighed(table, self.open) + worth)
 
     @property
     def value(self) -> float:
@@ -189,59 +188,79 @@ class _Climb:
         served = float(self.problem.weights.sum() - self.open.sum())
         return served + float(self.problem.of_line[self.chosen].sum())
 
-    def moves(self) -> dict[tuple[int, ...], float]:
-        """Lines, or two together, that can be added, and what that adds."""
-        worth = self.problem.of_line
-        alone = self.now @ self.open + worth
-        both = (self.serves | self.now[self.two[:, 0]] | self.now[self.two[:, 1]]) @ self.open
-        both += worth[self.two].sum(axis=1)
-        rest = [n for n in range(len(alone)) if n not in self.chosen]
-        found: dict[tuple[int, ...], float] = {(n,): float(alone[n]) for n in rest}
-        found |= {
-            (s, i): gain for (s, i), gain in zip(self.two.tolist(), both.tolist(), strict=True)
-        }
-        return found
+    def moves(self) -> tuple[Array, Array, Array]:
+        """Lines that can be added, two by two (one alone twice), what that adds, and its cost."""
+        rest, costs = np.flatnonzero(self.free), self.problem.costs
+        lines = np.concatenate([np.column_stack([rest, rest]), self.two])
+        gains = np.concatenate([self.alone[rest], self.both])
+        return lines, gains, np.concatenate([costs[rest], costs[self.two].sum(axis=1)])
+
+    def best(self, left: float, by_cost: bool = True) -> tuple[tuple[int, ...], float] | None:
+        """What adds most (per cost) for what is `left`, the first of equals; None for nothing."""
+        lines, gains, costs = self.moves()
+        able = (costs <= left + TINY) & (gains > TINY)
+        if not able.any():
+            return None
+        value = np.where(able, gains / costs if by_cost else gains, -np.inf)
+        top = np.flatnonzero(value == value.max())
+        n = int(top[np.argmin(lines[top, 0])])
+        return tuple(dict.fromkeys(lines[n].tolist())), float(gains[n])
+
+    def to_the_top(self) -> tuple[list[int], float]:
+        """Lines in the order greedy takes them, and an upper bound on what any choice serves.
+
+        The bound holds when every option is one line: at any stage no choice can add more than
+        the best remaining gains that fit into the whole budget.
+        """
+        left = self.problem.budget
+        limit = float(self.problem.weights.sum() + self.problem.of_line.sum())
+        while True:
+            limit = min(limit, self.value + self._fill())
+            move = self.best(left)
+            if move is None:
+                return self.chosen, limit
+            self.take(move[0])
+            left -= float(self.problem.costs[list(move[0])].sum())
+
+    def _fill(self) -> float:
+        """Most that single moves could add within the whole budget, the last one in part."""
+        _, gains, costs = self.moves()
+        order = np.argsort(-gains / costs, kind="stable")
+        rest = self.problem.budget - np.cumsum(costs[order]) + costs[order]
+        return float((gains[order] * np.clip(rest / costs[order], 0.0, 1.0)).sum())
 
     def take(self, move: tuple[int, ...]) -> None:
         """Add the lines of a move; a pair of which one is chosen becomes a matter of the other."""
         self.chosen += move
-        for line in move:
-            self.open[self.now[line]] = 0.0
-        have = np.isin(self.two, self.chosen)
-        whole = have.all(axis=1)
-        if whole.any():
-            self.open[self.serves[whole].any(axis=0)] = 0.0
-        for row in np.flatnonzero(have.any(axis=1) & ~whole):
+        self.free[list(move)] = False
+        have = np.isin(self.two, move)
+        whole, part = have.all(axis=1), have.any(axis=1)
+        closed = self.now[list(move)].any(axis=0) | self.serves[whole].any(axis=0)
+        self._close(np.flatnonzero(closed & (self.open > 0)))
+        changed = set()
+        for row in np.flatnonzero(part & ~whole):
             other = int(self.two[row][~have[row]][0])
             self.now[other] |= self.serves[row]
-        keep = ~have.any(axis=1)
-        self.two, self.serves = self.two[keep], self.serves[keep]
+            changed.add(other)
+        self.two, self.serves, self.both = self.two[~part], self.serves[~part], self.both[~part]
+        lines = sorted(changed)
+        self.alone[lines] = weighed(self.now[lines], self.open) + self.problem.of_line[lines]
+        rows = np.flatnonzero(np.isin(self.two, lines).any(axis=1))
+        self.both[rows] = self._together(rows)
+
+    def _close(self, groups: Array) -> None:
+        """Groups that are served now add to nothing any more."""
+        weight = self.open[groups]
+        self.alone -= weighed(self.now[:, groups], weight)
+        table = self.serves[:, groups] | self.now[self.two[:, 0]][:, groups]
+        self.both -= weighed(table | self.now[self.two[:, 1]][:, groups], weight)
+        self.open[groups] = 0.0
 
 
-def _cost(problem: Problem, move: tuple[int, ...]) -> float:
-    return float(sum(problem.costs[line] for line in move))
-
-
-def _fill(problem: Problem, moves: dict[tuple[int, ...], float]) -> float:
-    """Most that single moves could add within the whole budget, the last one taken in part."""
-    rest, total = problem.budget, 0.0
-    for move in sorted(moves, key=lambda m: -moves[m] / _cost(problem, m)):
-        part = min(1.0, rest / _cost(problem, move))
-        total += part * moves[move]
-        rest -= part * _cost(problem, move)
-        if rest <= TINY:
-            break
-    return total
-
-
-def _better_of_single(problem: Problem, chosen: list[int]) -> list[int]:
-    """The greedy choice, or one affordable option that alone serves more."""
-    best, most = chosen, problem.value_of(set(chosen))
-    for option in problem.options:
-        served = problem.value_of(set(option))
-        if _cost(problem, option) <= problem.budget + TINY and served > most + TINY:
-            best, most = list(option), served
-    return best
+def weighed(table: Array, weights: Array) -> Array:
+    """What the columns weigh that hold in each row, some rows at a time to bound memory."""
+    parts = [table[at : at + ROWS] @ weights for at in range(0, len(table), ROWS)]
+    return np.concatenate(parts) if parts else np.zeros(0)
 
 
 def in_order_of_gain(
@@ -260,25 +279,3 @@ def in_order_of_gain(
         served = now[best]
         rest.remove(best)
     return tuple(order), tuple(gains)
-
-
-def least_loss(problem: Problem, drop: int, *, largest: int, seconds: float) -> Selection:
-    """The lines to keep when `drop` of them must go; costs and budget are not looked at."""
-    lines = len(problem.costs)
-    keep = replace(problem, costs=np.ones(lines), budget=float(max(0, lines - drop)))
-    small = merged(keep)
-    if int(small.serves.sum()) <= largest and importlib.util.find_spec("scipy"):
-        from recommend.coverage.integer_program import solve
-
-        return solve(small, seconds)
-    return _shed(small, drop)
-
-
-def _shed(problem: Problem, drop: int) -> Selection:
-    """Let go of the line that costs least coverage, one at a time; nothing is proven."""
-    kept = set(range(len(problem.costs)))
-    for _ in range(min(drop, len(kept))):
-        kept.remove(max(sorted(kept), key=lambda line: problem.value_of(kept - {line})))
-    order, gains = in_order_of_gain(problem, sorted(kept))
-    total = float(problem.weights.sum())
-    return Selection(order, gains, problem.served_by(kept), total, "greedy")

@@ -11,6 +11,7 @@ import numpy as np
 from recommend.coverage.numbers import Array, Numbers, nearest_correlation
 from recommend.coverage.population import Derived, Population
 from recommend.coverage.sampling import Column, Customers, Words
+from recommend.match.sizes import CHILD
 from recommend.measure.model import SIDES
 
 TWO = 2  # a spread or a correlation needs at least two visits
@@ -58,11 +59,14 @@ def shrink(population: Population, numbers: Numbers, shop: Customers, prior: flo
     2. A correlation is weighted by the visits that have both measures; shares of words and
        classes by the visits that have them.
     3. Women and men are moved alike, because a visit does not record sex.
+    4. Children's visits move the share of children, where children are drawn, and nothing else.
 
     References
     ----------
     Gelman A et al., Bayesian Data Analysis, section on the normal model with conjugate prior.
     """
+    everybody, child = shop, np.array(shop.texts("age-band")) == CHILD
+    shop = shop.only(np.flatnonzero(~child))
     columns = _observed(population, shop)
     mean, sd = numbers.mean.copy(), numbers.sd.copy()
     moved = []
@@ -83,8 +87,13 @@ def shrink(population: Population, numbers: Numbers, shop: Customers, prior: flo
         left_right=_left_right(numbers, columns, prior),
         words={n: _shares(s, shop.own.get(n), prior) for n, s in numbers.words.items()},
         classes=_classes(population, numbers, shop, prior),
+        children=_share_of_children(numbers.children, child, prior),
     )
-    return Shrunk(changed, tuple(moved), shop.count)
+    return Shrunk(changed, tuple(moved), everybody.count)
+
+
+def _share_of_children(before: float, child: Array, prior: float) -> float:
+    return (prior * before + float(child.sum())) / (prior + len(child)) if before else 0.0
 
 
 def _observed(population: Population, shop: Customers) -> dict[str, Array]:

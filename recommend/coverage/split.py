@@ -265,18 +265,17 @@ class Shelves:
         keep = kinds.weights[self.group] > 0
         self.cell, self.group = self.cell[keep], self.group[keep]
         self.products = np.zeros((count, len(evaluator.items)), bool)
-        self._taken: dict[str, Array] = {}
+        self._taken: dict[str, tuple[Array, Array]] = {}
 
     def add(self, part: Part) -> None:
         """Gather what serves the groups of a part."""
         here = (self.group >= part.groups.start) & (self.group < part.groups.stop)
         cell, rows = self.cell[here], self.group[here] - part.groups.start
-        insoles = part.usable.insoles[:, : self.evaluator.bought]
+        shoes, insoles = part.usable.shoes, part.usable.insoles
         for one in np.unique(cell):
             some = rows[cell == one]
-            self.products[one] |= np.concatenate(
-                [part.usable.shoes[some].any(axis=0), insoles[some].any(axis=0)]
-            )
+            sold = [kind.rows[np.unique(kind.of[some])].any(axis=0) for kind in (shoes, insoles)]
+            self.products[one] |= np.concatenate([sold[0], sold[1][: self.evaluator.bought]])
 
     def shown(self, cell: int) -> Shown:
         """What is sold to the people of a cell."""
@@ -296,6 +295,9 @@ class Shelves:
     def _pieces(self, item: Item, classes: Array) -> int:
         """Pieces in stock of the sizes that these size classes take."""
         if item.id not in self._taken:
-            self._taken[item.id] = self.evaluator.classes.taken(item)
-        at = np.unique(self._taken[item.id][classes])
-        return sum(item.stock[sorted(item.stock)[n]] for n in at if n >= 0)
+            counts = np.array([item.stock[size] for size in sorted(item.stock)])
+            self._taken[item.id] = self.evaluator.classes.taken(item), counts
+        taken, counts = self._taken[item.id]
+        here = np.zeros(len(counts) + 1, bool)  # the last is for classes that take none
+        here[taken[classes]] = True
+        return int(counts[here[:-1]].sum())

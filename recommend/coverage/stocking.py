@@ -4,27 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import reduce
+from operator import or_
 
 import numpy as np
 
 from recommend.catalogue.loading import Catalogue, Item
-from recommend.coverage.evaluate import (
-    Evaluator,
-    Kinds,
-    Part,
-    Served,
-    Usable,
-    any_row,
-    merged_usable,
-)
+from recommend.coverage.evaluate import Evaluator, Kinds, Part, Served, Usable, merged_usable
 from recommend.coverage.numbers import Array
 from recommend.coverage.report import Assessor
-from recommend.coverage.selection import Problem, Selection, least_loss, select
+from recommend.coverage.rows import Alike, together
+from recommend.coverage.selection import Problem, Selection, select
 from recommend.coverage.split import codes_of
 from recommend.coverage.tally import Tally
 from recommend.errors import RecommendError
-from recommend.parameters import Parameters
 
+BLOCK = 500  # candidates compared with all others together; bounds memory
 TIE = 1e-3  # of a choice: settles what is otherwise equal
 
 
@@ -126,13 +121,15 @@ def choose(
         If a budget is given and a candidate has no price, or an id is taken already.
     """
     _check_new(catalogue, candidates)
+    if lines is not None:
+        candidates = worth_judging(assessor, candidates, kinds, lines)
     shoes = tuple(c for c in candidates if c.product.kind == "shoe")
     insoles = tuple(c for c in candidates if c.product.kind == "insole")
     evaluator = assessor.evaluator_of(
         (*catalogue.shoes, *shoes), (*catalogue.insoles, *insoles), kinds
     )
     options = _Options(evaluator, len(catalogue.shoes), len(catalogue.insoles))
-    options.gather()
+    everything = options.gather()
     ordered = (*shoes, *insoles)
     costs = np.array([1.0 if budget is None else cost_of(item) for item in ordered])
     limit = float(lines or 0) if budget is None else budget
@@ -151,7 +148,9 @@ def choose(
 
     before = options.before / customers
     chosen = [line(n, g) for n, g in zip(selection.lines, selection.gains, strict=True)]
-    after, most = (before + one / customers for one in (selection.served, selection.at_most))
+    after, most = before + selection.served / customers, everything / customers
+    if options.whole:
+        most = min(most, before + selection.at_most / customers)
     cheapest = None
     if not chosen and budget is not None:
         useful = [n for n in range(len(ordered)) if options.suits[n] > 0]
@@ -169,6 +168,61 @@ def _check_new(catalogue: Catalogue, candidates: Sequence[Item]) -> None:
         )
 
 
+def worth_judging(
+    assessor: Assessor, candidates: Sequence[Item], kinds: Kinds, lines: int
+) -> tuple[Item, ...]:
+    """Candidates without those than which at least as many others as are chosen are no worse.
+
+    Notes
+    -----
+    No worse: it serves whom the other serves, in every size that the other has, with every
+    partner that the other has (of equals the first counts as no worse). A choice that holds such
+    a candidate leaves out one that is no worse, and may hold that one instead.
+    """
+    shoes = tuple(c for c in candidates if c.product.kind == "shoe")
+    insoles = tuple(c for c in candidates if c.product.kind == "insole")
+    evaluator = assessor.evaluator_of(shoes, insoles, kinds)
+    kept = [
+        item
+        for kind, some in (("shoe", shoes), ("insole", insoles))
+        for item, better in zip(some, _no_worse(evaluator.does(kind)[: len(some)]), strict=True)
+        if better < lines
+    ]
+    return tuple(kept)
+
+
+def _no_worse(does: Array) -> Array:
+    """How many rows hold whatever each row holds, of equal rows those before it, (m,)."""
+    count, table = np.zeros(len(does), np.intp), does.astype(np.float32)
+    size = does.sum(axis=1)
+    for at in range(0, len(does), BLOCK):
+        some = slice(at, at + BLOCK)
+        within = table[some] @ table.T >= size[some, None]
+        equal = within & (size[some, None] == size[None, :])
+        later = np.arange(len(does))[None, :] >= np.arange(len(does))[some, None]
+        count[some] = (within & ~(equal & later)).sum(axis=1)
+    return count
+
+
+@dataclass(frozen=True, slots=True)
+class _Open:
+    """Customers whom nothing old serves, those whom the same new lines serve taken together.
+
+    Attributes
+    ----------
+    weights : customers of each group, (g,).
+    alone : new lines that serve them with what is there, (g, p).
+    shoes, insoles : new ones that would serve them with a new partner, and not without.
+    pattern : what they ask of pairs.
+    """
+
+    weights: Array
+    alone: Array
+    shoes: Array
+    insoles: Array
+    pattern: Array
+
+
 class _Options:
     """Gathers which candidates, alone or two together, would serve whom.
 
@@ -182,42 +236,41 @@ class _Options:
     """
 
     def __init__(self, evaluator: Evaluator, shoes: int, insoles: int) -> None:
-        self.evaluator, self.old_shoes, self.old_insoles = evaluator, shoes, insoles
+        self.evaluator, self.bare = evaluator, not (shoes + insoles)
+        self.shoe, self.insole = slice(shoes, None), slice(insoles, evaluator.bought)
         self.new_shoes = len(evaluator.shoes) - shoes
-        self.new_insoles = evaluator.bought - insoles
         self.before, self.whole, self.proven = 0.0, True, False
-        count = self.new_shoes + self.new_insoles
+        count = self.new_shoes + evaluator.bought - insoles
         self.suits, self.worth = np.zeros(count), np.zeros(count)
-        self.gains = np.zeros((self.new_shoes, self.new_insoles))
-        self._parts: list[tuple[Array, Array, Array, Array]] = []
+        self.gains = np.zeros((self.new_shoes, evaluator.bought - insoles))
+        self._parts: list[_Open] = []
 
-    def gather(self) -> None:
-        """Look at all groups."""
-        self.evaluator.evaluate(collect=self._add)
+    def gather(self) -> float:
+        """Look at all groups; gives how many customers all lines together would serve."""
+        found = self.evaluator.evaluate(collect=self._add)
+        return float(self.evaluator.kinds.weights[found.well].sum())
 
     def _add(self, part: Part) -> None:
-        weights = self.evaluator.kinds.weights[part.groups]
-        new = self._new(part.usable.shoes, part.usable.insoles)
-        self.suits += weights @ new
-        old, alone, choices = self._alone(part.groups)
-        self.worth += self._of_choice(choices, weights) @ new
-        self.before += float(weights[old].sum())
-        open_ = np.flatnonzero((weights > 0) & ~old)
-        kind = self.evaluator.kinds.kind[part.groups][open_]
-        size = self.evaluator.kinds.size[part.groups][open_]
-        if "pair" in self.evaluator.terms.ways and len(open_):
-            self._pairs(weights[open_], alone[open_], kind, size)
-        self._parts.append((weights[open_], alone[open_], kind, size))
+        kinds = self.evaluator.kinds
+        weights = kinds.weights[part.groups]
+        self.suits += self._new(part.usable, weights)
+        kind, size = kinds.kind[part.groups], kinds.size[part.groups]
+        old, shoes, insoles = self._alone(kind, size)
+        choices = self.evaluator.choices(part.usable if self.bare else old)
+        self.worth += self._new(part.usable, self._of_choice(choices, weights))
+        self.before += float(weights[old.any].sum())
+        open_ = np.flatnonzero((weights > 0) & ~old.any)
+        self._pairs(weights[open_], kind[open_], size[open_], shoes[open_], insoles[open_])
 
     def add_choice(self, part: Part) -> None:
         """Gather what each line adds to choice, and nothing else."""
         weights = self.evaluator.kinds.weights[part.groups]
-        new = self._new(part.usable.shoes, part.usable.insoles)
-        self.worth += self._of_choice(part.choices, weights) @ new
+        self.worth += self._new(part.usable, self._of_choice(part.choices, weights))
 
-    def _new(self, shoes: Array, insoles: Array) -> Array:
-        ours = insoles[:, self.old_insoles : self.evaluator.bought]
-        return np.concatenate([shoes[:, self.old_shoes :], ours], axis=1)
+    def _new(self, usable: Usable, weights: Array) -> Array:
+        """What the groups weigh for whom each new line is usable, (p,)."""
+        one, other = usable.shoes.weighed(weights), usable.insoles.weighed(weights)
+        return np.concatenate([one[self.shoe], other[self.insole]])
 
     def _of_choice(self, choices: Array, weights: Array) -> Array:
         """What one more product to choose from is worth to each group, in customers.
@@ -225,70 +278,59 @@ class _Options:
         Beyond a choice it only settles which of two lines that serve as many is the better.
         """
         parameters = self.evaluator.table.book.parameters
-        enough, letting_go = parameters.coverage.choice, not (self.old_shoes + self.old_insoles)
-        thin = choices <= enough if letting_go else choices < enough
+        enough = parameters.coverage.choice
+        thin = choices <= enough if self.bare else choices < enough
         each = np.where(thin, 1 / enough, TIE / np.maximum(choices, 1))
         return np.asarray(parameters.coverage.choice_worth * weights * each)
 
-    def _there(self, kind: Array, size: Array) -> tuple[Array, Array]:
-        """Shoes and insoles that are there and do by themselves, each (n, products)."""
-        used, row = np.unique(kind, return_inverse=True)
-        row, evaluator = row.ravel(), self.evaluator
-        one = evaluator.fits("shoe in pair", "well", used)[row] & evaluator.has_shoe[size]
-        other = evaluator.fits("insole in pair", "well", used)[row]
-        return one, other & evaluator.has_insole[size]
-
-    def _alone(self, groups: slice) -> tuple[Array, Array, Array]:
-        """Whom old products serve, whom each new one with old ones, and the choices of now."""
-        evaluator, kinds = self.evaluator, self.evaluator.kinds
-        kind, size = kinds.kind[groups], kinds.size[groups]
-        alone = np.zeros((len(kind), self.new_shoes + self.new_insoles), bool)
-        there = []
+    def _alone(self, kind: Array, size: Array) -> tuple[Usable, Alike, Alike]:
+        """What is there already and serves, and each new shoe and insole that serves with it."""
+        evaluator, old, new = self.evaluator, [], []
         for way in evaluator.terms.ways:
             if way == "pair":
-                shoes, insoles = self._there(kind, size)
-                was, ours = self._old(shoes, insoles)
+                shoes, insoles = (evaluator.there(f"{one} in pair", "well", kind, size)
+                                  for one in ("shoe", "insole"))  # fmt: skip
                 together = evaluator.pairing.partnered
-                there.append(together("well", kind, was, ours))
-                one = together("well", kind, shoes, ours).shoes
-                other = together("well", kind, was, insoles).insoles
+                with_old = together("well", kind, shoes, insoles.without(self.insole)).shoes
+                of_old = together("well", kind, shoes.without(self.shoe), insoles).insoles
             else:
                 found = evaluator.sold(way, "well", kind, size)
-                was, ours = self._old(found.shoes, found.insoles)
-                there.append(Usable(was, ours, any_row(was) | any_row(ours)))
-                one, other = found.shoes, found.insoles
-            alone |= self._new(one, other)
-        old = merged_usable(there)
-        choices = evaluator.choices(old)
-        if not self.old_shoes + self.old_insoles:
-            choices = evaluator.choices(evaluator.usable("well", groups))
-        return old.any, alone, choices
+                with_old, of_old = found.shoes, found.insoles
+            was = with_old.without(self.shoe)
+            ours = of_old.without(self.insole)
+            old.append(Usable(was, ours, was.any | ours.any))
+            new.append((with_old.only(self.shoe), of_old.only(self.insole)))
+        shoes, insoles = (reduce(or_, [one[k] for one in new]) for k in (0, 1))
+        return merged_usable(old), shoes, insoles
 
-    def _old(self, shoes: Array, insoles: Array) -> tuple[Array, Array]:
-        """The same with new products taken away; no insole at all is there already."""
-        was, ours = shoes.copy(), insoles.copy()
-        was[:, self.old_shoes :] = False
-        ours[:, self.old_insoles : self.evaluator.bought] = False
-        return was, ours
+    def _pairs(self, weights: Array, kind: Array, size: Array, shoes: Alike,
+               insoles: Alike) -> None:  # fmt: skip
+        """Keep who is open, and add up whom two new products serve together."""
+        evaluator, pairs = self.evaluator, "pair" in self.evaluator.terms.ways
+        one, other = shoes.without(slice(None)), insoles.without(slice(None))
+        pattern = np.zeros(len(kind), np.intp)
+        if pairs:
+            one = evaluator.there("shoe in pair", "well", kind, size).only(self.shoe) & ~shoes
+            other = evaluator.there("insole in pair", "well", kind, size).only(self.insole)
+            other, pattern = other & ~insoles, evaluator.pairing.pattern[kind]
+        first, of = together(pattern, shoes.of, insoles.of, one.of, other.of)
+        found = _Open(
+            np.bincount(of, weights, len(first)),
+            np.concatenate([shoes[first].all, insoles[first].all], axis=1),
+            one[first].all, other[first].all, pattern[first],
+        )  # fmt: skip
+        self._parts.append(found)
+        for n in np.unique(found.pattern) if pairs and self.gains.size else ():
+            rows = found.pattern == n
+            weighed = (found.shoes[rows] * found.weights[rows, None]).astype(np.float32)
+            served = weighed.T @ found.insoles[rows].astype(np.float32)
+            self.gains += served * self._goes(int(n))
 
-    def _pairs(self, weights: Array, alone: Array, kind: Array, size: Array) -> None:
-        """Add up whom two new products serve together, and neither of them without the other."""
-        one, other = self._two(alone, kind, size)
+    def _goes(self, pattern: int) -> Array:
+        """Which new shoes go with which new insoles where that is asked of pairs."""
         pairing = self.evaluator.pairing
-        shoe = pairing.shoe[self.old_shoes :]
-        insole = pairing.insole[self.old_insoles : self.evaluator.bought]
-        patterns = pairing.pattern[kind]
-        for pattern in np.unique(patterns):
-            rows = patterns == pattern
-            goes = pairing.goes["well"][pattern][np.ix_(shoe, insole)]
-            weighed = (one[rows] * weights[rows, None]).astype(np.float32)
-            self.gains += weighed.T @ other[rows].astype(np.float32) * goes
-
-    def _two(self, alone: Array, kind: Array, size: Array) -> tuple[Array, Array]:
-        """New shoes and insoles that would serve groups with a new partner, and not without."""
-        shoes, insoles = self._there(kind, size)
-        both = self._new(shoes, insoles) & ~alone
-        return both[:, : self.new_shoes], both[:, self.new_shoes :]
+        at = np.ix_(pairing.shoe[self.shoe], pairing.insole[self.insole])
+        return np.asarray(pairing.goes["well"][pattern][at])
 
     def problem(self, costs: Array, budget: float) -> Problem:
         """The choice to be made; of very many pairs those that serve most alone are options."""
@@ -299,25 +341,19 @@ class _Options:
         s, i = np.unravel_index(order[:most], self.gains.shape)
         options: list[tuple[int, ...]] = [(n,) for n in range(len(costs))]
         options += list(zip(s.tolist(), (self.new_shoes + i).tolist(), strict=True))
-        serves = [self._serves(part, s, i) for part in self._parts]
-        weights = np.concatenate([part[0] for part in self._parts])
-        return Problem(weights, tuple(options), np.concatenate(serves), costs, budget, self.worth)
+        serves = np.concatenate([self._serves(part, s, i) for part in self._parts])
+        weights = np.concatenate([part.weights for part in self._parts])
+        return Problem(weights, tuple(options), serves, costs, budget, self.worth)
 
-    def _serves(self, part: tuple[Array, Array, Array, Array], s: Array, i: Array) -> Array:
-        _, alone, kind, size = part
+    def _serves(self, part: _Open, s: Array, i: Array) -> Array:
         if not len(s):
-            return alone
-        one, other = (np.ascontiguousarray(x.T) for x in self._two(alone, kind, size))
-        pairing = self.evaluator.pairing
-        shoe = pairing.shoe[self.old_shoes :][s]
-        insole = pairing.insole[self.old_insoles :][i]
-        both = one[s] & other[i]
-        patterns = pairing.pattern[kind]
-        for pattern in np.unique(patterns):
-            goes = pairing.goes["well"][pattern][shoe, insole] > 0
+            return part.alone
+        both = np.ascontiguousarray(part.shoes.T)[s] & np.ascontiguousarray(part.insoles.T)[i]
+        for pattern in np.unique(part.pattern):
+            goes = self._goes(int(pattern))[s, i] > 0
             if not goes.all():
-                both[np.ix_(~goes, patterns == pattern)] = False
-        return np.concatenate([alone, both.T], axis=1)
+                both[np.ix_(~goes, part.pattern == pattern)] = False
+        return np.concatenate([part.alone, both.T], axis=1)
 
 
 def drop(assessor: Assessor, whole: Catalogue, kinds: Kinds, tally: Tally, count: int) -> Dropping:
@@ -330,69 +366,79 @@ def drop(assessor: Assessor, whole: Catalogue, kinds: Kinds, tally: Tally, count
     """
     sold = assessor.terms.kinds
     catalogue = replace(whole, items=tuple(i for i in whole.items if i.product.kind in sold))
-    evaluator = assessor.evaluator(catalogue, kinds)
-    served = evaluator.evaluate()
+    shelf, total = _Shelf(assessor.evaluator(catalogue, kinds)), float(tally.customers)
+    evaluator, enough = shelf.evaluator, assessor.book.parameters.coverage.choice
+    suits, whom, before, choice = shelf.reach, None, shelf.served(), shelf.served(enough)
+    gone = _by_program(evaluator, count)
+    exact, lines = gone is not None, []
+    for k in range(min(count, len(catalogue.items))):
+        n, now = gone[k] if gone is not None else shelf.least(), shelf.served()
+        whom = whom or _whom(assessor, tally, evaluator)
+        shelf.let_go(n)
+        item, lost = evaluator.items[n], (now - shelf.served()) / total
+        lines.append(Line(item.id, item.product.kind, lost, suits[n] / total, None, whom(n)))
+    return Dropping(tuple(lines), before / total, shelf.served() / total, choice / total,
+                    shelf.served(enough) / total, exact)  # fmt: skip
+
+
+class _Shelf:
+    """Lines of which some are let go: whom the others serve, and what each is worth.
+
+    Attributes
+    ----------
+    reach, sole, worth : by line, whom it serves, whom it alone serves, and its part in choice.
+    """
+
+    def __init__(self, evaluator: Evaluator) -> None:
+        self.evaluator, self.gone = evaluator, np.zeros(len(evaluator.items), bool)
+        served, self.worth = self._judged(evaluator)
+        self.reach, self.sole = served.reach.copy(), served.sole.copy()
+        self.well, self.choices = served.well, served.choices
+
+    @staticmethod
+    def _judged(evaluator: Evaluator) -> tuple[Served, Array]:
+        options = _Options(evaluator, 0, 0)
+        return evaluator.evaluate(collect=options.add_choice), options.worth
+
+    def served(self, choices: float = 0) -> float:
+        """Customers who are served, and have at least so many lines to choose from."""
+        return float(self.evaluator.kinds.weights[self.well & (self.choices >= choices)].sum())
+
+    def least(self) -> int:
+        """The line of which least is lost: customers, then their choice, then those it suits."""
+        loss = np.where(self.gone, np.inf, np.round(self.sole + self.worth, 6))
+        return int(np.lexsort((np.arange(len(loss)), self.reach, loss))[0])
+
+    def let_go(self, n: int) -> None:
+        """Let a line go; only those whom it could serve are judged again."""
+        self.gone[n], touched = True, np.flatnonzero(self.evaluator.could(n))
+        if not len(touched):
+            return
+        was, worth = self._judged(self.evaluator.over(touched))
+        self.evaluator = self.evaluator.without(n)
+        now, left = self._judged(self.evaluator.over(touched))
+        self.well[touched], self.choices[touched] = now.well, now.choices
+        self.reach = self.reach + now.reach - was.reach
+        self.sole, self.worth = self.sole + now.sole - was.sole, self.worth + left - worth
+
+
+def _by_program(evaluator: Evaluator, count: int) -> list[int] | None:
+    """The lines that go, by an integer program; None where there are too many for one."""
+    parameters, lines = evaluator.table.book.parameters.coverage, len(evaluator.items)
+    pairs = len(evaluator.shoes) * evaluator.bought * ("pair" in evaluator.terms.ways)
+    if np.count_nonzero(evaluator.kinds.weights) * (lines + pairs) > parameters.program_entries:
+        return None
     options = _Options(evaluator, 0, 0)
-    pairs = len(catalogue.shoes) * len(catalogue.insoles) * ("pair" in assessor.terms.ways)
-    entries = int(np.count_nonzero(kinds.weights)) * (len(catalogue.items) + pairs)
-    parameters = assessor.book.parameters
-    exact = entries <= parameters.coverage.program_entries
-    gone = _by_program(options, len(catalogue.items), count, parameters) if exact else []
-    if not exact:
-        gone = _one_by_one(assessor, catalogue, kinds, count)
-    whom = _whom(assessor, tally, evaluator)
-    enough, rest, lines = parameters.coverage.choice, catalogue, []
-    total, now = float(tally.customers), float(kinds.weights[served.well].sum())
-    before, choice_before = now, float(kinds.weights[_chosen(served, enough)].sum())
-    choice = choice_before
-    places = {item.id: n for n, item in enumerate(evaluator.items)}
-    for name in gone:
-        rest = replace(rest, items=tuple(one for one in rest.items if one.id != name))
-        found = assessor.evaluator(rest, kinds).evaluate()
-        left = float(kinds.weights[found.well].sum())
-        choice = float(kinds.weights[_chosen(found, enough)].sum())
-        n = places[name]
-        item = evaluator.items[n]
-        suits = float(served.reach[n]) / total
-        lines.append(Line(name, item.product.kind, (now - left) / total, suits, None, whom(n)))
-        now = left
-    return Dropping(tuple(lines), before / total, now / total, choice_before / total,
-                    choice / total, exact and options.proven)  # fmt: skip
-
-
-def _chosen(served: Served, enough: float) -> Array:
-    return np.asarray(served.well & (served.choices >= enough))
-
-
-def _by_program(options: _Options, lines: int, count: int, parameters: Parameters) -> list[str]:
-    """The lines that go, by an integer program; those that serve fewest first."""
     options.gather()
-    problem = options.problem(np.ones(lines), float(lines))
-    kept = least_loss(
-        problem,
-        count,
-        largest=parameters.coverage.program_entries if options.whole else 0,
-        seconds=parameters.coverage.program_seconds,
-    )
-    options.proven = kept.method == "exact"
+    problem = options.problem(np.ones(lines), float(max(0, lines - count)))
+    if not options.whole:
+        return None
+    kept = select(problem, largest=parameters.program_entries, seconds=parameters.program_seconds)
+    if kept.method != "exact":
+        return None
     # The program keeps no line that adds nothing; of those any may go, so only `count` do.
     out = sorted(set(range(lines)) - set(kept.lines), key=lambda n: (options.suits[n], n))
-    return [options.evaluator.items[n].id for n in out[:count]]
-
-
-def _one_by_one(assessor: Assessor, catalogue: Catalogue, kinds: Kinds, count: int) -> list[str]:
-    """Let lines go one at a time: least lost, then least taken from choice."""
-    gone: list[str] = []
-    rest = catalogue
-    for _ in range(min(count, len(catalogue.items))):
-        evaluator = assessor.evaluator(rest, kinds)
-        options = _Options(evaluator, 0, 0)
-        served = evaluator.evaluate(collect=options.add_choice)
-        loss = served.sole + options.worth
-        first = int(np.lexsort((np.arange(len(loss)), served.reach, loss))[0])
-        gone.append(evaluator.items[first].id)
-        rest = replace(rest, items=tuple(one for one in rest.items if one.id != gone[-1]))
-    return gone
+    return out[:count]
 
 
 def _whom(
@@ -406,8 +452,8 @@ def _whom(
 
     def whom(n: int) -> tuple[str, str]:
         shoes = len(evaluator.shoes)
-        column = usable.shoes[:, n] if n < shoes else usable.insoles[:, n - shoes]
-        mine = weight * column[group]
+        sold, column = (usable.shoes, n) if n < shoes else (usable.insoles, n - shoes)
+        mine = weight * sold.rows[:, column][sold.of][group]
         if not mine.any():
             return "", ""
         top = [codes.names[way][int(np.bincount(codes.codes[way], mine).argmax())]

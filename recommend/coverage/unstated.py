@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from recommend.catalogue.loading import Catalogue, Item
-from recommend.coverage.crowd import Crowd
+from recommend.coverage.crowd import Crowd, has_children
 from recommend.coverage.population import load_population
 from recommend.coverage.run import Question
 from recommend.errors import counted
@@ -26,7 +26,9 @@ def unstated_lines(items: Sequence[Item], book: Rulebook) -> Iterator[str]:
     """
     catalogue = Catalogue("", "", "", tuple(items), (), Texts.of("", {}))
     people = load_population(Path(book.folder) / "population.yaml", book.sources)
-    question = Question(book, catalogue, Crowd("modelled", people, CUSTOMERS, SEED))
+    children = has_children(items, people, book)
+    crowd = Crowd("modelled", people, CUSTOMERS, SEED, children=children)
+    question = Question(book, catalogue, crowd)
     assessor = question.assessor()
     kinds = assessor.kinds(question.crowd.tally(book, assessor.classes))
     evaluator = assessor.evaluator(catalogue, kinds)

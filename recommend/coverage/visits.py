@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -42,13 +42,7 @@ def resampled(shop: Shop, rng: np.random.Generator) -> Shop:
     count = len(shop.visits)
     rows = rng.integers(0, count, count)
 
-    def taken(columns: Mapping[str, Column]) -> dict[str, Column]:
-        return {name: replace(c, codes=c.codes[rows]) if isinstance(c, Words) else c[rows]
-                for name, c in columns.items()}  # fmt: skip
-
-    feet = {side: taken(columns) for side, columns in shop.customers.feet.items()}
-    customers = replace(shop.customers, own=taken(shop.customers.own), feet=feet)
-    return Shop(tuple(shop.visits[row] for row in rows), customers)
+    return Shop(tuple(shop.visits[row] for row in rows), shop.customers.only(rows))
 
 
 def read_shop(path: Path, book: Rulebook) -> Shop:

@@ -114,7 +114,7 @@ class Counter:
         return Progress(
             asked=sum(a != "not-asked" for a in visit.answers.values()),
             questions=sum(
-                visit.follow_up is not None or not one.after_wear
+                one.arises(visit.answers, again=visit.follow_up is not None)
                 for one in self.book.questions.values()
             ),
             notes=seen.notes,

@@ -52,6 +52,7 @@ def conclude_many(
     *,
     fails: bool = False,
     only: Iterable[str] | None = None,
+    program: Program | None = None,
 ) -> ManyConclusions:
     """Run every stratum over `count` feet.
 
@@ -63,6 +64,7 @@ def conclude_many(
     fails : also tell which rules are false, so that unknown can be told from false.
     only : ids of the rules asked for, all by default. The result then holds those rules, and
         the axes that they read.
+    program : `compiled` from columns that differ in the long ones' values alone.
 
     Raises
     ------
@@ -70,9 +72,7 @@ def conclude_many(
         If two rules conclude different values of one axis for a foot; it names both.
     """
     asked = [rule.id for rule in book.rules] if only is None else list(dict.fromkeys(only))
-    rules = book.rules if only is None else behind(book, asked)
-    program = Program(book, columns)
-    program.add(rules, asked if fails else ())
+    program = program or compiled(book, columns, fails=fails, only=only)
     holds = dict(zip(asked, np.empty((len(asked), count), np.bool_), strict=True))
     false = asked if fails else []
     untrue = dict(zip(false, np.empty((len(false), count), np.bool_), strict=True))
@@ -82,13 +82,23 @@ def conclude_many(
     axes = dict(zip(names, np.empty((len(names), count), np.int8), strict=True))
     outputs = [(program.holds[name], holds[name]) for name in asked]
     outputs += [(program.fails[name], untrue[name]) for name in false]
-    runner = _Runner(program, outputs, axes)
+    runner = _Runner(program, columns, outputs, axes)
     for start in range(0, count, CHUNK):
         clash = runner.run(slice(start, min(start + CHUNK, count)))
         if clash is not None:
             sound = {axis: axes[axis] for axis in names[: names.index(clash[0])]}
             raise _contradiction(book, columns, sound, *clash)
     return ManyConclusions(holds, untrue, axes)
+
+
+def compiled(
+    book: Rulebook, columns: Columns, *, fails: bool = False, only: Iterable[str] | None = None
+) -> Program:
+    """The rules asked for as array operations; columns of length one are compiled in."""
+    asked = [rule.id for rule in book.rules] if only is None else list(dict.fromkeys(only))
+    program = Program(book, columns)
+    program.add(book.rules if only is None else behind(book, asked), asked if fails else ())
+    return program
 
 
 def _whole_axes(book: Rulebook, run: Set[str]) -> list[str]:
@@ -155,6 +165,7 @@ class _Runner:
     def __init__(
         self,
         program: Program,
+        columns: Columns,
         outputs: list[tuple[Node, Bools]],
         axes: Mapping[str, NDArray[np.int8]],
     ) -> None:
@@ -166,7 +177,7 @@ class _Runner:
         self._columns: dict[str, int] = {}
         self._at: dict[Node, int] = {}
         self._copies: list[tuple[int, int]] = []
-        self._program = program
+        self._program, self._given = program, columns
         self._place_outputs(outputs)
         self._steps = list(self._allocated())
         self._so_far = np.empty(CHUNK, np.int8)
@@ -215,7 +226,7 @@ class _Runner:
             return self._at[operand]
         if isinstance(operand, str):
             if operand not in self._columns:
-                self._columns[operand] = self._moving(self._program.columns[operand])
+                self._columns[operand] = self._moving(self._given[operand])
             return self._columns[operand]
         self._cells.append(operand)
         return len(self._cells) - 1

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 from recommend.infer.assess import Assessment
 from recommend.infer.derivation import measure_of
 from recommend.infer.facts import facts_of, reading_facts
-from recommend.infer.many import Columns, ManyConclusions, columns_of, conclude_many
+from recommend.infer.many import Columns, ManyConclusions, columns_of, compiled, conclude_many
+from recommend.infer.program import Program
 from recommend.measure.definitions import Derivation
 from recommend.measure.derived import derivations, parts_of, reckoned, turning_points
 from recommend.measure.model import SIDES, Measure, Side
@@ -42,6 +43,10 @@ class Variations:
 
     assessment: Assessment
     book: Rulebook
+    _programs: dict[tuple[Side, frozenset[str]], Program] = field(default_factory=dict, repr=False)
+    _redraws: dict[tuple[str, int, tuple[float, ...]], dict[Key, Floats]] = field(
+        default_factory=dict, repr=False
+    )
 
     @cached_property
     def limits(self) -> dict[str, set[tuple[str, float]]]:
@@ -112,7 +117,16 @@ class Variations:
         readings : by foot and measure, (count,) values in the measure's unit.
         """
         columns = self._columns(readings)
-        return {side: conclude_many(self.book, columns[side], count) for side in SIDES}
+        return {side: self._concluded(side, columns[side], count) for side in SIDES}
+
+    def _concluded(self, side: Side, columns: Columns, count: int) -> ManyConclusions:
+        """As `conclude_many`; readings that vary again are run by the program made before."""
+        if count == 1:  # then what varies is compiled in
+            return conclude_many(self.book, columns, count)
+        varied = frozenset(name for name, column in columns.items() if len(column) > 1)
+        if (side, varied) not in self._programs:
+            self._programs[side, varied] = compiled(self.book, columns)
+        return conclude_many(self.book, columns, count, program=self._programs[side, varied])
 
     def _columns(self, readings: Readings) -> dict[Side, Columns]:
         columns = {side: dict(self._base[side]) for side in SIDES}
@@ -187,8 +201,11 @@ class Variations:
         seed : a hash in hexadecimal; the same seed gives the same redraws on every machine.
         edges : lengths of foot (mm) at which another size is taken.
         """
-        drawn = {key: self._drawn(key, seed, draws) for key in self.readings()}
-        return {key: values for key, values in drawn.items() if self._matters(key, values, edges)}
+        asked = (seed, draws, tuple(edges))
+        if asked not in self._redraws:
+            drawn = {key: self._drawn(key, seed, draws) for key in self.readings()}
+            self._redraws[asked] = {k: v for k, v in drawn.items() if self._matters(k, v, edges)}
+        return dict(self._redraws[asked])
 
     def _drawn(self, key: Key, seed: str, draws: int) -> Floats:
         """Values of one reading; each has its own stream, so that one reading more changes none.

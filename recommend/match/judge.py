@@ -105,11 +105,13 @@ class Judged:
         self.concerns = np.zeros(shape, np.bool_)
         stated = [levels_of(parts, book) for parts in products]
         kinds = [{"pair", *(part.product.kind for part in parts)} for parts in products]
+        of = {k: [k in kind for kind in kinds] for k in ("shoe", "insole", "pair")}
+        named = {need.attribute for need in needs}
+        levels = {a: np.array([one.get(a, np.nan) for one in stated]) for a in named}
         for n, need in enumerate(needs):
-            self.concerns[:, n] = [need.attribute.partition(".")[0] in kind for kind in kinds]
-            levels = np.array([one.get(need.attribute, np.nan) for one in stated])
-            self.level[:, n] = levels
-            columns = _held_against(need, levels, book)
+            self.concerns[:, n] = of[need.attribute.partition(".")[0]]
+            self.level[:, n] = levels[need.attribute]
+            columns = _held_against(need, levels[need.attribute], book)
             self.short[:, n], self.satisfaction[:, n], self.broken[:, n] = columns
         # Nothing cannot break what it has not: no insole is not made for children, nor for adults.
         nothing = np.array([all(p.offered == "none" for p in parts) for parts in products], bool)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from typing import Any
 
 from recommend.catalogue.loading import Catalogue
 from recommend.infer.assess import Assessment, FootAssessment
 from recommend.infer.derivation import Derivation, Lacking
 from recommend.infer.marks import marks_of, share_below
+from recommend.infer.variations import Variations
 from recommend.match.judge import Verdict
 from recommend.match.needs import Need, need_words
 from recommend.match.shortlist import GROUPS, Candidate, Equals, Group, Shortlist
@@ -21,12 +22,16 @@ FORMAT = 2  # raised when a field changes its meaning or goes away
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """A visit assessed and, unless a stop withholds it, the shortlist."""
+    """A visit assessed and, unless a stop withholds it, the shortlist.
+
+    `variations` are the same readings made ready to be redrawn, where the way made them.
+    """
 
     assessment: Assessment
     shortlist: Shortlist | None
     book: Rulebook
     catalogue: Catalogue
+    variations: Variations | None = field(default=None, repr=False, compare=False)
 
 
 def as_document(outcome: Outcome) -> dict[str, Any]:

@@ -7,11 +7,11 @@ What is read here (candidates, verdicts, groups of equals) are views onto the ar
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from itertools import groupby
-from typing import Literal, get_args
+from itertools import groupby, islice
+from typing import Literal, TypeVar, get_args, overload
 
 import numpy as np
 
@@ -29,6 +29,7 @@ from recommend.rulebook.book import Rulebook
 from recommend.visit.models import Visit
 
 Group = Literal["shoe", "insole", "pair"]
+Made = TypeVar("Made")
 GROUPS: tuple[Group, ...] = ("shoe", "insole", "pair")
 _REASONS = 3  # why nothing suits, told
 PlaceOf = Literal["ranked", "missing", "excluded", "will_not_do"]
@@ -145,17 +146,48 @@ class Equals:
         return self.members[0]
 
 
-class Placed(Mapping[Group, tuple[Candidate, ...]]):
-    """Candidates by group, made when a group is asked for: a screen shows few of them."""
+class Lazily(Sequence[Made]):
+    """A sequence whose members are made, in order, when they are first asked for."""
 
-    def __init__(self, make: Callable[[Group], tuple[Candidate, ...]]) -> None:
-        self._make, self._made = make, dict[Group, tuple[Candidate, ...]]()
+    def __init__(self, makes: Iterable[Made]) -> None:
+        self._makes, self._made = iter(makes), list[Made]()
 
-    def __getitem__(self, group: Group) -> tuple[Candidate, ...]:
+    def _up_to(self, count: int | None) -> list[Made]:
+        if count is None or count < 0:
+            self._made.extend(self._makes)
+        elif count > len(self._made):
+            self._made.extend(islice(self._makes, count - len(self._made)))
+        return self._made
+
+    @overload
+    def __getitem__(self, place: int) -> Made: ...
+
+    @overload
+    def __getitem__(self, place: slice) -> tuple[Made, ...]: ...
+
+    def __getitem__(self, place: int | slice) -> Made | tuple[Made, ...]:
+        if isinstance(place, slice):
+            return tuple(self._up_to(place.stop)[place])
+        return self._up_to(place + 1 if place >= 0 else None)[place]
+
+    def __bool__(self) -> bool:
+        return bool(self._up_to(1))
+
+    def __len__(self) -> int:
+        return len(self._up_to(None))
+
+
+class Placed(Mapping[Group, Sequence[Made]]):
+    """Candidates, or their equals, by group, made when one is asked for: a screen shows few."""
+
+    def __init__(self, make: Callable[[Group], Iterable[Made]]) -> None:
+        self._make, self._made = make, dict[Group, Lazily[Made]]()
+
+    def __getitem__(self, group: Group) -> Sequence[Made]:
         if group not in GROUPS:
             raise KeyError(group)
         if group not in self._made:
-            self._made[group] = self._make(group)
+            self._made[group] = Lazily(self._make(group))
         return self._made[group]
 
     def __iter__(self) -> Iterator[Group]:
@@ -186,11 +218,11 @@ class Shortlist:
 
     needs: PairNeeds
     wanted: Wanted
-    ranked: Mapping[Group, tuple[Candidate, ...]]
-    missing: Mapping[Group, tuple[Candidate, ...]]
-    excluded: Mapping[Group, tuple[Candidate, ...]]
-    without_place: Mapping[Group, tuple[Candidate, ...]]
-    will_not_do: Mapping[Group, tuple[Candidate, ...]]
+    ranked: Mapping[Group, Sequence[Candidate]]
+    missing: Mapping[Group, Sequence[Candidate]]
+    excluded: Mapping[Group, Sequence[Candidate]]
+    without_place: Mapping[Group, Sequence[Candidate]]
+    will_not_do: Mapping[Group, Sequence[Candidate]]
     unplaced: tuple[str, ...] = ()
     redrawn: Cases | None = field(default=None, repr=False)
     as_read: Cases | None = field(default=None, repr=False)
@@ -228,9 +260,9 @@ class Shortlist:
         return ("no insole that suits goes into a shoe that suits (liner, room or heel seat)",)
 
     @cached_property
-    def groups(self) -> dict[Group, tuple[Equals, ...]]:
+    def groups(self) -> Mapping[Group, Sequence[Equals]]:
         """By group of product, the candidates in groups of equals, best first."""
-        return {group: tuple(self._equals(group)) for group in GROUPS}
+        return Placed(self._equals)
 
     def _equals(self, group: Group) -> Iterator[Equals]:
         for _, members in groupby(self.ranked[group], key=lambda c: c.alike):
@@ -266,9 +298,9 @@ class _Judge:
         """The customer's size class."""
         return int(self.as_read.sizes[0])
 
-    def placed(self, place: PlaceOf, redrawn: Cases | None) -> Placed:
-        """Candidates by group, best first, of one place; made when a group is asked for."""
-        return Placed(lambda group: tuple(self._placed(group, place, redrawn)))
+    def placed(self, place: PlaceOf, redrawn: Cases | None) -> Placed[Candidate]:
+        """Candidates by group, best first, of one place."""
+        return Placed(lambda group: self._placed(group, place, redrawn))
 
     def _placed(self, group: Group, place: PlaceOf, redrawn: Cases | None) -> Iterator[Candidate]:
         standing, tie = self.as_read.standing[group], self.ranking.tie_order(group)
@@ -467,10 +499,10 @@ def shortlist(
     judge = _Judge(ranking, needs, as_read, wanted, harm, out)
     placed = (judge.placed(place, redrawn) for place in get_args(PlaceOf))
     ranked, missing, excluded, not_do = placed
-    none = Placed(lambda _: ())
+    none = Placed[Candidate](lambda _: ())
     unplaced = why_unplaced(assessment, wanted, book)
     if unplaced:
-        by_name = Placed(lambda g: tuple(sorted(ranked[g], key=lambda c: c.id)))
+        by_name = Placed(lambda g: sorted(ranked[g], key=lambda c: c.id))
         return Shortlist(
             needs, wanted, none, missing, excluded, by_name, not_do, unplaced, None, as_read
         )

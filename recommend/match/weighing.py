@@ -14,7 +14,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from recommend.catalogue.fitting import fit
+from recommend.catalogue.fitting import INSOLE_READS, SHOE_READS, Fit, fit
 from recommend.catalogue.loading import Item
 from recommend.match.judge import Judged, Parts
 from recommend.match.needs import Active, Bools, Floats, NeedTable
@@ -56,10 +56,22 @@ class Shelf:
         self._mask = {way: table.kinds(way) for way in WAYS}
         self.shoe = Judged(table.book, table.needs, [(item,) for item in self.shoes])
         self.insole = Judged(table.book, table.needs, [(item,) for item in self.insoles])
-        parameters = table.book.parameters
-        self.fitting = [[fit(s, i, parameters) for i in self.insoles] for s in self.shoes]
+        self.fitting = self._fitted()
         fits = [[one.fits for one in row] for row in self.fitting]
         self.fits = np.array(fits, bool).reshape(len(self.shoes), len(self.insoles))
+
+    def _fitted(self) -> list[list[Fit]]:
+        """Whether each insole goes into each shoe; those alike once."""
+        parameters, found = self.table.book.parameters, dict[tuple[object, ...], Fit]()
+        insoles = [(i, (i.offered, *map(i.levels.get, INSOLE_READS))) for i in self.insoles]
+        rows: list[list[Fit]] = []
+        for shoe in self.shoes:
+            reads = tuple(map(shoe.levels.get, SHOE_READS))
+            for insole, own in insoles:
+                if (reads, own) not in found:
+                    found[reads, own] = fit(shoe, insole, parameters)
+            rows.append([found[reads, own] for _, own in insoles])
+        return rows
 
     # --- as what speaks against each --------------------------------------------------------
 
@@ -103,8 +115,12 @@ class Shelf:
 
     def _undescribed(self, kind: Way) -> Bools:
         """The customer's own shoes of which nothing is known, shape (m,)."""
-        items = self.shoes if kind == "shoe" else self.insoles
-        return np.array([i.offered == "own" and not i.levels for i in items], np.bool_)
+        return np.asarray(self._no_levels[kind] & (self._offered(kind) == "own"), np.bool_)
+
+    @cached_property
+    def _no_levels(self) -> dict[Way, Bools]:
+        kinds: dict[Way, tuple[Item, ...]] = {"shoe": self.shoes, "insole": self.insoles}
+        return {k: np.array([not i.levels for i in v], np.bool_) for k, v in kinds.items()}
 
     def _costs(self, way: Way, active: Active, mask: Bools) -> Costs:
         """Costs of the needs in a mask."""
@@ -128,9 +144,13 @@ class Shelf:
             function = function + weight * (~kept & ~out[:, kept])
         return Costs(out, fits, function)
 
-    def _offered(self, way: Way) -> Array:
-        items = {"shoe": self.shoes, "insole": self.insoles, "pair": ()}[way]
-        return np.array([item.offered for item in items], "U4")
+    def _offered(self, kind: Way) -> Array:
+        return self._offers[kind]
+
+    @cached_property
+    def _offers(self) -> dict[Way, Array]:
+        kinds: dict[Way, tuple[Item, ...]] = {"shoe": self.shoes, "insole": self.insoles}
+        return {k: np.array([i.offered for i in v], "U4") for k, v in kinds.items()}
 
     @cached_property
     def kept_insole(self) -> Item | None:

@@ -157,7 +157,7 @@ def _still(
     if options.still is None:
         return None
     if not is_film(options.still):
-        return _read_marks(options.still, options, None)
+        return _read_marks(options.still, options, None, parameters)
     again = replace(options, side=side, gait="standing", still=None)
     return open_film(options.still, parameters, again).recordings[0]
 
@@ -174,18 +174,21 @@ def _measure(
     from recommend.measure.video import measure_marks
 
     still = _still(options, options.side, parameters)
-    marks = _read_marks(path, options, options.side)
+    marks = _read_marks(path, options, options.side, parameters)
     return (measure_marks(marks, still, parameters, defs),)
 
 
-def _read_marks(path: Path, options: CaptureOptions, side: Side | None) -> MarksRecording:
+def _read_marks(
+    path: Path, options: CaptureOptions, side: Side | None, parameters: Parameters
+) -> MarksRecording:
     """Marks of a CSV or C3D file; a still C3D capture is of the same foot as the other."""
     if path.suffix.lower() == ".c3d":
         from recommend.measure.video.c3d import read_marks_c3d
 
         return read_marks_c3d(
-            path, options.side, options.marks, options.facing, options.gait, options.condition
-        )
+            path, options.side, options.marks, options.facing, options.gait, options.condition,
+            parameters.capture.step_force,
+        )  # fmt: skip
     from recommend.measure.video.reading import read_marks_csv
 
     return read_marks_csv(path, side, options.mapping)

@@ -120,7 +120,7 @@ def mat(file: str, told: Told) -> Held:
 
 
 def c3d(file: str, _told: Told) -> Held:
-    """The points (3, points, frames); names, unit, rate, first frame and events are the head."""
+    """The points (3, points, frames); names, unit, rate, events and force plates are the head."""
     import ezc3d
 
     data = ezc3d.c3d(file)
@@ -136,7 +136,37 @@ def c3d(file: str, _told: Told) -> Held:
         "first": int(data["header"]["points"]["first_frame"]),
         "events": _events(data["parameters"].get("EVENT") or {}),
     }
+    force, corners = _plates(file, points.shape[2])
+    head |= {"force": force.round(1).tolist(), "corners": corners.tolist()}
     return points[:3].astype(np.float64), head
+
+
+def _plates(file: str, frames: int) -> tuple[Any, Any]:
+    """(plates, frames) force into each force plate in N, and (plates, 3, 4) its corners.
+
+    What the library cannot make out of a file's plates is as if there were none.
+    """
+    import ezc3d
+
+    none = np.empty((0, frames)), np.empty((0, 3, 4))
+    try:
+        plates = ezc3d.c3d(file, extract_forceplat_data=True)["data"]["platform"]
+        corners = np.array([plate["corners"] for plate in plates], dtype=np.float64)
+        force = np.array([_pressed(plate, frames) for plate in plates])
+    except (OSError, RuntimeError, ValueError, IndexError, KeyError, MemoryError):
+        return none
+    whole = corners.ndim == 3 and force.ndim == 2 and np.isfinite(corners).all()
+    return (np.nan_to_num(force), corners) if whole else none
+
+
+def _pressed(plate: Any, frames: int) -> Any:
+    """(frames,) size of the force across one plate in N, at the instant of each frame."""
+    force, corners = np.asarray(plate["force"]), np.asarray(plate["corners"])
+    if plate["unit_force"] != "N" or not frames or force.shape[1] < frames:
+        raise ValueError("no force in N for each frame")
+    across = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 1])
+    every = force.shape[1] // frames
+    return np.abs(across / np.linalg.norm(across) @ force[:, ::every][:, :frames])
 
 
 def _events(group: Any) -> list[list[Any]]:

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from recommend.errors import InputError, nearest
-from recommend.measure.capture import CaptureOptions, measure_capture, sha256_of
 from recommend.measure.definitions import MeasureDefs, number, unit_words
-from recommend.measure.measured import Measured
 from recommend.measure.model import SIDES
 from recommend.measure.observed import observe
 from recommend.parameters import Parameters
@@ -16,6 +15,9 @@ from recommend.reading import read_document, validate
 from recommend.reading.document import Document
 from recommend.visit import Visit, read_visit
 from recommend.visit.models import Capture
+
+if TYPE_CHECKING:
+    from recommend.measure.measured import Measured
 
 
 def read_measured_visit(
@@ -39,19 +41,27 @@ def read_measured_visit(
     visit = read_visit(path, questions, purposes)
     if any(foot.measures for foot in (visit.feet.left, visit.feet.right)):
         _check_typed(read_document(path), visit, defs)
-    if not visit.captures:
-        _check_bounds(path, visit, defs, parameters)
-        return visit
+    if visit.captures:
+        visit = _with_captures(path, visit, parameters, defs)
+    _check_bounds(path, visit, defs, parameters)
+    return visit
+
+
+def _with_captures(path: Path, visit: Visit, parameters: Parameters, defs: MeasureDefs) -> Visit:
+    # Only here: most visits name no capture.
+    from recommend.measure.capture import CaptureOptions, measure_capture
+
     document = read_document(path)
     found: list[Measured] = []
     for index, capture in enumerate(visit.captures):
         file = path.parent / capture.file
         if capture.sha256 is None:
-            found += measure_capture(file, parameters, defs, _options(path, capture))
+            still = path.parent / capture.still if capture.still else None
+            options = CaptureOptions(side=capture.side, still=still)
+            found += measure_capture(file, parameters, defs, options)
         elif _digest(file) not in (None, capture.sha256):
             raise _changed(document, index, capture)
     if not found:
-        _check_bounds(path, visit, defs, parameters)
         return visit
     from recommend.measure.into import merge  # only here: it loads the round-trip reader
 
@@ -60,6 +70,8 @@ def read_measured_visit(
 
 def _digest(file: Path) -> str | None:
     """The hash of a capture that is there still; None of one that cannot be read."""
+    from recommend.measure.capture import sha256_of
+
     try:
         return sha256_of(file) if file.is_file() else None
     except OSError:
@@ -103,11 +115,6 @@ def _check_bounds(path: Path, visit: Visit, defs: MeasureDefs, parameters: Param
                 f"from {one.lowest:g} to {one.highest:g}{unit_words(one.unit)}",
                 "look at the readings that it follows from",
             )
-
-
-def _options(path: Path, capture: Capture) -> CaptureOptions:
-    still = path.parent / capture.still if capture.still else None
-    return CaptureOptions(side=capture.side, still=still)
 
 
 def _changed(document: Document, index: int, capture: Capture) -> InputError:

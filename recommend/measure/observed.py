@@ -114,20 +114,29 @@ def _captured(measure: Measure, visit: Visit) -> Measure:
     return measure
 
 
-def reading_error(definition: MeasureDef, values: Sequence[float], parameters: Parameters) -> float:
+def reading_error(
+    definition: MeasureDef, values: Sequence[float], parameters: Parameters, mean_of: int = 1
+) -> float:
     """Standard error of the mean of `values`, in the measure's unit.
 
     From the scatter of the readings when there are at least ``noise.few-strides`` of them;
     with fewer, the larger of that and the published error of one reading over the square root
-    of their number. What repeating cannot remove (`floor`) is added in quadrature.
+    of their number, which is `mean_of` where one value is itself a mean. What repeating cannot
+    remove (`floor`) is added in quadrature.
     """
     known = definition.error
+    single = known.single if known else 0.0
     return standard_error(
         values,
-        single=known.single if known else 0.0,
+        single=single / math.sqrt(mean_of) if len(values) == 1 else single,
         few=parameters.noise.few_strides,
         floor=known.floor if known else 0.0,
     )
+
+
+def _count(values: Sequence[float], mean_of: int) -> int:
+    """How many strides stand behind the numbers that are written down."""
+    return mean_of if len(values) == 1 else len(values)
 
 
 @dataclass(frozen=True, slots=True)
@@ -349,9 +358,9 @@ class _Maker:
         if entry.range:
             yield self._angle("rearfoot-range", side, entry, entry.range)
         else:
-            yield from self._less("rearfoot-range", side, entry, entry.peak, entry.touchdown)
+            yield from self._less("rearfoot-range", side, entry, entry.touchdown)
             yield from self._range_of_contact(side, entry)
-        yield from self._less("rearfoot-return", side, entry, entry.peak, entry.propulsion)
+        yield from self._less("rearfoot-return", side, entry, entry.propulsion)
 
     def _range_of_contact(self, side: Side, entry: Rearfoot) -> Iterator[Measure]:
         """The range as rulebooks took it that knew the peak in contact alone."""
@@ -365,39 +374,37 @@ class _Maker:
         yield self._measure("rearfoot-range", side, fmean(ranges), error, count, _OLD_RANGE, words)
 
     def _less(
-        self,
-        name: str,
-        side: Side,
-        entry: Rearfoot,
-        peak: list[float] | None,
-        other: list[float] | None,
+        self, name: str, side: Side, entry: Rearfoot, other: list[float] | None
     ) -> Iterator[Measure]:
         """How far the peak lies above another angle of the same strides.
 
         Stride by stride where both were read in as many; else mean less mean, as two readings.
         """
+        peak, means = entry.peak, entry.mean_of or 1
         if not peak or not other or name not in self.defs:
             return
         words: dict[str, str] = {"gait": entry.gait}
         if len(peak) == len(other):
             gaps = [top - low for top, low in zip(peak, other, strict=True)]
-            error = reading_error(self.defs[name], gaps, self.parameters)
+            error = reading_error(self.defs[name], gaps, self.parameters, means)
             method = "stride by stride"
         else:
-            one, two = (reading_error(self.defs["peak-angle"], s, self.parameters)
+            one, two = (reading_error(self.defs["peak-angle"], s, self.parameters, means)
                         for s in (peak, other))  # fmt: skip
             error, method = math.hypot(one, two), "mean less mean, of different strides"
             gaps = [fmean(peak) - fmean(other)]
-        count = min(len(peak), len(other))
+        count = min(_count(peak, means), _count(other, means))
         made = self._measure(name, side, fmean(gaps), error, count, method, words)
         yield replace(made, follows=True)
 
     def _angle(self, name: str, side: Side, entry: Rearfoot, strides: list[float]) -> Measure:
-        error = reading_error(self.defs[name], strides, self.parameters)
+        means = entry.mean_of or 1
+        error = reading_error(self.defs[name], strides, self.parameters, means)
         both: dict[str, str] = {"gait": entry.gait, "reference": entry.reference}
         words = {key: both[key] for key in self.defs[name].qualifiers}
         method = "mean of readings" if entry.gait == "standing" else "mean of strides"
-        return self._measure(name, side, fmean(strides), error, len(strides), method, words)
+        count = _count(strides, means)
+        return self._measure(name, side, fmean(strides), error, count, method, words)
 
     def _cop(self, side: Side, foot: Foot) -> Iterator[Measure]:
         cop = foot.cop

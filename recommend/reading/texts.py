@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -68,7 +69,7 @@ class Texts(Mapping[str, bytes]):
         return Place(str(Path(self.where) / name) if name else self.where)
 
     def document(self, name: str) -> Document:
-        """One file read and parsed.
+        """One file read and parsed; its data are shared, so nobody changes them.
 
         Raises
         ------
@@ -80,7 +81,7 @@ class Texts(Mapping[str, bytes]):
         place = self.place(name)
         if name not in self.files:
             raise InputError(place, "there is no such file", mend="check the spelling of the path")
-        return parse_document(decoded(self.files[name], place.file), place.file)
+        return _parsed(self.files[name], place.file)
 
     def under(self, folder: str) -> list[str]:
         """Names of the files directly in `folder`."""
@@ -108,6 +109,11 @@ class Texts(Mapping[str, bytes]):
                 place = self.place(name)
                 raise InputError(place, "this can no longer be read as text") from error
         return found
+
+
+@lru_cache(maxsize=256)  # a check reads the files of a rulebook many times
+def _parsed(raw: bytes, file: str) -> Document:
+    return parse_document(decoded(raw, file), file)
 
 
 def digest_of(texts: Texts) -> str:

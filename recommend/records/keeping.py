@@ -183,7 +183,7 @@ def kept_words(kept: Record | None) -> str:
     """What to tell of a record that was kept, or why none was."""
     if kept is None:
         return "Not kept: no record of the visit that it belongs to is there."
-    return f"Kept as record {kept.seq}, SHA-256 {kept.hash[:12]}."
+    return f"Kept as record {kept.seq}."
 
 
 def keeps(option: bool | None = None) -> bool:

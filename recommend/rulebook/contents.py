@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal, NamedTuple, TypeAlias
 
-from recommend.reading import read_document
+from recommend.reading.texts import Texts
 
 # What a leaf bears on. `words` are read by customers or fitters, marks and sources among them;
 # `holds` (promises, claims, guarded words) is what holds the rest in place, and `guards` are the
@@ -53,6 +53,9 @@ _FOLDERS = {
     "examples": ("example", ""),
     "released": ("released", ""),
 }
+_OTHERS = ("rulebook", "attributes", "population", "serving", "claims", "wording", "changes")
+FOLDERS = (*_STAGES, *_FOLDERS)  # of each, the YAML files directly in it are read
+FILES = (*_THINGS, *(f"{name}.yaml" for name in (*_OTHERS, "survivors")))
 _GUARDS = frozenset(
     {
         "example",
@@ -122,7 +125,7 @@ class Edit:
         return f"{what}{field}: {self.was} becomes {self.now}"
 
 
-def contents_of(folder: Path | str) -> dict[Leaf, str]:
+def contents_of(folder: Path | str | Texts) -> dict[Leaf, str]:
     """Everything the YAML files below `folder` say, leaf by leaf.
 
     Raises
@@ -130,9 +133,15 @@ def contents_of(folder: Path | str) -> dict[Leaf, str]:
     InputError
         If a file is not YAML.
     """
-    folder = Path(folder)
-    files = (file.relative_to(folder).as_posix() for file in sorted(folder.rglob("*.yaml")))
-    return contents_of_files({name: read_document(folder / name).data for name in files})
+    texts = folder if isinstance(folder, Texts) else Texts.of_folder(folder)
+    names = (*texts, *texts.unread)
+    return contents_of_files({name: texts.document(name).data for name in names})
+
+
+def is_read(name: str) -> bool:
+    """Whether a file of a rulebook, by its name within the folder, is one that something reads."""
+    folder, _, file = name.rpartition("/")
+    return name in FILES or (folder in FOLDERS and file.endswith(".yaml"))
 
 
 def contents_of_files(files: Mapping[str, Any]) -> dict[Leaf, str]:
@@ -274,7 +283,9 @@ def _keys(parts: list[Any]) -> list[str]:
             " ".join([own, *words, *([part["system"]] if "system" in part else [])]).strip()
         )
     seen: dict[str, int] = {}
-    for n, name in enumerate(names):
+    alike = sorted(range(len(parts)), key=lambda n: _leaf(parts[n], ""))  # not as they stand
+    for n in alike:
+        name = names[n]
         seen[name] = seen.get(name, 0) + 1
         if seen[name] > 1:
             names[n] = f"{name} {seen[name]}".strip()
@@ -290,9 +301,15 @@ def _leaf(data: Any, key: str) -> str:
     if isinstance(data, str):
         return " ".join(data.split())
     if isinstance(data, list):
-        parts = [_leaf(part, "") for part in data]
+        parts = [_part(part) for part in data]
         return ", ".join(sorted(parts) if key in _SETS else parts)
     if isinstance(data, dict):
         parts = [f"{name}: {_leaf(part, str(name))}" for name, part in sorted(data.items())]
         return "{" + ", ".join(parts) + "}"
     return ""
+
+
+def _part(data: Any) -> str:
+    """One of a list; a text with commas in it is no list of several."""
+    text = _leaf(data, "")
+    return f'"{text}"' if isinstance(data, str) and "," in text else text

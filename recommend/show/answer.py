@@ -28,9 +28,10 @@ from recommend.rulebook.book import Rulebook
 from recommend.show.letters import brought, first_choices
 from recommend.show.wanted import wanted, wants_line
 from recommend.show.words import LEVEL_WORDS, lacking_words, size_words
+from recommend.visit.models import Pain
 from recommend.whatif.redraw import HowSure
 
-SCREEN = 24  # lines of the smallest terminal in use
+SCREEN = 23  # lines of the smallest terminal in use, and one for what is typed next
 LABEL = 9  # columns of the word that says what a line is for
 
 
@@ -77,9 +78,9 @@ def _wrapped(text: str, width: int) -> list[str]:
 
 # Which part gives way first, one wording at a time.
 _SHORTENED = (
-    "unlike", "feet", "ask", "say", "ask", "wants", "else", "unlike", "say", "next", "else", "ask",
-    "bring", "wants", "else", "unlike", "ask", "known", "else", "bring", "bring", "next",
-    "cautions", "cautions", "ask", "sure",
+    "since", "unlike", "feet", "ask", "say", "ask", "wants", "else", "unlike", "say", "next",
+    "else", "ask", "bring", "wants", "else", "unlike", "ask", "known", "else", "bring", "bring",
+    "since", "next", "cautions", "cautions", "ask", "sure",
 )  # fmt: skip
 
 
@@ -126,7 +127,10 @@ def fitted(parts: Iterable[Part], shortened: Sequence[str], width: int) -> list[
 def _parts(outcome: Outcome, sure: HowSure | None, called: str) -> Iterator[Part]:
     yield _who(outcome)
     yield from _notes(outcome)
+    yield from _since(outcome)
     if outcome.shortlist is None:
+        page = f"Read it out. The page: recommend sheet {called}; that it was heard:"
+        yield Part("next", "Next", [[f"{page} recommend visit decide {called}"]])
         return
     yield _open_questions(outcome)
     yield from _feet(outcome)
@@ -190,6 +194,43 @@ def _notes(outcome: Outcome) -> Iterator[Part]:
             "First",
             [[f"Nothing asked or measured speaks against a fitting (all {asked} asked)."]],
         )
+
+
+def _since(outcome: Outcome) -> Iterator[Part]:
+    """What changed since the visit before: pain by site first, then what was worn and how."""
+    visit = outcome.assessment.visit
+    again = visit.follow_up
+    if again is None:
+        return
+    from recommend.show.history import wear_words  # only here: most visits are first ones
+
+    titles = {item.id: item.product.title for item in outcome.catalogue.items}
+    pain = _pain_since(visit.pain, again.pain_sites_before)
+    worn = f"Worn: {wear_words(again, titles)}."
+    short = worn.partition(", ")[0]
+    yield Part("since", "Since", [[*pain, worn], [*pain, f"{short}."], [*pain]])
+
+
+def _pain_since(now: Sequence[Pain] | None, before: Sequence[Pain] | None) -> list[str]:
+    """Pain by site, now against then, in one line; nothing where either was not asked."""
+    if now is None or before is None:
+        return []
+    then, today = ({(p.site, p.side): p for p in told} for told in (before, now))
+    words = []
+    for site in {**today, **then}:
+        place = f"{site[0].replace('-', ' ')} {site[1]}"
+        old, new = (_score(told[site]) if site in told else "" for told in (then, today))
+        if not old:
+            words.append(f"new: {place} {new}")
+        elif not new:
+            words.append(f"gone: {place} (was {old})")
+        else:
+            words.append(f"{place} {new}{'' if new == old else f' (was {old})'}")
+    return [f"Pain: {', '.join(words)}." if words else "No pain, then or now."]
+
+
+def _score(pain: Pain) -> str:
+    return f"{pain.score} of 10" if pain.score is not None else "not scored"
 
 
 def _note_part(level: str, notes: Sequence[Note], book: Rulebook) -> Iterator[Part]:
@@ -393,7 +434,8 @@ def price_words(parts: Iterable[Item], outcome: Outcome) -> str:
 def for_and_against(candidate: Candidate, book: Rulebook) -> str:
     """The one reason for it and the one thing against it."""
     against = next(iter(against_lines(candidate, book)), "")
-    reason = next(iter(why_lines(candidate, book)), "")
+    reasons = why_lines(candidate, book)  # what falls short in one thing is no reason for it
+    reason = next((one for one in reasons if not against.startswith(f"{one},")), "")
     wishes = sum(v.need.strength == "prefer" for v in candidate.judgement.verdicts)
     if not against and wishes and any(part.offered == "shop" for part in candidate.parts):
         return f"meets all of the {counted(wishes, 'wish', 'wishes')} asked for"
@@ -427,7 +469,7 @@ def _next(outcome: Outcome, sure: HowSure | None, reference: str) -> Part:
     if ranked.wanted.length is None:
         return Part("next", "Next", [["Measure the length of both feet first."]])
     again = _again(outcome, sure)
-    tried = f"{_trying(outcome)} recommend trial {reference}"
+    tried = f"{_trying(outcome)} recommend trial step {reference}"
     doubtful = _holds(ranked) < outcome.book.parameters.rank.sure
     whole = [again, tried] if doubtful else [tried, again]
     short = again if doubtful and again else tried

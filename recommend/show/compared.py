@@ -1,4 +1,4 @@
-"""Products side by side: place, price, fit, and every wish, in as many columns as there are."""
+"""Products side by side: place, price, fit, and in what they differ, each in a column."""
 
 from __future__ import annotations
 
@@ -6,21 +6,27 @@ import textwrap
 from collections.abc import Iterator, Sequence
 from typing import Any
 
+from recommend.errors import counted
 from recommend.match.judge import Verdict
-from recommend.match.needs import Need, level_words, ruling_words
+from recommend.match.needs import Need, level_words
 from recommend.match.outcome import Outcome, group_document
 from recommend.match.shortlist import Candidate, Equals
 from recommend.match.telling import against_lines, fit_lines
 from recommend.rulebook.book import Rulebook
+from recommend.show.wanted import wish_words
 
 _HEAD = 26  # columns of what is compared
 _GAP = 2
+_MET = ", met"
+_PARTS = {"shoe": "shoe", "insole": "insole", "pair": "together"}
 
 
-def compared_lines(candidates: Sequence[Candidate], outcome: Outcome, width: int) -> Iterator[str]:
-    """A table as lines of at most `width` columns."""
+def compared_lines(
+    candidates: Sequence[Candidate], outcome: Outcome, width: int, *, full: bool = False
+) -> Iterator[str]:
+    """A table as lines of at most `width` columns: what tells them apart, or `full` every wish."""
     cells = max(10, (width - _HEAD) // len(candidates) - _GAP)
-    for head, row in _rows(candidates, outcome):
+    for head, row in _rows(candidates, outcome, full):
         columns = [textwrap.wrap(head, _HEAD - _GAP) or [""]]
         columns += [textwrap.wrap(cell, cells) or [""] for cell in row]
         for line in range(max(map(len, columns))):
@@ -30,16 +36,38 @@ def compared_lines(candidates: Sequence[Candidate], outcome: Outcome, width: int
             yield "".join(padded).rstrip()
 
 
-def _rows(candidates: Sequence[Candidate], outcome: Outcome) -> Iterator[tuple[str, list[str]]]:
+def _rows(
+    candidates: Sequence[Candidate], outcome: Outcome, full: bool
+) -> Iterator[tuple[str, list[str]]]:
     book = outcome.book
     yield "", [" + ".join(part.product.title for part in one.parts) for one in candidates]
     yield "place", [_place(one, outcome) for one in candidates]
     yield "price", [_price(one, outcome) for one in candidates]
     yield "fit", ["; ".join(fit_lines(one, book)) or "look at it" for one in candidates]
-    for need in _needs(candidates):
-        yield ruling_words(need, book), [_standing(need, one, book) for one in candidates]
     yield "against it", ["; ".join(against_lines(one, book)) or "nothing" for one in candidates]
-    yield "weight against", [f"fit {one.fit:g}, rest {one.function:g}" for one in candidates]
+    alike = 0
+    for need in _needs(candidates):
+        row = [_standing(need, one, book) for one in candidates]
+        met = all(cell.endswith(_MET) for cell in row)
+        same = met or (len(row) > 1 and len(set(row)) == 1)
+        if full or not same:
+            yield _head(need, book), row
+        else:
+            alike += 1
+    if full:
+        yield "weight against", [f"fit {one.fit:g}, rest {one.function:g}" for one in candidates]
+    elif alike:
+        how = "met alike" if len(candidates) > 1 else "met"
+        yield (
+            "more",
+            [f"{counted(alike, 'wish', 'wishes')} {how}: --full", *[""] * (len(candidates) - 1)],
+        )
+
+
+def _head(need: Need, book: Rulebook) -> str:
+    """What is asked of which part, as it is said aloud: ``insole: soft heel cushioning``."""
+    part = need.attribute.partition(".")[0]
+    return f"{_PARTS[part]}: {wish_words(need, book)}"
 
 
 def _needs(candidates: Sequence[Candidate]) -> list[Need]:
@@ -61,7 +89,7 @@ def _verdict_words(verdict: Verdict, book: Rulebook) -> str:
     if verdict.broken:
         return f"{level}, ruled out"
     if verdict.satisfaction == 1:
-        return f"{level}, met"
+        return f"{level}{_MET}"
     return f"{level}, {verdict.satisfaction:.0%} met"
 
 

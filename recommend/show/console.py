@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
+import functools
+import io
 import os
 import re
 import sys
-from collections.abc import Iterable
-from typing import IO, Any, Literal, TextIO, cast
+from collections.abc import Callable, Iterable
+from typing import IO, Any, Literal, ParamSpec, TextIO, cast
 
 from rich.console import Console, RenderableType
 from rich.pager import Pager
@@ -15,6 +18,7 @@ from recommend.door import visible
 
 NARROW = 80
 NARROWEST = 40  # below it nothing is laid out; the terminal breaks the lines
+Given = ParamSpec("Given")
 _BLANKS = re.compile(r"[ \t]+$", re.MULTILINE)
 
 
@@ -53,6 +57,27 @@ def print_paged(blocks: Iterable[RenderableType], *, pager: bool = True) -> None
     os.environ.setdefault("LESS", "-R")
     with out.pager(_Pager(), styles=True):
         _print_all(out, kept)
+
+
+def paged(command: Callable[Given, None]) -> Callable[Given, None]:
+    """A command that prints line by line; at a terminal, what is too long opens in the pager."""
+
+    @functools.wraps(command)
+    def held(*args: Given.args, **named: Given.kwargs) -> None:
+        if not (sys.stdout.isatty() and sys.stdin.isatty()):
+            command(*args, **named)
+            return
+        kept = io.StringIO()
+        try:
+            with contextlib.redirect_stdout(kept):
+                command(*args, **named)
+        finally:
+            if kept.getvalue().count("\n") < console().height:
+                sys.stdout.write(kept.getvalue())
+            else:
+                _Pager().show(kept.getvalue())
+
+    return held
 
 
 class _Pager(Pager):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from rich.console import Console, RenderableType
+from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
@@ -18,6 +18,7 @@ from recommend.coverage.why import Reason
 from recommend.errors import counted
 from recommend.measure.sizing import size_label
 from recommend.rulebook.book import Rulebook
+from recommend.show.console import console, print_paged
 from recommend.show.layout import bullet, heading, inset, plain_table
 from recommend.visit.models import SizeSystem
 
@@ -85,15 +86,14 @@ def interval_words(share: Share) -> str:
     return f"{percent(share.value)} (95 % interval {100 * share.low:.1f} to {100 * share.high:.1f})"
 
 
-def print_coverage(run: Run, console: Console, show: str = "served") -> None:
+def print_coverage(run: Run, show: str = "served") -> None:
     """Print everything the buyer needs, the headline first.
 
     Parameters
     ----------
     show : which number of `CELLS` the matrix shows.
     """
-    for block in _blocks(run, console.width, show):
-        console.print(block)
+    print_paged(_blocks(run, console().width, show))
 
 
 def _blocks(run: Run, width: int, show: str) -> Iterator[RenderableType]:
@@ -220,6 +220,13 @@ def crowd_lines(crowd: Crowd, agreement: float | None) -> Iterator[str]:
         f"published ones, {assumed} are assumed or from memory (population.yaml says which)."
     )
     ages = ", ".join(crowd.ages)
+    made = crowd.population.children
+    if crowd.children and made:
+        few, many = made.youngest.value, made.oldest.value
+        ages += (
+            f"; {percent(made.share.value)} of customers taken as children of {few:g} to {many:g}, "
+            "since something is made for them"
+        )
     yield f"Ages: {ages}. Without pain, every screening question answered no."
     if agreement is not None and crowd.population.agreement is not None:
         published = crowd.population.agreement.published

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 
+from recommend.errors import counted
 from recommend.measure.definitions import MeasureDef, MeasureDefs, number, unit_words, value_words
 from recommend.measure.history import Line
 from recommend.measure.model import SIDES
-from recommend.visit.models import Visit
+from recommend.visit.models import FollowUp, Visit
 
 _NAME, _CELL, _PLOT = 24, 14, 40
 _DRAWN = 2.0  # standard errors to each side
@@ -39,7 +40,7 @@ def changed_lines(lines: Sequence[Line], defs: MeasureDefs) -> Iterator[str]:
     """What differs between the first and the last reading by more than the error of both."""
     changed = [line for line in lines if line.beyond]
     for line in changed:
-        words = ", ".join(line.qualifiers.values())
+        words = ", ".join(line.qualifiers.values()).replace("-", " ")
         name = f"{defs[line.measure].plain}{f' ({words})' if words else ''}"
         yield f"{line.side}, {name}: {_verdict(line, defs[line.measure])}"
     if not changed:
@@ -49,22 +50,28 @@ def changed_lines(lines: Sequence[Line], defs: MeasureDefs) -> Iterator[str]:
 def told_lines(visits: Sequence[Visit], titles: Mapping[str, str]) -> Iterator[str]:
     """What was told at each visit of the time since the one before."""
     for visit in visits:
-        again = visit.follow_up
-        if again is None:
-            continue
-        names = (titles.get(one, "own shoe") for one in (again.shoe, again.insole) if one)
-        worn = " with ".join(names) or "what was worn not told"
-        words = [f"{visit.date}: {worn}"]
-        words += [f"{again.weeks_of_wear:g} weeks"] if again.weeks_of_wear is not None else []
-        words += [f"{again.hours_a_day:g} hours a day"] if again.hours_a_day is not None else []
-        words += [
-            f"{side} {region} comfort {value:g} of 10"
-            for side in SIDES
-            for region, value in again.comfort_of(side).items()
-        ]
-        words += ["given back"] if again.returned == "yes" else []
-        words += [f"changed: {again.changed}"] if again.changed else []
-        yield ", ".join(words)
+        if visit.follow_up is not None:
+            yield f"{visit.date}: {wear_words(visit.follow_up, titles)}"
+
+
+def wear_words(again: FollowUp, titles: Mapping[str, str]) -> str:
+    """What was worn since the visit before, how long, and how it was."""
+    names = (titles.get(one, "own shoe") for one in (again.shoe, again.insole) if one)
+    words = [" with ".join(names) or "what was worn not told"]
+    words += [_times(again.weeks_of_wear, "week")] if again.weeks_of_wear is not None else []
+    words += [f"{_times(again.hours_a_day, 'hour')} a day"] if again.hours_a_day is not None else []
+    words += [
+        f"{side} {region} comfort {value:g} of 10"
+        for side in SIDES
+        for region, value in again.comfort_of(side).items()
+    ]
+    words += ["given back"] if again.returned == "yes" else []
+    words += [f"changed: {again.changed}"] if again.changed else []
+    return ", ".join(words)
+
+
+def _times(count: float, unit: str) -> str:
+    return counted(int(count), unit) if count == int(count) else f"{count:g} {unit}s"
 
 
 def plot_lines(visits: Sequence[Visit], line: Line, definition: MeasureDef) -> Iterator[str]:

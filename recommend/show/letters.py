@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from recommend.match.outcome import Outcome
@@ -53,7 +53,7 @@ def brought(ranked: Shortlist) -> Group | None:
     return next((one for one in _BRING if ranked.ranked[one]), None)
 
 
-def fetched(ranked: Shortlist | None) -> tuple[Candidate, ...]:
+def fetched(ranked: Shortlist | None) -> Sequence[Candidate]:
     """What the first screen offers; nothing when nothing suits or a stop withholds it."""
     group = brought(ranked) if ranked is not None else None
     return () if ranked is None or group is None else ranked.ranked[group][:FETCHED]

@@ -271,8 +271,8 @@ def _by_phase(group: Sequence[Measured]) -> Iterator[RenderableType]:
 
 
 def _regions(group: Sequence[Measured]) -> Iterator[RenderableType]:
-    """Peak, integral and area of each region as one table."""
-    heads = {"peak": "peak kPa", "integral": "kPa.s", "area": "area mm2"}
+    """Peak and integral of each region as one table."""
+    heads = {"peak": "peak kPa", "integral": "kPa.s"}
     table = plain_table(
         _whose(group, "region"),
         *(_head(group, one, head) for one in group for head in heads.values()),

@@ -22,7 +22,7 @@ def progress_line(progress: Progress, block: str) -> str:
         return f"So far: {'; '.join(parts)}."
     left, right = progress.foot["left"], progress.foot["right"]
     if left == right:
-        parts.append(f"both feet: {', '.join(left) or 'not known yet'}")
+        parts.append(f"each foot: {', '.join(left) or 'not known yet'}")
     else:
         parts += [f"{s}: {', '.join(w) or 'not known yet'}" for s, w in progress.foot.items()]
     line = f"So far: {'; '.join(parts)}."

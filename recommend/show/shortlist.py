@@ -32,18 +32,6 @@ from recommend.visit.models import SizeSystem
 _Reasons: TypeAlias = tuple[tuple[str, tuple[Side, ...]], ...]  # and the feet each is true of
 _TITLES = {"shoe": "Shoes", "insole": "Insoles", "pair": "Shoe with insole"}
 # What can be shown by itself, in the order of a fitting, and in words.
-SECTIONS = {
-    "notes": "stops, see-a-clinician notes, cautions, open questions",
-    "measures": "every reading with its error",
-    "feet": "the kind of each foot, and by which signs",
-    "wants": "what the feet need, and why",
-    "size": "the size in every system",
-    "shoes": "shoes in order, wish by wish",
-    "insoles": "insoles in order, wish by wish",
-    "pairs": "shoe with insole in order",
-    "fetch": "what to bring from the shelf first",
-    "cautions": "what to say before anything is worn",
-}
 _GROUP_OF: dict[str, Group] = {"shoes": "shoe", "insoles": "insole", "pairs": "pair"}
 _FETCHED: tuple[Group, ...] = ("pair", "shoe", "insole")  # the first that there is
 _ABOUT: tuple[SizeSystem, ...] = ("eu", "uk", "us-men", "us-women")
@@ -51,11 +39,10 @@ _WORDS = {"never": "never", "must": "must", "prefer": "better"}
 
 
 def section_blocks(outcome: Outcome, names: Iterable[str], width: int) -> Iterator[RenderableType]:
-    """The sections called `names`, in the order of a fitting; headed by whose visit it is."""
+    """The sections called `names`; headed by whose visit it is."""
     yield from who_blocks(outcome.assessment, outcome.book)
-    for name in SECTIONS:
-        if name in names:
-            yield from _section(name, outcome, width)
+    for name in names:
+        yield from _section(name, outcome, width)
 
 
 def _section(name: str, outcome: Outcome, width: int) -> Iterator[RenderableType]:
@@ -142,8 +129,10 @@ def need_title(need: Need, book: Rulebook) -> str:
         return f"{lead}{wish_words(need, book)} (counts {need.weight:g})"
     if need.strength == "must":
         return f"{lead}{wish_words(need, book)}"
-    short = book.attributes[need.attribute].short
-    return f"{lead}{short} {need_words(need, book).removeprefix('never ')}"
+    definition = book.attributes[need.attribute]
+    if list(definition.scale or ()) == ["no", "yes"]:  # never what is made for children
+        return f"{lead}{'' if COMPARISONS[need.comparison].lower else 'not '}{definition.title}"
+    return f"{lead}{definition.short} {need_words(need, book).removeprefix('never ')}"
 
 
 def _sizes(ranked: Shortlist, outcome: Outcome) -> Iterator[RenderableType]:

@@ -15,6 +15,20 @@ from recommend.visit.models import Visit
 LEVEL_WORDS = {"stop": "STOP", "see-clinician": "SEE A CLINICIAN", "caution": "CAUTION"}
 _COUNTED = {"mean of strides": "stride", "mean of readings": "reading"}
 
+# What a shortlist can be asked to show, in the order of a fitting.
+SECTIONS = {
+    "notes": "stops, see-a-clinician notes, cautions, open questions",
+    "measures": "every reading with its error",
+    "feet": "the kind of each foot, and by which signs",
+    "wants": "what the feet need, and why",
+    "size": "the size in every system",
+    "shoes": "shoes in order, wish by wish",
+    "insoles": "insoles in order, wish by wish",
+    "pairs": "shoe with insole in order",
+    "fetch": "what to bring from the shelf first",
+    "cautions": "what to say before anything is worn",
+}
+
 
 def sure_words(measure: Measure) -> str:
     """How sure a reading is, in words: what it stands on and what is doubted."""
@@ -45,7 +59,7 @@ def pain_words(visit: Visit) -> str:
         return "pain: none"
     places = []
     for pain in visit.pain:
-        text = f"{pain.site} {pain.side}"
+        text = f"{pain.site.replace('-', ' ')} {pain.side}"
         text += f" {pain.score} of 10" if pain.score is not None else ", not scored"
         text += f" for {pain.weeks:g} weeks" if pain.weeks is not None else ""
         places.append(text)

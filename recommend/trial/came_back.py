@@ -70,7 +70,9 @@ UNPLACED = "place not told"
 
 def _new(visit: Visit) -> Iterator[str]:
     """Where it hurts now and did not before; a new pain of which the place is not known counts."""
-    sites = [f"{one.site} {one.side}" for one in pain_since(visit) or () if one.new]
+    sites = [
+        f"{one.site.replace('-', ' ')} {one.side}" for one in pain_since(visit) or () if one.new
+    ]
     yield from sites
     if not sites and visit.answers.get("new-pain") == "yes":
         yield UNPLACED

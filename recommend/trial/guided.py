@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import copy
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,7 +16,7 @@ from recommend.visit.answers import Number, Readings, RefusedError
 from recommend.visit.coming_back import sore_step
 from recommend.visit.models import Visit
 from recommend.visit.steps import Step
-from recommend.visit.tree import Listed, Path, Tree, get
+from recommend.visit.tree import Listed, Path, Tree, get, put
 
 COMFORT, LOAD = "comfort", "lateral-load"
 # The keys of what is read, in the order of asking; `range` is typed where nothing else gives it.
@@ -45,28 +46,6 @@ class Film:
 
     gait: str
     reference: str
-
-
-@dataclass(frozen=True, slots=True)
-class Further:
-    """Readings that are added to those of an earlier turn."""
-
-    unit: str
-    before: tuple[float, ...]
-    keys: frozenset[str] = frozenset()
-
-    @property
-    def hint(self) -> str:
-        """What may be typed."""
-        return Readings(self.unit).hint
-
-    def parse(self, text: str) -> list[float | int]:
-        """Those of before and the new ones; RefusedError when they mean nothing here."""
-        return [*self.before, *Readings(self.unit).parse(text)]
-
-    def show(self, value: Any) -> str:
-        """`value` as the fitter would write it."""
-        return Readings(self.unit).show(value)
 
 
 def wanted_readings(text: str, bare: Sequence[str]) -> tuple[str, ...]:
@@ -143,10 +122,21 @@ def _readings(worn: Worn, wanted: Sequence[str], film: Film, tree: Tree) -> Iter
             yield Step(
                 f"{name}.{side}", name.replace("-", " ").capitalize(),
                 f"{side.upper()}: {words}, one number for each stride{so_far}",
-                Further(unit, before), path,
+                Readings(unit), path,
                 "Read as barefoot, from the same zero, rolled in positive. Enter leaves it out, or "
-                "keeps what stands; x removes what stands.",
+                "keeps what stands; x removes what stands.", fill=_further(path, before),
             )  # fmt: skip
+
+
+def _further(path: Path, before: tuple[float, ...]) -> Callable[[Tree, Any], tuple[Tree, str]]:
+    """Adds readings to those of an earlier turn."""
+
+    def fill(tree: Tree, value: list[float]) -> tuple[Tree, str]:
+        after = copy.deepcopy(tree)
+        put(after, path, [*before, *value])
+        return after, Readings("").show([*before, *value])
+
+    return fill
 
 
 def _comfort(worn: Worn, tree: Tree) -> Iterator[Step]:

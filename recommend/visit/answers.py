@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Protocol, get_args
 
@@ -105,7 +105,8 @@ _NUMBER = re.compile(r"([-+\u2212]?\d+(?:[.,]\d+)?)\s*([a-z%°]*)", re.IGNORECAS
 _TO = {  # written unit -> (unit of the question, factor)
     "mm": ("mm", 1.0), "cm": ("mm", 10.0), "kg": ("kg", 1.0), "deg": ("deg", 1.0),
     "°": ("deg", 1.0), "%": ("percent", 1.0), "percent": ("percent", 1.0),
-    "weeks": ("weeks", 1.0), "hours": ("hours", 1.0), "h": ("hours", 1.0),
+    "weeks": ("weeks", 1.0), "strides": ("strides", 1.0),
+    "hours": ("hours", 1.0), "h": ("hours", 1.0),
 }  # fmt: skip
 
 
@@ -196,7 +197,13 @@ class Readings:
         if self.bounds:
             low, high = self.bounds
             return f"{low:g} to {high:g} {self.unit}, one number or several with spaces between"
-        return f"numbers in {self.unit} with spaces between, such as 4.5 5.1 3.9"
+        return f"numbers in {self.unit} with spaces between, such as {' '.join(self.examples[:3])}"
+
+    @property
+    def examples(self) -> tuple[str, ...]:
+        """Numbers as they may be typed."""
+        percent = self.unit == "percent"
+        return ("38", "41", "40", "39") if percent else ("4.5", "5.1", "4.9", "5.0")
 
     def parse(self, text: str) -> list[float | int]:
         """The value that `text` means; RefusedError when it means nothing here."""
@@ -232,7 +239,8 @@ class BothFeet:
         if self.keys:
             return f"left, then right: {self.inner.hint}"
         if isinstance(self.inner, Readings):
-            return f"left / right, such as 4.5 5.1 / 4.9 5.0 ({self.inner.unit})"
+            one, two, three, four = self.inner.examples
+            return f"left / right, such as {one} {two} / {three} {four} ({self.inner.unit})"
         return f"left and right, {self.inner.hint} each; - for a foot not taken"
 
     @property
@@ -306,10 +314,10 @@ class Text:
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """One of many known words, such as the ids of products."""
+    """One of many known words, such as the codes of products, each with its title."""
 
     hint: str
-    words: frozenset[str]
+    words: Mapping[str, str]
     keys: frozenset[str] = frozenset()
 
     def parse(self, text: str) -> str:
@@ -317,12 +325,13 @@ class Known:
         word = text.strip().lower()
         if word in self.words:
             return word
-        hint = nearest(word, self.words)
-        raise RefusedError(f"`{_short(text)}` is not known here; write {self.hint}. {hint}".strip())
+        raise RefusedError(
+            f"`{_short(text)}` is not known here; write {self.hint}{meant(word, self.words)}"
+        )
 
     def show(self, value: Any) -> str:
-        """`value` as the fitter would write it."""
-        return str(value)
+        """The title of it."""
+        return self.words.get(str(value), str(value))
 
 
 @dataclass(frozen=True, slots=True)
@@ -345,8 +354,8 @@ class Size:
         ).split() or [""]
         name = system[0] if system else self.usual
         if len(system) > 1 or name not in get_args(SizeSystem):
-            hint = nearest(name, get_args(SizeSystem))
-            raise RefusedError(f"`{_short(text)}` is not a size; write {self.hint}. {hint}".strip())
+            hint = meant(name, get_args(SizeSystem))
+            raise RefusedError(f"`{_short(text)}` is not a size; write {self.hint}{hint}")
         return {"system": name, "value": _number(number, Number())}
 
     def show(self, value: Any) -> str:
@@ -374,9 +383,9 @@ class Pains:
     def _one(self, part: str) -> dict[str, Any]:
         site, *rest = part.lower().split()
         if site not in self.sites:
-            hint = nearest(site, self.sites)
             raise RefusedError(
-                f"`{_short(site)}` is not a site; allowed: {', '.join(self.sites)}. {hint}".strip()
+                f"`{_short(site)}` is not a site; allowed: {', '.join(self.sites)}"
+                f"{meant(site, self.sites)}"
             )
         if not rest or rest[0] not in _SIDES:
             raise RefusedError(f"say the side of `{site}`: left, right or both")
@@ -393,6 +402,12 @@ class Pains:
             for one in value
         )
         return ", ".join(parts) or "none"
+
+
+def meant(word: str, known: Iterable[str]) -> str:
+    """The nearest spelling as a sentence of its own; empty where none is near."""
+    hint = nearest(word, known)
+    return f". {hint[:1].upper()}{hint[1:]}" if hint else ""
 
 
 def _short(text: str) -> str:

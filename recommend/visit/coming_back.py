@@ -114,13 +114,14 @@ def steps_again(
     purposes: Mapping[str, Keyed],
     sizes: str,
     zero: str,
-    worn: Mapping[str, frozenset[str]],
+    worn: Mapping[str, Mapping[str, str]],
     absorb: Absorb | None = None,
     measures: Mapping[str, Taken] | None = None,
 ) -> tuple[Step, ...]:
     """The steps of a visit of a customer who comes back.
 
-    `worn` has the ids of products by kind (``shoe``, ``insole``); the others are as of `intake`.
+    `worn` has titles by the codes of products, by kind (``shoe``, ``insole``); the
+    others are as of `intake`.
     """
     steps = intake(questions, purposes, sizes, zero, absorb, measures)
     screening = tuple(step for step in steps if step.block == SCREENING)
@@ -197,7 +198,7 @@ def days_since(tree: Tree) -> int | None:
     return (date.fromisoformat(str(tree["date"])) - date.fromisoformat(day[1])).days
 
 
-def _since(worn: Mapping[str, frozenset[str]]) -> Iterator[Step]:
+def _since(worn: Mapping[str, Mapping[str, str]]) -> Iterator[Step]:
     told: Path = ("follow-up",)
     for side in SIDES:
         yield Step(
@@ -205,11 +206,12 @@ def _since(worn: Mapping[str, frozenset[str]]) -> Iterator[Step]:
             Number(whole=True), (*told, "pain-before", side),
             "As it was then. Taken from the visit before where it was asked there.",
         )  # fmt: skip
-    for product, ids in worn.items():
-        kind = Known(f"the id of the {product}, or own", ids | {"own"})
+    for product, titles in worn.items():
+        own = {"own": f"their own {product}"}
+        kind = Known(f"the code of the {product} in the catalogue, or own", {**titles, **own})
         yield Step(
             f"worn-{product}", SINCE, f"Which {product} was worn since?", kind, (*told, product),
-            "Its id in the catalogue, so that what came of it counts for this product.",
+            "Its code in the catalogue, so that what came of it counts for this product.",
         )  # fmt: skip
     yield Step(
         "weeks-of-wear", SINCE, "For how many weeks was it worn?", Number("weeks"),

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
+import copy
 import re
 from collections.abc import Collection, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import Any
 
-from recommend.errors import nearest
-from recommend.visit.answers import Choice, Number, RefusedError, Text
+from recommend.visit.answers import Choice, Number, RefusedError, Text, meant
 from recommend.visit.steps import Step
-from recommend.visit.tree import SIDES, Path, Tree, get
+from recommend.visit.tree import SIDES, Path, Tree, drop, get, put
 
 DECISION = "Decision"
 OWN = "own"
@@ -35,54 +35,96 @@ class Offered:
 
 
 @dataclass(frozen=True, slots=True)
+class Shelf:
+    """What can be handed over, and in which sizes.
+
+    Attributes
+    ----------
+    titles : of all products, by kind (``shoe``, ``insole``) and code.
+    boxes : the sizes (Mondopoint, mm) that a number on a box may stand for, in the shop's system.
+    system : that system, as it stands on a box (``EU``); empty where boxes bear millimetres.
+    """
+
+    titles: Mapping[str, Mapping[str, str]]
+    boxes: Mapping[str, Collection[float]] = field(default_factory=dict)
+    system: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Product:
-    """A letter of what is offered, the id of a product, or ``own``; answers with the id."""
+    """A letter of what is offered, the code of a product, or ``own``.
+
+    Answers with the code of it, and for a letter with that of the insole that goes with it too
+    (None: no insole); for a code with that alone.
+    """
 
     kind: str
-    letters: Mapping[str, str]
-    ids: Collection[str]
+    letters: Mapping[str, tuple[str, str | None]]
+    titles: Mapping[str, str]
     keys: frozenset[str] = frozenset()
 
     @property
     def hint(self) -> str:
         """What may be typed."""
         letters = f"{', '.join(self.letters)} from above, " if self.letters else ""
-        return f"{letters}the id of the {self.kind}, or own"
+        return f"{letters}the code of the {self.kind} in the catalogue, or own"
 
-    def parse(self, text: str) -> str:
-        """The id that `text` means; RefusedError when it means nothing here."""
+    def parse(self, text: str) -> tuple[str, ...] | tuple[str, str | None]:
+        """What `text` means; RefusedError when it means nothing here."""
         word = text.strip().lower()
         if word in self.letters:
             return self.letters[word]
-        if word == OWN or word in self.ids:
-            return word
-        hint = nearest(word, {*self.ids, OWN})
-        raise RefusedError(f"`{text.strip()[:40]}` is no {self.kind}; write {self.hint}. {hint}")
+        if word == OWN or word in self.titles:
+            return (word,)
+        hint = meant(word, {*self.titles, OWN})
+        raise RefusedError(f"`{text.strip()[:40]}` is no {self.kind}; write {self.hint}{hint}")
 
     def show(self, value: Any) -> str:
-        """The id."""
-        return str(value)
+        """Its title."""
+        return self.titles.get(str(value), f"their own {self.kind}")
 
 
 @dataclass(frozen=True, slots=True)
 class BoxSizes:
-    """One size for both feet, or left and right with a space between (Mondopoint, mm)."""
+    """The size on the box, for both feet, or left and right with a space between.
 
+    Answers with millimetres (Mondopoint); what may be typed besides are numbers of the shop's
+    own system.
+    """
+
+    shelf: Shelf
     keys: frozenset[str] = frozenset()
-    hint: str = "the size in mm, such as 270; or left and right, such as 265 270"
+
+    @property
+    def hint(self) -> str:
+        """What may be typed."""
+        system = f"{self.shelf.system} or " if self.shelf.system else ""
+        return f"{system}mm, as on the box; two for two pairs, left then right, such as 265 270"
 
     def parse(self, text: str) -> dict[str, float | int]:
-        """Left and right; RefusedError when it means nothing here."""
-        words = text.split()
+        """Left and right in mm; RefusedError when it means nothing here."""
+        words = text.lower().replace(self.shelf.system.lower() or " ", " ").split()
         if len(words) not in (1, 2):
-            raise RefusedError(f"`{text.strip()[:40]}` is not {self.hint}")
-        numbers = [Number("mm").parse(word) for word in words]
+            raise RefusedError(f"`{text.strip()[:40]}` is no size; write {self.hint}")
+        numbers = [self._one(word) for word in words]
         return dict(zip(SIDES, numbers * (3 - len(numbers)), strict=False))
+
+    def _one(self, word: str) -> float | int:
+        number = Number("mm").parse(word)
+        sizes = sorted(self.shelf.boxes.get(f"{number:g}", ()))
+        if len(sizes) > 1:
+            either = " or ".join(f"{size:g}" for size in sizes)
+            raise RefusedError(f"{self.shelf.system} {number:g} is {either} mm here: write which")
+        return sizes[0] if sizes else number
 
     def show(self, value: Any) -> str:
         """`value` as the fitter would write it."""
-        found = [f"{value[side]:g}" for side in SIDES if value.get(side) is not None]
-        return " ".join(dict.fromkeys(found))
+        found = [self._called(value[side]) for side in SIDES if value.get(side) is not None]
+        return ", ".join(dict.fromkeys(found))
+
+    def _called(self, size: float) -> str:
+        on_box = next((box for box, sizes in self.shelf.boxes.items() if size in sizes), "")
+        return f"{size:g} mm ({self.shelf.system} {on_box})" if on_box else f"{size:g} mm"
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,7 +212,7 @@ class DayOrWeeks:
 def deciding(
     offered: Mapping[str, Offered],
     first_group: Collection[tuple[str | None, str | None]],
-    ids: Mapping[str, Collection[str]],
+    shelf: Shelf,
     today: date,
     fitter: str = "",
     notes: Collection[str] = (),
@@ -181,7 +223,7 @@ def deciding(
     ----------
     offered : by letter, what the shortlist and the try-on put first.
     first_group : shoe and insole of each member of the first group.
-    ids : ids of all products by kind, ``shoe`` and ``insole``.
+    shelf : all products, and the sizes that boxes bear.
     today : the day that weeks are counted from.
     fitter : the code that stands in brackets.
     notes : rules whose see-a-clinician notes are due, and are to be read out first.
@@ -193,7 +235,7 @@ def deciding(
             "Sold, ordered, reserved, taken to try at home, or nothing. Only what is sold is taken "
             "off the stock list.",
         ),
-        *_chosen(offered, ids),
+        *(step for kind in ("shoe", "insole") for step in _chosen(kind, offered, shelf)),
         Step(
             "departs", DECISION, "Not of the first group: why?", Reasons(), (*_TOLD, "departs"),
             "It is the fitter's choice; the reason is kept, so that the shop and the rules can "
@@ -211,29 +253,42 @@ def deciding(
     )  # fmt: skip
 
 
-def _chosen(offered: Mapping[str, Offered], ids: Mapping[str, Collection[str]]) -> Iterator[Step]:
-    for kind in ("shoe", "insole"):
-        letters = {
-            letter: chosen
-            for letter, one in offered.items()
-            if (chosen := one.shoe if kind == "shoe" else one.insole) is not None
-        }
-        yield Step(
-            f"chosen-{kind}", DECISION, f"Which {kind}?", Product(kind, letters, ids[kind]),
-            (*_TOLD, kind), f"A letter of the list above, the id of a {kind}, or own for what the "
-            f"customer brought. Leave it out when there is no {kind}.",
-            asked_if=_something, usual=_with_the_shoe(offered) if kind == "insole" else _none,
-        )  # fmt: skip
-        yield Step(
-            f"chosen-{kind}-size", DECISION, f"Size of the {kind} on the box", BoxSizes(),
-            (*_TOLD, f"{kind}-size"), "Mondopoint, the length of the foot in mm. Two numbers when "
-            "each foot takes a size of its own: two pairs leave the stock then.",
-            asked_if=_not_own(kind), usual=_size_of(kind, offered),
-        )  # fmt: skip
+def _chosen(kind: str, offered: Mapping[str, Offered], shelf: Shelf) -> Iterator[Step]:
+    """Which shoe or insole, and in which size; a letter says of a pair both."""
+    product = Product(kind, dict(_by_letter(kind, offered)), shelf.titles[kind])
+
+    def fill(before: Tree, value: tuple[str, ...]) -> tuple[Tree, str]:
+        after = copy.deepcopy(before)
+        put(after, (*_TOLD, kind), value[0])
+        if kind == "shoe" and len(value) > 1:
+            drop(after, (*_TOLD, "insole"))
+            if value[1]:
+                put(after, (*_TOLD, "insole"), value[1])
+        return after, product.show(value[0])
+
+    both = " and the insole" if kind == "shoe" else ""
+    yield Step(
+        f"chosen-{kind}", DECISION, f"Which {kind}?", product, (*_TOLD, kind),
+        f"A letter of the list above takes its {kind}{both}; else the code of one in the "
+        f"catalogue, or own for what the customer brought. Leave it out when there is no {kind}.",
+        asked_if=_something, fill=fill,
+    )  # fmt: skip
+    yield Step(
+        f"chosen-{kind}-size", DECISION, f"Size of the {kind} on the box", BoxSizes(shelf),
+        (*_TOLD, f"{kind}-size"), "As on the box, or in mm (Mondopoint, the length of the foot). "
+        "Two when each foot takes a size of its own: two pairs leave the stock then.",
+        asked_if=_not_own(kind), usual=_size_of(kind, offered),
+    )  # fmt: skip
 
 
-def _none(_tree: Tree) -> str | None:
-    return None
+def _by_letter(
+    kind: str, offered: Mapping[str, Offered]
+) -> Iterator[tuple[str, tuple[str, str | None]]]:
+    for letter, one in offered.items():
+        if kind == "shoe" and one.shoe:
+            yield letter, (one.shoe, one.insole)
+        elif kind == "insole" and one.insole:
+            yield letter, (one.insole, None)
 
 
 def _something(tree: Tree) -> bool:
@@ -245,16 +300,6 @@ def _not_own(kind: str) -> Any:
         return _something(tree) and get(tree, (*_TOLD, kind)) not in (None, OWN)
 
     return asked
-
-
-def _with_the_shoe(offered: Mapping[str, Offered]) -> Any:
-    """The insole of the first offer that holds the chosen shoe."""
-
-    def usual(tree: Tree) -> str | None:
-        shoe = get(tree, (*_TOLD, "shoe"))
-        return next((o.insole for o in offered.values() if shoe and o.shoe == shoe), None)
-
-    return usual
 
 
 def _size_of(kind: str, offered: Mapping[str, Offered]) -> Any:

@@ -37,7 +37,7 @@ PASSED_OVER = Step(
 AFTER_STOP = Step(
     id="after-stop",
     block="Stop",
-    ask="End here, or carry on for the record?",
+    ask="End here, or carry on for the record? (< goes back to the answer)",
     kind=Choice({"e": "end here", "c": "carry on"}),
     path=("after-stop",),
     help="A stop withholds the shortlist whatever else is typed. Ending keeps the visit.",
@@ -213,7 +213,7 @@ class Entry:
         before = self.draft.tree
         try:
             value = step.kind.parse(text)
-            after, said = _with_answer(before, step, value)
+            after, said = with_answer(before, step, value)
             visit = visit_of(after)
         except RefusedError as error:
             return Reply("refused", str(error))
@@ -305,7 +305,7 @@ class Entry:
         return replace(reply, block_ended=ended)
 
 
-def _with_answer(before: Tree, step: Step, value: Any) -> tuple[Tree, str]:
+def with_answer(before: Tree, step: Step, value: Any) -> tuple[Tree, str]:
     """The data with an answer in them, and the answer in words."""
     fill = step.absorb or step.fill
     if fill is not None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from typing import Literal, Protocol
+from typing import Any, Literal, Protocol
 
 from recommend.visit.answers import Choice, Item, Number, Pains, Readings, Size, Text
 from recommend.visit.steps import Step
@@ -379,12 +379,21 @@ def _no_item_of(side: str) -> Callable[[Tree], bool]:
     return unscored
 
 
+_HEIGHTS: Mapping[Any, str] = {  # one name for both, where they are named among others
+    "dorsum-height-mm": "heights of the instep",
+    "navicular-height-mm": "heights of the inner arch bone",
+}
+
+
 def _lengths() -> Iterator[Step]:
     for name, title, keys, explained in LENGTHS:
         for side in SIDES:
             path: Path = ("feet", side, *keys)
             ask = f"{side.upper()}: {title}"
-            yield Step(f"{name}.{side}", "Lengths and heights", ask, Number("mm"), path, explained)
+            yield Step(
+                f"{name}.{side}", "Lengths and heights", ask, Number("mm"), path, explained,
+                short=_HEIGHTS.get(keys[0], ""),
+            )  # fmt: skip
 
 
 def _captures(absorb: Absorb) -> Iterator[Step]:
@@ -430,11 +439,12 @@ def _angles(zero: str) -> Iterator[Step]:
     yield Step(
         "standing-zero", block, "Standing angle: measured from?", STANDING_ZERO,
         ("feet", Both(), still, "reference"), _ZERO_HELP, usual=lambda _tree: still.zero,
+        short="heel in standing",
     )  # fmt: skip
     for side in SIDES:
         yield Step(
             f"standing-angle.{side}", block, f"{side.upper()}: heel in standing, degrees rolled in",
-            Readings("deg"), ("feet", side, still, "angle"), _ANGLE_HELP,
+            Readings("deg"), ("feet", side, still, "angle"), _ANGLE_HELP, short="heel in standing",
         )  # fmt: skip
     yield Step(
         "gait", block, "Filmed in walking or running?", GAIT,
@@ -454,6 +464,27 @@ def _angles(zero: str) -> Iterator[Step]:
                 Readings(unit), ("feet", side, moving, phase),
                 explained if timed else f"{explained} {_ANGLE_HELP}",
             )  # fmt: skip
+    yield Step(
+        "mean-of", block, "One number each: the mean of how many strides?",
+        Number("strides", whole=True), ("feet", Both(), moving, "mean-of"),
+        "The more strides stand behind a mean, the surer it is. Enter: each is one stride.",
+        asked_if=_means_in(moving), short="strides of the film",
+    )  # fmt: skip
+
+
+def _means_in(moving: Angles) -> Callable[[Tree], bool]:
+    """Whether an angle in motion stands as one number, which may be a mean."""
+    names = [phase for phase, *_ in PHASES]
+
+    def one_number(tree: Tree) -> bool:
+        films = (get(tree, ("feet", side, moving)) or {} for side in SIDES)
+        return any(_single(film.get(name)) for film in films for name in names)
+
+    return one_number
+
+
+def _single(value: Any) -> bool:
+    return isinstance(value, list) and len(value) == 1
 
 
 def _gait_of(tree: Tree) -> str:

@@ -184,11 +184,13 @@ class Rearfoot(Strict):
     touchdown to peak (left out where both are given); `midstance` and `propulsion` are means of
     their phase; a standing reading goes under `angle`. `contact`, of older files, is the largest
     angle of the phase of contact alone: a scale of its own, and never above the peak. `curve`,
-    for pictures only, is the mean at 0, 1, ... 100 % of stance.
+    for pictures only, is the mean at 0, 1, ... 100 % of stance. Where a field holds one number
+    that is itself a mean, `mean_of` says of how many strides.
     """
 
     gait: Gait
     reference: Reference
+    mean_of: Annotated[int, Field(ge=1, le=1000)] | None = None
     angle: Strides | None = None
     touchdown: Strides | None = None
     peak: Strides | None = None
@@ -202,7 +204,7 @@ class Rearfoot(Strict):
     @model_validator(mode="after")
     def _standing_has_no_phases(self) -> Rearfoot:
         phases = (getattr(self, name) for name in STRIDE_FIELDS)
-        if self.gait == "standing" and any(p is not None for p in phases):
+        if self.gait == "standing" and (self.mean_of or any(p is not None for p in phases)):
             raise ValueError("a standing reading has no phases of a step; write it under `angle`")
         if self.gait != "standing" and self.angle is not None:
             raise ValueError(

@@ -29,6 +29,12 @@ REFERENCE = r"[^\W_][\w.-]{0,39}"
 _FINISHED = re.compile(rf"({REFERENCE}?)_(\d{{4}}-\d{{2}}-\d{{2}})(?:_(\d+))?\.yaml")
 
 
+def code_of(path: Path) -> str:
+    """The reference code in the name of a visit file; empty where it is named otherwise."""
+    match = _FINISHED.fullmatch(path.name)
+    return match[1] if match else ""
+
+
 @dataclass
 class Draft:
     """An entry under way: what was answered, and where it stands.

@@ -26,13 +26,14 @@ def side_by_side(steps: Sequence[Step]) -> Iterator[Step]:
 
 def _both(left: Step, right: Step) -> Step:
     kind = BothFeet(left.kind)
-    paths = (left.path, right.path)
 
     def fill(tree: Tree, value: tuple[Any, Any]) -> tuple[Tree, str]:
         after = copy.deepcopy(tree)
-        for path, one in zip(paths, value, strict=True):
-            if one is not None:
-                put(after, path, one)
+        for step, one in zip((left, right), value, strict=True):
+            if one is not None and step.fill is not None:
+                after, _ = step.fill(after, one)
+            elif one is not None:
+                put(after, step.path, one)
         return after, kind.show(value)
 
     def shown(tree: Tree) -> str | None:
@@ -54,7 +55,7 @@ def _both(left: Step, right: Step) -> Step:
 def _of_both(ask: str) -> str:
     """A question about one foot as one about both."""
     words = ask.removesuffix("?")
-    return f"{words}, left and right" + "?" * (words != ask)
+    return f"{words[:1].upper()}{words[1:]}, left and right" + "?" * (words != ask)
 
 
 def _either(left: Step, right: Step) -> Callable[[Tree], bool]:

@@ -78,9 +78,9 @@ class WhatIf:
     ranking: Ranking = field(init=False)
 
     def __post_init__(self) -> None:
-        book = self.outcome.book
-        self.variations = Variations(self.outcome.assessment, book)
-        visit = self.outcome.assessment.visit
+        book, assessment = self.outcome.book, self.outcome.assessment
+        self.variations = self.outcome.variations or Variations(assessment, book)
+        visit = assessment.visit
         self.ranking = ranking_of(book, self.outcome.catalogue, visit)
 
     @cached_property

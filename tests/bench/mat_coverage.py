@@ -1,6 +1,6 @@
 """How often the stated interval of each measure of a mat holds the truth, by rate and pitch.
 
-Run from the project's folder: ``python -m tests.bench.mat_coverage --feet 100``. The feet are
+Run from the project's folder: ``python -m tests.bench.mat_coverage --feet 20``. The feet are
 those of ``second_foot.py``, which was written apart from the code that measures.
 """
 
@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 from collections import defaultdict
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -15,7 +16,7 @@ from recommend.errors import RecommendError
 from recommend.measure.measured import key_of
 from recommend.measure.pressure import PressureRecording, measure_pressure
 from recommend.rulebook import load_rulebook
-from tests.bench.film_coverage import RULES, table
+from tests.bench.film_coverage import RULES, judged, print_cells
 from tests.bench.second_foot import invent, truth, walk
 
 
@@ -48,22 +49,43 @@ def rows_of(feet: int, pitch: float, rate: float, *, steps: int = 5, gait: str =
     return rows, doubted / feet, terms, dict(said)
 
 
+def over_rates(
+    cells: Sequence[dict[str, tuple[float, float, str]]],
+) -> dict[str, tuple[float, float, str]]:
+    """Of one pitch: the least percent held and the largest bias at any rate, by measure."""
+    out: dict[str, tuple[float, float, str]] = {}
+    for name in {name for cell in cells for name in cell}:
+        found = [cell[name] for cell in cells if name in cell]
+        widest = max(found, key=lambda one: abs(one[1]))
+        out[name] = (min(one[0] for one in found), widest[1], widest[2])
+    return out
+
+
 def main() -> None:
     """Read the options and print the report."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--feet", type=int, default=100)
+    parser.add_argument("--feet", type=int, default=20)
     parser.add_argument("--steps", type=int, default=5)
-    parser.add_argument("--gait", default="walking")
+    parser.add_argument("--gaits", nargs="*", default=["walking", "running"])
     parser.add_argument("--pitches", type=float, nargs="*", default=[5, 7, 10])
     parser.add_argument("--rates", type=float, nargs="*", default=[50, 100, 200, 300])
     options = parser.parse_args()
-    for pitch in options.pitches:
-        for rate in options.rates:
-            rows, doubted, terms, said = rows_of(
-                options.feet, pitch, rate, steps=options.steps, gait=options.gait
-            )
-            print(f"{options.gait}, {pitch:g} mm, {rate:g} Hz; doubted {doubted:.1%} {said}")
-            table(rows, options.feet, terms)
+    cells = {}
+    for gait in options.gaits:
+        for pitch in options.pitches:
+            found = []
+            for rate in options.rates:
+                rows, doubted, terms, said = rows_of(
+                    options.feet, pitch, rate, steps=options.steps, gait=gait
+                )
+                found.append(judged(rows, terms))
+                print(
+                    f"{gait}, {pitch:g} mm, {rate:g} Hz: doubted {doubted:.1%} {said}", flush=True
+                )
+            cells[f"{gait[:4]} {pitch:g}"] = over_rates(found)
+    rates = " to ".join(f"{rate:g}" for rate in (min(options.rates), max(options.rates)))
+    print(f"mats of {rates} Hz; the least held and the largest bias of any rate")
+    print_cells(cells)
 
 
 if __name__ == "__main__":

@@ -60,8 +60,8 @@ class Invented:
     toe_out: float
 
     def grid(self) -> tuple[np.ndarray, np.ndarray]:
-        """Points 1 mm apart that hold it."""
-        x, y = np.arange(-75.0, 90.0), np.arange(-12.0, 300.0)
+        """Middles of squares of 1 mm that hold it; none lies on the axis."""
+        x, y = np.arange(-74.5, 90.0), np.arange(-11.5, 300.0)
         return tuple(np.meshgrid(x, y))
 
 
@@ -162,7 +162,7 @@ def truth(foot: Invented, pitch: float) -> dict[str, float]:
     toe_part = (maps[toes] * loads[toes].max(axis=1)[:, None, None]).max(axis=0)
     sole_part = (maps[~toes] * loads[~toes].max(axis=1)[:, None, None]).max(axis=0)
     sole = contact & (sole_part >= toe_part)
-    back = y[contact].min()
+    back = y[contact].min() - 0.5
     out = _shape(x, y - back, sole, contact, peak)
     out |= _path(foot, maps, loads, t, x, y - back, contact, out)
     out |= _regions(foot, maps, loads, t, x, y - back, sole, contact, pitch)
@@ -170,7 +170,7 @@ def truth(foot: Invented, pitch: float) -> dict[str, float]:
 
 
 def _shape(x, y, sole, contact, peak) -> dict[str, float]:
-    length = y[sole].max() + 1.0
+    length = y[sole].max() + 0.5
     third = np.clip((y / length * 3).astype(int), 0, 2)
     area = np.bincount(third[sole], minlength=3)
     load = np.bincount(third[sole], weights=peak[sole], minlength=3)
@@ -214,9 +214,9 @@ def _path(foot, maps, loads, t, x, y, contact, shape) -> dict[str, float]:
 
 
 def _regions(foot, maps, loads, t, x, y, sole, contact, pitch) -> dict[str, float]:
-    third = np.clip((3 * y / y[sole].max()).astype(int), 0, 2)
+    third = np.clip((3 * y / (y[sole].max() + 0.5)).astype(int), 0, 2)
     fore = sole & (third == 2)
-    low, width = x[fore].min(), np.ptp(x[fore])
+    low, width = x[fore].min() - 0.5, np.ptp(x[fore]) + 1.0
     labels = np.full(x.shape, -1)
     labels[sole] = np.where(third < 2, 2 * third + (x > 0), 4 + np.clip(
         (3 * (x - low) / width).astype(int), 0, 2))[sole]  # fmt: skip

@@ -2,6 +2,8 @@
 
 import numpy as np
 
+from recommend.catalogue.loading import load_catalogue
+from recommend.check.crowds import moves_between
 from recommend.check.mixture import Mixture
 from recommend.coverage.columns import FactColumns
 from recommend.coverage.population import load_population
@@ -58,6 +60,16 @@ def test_rules_for_few_people_meet_somebody(book: Rulebook) -> None:
         facts = {fact for branch in rule.holds for fact in (term.fact for term in branch)}
         if rule.note and len(facts) == 1 and min(facts).startswith(("answer_", "visit_", "pain_")):
             assert any(holds[side][rule.id].any() for side in SIDES), rule.id
+
+
+def test_every_rule_fires_for_somebody_of_a_comparison(book: Rulebook, changed: Changed) -> None:
+    """A comparison has no silent rule, and those made for rare ones hardly move its shares."""
+    other = load_rulebook(changed(("rulebook.yaml", "motion-by: people", "motion-by: trade")))
+    products = load_catalogue(shipped_folder("catalogue_demo"), book.attributes)
+    moves = moves_between((book, other), (products, products), 1500, 1)
+    assert moves.silent == ()
+    assert "made for" in moves.mixture
+    assert book.parameters.compare.shop_made * 1500 < 0.2
 
 
 def test_both_rulebooks_meet_the_same_customers(book: Rulebook, changed: Changed) -> None:

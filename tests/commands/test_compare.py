@@ -26,10 +26,13 @@ def _run(*args: str) -> tuple[int, str]:
 
 
 def test_two_products_stand_side_by_side_and_nothing_is_kept(tmp_path: Path) -> None:
-    """Every wish has a line, 80 columns hold it, and no store is made."""
+    """What tells them apart in a screen of 80 columns, `--full` every wish; no store is made."""
     code, text = _run(VISIT, "mimberlow-walk", "ebbenholt-walk")
     assert code == 0
     assert max(map(len, text.splitlines())) <= 80
+    assert len(text.splitlines()) <= 24
+    everything = _run(VISIT, "mimberlow-walk", "ebbenholt-walk", "--full")[1]
+    assert len(everything.splitlines()) > len(text.splitlines())
     for words in ("place", "price", "fit", "against it", "group 1 of"):
         assert words in text
     assert not os.path.exists(tmp_path / "store.sqlite")

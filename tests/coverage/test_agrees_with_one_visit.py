@@ -77,7 +77,7 @@ def test_a_customer_is_served_exactly_as_at_the_counter(
         shoes = {parts[0].id for parts in good}
         insoles = {parts[1].id for parts in good if parts[1].offered == "shop"}
         assert (found.well[0], found.harmless[0]) == (bool(good), bool(bought))
-        counts = usable.shoes.sum(), usable.insoles[:, : evaluator.bought].sum()
+        counts = usable.shoes.all.sum(), usable.insoles.all[:, : evaluator.bought].sum()
         assert counts == (len(shoes), len(insoles))
         outcomes.add((bool(good), bool(bought)))
     assert outcomes == {(True, True), (False, True), (False, False)}
@@ -170,8 +170,8 @@ def test_what_suits_is_what_the_judge_says(book: Rulebook, catalogue: Catalogue)
             if ok and fit(shoe, insole, book.parameters).fits:
                 good |= {shoe.id, insole.id}
         found = evaluator.usable("harmless", np.array([g]), shoes=True, insoles=True)
-        usable = np.concatenate([found.shoes[0], found.insoles[0, : evaluator.bought]])
-        if not found.insoles[0, evaluator.bought :].any():  # else shoes also go with none
+        usable = np.concatenate([found.shoes.all[0], found.insoles.all[0, : evaluator.bought]])
+        if not found.insoles.all[0, evaluator.bought :].any():  # else shoes also go with none
             assert {i.id for i, use in zip(evaluator.items, usable, strict=True) if use} == good
             suitable += len(good)
     assert suitable > 50

@@ -5,10 +5,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from recommend.catalogue import Catalogue
+from recommend.coverage.crowd import Crowd, has_children
 from recommend.coverage.numbers import nearest_correlation, numbers_of
 from recommend.coverage.population import Population, load_population
 from recommend.coverage.sampling import BLOCK, Sampler, Words
 from recommend.errors import InputError
+from recommend.rulebook.book import Rulebook
 
 SHIPPED = Path(__file__).parents[2] / "rules" / "population.yaml"
 
@@ -32,6 +35,12 @@ def broken(tmp_path: Path, old: str, new: str) -> Path:
         ("value: 0.57, kind", "value: -0.95, kind", ["cannot hold together"]),
         ("along: cop-drift", "along: cop-shift", ["`cop-shift`"]),
         ("kind: published, source: sobel-1999", "kind: published", ["names its `source`"]),
+        ("    hiking: {value: 0.05,", "    hiking: {value: 0.06,", ["add up to 1", "1.01"]),
+        (
+            "    standing-angle:\n      mean: {value: 5.6",
+            "    standing-angel:\n      mean: {value: 5.6",
+            ["`standing-angel`"],
+        ),
         ("    left-right: {value: 0.97,", "    left-write: {value: 0.97,", ["left-write"]),
         ("of: customer", "of: foot", ["`left-right` goes with"]),
     ],
@@ -111,3 +120,33 @@ def test_an_impossible_matrix_is_repaired_to_a_possible_one() -> None:
     repaired = nearest_correlation(impossible)
     assert np.linalg.eigvalsh(repaired)[0] > -1e-12
     assert np.diag(repaired) == pytest.approx(np.ones(3))
+
+
+def test_children_are_drawn_besides_and_change_nobody_else(population: Population) -> None:
+    """A tenth are children, who do not work and grow by the year; all others stay as drawn."""
+    with_them = Sampler(population, numbers_of(population, children=True)).block(4, 0)
+    without = Sampler(population).block(4, 0)
+    ages = np.array(with_them.texts("age-band"))
+    child, length = ages == "child", with_them.feet["left"]["foot-length"]
+    assert child.mean() == pytest.approx(population.children.share.value, abs=0.005)
+    assert set(np.array(with_them.texts("purpose"))[child]) == set(population.children.purpose)
+    for name in ("foot-length", "fpi", "peak-angle"):
+        left = with_them.feet["left"][name]
+        assert np.array_equal(left[~child], without.feet["left"][name][~child])
+    grown = population.children.spread["foot-length"]
+    years = population.children.oldest.value + 1 - population.children.youngest.value
+    spread = (grown.sd.value**2 + (grown.per_year.value * years) ** 2 / 12) ** 0.5
+    assert length[child].mean() == pytest.approx(grown.mean.value, abs=1)
+    assert length[child].std() == pytest.approx(spread, abs=1)
+
+
+def test_children_are_counted_only_where_something_is_made_for_them(
+    population: Population, book: Rulebook, catalogue: Catalogue
+) -> None:
+    """The demo makes shoes for children; its shoes for running do not."""
+    assert has_children(catalogue.items, population, book)
+    running = [item for item in catalogue.items if item.levels.get("shoe.for-running")]
+    assert running
+    grown = [item for item in running if not item.levels.get("shoe.for-children")]
+    assert not has_children(grown, population, book)
+    assert Crowd("modelled", population, 9, 1, children=True).ages[0] == "child"

@@ -13,7 +13,7 @@ from recommend.coverage.briefs import NEW, Brief, find_gaps, whole_sizes
 from recommend.coverage.evaluate import Kinds
 from recommend.coverage.report import Assessor
 from recommend.coverage.run import Question
-from recommend.coverage.stocking import choose, cost_of, drop
+from recommend.coverage.stocking import _Shelf, choose, cost_of, drop, worth_judging
 from recommend.coverage.tally import Tally
 from recommend.coverage.unstated import unstated_lines
 from recommend.errors import RecommendError
@@ -164,6 +164,49 @@ def test_candidates_add_exactly_what_is_said_and_no_other_two_add_more(
     assert sum(line.share for line in stocking.lines) == pytest.approx(
         stocking.after - stocking.before
     )
+
+
+def test_equal_and_worse_candidates_change_no_choice(
+    shop: Assessor, few: Catalogue, candidates: tuple[Item, ...], kinds: Kinds
+) -> None:
+    """Every candidate twice more, once with fewer sizes: no more are judged than can be chosen,
+    and the best choice serves as many, as trying every two of them shows.
+    """
+    some = candidates[:5]
+    twins = [_called(item, f"{item.id}-twin", item.stock) for item in some]
+    fewer = [_called(item, f"{item.id}-few", dict(list(item.stock.items())[1:])) for item in some]
+    many = (*some, *twins, *fewer)
+    judged = {item.id for item in worth_judging(shop, many, kinds, 1)}
+    assert judged <= {item.id for item in some}
+    assert len(worth_judging(shop, many, kinds, 2)) <= 2 * len(some)
+    assert len(worth_judging(shop, many, kinds, 20)) == len(many)
+    chosen = choose(shop, few, many, kinds, 1500, lines=2, budget=None)
+    best = choose(shop, few, some, kinds, 1500, lines=2, budget=None)
+    assert chosen.after == pytest.approx(best.after)
+
+
+def _called(item: Item, name: str, stock: dict[float, int]) -> Item:
+    made = {f"{size:g}": count for size, count in stock.items()}
+    product = item.product.model_copy(update={"id": name, "stock": made})
+    return Item(product, item.levels, dict(stock))
+
+
+def test_letting_go_one_by_one_judges_only_those_concerned_and_loses_the_same(
+    question: Question, catalogue: Catalogue, book: Rulebook
+) -> None:
+    """After lines went one by one, what is kept of every line is what counting anew gives."""
+    assessor = replace(question, catalogue=catalogue).assessor()
+    kinds = assessor.kinds(question.crowd.tally(book, assessor.classes))
+    shelf = _Shelf(assessor.evaluator(catalogue, kinds))
+    names = [item.id for item in shelf.evaluator.items]
+    for n in np.argsort(-shelf.reach)[:3]:
+        shelf.let_go(int(n))
+    left = tuple(item for item in catalogue.items if not shelf.gone[names.index(item.id)])
+    anew = assessor.evaluator(replace(catalogue, items=left), kinds).evaluate()
+    assert np.array_equal(shelf.well, anew.well)
+    assert np.array_equal(shelf.choices, anew.choices)
+    assert shelf.reach[~shelf.gone] == pytest.approx(anew.reach)
+    assert shelf.sole[~shelf.gone] == pytest.approx(anew.sole)
 
 
 def test_a_budget_is_kept(

@@ -151,6 +151,15 @@ def test_few_strides_are_not_trusted_to_scatter_little(
     assert error == pytest.approx(max(spread, 1.5) / math.sqrt(len(strides)))
 
 
+def test_a_typed_mean_is_as_sure_as_the_strides_behind_it(book: Rulebook) -> None:
+    """Standard error of the mean, s / sqrt(n), with n as it was typed; a textbook formula."""
+    known = book.measures["peak-angle"].error
+    assert known is not None
+    measure = left(book, angles("walking", peak=[5.0], **{"mean-of": 10}))["peak-angle"]
+    assert measure.n == 10
+    assert measure.error == pytest.approx(math.hypot(known.single / math.sqrt(10), known.floor))
+
+
 def test_an_angle_is_the_mean_of_its_strides(book: Rulebook) -> None:
     """Value, number of strides and what the angle only means together with."""
     measure = left(book, angles("walking", peak=[4.0, 5.0, 7.5]))["peak-angle"]

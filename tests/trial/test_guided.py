@@ -36,7 +36,7 @@ def test_seven_strides_of_both_feet_with_comfort_take_at_most_80_keys(
     visit: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """One reading, both feet, comfort: kept, and judged on the spot."""
-    keys = f"a\np\n{SEVEN}\n{SEVEN}\n8\n7\n\n"
+    keys = f"a\np\n{SEVEN}/{SEVEN}\n8 7\n\n"
     assert len(keys) <= 80
     assert typed(visit, keys, monkeypatch) == 0
     step = read_visit(visit).trials[-1]
@@ -53,6 +53,7 @@ def test_a_step_that_was_left_goes_on_and_a_second_turn_adds(
     visit: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Left after one foot: that foot is kept. Again: strides are added, comfort is asked again."""
+    monkeypatch.setenv("RECOMMEND_FEET", "one-by-one")
     assert typed(visit, f"a\np\n{SEVEN}\nq\n", monkeypatch) == 0
     (step,) = read_visit(visit).trials
     assert len(step.feet.left.rearfoot[0].peak or []) == 7
@@ -67,7 +68,7 @@ def test_a_step_that_was_left_goes_on_and_a_second_turn_adds(
 
 def test_comfort_only_and_a_place_that_hurts(visit: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """No film is asked for; a region is rated beside the whole foot."""
-    assert typed(visit, "w\nc\n6\n6\nleft arch 3, both heel 5\n\n", monkeypatch) == 0
+    assert typed(visit, "w\nc\n6 6\nleft arch 3, both heel 5\n\n", monkeypatch) == 0
     (step,) = read_visit(visit).trials
     assert step.shoe == "own"
     assert step.feet.left.comfort == {"overall": 6, "arch": 3, "heel": 5}
@@ -80,7 +81,7 @@ def test_a_turned_sign_is_asked_about_in_every_reading(
 ) -> None:
     """Strides far from the bare foot are doubted, and taken when typed once more."""
     turned = "-9.1 -8.8 -9.0"
-    assert typed(visit, f"w\np\n{turned}\n{turned}\n\n\n\n\n", monkeypatch) == 0
+    assert typed(visit, f"w\np\n{turned} / -\n{turned} / -\n\n\n\n", monkeypatch) == 0
     said = " ".join(capsys.readouterr().out.split())
     assert "check the sign" in said
     assert read_visit(visit).trials[0].feet.left.rearfoot[0].peak == [-9.1, -8.8, -9.0]

@@ -2,22 +2,28 @@
 
 from __future__ import annotations
 
+import io
 import random
+import sys
 from collections.abc import Mapping
 from functools import partial
+from pathlib import Path
+
+import pytest
 
 from recommend.errors import InputError
 from recommend.infer.counter import Counter
 from recommend.rulebook.models import AxisThen
 from recommend.visit.answers import BothFeet, RefusedError
-from recommend.visit.entry import Entry, _with_answer, visit_of
-from recommend.visit.intake import intake
+from recommend.visit.entry import Entry, visit_of, with_answer
+from recommend.visit.intake import READINGS, intake
 from recommend.visit.models import Visit
-from recommend.visit.shelf import Draft
+from recommend.visit.shelf import Draft, Shelf
 from recommend.visit.steps import Step
 from recommend.visit.together import read_out, side_by_side
 from recommend.visit.tree import Tree
 from tests import shipped
+from tests.reading.corpus import run_in_process
 
 QUESTIONS, KEYS = 35, 120  # what twenty minutes leave for typing: common practice, no source
 
@@ -29,6 +35,7 @@ TYPED: Mapping[str, str] = {
     "foot-length": "268 266", "truncated-length": "196 195", "forefoot-width": "101 100",
     "heel-width": "65 65", "dorsum-sitting": "68 67", "dorsum-standing": "65 64",
     "peak": "6.1 5.8", "peak-time": "39 38", "propulsion": "1.2 1.0", "midstance": "4.1 3.9",
+    "mean-of": "10",
 }  # fmt: skip
 
 
@@ -71,6 +78,23 @@ def test_an_ordinary_adult_is_typed_within_the_budget(counter: Counter) -> None:
     asked, keys = typed_through(entry_of(counter), TYPED)
     assert len(asked) <= QUESTIONS, asked
     assert keys <= KEYS, (keys, asked)
+
+
+def test_where_minutes_are_short_only_what_settles_most_is_asked(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With eight minutes some readings are asked for, the others are named as given up."""
+    monkeypatch.setattr(sys, "stdin", io.StringIO("q\n"))
+    done = run_in_process(["visit", "new", "T-1", "--minutes", "8", "--visits", str(tmp_path)])
+    said = " ".join(done.stdout.split())
+    assert "In about 8 minutes: screening, sizes, " in said
+    draft = Shelf(tmp_path).draft("T-1")
+    assert draft is not None
+    asked = said.partition("sizes, ")[2].partition(".")[0].split(", ")
+    given_up = [one.replace("-", " ") for one in READINGS if f"Given up: {one}" in said]
+    assert [one.replace("-", " ") for one in draft.readings] == asked
+    assert given_up
+    assert not set(given_up) & set(asked)
 
 
 # What may be typed at each question, over the range that feet have and beyond its limits.
@@ -195,7 +219,7 @@ def passed_over_and_answered(
         for step in rng.sample(entry.passed_over, k=min(3, len(entry.passed_over))):
             text = beside_limits(step, tree, counter, rng)
             try:
-                answered, _ = _with_answer(tree, step, step.kind.parse(text))
+                answered, _ = with_answer(tree, step, step.kind.parse(text))
                 visit_of(answered)
             except (InputError, RefusedError):
                 continue

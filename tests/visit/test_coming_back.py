@@ -120,7 +120,7 @@ def test_what_is_carried_is_passed_over_until_it_is_opened(counter: Counter) -> 
     """Only screening, wear and motion are asked anew; a new answer takes the old day away."""
     earlier = read_visit(Path("catalogue_demo/visits/pronated.yaml"))
     tree = begun_again(earlier, "QB-0102_2025-03-05", date(2025, 4, 16))
-    worn = {"shoe": frozenset({"mimberlow-walk"})}
+    worn = {"shoe": {"mimberlow-walk": "a walking shoe"}}
     steps = steps_again(counter.book.questions, counter.book.purposes, "eu", "vertical", worn)
     entry = Entry(steps, Draft(tree), counter)
     passed = {step.stem for step in entry.passed_over}
@@ -138,7 +138,7 @@ def test_the_time_since_is_asked_after_screening_and_before_measures(counter: Co
         counter.book.purposes,
         "eu",
         "vertical",
-        {"shoe": frozenset({"mimberlow-walk"})},
+        {"shoe": {"mimberlow-walk": "a walking shoe"}},
     )
     blocks = list(dict.fromkeys(step.block for step in steps))
     assert blocks[:3] == ["Screening", "Since the last visit", "Purpose and size"]

@@ -14,6 +14,7 @@ import pytest
 
 from recommend.visit import read_visit
 from tests.reading.corpus import Result, run_in_process
+from tests.shipped import book
 
 DEMO = (
     Path(__file__).parents[2] / "catalogue_demo" / "visits" / "pronated-high-arch-late-medial.yaml"
@@ -110,6 +111,27 @@ def test_two_sizes_take_two_pairs(visits: Path) -> None:
     assert done.code == 0, done.stderr
     counts = re.findall(r";(\d+)$", file.read_text("utf-8"), re.MULTILINE)
     assert counts == ["1", "0"]
+
+
+def test_a_letter_is_the_whole_pair_and_a_box_is_called_as_on_the_box(
+    visits: Path,
+) -> None:
+    """`b` takes the insole of b, not of a; `EU 43` is the size whose box says so."""
+    import json
+
+    shown = json.loads(run_in_process(["shortlist", "QB-0105", "--json"]).stdout)
+    screen = run_in_process(["shortlist", "QB-0105"]).stdout
+    assert re.search(r"\bb  ", screen)
+    groups = shown["shortlist"]["pair"]["groups"]
+    second = [one["id"] for group in groups for one in group["members"]][1]
+    assert decide("decision=reserved", "chosen-shoe=b", "chosen-shoe-size=EU 43").code == 0
+    decision = read_visit(visits / "QB-0105_2026-03-05.yaml").decision
+    assert decision is not None
+    assert f"{decision.shoe}+{decision.insole}" == second
+    # Paris points are 2/3 cm of the last, which is longer than the foot by the shop's allowance.
+    allowance = book().parameters.sizing.toe_allowance
+    assert decision.shoe_size.left is not None
+    assert abs((decision.shoe_size.left + allowance) * 3 / 20 - 43) <= 0.25
 
 
 def test_what_is_not_there_is_not_sold_and_nothing_is_written(visits: Path) -> None:

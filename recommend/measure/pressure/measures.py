@@ -46,13 +46,12 @@ _KINDS: tuple[tuple[str, str], ...] = (
     ("contact-time", "s"),
     ("peak-", "kPa"),
     ("integral-", "kPa.s"),
-    ("area-", "mm2"),
     ("medial-lateral-", "ratio"),
 )
 
 # What hangs on when a step begins and ends between two frames.
 _PACED = ("cpei", "cop-", "contact-time")
-_SHARES = ("peak-", "integral-", "area-", "medial-lateral-", "contact-time")
+_SHARES = ("peak-", "integral-", "medial-lateral-", "contact-time")
 
 
 def measure_pressure(
@@ -180,8 +179,10 @@ def _one_foot(
     doubts += _pace_doubts(results, recording, parameters)
     names = sorted({name for result in results for name in result.values})
     strides = {n: tuple(r.values[n] for r in results if n in r.values) for n in names}
-    budgets = {n: _budget(n, v, recording, parameters, defs) for n, v in strides.items()}
-    measures = [_measure(n, side, v, recording, budgets[n]) for n, v in strides.items()]
+    # A region that bears in some steps only is the flank of another: its mean cannot be told.
+    told = {n: v for n, v in strides.items() if len(v) == len(results)}
+    budgets = {n: _budget(n, v, recording, parameters, defs) for n, v in told.items()}
+    measures = [_measure(n, side, v, recording, budgets[n]) for n, v in told.items()]
     measures += _pattern(results, side, recording, parameters)
     return Measured(
         kind="pressure",

@@ -19,8 +19,8 @@ from recommend.parameters import Parameters
 
 Mask = NDArray[np.bool_]
 _BASELINE_EVERY = 5  # every fifth sensor tells the baseline as well as all of them
-SIDED_MEASURES = ("cpei", "cop-", "medial-lateral-", "peak-", "integral-", "area-", "toe-out")
-SIZE_MEASURES = ("footprint-", "cop-path", "cop-excursion", "cop-shift", "area-")
+SIDED_MEASURES = ("cpei", "cop-", "medial-lateral-", "peak-", "integral-", "toe-out")
+SIZE_MEASURES = ("footprint-", "cop-path", "cop-excursion", "cop-shift")
 LOAD_MEASURES = ("peak-", "integral-", "arch-index-weighted", "cpei", "cop-", "medial-lateral-")
 
 

@@ -131,11 +131,12 @@ def _load_values(
     values = {"contact-time": (step.stop - step.start) / recording.rate_hz}
     labels = region_labels(print_, parameters)
     for region, load in region_loads(step.frames, print_, labels, recording.rate_hz).items():
-        if region == "toes":  # a sensor or two wide: neither load nor area can be told
+        # Toes are a sensor or two wide, and so is what of an outer midfoot reaches inside.
+        if region == "toes" or load.area_mm2 < parameters.capture.region_least:
             continue
         values[f"peak-{region}"] = load.peak_kpa
-        values[f"integral-{region}"] = load.integral_kpa_s
-        values[f"area-{region}"] = load.area_mm2
+        if not region.endswith("midfoot"):  # broad and flat: the highest sensor is a chance one
+            values[f"integral-{region}"] = load.integral_kpa_s
     for phase, ratio in medial_lateral_ratio(step.frames, print_, parameters).items():
         if np.isfinite(ratio):
             values[f"medial-lateral-{phase}"] = ratio

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import pairwise
@@ -17,20 +18,23 @@ from recommend.extras import not_installed
 from recommend.measure.apart import GaveUpError, opened
 from recommend.measure.header import Gait
 from recommend.measure.model import Side
-from recommend.measure.video.recording import MARKS, MarksRecording
+from recommend.measure.spans import spans
+from recommend.measure.video.recording import LOWER_HEEL, MARKS, MarksRecording
 
 FloatArray = NDArray[np.float64]
 Facing = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
 FACINGS: Final[tuple[Facing, ...]] = ("+x", "-x", "+y", "-y", "+z", "-z")
 _WALKED_MM = 500.0  # less than this is a treadmill or standing: the way cannot be told
+_BEHIND_MM = 60.0  # a mark stands so far behind the skin that bears
 _MM_PER_UNIT = {"mm": 1.0, "cm": 10.0, "m": 1000.0}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class C3dPoints:
-    """Points of a C3D file: names, (3, points, frames) in mm, rate, and events.
+    """Points of a C3D file: names, (3, points, frames) in mm, rate, events and force plates.
 
-    `events` are label, context and time in s; `first` is the number of the first frame.
+    `events` are label, context and time in s; `first` is the number of the first frame; `force`
+    is (plates, frames) in N across each plate, `corners` (plates, 3, 4) in mm.
     """
 
     labels: list[str]
@@ -38,6 +42,8 @@ class C3dPoints:
     rate_hz: float
     first: int
     events: list[tuple[str, str, float]]
+    force: FloatArray
+    corners: FloatArray
 
 
 def read_marks_c3d(
@@ -47,17 +53,19 @@ def read_marks_c3d(
     facing: Facing | None = None,
     gait: Gait = "walking",
     condition: str = "barefoot",
+    step_force: float = math.inf,
 ) -> MarksRecording:
     """Read four points of a C3D file as marks seen from behind.
 
-    The vertical axis is told from the leg, and foot strikes and foot offs among the file's
-    events are its stances.
+    The vertical axis is told from the leg. Foot strikes and foot offs among the file's events are
+    its stances; without them, those that its force plates feel where this heel lands on one.
 
     Parameters
     ----------
     names : which point stands for which mark, ``{"upper-leg": "NAME", ...}``.
     facing : the way the person faces in the laboratory's axes; told from the walked way when
         None.
+    step_force : force in N from which a foot is on a force plate; plates are not used without.
 
     Raises
     ------
@@ -84,7 +92,7 @@ def read_marks_c3d(
         gait=gait,
         condition=condition,
         contact=None,
-        stances=_stances(data, side, len(marks)),
+        stances=_told(data, side, len(marks)) or _felt(data, turned, upright, step_force),
         plumb=None,
         dropped=0,
         name=str(path),
@@ -107,6 +115,7 @@ def read_points(path: Path) -> C3dPoints:
         points, head = opened("c3d", path)
     except GaveUpError as reason:
         raise _not_c3d(path, str(reason)) from None
+    force, corners = np.array(head["force"]), np.array(head["corners"])
     if head["unit"] not in _MM_PER_UNIT:
         raise InputError(
             Place(str(path)), f"points are in `{head['unit']}`", ", ".join(_MM_PER_UNIT)
@@ -114,8 +123,10 @@ def read_points(path: Path) -> C3dPoints:
     if not points.size or not head["rate"] > 0:
         raise _not_c3d(path, "it holds no frames, or no rate")
     events = [(str(a), str(b), float(t)) for a, b, t in head["events"]]
-    scaled = points * _MM_PER_UNIT[head["unit"]]
-    return C3dPoints(head["labels"], scaled, head["rate"], head["first"], events)
+    mm = _MM_PER_UNIT[head["unit"]]
+    return C3dPoints(
+        head["labels"], points * mm, head["rate"], head["first"], events, force, corners * mm
+    )
 
 
 def _not_c3d(path: Path, reason: str) -> InputError:
@@ -150,7 +161,7 @@ def _facing_in(upright: FloatArray, facing: Facing, path: Path) -> Facing:
     return FACINGS[2 * axis + int(turned[axis] < 0)]
 
 
-def _stances(data: C3dPoints, side: Side, count: int) -> tuple[tuple[int, int], ...] | None:
+def _told(data: C3dPoints, side: Side, count: int) -> tuple[tuple[int, int], ...] | None:
     """From each foot strike of the side to its next foot off; None without events."""
     mine = sorted((t, label.lower()) for label, context, t in data.events
                   if context.lower() == side)  # fmt: skip
@@ -161,6 +172,27 @@ def _stances(data: C3dPoints, side: Side, count: int) -> tuple[tuple[int, int], 
             if 0 <= start < stop <= count:
                 spans.append((start, stop))
     return tuple(spans) or None
+
+
+def _felt(
+    data: C3dPoints, turned: FloatArray, upright: FloatArray, step_force: float
+) -> tuple[tuple[int, int], ...] | None:
+    """Spans of frames in which a plate bears this foot, of (frames, marks, xyz) with z up.
+
+    The heel's mark lands over the plate, and has not walked off it when the force ends: else the
+    other foot bore on it too.
+    """
+    heel, found = turned[:, LOWER_HEEL, :2], []
+    for force, corners in zip(data.force, data.corners, strict=True):
+        flat = (upright @ corners)[:2]
+        low, high = flat.min(axis=1) - _BEHIND_MM, flat.max(axis=1) + _BEHIND_MM
+        for start, stop in spans(force > step_force):
+            lands, leaves = heel[start], heel[stop - 1]
+            over = bool((lands >= low).all() and (lands <= high).all())
+            whole = start > 0 and stop < len(force) and stop - start > 2
+            if over and whole and np.hypot(*(leaves - lands)) < _WALKED_MM:
+                found.append((start, stop))
+    return tuple(sorted(found)) or None
 
 
 def _index(path: Path, mark: str, names: Mapping[str, str], labels: list[str]) -> int:

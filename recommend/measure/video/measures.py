@@ -90,7 +90,7 @@ def _measured(
         *_few(len(strides), parameters),
         *_rate_doubts(strides, recording, parameters),
         *_turned_doubts(recording, parameters),
-        *_end_doubts(values, parameters),
+        *_end_doubts(values),
         *film_doubts(strides, recording, parameters),
     ]
     budgets = {
@@ -221,15 +221,13 @@ def _rate_doubts(
     return doubts
 
 
-def _end_doubts(values: Values, parameters: Parameters) -> list[Doubt]:
-    """Strides whose largest angle lies where the tipped heel leaves: no time of a peak."""
-    times = values.each["peak-time"]
-    late = int(np.count_nonzero(times > parameters.capture.peak_end))
-    if not late:
+def _end_doubts(values: Values) -> list[Doubt]:
+    """An angle that is largest where the tipped heel leaves: no time of a peak."""
+    if not values.no_peak:
         return []
     text = (
-        f"in {late} of {len(times)} strides the angle is largest as the foot leaves, where a "
-        "tipped heel seen askew looks so too: the time of the peak is not told"
+        "the angle is largest as the foot leaves, where a tipped heel seen askew looks so too: the "
+        "time of the peak is not told"
     )
     return [Doubt(Flag("peak-at-the-end", text, "removed"), ("peak-time",))]
 

@@ -78,7 +78,7 @@ def heel_stances(
     2. The foot lands where the fall of the heel is stopped most sharply, about where it comes
        near (Hreljac A, Marshall RN 2000 J Biomech 33:783-786, from memory).
     3. A mark on the heel does not see the toe leave the ground. In walking that lies between the
-       heel's fastest rise and its highest point, and the middle of the two is taken; in running
+       heel's fastest rise and its highest point, ``capture.toe-off-share`` of the way; in running
        the heel goes on rising in the air, and its fastest rise is taken.
     """
     known = height[~np.isnan(height)]
@@ -99,7 +99,8 @@ def heel_stances(
         start = _landing(stop, down, rate_hz)
         fastest = rise + int(np.argmax(speed[rise:after])) if rise < after else rise
         highest = _first(speed[fastest:after] <= 0, fastest)
-        end = fastest if running else (fastest + highest) // 2
+        share = 0.0 if running else parameters.capture.toe_off_share
+        end = round(fastest + share * (highest - fastest))
         whole = down > 0 and end < len(height) - 1
         if whole and start < end:
             found.append((start, end + 1))

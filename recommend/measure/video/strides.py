@@ -129,10 +129,47 @@ def _window(strides: Sequence[Stride], parameters: Parameters) -> float:
     return min(parameters.capture.landing_window, max(0.75 * peak, 0.05))
 
 
-def peak_of(stride: Stride, noise: float, parameters: Parameters) -> tuple[float, float]:
-    """Largest angle of the stance in degrees, and its time in percent of stance.
+@dataclass(frozen=True, slots=True, eq=False)
+class Peaks:
+    """The largest eversion of each stance.
 
-    `noise` is the variance of one unfiltered sample in degrees squared.
+    Attributes
+    ----------
+    angles, times : (strides,) in degrees and percent of stance.
+    at_the_end : the mean curve has no top before ``capture.peak-end``, or rises beyond it by more
+        than a camera a little askew sees in a tipped heel.
+    """
+
+    angles: FloatArray
+    times: FloatArray
+    at_the_end: bool
+
+
+def peaks_of(strides: Sequence[Stride], noise: float, parameters: Parameters) -> Peaks:
+    """The peak of each stride; `noise` is the variance of one unfiltered sample in degrees squared.
+
+    Notes
+    -----
+    As the foot leaves, the heel is tipped, and a camera ``capture.aim`` degrees askew sees it
+    lean: what rises there by less than twice that is no peak. A top is flatter behind than before,
+    and the top of one noisy stride is therefore read late; that of the mean curve is not, and gives
+    the mean time, about which strides scatter as their own tops do.
+    """
+    mean = np.mean([stride.curve() for stride in strides], axis=0)
+    end = round(parameters.capture.peak_end)
+    top = int(np.argmax(mean[: end + 1]))
+    askew = 2.0 * parameters.capture.aim * parameters.capture.toe_out_propulsion
+    at_the_end = top == end or float(mean[end:].max() - mean[top]) > askew
+    until = 1.0 if at_the_end else end / 100.0
+    found = np.array([_peak_of(stride, noise, until, parameters) for stride in strides])
+    times = found[:, 1] if at_the_end else found[:, 1] - found[:, 1].mean() + top
+    return Peaks(found[:, 0], np.clip(times, 0.0, 100.0), at_the_end)
+
+
+def _peak_of(
+    stride: Stride, noise: float, until: float, parameters: Parameters
+) -> tuple[float, float]:
+    """Largest angle in degrees of the first share `until` of stance, and its time in percent.
 
     Notes
     -----
@@ -142,7 +179,7 @@ def peak_of(stride: Stride, noise: float, parameters: Parameters) -> tuple[float
     the smooth curve itself counts.
     """
     share = (stride.frames - stride.start) / (stride.stop - stride.start)
-    top = int(np.argmax(stride.smooth))
+    top = int(np.argmax(np.where(share <= until, stride.smooth, -np.inf)))
     near = np.abs(share - share[top]) <= parameters.capture.peak_window
     highest = float(stride.smooth[top]), 100.0 * float(share[top])
     if near.sum() < _LEAST_SAMPLES or top in (0, len(share) - 1):

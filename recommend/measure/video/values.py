@@ -18,7 +18,7 @@ from recommend.measure.video.recording import (
     UPPER_LEG,
     MarksRecording,
 )
-from recommend.measure.video.strides import Stride, landing_of, peak_of, phase_means
+from recommend.measure.video.strides import Stride, landing_of, peaks_of, phase_means
 from recommend.parameters import Parameters
 
 FloatArray = NDArray[np.float64]
@@ -33,10 +33,12 @@ class Values:
     each : (strides,) by measure, in the unit of the measure.
     shared : standard errors by term (see `budget.TERMS`) and measure that repeating strides
         does not remove.
+    no_peak : the angle is largest as the foot leaves (`strides.Peaks`): no time of a peak.
     """
 
     each: Mapping[str, FloatArray]
     shared: Mapping[str, Mapping[str, float]]
+    no_peak: bool
 
 
 def values_of(
@@ -52,7 +54,7 @@ def values_of(
     their own.
     """
     rate = recording.rate_hz
-    angles, landing = _angles(strides, rate, parameters)
+    angles, landing, no_peak = _angles(strides, rate, parameters)
     shared: dict[str, dict[str, float]] = {name: {} for name in angles}
     for name in ("touchdown-angle", "rearfoot-range"):
         shared[name]["landing"] = landing
@@ -67,33 +69,33 @@ def values_of(
         start_ms = parameters.capture[f"events-start{gait}-ms"]
         for name, error in _event_errors(strides, rate, start_ms, parameters).items():
             shared[name]["events"] = error
-    return Values(angles | _others(strides, recording), shared)
+    return Values(angles | _others(strides, recording), shared, no_peak)
 
 
 def _angles(
     strides: Sequence[Stride], rate_hz: float, parameters: Parameters
-) -> tuple[dict[str, FloatArray], float]:
-    """Angles and times by measure, and the error that all landings share."""
+) -> tuple[dict[str, FloatArray], float, bool]:
+    """Angles and times by measure, the error that all landings share, and whether no peak is."""
     landing = landing_of(strides, rate_hz, parameters)
     curves = [stride.curve() for stride in strides]
-    tops = np.array([peak_of(stride, landing.noise, parameters) for stride in strides])
+    tops = peaks_of(strides, landing.noise, parameters)
     means = [phase_means(curve, parameters) for curve in curves]
-    tops[:, 0] = np.maximum(tops[:, 0], landing.angles)  # the peak is the largest of the stance
+    peak = np.maximum(tops.angles, landing.angles)  # the peak is the largest of the stance
     by_phase = {name: np.array([one[name] for one in means]) for name in PHASES}
     cuts = phase_slices(parameters)
     early = np.array([curve[cuts["contact"]].max() for curve in curves])
     values = {
         "touchdown-angle": landing.angles,
-        "peak-angle": tops[:, 0],
-        "peak-time": tops[:, 1],
-        "rearfoot-range": tops[:, 0] - landing.angles,
-        "contact-angle": np.minimum(early, tops[:, 0]),
+        "peak-angle": peak,
+        "peak-time": tops.times,
+        "rearfoot-range": peak - landing.angles,
+        "contact-angle": np.minimum(early, peak),
         "midstance-angle": by_phase["midstance"],
         "propulsion-angle": by_phase["propulsion"],
-        "rearfoot-return": tops[:, 0] - by_phase["propulsion"],
+        "rearfoot-return": peak - by_phase["propulsion"],
         "contact-time": np.array([stride.stop - stride.start for stride in strides]) / rate_hz,
     }
-    return values, landing.shared_error
+    return values, landing.shared_error, tops.at_the_end
 
 
 def _toe_out_errors(recording: MarksRecording, parameters: Parameters) -> dict[str, float]:
@@ -163,8 +165,8 @@ def _event_errors(
     stop = parameters.capture.events_stop_share * length
     total: dict[str, float] = {}
     for by in ((start, 0.0), (0.0, stop)):
-        later, _ = _angles([s.moved(*by) for s in strides], rate_hz, parameters)
-        sooner, _ = _angles([s.moved(-by[0], -by[1]) for s in strides], rate_hz, parameters)
+        later, _, _ = _angles([s.moved(*by) for s in strides], rate_hz, parameters)
+        sooner, _, _ = _angles([s.moved(-by[0], -by[1]) for s in strides], rate_hz, parameters)
         for name in later:
             change = abs(float(later[name].mean() - sooner[name].mean())) / 2.0
             total[name] = float(np.hypot(total.get(name, 0.0), change))

@@ -235,8 +235,18 @@ class _Page:
             yield f"<p>{self.t(ending.value)}</p>"
         for number, choice in enumerate(self.sheet.choices):
             yield from self.one_choice(choice, first=number == 0)
-        told = f"<p>{self.t('average')}</p>" if self.sheet.choices else ""
-        yield f"{told}</section>"
+        if self.sheet.choices:
+            yield from self.unlike()
+            yield f"<p>{self.t('average')}</p>"
+        yield "</section>"
+
+    def unlike(self) -> Iterator[str]:
+        """In what the two feet ask for what one pair cannot both give."""
+        ranked, book = self.sheet.outcome.shortlist, self.sheet.outcome.book
+        names = [one.kept.attribute for one in ranked.needs.conflicts] if ranked else []
+        said = dict.fromkeys(self.said(book.attributes[name].short) for name in names)
+        if said:
+            yield f"<p>{self.with_html('unlike', 'things', ', '.join(said))}</p>"
 
     def one_choice(self, choice: Choice, *, first: bool) -> Iterator[str]:
         """One product or pair; a second suggestion has mostly the same reasons."""

@@ -140,3 +140,61 @@ def test_a_laboratory_with_y_up_reads_the_same(tmp_path, parameters, defs):
 
     for measure in one.measures:
         assert two.find(measure.name).value == pytest.approx(measure.value, abs=1e-3), measure.name
+
+
+def with_plate(path, contact, rate: float, middle):
+    """The file with a force plate of 400 x 600 mm about `middle`, loaded while in `contact`.
+
+    Type 2 of the format (six channels, forces as the plate feels them), ten samples a frame.
+    """
+    made, fresh = ezc3d.c3d(str(path)), ezc3d.c3d()
+    for key in ("RATE", "LABELS", "UNITS"):
+        fresh["parameters"]["POINT"][key]["value"] = made["parameters"]["POINT"][key]["value"]
+    fresh["data"]["points"] = made["data"]["points"].copy()
+    channels = np.zeros((1, 6, 10 * len(contact)))
+    channels[0, 2] = -700.0 * np.repeat(contact, 10)
+    fresh["parameters"]["ANALOG"]["RATE"]["value"] = [10 * rate]
+    fresh["parameters"]["ANALOG"]["LABELS"]["value"] = [f"F{i}" for i in range(6)]
+    fresh["data"]["analogs"] = channels
+    corners = np.array([[200, 300, 0], [-200, 300, 0], [-200, -300, 0], [200, -300, 0]], float)
+    corners[:, :2] += middle
+    plate = {"USED": [1], "TYPE": [2], "ZERO": [0, 0], "CORNERS": corners.T[:, :, None]}
+    plate |= {"ORIGIN": np.array([[0.0], [0], [-40]]), "CHANNEL": np.arange(1.0, 7)[:, None]}
+    for key, value in plate.items():
+        fresh.add_parameter("FORCE_PLATFORM", key, value)
+        if key in ("USED", "TYPE", "ZERO", "CHANNEL"):
+            fresh["parameters"]["FORCE_PLATFORM"][key]["type"] = 2
+    fresh.write(str(path))
+
+
+@pytest.mark.parametrize(("aside", "used"), [(0.0, True), (900.0, False)])
+def test_a_force_plate_under_the_foot_gives_its_stance(tmp_path, parameters, defs, aside, used):
+    """Contact of a second invented leg comes from the plate it lands on, not from one beside it.
+
+    The frames of the plate's contact are known, because the force is written here.
+    """
+    from tests.bench.second_gait import Person, film
+
+    rng = np.random.default_rng(5)
+    person = Person("left", "walking", 0.0, 6.0, 0.4, 6.0, 0.68, 0.42, 3.0)
+    shot = film(person, 6, 100.0, rng)
+    path = tmp_path / "plate.c3d"
+    made = ezc3d.c3d()
+    made["parameters"]["POINT"]["RATE"]["value"] = [100.0]
+    made["parameters"]["POINT"]["LABELS"]["value"] = list(NAMES.values())
+    made["parameters"]["POINT"]["UNITS"]["value"] = ["mm"]
+    points = np.ones((4, 4, len(shot.points)))
+    points[0], points[2] = shot.points[..., 0].T / 1.5, shot.points[..., 1].T / 1.5
+    points[1] = np.sin(np.arange(len(shot.points)) / 9.0)  # a treadmill
+    made["data"]["points"] = points
+    made.write(str(path))
+    with_plate(path, shot.contact, 100.0, (aside, 0.0))
+
+    options = CaptureOptions(side="left", marks=NAMES, facing="+y")
+    (found,) = measure_capture(path, parameters, defs, options)
+
+    assert ("stance-estimated" not in {flag.name for flag in found.flags}) is used
+    time = found.find("contact-time")
+    assert (time is not None) is used
+    if time:
+        assert time.value == pytest.approx(0.68, abs=0.02)
