@@ -74,7 +74,7 @@ def verify(
     Example: recommend store verify
     """
     with Store(store_path(store)) as opened, working("verifying"):
-        verdict = verify_store(opened, expect or ())
+        verdict = verify_store(opened, *(expect or ()))
         lacking = list(_against_witnesses(opened, against or ())) if verdict.sound else []
         stamps = list(stamps_of(opened, roots or ())) if verdict.sound else []
     for line in verdict_lines(verdict, str(store_path(store))):

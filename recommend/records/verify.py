@@ -51,7 +51,7 @@ class Verdict:
         return not self.differs
 
 
-def verify(store: Store, expect: Sequence[str] = ()) -> Verdict:
+def verify(store: Store, *expect: str) -> Verdict:
     """Check the chain and every hash of `store`, in the order of the records.
 
     Parameters
