@@ -156,7 +156,7 @@ class Shelf:
 
     def remember(self, reference: str, path: Path) -> None:
         """Note that a page, picture or explanation of a customer was written to `path`."""
-        line = json.dumps([reference, str(path.resolve())], ensure_ascii=False)
+        line = json.dumps([reference, str(path.resolve())])  # names may hold bytes that are no text
         with held(self._written_file):
             text = "".join(f"{one}\n" for one in dict.fromkeys([*self._written(), line]))
             write_atomically(self._written_file, text)
@@ -196,7 +196,7 @@ class Shelf:
                 left.append(path)
         with held(self._written_file):
             told = dict.fromkeys(self._told())
-            kept = [json.dumps(one, ensure_ascii=False) for one in told if one[0] != reference]
+            kept = [json.dumps(one) for one in told if one[0] != reference]
             if self._written_file.exists():
                 write_atomically(self._written_file, "".join(f"{line}\n" for line in kept))
         return left
