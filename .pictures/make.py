@@ -33,7 +33,7 @@ def shortlist() -> str:
     from recommend.show.answer import answer_lines
     from recommend.visit import read_visit
     from recommend.way import outcome_of
-    from recommend.whatif.sureness import sureness
+    from recommend.whatif.redraw import sureness
 
     book = load_rulebook(shipped_folder("rules"))
     products = load_catalogue(shipped_folder("catalogue_demo"), book.attributes)

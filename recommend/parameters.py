@@ -298,6 +298,46 @@ class Film(Group):
     frames: Count
     quiet_s: Positive
     rate_least: Positive
+    mark_free: Share
+    mark_full: Share
+    spot_contrast: NotNegative
+    seen_contrast: Share
+    spot_free: Share
+    spot_full: Share
+    spot_inside: NotNegative
+    spot_long: Positive
+    spot_smallest: Share
+    spot_largest: Positive
+    unlike_size: Positive
+    unlike_tone: Positive
+    unlike_most: Positive
+    leg_least: Positive
+    leg_most: Positive
+    leg_lean: Positive
+    heel_least: Positive
+    heel_most: Positive
+    heel_lean: Positive
+    ankle_most: Positive
+    leg_over_ankle: Positive
+    leg_over_heel: Positive
+    misfit_most: Positive
+    legs_apart: NotNegative
+    fifth_halfway: Share
+    fifth_nearest: NotNegative
+    fifth_furthest: Positive
+    fifth_seen: Share
+    fifth_other: Share
+    reach: Positive
+    leg_change: Share
+    heel_change: Share
+    ankle_change: Share
+    free_change: Share
+    full_change: Share
+    covered_size: Share
+    nears_hz: Positive
+    nears_least: Share
+    belt_near: Positive
+    edge_radii: NotNegative
     seen_least: Share
     mark_radius_mm: Positive
     acceleration: Positive
@@ -306,6 +346,14 @@ class Film(Group):
     missing_cost: Positive
     unsure_cost: Positive
     lost_s: NotNegative
+    together_least: Count
+    glimpse_s: NotNegative
+    line_shortest_leg: Share
+    line_longest_leg: NotNegative
+    line_turned_leg: Positive
+    line_shortest: Share
+    line_longest: NotNegative
+    line_turned: Positive
     unsure_limit: Share
     lost_noted_s: NotNegative
     smear_limit: Share

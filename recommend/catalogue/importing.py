@@ -35,6 +35,7 @@ _TO_OURS: Mapping[tuple[str, str], float] = {
     ("kg", "kg"): 1, ("g", "kg"): 0.001, ("lb", "kg"): 0.45359237, ("lbs", "kg"): 0.45359237,
     ("deg", "deg"): 1, ("°", "deg"): 1, ("degrees", "deg"): 1, ("%", "percent"): 1,
 }  # fmt: skip
+LEAST, MOST = 100, 399  # mm; lengths that a size may be made for
 _MONEY = re.compile(r"[A-Z]{3}|[€$£]")
 
 
@@ -226,42 +227,43 @@ def _rows(
     reader = csv.reader(stream, delimiter=mapping.delimiter, strict=True)
     wanted = {column for _, column in mapping.columns()}
     heading: list[str] = []
-    first: list[str] = []
+    nearly: list[str] = []  # the line that holds most of the columns, where none holds all
     try:
         for cells in ([cell.strip() for cell in row] for row in reader):
-            first = first or cells
             if not any(cells):
                 continue
             if wanted <= set(cells):
                 heading = cells
                 _check_heading(heading, mapping, document, str(path))
-            elif heading and len(cells) != len(heading):
+            elif not heading:
+                nearly = max(nearly, cells, key=lambda line: len(wanted & set(line)))
+            elif len(cells) != len(heading):
                 raise InputError(
                     Place(str(path), reader.line_num),
                     "the row has not as many cells as the heading",
                     f"{len(heading)} cells",
                 )
-            elif heading:
+            else:
                 yield reader.line_num, dict(zip(heading, cells, strict=True))
     except csv.Error as error:
         raise InputError(
             Place(str(path)), f"this is not a CSV list in UTF-8 ({error})", mend="save it as such"
         ) from error
     if not heading:
-        _check_heading(first, mapping, document, str(path))
+        _check_heading(nearly, mapping, document, str(path))
 
 
 def _check_heading(
     heading: list[str], mapping: ColumnMapping, document: Document, file: str
 ) -> None:
-    if twice := sorted({name for name in heading if heading.count(name) > 1}):
+    if twice := sorted({name for name in heading if name and heading.count(name) > 1}):
         raise InputError(Place(file, 1), f"the column `{twice[0]}` stands twice")
     for loc, column in mapping.columns():
         if column not in heading:
             raise InputError(
                 document.place(loc),
                 f"{file} has no column `{column}`",
-                ", ".join(heading),
+                ", ".join(name for name in heading if name),
                 nearest(column, heading) or "correct the column's name",
             )
 
@@ -345,7 +347,7 @@ class _Row:
             return self._in_ours(number * one.factor, unit, one, ours)
         cell = self.row[one.column]
         if one.words:
-            words = ", ".join(one.words)
+            words = ", ".join(word or "an empty cell" for word in one.words)
             self._refuse(one.column, cell, words, nearest(cell, one.words))
             return None
         return cell
@@ -404,10 +406,14 @@ class _Row:
         found: dict[str, int] = {}
         for size, count in counts.items():
             number = _number(size.replace(",", "."), ".")
-            if number is None:
-                self._refuse(sizes.column or size, size, f"a size number of {sizes.system}")
+            length = number and foot_length_of(
+                ShoeSize(system=sizes.system, value=number), self.parameters
+            )
+            if not length or not LEAST <= length <= MOST:
+                allowed = f"a size number of {sizes.system}"
+                allowed += f" for feet of {LEAST} to {MOST} mm" if length else ""
+                self._refuse(sizes.column or f"size {size}", size, allowed)
                 return None
-            length = foot_length_of(ShoeSize(system=sizes.system, value=number), self.parameters)
             found[f"{round(2 * length) / 2:g}"] = count
         return found
 

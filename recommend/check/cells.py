@@ -15,7 +15,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from recommend.check.feet import MOVING, PAIN, STRIDES, smallest_margin
-from recommend.infer.derivation import measure_of
 from recommend.infer.facts import quantize
 from recommend.infer.many import (
     Bools,
@@ -28,6 +27,7 @@ from recommend.infer.many import (
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.models import NoteThen
 from recommend.rulebook.terms import Conjunction, Facts, Number, Term, term_holds
+from recommend.rulebook.vocabulary import about
 
 MAX_ROWS = 2_000_000  # a guard of time and memory; beyond it rows are drawn, and it is said
 _MUTE = NoteThen(note="caution", say="")
@@ -63,7 +63,7 @@ class Space:
         rows = np.flatnonzero(mask)
         known = np.zeros(len(rows), np.int32)
         for name, column in self.columns.items():
-            if len(column) == 1 or name.startswith(("known_", "asked_")):
+            if len(column) == 1 or about(name).kind in ("known", "asked"):
                 continue
             values = column[rows]
             known += ~np.isnan(values) if values.dtype == np.float64 else values >= 0
@@ -75,12 +75,6 @@ def below(book: Rulebook, rules: Iterable[CompiledRule]) -> tuple[CompiledRule, 
     return behind(book, [rule.id for rule in rules])
 
 
-def axes_read(rule: CompiledRule) -> set[str]:
-    """The axes whose value, or whose being undecided, a rule reads."""
-    kinds = ("axis_", "decided_")
-    return {f.partition("_")[2] for f in rule.facts if f.startswith(kinds)}
-
-
 def axes_by_stratum(book: Rulebook) -> list[str]:
     """The axes that rules conclude, those first on which others stand."""
     stratum = {rule.concludes.axis: rule.stratum for rule in book.rules if rule.concludes}
@@ -90,7 +84,7 @@ def axes_by_stratum(book: Rulebook) -> list[str]:
 def base_facts(book: Rulebook, rules: Iterable[CompiledRule]) -> frozenset[str]:
     """Names of the measures, answers and facts of the visit on which `rules` depend."""
     facts = frozenset().union(*(rule.facts for rule in below(book, rules)))
-    return frozenset(_base(f) for f in facts if not f.startswith(("axis_", "decided_"))) - {"side"}
+    return frozenset(_base(f) for f in facts if not about(f).concluded) - {"side"}
 
 
 def space_of(
@@ -148,20 +142,17 @@ def muted(rule: CompiledRule) -> CompiledRule:
 
 def _base(fact: str) -> str:
     """The measure, answer or fact of the visit that a fact belongs to."""
-    if fact.startswith(("answer_", "visit_", "pain_")) or fact == "side":
+    one = about(fact)
+    if one.told:
         return fact
-    if fact.startswith("asked_"):
-        return f"answer_{fact.removeprefix('asked_')}"
-    if fact.startswith("known_"):
-        return fact.removeprefix("known_")
-    return measure_of(fact).partition("_")[0]
+    return f"answer_{one.of}" if one.kind == "asked" else one.of
 
 
 def _by_base(branch: Conjunction) -> dict[str, Conjunction]:
     """A branch as one part for each measure, answer or fact of the visit that it reads."""
     out: dict[str, Conjunction] = {}
     for term in branch:
-        if not term.fact.startswith(("axis_", "decided_")):
+        if not about(term.fact).concluded:
             base = _base(term.fact)
             out[base] = (*out.get(base, ()), term)
     return out
@@ -198,7 +189,7 @@ def _told(base: str, word: str | None, book: Rulebook) -> dict[str, float | str]
     facts: dict[str, float | str] = {} if word is None else {base: word}
     if base == "side" and word is None:
         facts = {"side": "left"}
-    asked = book.open_questions.get(base.removeprefix("answer_"))
+    asked = book.open_questions.get(about(base).of)
     if asked is not None:
         facts[asked] = "no" if word is None else "yes"
     return facts
@@ -215,7 +206,7 @@ def _readings(name: str, terms: set[Term], book: Rulebook) -> Iterator[dict[str,
     usual = min(max(usual, definition.lowest), definition.highest)
     pool: set[tuple[float, float]] = {(round(usual, definition.decimals), least)}
     for term, margin in itertools.product(numbers, margins):
-        shift = {"_low": margin, "high": -margin}.get(term.fact[-4:], 0.0)
+        shift = {"low": margin, "high": -margin}.get(about(term.fact).part, 0.0)
         pool |= {(quantize(term.value + shift + k * step), margin) for k in (-1, 0, 1)}
     inside = [p for p in pool if definition.lowest <= p[0] <= definition.highest]
     inside.sort(key=lambda p: (p[1], abs(p[0] - usual), p[0]))
@@ -252,13 +243,13 @@ def comparable(space: Space, rules: Iterable[CompiledRule]) -> NDArray[np.bool_]
     """Rows in which everything that `rules` read is known, and taken as their limits ask."""
     out = np.ones(space.count, np.bool_)
     for name, column in space.columns.items():
-        if name in space.book.measures or name.startswith(("answer_", "visit_", "pain_")):
+        if name in space.book.measures or (about(name).told and name != "side"):
             out &= ~np.isnan(column) if column.dtype == np.float64 else column >= 0
     limits: set[tuple[str, str]] = set()
     for rule in rules:
         for term in itertools.chain(*rule.holds, *rule.fails):
             if isinstance(term, Number) and term.limit:
-                limits.add((measure_of(term.fact), term.limit))
+                limits.add((about(term.fact).of, term.limit))
     for measure, limit in limits:
         meant = [_where(space, measure, v.where) for v in space.book.limits[limit].values]
         out &= np.logical_or.reduce(meant)

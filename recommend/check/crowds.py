@@ -27,7 +27,7 @@ from recommend.match.sizes import longer_lengths
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.models import NOTE_LEVELS, NeedsThen, NoteThen
-from recommend.rulebook.vocabulary import FOOT_TYPE
+from recommend.rulebook.vocabulary import FOOT_TYPE, about
 
 UNDETERMINED = "undetermined"
 K = TypeVar("K")
@@ -179,7 +179,7 @@ class _Crowd(Crowd):
 
 
 def _of_person(fact: str) -> bool:
-    return fact == "side" or fact.startswith(("answer_", "asked_", "visit_", "pain_"))
+    return about(fact).told or about(fact).kind == "asked"
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,13 +15,13 @@ from typing import Any, TypeAlias, get_args
 import z3
 
 from recommend.check.feet import MOVING, PAIN, RETURN, STRIDES, smallest_margin
-from recommend.infer.derivation import measure_of
 from recommend.infer.facts import quantize
 from recommend.measure.derived import derivations
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.comparisons import OPS
 from recommend.rulebook.models import AxisThen
 from recommend.rulebook.terms import Disjunction, Number, Term, Word
+from recommend.rulebook.vocabulary import about
 from recommend.visit.models import PainSite
 
 Formula: TypeAlias = Any  # z3 has no types
@@ -120,7 +120,7 @@ class Foot:
         for rule in self.book.rules:
             for term in itertools.chain(*rule.holds):
                 if isinstance(term, Number):
-                    constants.setdefault(measure_of(term.fact), set()).add(term.value)
+                    constants.setdefault(about(term.fact).of, set()).add(term.value)
         for name, found in constants.items():
             room = 10.0 * 10.0 ** -self.book.measures[name].decimals
             low, high = number(min(found) - room), number(max(found) + room)
@@ -168,7 +168,7 @@ class Foot:
         """Whether one comparison holds; over something missing it does not."""
         if isinstance(term, Number):
             return self._number(term)
-        kind, _, name = term.fact.partition("_")
+        kind, name, _ = about(term.fact)
         if kind == "axis":
             return self.concluded(name, term.values)
         if kind == "decided":
@@ -182,12 +182,9 @@ class Foot:
         return z3.And(self.known[term.fact], z3.Or(codes))
 
     def _number(self, term: Number) -> Formula:
-        fact, shift = term.fact, 0
-        if fact not in self.value:
-            fact, _, end = term.fact.rpartition("_")
-            shift = -1 if end == "low" else 1
-        read = self.value[fact] + shift * self.margin[fact]
-        return z3.And(self.known[fact], OPS[term.op].holds(read, number(term.value)))
+        _, name, end = about(term.fact)
+        read = self.value[name] + {"": 0, "low": -1, "high": 1}[end] * self.margin[name]
+        return z3.And(self.known[name], OPS[term.op].holds(read, number(term.value)))
 
     @staticmethod
     def _one_of(yes: Formula, term: Word) -> Formula:

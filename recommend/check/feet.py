@@ -10,11 +10,12 @@ import yaml
 
 from recommend.infer.facts import facts_of
 from recommend.measure.definitions import OF_STRIDES, Derivation, known_as
-from recommend.measure.derived import derivations
+from recommend.measure.derived import derivations, error_of
 from recommend.measure.model import SIDES, Side
 from recommend.measure.observed import observe
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.terms import Facts
+from recommend.rulebook.vocabulary import about
 from recommend.visit.models import Visit
 
 # Measures taken stride by stride: their error can be made larger by scatter, not smaller.
@@ -78,7 +79,12 @@ def smallest_margin(measure: str, book: Rulebook) -> float:
     clearly = book.parameters.noise.clearly
     if measure in STRIDES:
         return clearly * error.floor
-    return clearly * math.hypot(error.single, error.floor)
+    how = derivations(book.measures).get(measure)
+    own = math.hypot(error.single, error.floor)
+    if how is None or not all(book.measures[part].typed for part in how.parts):
+        return clearly * own
+    parts = [book.measures[part].error for part in how.parts]
+    return clearly * error_of(how, own, [math.hypot(e.single, e.floor) for e in parts if e])
 
 
 def _words(facts: Facts, book: Rulebook) -> Iterator[str]:
@@ -98,7 +104,7 @@ def _words(facts: Facts, book: Rulebook) -> Iterator[str]:
             value = f"{round(value, places):g}"
         yield f"{name} {value}{margin}" + (f" ({words})" if words else "")
     for fact, value in sorted(facts.items()):
-        kind, _, name = fact.partition("_")
+        kind, name, _ = about(fact)
         if kind == "visit":
             yield f"{name} {value}"
         elif kind == "answer":
@@ -140,7 +146,7 @@ def _visit(facts: Facts, side: Side, book: Rulebook) -> dict[str, Any]:
     pain = _pain(facts, side)
     if pain is not None:
         data["pain"] = pain
-    answers = {n.removeprefix("answer_"): a for n, a in facts.items() if n.startswith("answer_")}
+    answers = {about(n).of: a for n, a in facts.items() if about(n).kind == "answer"}
     if answers:
         data["answers"] = answers
     feet = {side: _foot(facts, book), **_other(facts, side, book)}
@@ -149,7 +155,7 @@ def _visit(facts: Facts, side: Side, book: Rulebook) -> dict[str, Any]:
 
 
 def _pain(facts: Facts, side: Side) -> list[dict[str, Any]] | None:
-    sites = {n.removeprefix("pain_"): v for n, v in facts.items() if n.startswith("pain_")}
+    sites = {about(n).of: v for n, v in facts.items() if about(n).kind == "pain"}
     score, weeks = facts.get("pain-score"), facts.get("pain-weeks")
     if not sites and score is None and weeks is None:
         return None
@@ -225,11 +231,25 @@ def _typed(facts: Facts, book: Rulebook) -> Iterator[tuple[str, float]]:
     for name, how in derivations(book.measures).items():
         if name not in facts or not all(book.measures[part].typed for part in how.parts):
             continue
-        first, *others = [part for part in how.parts if part not in facts] or [""]
-        usual = {part: float(facts.get(part, book.measures[part].highest)) for part in how.parts}
-        yield from ((part, usual[part]) for part in others)
-        if first:
-            yield first, _solved(how, first, float(facts[name]), usual)
+        yield from _parts_of(how, float(facts[name]), facts, book)
+
+
+def _parts_of(
+    how: Derivation, value: float, facts: Facts, book: Rulebook
+) -> Iterator[tuple[str, float]]:
+    """Readings, within what can be written down, of which a derived measure has this value."""
+    first, *others = [part for part in how.parts if part not in facts] or [""]
+    if not first:
+        return
+    bounds = {part: (book.measures[part].lowest, book.measures[part].highest) for part in how.parts}
+    for share in (1.0, 0.5, 0.0):
+        usual = {p: low + share * (high - low) for p, (low, high) in bounds.items()}
+        usual |= {part: float(facts[part]) for part in how.parts if part in facts}
+        solved = _solved(how, first, value, usual)
+        if bounds[first][0] <= solved <= bounds[first][1]:
+            break
+    yield from ((part, usual[part]) for part in others)
+    yield first, solved
 
 
 def _solved(how: Derivation, part: str, value: float, others: Mapping[str, float]) -> float:
@@ -314,12 +334,3 @@ def _strides(name: str, facts: Facts, book: Rulebook) -> list[float]:
     scatter = math.sqrt(max(0.0, margin**2 - floor**2)) / book.parameters.noise.clearly
     swing = scatter * math.sqrt(_READINGS - 1)
     return [round(value + (swing if i % 2 else -swing), 5) for i in range(_READINGS)]
-
-
-def same_film(facts: Mapping[str, float | str]) -> bool:
-    """Whether phases that are there share their gait and zero reference, as one film has them."""
-    for qualifier in ("gait", "reference"):
-        found = {facts[f"{m}_{qualifier}"] for m in MOVING if f"{m}_{qualifier}" in facts}
-        if len(found) > 1:
-            return False
-    return True

@@ -10,7 +10,6 @@ import numpy as np
 from recommend.check.cells import (
     Space,
     axes_by_stratum,
-    axes_read,
     base_facts,
     below,
     comparable,
@@ -32,7 +31,7 @@ def logic_findings(book: Rulebook) -> Iterator[Finding]:
     broken: set[str] = set()
     for axis in axes_by_stratum(book):
         rules = tuple(r for r in book.rules if _concludes(r) == axis)
-        if any(axes_read(rule) & broken for rule in rules):
+        if any(rule.axes_read & broken for rule in rules):
             broken.add(axis)  # what stands on a contradiction is looked at once that is mended
             continue
         found = list(_axis_findings(book, axis, rules))
@@ -50,7 +49,7 @@ def _concludes(rule: CompiledRule) -> str | None:
 
 
 def _stands_on(book: Rulebook, rule: CompiledRule, axes: set[str]) -> bool:
-    return any(axes_read(one) & axes for one in below(book, [rule]))
+    return any(one.axes_read & axes for one in below(book, [rule]))
 
 
 def _axis_findings(book: Rulebook, axis: str, rules: tuple[CompiledRule, ...]) -> Iterator[Finding]:
@@ -117,7 +116,7 @@ def _gap(
 ) -> Iterator[Finding]:
     none = ~np.logical_or.reduce([done.holds[rule.id] for rule in rules])
     none &= comparable(space, below(space.book, rules))
-    for lower in {a for rule in rules for a in axes_read(rule)}:
+    for lower in {a for rule in rules for a in rule.axes_read}:
         none &= done.axes[lower] >= 0  # a gap below is said there
     if none.any():
         foot, visit = shown(space, none, f"Shows a gap on the axis {axis}: all measured, no value.")

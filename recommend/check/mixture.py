@@ -22,11 +22,10 @@ from recommend.coverage.columns import FactColumns
 from recommend.coverage.population import Population, load_population
 from recommend.coverage.sampling import Customers, Sampler
 from recommend.errors import InputError, Place
-from recommend.infer.derivation import measure_of
 from recommend.infer.many import Column, ManyConclusions, conclude_many
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.vocabulary import YES_NO
+from recommend.rulebook.vocabulary import YES_NO, about
 
 Columns: TypeAlias = dict[str, Column]
 Bools: TypeAlias = NDArray[np.bool_]
@@ -207,7 +206,5 @@ class Crowd:
 
 def _of(fact: str, measure: str) -> bool:
     """Whether a fact belongs to a measure."""
-    if fact.startswith(("answer_", "asked_", "visit_", "pain_", "axis_", "decided_")):
-        return False
-    base = fact.removeprefix("known_")
-    return measure_of(base).partition("_")[0] == measure
+    one = about(fact)
+    return one.kind in ("measure", "known") and one.of == measure

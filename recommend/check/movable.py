@@ -13,11 +13,11 @@ from typing import Any
 
 from recommend.check.mutants import with_limit
 from recommend.coverage.population import Population
-from recommend.infer.derivation import measure_of
 from recommend.parameters import Figure
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.models import NeedsThen, NoteThen
 from recommend.rulebook.terms import Number
+from recommend.rulebook.vocabulary import about
 
 # Groups of parameters that decide what a customer is told.
 _DECIDE = ("noise", "rank", "sizing")
@@ -100,7 +100,7 @@ def _with_limit(world: World, to: float, *, name: str, index: int) -> World:
 
 
 def _errors(book: Rulebook) -> Iterator[Movable]:
-    read = {measure_of(fact) for fact in book.read if fact.endswith(("_low", "_high"))}
+    read = {about(fact).of for fact in book.read if about(fact).part in ("low", "high")}
     for name, definition in book.measures.items():
         error = definition.error
         if error is None or error.kind in _KNOWN or name not in read:

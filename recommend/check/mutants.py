@@ -11,7 +11,6 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from recommend.errors import Place
-from recommend.infer.derivation import measure_of
 from recommend.rulebook.book import CompiledRule, Rulebook, always, recompiled
 from recommend.rulebook.comparisons import COMPARISONS, OPS, opposite
 from recommend.rulebook.compiling import Compiler
@@ -28,6 +27,7 @@ from recommend.rulebook.conditions import (
 from recommend.rulebook.models import AxisThen, Limit, NeedsThen, NeedThen, NoteThen, Rule
 from recommend.rulebook.naming import DECIMALS
 from recommend.rulebook.terms import Number
+from recommend.rulebook.vocabulary import about
 from recommend.rulebook.words import code
 
 _EDGE: dict[str, str] = {**{word: OPS[one.edge].word for word, one in COMPARISONS.items()},
@@ -127,7 +127,7 @@ def _step(rules: list[CompiledRule], limit: str, book: Rulebook) -> float:
         for branch in (*rule.holds, *rule.fails):
             for term in branch:
                 if isinstance(term, Number) and term.limit == limit:
-                    return 10.0 ** -book.measures[measure_of(term.fact)].decimals
+                    return 10.0 ** -book.measures[about(term.fact).of].decimals
     return 1.0
 
 

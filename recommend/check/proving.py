@@ -28,7 +28,6 @@ from recommend.check.promises import (
     Unasked,
     Verdict,
 )
-from recommend.infer.derivation import measure_of
 from recommend.infer.many import behind
 from recommend.match.needs import Need, contradict, needs_of, rule_needs, target_of
 from recommend.rulebook.book import CompiledRule, Rulebook
@@ -36,6 +35,7 @@ from recommend.rulebook.comparisons import COMPARISONS
 from recommend.rulebook.compiling import Compiler
 from recommend.rulebook.models import AxisThen, NeedsThen, NoteLevel, NoteThen
 from recommend.rulebook.terms import Number
+from recommend.rulebook.vocabulary import about
 
 Formula: TypeAlias = Any
 
@@ -188,7 +188,7 @@ class _Prover:
             for rule in rules
             for branch in (*rule.holds, *rule.fails)
             for term in branch
-            if isinstance(term, Number) and measure_of(term.fact) == measure
+            if isinstance(term, Number) and about(term.fact).of == measure
         }
         meant = []
         for limit in sorted(limits):

@@ -19,11 +19,10 @@ from recommend.infer.many import behind
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.models import NOTE_LEVELS, AxisThen, NoteLevel, NoteThen
 from recommend.rulebook.terms import Disjunction, Number, Term, Word
-from recommend.rulebook.vocabulary import Vocabulary
+from recommend.rulebook.vocabulary import Vocabulary, about
 
 _WAS = "was-"  # before the names of axes and rules of the older rulebook
-_AXES = ("axis_", "decided_")
-_ABSENT = ("known_", "asked_", "decided_")
+_ABSENT = ("known", "asked", "decided")
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +97,7 @@ def _terms(disjunction: Disjunction) -> Iterable[Term]:
 
 
 def _asks_absence(term: Term) -> bool:
-    return isinstance(term, Word) and term.fact.startswith(_ABSENT) and "no" in term.values
+    return isinstance(term, Word) and about(term.fact).kind in _ABSENT and "no" in term.values
 
 
 def _together(new: Rulebook, old: Rulebook, rule: CompiledRule) -> tuple[Rulebook, CompiledRule]:
@@ -124,9 +123,8 @@ def _together(new: Rulebook, old: Rulebook, rule: CompiledRule) -> tuple[Ruleboo
 
 
 def _axes_of(rule: CompiledRule) -> set[str]:
-    read = {fact.partition("_")[2] for fact in rule.facts if fact.startswith(_AXES)}
     then = rule.rule.then
-    return read | ({then.axis} if isinstance(then, AxisThen) else set())
+    return set(rule.axes_read) | ({then.axis} if isinstance(then, AxisThen) else set())
 
 
 def _same_axes(
@@ -169,8 +167,8 @@ def _renamed(rule: CompiledRule, axes: set[str]) -> CompiledRule:
 
 def _renamed_terms(disjunction: Disjunction, axes: set[str]) -> Disjunction:
     def of(term: Term) -> Term:
-        kind, _, name = term.fact.partition("_")
-        if f"{kind}_" in _AXES and name in axes:
+        kind, name, _ = one = about(term.fact)
+        if one.concluded and name in axes:
             return replace(term, fact=f"{kind}_{_WAS}{name}")
         return term
 
@@ -180,8 +178,8 @@ def _renamed_terms(disjunction: Disjunction, axes: set[str]) -> Disjunction:
 def _both_vocabularies(new: Vocabulary, old: Vocabulary, axes: set[str]) -> Vocabulary:
     words: dict[str, tuple[str, ...]] = dict(new.words)
     for fact, values in old.words.items():
-        kind, _, name = fact.partition("_")
-        if f"{kind}_" in _AXES and name in axes:
+        kind, name, _ = one = about(fact)
+        if one.concluded and name in axes:
             words[f"{kind}_{_WAS}{name}"] = values
         known = words.get(fact, ())
         words[fact] = (*known, *(value for value in values if value not in known))

@@ -14,6 +14,7 @@ import typer
 from recommend.catalogue.loading import Catalogue
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.catalogue.stacking import read_shops, together
+from recommend.commands.options import ClusterOption
 from recommend.coverage.crowd import crowd_of
 from recommend.coverage.run import Question
 from recommend.errors import RecommendError, nearest
@@ -68,9 +69,7 @@ class Asked:
     shop: Annotated[
         str | None, typer.Option(help="Look at this shop of the chain alone.")
     ] = None  # fmt: skip
-    cluster: Annotated[
-        str | None, typer.Option(help="Count on the dask cluster whose scheduler is there.")
-    ] = None
+    cluster: ClusterOption = None
 
     def opened(self, customers: Callable[[Rulebook], int], **more: Any) -> Opened:
         """The rulebook, the catalogue and the customers that are asked about.

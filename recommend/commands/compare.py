@@ -66,7 +66,7 @@ def compare(
         print(json.dumps(compared_data(candidates, outcome), indent=2, ensure_ascii=False))
         return
     lines = compared_lines(candidates, outcome, console().width, full=full)
-    print_paged(map(Text, lines))
+    print_paged([*map(Text, lines), Text(book.byline, style="dim")])
     if len(products) == 1:
         for remark in explanation.why_not(products[0]).children:
             if remark.kind == "remark":

@@ -11,10 +11,10 @@ import typer
 
 from recommend.catalogue import load_catalogue
 from recommend.catalogue.stacking import read_shops
+from recommend.cluster import connected
 from recommend.commands import single
 from recommend.commands.buyer import Asked, JsonOption, SoldOutOption, asking
 from recommend.commands.options import Force
-from recommend.coverage.cluster import connected
 from recommend.coverage.document import as_document, write_csv
 from recommend.coverage.run import answer
 from recommend.coverage.split import WAYS

@@ -10,12 +10,14 @@ from typing import Annotated
 import typer
 
 from recommend.catalogue.shop import open_catalogue, open_rulebook
+from recommend.cluster import connected
 from recommend.commands import single
+from recommend.commands.options import ClusterOption
 from recommend.infer.counter import Counter
 from recommend.measure.model import Side
 from recommend.show.bar import working
 from recommend.show.came_back import came_back_lines
-from recommend.show.console import console
+from recommend.show.console import console, print_byline
 from recommend.show.effects import as_document, print_check, print_effects, print_liked
 from recommend.trial.came_back import came_back
 from recommend.trial.kept import kept_visits
@@ -41,6 +43,7 @@ def effects(
     check: Annotated[
         bool, typer.Option("--check", help="foretell each visit from all the others instead")
     ] = False,
+    cluster: ClusterOption = None,
     as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
 ) -> None:
     """Show what each product did to rearfoot motion, learned from the shop's kept trials.
@@ -49,11 +52,12 @@ def effects(
     """
     book = open_rulebook(rules)
     products = open_catalogue(book, catalogue)
-    with working("reading kept trials"):
+    with connected(cluster), working("reading kept trials"):
         visits = [visit for place in kept for visit in kept_visits(place, book)]
         shop = shop_of(visits, book, products)
     if check and not as_json:
         print_check(shop, console())
+        print_byline(book)
         return
     counter = Counter(book)
 
@@ -70,6 +74,7 @@ def effects(
     titles = {item.id: item.product.title for item in products.items}
     for line in came_back_lines(worn, titles) if worn else ():
         print(line)
+    print_byline(book)
 
 
 app = single(effects)

@@ -28,8 +28,7 @@ from recommend.show.records import Kept
 from recommend.trial.heeding import heeded
 from recommend.visit.shelf import Shelf
 from recommend.whatif.nearest import Change, nearest_changes
-from recommend.whatif.redraw import HowSure
-from recommend.whatif.sureness import sureness
+from recommend.whatif.redraw import HowSure, sureness
 from recommend.whatif.whatif import WhatIf
 
 Text = Optional[str]  # noqa: UP045 - the option parser reads this spelling

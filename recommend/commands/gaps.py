@@ -10,10 +10,10 @@ from typing import Annotated, Any, Optional
 import typer
 
 from recommend.catalogue.importing import Imported, read_list
+from recommend.cluster import connected
 from recommend.commands import single
 from recommend.commands.buyer import Asked, JsonOption, SoldOutOption, asking
 from recommend.coverage.briefs import find_gaps, whole_sizes
-from recommend.coverage.cluster import connected
 from recommend.coverage.document import plain
 from recommend.coverage.run import Question, Stage
 from recommend.coverage.stocking import choose, drop

@@ -15,6 +15,8 @@ from recommend.commands import single
 from recommend.coverage.unstated import unstated_lines
 from recommend.errors import counted
 from recommend.output import table, write_output
+from recommend.show.console import console
+from recommend.show.layout import bullet
 
 FaultsOption = Annotated[
     Optional[Path],  # noqa: UP045
@@ -49,7 +51,9 @@ def import_list(
             _write_faults(faults, error)
         raise
     for line in unstated_lines(imported.items, book):
-        print(line)
+        console().print(bullet(line))
+    if not into.parent.exists():
+        into.parent.mkdir(parents=True)
     write_products(imported, into, replace=replace)
     count = len(imported.items)
     print(f"{counted(count, 'product')} written to {into}")

@@ -21,7 +21,7 @@ from recommend.reading import read_document
 from recommend.settings import setting
 from recommend.show.bands import usual_bands
 from recommend.show.bar import working
-from recommend.show.console import console
+from recommend.show.console import console, print_byline
 from recommend.show.error_terms import print_error_terms
 from recommend.show.measured import print_measured
 from recommend.visit.shelf import Shelf
@@ -129,6 +129,7 @@ def measure(
         print_measured(found, bands, book.measures, book.parameters, console())
         if error_terms:
             print_error_terms(found, book.measures, console())
+        print_byline(book)
     if plot is not None:
         from recommend.show.measured_plot import save_plot
 

@@ -33,6 +33,11 @@ Force = Annotated[
     bool, typer.Option("--force", help="Write over a file of another kind that is there.")
 ]
 
+ClusterOption = Annotated[
+    Optional[str],  # noqa: UP045
+    typer.Option("--cluster", help="Count on the dask cluster whose scheduler is there."),
+]
+
 VisitName = Annotated[
     str,
     typer.Argument(
@@ -71,6 +76,9 @@ def called(path: Path) -> str:
         return str(path)
 
 
+_ALSO = {"needs": "wants", "why": "wants"}  # what is wanted stands there with its reasons
+
+
 def asked_sections(asked: Sequence[str], known: Sequence[str], full: bool) -> tuple[str, ...]:
     """Which sections of a long answer to show: names after ``--show``, or all with ``--full``.
 
@@ -82,6 +90,7 @@ def asked_sections(asked: Sequence[str], known: Sequence[str], full: bool) -> tu
     if full:
         return tuple(known)
     names = [name for one in asked for name in re.split(r"[,\s]+", one) if name]
+    names = [name if name in known else _ALSO.get(name, name) for name in names]
     for name in names:
         if name not in known:
             raise InputError(

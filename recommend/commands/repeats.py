@@ -16,6 +16,7 @@ from recommend.measure.named import read_measured_visit
 from recommend.measure.repeatability import Repeated
 from recommend.measure.repeatability import repeatability as repeatability_of
 from recommend.settings import write_settings
+from recommend.show.console import print_byline
 from recommend.show.dialogue import say
 from recommend.show.repeats import EXPLAINED, repeat_lines
 from recommend.trial.lab import lab_resemblance
@@ -57,6 +58,7 @@ def repeatability(
     alike = lab_resemblance(visits, book.parameters)
     for name, value in alike.items():
         say(f"{name}: each stride resembles the one before by at most {value:.2f} (95 %).")
+    print_byline(book)
     _offer(found, alike, book.parameters.noise.repeat_freedom, use)
 
 

@@ -13,9 +13,10 @@ from typing import Annotated
 import typer
 
 from recommend.check.changes import unseen
+from recommend.cluster import connected
 from recommend.commands import single
 from recommend.commands.completing import records as kept
-from recommend.commands.options import StorePath
+from recommend.commands.options import ClusterOption, StorePath
 from recommend.errors import Exit, RecommendError, counted
 from recommend.infer.engine import engine_name
 from recommend.records.database import store_path
@@ -27,7 +28,7 @@ from recommend.records.store import SHORTLIST, Record, Store
 from recommend.rulebook import load_rulebook
 from recommend.rulebook.contents import contents_of
 from recommend.show.bar import working
-from recommend.show.console import console
+from recommend.show.console import console, print_byline
 from recommend.show.replayed import (
     impact_data,
     impact_lines,
@@ -62,6 +63,7 @@ def replay(
     ] = 10,
     as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
     store: StorePath = None,
+    cluster: ClusterOption = None,
 ) -> None:
     """Derive kept records again: identical, or exactly what differs.
 
@@ -74,7 +76,7 @@ def replay(
     """
     if bool(records) == all_:
         raise RecommendError("name records, or --all")
-    with Store(store_path(store)) as opened:
+    with connected(cluster), Store(store_path(store)) as opened:
         if with_ is not None:
             chosen = list(_chosen(opened, records)) if records else None
             code = _impact(opened, chosen, with_, (sample, listed), as_json)
@@ -174,6 +176,7 @@ def _impact(
     else:
         typer.echo("\n".join(impact_lines(impact, listed, console().width)))
         typer.echo("\n".join(retold_lines(retold, listed, console().width)))
+        print_byline(book)
         disagree = "disagrees" if len(wrong) == 1 else "disagree"
         typer.echo(
             f"\nChecked one by one by {engine_name()}: "

@@ -16,7 +16,7 @@ from recommend.rulebook import load_rulebook
 from recommend.rulebook.book import Stage
 from recommend.rulebook.loading import STAGES, read_rulebook
 from recommend.settings import setting
-from recommend.show.console import console
+from recommend.show.console import console, print_byline
 from recommend.show.rule import print_rule
 
 app = typer.Typer(add_completion=False, rich_markup_mode=None, no_args_is_help=True)
@@ -54,6 +54,7 @@ def list_(rules: RulesFolder = None) -> None:
     book = load_rulebook(setting("rulebook", rules).value)
     for rule in sorted(book.rules, key=lambda one: (STAGES.index(one.stage), one.id)):
         print(f"{rule.stage}  {rule.id}: {rule.rule.title}")
+    print_byline(book)
 
 
 @app.command()

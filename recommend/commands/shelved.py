@@ -19,7 +19,7 @@ from recommend.door import typed
 from recommend.errors import InputError, Place, counted
 from recommend.infer.assess import Assessment
 from recommend.infer.counter import Counter
-from recommend.match.changed import changes
+from recommend.match.changed import change_lines, changes
 from recommend.match.harm import harmful
 from recommend.measure.absorbing import absorber
 from recommend.measure.history import Line
@@ -30,8 +30,7 @@ from recommend.reading import read_document
 from recommend.rulebook import Rulebook
 from recommend.settings import setting
 from recommend.show.came_back import EXPLAINED, came_back_lines
-from recommend.show.changed import change_lines
-from recommend.show.console import paged
+from recommend.show.console import paged, print_byline
 from recommend.show.dialogue import KEYS, SAVED, LeftError, run, say, width
 from recommend.show.form import form_html
 from recommend.show.history import changed_lines, plot_lines, table_lines, told_lines
@@ -302,6 +301,7 @@ def history(
                 print(text)
     if not full and not measure:
         print("\nMore: --full (every reading at every visit) | --measure NAME")
+    print_byline(book)
 
 
 def _tell_history(seen: list[Visit], lines: tuple[Line, ...], book: Rulebook) -> None:
@@ -341,6 +341,7 @@ def outcomes(
         print(line)
     print()
     say(EXPLAINED)
+    print_byline(book)
 
 
 def form(
@@ -361,7 +362,7 @@ def form(
     steps = steps_for(book, follow_up)
     after = {name for name, question in book.questions.items() if question.after_wear}
     asked = [step for step in steps if follow_up or step.id not in after]
-    text = form_html(asked, str(setting("shop").value or ""), book.paper("foot posture index"))
+    text = form_html(asked, str(setting("shop").value or ""), book)
     if to is None:
         print(text, end="")
         return

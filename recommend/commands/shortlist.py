@@ -188,7 +188,7 @@ def _sure(outcome: Outcome) -> HowSure | None:
     """How sure the outcome is; None when a stop withholds the shortlist."""
     if outcome.shortlist is None:
         return None
-    from recommend.whatif.sureness import sureness
+    from recommend.whatif.redraw import sureness
 
     return sureness(outcome)
 

@@ -291,7 +291,7 @@ def _last_answers(draft: Draft, shelf: Shelf) -> dict[str, str]:
 
 def _sure(counter: Counter, draft: Draft) -> str:
     """How sure the outcome is by redraws, and what to take again first; empty after a stop."""
-    from recommend.whatif.sureness import sureness  # only here: most blocks need none of it
+    from recommend.whatif.redraw import sureness  # only here: most blocks need none of it
 
     book = counter.book
     outcome = outcome_of(visit_of(draft.tree), book, open_catalogue(book), counter.engine)

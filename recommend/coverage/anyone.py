@@ -16,6 +16,7 @@ from recommend.coverage.numbers import Array
 from recommend.infer.many import Column, conclude_many
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.terms import Number
+from recommend.rulebook.vocabulary import about
 
 MISSING = 0.1  # share of readings left out
 ENDS = ("_low", "_high")
@@ -43,14 +44,14 @@ def _columns(book: Rulebook, count: int, rng: np.random.Generator) -> Iterator[t
         for fact, shift in ((name, 0.0), (f"{name}_low", -margin), (f"{name}_high", margin)):
             yield fact, np.where(known[name], values + shift, np.nan)
     for fact, words in book.vocabulary.words.items():
-        if fact.startswith(("known_", "asked_", "axis_", "decided_")):
+        one = about(fact)
+        if one.concluded or one.kind in ("known", "asked"):
             continue
         codes = rng.integers(0, len(words), count)
-        measure = next((m for m in (fact, fact.rpartition("_")[0]) if m in known), None)
-        here = known[measure] if measure else rng.random(count) >= MISSING
+        here = known[one.of] if one.kind == "measure" else rng.random(count) >= MISSING
         yield fact, np.where(here | (fact == "side"), codes, -1).astype(np.int8)
-        if fact.startswith("answer_"):
-            yield f"asked_{fact.removeprefix('answer_')}", here.astype(np.int8)
+        if one.kind == "answer":
+            yield f"asked_{one.of}", here.astype(np.int8)
 
 
 def _limits(book: Rulebook) -> dict[str, list[float]]:

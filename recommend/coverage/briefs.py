@@ -8,7 +8,7 @@ product with others (whether they fit, what they come to together) is tried at a
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import product as every
@@ -22,7 +22,7 @@ from recommend.coverage.evaluate import Evaluator, Kinds, Pairing, Progress, Sta
 from recommend.coverage.interval import Share, share_of
 from recommend.coverage.numbers import Array
 from recommend.coverage.report import Assessor
-from recommend.coverage.rows import Alike
+from recommend.coverage.rows import Alike, alike
 from recommend.coverage.why import levels_of, levels_that_do
 from recommend.match.needs import NeedTable, rule_needs
 
@@ -65,6 +65,18 @@ class Brief:
 
 
 @dataclass(frozen=True, slots=True)
+class JointBrief:
+    """A shoe and an insole that serve customers together whom no single product serves.
+
+    What they add is what any shoe of the one wording and any insole of the other add together.
+    """
+
+    shoe: Brief
+    insole: Brief
+    adds: Share
+
+
+@dataclass(frozen=True, slots=True)
 class Restock:
     """A product that is there, in sizes that are not: what it would add (share of customers)."""
 
@@ -82,6 +94,7 @@ class Gaps:
     ----------
     missed : share of customers aimed at: not served, or with too little choice.
     briefs : products to look for, each counted after those before it.
+    joint : shoes with insoles to look for, counted after all of those.
     restocks : sizes to order of what is there, each counted after those before it.
     left : share of customers that no brief reaches; `opposed` of them can be served by no product,
         because their feet ask for opposites; `stopped` are with a clinician first.
@@ -89,6 +102,7 @@ class Gaps:
 
     missed: float
     briefs: tuple[Brief, ...]
+    joint: tuple[JointBrief, ...]
     restocks: tuple[Restock, ...]
     left: float
     opposed: float
@@ -124,7 +138,7 @@ class Searcher:
         self.kinds, self.aim = kinds.only(groups), aim[groups].astype(float)
         self.groups = groups
         self.evaluator = assessor.evaluator(catalogue, self.kinds)
-        self.sides = {kind: _Side(self, kind) for kind in self._sold()}
+        self.sides = {kind: Side(self, kind) for kind in self._sold()}
         index = self.kinds.sizes[self.kinds.size]
         self.size = np.array([assessor.classes.mondopoint(int(i)) or 0.0 for i in index])
 
@@ -151,19 +165,33 @@ class Searcher:
             yield brief
             self.aim[served] = 0.0
 
-    def _brief(self, side: _Side, levels: Levels) -> tuple[Brief, Array]:
-        box = side.widened(levels)
-        served = side.served(box) & (self.aim > 0)
-        smallest, largest = size_range(self.size, np.where(served, self.aim, 0.0),
-                                       self.book.parameters.coverage.brief_edge)  # fmt: skip
-        served &= (self.size >= smallest) & (self.size <= largest)
-        wants = tuple(side.want(name, *ends) for name, ends in box.items())
-        adds = self._share(float(self.aim[served].sum()))
+    def _brief(self, side: Side, levels: Levels) -> tuple[Brief, Array]:
+        box = {name: (float(one), float(one)) for name, one in levels.items() if one is not None}
+        box = widened(box, (side,), side.served, self.aim)
+        served = self.sized(side.served(box))
+        return self.worded(side, box, served), served
+
+    def sized(self, served: Array) -> Array:
+        """Of groups that are served those within the sizes that most of them take."""
+        smallest, largest = self._sizes(served)
+        return np.asarray(
+            served & (self.aim > 0) & (self.size >= smallest) & (self.size <= largest)
+        )
+
+    def _sizes(self, served: Array) -> tuple[float, float]:
+        edge = self.book.parameters.coverage.brief_edge
+        return size_range(self.size, np.where(served, self.aim, 0.0), edge)
+
+    def worded(self, side: Side, box: Box, served: Array) -> Brief:
+        """A box as a brief whose products serve these groups."""
+        wants = tuple(side.want(name, *ends) for name, ends in box.items() if name in side.levels)
         plain = tuple(name for name in side.plain(box) if name not in box)
         sizes = np.unique(self.size[served])
         counts = [self.aim[served & (self.size == size)].sum() for size in sizes]
         each = [(float(s), float(n) / self.customers) for s, n in zip(sizes, counts, strict=True)]
-        return Brief(side.kind, wants, plain, smallest, largest, adds, tuple(each)), served
+        adds = self._share(float(self.aim[served].sum()))
+        smallest, largest = float(sizes[0]), float(sizes[-1])
+        return Brief(side.kind, wants, plain, smallest, largest, adds, tuple(each))
 
     def _share(self, count: float) -> Share:
         return share_of(count, self.customers, self.book.parameters.coverage.confidence)
@@ -197,7 +225,7 @@ class Searcher:
         return float(self.aim[never[self.kinds.kind]].sum())
 
 
-class _Side:
+class Side:
     """Shoes, or insoles, that could be made, for the customers of a searcher."""
 
     def __init__(self, searcher: Searcher, kind: Kind) -> None:
@@ -206,7 +234,7 @@ class _Side:
         self.used, row = np.unique(searcher.kinds.kind, return_inverse=True)
         self.row = row.ravel()
         names = [n for n in self.book.attributes if n.startswith(f"{kind}.")]
-        reads = SHOE_READS if kind == "shoe" else INSOLE_READS
+        self.fit = reads = SHOE_READS if kind == "shoe" else INSOLE_READS
         there = {name: {item.levels.get(name) for item in searcher.catalogue.items} - {None}
                  for name in reads}  # fmt: skip
         self.levels = {
@@ -234,15 +262,15 @@ class _Side:
 
     # --- the best single product ------------------------------------------------------------
 
-    def best(self) -> tuple[float, _Side, Levels]:
+    def best(self) -> tuple[float, Side, Levels]:
         """The best product of the kind: the ideal of the commonest needs, improved step by step."""
         weight = np.bincount(self.row, self.searcher.aim, len(self.used))
         order = np.argsort(-weight, kind="stable")[: self.book.parameters.coverage.seeds]
-        found = [self._climbed(self._ideal(int(k))) for k in order if weight[k] > 0]
+        found = [self._climbed(self.ideal(int(k))) for k in order if weight[k] > 0]
         gain, levels = max(found, key=lambda one: one[0], default=(0.0, {}))
         return gain, self, levels
 
-    def _ideal(self, k: int) -> Levels:
+    def ideal(self, k: int) -> Levels:
         """The gentlest levels that meet what one kind of customers asks."""
         return {name: self._gentlest(name, does[k, :-1]) for name, does in self.does.items()}
 
@@ -296,26 +324,7 @@ class _Side:
 
     # --- as wide as it may be ---------------------------------------------------------------
 
-    def widened(self, levels: Levels) -> Box:
-        """Ranges around a product, as wide as may be while they keep nearly all of its gain."""
-        stated = {name: float(one) for name, one in levels.items() if one is not None}
-        box: Box = {name: (one, one) for name, one in stated.items()}
-        aim = self.searcher.aim
-        least = float(aim @ self.served(box)) * self.book.parameters.coverage.brief_keeps
-        for name in self.levels:
-            free = {n: ends for n, ends in box.items() if n != name}
-            if float(aim @ self.served(free)) >= least:
-                box = free
-                continue
-            for end in (0, 1):
-                for wider in self._beyond(name, box[name], end):
-                    tried = {**box, name: wider}
-                    if float(aim @ self.served(tried)) < least:
-                        break
-                    box = tried
-        return box
-
-    def _beyond(self, name: str, ends: tuple[float, float], end: int) -> list[tuple[float, float]]:
+    def beyond(self, name: str, ends: tuple[float, float], end: int) -> list[tuple[float, float]]:
         """The range with one end further out, step by step."""
         low, high = ends
         levels = self.levels[name]
@@ -325,16 +334,20 @@ class _Side:
 
     def served(self, box: Box) -> Array:
         """Whether every product within a box serves each group, (n,)."""
+        served = self.within(box)[self.row]
+        for levels in every(*(self.tried(name, box) for name in self.pairing)):
+            served &= self._goes(levels)
+        return served
+
+    def within(self, box: Box) -> Array:
+        """Whether every product within a box does by itself for each kind of `used`, (kinds,)."""
         meets = np.ones(len(self.used), bool)
         for name, does in self.does.items():
             at = [self._at(name, one) for one in box[name]] if name in box else slice(None)
             meets &= does[:, at].all(axis=1)
-        served = meets[self.row]
-        for levels in every(*(self._tried(name, box) for name in self.pairing)):
-            served &= self._goes(levels)
-        return served
+        return meets
 
-    def _tried(self, name: str, box: Box) -> tuple[float | None, ...]:
+    def tried(self, name: str, box: Box) -> tuple[float | None, ...]:
         """Levels of an attribute that pairing is tried at: all of a sum's, the ends of others."""
         levels = self.levels[name]
         low, high = box.get(name, (float(levels[0]), float(levels[-1])))
@@ -350,8 +363,7 @@ class _Side:
         return self._seen[levels]
 
     def _gone(self, levels: tuple[float | None, ...]) -> Array:
-        stated = {n: one for n, one in zip(self.pairing, levels, strict=True) if one is not None}
-        item = _item(self.kind, stated)
+        item = item_with(self.kind, _stated(self.pairing, levels))
         evaluator, kinds = self.searcher.evaluator, self.searcher.kinds
         binding, required = kinds.binding, evaluator.required
         found = np.zeros(len(kinds.kind), bool)
@@ -391,6 +403,31 @@ class _Side:
                 yield name
 
 
+def widened(box: Box, sides: Sequence[Side], served: Callable[[Box], Array], aim: Array) -> Box:
+    """A box as wide as may be while it keeps nearly all of its gain.
+
+    Parameters
+    ----------
+    sides : the kinds of product whose attributes are in the box.
+    served : whether whatever is within a box serves each group.
+    aim : customers aimed at in each group.
+    """
+    least = float(aim @ served(box)) * sides[0].book.parameters.coverage.brief_keeps
+    for side in sides:
+        for name in side.levels:
+            free = {n: ends for n, ends in box.items() if n != name}
+            if float(aim @ served(free)) >= least:
+                box = free
+                continue
+            for end in (0, 1):
+                for wider in side.beyond(name, box[name], end):
+                    tried = {**box, name: wider}
+                    if float(aim @ served(tried)) < least:
+                        break
+                    box = tried
+    return box
+
+
 def _of_purpose(table: NeedTable) -> Iterator[str]:
     """Attributes that are asked for because of the purpose, such as being made for running."""
     for rule in table.rules:
@@ -399,7 +436,12 @@ def _of_purpose(table: NeedTable) -> Iterator[str]:
             yield from (need.attribute for need in needs if need.strength == "must")
 
 
-def _item(kind: Kind, levels: Mapping[str, float]) -> Item:
+def _stated(names: Sequence[str], levels: Sequence[float | None]) -> dict[str, float]:
+    return {name: one for name, one in zip(names, levels, strict=True) if one is not None}
+
+
+def item_with(kind: Kind, levels: Mapping[str, float]) -> Item:
+    """A product that is not there yet, of these levels."""
     made = Product(id=NEW, kind=kind, title="a product that is not there yet", attributes={},
                    stock={"265": 1})  # fmt: skip
     return Item(made, dict(levels), {265.0: 1})
@@ -416,6 +458,86 @@ def size_range(sizes: Array, counts: Array, edge: float) -> tuple[float, float]:
     low = int(np.searchsorted(reached, edge, side="right"))
     high = min(int(np.searchsorted(reached, 1 - edge)), len(known) - 1)
     return float(known[low]), float(known[max(low, high)])
+
+
+class _Two:
+    """Shoes and insoles that could be made together, for the customers of a searcher."""
+
+    def __init__(self, searcher: Searcher) -> None:
+        self.searcher = searcher
+        there = searcher.sides
+        self.sides = tuple(
+            there[kind] if kind in there else Side(searcher, kind) for kind in ("shoe", "insole")
+        )
+        self.used, self.row = self.sides[0].used, self.sides[0].row
+        kinds, table = searcher.kinds, searcher.table
+        mask = np.flatnonzero(table.kinds("pair"))
+        binding, required = kinds.binding[self.used], searcher.evaluator.required[self.used]
+        first, self.pattern = alike(np.column_stack([binding[:, mask], required[:, mask]]))
+        self.asked = binding[first], required[first]
+        self._seen: dict[tuple[object, ...], Array] = {}
+
+    def served(self, box: Box) -> Array:
+        """Whether every shoe and insole within a box of both serve each group together, (n,)."""
+        shoe, insole = self.sides
+        goes = self._go(
+            tuple(tuple(side.tried(n, box) for n in side.pairing) for side in self.sides)
+        )
+        return np.asarray((shoe.within(box) & insole.within(box) & goes[self.pattern])[self.row])
+
+    def _go(self, tried: tuple[tuple[tuple[float | None, ...], ...], ...]) -> Array:
+        """Whether all that have some of these levels go together, by what is asked of pairs."""
+        if tried not in self._seen:
+            shoes, insoles = (
+                [item_with(side.kind, _stated(side.pairing, levels)) for levels in every(*some)]
+                for side, some in zip(self.sides, tried, strict=True)
+            )
+            pairing = Pairing(self.searcher.table, shoes, insoles, *self.asked)
+            together = np.asarray(pairing.goes["well"].all(axis=(1, 2)))
+            self._seen[tried] = together[pairing.pattern]
+        return self._seen[tried]
+
+    def best(self) -> tuple[float, Box]:
+        """The best pair found from what the commonest kinds of customers need."""
+        aim = self.searcher.aim
+        weight = np.bincount(self.row, aim, len(self.used))
+        order = np.argsort(-weight, kind="stable")[: self.searcher.book.parameters.coverage.seeds]
+        found = [self._climbed(int(k)) for k in order if weight[k] > 0]
+        return max(found, key=lambda one: one[0], default=(0.0, {}))
+
+    def _climbed(self, k: int) -> tuple[float, Box]:
+        """The ideal pair of one kind, of a middling fit, changed where they do not go together."""
+        levels: Levels = {}
+        for side in self.sides:
+            fit = {n: float(side.levels[n][len(side.levels[n]) // 2]) for n in side.fit}
+            levels |= {**side.ideal(k), **fit}
+        box: Box = {n: (one, one) for n, one in levels.items() if one is not None}
+        aim = self.searcher.aim
+        gain = float(aim @ self.served(box))
+        for side in self.sides:
+            for name in side.pairing:
+                for level in side.levels[name]:
+                    tried = {**box, name: (float(level), float(level))}
+                    more = float(aim @ self.served(tried))
+                    if more > gain + 1e-9:
+                        gain, box = more, tried
+        return gain, box
+
+
+def joint_briefs(searcher: Searcher, most: int, least: float) -> Iterator[JointBrief]:
+    """Shoes with insoles that serve customers whom no brief before them reaches."""
+    if "pair" not in searcher.assessor.terms.ways or not searcher.aim.any():
+        return
+    two = _Two(searcher)
+    for _ in range(most):
+        gain, box = two.best()
+        if gain / searcher.customers < max(least, 1e-12):
+            return
+        box = widened(box, two.sides[::-1], two.served, searcher.aim)
+        served = searcher.sized(two.served(box))
+        shoe, insole = (searcher.worded(side, box, served) for side in two.sides)
+        yield JointBrief(shoe, insole, shoe.adds)
+        searcher.aim[served] = 0.0
 
 
 def find_gaps(
@@ -451,8 +573,9 @@ def find_gaps(
         briefs.append(brief)
         if progress:
             progress(len(briefs), most)
+    joint = tuple(joint_briefs(searcher, most, least))
     stopped = (customers - float(kinds.weights.sum())) / customers
     opposed = searcher.opposed() / customers
     left = float(searcher.aim.sum()) / customers
     missed = float(aim.sum()) / customers
-    return Gaps(missed, tuple(briefs), restocks, left, opposed, stopped)
+    return Gaps(missed, tuple(briefs), joint, restocks, left, opposed, stopped)

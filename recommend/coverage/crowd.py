@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Literal
 
 from recommend.catalogue.loading import Item
+from recommend.cluster import pieces
 from recommend.coverage.agreement import fleiss_kappa, ratings
-from recommend.coverage.cluster import pieces
 from recommend.coverage.columns import FactColumns
 from recommend.coverage.evaluate import Progress
 from recommend.coverage.numbers import Array, Numbers, numbers_of
@@ -25,7 +25,7 @@ from recommend.match.sizes import CHILD, SizeClasses
 from recommend.rulebook.book import Rulebook
 
 Mode = Literal["modelled", "shop", "both", "columns"]
-MERGED = 16  # blocks held before they are added up
+MERGED = 3  # times as many cases as the next that a tally must have not to be added to it
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,8 +120,10 @@ class Crowd:
         total = self.visits if self.mode == "shop" else count or self.count
         if self.drawn:
             shared = (book, self.population, self.numbers(book, assumed)[0], sizes, self.seed)
-            each = [(n, min(BLOCK, total - at)) for n, at in enumerate(range(0, total, BLOCK))]
-            return added(pieces(tally_of_block, shared, each), total, progress)
+            each = (
+                (shared, (n, min(BLOCK, total - at))) for n, at in enumerate(range(0, total, BLOCK))
+            )
+            return added(pieces(tally_of_block, each), total, progress)
         return tally_of(self.cases(book, sizes, assumed=assumed, count=count), total, progress)
 
     def agreement(self, book: Rulebook) -> float | None:
@@ -155,14 +157,14 @@ def tally_of(blocks: Iterable[Array], total: int, progress: Progress | None = No
 
 
 def added(tallies: Iterable[Tally], total: int, progress: Progress | None = None) -> Tally:
-    """The sum of tallies that come one by one, a few of them held at once."""
+    """The sum of tallies that come one by one; of those held each is much larger than the next."""
     parts: list[Tally] = []
     done = 0
     for one in tallies:
         parts.append(one)
         done += one.customers
-        if len(parts) == MERGED:
-            parts = [add(parts)]
+        while len(parts) > 1 and len(parts[-2].counts) < MERGED * len(parts[-1].counts):
+            parts[-2:] = [add(parts[-2:])]
         if progress:
             progress(done, total)
     return add(parts)

@@ -60,10 +60,6 @@ class Demand:
         """Chance that more than 0, 1, 2 ... pieces are asked for."""
         return np.asarray(np.maximum(0.0, 1 - np.cumsum(self.chances)))
 
-    def more_than(self, pieces: int) -> float:
-        """Chance that more than so many pieces are asked for."""
-        return float(self.beyond[pieces]) if pieces < len(self.beyond) else 0.0
-
     def lost(self, pieces: int) -> float:
         """How many ask for it in vain, on average, when so many pieces are there."""
         return max(0.0, self.mean - float(self.beyond[:pieces].sum()))

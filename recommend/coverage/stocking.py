@@ -239,7 +239,7 @@ class _Options:
         self.evaluator, self.bare = evaluator, not (shoes + insoles)
         self.shoe, self.insole = slice(shoes, None), slice(insoles, evaluator.bought)
         self.new_shoes = len(evaluator.shoes) - shoes
-        self.before, self.whole, self.proven = 0.0, True, False
+        self.before, self.whole = 0.0, True
         count = self.new_shoes + evaluator.bought - insoles
         self.suits, self.worth = np.zeros(count), np.zeros(count)
         self.gains = np.zeros((self.new_shoes, evaluator.bought - insoles))

@@ -16,6 +16,7 @@ import numpy as np
 from recommend.coverage.columns import FactColumns
 from recommend.coverage.numbers import Array
 from recommend.coverage.population import SEXES
+from recommend.coverage.rows import together
 from recommend.coverage.sampling import Customers, Words
 from recommend.infer.many import Column, conclude_many
 from recommend.match.sizes import SizeClasses, longer_lengths
@@ -25,6 +26,7 @@ from recommend.rulebook.models import NoteThen
 from recommend.rulebook.vocabulary import FOOT_TYPE
 
 BITS = 64
+SMALL = 2**12  # codes below it are taken as they are, others are numbered anew
 OF_FOOT = ("foot-type", "width")
 PEOPLE = ("purpose", "age-band", "sex")
 
@@ -181,10 +183,13 @@ def tally(cases: Array, counts: Array | None = None) -> Tally:
     """Count equal cases, in ascending order of their columns."""
     if counts is None:
         counts = np.ones(len(cases), np.int64)
-    keys = np.zeros(len(cases), np.int64)
-    for column in cases.T:
-        values, code = np.unique(column, return_inverse=True)
-        # Re-numbered after every column, so the product of the ranges never overflows.
-        keys = np.unique(keys * len(values) + code.ravel(), return_inverse=True)[1].ravel()
-    _, first = np.unique(keys, return_index=True)
-    return Tally(cases[first], np.bincount(keys, counts).astype(np.int64))
+    first, of = together(*(_small(column) for column in cases.T))
+    return Tally(cases[first], np.bincount(of, counts).astype(np.int64))
+
+
+def _small(column: Array) -> Array:
+    """The numbers of a column as numbers from 0 that are not large, in the same order."""
+    low, high = int(column.min(initial=0)), int(column.max(initial=0))
+    if high - low < SMALL:
+        return column - low
+    return np.asarray(np.unique(column, return_inverse=True)[1]).ravel()

@@ -157,7 +157,8 @@ class Explanation:
     def _line(self, candidate: Candidate) -> str:
         names = " + ".join(part.product.title for part in candidate.parts)
         place = self._place(candidate)
-        return f"{place}: {names} ({candidate.id}), {candidate.score:.1f} of 100"
+        score = "" if place.startswith("ruled out") else f", {candidate.score:.1f} of 100"
+        return f"{place}: {names} ({candidate.id}){score}"
 
     def _place(self, candidate: Candidate) -> str:
         ranked = self._ranked()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Any
 
 from recommend.explain.node import Node
@@ -49,16 +48,6 @@ def limit_node(book: Rulebook, limit_id: str, value: LimitValue) -> Node:
         children.append(source_node(book, value.source))
     facts: dict[str, Any] = {"value": value.value, "unit": limit.unit, "kind": value.kind}
     return Node("limit", text, id=limit_id, facts=facts, children=tuple(children))
-
-
-def limit_value_for(
-    book: Rulebook, limit_id: str, qualifiers: Mapping[str, str]
-) -> LimitValue | None:
-    """The value of a limit that is meant for a reading with `qualifiers`; None if none is."""
-    for value in book.limits[limit_id].values:
-        if all(qualifiers.get(name) == word for name, word in value.where.items()):
-            return value
-    return None
 
 
 def measure_node(book: Rulebook, measure: Measure) -> Node:

@@ -9,7 +9,6 @@ from typing import Any
 from recommend.explain.grounds import (
     basis_node,
     limit_node,
-    limit_value_for,
     measure_node,
     short_title,
 )
@@ -152,7 +151,7 @@ class FootReasons:
         if measure is None:
             text = f"{asked}: unknown, not measured; {definition.how or 'measure it'}"
             return Node("comparison", text, None, leaf.measure)
-        value = limit_value_for(self.book, limit_id, measure.qualifiers)
+        value = self.book.limits[limit_id].value_of(measure.qualifiers)
         if value is None:
             words = ", ".join(measure.qualifiers.values())
             text = f"{asked}: unknown, the limit has no value for a reading that is {words}"

@@ -11,6 +11,7 @@ from recommend.rulebook.compiling import LARGEST
 from recommend.rulebook.models import AxisThen
 from recommend.rulebook.naming import DECIMALS
 from recommend.rulebook.terms import Facts
+from recommend.rulebook.vocabulary import about
 
 Truth = bool | None
 
@@ -85,7 +86,7 @@ def checked_facts(facts: Facts, book: Rulebook) -> Facts:
         Otherwise.
     """
     for name, value in facts.items():
-        if name.startswith(("axis_", "decided_")):
+        if about(name).concluded:
             raise RecommendError(f"`{name}` is concluded by rules, it cannot be given")
         words = book.vocabulary.words.get(name)
         if words is not None:

@@ -140,11 +140,15 @@ class Counter:
         return best, tuple(side for side in SIDES if side in waits.get(best, {}))
 
     def _new_doubt(self, before: Visit, after: Visit) -> str:
-        old = set(self._doubts(before))
-        return next((text for text in self._doubts(after) if text not in old), "")
+        old = set(self.doubts(before))
+        return next((text for text in self.doubts(after) if text not in old), "")
 
-    def _doubts(self, visit: Visit) -> Iterator[str]:
-        yield from self._unusual(visit)  # about what was typed; plainer than a derived measure
+    def doubts(self, visit: Visit) -> Iterator[str]:
+        """Everything in a visit that is hardly possible, however it was written down."""
+        yield from self.doubted_sizes(visit)  # as typed; plainer than a derived measure
+        for side, foot in zip(SIDES, (visit.feet.left, visit.feet.right), strict=True):
+            yield from self._strides(side, foot)
+            yield from self._angles(side, foot)
         observed = observe(visit, self.book.measures, self.book.parameters)
         for side in SIDES:
             for measure in observed.used[side].values():
@@ -156,7 +160,8 @@ class Counter:
     def _usual(self, name: str) -> float:
         return self.book.parameters.entry[f"{name}"]
 
-    def _unusual(self, visit: Visit) -> Iterator[str]:
+    def doubted_sizes(self, visit: Visit) -> Iterator[str]:
+        """Weight, lengths, heights and wear that hardly anybody has."""
         feet: dict[Side, Foot] = {"left": visit.feet.left, "right": visit.feet.right}
         yield from self._mass(visit)
         yield from self._wear(visit)
@@ -173,8 +178,6 @@ class Counter:
                 for words, name, part in shares:
                     yield from self._outside(side, words, name, part and part / length, "")
             yield from self._heights(side, foot)
-            yield from self._strides(side, foot)
-            yield from self._angles(side, foot)
         lengths = [foot.foot_length_mm for foot in feet.values() if foot.foot_length_mm]
         if len(lengths) == len(SIDES) and abs(lengths[0] - lengths[1]) > self._usual("side-gap"):
             yield f"left {lengths[0]:g} mm and right {lengths[1]:g} mm differ by two sizes or more"

@@ -11,6 +11,7 @@ from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.comparisons import OPS
 from recommend.rulebook.models import AxisThen, NoteThen
 from recommend.rulebook.terms import Conjunction, Facts, Number, satisfied, term_holds
+from recommend.rulebook.vocabulary import about
 from recommend.rulebook.words import need_line
 
 
@@ -114,7 +115,7 @@ def limits_used(book: Rulebook, branch: Conjunction, facts: Facts) -> Iterator[L
         if not isinstance(term, Number):
             continue
         limit = book.limits[term.limit]
-        measure = measure_of(term.fact)
+        measure = about(term.fact).of
         value = next(
             v
             for v in limit.values
@@ -138,11 +139,6 @@ def conclusion_words(rule: CompiledRule, book: Rulebook) -> str:
     return "; ".join(need_line(need, book) for need in then.needs)
 
 
-def measure_of(fact: str) -> str:
-    """The measure that a numeric fact belongs to."""
-    return fact.removesuffix("_low").removesuffix("_high")
-
-
 @dataclass(frozen=True, slots=True)
 class CloseCall:
     """A reading beyond a limit by less than its error, so that no rule counts it as beyond."""
@@ -163,7 +159,7 @@ def close_calls(book: Rulebook, facts: Facts) -> tuple[CloseCall, ...]:
             if not all(term.fact in facts for term in branch):
                 continue
             for term in branch:
-                measure = measure_of(term.fact)
+                measure = about(term.fact).of
                 if not isinstance(term, Number) or measure == term.fact:
                     continue
                 meant = all(term_holds(t, facts) for t in branch if not isinstance(t, Number))
@@ -221,7 +217,7 @@ class Lacks:
         facts, found = self.conclusions.facts, set()
         for term in branch:
             if isinstance(term, Number) and term.fact in facts:
-                measure = measure_of(term.fact)
+                measure = about(term.fact).of
                 values = self.book.limits[term.limit].values
                 meant = any(
                     all(facts.get(f"{measure}_{q}") == w for q, w in value.where.items())
@@ -232,15 +228,11 @@ class Lacks:
         return Lacking(incomparable=frozenset(found))
 
     def _fact(self, fact: str) -> Lacking:
-        kind, _, name = fact.partition("_")
-        if kind == "axis":
-            return self.for_axis(name)
-        if kind == "answer":
-            return Lacking(answers=frozenset({name}))
-        if kind == "visit":
-            return Lacking(visit=frozenset({name}))
-        if kind == "pain":
-            return Lacking(visit=frozenset({"pain"}))
-        if kind == "known":
-            return Lacking(measures=frozenset({name}))
-        return Lacking(measures=frozenset({measure_of(fact).partition("_")[0]}))
+        one = about(fact)
+        if one.kind == "axis":
+            return self.for_axis(one.of)
+        if one.kind == "answer":
+            return Lacking(answers=frozenset({one.of}))
+        if one.kind in ("pain", "visit"):
+            return Lacking(visit=frozenset({"pain" if one.kind == "pain" else one.of}))
+        return Lacking(measures=frozenset({one.of}))

@@ -120,7 +120,7 @@ def behind(book: Rulebook, asked: Iterable[str]) -> tuple[CompiledRule, ...]:
         then = rule.rule.then
         if rule.id in wanted or (isinstance(then, AxisThen) and then.axis in axes):
             found.append(rule)
-            axes |= {f.partition("_")[2] for f in rule.facts if f.startswith(("axis_", "decided_"))}
+            axes |= rule.axes_read
     return tuple(reversed(found))
 
 

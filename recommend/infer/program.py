@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.models import AxisThen
 from recommend.rulebook.terms import Conjunction, Disjunction, Number, Term, Word
+from recommend.rulebook.vocabulary import about
 
 Column: TypeAlias = NDArray[np.float64] | NDArray[np.int8]
 Node: TypeAlias = int
@@ -96,7 +97,7 @@ class Program:
 
     def _term(self, term: Term, concluded: Mapping[str, list[CompiledRule]]) -> Node:
         if term not in self._terms:
-            kind, _, axis = term.fact.partition("_")
+            kind, axis, _ = about(term.fact)
             if isinstance(term, Number):
                 node = self._number(term)
             elif kind == "axis":

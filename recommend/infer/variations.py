@@ -11,7 +11,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from recommend.infer.assess import Assessment
-from recommend.infer.derivation import measure_of
 from recommend.infer.facts import facts_of, reading_facts
 from recommend.infer.many import Columns, ManyConclusions, columns_of, compiled, conclude_many
 from recommend.infer.program import Program
@@ -21,6 +20,7 @@ from recommend.measure.model import SIDES, Measure, Side
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.naming import DECIMALS
 from recommend.rulebook.terms import Number
+from recommend.rulebook.vocabulary import about
 
 Floats = NDArray[np.float64]
 Key = tuple[Side, str]  # a foot and a measure
@@ -56,7 +56,7 @@ class Variations:
             for terms in (*rule.holds, *rule.fails):
                 for term in terms:
                     if isinstance(term, Number):
-                        found.setdefault(measure_of(term.fact), set()).add((term.fact, term.value))
+                        found.setdefault(about(term.fact).of, set()).add((term.fact, term.value))
         return found
 
     @cached_property

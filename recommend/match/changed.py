@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from recommend.match.outcome import Outcome
@@ -24,6 +24,21 @@ class Change:
 def changes(before: Outcome, after: Outcome) -> tuple[Change, ...]:
     """Every statement that differs: notes, axes and types of each foot, the first products."""
     return tuple(one for one in _pairs(before, after) if one.before != one.after)
+
+
+def change_lines(found: Sequence[Change]) -> Iterator[str]:
+    """Lines to be wrapped: each statement that is another than before."""
+    if not found:
+        yield "The outcome stays as it was: same notes, same foot types, same first products."
+        return
+    yield "What this changes:"
+    for one in found:
+        if not one.before:
+            yield f"  + {one.what}: {one.after}"
+        elif not one.after:
+            yield f"  - no longer: {one.what}: {one.before}"
+        else:
+            yield f"  {one.what}: {one.before} -> {one.after}"
 
 
 def _pairs(before: Outcome, after: Outcome) -> Iterator[Change]:
@@ -52,4 +67,4 @@ def _at(outcome: Outcome, group: str, place: int) -> str:
     ranked = {str(name): rows for name, rows in outcome.shortlist.ranked.items()}[group]
     if place >= len(ranked):
         return ""
-    return f"{ranked[place].id} ({ranked[place].score:.1f})"
+    return " + ".join(part.product.title for part in ranked[place].parts)

@@ -111,11 +111,6 @@ class Candidate:
         return None if None in prices else sum(p for p in prices if p is not None)
 
     @property
-    def available(self) -> bool:
-        """Whether every part is in stock in the size, or the size is not known."""
-        return all(one.there for one in self.sized)
-
-    @property
     def length_step(self) -> int:
         """How many steps longer than wanted the shoe is; an insole is cut to the shoe."""
         both = zip(self.parts, self.sized, strict=True)

@@ -10,7 +10,7 @@ Numbers that a person could want to change are handed in as `parameters`, a mapp
 
 from __future__ import annotations
 
-from typing import Final, Literal
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -19,12 +19,6 @@ from recommend.errors import RecommendError
 from recommend.parameters import Parameters
 
 DriftClass = Literal["central", "lateral", "medial-early", "medial-late"]
-DRIFT_CLASSES: Final[tuple[DriftClass, ...]] = (
-    "central",
-    "lateral",
-    "medial-early",
-    "medial-late",
-)
 
 FloatArray = NDArray[np.float64]
 

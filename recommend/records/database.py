@@ -23,10 +23,9 @@ from pathlib import Path
 from recommend.atomic import make_folder
 from recommend.errors import InputError, Place
 from recommend.reading.document import refuse_no_file
-from recommend.settings import SETTINGS, setting
+from recommend.settings import setting
 
 SAID_SECONDS, BUSY_SECONDS = 1.0, 30.0  # until waiting for others is said, and given up
-VARIABLE = SETTINGS["records"].variable
 APPLICATION_ID = 0x52434D44  # tells our file from any other SQLite file
 VERSION = 1
 

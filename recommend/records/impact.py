@@ -6,7 +6,7 @@ foot was kept with the record; it is made anew from the visit when the rules mea
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, deque
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import islice
@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 
+from recommend.cluster import pieces
 from recommend.errors import InputError, Place
 from recommend.infer.engine import engine_of
 from recommend.infer.facts import facts_of
@@ -168,25 +169,40 @@ class PastVisits:
         self._bases: dict[str, str] = {}
 
     def summaries(self, records: Iterable[Record]) -> Iterator[tuple[Record, Summary]]:
-        """What the rulebook says of each record's visit, through the vectorised path."""
+        """What the rulebook says of each record's visit, through the vectorised path.
+
+        Groups of alike records are told where `cluster.connected` says.
+        """
+        under_way, here = deque[list[Record]](), deque[tuple[Record, Summary]]()
+        for told in pieces(told_of, self._groups(records, under_way, here)):
+            yield from zip(under_way.popleft(), told, strict=True)
+            while here:
+                yield here.popleft()
+        yield from here
+
+    def _groups(
+        self,
+        records: Iterable[Record],
+        under_way: deque[list[Record]],
+        here: deque[tuple[Record, Summary]],
+    ) -> Iterator[tuple[tuple[Rulebook, Ranking], tuple[list[dict[str, Any]]]]]:
+        """Records of one rulebook, one catalogue, and with the same out; one after the other.
+
+        Where own shoes were described each is ranked by itself, `here` and at once.
+        """
         visits = (record for record in records if record.kind == SHORTLIST)
         while chunk := list(islice(visits, CHUNK)):
             groups: dict[_Shelf, list[Record]] = {}
             self._made.clear()
             for record in chunk:
                 groups.setdefault(self._key(record), []).append(record)
-            done = {
-                record.seq: summary
-                for key, group in groups.items()
-                for record, summary in zip(group, self._told(key, group), strict=True)
-            }
-            yield from ((record, done[record.seq]) for record in chunk)
-
-    def _told(self, key: _Shelf, group: list[Record]) -> list[Summary]:
-        """Summaries of a group; where own shoes were described, each is ranked by itself."""
-        if key[2][-1]:
-            return [self.one_by_one(record) for record in group]
-        return self._of_group(group)
+            for key, group in groups.items():
+                if key[2][-1]:
+                    here += ((record, self.one_by_one(record)) for record in group)
+                    continue
+                under_way.append(group)
+                book, ranking = self._book(group[0]), self._ranking(group[0])
+                yield (book, ranking), ([self._facts(record, book) for record in group],)
 
     def one_by_one(self, record: Record) -> Summary:
         """The same for one record, through the reference engine."""
@@ -221,40 +237,6 @@ class PastVisits:
             self._rankings[key] = ranking_of(book, catalogue)
         return self._rankings[key]
 
-    def _of_group(self, group: list[Record]) -> list[Summary]:
-        """Summaries of records with one rulebook and one catalogue."""
-        book, ranking, count = self._book(group[0]), self._ranking(group[0]), len(group)
-        facts = [self._facts(record, book) for record in group]
-        feet = {
-            side: conclude_many(
-                book, columns_of([one[side] for one in facts], book.vocabulary), count
-            )
-            for side in SIDES
-        }
-        lengths = [np.nan if one["length"] is None else one["length"] for one in facts]
-        names, limit = facts[0]["did-harm"], facts[0].get("price-limit")
-        out = Out(dict.fromkeys(names, ""), limit)  # the same for all of a group
-        cases = cases_of(ranking, feet, np.array(lengths, np.float64), out)
-        products = list(_products(cases))
-        notes = {
-            rule.id: (rule.note, feet["left"].holds[rule.id] | feet["right"].holds[rule.id])
-            for rule in book.rules
-            if rule.note is not None
-        }
-        said = {rule: wording_of(then.say) for rule, (then, _) in notes.items()}
-        stop, case = cases.stopped, cases.case
-        types = [*book.types, None]
-        return [
-            {
-                "stopped": bool(stop[row]),
-                "types": {side: types[feet[side].axes[FOOT_TYPE][row]] for side in SIDES},
-                "notes": {rule: then.note for rule, (then, due) in notes.items() if due[row]},
-                "said": {rule: said[rule] for rule, (_, due) in notes.items() if due[row]},
-                **(_WITHHELD if stop[row] else products[case[row]]),
-            }
-            for row in range(count)
-        ]
-
     def _facts(self, record: Record, book: Rulebook) -> dict[str, Any]:
         if record.seq not in self._made:
             self._made[record.seq] = self._kept_or_made(record, book)
@@ -274,6 +256,38 @@ class PastVisits:
         length = wanted_length(visit, book.parameters).length
         catalogue = self._ranking(record).catalogue
         return made | {"length": length, **out_document(visit, book, catalogue)}
+
+
+def told_of(book: Rulebook, ranking: Ranking, facts: Sequence[Mapping[str, Any]]) -> list[Summary]:
+    """Summaries of visits with one rulebook, one catalogue and the same out, from their facts."""
+    count = len(facts)
+    feet = {
+        side: conclude_many(book, columns_of([one[side] for one in facts], book.vocabulary), count)
+        for side in SIDES
+    }
+    lengths = [np.nan if one["length"] is None else one["length"] for one in facts]
+    names, limit = facts[0]["did-harm"], facts[0].get("price-limit")
+    out = Out(dict.fromkeys(names, ""), limit)  # the same for all of a group
+    cases = cases_of(ranking, feet, np.array(lengths, np.float64), out)
+    products = list(_products(cases))
+    notes = {
+        rule.id: (rule.note, feet["left"].holds[rule.id] | feet["right"].holds[rule.id])
+        for rule in book.rules
+        if rule.note is not None
+    }
+    said = {rule: wording_of(then.say) for rule, (then, _) in notes.items()}
+    stop, case = cases.stopped, cases.case
+    types = [*book.types, None]
+    return [
+        {
+            "stopped": bool(stop[row]),
+            "types": {side: types[feet[side].axes[FOOT_TYPE][row]] for side in SIDES},
+            "notes": {rule: then.note for rule, (then, due) in notes.items() if due[row]},
+            "said": {rule: said[rule] for rule, (_, due) in notes.items() if due[row]},
+            **(_WITHHELD if stop[row] else products[case[row]]),
+        }
+        for row in range(count)
+    ]
 
 
 _WITHHELD: Summary = {"first": {}, "listed": {}, "binding": None}

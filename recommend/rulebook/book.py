@@ -36,7 +36,7 @@ from recommend.rulebook.translations import (
     plain,
     translations_of,
 )
-from recommend.rulebook.vocabulary import FOOT_TYPE, Vocabulary
+from recommend.rulebook.vocabulary import FOOT_TYPE, Vocabulary, about
 
 Stage = Literal["screen", "classify", "need"]
 
@@ -76,6 +76,11 @@ class CompiledRule:
         return tuple(self.rule.then.needs) if isinstance(self.rule.then, NeedsThen) else ()
 
     @property
+    def axes_read(self) -> frozenset[str]:
+        """The axes whose value, or whose being undecided, it reads."""
+        return frozenset(about(f).of for f in self.facts if about(f).concluded)
+
+    @property
     def facts(self) -> frozenset[str]:
         """Names of the facts the rule reads."""
         return facts_read(self.holds) | facts_read(self.fails)
@@ -111,6 +116,11 @@ class Rulebook:
     def stamp(self) -> str:
         """Version and content (the first 12 digits of `digest`), as every screen has it."""
         return f"{self.heading.version} ({self.digest[:12]})"
+
+    @property
+    def byline(self) -> str:
+        """By which rules something was said, as a line: name, version and content."""
+        return f"by the {self.heading.name} {self.stamp}"
 
     @cached_property
     def by_id(self) -> dict[str, CompiledRule]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import operator
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, Literal, get_args
+from typing import Any, Literal
 
 Op = Literal["gt", "ge", "lt", "le"]
 Comparison = Literal["at-least", "at-most", "above", "below"]
@@ -43,7 +43,6 @@ _ALL = (
 )
 OPS: dict[Op, Compared] = {one.op: one for one in _ALL}
 COMPARISONS: dict[Comparison, Compared] = {one.word: one for one in _ALL}
-WORDS: tuple[Comparison, ...] = get_args(Comparison)
 
 
 def opposite(word: Comparison) -> Comparison:

@@ -33,7 +33,7 @@ from recommend.rulebook.models import (
     Question,
     Source,
 )
-from recommend.rulebook.vocabulary import Vocabulary
+from recommend.rulebook.vocabulary import Vocabulary, about
 
 # Engines compare exactly; four decimals keep every constant free of exponents.
 DECIMALS = 4
@@ -121,7 +121,7 @@ def check_leaf(leaf: Leaf, loc: Loc, at: Document, names: Names) -> None:
     _check_subject(leaf, loc, at, names)
     fact, values = word_of(leaf)
     if isinstance(leaf, OfPain):
-        sites = [w.removeprefix("pain_") for w in names.vocabulary.words if w.startswith("pain_")]
+        sites = [about(w).of for w in names.vocabulary.words if about(w).kind == "pain"]
         known("painful site", leaf.pain, sites, at.place((*loc, "pain")))
     key = "is-not" if isinstance(leaf, OfAxis) and leaf.is_not is not None else "is"
     if isinstance(leaf, OfAxis):
@@ -144,8 +144,10 @@ def _check_subject(leaf: Leaf, loc: Loc, at: Document, names: Names) -> None:
 
 def _plain(fact: str) -> str:
     """The name of a word fact for people: the axis, measure or fact of the visit it stands for."""
-    kind, _, name = fact.partition("_")
-    return f"axis `{name}`" if kind == "axis" else f"`{name or kind}`"
+    one = about(fact)
+    if one.kind == "measure":
+        return f"`{one.part or one.of}`"
+    return f"axis `{one.of}`" if one.kind == "axis" else f"`{one.of}`"
 
 
 def _check_limit(leaf: OfMeasure, loc: Loc, at: Document, names: Names) -> None:

@@ -11,7 +11,8 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
-from typing import get_args
+from functools import cache
+from typing import Literal, NamedTuple, get_args
 
 from recommend.measure.definitions import MeasureDefs
 from recommend.rulebook.models import AxisDef, Question
@@ -19,6 +20,45 @@ from recommend.visit.models import AgeBand, PainSite, Socks
 
 YES_NO = ("no", "yes")
 FOOT_TYPE = "foot-type"
+Kind = Literal[
+    "measure", "known", "axis", "decided", "answer", "asked", "pain", "visit", "side"
+]  # fmt: skip
+
+
+class Fact(NamedTuple):
+    """What the name of a fact says.
+
+    Attributes
+    ----------
+    kind : ``measure`` for readings and their qualifiers, else what its name begins with.
+    of : the measure, axis, question, site or fact of the visit it speaks of.
+    part : of a measure ``low``, ``high`` or a qualifier; empty for the reading itself.
+    """
+
+    kind: Kind
+    of: str
+    part: str = ""
+
+    @property
+    def concluded(self) -> bool:
+        """Whether rules make it, and nobody tells it."""
+        return self.kind in ("axis", "decided")
+
+    @property
+    def told(self) -> bool:
+        """Whether a person tells it: an answer, where it hurts, the visit, the side."""
+        return self.kind in ("answer", "pain", "visit", "side")
+
+
+@cache
+def about(fact: str) -> Fact:
+    """The name of a fact taken apart; ids have no underscore in them."""
+    kind, joined, rest = fact.partition("_")
+    if fact == "side":
+        return Fact("side", fact)
+    if joined and kind in get_args(Kind):
+        return Fact(kind, rest)  # type: ignore[arg-type]
+    return Fact("measure", kind, rest)
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,6 +18,7 @@ from rich.text import Text
 from recommend.catalogue.loading import Item
 from recommend.errors import counted
 from recommend.infer.assess import Note
+from recommend.infer.counter import Counter
 from recommend.match.harm import harmful
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import Candidate, Group, Shortlist
@@ -78,9 +79,9 @@ def _wrapped(text: str, width: int) -> list[str]:
 
 # Which part gives way first, one wording at a time.
 _SHORTENED = (
-    "since", "unlike", "feet", "ask", "say", "ask", "wants", "else", "unlike", "say", "next",
-    "else", "ask", "bring", "wants", "else", "unlike", "ask", "known", "else", "bring", "bring",
-    "since", "next", "cautions", "cautions", "ask", "sure",
+    "doubt", "since", "unlike", "feet", "ask", "say", "ask", "wants", "else", "unlike", "say",
+    "next", "else", "ask", "bring", "wants", "else", "unlike", "ask", "known", "else", "bring",
+    "bring", "doubt", "since", "next", "cautions", "cautions", "ask", "sure",
 )  # fmt: skip
 
 
@@ -128,6 +129,7 @@ def _parts(outcome: Outcome, sure: HowSure | None, called: str) -> Iterator[Part
     yield _who(outcome)
     yield from _notes(outcome)
     yield from _since(outcome)
+    yield from _doubtful(outcome)
     if outcome.shortlist is None:
         page = f"Read it out. The page: recommend sheet {called}; that it was heard:"
         yield Part("next", "Next", [[f"{page} recommend visit decide {called}"]])
@@ -193,6 +195,21 @@ def _notes(outcome: Outcome) -> Iterator[Part]:
             "clear",
             "First",
             [[f"Nothing asked or measured speaks against a fitting (all {asked} asked)."]],
+        )
+
+
+def _doubtful(outcome: Outcome) -> Iterator[Part]:
+    """Weight and sizes that hardly anybody has: the entry asks about them, a file cannot be asked.
+
+    Angles that are, with or without their sign turned round, stand among the notes.
+    """
+    found = Counter(outcome.book).doubted_sizes(outcome.assessment.visit)
+    doubts = [f"{text[:1].upper()}{text[1:]}." for text in found]
+    if doubts:
+        more = f", and {len(doubts) - 1} more" if len(doubts) > 1 else ""
+        short = f"{counted(len(doubts), 'reading')} hardly possible: --show notes"
+        yield Part(
+            "doubt", "Doubt", [doubts, [f"{doubts[0].rstrip('.')}{more}: --show notes"], [short]]
         )
 
 

@@ -10,13 +10,13 @@ from rich.table import Table
 from rich.text import Text
 
 from recommend.infer.assess import Assessment, FootAssessment, Note
+from recommend.infer.counter import Counter
 from recommend.infer.derivation import CloseCall
 from recommend.infer.marks import beside
-from recommend.measure.definitions import MeasureDefs, unit_words, value_words
+from recommend.measure.definitions import MeasureDef, MeasureDefs, unit_words, value_words
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.rulebook.book import Rulebook
 from recommend.show.layout import WIDE, bullet, heading, inset, plain_table
-from recommend.show.ruler import LEGEND, ruled
 from recommend.show.words import LEVEL_WORDS, lacking_words, pain_words, person_words, sure_words
 
 _LEVEL = {
@@ -24,6 +24,13 @@ _LEVEL = {
     "see-clinician": (LEVEL_WORDS["see-clinician"], "bold magenta"),
     "caution": (LEVEL_WORDS["caution"], "bold yellow"),
 }
+COLUMNS = 21  # of the line; the usual band takes its middle third
+_SHARE = 3  # the line is as many bands wide
+LEGEND = (
+    "L and R on the line, * where both are; |--| is the mean less and plus one SD of the people "
+    "measured; ~ behind it: remembered or assumed, not published."
+)
+_KNOWN = ("published", "derived")
 Feet = Mapping[Side, FootAssessment]
 
 
@@ -33,7 +40,7 @@ def who_blocks(assessment: Assessment, book: Rulebook) -> Iterator[RenderableTyp
     line.append("   " + person_words(assessment.visit), style="not bold")
     yield line
     yield Text(pain_words(assessment.visit))
-    yield Text(f"by the {book.heading.name} {book.stamp}", style="dim")
+    yield Text(book.byline, style="dim")
 
 
 def measure_blocks(assessment: Assessment, book: Rulebook, width: int) -> Iterator[RenderableType]:
@@ -61,6 +68,10 @@ def note_blocks(assessment: Assessment, book: Rulebook) -> Iterator[RenderableTy
         yield bullet(_note(note))
     if not assessment.notes:
         yield bullet(_nothing(len(assessment.to_ask)))
+    doubts = list(Counter(book).doubts(assessment.visit))
+    if doubts:
+        yield inset("Hardly possible; look again:", 2, "bold")
+        yield from map(bullet, doubts)
     if assessment.to_ask:
         yield inset("Still to ask (not asked is not 'no'):", 2, "bold")
         for question in assessment.to_ask:
@@ -214,3 +225,34 @@ def _close_call(call: CloseCall, foot: FootAssessment, book: Rulebook) -> str:
         f"close call: {book.measures[call.measure].plain} {reading} lies beyond {call.at:g}{unit} "
         f"({call.title}) by less than its error, so it does not count as beyond; repeat it to tell"
     )
+
+
+# --- a small ruled line: where the two feet stand to what is usual, readable without colour
+
+
+def ruled(found: list[Measure | None], definition: MeasureDef) -> str:
+    """``......|-----L-R-|......`` for readings of left and right; empty without a norm.
+
+    The band is the norm meant for the readings' own gait, zero or device, its mean less and plus
+    one standard deviation. A reading beyond the line stands at its end as ``<`` or ``>``.
+    """
+    norms = [definition.norm_of(one.qualifiers) for one in found if one is not None]
+    norm = norms[0] if norms else None
+    numbers = [one is None or isinstance(one.value, (int, float)) for one in found]
+    if norm is None or any(one != norm for one in norms) or not all(numbers):
+        return ""
+    band = COLUMNS // _SHARE
+    line = list("." * band + "|" + "-" * (band - 2) + "|" + "." * band)
+    low, high = norm.mean - norm.sd, norm.mean + norm.sd
+    for letter, one in zip("LR", found, strict=True):
+        if one is not None:
+            _put(line, letter, (float(one.value) - low) / (high - low), band)
+    return "".join(line) + ("" if norm.kind in _KNOWN else "~")
+
+
+def _put(line: list[str], letter: str, place: float, band: int) -> None:
+    """Write a letter where a reading stands; 0 and 1 are the ends of the band."""
+    at = band + round(place * (band - 1))
+    if not 0 <= at < COLUMNS:
+        at, letter = (0, "<") if at < 0 else (COLUMNS - 1, ">")
+    line[at] = "*" if line[at] in "LR" else letter

@@ -13,8 +13,10 @@ from typing import IO, Any, Literal, ParamSpec, TextIO, cast
 
 from rich.console import Console, RenderableType
 from rich.pager import Pager
+from rich.text import Text
 
 from recommend.door import visible
+from recommend.rulebook import Rulebook
 
 NARROW = 80
 NARROWEST = 40  # below it nothing is laid out; the terminal breaks the lines
@@ -37,6 +39,11 @@ def console(*, stderr: bool = False) -> Console:
     if not out.is_terminal:
         out.file = cast(IO[str], _Trimmed(stream))
     return out
+
+
+def print_byline(book: Rulebook) -> None:
+    """Print by which rules a screen was made, as its last line, where no line of it says so."""
+    console().print(Text(book.byline, style="dim"))
 
 
 def print_paged(blocks: Iterable[RenderableType], *, pager: bool = True) -> None:

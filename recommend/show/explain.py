@@ -31,7 +31,7 @@ def head_lines(replayed: Replayed) -> Iterator[str]:
     """What the record is, and whether deriving it again gave the same."""
     record, book = replayed.record, replayed.outcome.book
     yield f"Record {record.seq}, kept {record.made_at}, SHA-256 {record.hash}"
-    yield f"by the {book.heading.name} {book.stamp}"
+    yield book.byline
     yield f"catalogue ({replayed.outcome.catalogue.digest[:12]})"
     made = ", ".join(f"{n} {v}" for n, v in record.head.get("versions", {}).items())
     yield f"made with {made}"
@@ -90,9 +90,8 @@ def _brief(replayed: Replayed, sure: HowSure | None, changes: tuple[Change, ...]
     kept = f"visit {seen.visit.reference} of {day}, kept {record.made_at[:16].replace('T', ' ')}"
     yield Part("who", "Record", [[f"{record.seq}: {kept}"]])
     yield Part("intact", "Intact", [[_intact(replayed)]], "bold" if replayed.identical else "red")
-    yield Part("rules", "Rules", [[f"{book.heading.name} {book.heading.version}, hash "
-                                   f"{book.digest[:16]}"]])  # fmt: skip
-    goods = f"Catalogue {outcome.catalogue.digest[:16]}; record {record.hash[:16]}"
+    yield Part("rules", "Rules", [[f"{book.heading.name} {book.stamp}"]])
+    goods = f"Catalogue {outcome.catalogue.digest[:12]}; record {record.hash[:12]}"
     yield Part("made", "", [[f"{goods}; concluded by {engine_kept(record)}"], [goods]])
     told = [f"{LEVEL_WORDS[n.level]}: {n.say} [rule {n.rule}]" for n in seen.notes]
     names = [f"{LEVEL_WORDS[n.level]}: rule {n.rule}" for n in seen.notes]

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator
 from html import escape
 from itertools import groupby
 
+from recommend.rulebook import Rulebook
 from recommend.rulebook.models import Source
 from recommend.visit.answers import Choice, Item, Pains, Readings
 from recommend.visit.steps import Step
@@ -50,11 +51,12 @@ def _marks_figure() -> str:
     )
 
 
-def form_html(steps: Iterable[Step], shop: str, items_after: Source | None) -> str:
+def form_html(steps: Iterable[Step], shop: str, book: Rulebook) -> str:
     """The sheet: every question of the guided entry, left and right side by side.
 
-    `items_after` is the paper whose items of standing posture are scored.
+    At its foot it names the rulebook whose questions it asks.
     """
+    items_after = book.paper("foot posture index")
     title = f"Intake sheet{f', {shop}' if shop else ''}"
     body = "\n".join(_blocks([s for s in steps if s.block != "Remarks"], items_after))
     return f"""<!DOCTYPE html>
@@ -79,6 +81,7 @@ some are a stop. What is not asked or not measured is left empty; empty is never
 relaxed; the two of the leg further apart than any others. More: recommend help filming.</p>
 <h2>Remarks (no names)</h2>
 <p><br><br></p>
+<p><small>Questions {escape(book.byline)}</small></p>
 </main>
 </body>
 </html>

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from rich.console import Console, RenderableType
 from rich.text import Text
 
-from recommend.coverage.briefs import Brief, Gaps, Restock, Want
+from recommend.coverage.briefs import Brief, Gaps, JointBrief, Restock, Want
 from recommend.coverage.crowd import Crowd
 from recommend.coverage.orders import Demand, Orders
 from recommend.coverage.stocking import Dropping, Stocking
@@ -40,13 +40,20 @@ def _gaps(
     choice = book.parameters.coverage.choice
     what = f"have fewer than {choice} to choose from" if thin else "are not served"
     yield Text(f"{percent(gaps.missed)} of customers {what}.", style="bold")
-    yield Text(f"by the {book.heading.name} {book.stamp}", style="dim")
+    yield Text(book.byline, style="dim")
     verb = "also suits" if thin else "adds"
     yield heading("What to look for")
     yield inset("Each is counted after those above it.", 2)
     yield from _numbered(
         brief_words(one, book, verb) + pieces_words(one, book, season) for one in gaps.briefs
     )
+    if gaps.joint:
+        yield heading("What only a shoe and an insole together would serve")
+        yield inset("Counted after all of the above, and after each other.", 2)
+        yield from _numbered(
+            joint_words(one, book, verb) + pieces_words(one.shoe, book, season, " of each")
+            for one in gaps.joint
+        )
     yield heading("Or sizes to order of what is there")
     yield inset("Instead of the above; each is counted after those above it.", 2)
     yield from _numbered(restock_words(one, verb) for one in gaps.restocks)
@@ -67,8 +74,7 @@ def _left(gaps: Gaps) -> Iterator[RenderableType]:
         reasons.append(f"{percent(gaps.opposed)} {asks}")
     if rest > 1e-12:
         reasons.append(
-            f"{percent(rest)} need a shoe and an insole at once, are in groups too small to list, "
-            "or outside the sizes named"
+            f"{percent(rest)} are in groups too small to list, or outside the sizes named"
         )
     yield Text(f"\n{words}: {'; '.join(reasons)}.")
 
@@ -82,18 +88,32 @@ def _numbered(lines: Iterable[str]) -> Iterator[RenderableType]:
 
 def brief_words(brief: Brief, book: Rulebook, verb: str = "adds") -> str:
     """A brief as one sentence for a supplier."""
+    return (
+        f"{_asked(brief, book)}; {_sizes(brief.smallest, brief.largest)}: any such "
+        f"{brief.kind} {verb} at least {interval_words(brief.adds)} of customers"
+    )
+
+
+def joint_words(joint: JointBrief, book: Rulebook, verb: str = "adds") -> str:
+    """A shoe and an insole as one sentence."""
+    return (
+        f"{_asked(joint.shoe, book)}; together with {_asked(joint.insole, book)}; both "
+        f"{_sizes(joint.shoe.smallest, joint.shoe.largest)}: any such pair {verb} at least "
+        f"{interval_words(joint.adds)} of customers"
+    )
+
+
+def _asked(brief: Brief, book: Rulebook) -> str:
+    """What a brief asks of the product, without its sizes."""
     article = "an" if brief.kind == "insole" else "a"
     wants = ", ".join(want_words(want, book) for want in brief.wants)
     wants = f", {wants}" if wants else " of any build"
     plain = ", ".join(book.attributes[name].short for name in brief.plain)
     wants += f"; nothing that nobody asks for ({plain})" if plain else ""
-    return (
-        f"{article} {brief.kind}{wants}; {_sizes(brief.smallest, brief.largest)}: any such "
-        f"{brief.kind} {verb} at least {interval_words(brief.adds)} of customers"
-    )
+    return f"{article} {brief.kind}{wants}"
 
 
-def pieces_words(brief: Brief, book: Rulebook, season: int | None) -> str:
+def pieces_words(brief: Brief, book: Rulebook, season: int | None, each: str = "") -> str:
     """How many pieces of a brief in which size a season asks for; nothing without a season.
 
     They are for those whom nothing else serves, as `recommend order` reckons.
@@ -105,7 +125,7 @@ def pieces_words(brief: Brief, book: Rulebook, season: int | None) -> str:
     said = ", ".join(f"{size:g}: {count}" for size, count in pieces if count)
     if not said:
         return f"; for {season:,} customers not one piece is asked for with that chance"
-    return f"; pieces by size for {season:,} customers: {said}"
+    return f"; pieces{each} by size for {season:,} customers: {said}"
 
 
 def want_words(want: Want, book: Rulebook) -> str:
@@ -233,6 +253,7 @@ def print_orders(
     orders: Orders, currency: str, book: Rulebook, season: int, service: float, console: Console
 ) -> None:
     """Print what to order, most customers in want first."""
+    console.print(Text(book.byline, style="dim"))
     console.print(
         Text(
             f"Order {counted(orders.pieces, 'piece')} for {orders.cost:,.2f} {currency}: then "

@@ -114,8 +114,12 @@ def show(page: Page, rulebook: Callable[[], Rulebook]) -> None:
     The rulebook is opened only for a page that has a number of it, so that the page on settings
     can be read while the settings are broken.
     """
-    text = filled(page.text, rulebook()) if has_places(page.text) else page.text
-    print_paged([_rendered(text)])
+    if not has_places(page.text):
+        print_paged([_rendered(page.text)])
+        return
+    book = rulebook()
+    byline = Text(f"\nFigures {book.byline}", style="dim")
+    print_paged([_rendered(filled(page.text, book)), byline])
 
 
 def _rendered(text: str) -> Text:

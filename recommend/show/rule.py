@@ -8,7 +8,7 @@ from rich.console import Console
 from rich.text import Text
 
 from recommend.check.touched import Touched
-from recommend.rulebook.book import CompiledRule, Rulebook
+from recommend.rulebook.book import Rulebook
 from recommend.rulebook.models import Basis
 from recommend.rulebook.words import kind_words, sentence_lines, then_lines
 from recommend.show.layout import bullet, heading, inset
@@ -67,8 +67,3 @@ def basis_lines(basis: Basis, book: Rulebook) -> Iterator[str]:
     for name in basis.sources:
         source = book.sources[name]
         yield f"{source.cite} [{name}, seen {source.seen.replace('-', ' ')}]: {source.says}"
-
-
-def one_line(rule: CompiledRule) -> str:
-    """A rule in a list."""
-    return f"{rule.id}: {rule.rule.title}"

@@ -63,6 +63,7 @@ def _parts(one: TrialOutcome, names: Names) -> Iterator[Part]:
         yield Part("best", "Best", [["Nothing was tried yet."]])
         plan, step = (f"recommend trial {word} {visit.reference}" for word in ("plan", "step"))
         yield Part("next", "Next", [[f"Plan it: {plan}", f"Type it: {step}"]])
+        yield Part("more", "More", [[f"rules {one.outcome.book.stamp}"]])
         return
     yield _best(one, names)
     yield _why(one)

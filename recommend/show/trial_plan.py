@@ -57,6 +57,7 @@ def _parts(plan: Plan | None, outcome: Outcome) -> Iterator[Part]:
             "barefoot turns too, they stand in for the first film)"
         ]],
     )  # fmt: skip
+    yield Part("more", "More", [[f"rules {outcome.book.stamp}"]])
 
 
 def _strides(plan: Plan, outcome: Outcome) -> str:

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from recommend.errors import counted
 from recommend.infer.derivation import Lacking
-from recommend.match.judge import Verdict
-from recommend.match.needs import level_words, need_words
 from recommend.measure.model import Measure
 from recommend.measure.sizing import size_label
 from recommend.rulebook.book import Rulebook
@@ -78,16 +76,6 @@ def lacking_words(lacking: Lacking, book: Rulebook) -> str:
         names = ", ".join(book.measures[name].plain for name in sorted(lacking.incomparable))
         parts.append(f"no limit is meant for how this was taken: {names}; take it from vertical")
     return "; ".join(parts) or "the rules leave this combination open"
-
-
-def against_words(verdict: Verdict, book: Rulebook) -> str:
-    """What one verdict holds against a product."""
-    need = verdict.need
-    title = book.attributes[need.attribute].short
-    if verdict.level is None:
-        return f"{title} not stated"
-    level = level_words(need.attribute, verdict.level, book)
-    return f"{title} {level} (wanted {need_words(need, book)})"
 
 
 def size_words(size: float, book: Rulebook) -> str:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from statistics import fmean
 
 from recommend.catalogue.loading import Catalogue
 from recommend.catalogue.loading import Item as Ware
+from recommend.cluster import pieces
 from recommend.match.worn import OWN
 from recommend.measure.model import SIDES
 from recommend.rulebook.book import Rulebook
@@ -19,6 +20,7 @@ from recommend.trial.report import StepResult, judge_trial
 from recommend.trial.steps import Key
 from recommend.visit.models import Visit
 
+PIECE = 200  # visits judged together
 PUBLISHED = ("peak", "contact")  # readings that published effects are of
 Kind = tuple[str, str]  # gait and reading: effects in walking say nothing certain of running
 
@@ -78,12 +80,13 @@ def shop_of(visits: Iterable[Visit], book: Rulebook, catalogue: Catalogue) -> Sh
     """
     gathering = _Gathering(catalogue)
     count = 0
-    for number, visit in enumerate(visits):
-        if not visit.trials:
-            continue
+    tried = [(number, visit) for number, visit in enumerate(visits) if visit.trials]
+    parts = [[visit for _, visit in tried[at : at + PIECE]] for at in range(0, len(tried), PIECE)]
+    results = (one for part in pieces(results_of, (((book,), (p,)) for p in parts)) for one in part)
+    for (number, visit), found in zip(tried, results, strict=True):
         count += 1
         name = f"{number} {visit.reference}"  # joined shops may use the same codes
-        for result in judge_trial(visit, book).results:
+        for result in found:
             gathering.add(name, result)
     learned, checks = {}, {}
     confidence, least = book.parameters.trial.confidence, book.parameters.trial.check_least
@@ -94,6 +97,11 @@ def shop_of(visits: Iterable[Visit], book: Rulebook, catalogue: Catalogue) -> Sh
         checks[kind] = check_of(items, seen, prior, confidence, least)
     unknown = frozenset(gathering.unknown)
     return Shop(count, learned, checks, gathering.tallies, unknown, gathering.doubtful)
+
+
+def results_of(book: Rulebook, visits: Iterable[Visit]) -> list[Sequence[StepResult]]:
+    """What each step of each visit's trial changed; a piece of the work of a cluster."""
+    return [judge_trial(visit, book).results for visit in visits]
 
 
 def prior_of(book: Rulebook, reading: str) -> Prior:

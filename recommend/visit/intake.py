@@ -91,6 +91,7 @@ AGE = Choice({"c": "child", "t": "teen", "a": "adult", "o": "older"})
 GAIT = Choice({"w": "walking", "r": "running"})
 ZERO = Choice({"v": "vertical", "r": "relaxed-standing", "s": "subtalar-neutral"})
 STANDING_ZERO = Choice({key: zero for key, zero in ZERO.by_key.items() if key != "r"})  # 0 there
+SOCKS = Choice({"t": "thin", "u": "usual", "k": "thick"})
 PRINT = Choice({"i": "ink", "p": "pressure-sensor", "w": "pressure-weighted"})
 LOAD = Choice({"s": "static", "d": "dynamic"})
 PATTERN = Choice({"c": "central", "l": "lateral", "e": "medial-early", "m": "medial-late"})
@@ -340,11 +341,32 @@ def _purpose(purposes: Mapping[str, Keyed], sizes: str) -> Iterator[Step]:
     )  # fmt: skip
     yield Step(
         "shoe-size", block, "Size of the shoe worn now", Size(sizes), ("shoe-size",),
-        "As printed in the shoe. The feet decide the size; this is a cross-check.",
+        "As printed in the shoe. The feet decide the size; this is a cross-check. Thick socks, or "
+        "an insole of their own that stays in: `recommend visit edit` takes keeps-socks and "
+        "keeps-insole-thickness.",
     )  # fmt: skip
+    yield from _kept(block)
     yield Step(
         "body-mass", block, "Body mass", Number("kg"), ("body-mass-kg",),
         "Soft foams are pressed flat under much weight. Ask, or weigh.",
+    )  # fmt: skip
+
+
+def _kept(block: str) -> Iterator[Step]:
+    """What goes on being used in the new shoes: asked only where it was said, as by an edit."""
+
+    def said(tree: Tree) -> bool:
+        return "keeps" in tree
+
+    yield Step(
+        "keeps-socks", block, "Socks that they go on wearing", SOCKS, ("keeps", "socks"),
+        "Thick socks take room, which the shoe has to give.", asked_if=said,
+    )  # fmt: skip
+    yield Step(
+        "keeps-insole-thickness", block, "Their own insole, if it stays in: thickness at the heel",
+        Number("mm"), ("keeps", "insole", "attributes", "thickness"),
+        "It takes room in the shoe, and is judged as any other; what else is known of it can be "
+        "written into the visit file.", asked_if=said,
     )  # fmt: skip
 
 

@@ -20,7 +20,9 @@ from recommend.rulebook.models import NOTE_LEVELS
 from recommend.rulebook.naming import DECIMALS
 from recommend.whatif.whatif import Outcomes, WhatIf
 
-_AROUND = (-2, -1, 0, 1, 2)  # steps looked at about each place, for rounding
+# Steps looked at from the one below each place: what is rounded before it is compared turns up to
+# half a step beside the place, so that either side of it lies among these four.
+_AROUND = (-1, 0, 1, 2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +96,7 @@ def candidates(whatif: WhatIf, key: Key) -> Floats:
     measure = whatif.variations.measure(key)
     step = 1.0 if measure.unit == "score" else STEP
     places = np.array(whatif.breakpoints(key), np.float64)
-    values = (np.rint(places / step)[:, None] + np.array(_AROUND)).ravel() * step
+    values = (np.floor(places / step)[:, None] + np.array(_AROUND)).ravel() * step
     values = np.unique(np.round(values, DECIMALS))
     was = float(measure.value)
     low, high = whatif.variations.possible(key)

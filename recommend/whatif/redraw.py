@@ -10,8 +10,10 @@ from numpy.typing import NDArray
 
 from recommend.infer.variations import Key
 from recommend.match.needs import Bools
+from recommend.match.outcome import Outcome
 from recommend.match.shortlist import GROUPS, Candidate, Group
 from recommend.measure.model import SIDES, Side
+from recommend.way import seed_of
 from recommend.whatif.whatif import Outcomes, WhatIf
 
 
@@ -62,6 +64,13 @@ class HowSure:
     first: Mapping[Group, float]
     top: Mapping[Group, Mapping[str, float]]
     repeat: tuple[Repeat, ...]
+
+
+def sureness(outcome: Outcome, whatif: WhatIf | None = None) -> HowSure:
+    """Redraws of a visit, ``sure.draws`` of them, the same that its order rests on."""
+    count = outcome.book.parameters.sure.draws
+    seed = seed_of(outcome.assessment, outcome.book)
+    return how_sure(whatif or WhatIf(outcome), seed, count)
 
 
 _BROUGHT: tuple[Group, ...] = ("pair", "shoe", "insole")

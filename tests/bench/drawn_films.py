@@ -18,9 +18,10 @@ import os
 import resource
 import tempfile
 from collections import Counter, defaultdict
-from dataclasses import replace
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 
+import cv2
 import numpy as np
 
 from recommend.errors import RecommendError
@@ -30,7 +31,7 @@ from recommend.measure.film import child, opening
 from recommend.measure.film.legs import RADIUS
 from recommend.measure.film.reading import FilmOptions, read_film
 from recommend.rulebook import load_rulebook
-from tests.bench.filmed_legs import camera_of, draw, pair_of, scene_of
+from tests.bench.filmed_legs import Drawn, camera_of, draw, pair_of, scene_of
 
 RULES = Path(__file__).parents[2] / "rules"
 # Doubts of the way that any capture of marks goes, without contact column or plumb line.
@@ -45,6 +46,10 @@ FAULTS = (
     "narrow", "crossing", "freckles", "lost-mark", "bystander", "uneven", "blur", "rows", "coarse",
     "noise", "slow", "turned", "edge", "mirrored",
 )  # fmt: skip
+
+
+cv2.setNumThreads(1)
+child.THREADS = 1
 
 
 def in_this_process(module: str, arguments, *, quiet_s: float, tell=None) -> None:
@@ -63,7 +68,7 @@ def shot(rng: np.random.Generator, rate: float, gait: str, kind: str):
     people = pair_of(rng, gait)
     if kind == "clean":
         return camera, replace(scene, step_mm=rng.uniform(125, 170)), people, ()
-    camera = replace(camera, moments=1, width=272, height=320, px_per_mm=0.65)  # quick to draw
+    camera = replace(camera, moments=1, width=240, height=284, px_per_mm=0.57)  # quick to draw
     faults = tuple(rng.choice(FAULTS, size=int(rng.integers(1, 4)), replace=False))
     for fault in faults:
         camera, scene = _spoilt(str(fault), camera, scene, rng)
@@ -80,48 +85,79 @@ def _spoilt(fault: str, camera, scene, rng):
         "lost-mark": ({}, {"missing": ((side, mark),)}),
         "bystander": ({}, {"bystander": True}),
         "uneven": ({"jitter": rng.uniform(0.2, 0.8)}, {}),
-        "blur": ({"shutter_s": rng.uniform(1 / 150, 1 / 60), "moments": 6}, {}),
+        "blur": ({"shutter_s": rng.uniform(1 / 150, 1 / 60), "moments": 4}, {}),
         "rows": ({"readout_s": rng.uniform(0.01, 0.025)}, {}),
         "coarse": ({"crf": int(rng.integers(32, 40))}, {}),
         "noise": ({"noise": rng.uniform(6, 14)}, {}),
         "slow": ({"rate": 30.0}, {}),
         "turned": ({"turned": int(rng.integers(1, 4))}, {}),
-        "edge": ({"height": 262}, {}),
+        "edge": ({"height": 232}, {}),
         "mirrored": ({"mirrored": True}, {}),
     }[fault]
     return replace(camera, **changes[0]), replace(scene, **changes[1])
 
 
-def one_film(seed: int, rate: float, gait: str, kind: str, strides: int, book, folder: Path):
-    """What came of one film: measured legs, flags, marks wrong without a doubt, refusal."""
+@dataclass
+class Outcome:
+    """What came of one film.
+
+    `seen` are doubts about the marks and `doubts` all that are not usual, by side; `wrong` marks
+    that lie elsewhere and are not doubted; `rows` truth, value and error of each measure given.
+    """
+
+    seed: int
+    faults: list[str] = field(default_factory=list)
+    refusal: str = ""
+    seen: dict[str, list[str]] = field(default_factory=dict)
+    doubts: dict[str, list[str]] = field(default_factory=dict)
+    wrong: list[str] = field(default_factory=list)
+    rows: list[tuple[str, float, float, float]] = field(default_factory=list)
+
+
+def one_film(
+    seed: int, rate: float, gait: str, kind: str, strides: int, book, folder: Path
+) -> Outcome:
+    """Draw one film, read it, measure it."""
     rng = np.random.default_rng([seed, int(rate), gait == "running", kind == "clean"])
     camera, scene, people, faults = shot(rng, rate, gait, kind)
     if kind != "clean":
-        strides = int(rng.integers(2, 4))
+        strides = int(rng.choice([2, 2, 3]))
     drawn = draw(folder / "film.mp4", people, strides, rng, camera, scene)
+    out = Outcome(seed, [*map(str, faults)])
     # a mirrored film of two legs without a fifth mark shows no sign of it: sides are as drawn
     names = dict(zip(("left", "right"), ("right", "left") if camera.mirrored else ("left", "right"),
                      strict=True))  # fmt: skip
     try:
         read = read_film(drawn.path, book.parameters, FilmOptions(gait=gait))
+        out.wrong = wrong_marks(read, drawn, camera, names)
+        out.seen = {names[one.side]: [f.name for f in one.seen] for one in read.recordings}
+        found, _ = measure_film(
+            drawn.path, read, book.parameters, book.measures, CaptureOptions(gait=gait)
+        )
     except RecommendError as error:
-        return drawn, {}, {}, [], faults, str(error)
-    wrong = []
+        out.refusal = str(error).partition(".mp4: ")[2]
+        return out
+    for one in found:
+        side = names[one.side]
+        out.doubts[side] = sorted({flag.name for flag in one.flags} - USUAL)
+        for name, true in drawn.truth[side].items():
+            measure = one.find(name)
+            if measure is not None:
+                out.rows.append((name, true, measure.value, measure.error))
+    return out
+
+
+def wrong_marks(read, drawn: Drawn, camera, names) -> list[str]:
+    """Marks further from where they are than their own radius, of legs that nothing withdraws."""
+    out = []
     removed = {one.side for one in read.recordings if any(f.effect == "removed" for f in one.seen)}
     for side, one in read.marked.items():
         there = upright(drawn.marks[names[side]], camera, read.opened.turn)
         off = np.hypot(*np.moveaxis(one.rows[..., :2] - there, -1, 0))
         bad = ~np.isnan(one.rows[..., 0]) & ~(off <= one.rows[..., RADIUS])
         if bad.any() and side not in removed:
-            wrong.append((side, np.argwhere(bad)[:3].tolist(), int(bad.sum())))
-    seen = {names[one.side]: {f.name for f in one.seen} for one in read.recordings}
-    try:
-        found, _ = measure_film(
-            drawn.path, read, book.parameters, book.measures, CaptureOptions(gait=gait)
-        )
-    except RecommendError as error:
-        return drawn, {}, seen, wrong, faults, str(error)
-    return drawn, {names[one.side]: one for one in found}, seen, wrong, faults, ""
+            out.append(f"{side}: {bad.sum()} marks, {np.argwhere(bad)[:3].tolist()}")
+    return out
 
 
 def upright(points: np.ndarray, camera, turn: int) -> np.ndarray:
@@ -168,6 +204,9 @@ def main() -> None:
     parser.add_argument("--rate", type=float, default=60)
     parser.add_argument("--gait", default="walking", choices=["walking", "running"])
     parser.add_argument("--strides", type=int, default=7)
+    parser.add_argument(
+        "--keep", type=Path, help="file to which each film adds a line; go on there"
+    )
     options = parser.parse_args()
     book = load_rulebook(RULES)
     if options.kind == "speed":
@@ -175,15 +214,22 @@ def main() -> None:
             return speed(options.seconds, Path(folder), book)
     opening.run_apart = in_this_process
     tally = Tally()
+    done = set()
+    if options.keep and options.keep.exists():
+        for line in options.keep.read_text().splitlines():
+            tally.add(Outcome(**json.loads(line)))
+            done.add(json.loads(line)["seed"])
     with tempfile.TemporaryDirectory() as folder:
         for seed in range(options.first, options.first + options.films):
-            tally.add(seed, *one_film(
+            if seed in done:
+                continue
+            came = one_film(
                 seed, options.rate, options.gait, options.kind, options.strides, book, Path(folder)
-            ))  # fmt: skip
-            if tally.films % 10 == 0:
-                print(
-                    f"  {tally.films} films, {tally.wrong} with wrong marks undoubted", flush=True
-                )
+            )
+            tally.add(came)
+            if options.keep:
+                with options.keep.open("a") as kept:
+                    kept.write(json.dumps(asdict(came)) + "\n")
     print(f"{options.kind}, {options.gait}, {options.rate:g} a second")
     tally.show()
 
@@ -195,24 +241,22 @@ class Tally:
         self.rows, self.doubts, self.refused = defaultdict(list), Counter(), Counter()
         self.films = self.legs = self.doubted = self.wrong = self.about_marks = 0
 
-    def add(self, seed, drawn, found, seen, wrong, faults, refusal) -> None:
-        """Count one film, as `one_film` gives it."""
+    def add(self, came: Outcome) -> None:
+        """Count one film."""
         self.films += 1
-        if wrong:
+        if came.wrong:
             self.wrong += 1
-            print(f"  film {seed} {faults}: wrong {wrong}", flush=True)
-        if refusal:
-            self.refused[refusal.partition(".mp4: ")[2][:70]] += 1
-        marks = bool(refusal) or any(seen.values())
+            print(f"  film {came.seed} {came.faults}: wrong {came.wrong}", flush=True)
+        if came.refusal:
+            self.refused[came.refusal[:70]] += 1
+        marks = bool(came.refusal) or any(came.seen.values())
         self.about_marks += marks
-        self.doubted += marks or any({f.name for f in one.flags} - USUAL for one in found.values())
-        for side, one in found.items():
-            self.legs += 1
-            self.doubts.update({flag.name for flag in one.flags} - USUAL)
-            for name, true in drawn.truth[side].items():
-                measure = one.find(name)
-                if measure is not None:
-                    self.rows[name].append((true, measure.value, measure.error))
+        self.doubted += marks or any(came.doubts.values())
+        self.legs += len(came.doubts)
+        for names in came.doubts.values():
+            self.doubts.update(names)
+        for name, *row in came.rows:
+            self.rows[name].append(row)
 
     def show(self) -> None:
         """Print the report."""

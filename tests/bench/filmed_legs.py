@@ -21,7 +21,7 @@ from recommend.measure.video import MARKS
 from tests.bench.second_gait import HEEL_MM, LEG_MM, Person, _states, _truth, curve_of
 
 _BACK_MM = 40.0  # the skin with the marks lies this far behind the middle of leg and heel
-_MANY = 150  # strides behind the truth
+_MANY = 60  # strides behind the truth
 _BANDS = 6  # in which a rolling shutter is drawn
 
 
@@ -129,17 +129,30 @@ def draw(
         aside, _ = _moves(people["right"], strides + 2, 0.3 * cycle, rng, scene)
         moves["aside"] = lambda t, go=aside: go(t) + np.array([260.0, 0, 0])
     painter = _Painter(camera, scene, rng)
-    seen = {side: camera_view(camera, go(times))[0][:, :4] for side, go in moves.items()}
     offsets = _moments(camera)
     each = (times[:, None] + offsets).ravel()
     where = {side: go(each).reshape(len(times), len(offsets), 6, 3) for side, go in moves.items()}
+    seen = {side: camera_view(camera, points) for side, points in where.items()}
 
     def frame_at(k: int) -> np.ndarray:
-        moments = [{side: w[k, m] for side, w in where.items()} for m in range(len(offsets))]
-        return painter.frame(moments, times[k] + offsets)
+        return painter.frame(
+            [
+                (
+                    t,
+                    {
+                        side: (where[side][k, m], *(one[k, m] for one in seen[side]))
+                        for side in where
+                    },
+                )
+                for m, t in enumerate(times[k] + offsets)
+            ]
+        )
 
     _write(path, camera, times, frame_at)
-    marks = {side: _turned(seen[side], camera) for side in scene.legs}
+    marks = {
+        side: _turned(camera_view(camera, moves[side](times))[0][:, :4], camera)
+        for side in scene.legs
+    }
     for side, mark in scene.missing:
         marks[side][:, MARKS.index(mark)] = np.nan
     return Drawn(path, truth, marks, times)
@@ -240,46 +253,52 @@ def camera_view(camera: Camera, points: np.ndarray) -> tuple[np.ndarray, np.ndar
     return seen + np.array([camera.width / 2, level]), scale
 
 
+Leg = tuple[np.ndarray, np.ndarray, np.ndarray]  # points in space, in the picture, px per mm
+
+
 class _Painter:
     """Draws moments of one scene."""
 
     def __init__(self, camera: Camera, scene: Scene, rng: np.random.Generator) -> None:
-        self.camera, self.scene, self.rng = camera, scene, rng
+        self.camera, self.scene = camera, scene
         h, w = camera.height, camera.width
-        self.wall = np.float32(scene.wall) + _texture(rng, h, w, 12, 6)
-        self.belt = np.float32(scene.belt) + _texture(rng, 4 * h, w, 4, 10)
+        self.wall = _whole(scene.wall + _texture(rng, h, w, 12, 6))
+        self.belt = _whole(scene.belt + _texture(rng, 4 * h, w, 4, 10))
         self.skins = {side: _skin(scene, rng) for side in ("left", "right", "aside")}
-        self.grain = rng.standard_normal((8, h, w)).astype(np.float32)
+        self.grain = camera.noise * rng.standard_normal((h + 64, w + 64), dtype=np.float32)
+        self.at = rng.integers(0, 64, (97, 2))  # where the grain of each frame is cut out
+        self.horizon = int(camera_view(camera, np.array([[[0, 0, 900.0]]]))[0][0, 0, 1])
         self.count = 0
 
-    def frame(self, moments: list[dict[str, np.ndarray]], times: np.ndarray) -> np.ndarray:
+    def frame(self, moments: list[tuple[float, dict[str, Leg]]]) -> np.ndarray:
         """(height, width) uint8: where the legs are at each of the moments of one exposure."""
         camera = self.camera
-        pictures = [self._moment(t, legs) for t, legs in zip(times, moments, strict=True)]
+        pictures = [self._moment(*one) for one in moments]
         if camera.readout_s:  # bands of rows, each at its own moment
             edges = np.linspace(0, camera.height, _BANDS + 1).astype(int)
             picture = np.concatenate(
                 [one[a:b] for one, a, b in zip(pictures, edges, edges[1:], strict=False)]
             )
         else:
-            picture = np.mean(pictures, axis=0)
-        k = self.count = self.count + 1
-        grain = np.roll(self.grain[k % 8], (37 * k, 61 * k), axis=(0, 1))
-        picture = np.clip(picture + camera.noise * grain, 0, 255).astype(np.uint8)
+            picture = np.mean(pictures, axis=0) if len(pictures) > 1 else pictures[0]
+        y, x = self.at[self.count % len(self.at)]
+        self.count += 1
+        grain = self.grain[y : y + camera.height, x : x + camera.width]
+        picture = _whole(picture + grain)
         if camera.mirrored:
             picture = picture[:, ::-1]
         return np.ascontiguousarray(np.rot90(picture, camera.turned))
 
-    def _moment(self, time: float, legs: dict[str, np.ndarray]) -> np.ndarray:
+    def _moment(self, time: float, legs: dict[str, Leg]) -> np.ndarray:
         camera = self.camera
-        horizon = int(camera_view(camera, np.array([[[0, 0, 900.0]]]))[0][0, 0, 1])
         picture = self.wall.copy()
         shift = int(1200 * camera.px_per_mm * time) % (3 * camera.height)
-        picture[horizon:] = self.belt[3 * camera.height - shift :][: camera.height - horizon]
-        for points in legs.values():
+        rows = camera.height - self.horizon
+        picture[self.horizon :] = self.belt[3 * camera.height - shift :][:rows]
+        for points, *_ in legs.values():
             self._shadow(picture, points)
-        for side in sorted(legs, key=lambda one: -legs[one][4, 2]):  # the farther leg first
-            self._leg(picture, side, legs[side])
+        for side in sorted(legs, key=lambda one: -legs[one][0][4, 2]):  # the farther leg first
+            self._leg(picture, side, *legs[side])
         return picture
 
     def _shadow(self, picture: np.ndarray, points: np.ndarray) -> None:
@@ -288,22 +307,35 @@ class _Painter:
         fade = np.exp(-max(points[5, 1], 0) / 120)
         x0, y0 = np.maximum((at - np.array([110, 32]) * scale).astype(int), 0)
         part = picture[y0 : int(at[1] + 32 * scale), x0 : int(at[0] + 110 * scale)]
-        x = np.arange(x0, x0 + part.shape[1], dtype=np.float32)[None, :]
-        y = np.arange(y0, y0 + part.shape[0], dtype=np.float32)[:, None]
-        far = ((x - at[0]) / (55 * scale)) ** 2 + ((y - at[1]) / (16 * scale)) ** 2
-        part *= (1 - 0.45 * fade * np.exp(-far)).astype(np.float32)
+        x = np.arange(x0, x0 + part.shape[1], dtype=np.float32)
+        y = np.arange(y0, y0 + part.shape[0], dtype=np.float32)
+        dark = np.outer(
+            np.exp(-(((y - at[1]) / (16 * scale)) ** 2)),
+            0.45 * fade * np.exp(-(((x - at[0]) / (55 * scale)) ** 2)),
+        )
+        part[:] = part * (1 - dark)
 
-    def _leg(self, picture: np.ndarray, side: str, points: np.ndarray) -> None:
-        seen, scale = camera_view(self.camera, points)
+    def _leg(
+        self,
+        picture: np.ndarray,
+        side: str,
+        points: np.ndarray,
+        seen: np.ndarray,
+        scale: np.ndarray,
+    ) -> None:
         leg, heel = self.skins[side]
         top = seen[4] + (seen[0] - seen[1]) / LEG_MM * 360
         _paste(picture, leg, seen[4] + (seen[4] - top) * 0.06, top, scale[1])
         _paste(picture, heel, seen[5], seen[4], scale[3])
-        for k, mark in enumerate(MARKS):
-            if (side, mark) in self.scene.missing:
-                continue
-            line = (points[0] - points[1]) / LEG_MM if k < 2 else (points[2] - points[3]) / HEEL_MM
-            _disc(picture, seen[k], scale[k] * self.scene.mark_mm / 2, line, self.scene.marks)
+        lines = np.repeat([(points[0] - points[1]) / LEG_MM, (points[2] - points[3]) / HEEL_MM],
+                          2, axis=0)  # fmt: skip
+        kept = [k for k, mark in enumerate(MARKS) if (side, mark) not in self.scene.missing]
+        radius = scale[kept] * self.scene.mark_mm / 2
+        _discs(picture, seen[kept], radius, lines[kept], self.scene.marks)
+
+
+def _whole(picture: np.ndarray) -> np.ndarray:
+    return np.clip(picture, 0, 255).astype(np.uint8)
 
 
 def _texture(rng, height: int, width: int, size: int, strength: float) -> np.ndarray:
@@ -316,8 +348,11 @@ def _texture(rng, height: int, width: int, size: int, strength: float) -> np.nda
     )
 
 
-def _skin(scene: Scene, rng) -> tuple[np.ndarray, np.ndarray]:
-    """Pictures of leg and heel with their outline: (rows, columns, 2) grey and cover, 1 px a mm."""
+Skin = tuple[np.ndarray, np.ndarray]
+
+
+def _skin(scene: Scene, rng) -> tuple[Skin, Skin]:
+    """Of leg and heel a picture (rows, columns) in grey levels and its cover, 1 px a mm."""
     out = []
     for height, widths in (
         (380, ([0, 60, 110, 250, 380], [30, 27, 32, 55, 58])),
@@ -336,19 +371,20 @@ def _skin(scene: Scene, rng) -> tuple[np.ndarray, np.ndarray]:
             y, x = np.ogrid[:height, :140]
             spot = np.exp(-(((y - at[0]) ** 2 + (x - at[1]) ** 2) / (2 * size**2)))
             grey = grey * (1 - depth * spot)
-        out.append(np.stack([grey, cover], axis=-1).astype(np.float32))
+        out.append((_whole(grey), _whole(255 * cover)))
     return out[0], out[1]
 
 
-def _paste(picture, skin, foot: np.ndarray, top: np.ndarray, scale: float) -> None:
+def _paste(picture, skin: Skin, foot: np.ndarray, top: np.ndarray, scale: float) -> None:
     """Lay a skin on the picture, its lower middle at `foot` and its upper middle at `top`."""
-    line = (top - foot) / skin.shape[0]
+    high = len(skin[0])
+    line = (top - foot) / high
     side = np.array([-line[1], line[0]])
     side = side / np.hypot(*side) * scale
     # skin (column - 70, rows from the bottom) -> picture
     turn = np.array([[side[0], -line[0], 0], [side[1], -line[1], 0]], dtype=np.float64)
-    turn[:, 2] = foot - turn[:, :2] @ [70.0, skin.shape[0]]
-    corners = np.array([[0, 0], [140, 0], [0, skin.shape[0]], [140, skin.shape[0]]]) @ turn[:, :2].T
+    turn[:, 2] = foot - turn[:, :2] @ [70.0, high]
+    corners = np.array([[0, 0], [140, 0], [0, high], [140, high]]) @ turn[:, :2].T
     corners += turn[:, 2]
     x0, y0 = np.maximum(np.floor(corners.min(axis=0)).astype(int) - 1, 0)
     x1, y1 = np.ceil(corners.max(axis=0)).astype(int) + 2
@@ -356,30 +392,45 @@ def _paste(picture, skin, foot: np.ndarray, top: np.ndarray, scale: float) -> No
     if x1 <= x0 or y1 <= y0:
         return
     turn[:, 2] -= [x0, y0]
-    laid = cv2.warpAffine(skin, turn, (int(x1 - x0), int(y1 - y0)), flags=cv2.INTER_LINEAR)
+    size = (int(x1 - x0), int(y1 - y0))
+    grey = cv2.warpAffine(skin[0], turn, size, borderMode=cv2.BORDER_REPLICATE)
+    cover = cv2.warpAffine(skin[1], turn, size).astype(np.int16)
     part = picture[y0:y1, x0:x1]
-    part += laid[..., 1] * (np.where(laid[..., 1] > 0, laid[..., 0], 0) - part)
+    part += (
+        ((grey.astype(np.int16) - part) * (cover / np.float32(255)))
+        .astype(np.int16)
+        .astype(np.uint8)
+    )
 
 
-def _disc(picture, at: np.ndarray, radius: float, line: np.ndarray, grey: float) -> None:
-    """A flat round mark seen along the camera's axis; tipped with its line it is an ellipse."""
-    tip = max(float(np.hypot(line[0], line[1])), 0.2)
-    up = np.array([line[0], -line[1]]) / np.hypot(line[0], line[1])
-    reach = int(np.ceil(radius)) + 3
-    cx, cy = np.round(at).astype(int)
-    x0, y0 = max(cx - reach, 0), max(cy - reach, 0)
-    x1, y1 = min(cx + reach + 1, picture.shape[1]), min(cy + reach + 1, picture.shape[0])
-    if x1 <= x0 or y1 <= y0:
-        return
-    sub = (np.arange(3) + 0.5) / 3 - 0.5
-    x = (np.arange(x0, x1)[:, None] + sub).ravel() - at[0]
-    y = (np.arange(y0, y1)[:, None] + sub).ravel() - at[1]
-    xx, yy = np.meshgrid(x, y)
-    along, across = xx * up[0] + yy * up[1], -xx * up[1] + yy * up[0]
-    inside = (along / (radius * tip)) ** 2 + (across / radius) ** 2 <= 1
-    cover = inside.reshape(y1 - y0, 3, x1 - x0, 3).mean(axis=(1, 3)).astype(np.float32)
-    part = picture[y0:y1, x0:x1]
-    part += cover * (grey - part)
+def _discs(picture, at: np.ndarray, radius: np.ndarray, lines: np.ndarray, grey: float) -> None:
+    """Flat round marks seen along the camera's axis; tipped with their line they are ellipses.
+
+    The share of a pixel that a disc covers is told from how far the pixel lies from its edge.
+    """
+    length = np.hypot(lines[:, 0], lines[:, 1])
+    tip = np.maximum(length, 0.2)[:, None, None]
+    up = (lines[:, :2] * [1, -1] / length[:, None])[:, :, None, None]
+    reach = int(np.ceil(radius.max())) + 2
+    middle = np.round(at).astype(int)
+    side = np.arange(-reach, reach + 1)
+    x = (side - (at - middle)[:, 0, None])[:, None, :]
+    y = (side - (at - middle)[:, 1, None])[:, :, None]
+    along, across = (x * up[:, 0] + y * up[:, 1]) / tip, y * up[:, 0] - x * up[:, 1]
+    far = np.hypot(along, across)
+    slope = np.hypot(along / tip, across) / np.maximum(far, 1e-6)
+    covers = np.clip((radius[:, None, None] - far) / slope + 0.5, 0, 1)
+    height, width = picture.shape
+    for (cx, cy), cover in zip(middle - reach, covers, strict=True):
+        x0, y0, x1, y1 = (
+            max(cx, 0),
+            max(cy, 0),
+            min(cx + len(side), width),
+            min(cy + len(side), height),
+        )
+        if x1 > x0 and y1 > y0:
+            part = picture[y0:y1, x0:x1]
+            part[:] = part + cover[y0 - cy : y1 - cy, x0 - cx : x1 - cx] * (grey - part)
 
 
 def _write(path: Path, camera: Camera, times: np.ndarray, frame_at) -> None:

@@ -129,6 +129,24 @@ def test_sizes_of_another_system_and_a_second_heading_are_read(
     assert [item.id for item in found] == ["a1", "a2"]
 
 
+def test_what_is_refused_is_told_in_the_words_of_the_list(
+    tmp_path: Path, attributes: dict[str, AttributeDef]
+) -> None:
+    """A size number that no foot has, an empty cell among the words, a column misspelt beneath
+    lines that are no heading.
+    """
+    mapping = MAPPING.replace("{column: Sizes}", "{column: Sizes, system: eu}")
+    files = written(tmp_path, "A1;footbed;N;1;99:2;0;1;plush\n", mapping)
+    with pytest.raises(RowsError) as refused:
+        import_csv(*files, attributes, PARAMETERS)
+    assert "`Sizes` is `99`; allowed: a size number of eu for feet of 100 to 399 mm" in str(
+        refused.value
+    )
+    files[0].write_text("Our list;;;;;;;\n\n" + HEADING.replace("Post", "Wedge"), "utf-8")
+    with pytest.raises(InputError, match="has no column `Post`; allowed: Article"):
+        import_csv(*files, attributes, PARAMETERS)
+
+
 @pytest.mark.parametrize(
     ("decimal", "cell", "words"),
     [

@@ -127,6 +127,25 @@ def test_a_section_is_shown_by_its_name_and_a_wrong_name_is_told_the_nearest() -
     assert "Did you mean `wants`?" in wrong.stderr
 
 
+def test_a_weight_in_a_file_is_doubted_as_at_the_counter(tmp_path: Path) -> None:
+    """205 kg cannot be asked about in a file, so the first screen says it is unusual."""
+    file = tmp_path / "v.yaml"
+    text = (VISITS / "plain-neutral.yaml").read_text("utf-8")
+    assert "Doubt" not in run("plain-neutral").stdout
+    file.write_text(re.sub(r"(?m)^body-mass-kg: .*$", "body-mass-kg: 205", text), "utf-8")
+    said = run_in_process(["shortlist", str(file)]).stdout
+    assert "The body mass would be 205 kg" in said
+    assert len(said.splitlines()) < 24
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_no_choice_is_praised_for_what_it_falls_short_in(name: str) -> None:
+    """What stands behind `for:` is another thing than what stands behind `against:`."""
+    said = " ".join(run(name).stdout.split())
+    for reason, against in re.findall(r"for: ([^;]+); against: ([^,;]+)", said):
+        assert reason != against
+
+
 def test_a_visit_is_called_by_its_reference_code(tmp_path: Path) -> None:
     """The code of the customer finds the newest visit of the folder; a wrong one, the nearest."""
     text = (VISITS / "pronated.yaml").read_text("utf-8")

@@ -67,8 +67,8 @@ def product_of(brief: Brief, book: Rulebook, rng: np.random.Generator) -> Item:
         levels[name] = float(round(drawn) if definition.scale else drawn)
     sizes = np.arange(brief.smallest, brief.largest + 1, 5)
     stock = {float(size): 1 for size in sizes}
-    product = Product(id=f"{NEW}-brief", kind=brief.kind, title="drawn", attributes={},
-                      stock={f"{size:g}": 1 for size in stock})  # fmt: skip
+    name, made = f"{NEW}-{rng.integers(10**9)}", {f"{size:g}": 1 for size in stock}
+    product = Product(id=name, kind=brief.kind, title="drawn", attributes={}, stock=made)
     return Item(product, levels, stock)
 
 
@@ -95,6 +95,35 @@ def test_no_product_within_a_brief_adds_less_than_it_says(
         rest = more
 
 
+def test_no_pair_within_a_joint_brief_adds_less_than_it_says(
+    question: Question, catalogue: Catalogue, book: Rulebook
+) -> None:
+    """Shoes and insoles drawn from the whole range of both wordings of two joint briefs: on the
+    customers counted no pair adds less; on others none less than the lower end allows; either
+    of the two alone adds less than both.
+    """
+    running = tuple(i for i in catalogue.shoes if i.levels.get("shoe.for-running"))
+    soft = tuple(i for i in catalogue.insoles if i.levels.get("insole.arch-medial") == 0)
+    here = replace(catalogue, items=tuple(sorted((*running, *soft[:1]), key=lambda i: i.id)))
+    fine = replace(question, catalogue=here).assessor(more=[whole_sizes(5)])
+    counted = question.crowd.tally(book, fine.classes)
+    others = replace(question.crowd, seed=78, count=4000).tally(book, fine.classes)
+    gaps = find_gaps(fine, here, fine.kinds(counted), counted.customers, most=2)
+    assert gaps.joint[0].adds.value > 0.02
+    rng, rest = np.random.default_rng(7), here
+    for brief in gaps.briefs:
+        rest = replace(rest, items=(*rest.items, product_of(brief, book, rng)))
+    for joint in gaps.joint:
+        before, away = (fine.headline(rest, some).value for some in (counted, others))
+        for _ in range(8):
+            two = [product_of(half, book, rng) for half in (joint.shoe, joint.insole)]
+            more = replace(rest, items=(*rest.items, *two))
+            assert fine.headline(more, counted).value - before >= joint.adds.value - 1e-9
+            noise = 2 * (joint.adds.value * (1 - joint.adds.value) / 4000) ** 0.5
+            assert fine.headline(more, others).value - away >= joint.adds.low - noise
+        rest = more
+
+
 def test_briefs_are_counted_one_after_the_other(
     shop: Assessor, few: Catalogue, kinds: Kinds
 ) -> None:
@@ -102,6 +131,7 @@ def test_briefs_are_counted_one_after_the_other(
     gaps = find_gaps(shop, few, kinds, 1500, most=20)
     gains = [brief.adds.value for brief in gaps.briefs]
     assert len(gains) >= 2
+    gains += [joint.adds.value for joint in gaps.joint]
     assert sum(gains) + gaps.left == pytest.approx(gaps.missed)
     assert 0 <= gaps.opposed <= gaps.left
 

@@ -202,7 +202,7 @@ def test_a_must_and_a_never_come_before_any_score() -> None:
         for candidate in result.ranked[group]:
             shop = all(part.offered == "shop" for part in candidate.parts)
             assert not shop or not any(v.broken for v in candidate.judgement.verdicts)
-            assert candidate.available
+            assert all(one.there for one in candidate.sized)
         for candidate in result.excluded[group]:
             assert any(v.broken for v in candidate.judgement.verdicts)
         costs = [(c.back, c.fit, c.function) for c in result.ranked[group]]

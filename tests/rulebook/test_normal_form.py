@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, get_args
 
 import hypothesis.strategies as st
 import pytest
@@ -16,7 +16,9 @@ from recommend.rulebook.conditions import ORDERS, Condition
 from recommend.rulebook.loading import digest_of
 from recommend.rulebook.models import AxisDef, Limit, Question
 from recommend.rulebook.terms import Number, conjoin, satisfied
-from recommend.rulebook.vocabulary import vocabulary_of
+from recommend.rulebook.vocabulary import about, vocabulary_of
+from recommend.visit.models import PainSite
+from tests import shipped
 from tests.infer.kleene import truth_of
 
 CONDITION = TypeAdapter(Condition)
@@ -247,3 +249,18 @@ def test_a_digest_takes_in_names_and_lengths() -> None:
         )
     }  # fmt: skip
     assert len(digests) == 4
+
+
+def test_every_fact_of_the_shipped_rules_names_something_of_them() -> None:
+    """The name of a fact, taken apart, is a measure, axis, question, site or word of the visit."""
+    book = shipped.book()
+    named = {
+        "measure": book.measures, "known": book.measures, "axis": book.axes, "decided": book.axes,
+        "answer": book.questions, "asked": book.questions, "pain": get_args(PainSite),
+        "visit": ("age-band", "purpose", "socks"), "side": ("side",),
+    }  # fmt: skip
+    for fact in (*book.vocabulary.words, *book.vocabulary.numbers):
+        one = about(fact)
+        assert one.of in named[one.kind], fact
+        if one.kind == "measure":
+            assert one.part in ("", "low", "high", *book.measures[one.of].qualifiers), fact

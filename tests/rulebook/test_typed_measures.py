@@ -46,11 +46,29 @@ MEASURES = """  heel-bounce:
     derived: {ratio: [heel-bounce, ball-bounce]}
     how: take both bounces
     error: {single: 0.05, kind: assumption}
+  bounce-excess:
+    title: heel bounce less ball bounce
+    plain: bounces, heel less ball
+    unit: mm
+    derived: {difference: [heel-bounce, ball-bounce]}
+    how: take both bounces
+    error: {single: 1.4, kind: assumption}
+  bounce-sum:
+    title: heel bounce and ball bounce together
+    plain: bounces together
+    unit: mm
+    derived: {sum: [heel-bounce, ball-bounce]}
+    how: take both bounces
+    error: {single: 1.4, kind: assumption}
 """
 LIMITS = """  heel-bounce-much:
     {title: much, unit: mm, population: adults, values: [{value: 12, kind: assumption}]}
   bounce-ratio-much:
     {title: much more, unit: ratio, population: adults, values: [{value: 2, kind: assumption}]}
+  bounce-excess-much:
+    {title: far more, unit: mm, population: adults, values: [{value: 10, kind: assumption}]}
+  bounce-sum-much:
+    {title: much of both, unit: mm, population: adults, values: [{value: 20, kind: assumption}]}
 """
 RULES = """title: Bounces
 rules:
@@ -65,6 +83,18 @@ rules:
     when: {measure: bounce-ratio, is: above, limit: bounce-ratio-much}
     then: {note: caution, say: "Heel and ball bounce unlike; mind how the cushioning feels."}
     because: one came back farther than the other
+    basis: {kind: assumption}
+  - id: caution-bounce-excess
+    title: A heel that bounces far more than the ball
+    when: {measure: bounce-excess, is: above, limit: bounce-excess-much}
+    then: {note: caution, say: "The heel bounces far more; mind how the cushioning feels."}
+    because: it came back much farther than the ball
+    basis: {kind: assumption}
+  - id: caution-bounce-sum
+    title: Heel and ball bounce much
+    when: {measure: bounce-sum, is: above, limit: bounce-sum-much}
+    then: {note: caution, say: "Heel and ball bounce much; mind how the cushioning feels."}
+    because: both came back far
     basis: {kind: assumption}
 """
 EXAMPLES = """title: Bounces
@@ -81,6 +111,18 @@ tables:
     rows:
       - [2.1, caution]
       - [2, .]
+  - title: heel less ball
+    given: [bounce-excess]
+    expect: [caution-bounce-excess]
+    rows:
+      - [11, caution]
+      - [10, .]
+  - title: heel and ball together
+    given: [bounce-sum]
+    expect: [caution-bounce-sum]
+    rows:
+      - [21, caution]
+      - [20, .]
 """
 VISIT = """reference: Q-0001
 feet:
@@ -93,7 +135,7 @@ feet:
 
 @pytest.fixture
 def rules(changed: Changed) -> Path:
-    """A shop's rulebook with two measures of its own, and a third that follows from them."""
+    """A shop's rulebook with two measures of its own, and three that follow from them."""
     folder = changed(
         ("measures.yaml", "measures:\n", "measures:\n" + MEASURES),
         ("limits.yaml", "limits:\n", "limits:\n" + LIMITS),
@@ -109,7 +151,9 @@ def test_it_is_typed_judged_and_printed(rules: Path, tmp_path: Path) -> None:
     done = run_in_process(["shortlist", str(visit), "--rules", str(rules), "--json"])
     notes = {(n["rule"], *n["sides"]) for n in json.loads(done.stdout)["notes"]}
     bounces = {one for one in notes if "bounce" in one[0]}
-    assert bounces == {("caution-heel-bounce", "left"), ("caution-bounce-ratio", "left")}
+    # 15.5 mm of the heel and 5 mm of the ball: a ratio of 3.1, a difference of 10.5, a sum of 20.5
+    forms = ("heel-bounce", "bounce-ratio", "bounce-excess", "bounce-sum")
+    assert bounces == {(f"caution-{form}", "left") for form in forms}
     screen = run_in_process(["shortlist", str(visit), "--rules", str(rules), "--full"]).stdout
     assert "The heel bounces" in " ".join(screen.split())
     assert "heel bounce" in screen
@@ -127,8 +171,8 @@ def test_the_entry_the_sheet_and_the_schema_ask_for_it(rules: Path) -> None:
     assert step.kind.parse("15 16") == [15, 16]
     with pytest.raises(RefusedError, match="0 to 40 mm"):
         step.kind.parse("45")
-    assert step.feeds == {"heel-bounce", "bounce-ratio"}
-    assert "Bounce of the heel" in form_html(steps.values(), "", None)
+    assert step.feeds == {"heel-bounce", "bounce-ratio", "bounce-excess", "bounce-sum"}
+    assert "Bounce of the heel" in form_html(steps.values(), "", book)
     typed = schema_of("visit", book.questions, book.measures)["$defs"]["Foot"]["properties"]
     assert set(typed["measures"]["properties"]) == {"heel-bounce", "ball-bounce"}
     assert '"maximum": 40' in json.dumps(typed["measures"])
@@ -153,7 +197,7 @@ def test_what_it_cannot_be_is_refused(rules: Path, tmp_path: Path) -> None:
 def test_checks_know_it(rules: Path) -> None:
     """Feet that show a finding are written with it, and no rule on it goes unanswered."""
     book = load_rulebook(rules)
-    for name in ("caution-heel-bounce", "caution-bounce-ratio"):
+    for name in (one for one in book.by_id if "bounce" in one):
         rule = book.by_id[name]
         space = space_of(book, [rule])
         row = space.simplest(truths(book, (rule,), space).holds[name])

@@ -8,7 +8,7 @@ import pytest
 
 from recommend.measure.definitions import MeasureDef, Norm
 from recommend.measure.model import Measure
-from recommend.show.ruler import ruled
+from recommend.show.assessment import ruled
 
 # A band from 8 to 14 has the 7 columns 7 to 13 of the line: one column for each unit.
 BAND = MeasureDef(

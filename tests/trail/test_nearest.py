@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
@@ -13,7 +15,7 @@ from recommend.measure.model import SIDES
 from recommend.rulebook import Rulebook
 from recommend.show.sure import away
 from recommend.visit import read_visit
-from recommend.whatif.nearest import nearest_changes
+from recommend.whatif.nearest import candidates, nearest_changes
 from recommend.whatif.whatif import Outcomes
 from tests.trail.conftest import TOP, in_pain, whatif_of
 from tests.trail.random_visits import random_visit
@@ -105,6 +107,24 @@ def test_a_change_reckoned_by_hand(book: Rulebook, engine: Engine, catalogue: Ca
     assert len(above) == 1
     assert 0 < above[0].value - (8.8 + error) <= 2e-4
     assert above[0].errors == pytest.approx((above[0].value - above[0].was) / error)
+
+
+@pytest.mark.parametrize(
+    ("place", "steps"), [(0.00037, (2, 3, 4, 5)), (-0.00037, (-5, -4, -3, -2))]
+)
+def test_readings_on_both_sides_of_a_place_are_tried(place: float, steps: tuple[int, ...]) -> None:
+    """By hand: from the step below the place, one before it to two after; also below zero.
+
+    A reading is compared rounded to four decimals, so that ``>=`` may turn half a step before the
+    place and ``>`` half a step after it.
+    """
+    variations = SimpleNamespace(
+        measure=lambda _: SimpleNamespace(unit="deg", value=1.0),
+        possible=lambda _: (-90.0, 90.0),
+    )
+    whatif = SimpleNamespace(variations=variations, breakpoints=lambda _: [place])
+    tried = candidates(whatif, ("left", "peak-angle"))  # type: ignore[arg-type]
+    assert sorted(np.rint(tried / 1e-4)) == list(steps)
 
 
 def test_changes_are_in_order_of_what_noise_could_do(

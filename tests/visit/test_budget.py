@@ -22,6 +22,7 @@ from recommend.visit.shelf import Draft, Shelf
 from recommend.visit.steps import Step
 from recommend.visit.together import read_out, side_by_side
 from recommend.visit.tree import Tree
+from recommend.way import outcome_of
 from tests import shipped
 from tests.reading.corpus import run_in_process
 
@@ -230,6 +231,37 @@ def passed_over_and_answered(
             if outcome(counter, tree) != plain:
                 altered += typed
     return tried, altered
+
+
+def test_what_is_passed_over_changes_no_first_choice(counter: Counter) -> None:
+    """Nor is what is brought first another, whichever side of a limit the answers lie."""
+    tried = 0
+    for number in range(3):
+        rng = random.Random(f"first {number}")
+        entry = entry_of(Quiet(counter.book))
+        while entry.step is not None and entry.step.id != "passed-over":
+            feed_drawn(entry, rng)
+        plain = brought_first(counter, entry.draft.tree)
+        tree = entry.draft.tree
+        for step in entry.passed_over if entry.step is not None else ():
+            try:
+                text = beside_limits(step, tree, counter, rng)
+                answered, _ = with_answer(tree, step, step.kind.parse(text))
+                visit_of(answered)
+            except (InputError, RefusedError):
+                continue
+            tree, tried = answered, tried + 1
+        assert brought_first(counter, tree) == plain
+    assert tried > 5  # else the test would test nothing
+
+
+def brought_first(counter: Counter, tree: Tree) -> dict[str, list[str]]:
+    """The members of the first group of shoes, insoles and pairs."""
+    ranked = outcome_of(visit_of(tree), counter.book, shipped.shop(), counter.engine).shortlist
+    groups = ranked.groups.items() if ranked is not None else ()
+    return {
+        name: [one.id for equals in found[:1] for one in equals.members] for name, found in groups
+    }
 
 
 def test_what_is_passed_over_could_not_have_mattered(counter: Counter) -> None:

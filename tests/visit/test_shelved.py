@@ -11,11 +11,13 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from recommend.cli import app
+from recommend.commands.shelved import steps_for
 from recommend.errors import InputError
 from recommend.visit import read_visit
 from recommend.visit.answers import RefusedError
 from recommend.visit.intake import FPI_ITEMS
 from recommend.visit.shelf import Draft, Shelf
+from tests.shipped import book
 
 DEMO = Path("catalogue_demo/visits")
 
@@ -67,6 +69,19 @@ def test_an_edit_that_cannot_be_leaves_the_file_as_it_was(shelf: Shelf) -> None:
         run = CliRunner().invoke(app, ["visit", "edit", "QB-0101", *arguments])
         assert isinstance(run.exception, (InputError, RefusedError))
     assert path.read_bytes() == before
+
+
+def test_what_they_keep_is_told_by_an_edit_and_asked_of_nobody(shelf: Shelf) -> None:
+    """Socks and an insole that stay are taken afterwards; the entry asks neither unless told."""
+    for arguments in (("keeps-socks", "thick"), ("keeps-insole-thickness", "5")):
+        run = _run("edit", "QB-0101", *arguments)
+        assert (run.exit_code, run.exception) == (0, None), arguments
+    kept = read_visit(shelf.newest("QB-0101").path).keeps
+    assert kept is not None
+    assert (kept.socks, kept.insole and kept.insole.attributes) == ("thick", {"thickness": 5})
+    asked = [step for step in steps_for(book(), False) if step.id.startswith("keeps")]
+    assert len(asked) == 2
+    assert not any(step.asked_if({"reference": "T-1"}) for step in asked)
 
 
 def test_an_edit_takes_negative_numbers(shelf: Shelf) -> None:

@@ -11,7 +11,7 @@ import itertools
 import json
 import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -22,10 +22,13 @@ from numpy.typing import NDArray
 
 from recommend.measure.apart import NOT_READ, limit
 from recommend.measure.film.legs import CONTRAST, RADIUS, legs_in, may_be_marks
+from recommend.parameters import Film as Numbers
 
 Picture = NDArray[np.uint8]
 _RADII = (2.6, 3.7, 5.2, 7.3, 10.4, 14.7, 20.8, 29.4)  # px, tried on some frames
 _SCOUTED = 12  # frames on which the marks' size and tone are told
+_FIRST, _WORTH = 4, 0.3  # of them looked at first, and share of the best score worth the others
+THREADS = 2  # that decode
 _TOLD_EVERY = 20  # frames between two words of progress
 _NINETY = Fraction(1, 90_000)
 
@@ -37,7 +40,7 @@ class UnreadableError(Exception):
 def main(work: str, file: str, out: str, told: str) -> int:
     """Do the `work` on `file`; 0 when it could be done, else `NOT_READ`: no film, or damaged."""
     options = json.loads(told)
-    limit(int(options["megabytes"]))
+    limit(int(options["film"]["memory"]))
     import av
     import cv2
 
@@ -63,13 +66,13 @@ class Film:
             raise UnreadableError("there is no picture in it")
         self.stream = self.container.streams.video[0]
         self.stream.thread_type = "AUTO"
-        self.stream.codec_context.thread_count = 2
+        self.stream.codec_context.thread_count = THREADS
         width, height = self.stream.codec_context.width, self.stream.codec_context.height
-        if not width or width * height > options["pixels"]:
+        if not width or width * height > options["film"]["pixels"]:
             raise UnreadableError(f"its pictures have {width} x {height} px")
         self.rate = float(self.stream.average_rate or self.stream.guessed_rate or 0.0)
         self.turn = int(options.get("turn", 0))  # quarter turns clockwise beside its own
-        self.most = int(options["frames"])
+        self.most = int(options["film"]["frames"])
 
     def expected(self) -> int:
         """About how many frames there are."""
@@ -150,7 +153,8 @@ def find_spots(file: str, out: str, options: dict[str, Any]) -> None:
     """Write the spots of every frame, with times and what the marks look like."""
     from recommend.measure.film.spots import COLUMNS, spots_of
 
-    look = look_of(Film(file, options).some(_SCOUTED))
+    numbers = Numbers(options["film"])
+    look = look_of(Film(file, options).some(_SCOUTED), numbers)
     if not look.legs:
         raise UnreadableError("no leg with four marks below each other was found in it")
     film = Film(file, options | {"turn": look.turn})
@@ -158,7 +162,7 @@ def find_spots(file: str, out: str, options: dict[str, Any]) -> None:
     times, counts, spots = [], [], []
     size = (0, 0)
     for number, time, grey in film.frames():
-        found = spots_of(grey, look.radius, bright=look.bright, contrast=look.contrast)
+        found = spots_of(grey, look.radius, numbers, bright=look.bright, contrast=look.contrast)
         times.append(time)
         counts.append(len(found))
         spots.append(found.astype(np.float32))
@@ -190,32 +194,51 @@ class Look:
     legs: int = 0
 
 
-def look_of(pictures: list[Picture]) -> Look:
+def look_of(pictures: list[Picture], film: Numbers) -> Look:
     """What the marks look like, from some pictures of a film."""
+    few = pictures[:: max(len(pictures) // _FIRST, 1)]
+    kinds = {
+        kind: _legs_of(few, kind, film)[0] for kind in itertools.product((False, True), _RADII)
+    }
+    most = max(kinds.values())
+    best, score = Look(), 0.0
+    for kind, seen in kinds.items():
+        if seen >= _WORTH * most:
+            here, look = _legs_of(pictures, kind, film)
+            if here > score * 1.2:
+                best, score = look, here
+    return best
+
+
+Kind = tuple[bool, float]  # whether marks are lighter than skin, and their radius in px
+
+
+def _legs_of(pictures: Sequence[Picture], kind: Kind, film: Numbers) -> tuple[float, Look]:
+    """How much legs with marks of this kind stand out, in the turn in which they do most."""
     from recommend.measure.film.spots import spots_of
 
-    best, most = Look(), 0.0
-    spots = {}
-    for bright, radius in itertools.product((False, True), _RADII):
-        each = [spots_of(picture, radius, bright=bright) for picture in pictures]
-        spots[bright, radius] = [one[may_be_marks(one)] for one in each]
+    bright, radius = kind
+    spots = [spots_of(picture, radius, film, bright=bright) for picture in pictures]
+    spots = [one[may_be_marks(one, film)] for one in spots]
+    best = 0.0, Look()
     for turn in (0, 2, 1, 3):
-        for (bright, _), each in spots.items():
-            shapes = zip(each, pictures, strict=True)
-            turned = [turned_spots(one, picture.shape, turn) for one, picture in shapes]
-            score, look = _legs_seen(turned, bright, turn)
-            if score > most * 1.2:
-                best, most = look, score
-        if best.legs >= len(pictures) / 2:
+        shapes = zip(spots, pictures, strict=True)
+        turned = [turned_spots(one, picture.shape, turn) for one, picture in shapes]
+        seen = _legs_seen(turned, bright, turn, film)
+        if seen[0] > best[0] * 1.2:
+            best = seen
+        if best[1].legs >= len(pictures) / 2:
             break
     return best
 
 
-def _legs_seen(spots: list[NDArray[Any]], bright: bool, turn: int) -> tuple[float, Look]:
+def _legs_seen(
+    spots: list[NDArray[Any]], bright: bool, turn: int, film: Numbers
+) -> tuple[float, Look]:
     """How much legs with marks of this kind stand out, and what these look like."""
     score, marks = 0.0, []
     for one in spots:
-        for leg in legs_in(one)[:2]:
+        for leg in legs_in(one, film)[:2]:
             marks.append(one[list(leg.spots)])
             score += float(marks[-1][:, CONTRAST].min()) / (1.0 + leg.misfit)
     if not marks:
@@ -237,7 +260,7 @@ def turned_spots(spots: NDArray[Any], shape: tuple[int, ...], turn: int) -> NDAr
 
 def draw_pictures(file: str, out: str, options: dict[str, Any]) -> None:
     """Write one PNG: the frames that were asked for, cut around the legs, with rings and names."""
-    from recommend.measure.film.drawing import sheet_of
+    from recommend.measure.film.sheet import sheet_of
 
     film, tiles = Film(file, options), options["tiles"]
     drawn = []

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
 from recommend.measure.film.by_hand import PutRight
 from recommend.measure.film.legs import CONTRAST, RADIUS, X, Y
-from recommend.measure.film.marked import Marked, centre_error, names_of
+from recommend.measure.film.marked import Marked, centre_error, names_of, runs_of
 from recommend.measure.film.opening import Opened
-from recommend.measure.model import Flag, Side
+from recommend.measure.model import Flag
 from recommend.measure.video.recording import LOWER_HEEL, MARKS
 from recommend.parameters import Parameters
 
@@ -19,7 +19,6 @@ _QUARTERS = {1: "on its side", 2: "upside down", 3: "on its side"}
 
 def doubts_of(
     marked: Marked,
-    legs: Mapping[Side, Marked],
     opened: Opened,
     rate: float,
     by_hand: Sequence[PutRight],
@@ -33,7 +32,6 @@ def doubts_of(
         *_smeared(marked, parameters),
         *_faint(marked, parameters),
         *_rows_late(marked, parameters),
-        *_crossed(legs, parameters),
         *_of_film(opened, rate, by_hand, mirrored, parameters),
     )
 
@@ -63,14 +61,14 @@ def _lost(marked: Marked, parameters: Parameters) -> Iterator[Flag]:
     out: dict[str, set[int]] = {"marks-leave-picture": set(), "marks-covered": set()}
     for mark in range(4):
         missing = marked.missing[:, mark] & ~marked.unsure[:, mark]
-        for start, stop in _runs(missing):
+        for start, stop in runs_of(missing):
             if marked.times[stop - 1] - marked.times[start] < longest:
                 continue
             beside = [f for f in (start - 1, stop) if 0 <= f < len(missing)]
             rows = marked.rows[beside, mark]
             rows = rows[~np.isnan(rows[:, X])]
             gap = np.minimum(rows[:, [X, Y]], np.array([width, height]) - rows[:, [X, Y]])
-            at_edge = bool((gap < 4.0 * rows[:, [RADIUS]]).any())
+            at_edge = bool((gap < parameters.film.edge_radii * rows[:, [RADIUS]]).any())
             out["marks-leave-picture" if at_edge else "marks-covered"] |= {*range(start, stop)}
     says = {
         "marks-leave-picture": "marks leave the picture; put the camera further away",
@@ -81,11 +79,6 @@ def _lost(marked: Marked, parameters: Parameters) -> Iterator[Flag]:
             yield Flag(name, f"{says[name]} (frames {names_of([*frames])})")
 
 
-def _runs(flags: np.ndarray) -> list[tuple[int, int]]:
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(np.int8), [0]])))
-    return [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
-
-
 def _smeared(marked: Marked, parameters: Parameters) -> Iterator[Flag]:
     """Marks that lose contrast, or are lost, where they move fast: the shutter is open too long."""
     rows = marked.rows[:, LOWER_HEEL]
@@ -94,8 +87,8 @@ def _smeared(marked: Marked, parameters: Parameters) -> Iterator[Flag]:
     known = ~np.isnan(speed)
     if known.sum() < 20:
         return
-    fast = known & (speed > np.quantile(speed[known], 0.9))
-    slow = known & (speed < np.quantile(speed[known], 0.4))
+    fast = known & (speed >= np.quantile(speed[known], 0.9))
+    slow = known & (speed <= np.quantile(speed[known], 0.4))
     share = float(np.median(rows[fast, CONTRAST]) / np.median(rows[slow, CONTRAST]))
     if share < parameters.film.smear_limit:
         text = (
@@ -141,23 +134,6 @@ def row_lean(marked: Marked, parameters: Parameters) -> float:
     aside = np.abs(np.gradient(heel[:, X]) / np.gradient(marked.times))[low]
     per_row = parameters.film.readout_s / marked.size[0]
     return float(np.degrees(np.arctan(np.nanquantile(aside, 0.9) * per_row)))
-
-
-def _crossed(legs: Mapping[Side, Marked], parameters: Parameters) -> Iterator[Flag]:
-    """Legs that change their place in the picture: left and right may be exchanged."""
-    if len(legs) < 2:
-        return
-    leg = {side: one.rows[:, :2, X].mean(axis=1) for side, one in legs.items()}
-    order = np.sign(leg["right"] - leg["left"])
-    known = order[~np.isnan(order)]
-    usual = np.sign(known.sum())
-    share = float(np.mean(known == -usual)) if len(known) else 0.0
-    if share > parameters.film.crossed_limit:
-        text = (
-            f"the legs stand the other way round in {100 * share:.0f} % of the frames: one may "
-            "have been taken for the other; see the pictures"
-        )
-        yield Flag("other-leg", text, "removed")
 
 
 def _of_film(

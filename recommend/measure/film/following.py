@@ -59,10 +59,12 @@ class Followed:
     ----------
     chosen : (frames, 4) number of the spot in its frame, or `NONE`.
     unsure : (frames, 4) where another spot might be the mark as well.
+    crossed : (frames,) where the frame alone shows the other leg in this one's place.
     """
 
     chosen: IntArray
     unsure: NDArray[np.bool_]
+    crossed: NDArray[np.bool_]
 
 
 Start = Mapping[int, tuple[int, ...]]  # by frame, the four spots of a leg that is seen whole
@@ -89,7 +91,29 @@ def follow(
     """Follow each leg from where it was seen whole; `fixed` are marks put right by hand."""
     by_hand = fixed or [{} for _ in starts]
     ways = [_one_way(spots, starts, by_hand, parameters, step) for step in (1, -1)]
-    return [_agreed(*each) for each in zip(*ways, starts, by_hand, strict=True)]
+    alone = [_alone(start, len(spots.each)) for start in starts]
+    out = []
+    for k, (forward, backward, hand) in enumerate(zip(*ways, by_hand, strict=True)):
+        leg = _agreed(forward, backward, alone[k], hand)
+        for other in (*alone[:k], *alone[k + 1 :]):
+            for way in (forward, backward):
+                leg.crossed |= _is_seen(way.chosen, other)
+        out.append(leg)
+    return out
+
+
+def _alone(start: Start, count: int) -> IntArray:
+    """(frames, 4) the spots of a leg where it is seen whole, without the frames beside."""
+    out = np.full((count, 4), NONE, dtype=np.int64)
+    for frame, quad in start.items():
+        out[frame] = quad
+    return out
+
+
+def _is_seen(chosen: IntArray, alone: IntArray) -> NDArray[np.bool_]:
+    """(frames,) whether most marks are spots of the leg that is seen whole."""
+    out: NDArray[np.bool_] = ((chosen == alone) & (alone != NONE)).sum(axis=1) >= 3
+    return out
 
 
 def starts_of(spots: Spots, parameters: Parameters) -> list[dict[int, tuple[int, ...]]]:
@@ -98,7 +122,9 @@ def starts_of(spots: Spots, parameters: Parameters) -> list[dict[int, tuple[int,
     Only frames in which all legs of the film are seen, well apart, are taken.
     """
     frames = np.unique(np.linspace(0, len(spots.each) - 1, _LOOKED_AT).astype(int))
-    seen = {int(f): legs_in(marklike(spots.each[f])) for f in frames}
+    seen = {
+        int(f): legs_in(marklike(spots.each[f], parameters.film), parameters.film) for f in frames
+    }
     counts = np.array([len(legs) for legs in seen.values()])
     whole = int(np.max(counts, initial=0))
     often = parameters.film.seen_least
@@ -109,7 +135,10 @@ def starts_of(spots: Spots, parameters: Parameters) -> list[dict[int, tuple[int,
             continue
         middle = [float(spots.each[f][list(leg.spots), X].mean()) for leg in legs]
         order = np.argsort(middle)
-        if number > 1 and np.diff(np.array(middle)[order]).min() < 4.0 * spots.radius:
+        if (
+            number > 1
+            and np.diff(np.array(middle)[order]).min() < parameters.film.legs_apart * spots.radius
+        ):
             continue
         for place, leg in enumerate(order):
             out[place][f] = legs[int(leg)].spots
@@ -128,7 +157,11 @@ def _one_way(
 ) -> list[Followed]:
     count = len(spots.each)
     legs = [
-        Followed(np.full((count, 4), NONE, dtype=np.int64), np.zeros((count, 4), dtype=bool))
+        Followed(
+            np.full((count, 4), NONE, dtype=np.int64),
+            np.zeros((count, 4), bool),
+            np.zeros(count, bool),
+        )
         for _ in starts
     ]
     states: list[_State | None] = [None for _ in starts]
@@ -136,7 +169,7 @@ def _one_way(
         now, here = float(spots.times[f]), spots.each[f]
         fits: list[_Fit | None] = []
         for k, state in enumerate(states):
-            if state is None or state.unseen.min() > parameters.film.lost_s:
+            if state is None or _is_lost(state, here, starts[k].get(f), spots.radius, parameters):
                 states[k] = state = _begun(here, starts[k].get(f), now)
             fits.append(
                 None
@@ -157,6 +190,27 @@ def _begun(here: FloatArray, start: tuple[int, ...] | None, now: float) -> _Stat
         return None
     marks = here[list(start)]
     return _State(marks[:, :2].copy(), np.zeros((4, 2)), _look(marks), now)
+
+
+def _is_lost(
+    state: _State,
+    here: FloatArray,
+    start: tuple[int, ...] | None,
+    radius: float,
+    parameters: Parameters,
+) -> bool:
+    """Whether a leg is to be looked for anew.
+
+    So it is when nothing of it was seen for long, and when few of its marks are left while it is
+    seen whole where it stood.
+    """
+    film = parameters.film
+    if state.unseen.min() > film.lost_s:
+        return True
+    if start is None or np.count_nonzero(state.unseen == 0.0) >= film.together_least:
+        return False
+    aside = here[list(start), X].mean() - state.at[:, 0].mean()
+    return bool(abs(aside) < film.legs_apart * radius)
 
 
 def _look(marks: FloatArray) -> FloatArray:
@@ -186,7 +240,7 @@ def _fit(
     ahead = state.at + state.speed * (now - state.time)
     mm = spots.radius / parameters.film.mark_radius_mm
     jolt = 1000.0 * parameters.film.acceleration * mm * lapse**2
-    gate = 1.5 * spots.radius + 1.5 * jolt
+    gate = parameters.film.reach * (spots.radius + jolt)
     by_hand = fixed or {}
     choices = [
         [by_hand[k]] if k in by_hand else _choices(here, ahead[k], gate, taken) for k in range(4)
@@ -227,21 +281,28 @@ def _costs(
     off = np.where(missing[..., None], np.nan, marks[..., :2] - ahead)
     count = np.maximum((~missing).sum(axis=1), 1)
     mean = np.nansum(off, axis=1) / count[:, None]
-    cost = np.square(mean / (0.6 * gate)).sum(axis=1)
-    for a, b, share in ((0, 1, 0.05), (2, 3, 0.10), (1, 2, 0.12)):
+    film = parameters.film
+    cost = np.square(mean / (_GATE_SPREADS * gate)).sum(axis=1)
+    lines = (0, 1, film.leg_change), (2, 3, film.heel_change), (1, 2, film.ankle_change)
+    for a, b, share in lines:
         line = float(np.hypot(*(state.at[a] - state.at[b])))
-        usual = share * line + 0.25 * radius + 0.12 * gate
+        usual = share * line + _LINE_RADII * radius + _LINE_GATES * gate
         part = np.square((off[:, a] - off[:, b]) / usual).sum(axis=1)
         cost += np.nan_to_num(part)
     look = np.log(np.maximum(marks[..., [RADIUS, CONTRAST]], 1e-3)) - state.look
-    unlike = np.square(look / [parameters.film.size_change, parameters.film.tone_change])
-    shape = np.square((1.0 - marks[..., FREE]) / 0.25) + np.square((1.0 - marks[..., FULL]) / 0.1)
-    cost += np.where(missing, parameters.film.missing_cost, unlike.sum(axis=2) + shape).sum(axis=1)
+    unlike = np.square(look / [film.size_change, film.tone_change])
+    shape = np.square((1.0 - marks[..., FREE]) / film.free_change)
+    shape += np.square((1.0 - marks[..., FULL]) / film.full_change)
+    cost += np.where(missing, film.missing_cost, unlike.sum(axis=2) + shape).sum(axis=1)
     twice = np.zeros(len(ways), dtype=bool)
     for a in range(4):
         for b in range(a + 1, 4):
             twice |= (ways[:, a] == ways[:, b]) & ~missing[:, a]
     return np.where(twice, np.inf, cost)
+
+
+# How a gate and a radius are read as standard deviations; how a look follows its last sights.
+_GATE_SPREADS, _LINE_RADII, _LINE_GATES, _LOOK_FOLLOWS = 0.6, 0.25, 0.12, 0.3
 
 
 def _settle(
@@ -284,25 +345,22 @@ def _move(state: _State, chosen: IntArray, here: FloatArray, now: float) -> None
         state.at[seen] = found[:, :2]
         state.speed[~seen] += off / lapse if lapse else 0.0
         state.speed[seen] = speed
-        state.look[seen] += 0.3 * (_look(found) - state.look[seen])
+        state.look[seen] += _LOOK_FOLLOWS * (_look(found) - state.look[seen])
     else:
         state.at = ahead
     state.unseen = np.where(seen, 0.0, state.unseen + abs(lapse))
     state.time = now
 
 
-def _agreed(forward: Followed, backward: Followed, start: Start, fixed: Fixed) -> Followed:
+def _agreed(forward: Followed, backward: Followed, alone: IntArray, fixed: Fixed) -> Followed:
     """What both ways came to, and what is seen of the leg in the frame alone; else nothing.
 
     Three witnesses: a mark counts when no two of them differ about it, and when at least one
     that is sure saw it, or both ways and the frame alone came to the same.
     """
     one, two = forward.chosen, backward.chosen
-    alone = np.full_like(one, NONE)
-    for frame, quad in start.items():
-        alone[frame] = quad
     chosen = np.where(one != NONE, one, two)
-    backed = ((chosen == alone) & (alone != NONE)).sum(axis=1) >= 3
+    backed = _is_seen(chosen, alone)
     chosen = np.where((chosen == NONE) & backed[:, None], alone, chosen)
     differ = _differ(one, two) | _differ(chosen, alone)
     sure = ((one != NONE) & ~forward.unsure) | ((two != NONE) & ~backward.unsure)
@@ -312,7 +370,7 @@ def _agreed(forward: Followed, backward: Followed, start: Start, fixed: Fixed) -
     for frame, marks in fixed.items():
         for mark, spot in marks.items():
             chosen[frame, mark], unsure[frame, mark] = spot, False
-    return Followed(np.where(unsure, NONE, chosen), unsure)
+    return Followed(np.where(unsure, NONE, chosen), unsure, np.zeros(len(one), bool))
 
 
 def _differ(one: IntArray, two: IntArray) -> NDArray[np.bool_]:

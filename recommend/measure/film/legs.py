@@ -12,12 +12,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from recommend.parameters import Film
+
 FloatArray = NDArray[np.float64]
 # What is known of a spot, in this order: centre and radius in px, contrast in grey levels,
 # half its width across the picture in px, how free it stands and how full it is (0 to 1), error of
 # the centre in px.
 X, Y, RADIUS, CONTRAST, WIDE, FREE, FULL, ERROR = range(8)
-_FREE_LEAST, _FULL_LEAST = 0.8, 0.85  # of a spot that may be a mark
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,46 +29,47 @@ class Leg:
     misfit: float
 
 
-def may_be_marks(spots: FloatArray) -> NDArray[np.bool_]:
+def may_be_marks(spots: FloatArray, film: Film) -> NDArray[np.bool_]:
     """(n,) which of (n, 8) spots are free, full and round enough."""
-    out: NDArray[np.bool_] = (spots[:, FREE] >= _FREE_LEAST) & (spots[:, FULL] >= _FULL_LEAST)
+    out: NDArray[np.bool_] = (spots[:, FREE] >= film.mark_free) & (spots[:, FULL] >= film.mark_full)
     return out
 
 
-def marklike(spots: FloatArray) -> FloatArray:
+def marklike(spots: FloatArray, film: Film) -> FloatArray:
     """The spots with all that is no free, full, round one made too faint to be a mark."""
     out = spots.copy()
-    out[~may_be_marks(spots), CONTRAST] = 1e-3
+    out[~may_be_marks(spots, film), CONTRAST] = 1e-3
     return out
 
 
-def legs_in(spots: FloatArray) -> list[Leg]:
+def legs_in(spots: FloatArray, film: Film) -> list[Leg]:
     """The legs among `spots` (n, at least 4 columns), no spot in two of them, the best first."""
     if len(spots) < 4:
         return []
     dx, dy = (spots[None, :, k] - spots[:, None, k] for k in (X, Y))
     far = np.hypot(dx, dy) / np.sqrt(spots[:, None, RADIUS] * spots[None, :, RADIUS])
     lean = np.degrees(np.arctan2(dx, dy))  # 0 is straight down
-    alike = _unlike(spots)
-    near = alike < 1.2
-    above = near & (far > 9) & (far < 45) & (np.abs(lean) < 22)
-    under = near & (far > 2.6) & (far < 16) & (np.abs(lean) < 40)
+    unlike = _unlike(spots, film)
+    alike, lean_off = unlike < film.unlike_most, np.abs(lean)
+    above = alike & (far > film.leg_least) & (far < film.leg_most) & (lean_off < film.leg_lean)
+    under = alike & (far > film.heel_least) & (far < film.heel_most) & (lean_off < film.heel_lean)
     upper, lower = np.nonzero(above), np.nonzero(under)
     if not len(upper[0]) or not len(lower[0]):
         return []
     legs = [
         Leg(quad, misfit)
-        for quad, misfit in _joined(upper, lower, under, far, lean, alike)
-        if misfit < 3.0
+        for quad, misfit in _joined(upper, lower, under, (far, lean, unlike), film)
+        if misfit < film.misfit_most
     ]
     return _disjoint(sorted(legs, key=lambda leg: leg.misfit))
 
 
-def _unlike(spots: FloatArray) -> FloatArray:
+def _unlike(spots: FloatArray, film: Film) -> FloatArray:
     """(n, n) how unlike two spots are in size and contrast; 1 is about what one film holds."""
     size, clear = np.log(spots[:, RADIUS]), np.log(spots[:, CONTRAST])
-    apart = np.abs(size[:, None] - size) / 0.35, np.abs(clear[:, None] - clear) / 0.5
-    out: FloatArray = np.hypot(*apart)
+    out: FloatArray = np.hypot(
+        (size[:, None] - size) / film.unlike_size, (clear[:, None] - clear) / film.unlike_tone
+    )
     return out
 
 
@@ -75,18 +77,25 @@ def _joined(
     upper: tuple[NDArray[np.intp], ...],
     lower: tuple[NDArray[np.intp], ...],
     under: NDArray[np.bool_],
-    far: FloatArray,
-    lean: FloatArray,
-    alike: FloatArray,
+    between: tuple[FloatArray, FloatArray, FloatArray],
+    film: Film,
 ) -> list[tuple[tuple[int, int, int, int], float]]:
     """Every pair of leg marks above every pair of heel marks that can belong to it."""
     a, b = (one[:, None] for one in upper)
     c, d = (one[None, :] for one in lower)
+    far, lean, unlike = between
     leg, gap, heel = far[a, b], far[b, c], far[c, d]
-    fits = (a != c) & (b != c) & (b != d) & (a != d) & (under[b, c] | (gap > 2.6) & (gap < 30))
-    fits &= (np.abs(lean[b, c]) < 40) & (leg > 1.15 * gap) & (leg > 1.4 * heel)
-    bent = np.hypot(lean[b, c] - lean[a, b], lean[c, d] - lean[a, b]) / 22.0
-    misfit = bent + alike[a, b] + alike[c, d] + alike[b, c]
+    fits = (
+        (a != c)
+        & (b != c)
+        & (b != d)
+        & (a != d)
+        & (under[b, c] | (gap > film.heel_least) & (gap < film.ankle_most))
+    )
+    fits &= np.abs(lean[b, c]) < film.heel_lean
+    fits &= (leg > film.leg_over_ankle * gap) & (leg > film.leg_over_heel * heel)
+    bent = np.hypot(lean[b, c] - lean[a, b], lean[c, d] - lean[a, b]) / film.leg_lean
+    misfit = bent + unlike[a, b] + unlike[c, d] + unlike[b, c]
     at = np.nonzero(fits)
     return [
         ((int(a[i, 0]), int(b[i, 0]), int(c[0, j]), int(d[0, j])), float(misfit[i, j]))

@@ -1,7 +1,14 @@
-"""The marks of one leg in every frame of a film, with what is known of each."""
+"""The marks of one leg in every frame of a film, with what is known of each, and the heel's height.
+
+A foot on a treadmill is carried towards the camera: its picture grows, and sinks when the camera
+looks down on the belt. What the foot's height is must be told from where the belt is at that
+distance. The width of the heel's marks tells the distance; the belt is the straight line, of row
+over width, on which the lowest pictures of the heel lie, since a camera sees a plane so.
+"""
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -9,9 +16,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from recommend.measure.film.following import NONE, Followed, Spots, Start
-from recommend.measure.film.legs import ERROR, RADIUS, marklike
+from recommend.measure.film.legs import CONTRAST, ERROR, RADIUS, WIDE, Y, marklike
+from recommend.measure.filtering import low_pass_pieces
 from recommend.measure.model import Side
-from recommend.parameters import Parameters
+from recommend.measure.video.recording import LOWER_HEEL, UPPER_HEEL
+from recommend.parameters import Film, Parameters
 
 FloatArray = NDArray[np.float64]
 
@@ -25,6 +34,7 @@ class Marked:
     side : which.
     rows : (frames, 4, 8) what is known of each mark, as `spots` gives it; NaN where it is not seen.
     unsure : (frames, 4) where a mark was left out since another spot might be it as well.
+    crossed : (frames,) where the other leg seems to stand in this one's place.
     times : (frames,) s.
     size : height and width of the pictures in px.
     """
@@ -32,6 +42,7 @@ class Marked:
     side: Side
     rows: FloatArray
     unsure: NDArray[np.bool_]
+    crossed: NDArray[np.bool_]
     times: FloatArray
     size: tuple[int, int]
 
@@ -41,18 +52,78 @@ class Marked:
         return np.isnan(self.rows[..., 0])
 
 
-def marks_of(spots: Spots, leg: Followed, side: Side, by_hand: set[int]) -> Marked:
-    """The marks of one leg in every frame, with what is known of each."""
+def marks_of(
+    spots: Spots, leg: Followed, side: Side, by_hand: set[int], parameters: Parameters
+) -> Marked:
+    """The marks of one leg in every frame, with what is known of each.
+
+    Where most marks of a leg are hidden, one that is left is told from its neighbour by nothing:
+    such a frame has none.
+    """
     count = len(spots.each)
     rows = np.full((count, 4, 8), np.nan)
     for frame, mark in np.argwhere(leg.chosen != NONE):
         rows[frame, mark] = spots.each[frame][leg.chosen[frame, mark]]
-    partly = _partly_covered(rows[..., RADIUS]) & ~np.isin(np.arange(count), [*by_hand])[:, None]
-    rows[partly] = np.nan
-    return Marked(side, rows, leg.unsure, spots.times, spots.size)
+    found = ~np.isin(np.arange(count), [*by_hand])
+    rows[_partly_covered(rows[..., RADIUS], parameters.film) & found[:, None]] = np.nan
+    lone = _glimpsed(~np.isnan(rows[..., RADIUS]), spots.times, parameters) & found[:, None]
+    rows[lone] = np.nan
+    known = ~np.isnan(rows[..., RADIUS])
+    few = known.any(axis=1) & (known.sum(axis=1) < parameters.film.together_least)
+    bent = _misshapen(rows, parameters) & found
+    rows[(few & found) | bent] = np.nan
+    unsure = leg.unsure | lone | (bent[:, None] & known)
+    return Marked(side, rows, unsure, leg.crossed, spots.times, spots.size)
 
 
-def _partly_covered(radius: FloatArray) -> NDArray[np.bool_]:
+def _glimpsed(
+    known: NDArray[np.bool_], times: FloatArray, parameters: Parameters
+) -> NDArray[np.bool_]:
+    """(frames, 4) marks seen for a moment between two times in which they are hidden."""
+    out = np.zeros_like(known)
+    for mark in range(known.shape[1]):
+        for start, stop in runs_of(known[:, mark]):
+            inner = start > 0 and stop < len(times)
+            if inner and times[stop] - times[start] < parameters.film.glimpse_s:
+                out[start:stop, mark] = True
+    return out
+
+
+def runs_of(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Half-open spans in which `flags` (frames,) hold."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(np.int8), [0]])))
+    return [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
+
+
+def _misshapen(rows: FloatArray, parameters: Parameters) -> NDArray[np.bool_]:
+    """(frames,) whether two marks stand as a leg that leans and tips cannot bring them.
+
+    Lengths are taken in radii of the marks, which grow with them as the leg comes nearer.
+    """
+    size = np.ones(len(rows))
+    some = ~np.isnan(rows[..., RADIUS]).all(axis=1)
+    size[some] = np.nanmedian(rows[some][..., RADIUS], axis=1)
+    out = np.zeros(len(rows), dtype=bool)
+    film = parameters.film
+    for a, b in itertools.combinations(range(rows.shape[1]), 2):
+        dx, dy = np.moveaxis(rows[:, b, :2] - rows[:, a, :2], -1, 0)
+        known = ~np.isnan(dx)
+        if known.sum() < _USUAL_FROM:
+            continue
+        far, lean = np.hypot(dx, dy) / size, np.degrees(np.arctan2(dx, dy))
+        share = np.where(known, far / np.median(far[known]), 1.0)
+        turned = np.where(known, np.abs(lean - np.median(lean[known])), 0.0)
+        of_leg = a == 0
+        out |= share < (film.line_shortest_leg if of_leg else film.line_shortest)
+        out |= share > (film.line_longest_leg if of_leg else film.line_longest)
+        out |= turned > (film.line_turned_leg if of_leg else film.line_turned)
+    return out
+
+
+_USUAL_FROM = 10  # frames from which a length is known as usual
+
+
+def _partly_covered(radius: FloatArray, film: Film) -> NDArray[np.bool_]:
     """Marks that are about to be lost, or just found again, and look smaller: half covered.
 
     The centre of what is left of them is not the mark's.
@@ -71,7 +142,7 @@ def _partly_covered(radius: FloatArray) -> NDArray[np.bool_]:
             whole = np.interp(np.arange(len(radius)), known, np.median(around, axis=1))
         else:
             whole = np.full(len(radius), np.inf)  # hardly ever seen: nothing to go by
-        near[:, mark] &= radius[:, mark] < 0.97 * whole
+        near[:, mark] &= radius[:, mark] < film.covered_size * whole
     return near & ~missing
 
 
@@ -93,32 +164,76 @@ def names_of(frames: Iterable[int]) -> str:
     return ", ".join(shown) + (" ..." if len(parts) > 8 else "")
 
 
-_BESIDE = (3.0, 9.0)  # where a mark that tells the side lies, in radii off the line of the leg
-_HALFWAY = (0.3, 0.7)  # and how far down it
-
-
-def side_mark(spots: Spots, starts: Sequence[Start]) -> int | None:
+def side_mark(spots: Spots, starts: Sequence[Start], film: Film) -> int | None:
     """The leg, in order from the left of the picture, that bears a fifth mark; None without one.
 
     The fifth mark sits half-way between the two leg marks, beside their line.
     """
     shares = []
     for start in starts:
-        found = [_has_fifth(marklike(spots.each[frame]), quad) for frame, quad in start.items()]
+        found = [
+            _has_fifth(marklike(spots.each[frame], film), quad, film)
+            for frame, quad in start.items()
+        ]
         shares.append(float(np.mean(found)) if found else 0.0)
     best = int(np.argmax(shares))
     others = max((share for k, share in enumerate(shares) if k != best), default=0.0)
-    return best if shares[best] > 0.6 and others < 0.2 else None
+    return best if shares[best] > film.fifth_seen and others < film.fifth_other else None
 
 
-def _has_fifth(spots: FloatArray, quad: tuple[int, ...]) -> bool:
+def _has_fifth(spots: FloatArray, quad: tuple[int, ...], film: Film) -> bool:
     marks = spots[list(quad)]
     line = marks[1, :2] - marks[0, :2]
     length, radius = float(np.hypot(*line)), float(np.median(marks[:, RADIUS]))
     off = spots[:, :2] - marks[0, :2]
     down = (off @ line) / length**2
     aside = np.abs(off @ np.array([-line[1], line[0]])) / length / radius
-    alike = np.abs(np.log(spots[:, 2] / radius)) < 0.35
-    alike &= np.abs(np.log(spots[:, 3] / np.median(marks[:, 3]))) < 0.5
-    within = (down > _HALFWAY[0]) & (down < _HALFWAY[1])
-    return bool((alike & within & (aside > _BESIDE[0]) & (aside < _BESIDE[1])).any())
+    alike = np.abs(np.log(spots[:, RADIUS] / radius)) < film.unlike_size
+    alike &= np.abs(np.log(spots[:, CONTRAST] / np.median(marks[:, CONTRAST]))) < film.unlike_tone
+    within = np.abs(down - 0.5) < film.fifth_halfway
+    within &= (aside > film.fifth_nearest) & (aside < film.fifth_furthest)
+    return bool((alike & within).any())
+
+
+_TRIED = 60  # frames between which lines are tried
+
+
+def heel_height(marked: Marked, rate: float, film: Film) -> FloatArray:
+    """(frames,) height of the lower heel mark above where it stands, in px of its usual size.
+
+    NaN where a mark of the heel is not seen.
+    """
+    row = marked.rows[:, LOWER_HEEL, Y]
+    width = marked.rows[:, (UPPER_HEEL, LOWER_HEEL), WIDE].mean(axis=1)
+    known = ~np.isnan(row) & ~np.isnan(width)
+    if known.sum() < 20:
+        return -row
+    frames = np.arange(len(row))
+    whole = np.interp(frames, frames[known], width[known])
+    size = low_pass_pieces(whole[:, None], min(film.nears_hz, 0.3 * rate), rate)[:, 0]
+    usual = float(np.median(size))
+    if np.ptp(np.quantile(size, (0.05, 0.95))) < film.nears_least * usual:
+        return -row
+    at_camera, slope = _belt(size[known], row[known], film.belt_near * usual)
+    height: FloatArray = (at_camera + slope * size - row) / size * usual
+    return height
+
+
+def _belt(size: FloatArray, row: FloatArray, near: float) -> tuple[float, float]:
+    """Row at no size, and rows for each px of size, of the line below which no heel lies."""
+    order = np.argsort(size)
+    tried = order[np.linspace(0, len(order) - 1, min(_TRIED, len(order))).astype(int)]
+    lowest = order[np.argsort(-row[order])[: _TRIED // 2]]
+    a, b = (one.ravel() for one in np.meshgrid(np.concatenate([tried, lowest]), tried))
+    apart = np.abs(size[a] - size[b]) > 0.3 * np.ptp(np.quantile(size, (0.05, 0.95)))
+    a, b = a[apart], b[apart]
+    slope = (row[a] - row[b]) / (size[a] - size[b])
+    start = row[a] - slope * size[a]
+    off = row[None, :] - (start[:, None] + slope[:, None] * size[None, :])
+    score = (np.abs(off) < near).sum(axis=1) - 3.0 * (off > 2.0 * near).sum(axis=1)
+    best = int(np.argmax(score))
+    on = np.abs(off[best]) < near
+    if on.sum() < 3:
+        return float(start[best]), float(slope[best])
+    fitted = np.polyfit(size[on], row[on], 1)
+    return float(fitted[1]), float(fitted[0])

@@ -81,8 +81,7 @@ def _run(
 ) -> None:
     if any(importlib.util.find_spec(name) is None for name in ("av", "cv2")):
         raise not_installed("reading a film", "film")
-    limits = {"megabytes": "memory", "pixels": "pixels", "frames": "frames"}
-    options = {key: parameters.film[name] for key, name in limits.items()} | dict(told)
+    options = {"film": vars(parameters.film), **told}
     try:
         run_apart(
             "recommend.measure.film.child",

@@ -17,9 +17,8 @@ from recommend.errors import InputError, Place
 from recommend.measure.film.by_hand import PutRight
 from recommend.measure.film.doubting import doubts_of
 from recommend.measure.film.following import NONE, Spots, follow, starts_of
-from recommend.measure.film.ground import heel_height
 from recommend.measure.film.legs import CONTRAST
-from recommend.measure.film.marked import Marked, centre_error, marks_of, side_mark
+from recommend.measure.film.marked import Marked, centre_error, heel_height, marks_of, side_mark
 from recommend.measure.film.opening import Opened, Tell, spots_in
 from recommend.measure.header import Gait
 from recommend.measure.model import SIDES, Flag, Side
@@ -91,25 +90,32 @@ def read_film(
     opened = replace(opened, spots=spots)
     rate = _rate(path, spots, parameters)
     starts = starts_of(spots, parameters)
-    sides, mirrored = _sides(path, spots, starts, options)
+    sides, mirrored = _sides(path, spots, starts, options, parameters)
     spots, fixed = _by_hand(path, spots, starts, sides, options.put_right)
     followed = follow(spots, starts, parameters, fixed)
     marked: dict[Side, Marked] = {}
     for leg, side, hand in zip(followed, sides, fixed, strict=True):
-        marked[side] = marks_of(spots, leg, side, {f for f in hand if hand[f]})
-    legs = dict(marked)
+        marked[side] = marks_of(spots, leg, side, {f for f in hand if hand[f]}, parameters)
     if options.side:
         marked = {side: one for side, one in marked.items() if side == options.side}
     recordings = []
     for one in marked.values():
         _refuse_unseen(path, one, parameters)
-        flags = doubts_of(one, legs, opened, rate, options.put_right, mirrored, parameters)
+        flags = doubts_of(one, opened, rate, options.put_right, mirrored, parameters)
         recordings.append(_recording(path, one, flags, rate, options, spots, mirrored, parameters))
     return FilmRead(tuple(recordings), marked, opened, options.slow_motion)
 
 
 def _refuse_unseen(path: Path, marked: Marked, parameters: Parameters) -> None:
-    """Refuse what looked like a leg in some frames and is followed through few."""
+    """Refuse legs that change places, and what is followed through few frames."""
+    crossed = float(np.mean(marked.crossed))
+    if crossed > parameters.film.crossed_limit:
+        raise InputError(
+            Place(str(path)),
+            f"the legs change places in {crossed:.0%} of the frames (other-leg)",
+            "one leg on the left of the picture, one on the right",
+            "film a wider step, or one leg at a time with the marks of the other covered",
+        )
     share = float(np.mean(~marked.missing.any(axis=1)))
     if share < parameters.film.seen_least:
         raise InputError(
@@ -136,7 +142,11 @@ def _rate(path: Path, spots: Spots, parameters: Parameters) -> float:
 
 
 def _sides(
-    path: Path, spots: Spots, starts: Sequence[Mapping[int, tuple[int, ...]]], options: FilmOptions
+    path: Path,
+    spots: Spots,
+    starts: Sequence[Mapping[int, tuple[int, ...]]],
+    options: FilmOptions,
+    parameters: Parameters,
 ) -> tuple[list[Side], bool]:
     """Which leg is which, and whether the picture is mirrored."""
     if len(starts) > 2:
@@ -157,7 +167,7 @@ def _sides(
                 "--side left or right", "or both legs in the picture, with four marks each",
             )  # fmt: skip
         return [options.side], False
-    told = side_mark(spots, starts)
+    told = side_mark(spots, starts, parameters.film)
     return (["right", "left"], True) if told == 1 else (list(SIDES), False)
 
 
@@ -229,7 +239,7 @@ def _recording(
     mirrored: bool,
     parameters: Parameters,
 ) -> MarksRecording:
-    high = np.repeat(heel_height(marked, rate)[:, None, None], 2, axis=2)
+    high = np.repeat(heel_height(marked, rate, parameters.film)[:, None, None], 2, axis=2)
     times, led = even(spots.times, np.concatenate([marked.rows[..., :2], high], axis=1), rate)
     points = led[:, :4]
     scale, plumb = 1.0, None

@@ -14,17 +14,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from recommend.measure.film.legs import CONTRAST, ERROR, RADIUS, WIDE, X, Y
+from recommend.parameters import Film
 
 FloatArray = NDArray[np.float64]
 COLUMNS: Final = 8  # of a spot, as `legs` names them
+_SEEN_LEVELS = 4.0  # of grey: below is what compression leaves of a flat place
 _MOST = 24  # places looked at in one picture, those that stand out most
 _FOUND_AT = 2.6  # radius in px of a mark in the reduced picture in which spots are looked for
-_SHARE_SEEN = 0.2  # of the contrast of a mark, at which a place is looked at
 _REFINED_AT = 6.0  # a larger mark is reduced before its centre is taken
+# In radii of a mark: the skin around it, its core, and how far out a pixel counts to its area.
+_RING, _CORE, _COUNTED = (1.55, 2.1), 0.55, 1.5
 
 
 def spots_of(
-    grey: NDArray[np.uint8], radius: float, *, bright: bool, contrast: float = 0.0
+    grey: NDArray[np.uint8], radius: float, film: Film, *, bright: bool, contrast: float = 0.0
 ) -> FloatArray:
     """(n, 8) round spots of about `radius` px in `grey` (height, width), by falling contrast.
 
@@ -33,13 +36,13 @@ def spots_of(
     """
     picture: NDArray[np.uint8] = grey if bright else cv2.bitwise_not(grey)
     less = max(round(radius / _FOUND_AT), 1)
-    least = max(_SHARE_SEEN * contrast, 4.0)
+    least = max(film.seen_contrast * contrast, _SEEN_LEVELS)
     found = _tops(_reduced(picture, less), radius / less, least) * less + (less - 1) / 2.0
     if not len(found):
         return np.empty((0, COLUMNS))
     less = max(round(radius / _REFINED_AT), 1)
     middle = (less - 1) / 2.0
-    spots = _refined(_reduced(picture, less), (found - middle) / less, radius / less)
+    spots = _refined(_reduced(picture, less), (found - middle) / less, radius / less, film)
     spots[:, [X, Y]] = spots[:, [X, Y]] * less + middle
     spots[:, [RADIUS, WIDE, ERROR]] *= less
     return spots[np.argsort(-spots[:, CONTRAST])]
@@ -65,7 +68,7 @@ def _tops(picture: NDArray[np.uint8], radius: float, least: float) -> FloatArray
     return np.column_stack([xs[best], ys[best]]).astype(np.float64)
 
 
-def _refined(picture: NDArray[np.uint8], at: FloatArray, radius: float) -> FloatArray:
+def _refined(picture: NDArray[np.uint8], at: FloatArray, radius: float, film: Film) -> FloatArray:
     """(m, 8) spots near the places `at` (n, 2); those that are no spots are left out."""
     reach = int(np.ceil(2.4 * radius)) + 1
     framed = cv2.copyMakeBorder(picture, reach, reach, reach, reach, cv2.BORDER_REPLICATE)
@@ -75,14 +78,18 @@ def _refined(picture: NDArray[np.uint8], at: FloatArray, radius: float) -> Float
     light = framed[rows[:, :, None], columns[:, None, :]].astype(np.float32)
     centre = at - corner
     size = np.full(len(at), radius)
-    for _ in range(2):
-        centre, size, rest = _measured(light, offset.astype(np.float32), centre, size, radius)
+    beside = offset.astype(np.float32)
+    centre, size, (contrast, *_) = _measured(light, beside, centre, size, radius)
+    clear = contrast > film.spot_contrast / 2.0  # the rest is not looked at again
+    light, corner, centre, size = light[clear], corner[clear], centre[clear], size[clear]
+    centre, size, rest = _measured(light, beside, centre, size, radius)
     contrast, wide, long, free, full, error = rest
     inside = corner + centre
     edge = np.minimum(inside, [picture.shape[1] - 1, picture.shape[0] - 1] - inside).min(axis=1)
     good = (
-        (contrast > 10.0) & (free > 0.5) & (full > 0.6) & (edge > 0.8 * size)
-        & (size > 0.45 * radius) & (size < 1.9 * radius) & (long < 3.0)
+        (contrast > film.spot_contrast) & (free > film.spot_free) & (full > film.spot_full)
+        & (edge > film.spot_inside * size) & (long < film.spot_long)
+        & (size > film.spot_smallest * radius) & (size < film.spot_largest * radius)
     )  # fmt: skip
     spots = np.column_stack([inside, size, contrast, wide, free, full, error])[good]
     return _apart(spots)
@@ -96,40 +103,39 @@ def _measured(
     radius: float,
 ) -> tuple[FloatArray, FloatArray, tuple[FloatArray, ...]]:
     """Centre and radius of the area inside the half-way level of each patch, and its shape."""
-    x = offset[None, None, :] - centre[:, 0, None, None]
-    y = offset[None, :, None] - centre[:, 1, None, None]
-    far = np.hypot(x, y) / size[:, None, None]
-    ring = (far > 1.55) & (far < 2.1)
+    x, y = (offset - centre[:, k, None].astype(np.float32) for k in (0, 1))
+    far = (np.square(y)[:, :, None] + np.square(x)[:, None, :]) / np.square(size)[:, None, None]
+    ring = (far > _RING[0] ** 2) & (far < _RING[1] ** 2)
     around = _mean(light, ring)
-    core = _mean(light, far < 0.55)
-    contrast = np.maximum(core - around, 1e-3)
+    contrast = np.maximum(_mean(light, far < _CORE**2) - around, 1e-3)
     level = (light - around[:, None, None]) / contrast[:, None, None]
-    whole = np.clip((level - 0.25) / 0.5, 0.0, 1.0)
-    cover = whole * (far < 1.5)
-    area = np.maximum(cover.sum(axis=(1, 2)), 1e-3)
-    dx, dy = (cover * x).sum(axis=(1, 2)) / area, (cover * y).sum(axis=(1, 2)) / area
-    xx = (cover * x * x).sum(axis=(1, 2)) / area - dx * dx
-    yy = (cover * y * y).sum(axis=(1, 2)) / area - dy * dy
-    xy = (cover * x * y).sum(axis=(1, 2)) / area - dx * dy
+    whole = np.clip(2.0 * level - 0.5, 0.0, 1.0)
+    cover = whole * (far < _COUNTED**2)
+    across, down = cover.sum(axis=1), cover.sum(axis=2)
+    area = np.maximum(down.sum(axis=1), 1e-3)
+    dx, dy = (across * x).sum(axis=1) / area, (down * y).sum(axis=1) / area
+    xx = (across * x * x).sum(axis=1) / area - dx * dx
+    yy = (down * y * y).sum(axis=1) / area - dy * dy
+    xy = (np.einsum("nyx,nx->ny", cover, x) * y).sum(axis=1) / area - dx * dy
     spread = np.sqrt(((xx - yy) / 2) ** 2 + xy**2)
     wide, narrow = (np.maximum((xx + yy) / 2 + by, 1e-3) for by in (spread, -spread))
     found = np.sqrt(area / np.pi)
-    noise = np.sqrt(np.maximum(_mean(light**2, ring) - around**2, 0.25))
+    noise = np.sqrt(np.maximum(_mean(light * light, ring) - around**2, 0.25))
     error = noise / (0.5 * contrast) / np.sqrt(np.pi * found)
     full = area / (4.0 * np.pi * np.sqrt(wide * narrow))
     free = 1.0 - _mean(whole, ring)
     moved = np.clip(np.column_stack([dx, dy]), -radius, radius)
     next_size = np.clip(found, 0.4 * radius, 2.0 * radius)
-    return (
-        centre + moved,
-        next_size,
-        (contrast, 2.0 * np.sqrt(xx), np.sqrt(wide / narrow), free, full, error),
-    )
+    shape = (contrast, 2.0 * np.sqrt(xx), np.sqrt(wide / narrow), free, full, error)
+    return centre + moved, next_size, shape
 
 
 def _mean(values: NDArray[np.floating[Any]], where: NDArray[np.bool_]) -> FloatArray:
-    counted = np.maximum(where.sum(axis=(1, 2)), 1)
-    mean: FloatArray = (values * where).sum(axis=(1, 2), dtype=np.float64) / counted
+    """(n,) mean of `values` (n, rows, columns) over the pixels that count."""
+    count = len(values)
+    flat, counted = values.reshape(count, -1), where.reshape(count, -1).astype(np.float32)
+    sums = np.einsum("ij,ij->i", flat, counted, dtype=np.float64)
+    mean: FloatArray = sums / np.maximum(counted.sum(axis=1), 1)
     return mean
 
 

@@ -229,8 +229,8 @@ def test_spoilt_films_show_no_wrong_mark_without_a_doubt(
     """A short form of ``tests.bench.drawn_films hard``: on its spot, missing or doubted."""
     monkeypatch.setattr(opening, "run_apart", in_this_process)
     for seed in (518, 522):  # turned, few frames, legs that cross; coarse compression
-        *_, wrong, faults, _ = one_film(seed, 60, "walking", "hard", 2, shipped.book(), tmp_path)
-        assert wrong == [], faults
+        came = one_film(seed, 60, "walking", "hard", 2, shipped.book(), tmp_path)
+        assert came.wrong == [], came
 
 
 def test_uneven_times_are_led_on_to_even_ones() -> None:
@@ -263,3 +263,115 @@ def test_a_fifth_mark_tells_left_from_right(
     assert ("film-mirrored" in {flag.name for flag in at_left.seen}) is (leg == 1)
     x = walk.marks["left"][:, 0, 0] * (-1 if leg else 1)
     assert np.nanmax(np.abs(at_left.points[:, 0, 0] - x)) < 2.0
+
+
+# What is wrong with a film, by the doubt, or the refusal, that must name it.
+SPOILT = {
+    "motion-blur": (replace(SMALL, shutter_s=1 / 60, moments=6), Scene(step_mm=140)),
+    "rolling-shutter": (SMALL, Scene(step_mm=140, passing=60)),
+    "marks-faint": (SMALL, Scene(step_mm=140, marks=110, texture=2, freckles=0, light=0.1)),
+    "marks-small": (replace(SMALL, width=160, height=190, px_per_mm=0.36), Scene(step_mm=140)),
+    "second-person": (replace(SMALL, width=480), Scene(step_mm=140, bystander=True)),
+}
+
+
+@pytest.mark.parametrize("name", SPOILT)
+def test_what_is_wrong_with_a_film_is_named(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str
+) -> None:
+    """Each fault drawn into a film of one stride raises its own doubt, or refuses the film."""
+    monkeypatch.setattr(opening, "run_apart", in_this_process)
+    drawn = film(tmp_path, *SPOILT[name], strides=1)
+    try:
+        told = [{f.name for f in one.seen} for one in read(drawn).recordings]
+    except InputError as refusal:
+        told = [{word for word in SPOILT if f"({word})" in str(refusal)}]
+    assert all(name in one for one in told), told
+
+
+@pytest.mark.usefixtures("once")
+def test_a_clean_film_raises_none_of_these_doubts(walk: Drawn) -> None:
+    """The same legs filmed as the manual asks for are not doubted at all."""
+    assert [one.seen for one in read(walk).recordings] == [(), ()]
+
+
+def test_legs_that_change_places_are_not_read(
+    walk: Drawn, opened: Opened, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Legs that pass through each other's place and stay there are refused as exchanged."""
+    monkeypatch.setattr(reading, "spots_in", lambda *_: opened)
+    clean = read(walk).marked
+    count = len(opened.spots.times)
+    over = np.clip(np.linspace(-1, 2, count), 0, 1)[:, None]
+    apart = np.nanmean(clean["right"].rows[..., 0]) - np.nanmean(clean["left"].rows[..., 0])
+    legs = [clean[side].rows.copy() for side in ("left", "right")]
+    for leg, way in zip(legs, (1, -1), strict=True):
+        leg[..., 0] += way * 2 * apart * over
+    each = [one[~np.isnan(one[:, 0])] for one in np.concatenate(legs, axis=1)]
+    crossed = replace(opened, spots=replace(opened.spots, each=each, size=(344, 600)))
+    monkeypatch.setattr(reading, "spots_in", lambda *_: crossed)
+    with pytest.raises(InputError, match=r"\(other-leg\)"):
+        read(walk)
+
+
+def test_slow_motion_gives_life_its_own_time(
+    walk: Drawn, opened: Opened, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A film that plays four times slower gives the same measures once that is said."""
+    book = shipped.book()
+    slow = replace(opened, spots=replace(opened.spots, times=4 * opened.spots.times))
+    found = []
+    for shot, factor in ((opened, 1.0), (slow, 4.0)):
+        monkeypatch.setattr(reading, "spots_in", lambda *_, shot=shot: shot)
+        options = CaptureOptions(film=FilmOptions(slow_motion=factor))
+        found.append(measure_capture(walk.path, book.parameters, book.measures, options))
+    for usual, slowed in zip(*found, strict=True):
+        assert [(m.name, m.error) for m in usual.measures] == [
+            (m.name, pytest.approx(m.error, rel=1e-6)) for m in slowed.measures
+        ]
+        assert [m.value for m in slowed.measures] == pytest.approx(
+            [m.value for m in usual.measures], abs=1e-6
+        )
+    with pytest.raises(InputError, match="frames a second"):
+        read(walk)  # the slow film, and nobody said so
+
+
+def test_quiet_standing_filmed_is_the_zero(
+    walk: Drawn, opened: Opened, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """With a film of standing the angles stand on it, and lose the error of placing the marks."""
+    book = shipped.book()
+    monkeypatch.setattr(reading, "spots_in", lambda *_: opened)
+    plain = measure_capture(walk.path, book.parameters, book.measures)
+    whole = np.all([~one.missing.any(axis=1) for one in read(walk).marked.values()], axis=0)
+    frame = int(np.flatnonzero(whole)[len(walk.times) // 3])
+    still = [opened.spots.each[frame]] * len(opened.spots.each)
+    standing = replace(opened, spots=replace(opened.spots, each=still))
+    path = tmp_path / "standing.mp4"
+    shutil.copy(walk.path, path)
+    monkeypatch.setattr(reading, "spots_in", lambda file, *_: standing if file == path else opened)
+    zeroed = measure_capture(walk.path, book.parameters, book.measures, CaptureOptions(still=path))
+    for one, other in zip(plain, zeroed, strict=True):
+        points = walk.marks[one.side][frame] * [1, -1]
+        leg, heel = points[0] - points[1], points[2] - points[3]
+        sign = 1 if one.side == "left" else -1  # eversion leans the heel to the midline
+        lean = [sign * np.degrees(np.arctan2(line[0], line[1])) for line in (leg, heel)]
+        before, after = one.find("peak-angle"), other.find("peak-angle")
+        assert before is not None
+        assert after is not None
+        assert before.value - after.value == pytest.approx(lean[1] - lean[0], abs=1.5)
+        assert after.qualifiers["reference"] == "relaxed-standing"
+        assert after.error < before.error
+
+
+def test_marks_put_right_in_a_file_are_those_of_the_command_line(tmp_path: Path) -> None:
+    """One on each line, with notes and empty lines; a wrong line is told with its number."""
+    words = ["left-upper-heel@12=3.5,4", "lower-leg@9=none"]
+    path = tmp_path / "corrections.txt"
+    path.write_text(f"# looked at twice\n{words[0]}\n\n  {words[1]}\n")
+    assert put_right([str(path)]) == put_right(words)
+    path.write_text(f"{words[0]}\nupper-heel 12 3 4\n")
+    with pytest.raises(InputError, match=r"corrections\.txt:2: .*names no mark in a frame"):
+        put_right([str(path)])
+    with pytest.raises(InputError, match="neither a mark nor a file"):
+        put_right([str(tmp_path / "none.txt")])
