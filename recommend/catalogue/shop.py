@@ -6,15 +6,22 @@ other texts, which are read like files; no folder is made for them.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import copy
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
+
+import yaml
 
 from recommend.catalogue.loading import Catalogue, load_catalogue, prepared_catalogue
 from recommend.catalogue.stacking import merged, read_stock, stacked, stacked_texts
+from recommend.errors import InputError, Place, nearest
+from recommend.reading.texts import Texts
 from recommend.rulebook import Rulebook, prepared_rulebook
-from recommend.rulebook.lab import with_errors
 from recommend.settings import lab_errors, setting, settings_file
+
+_OF_LAB = "measured in this lab from repeats"
 
 
 def open_rulebook(option: Path | None = None) -> Rulebook:
@@ -58,3 +65,38 @@ def open_catalogue(book: Rulebook, options: Sequence[Path] | None = None) -> Cat
         replace(one, place=items[one.id].place, as_of=items[one.id].as_of) for one in made.items
     )
     return replace(made, items=origins, sources=sources)
+
+
+def with_errors(
+    texts: Texts,
+    errors: Mapping[str, Mapping[str, float]],
+    origin: str,
+    several: Mapping[str, float] | None = None,
+) -> Texts:
+    """The texts of a rulebook with `errors` by measure: read like any, so that records keep it.
+
+    `several` are errors of one reading where several people take it, by measure; an error that
+    the lab measured itself goes before them.
+
+    Raises
+    ------
+    InputError
+        If an error is given for something that is not a measure with an error.
+    """
+    data = copy.deepcopy(texts.document("measures.yaml").data)
+    measures: dict[str, Any] = data["measures"]
+    for name, single in (several or {}).items():
+        note = f"several raters; {measures[name]['error'].get('note', '')}"
+        measures[name]["error"] |= {"single": single, "note": note}
+    for name, error in errors.items():
+        known = [one for one, definition in measures.items() if "error" in definition]
+        if name not in known:
+            raise InputError(
+                Place(origin), f"`errors.{name}` is no measure with an error", ", ".join(known),
+                nearest(name, known),
+            )  # fmt: skip
+        measures[name]["error"] = {
+            **error, "of-lab": True, "kind": "assumption", "note": _OF_LAB
+        }  # fmt: skip
+    text = yaml.safe_dump(data, sort_keys=False, allow_unicode=True, width=100)
+    return texts.replaced({"measures.yaml": text})

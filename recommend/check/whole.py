@@ -22,10 +22,8 @@ from recommend.check.people import People, unsteady_findings
 from recommend.check.promises import Given, Verdict, load_promises
 from recommend.check.reach import reach_findings
 from recommend.check.released import gone_findings, released_findings
-from recommend.check.translated import translation_findings
-from recommend.check.unanswered import shelf_findings, unanswered_findings
-from recommend.check.unused import unused_findings
-from recommend.check.wording import wording_findings
+from recommend.check.unanswered import shelf_findings, unanswered_findings, unused_findings
+from recommend.check.wording import translation_findings, wording_findings
 from recommend.errors import InputError, counted
 from recommend.extras import not_installed
 from recommend.infer.chunks import bear

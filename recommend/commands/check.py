@@ -12,6 +12,7 @@ from recommend.catalogue.shop import open_catalogue
 from recommend.check.discriminating import Discrimination, discrimination_of
 from recommend.check.finding import fails
 from recommend.check.lean import Lean, lean_of
+from recommend.check.whole import Report
 from recommend.check.whole import check as check_whole
 from recommend.commands import single
 from recommend.commands.options import Force
@@ -75,20 +76,25 @@ def check(
         write_output(sarif, text + "\n", FINDINGS, force=force)
     sound = not fails(report.findings, strict=False)
     leaning = _lean(folder, catalogues) if lean and sound else None
-    if in_json:
-        more = {"ranking": discrimination_data(told)} if told else {}
-        more |= {"lean": lean_json(leaning)} if leaning else {}
-        print(json.dumps(as_json(report) | more, indent=2, ensure_ascii=False))
-    else:
-        if told:
-            print_discrimination(told, console())
-        if report.verdicts:
-            print_verdicts(report.verdicts, console())
-        print_findings(report.findings, report.looked_at, console())
-        if leaning:
-            print_lean(leaning, console())
+    (_print_json if in_json else _print)(report, told, leaning)
     if fails(report.findings, strict=strict):
         raise typer.Exit(Exit.BAD_INPUT)
+
+
+def _print_json(report: Report, told: Discrimination | None, leaning: Lean | None) -> None:
+    more = {"ranking": discrimination_data(told)} if told else {}
+    more |= {"lean": lean_json(leaning)} if leaning else {}
+    print(json.dumps(as_json(report) | more, indent=2, ensure_ascii=False))
+
+
+def _print(report: Report, told: Discrimination | None, leaning: Lean | None) -> None:
+    if told:
+        print_discrimination(told, console())
+    if report.verdicts:
+        print_verdicts(report.verdicts, console())
+    print_findings(report.findings, report.looked_at, console())
+    if leaning:
+        print_lean(leaning, console())
 
 
 def _lean(rules: Path, catalogues: list[Path]) -> Lean:

@@ -82,6 +82,6 @@ def new_engine(book: Rulebook, name: str) -> Engine:
         from recommend.infer import one
 
         return one.Engine(book)
-    from recommend.infer.arrays import ArrayEngine
+    from recommend.infer.many import ArrayEngine
 
     return ArrayEngine(book)

@@ -7,9 +7,12 @@ from collections.abc import Callable, Iterator, Mapping
 from rich.console import RenderableType
 from rich.text import Text
 
+from recommend.match.shortlist import Candidate, Group
+from recommend.match.worn import step_id
 from recommend.show.change_picture import picture_lines
 from recommend.show.curves import curve_lines
 from recommend.show.layout import bullet, heading, inset, plain_table
+from recommend.show.letters import names_of
 from recommend.show.trial_answer import trial_lines, trial_names
 from recommend.show.trial_words import (
     READING_WORDS,
@@ -18,17 +21,20 @@ from recommend.show.trial_words import (
     interval_words,
     key_words,
     keys_words,
+    outside_words,
     signed,
     unit_of,
     verdict_words,
 )
-from recommend.show.tried import shortlist_blocks
 from recommend.trial.bands import load_mark
 from recommend.trial.change_picture import change_pictures
 from recommend.trial.judge import Judged, LoadShift, Verdict
 from recommend.trial.outcome import TrialOutcome
 from recommend.trial.report import StepResult, order
 from recommend.trial.steps import Key
+from recommend.trial.tried import Tried
+
+_TITLES: dict[Group, str] = {"pair": "Shoe with insole", "shoe": "Shoes", "insole": "Insoles"}
 
 _WIDE = 115  # columns from which verdicts stand beside the numbers
 _STYLES = {Verdict.OVER_CORRECTED: "bold red", Verdict.AWAY: "red", Verdict.UNCLEAR: "yellow"}
@@ -240,3 +246,32 @@ SECTIONS: Mapping[str, Callable[[TrialOutcome, int], Blocks]] = {
     "shortlist": _shortlist,
     "how": _how_to_read,
 }
+
+
+def shortlist_blocks(one: TrialOutcome) -> Iterator[RenderableType]:
+    """Each group in its new order, with what was measured."""
+    if one.shortlist is None:
+        return
+    yield heading("Shortlist with what was measured")
+    shown = one.outcome.book.parameters.rank.shown
+    names = names_of(one.outcome)
+    tried = {t.id.removeprefix("own+"): t for t in one.ranking.tried}
+    for group, title in _TITLES.items():
+        ranked = one.shortlist.ranked[group]
+        yield inset(f"{title}, {len(ranked)} suitable and in stock", 2, "bold")
+        for place, candidate in enumerate(ranked[:shown], 1):
+            yield inset(Text(f"{place}. {names.worn(candidate.id)}; {_state(candidate, tried)}"), 4)
+        late = [c for c in ranked[shown:] if step_id(c.id) in tried]
+        for candidate in late:
+            place = ranked.index(candidate) + 1
+            yield inset(f"{place}. {names.worn(candidate.id)}; {_state(candidate, tried)}", 4)
+
+
+def _state(candidate: Candidate, tried: dict[str, Tried]) -> str:
+    known = tried.get(step_id(candidate.id))
+    if known is None:
+        return "not tried"
+    if known.bars:
+        against = ", ".join(bar.value.replace("-", " ") for bar in known.bars)
+        return f"tried: {against}"
+    return f"tried: {outside_words(known.result)}"

@@ -18,7 +18,7 @@ def classify(book: Rulebook, c: dict[str, Column]) -> dict[str, Codes]:
     """Codes of every axis, -1 where undetermined, from full columns of facts."""
     lim = {name: limit.values[0].value for name, limit in book.limits.items()}
     axes = {
-        "posture": _posture(c["fpi"], lim),
+        "posture": _posture(book, c),
         "arch": _arch(book, c, lim),
         "arch-flex": _clearly(
             c, "arch-rigidity", lim["arch-rigidity-flexible"], lim["arch-rigidity-stiff"]
@@ -43,13 +43,22 @@ def _stairs(value: Column, *steps: np.ndarray) -> Codes:
     return out
 
 
-def _posture(fpi: Column, lim: dict[str, float]) -> Codes:
+def _by_word(book: Rulebook, c: dict[str, Column], fact: str, limit: str) -> Column:
+    """The limit for the age, or the kind of print, of each foot; NaN where none is meant for it."""
+    word = fact.partition("_")[2]
+    found = [book.limits[limit].value_of({word: one}) for one in book.vocabulary.words[fact]]
+    values = [np.nan if one is None else one.value for one in found]
+    return np.array([*values, np.nan])[c[fact]]  # the last answers for -1, missing
+
+
+def _posture(book: Rulebook, c: dict[str, Column]) -> Codes:
+    fpi, least = c["fpi"], _by_word(book, c, "fpi_age", "fpi-highly-supinated")
     return _stairs(
-        fpi,
-        fpi > lim["fpi-highly-supinated"],
-        fpi > lim["fpi-supinated"],
-        fpi >= lim["fpi-pronated"],
-        fpi >= lim["fpi-highly-pronated"],
+        fpi + least,
+        fpi > least,
+        fpi > _by_word(book, c, "fpi_age", "fpi-supinated"),
+        fpi >= _by_word(book, c, "fpi_age", "fpi-pronated"),
+        fpi >= _by_word(book, c, "fpi_age", "fpi-highly-pronated"),
     )
 
 
@@ -59,10 +68,10 @@ def _banded(value: Column, low: float, high: float) -> Codes:
 
 def _arch(book: Rulebook, c: dict[str, Column], lim: dict[str, float]) -> Codes:
     out = _banded(c["arch-height-ratio"], lim["arch-ratio-low"], lim["arch-ratio-high"])
-    ink = (c["known_arch-height-ratio"] == 0) & (c["arch-index_kind"] == 0)
     index = c["arch-index"]
-    by_index = _stairs(index, index < lim["arch-index-flat"], index <= lim["arch-index-high"])
-    return np.where(ink, by_index, out)
+    flat, high = (_by_word(book, c, "arch-index_kind", f"arch-index-{e}") for e in ("flat", "high"))
+    by_index = _stairs(index + flat, index < flat, index <= high)
+    return np.where(c["known_arch-height-ratio"] == 0, by_index, out)
 
 
 def _standing(c: dict[str, Column], lim: dict[str, float]) -> Codes:

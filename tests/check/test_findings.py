@@ -10,7 +10,7 @@ from recommend.catalogue.loading import read_catalogue
 from recommend.check.finding import Finding
 from recommend.check.logic import logic_findings
 from recommend.check.reach import reach_findings
-from recommend.check.unused import unused_findings
+from recommend.check.unanswered import unused_findings
 from recommend.check.whole import check
 from recommend.infer.conclusions import ContradictionError
 from recommend.infer.engine import engine_of

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from recommend.catalogue import load_catalogue
-from recommend.check.translated import translation_findings
+from recommend.check.wording import translation_findings
 from recommend.rulebook import Rulebook, load_rulebook, shipped_folder
 from recommend.rulebook.contents import contents_of, edits_between
 from recommend.rulebook.loading import read_rulebook

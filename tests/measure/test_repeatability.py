@@ -8,8 +8,10 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
+from recommend.catalogue.shop import with_errors
 from recommend.cli import app
 from recommend.measure.repeatability import repeatability
+from recommend.reading.texts import Texts
 from recommend.rulebook import load_rulebook, shipped_folder
 from recommend.settings import lab_errors
 from recommend.visit.models import Visit
@@ -100,3 +102,12 @@ def test_what_errs_too_much_for_rules_is_repeated_all_the_same() -> None:
     ]
     found = repeatability(visits, book.measures, book.parameters)
     assert "arch-rigidity" in {one.measure for one in found}
+
+
+def test_the_errors_of_a_lab_stay_out_of_the_rulebook_that_ships() -> None:
+    """Texts with a lab's errors are others; those they were made of read as before."""
+    texts = Texts.of_folder(shipped_folder("rules"))
+    before = load_rulebook(texts).measures["fpi"].error
+    of_lab = load_rulebook(with_errors(texts, {"fpi": {"single": 0.1, "floor": 0.1}}, "settings"))
+    assert of_lab.measures["fpi"].error != before
+    assert load_rulebook(texts).measures["fpi"].error == before

@@ -15,6 +15,7 @@ from recommend.infer.many import conclude_many
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.loading import load_rulebook
 from recommend.rulebook.shipped import shipped_folder
+from tests.bench.by_hand import classify
 from tests.infer.feet import facts_of_row, random_columns
 from tests.outside.clips_rules import Clips
 
@@ -60,3 +61,17 @@ def test_the_counter_concludes_the_same(book: Rulebook) -> None:
         for axis, value in one.axes.items():
             words = [None, *book.axes[axis].values]
             assert words[many.axes[axis][row] + 1] == value, (axis, row)
+
+
+def test_the_classify_stage_by_hand_concludes_the_same(book: Rulebook) -> None:
+    """On 4,000 random feet every axis is in numpy what the same limits give written by hand.
+
+    The hand-written stage knows no rule language; it is also the yardstick of tests/bench/engines.
+    """
+    columns = random_columns(book, FEET_IN_CLIPS, np.random.default_rng(20260303))
+    stage = [rule.id for rule in book.rules if rule.stage == "classify"]
+    axes = conclude_many(book, columns, FEET_IN_CLIPS, only=stage).axes
+    by_hand = classify(book, columns)
+    assert by_hand.keys() == axes.keys()
+    for axis, codes in by_hand.items():
+        assert np.array_equal(codes, axes[axis]), axis
