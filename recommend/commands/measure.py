@@ -16,8 +16,8 @@ from recommend.measure.capture import CaptureOptions, is_film, measure_capture
 from recommend.measure.document import as_document
 from recommend.measure.measured import Measured
 from recommend.measure.model import Side
-from recommend.parameters import Parameters
 from recommend.reading import read_document
+from recommend.rulebook import Rulebook
 from recommend.settings import setting
 from recommend.show.bands import usual_bands
 from recommend.show.bar import working
@@ -31,65 +31,75 @@ Facing = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
 Moving = Literal["standing", "walking", "running"]
 
 
+Files = Annotated[
+    list[Path],
+    typer.Argument(
+        help="captures: pressure frames (.npz, .csv), marks (.csv, .c3d), films (.mp4 ...)"
+    ),
+]
+ForSide = Annotated[str | None, typer.Option(help="left or right, where the file does not say it")]
+Still = Annotated[
+    Path | None,
+    typer.Option(help="marks in still standing: the zero of the angle and the camera's level"),
+]
+Into = Annotated[Path | None, typer.Option(help="write the measures into this visit file (YAML)")]
+Plot = Annotated[Path | None, typer.Option(help="save the pictures for print (.svg, .png, .pdf)")]
+Rules = Annotated[
+    Path | None, typer.Option(help="folder of the rulebook; see `recommend setup show`")
+]
+NamedMarks = Annotated[
+    list[str] | None, typer.Option(help="C3D: which point is which mark, upper-leg=NAME")
+]
+Faced = Annotated[str | None, typer.Option(help="C3D: the way the person faces, +x -x +y -y +z -z")]
+Mapping = Annotated[
+    Path | None, typer.Option(help="a lab's own columns, or .mat: how they are named (YAML)")
+]
+WhatGait = Annotated[str, typer.Option(help="C3D, film: standing, walking or running")]
+PutRight = Annotated[
+    list[str] | None,
+    typer.Option(help="film: a mark where you see it, upper-heel@120=412,633, or a file"),
+]
+SaveMarks = Annotated[
+    Path | None, typer.Option(help="film: save the marks found (.csv), one file for each leg")
+]
+SlowMotion = Annotated[
+    float, typer.Option(min=0.1, max=40, help="film: how many times slower it plays than life")
+]
+Plumb = Annotated[
+    str | None, typer.Option(help="film: a plumb line in it, upper and lower end, X,Y:X,Y")
+]
+Ruler = Annotated[
+    str | None, typer.Option(help="film: a length in it, X,Y:X,Y=MM, for marks in mm")
+]
+Crop = Annotated[
+    int | None, typer.Option(min=1, help="film: only write a copy below this row of it")
+]
+ErrorTerms = Annotated[
+    bool, typer.Option("--error-terms", help="what the error of each measure is made of")
+]
+AsJson = Annotated[bool, typer.Option("--json", help="print the same as JSON")]
+
+
 def measure(
-    files: Annotated[
-        list[Path],
-        typer.Argument(
-            help="captures: pressure frames (.npz, .csv), marks (.csv, .c3d), films (.mp4 ...)"
-        ),
-    ],
-    side: Annotated[
-        str | None, typer.Option(help="left or right, where the file does not say it")
-    ] = None,
-    still: Annotated[
-        Path | None,
-        typer.Option(help="marks in still standing: the zero of the angle and the camera's level"),
-    ] = None,
-    into: Annotated[
-        Path | None, typer.Option(help="write the measures into this visit file (YAML)")
-    ] = None,
-    plot: Annotated[
-        Path | None, typer.Option(help="save the pictures for print (.svg, .png, .pdf)")
-    ] = None,
-    rules: Annotated[
-        Path | None, typer.Option(help="folder of the rulebook; see `recommend setup show`")
-    ] = None,
-    mark: Annotated[
-        list[str] | None, typer.Option(help="C3D: which point is which mark, upper-leg=NAME")
-    ] = None,
-    facing: Annotated[
-        str | None, typer.Option(help="C3D: the way the person faces, +x -x +y -y +z -z")
-    ] = None,
-    mapping: Annotated[
-        Path | None,
-        typer.Option(help="a lab's own columns, or .mat: how they are named (YAML)"),
-    ] = None,
-    gait: Annotated[str, typer.Option(help="C3D, film: standing, walking or running")] = "walking",
-    put_right: Annotated[
-        list[str] | None,
-        typer.Option(help="film: a mark where you see it, upper-heel@120=412,633, or a file"),
-    ] = None,
-    marks: Annotated[
-        Path | None, typer.Option(help="film: save the marks found (.csv), one file for each leg")
-    ] = None,
-    slow_motion: Annotated[
-        float, typer.Option(min=0.1, max=40, help="film: how many times slower it plays than life")
-    ] = 1.0,
-    plumb: Annotated[
-        str | None, typer.Option(help="film: a plumb line in it, upper and lower end, X,Y:X,Y")
-    ] = None,
-    ruler: Annotated[
-        str | None, typer.Option(help="film: a length in it, X,Y:X,Y=MM, for marks in mm")
-    ] = None,
-    crop: Annotated[
-        int | None,
-        typer.Option(min=1, help="film: only write a copy below this row of it"),
-    ] = None,
+    files: Files,
+    side: ForSide = None,
+    still: Still = None,
+    into: Into = None,
+    plot: Plot = None,
+    rules: Rules = None,
+    mark: NamedMarks = None,
+    facing: Faced = None,
+    mapping: Mapping = None,
+    gait: WhatGait = "walking",
+    put_right: PutRight = None,
+    marks: SaveMarks = None,
+    slow_motion: SlowMotion = 1.0,
+    plumb: Plumb = None,
+    ruler: Ruler = None,
+    crop: Crop = None,
     force: Force = False,
-    error_terms: Annotated[
-        bool, typer.Option("--error-terms", help="what the error of each measure is made of")
-    ] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
+    error_terms: ErrorTerms = False,
+    as_json: AsJson = False,
 ) -> None:
     """Measure feet from pressure frames and from marks on rear-view video.
 
@@ -99,9 +109,10 @@ def measure(
 
     Example: recommend measure catalogue_demo/captures/walk-left.csv
     """
+    book = open_rulebook(rules)
     if crop is not None:
         for file in files:
-            films.write_crop(file, crop, open_rulebook(rules).parameters)
+            films.write_crop(file, crop, book.parameters)
         return
     options = CaptureOptions(
         side=cast(Side | None, _one_of(side, ("left", "right"), "side")),
@@ -112,9 +123,36 @@ def measure(
         mapping=mapping,
         film=films.options_of(files, put_right or [], slow_motion, plumb, ruler),
     )
-    book = open_rulebook(rules)
-    found: list[Measured] = []
     written: list[Path] = []
+    found = _measured(files, book, options, marks, written)
+    if as_json:
+        print(json.dumps(as_document(found), ensure_ascii=False))
+    else:
+        print_measured(found, usual_bands(book), book.measures, book.parameters, console())
+        if error_terms:
+            print_error_terms(found, book.measures, console())
+        print_byline(book)
+    if plot is not None:
+        from recommend.show.measured_plot import save_plot
+
+        save_plot(plot, found, usual_bands(book), book.parameters, force=force)
+        typer.echo(f"saved {plot}", err=True)
+    if into is not None:
+        _write(into, found, book, written if plot is None else [*written, plot])
+
+
+def _measured(
+    files: list[Path],
+    book: Rulebook,
+    options: CaptureOptions,
+    marks: Path | None,
+    written: list[Path],
+) -> list[Measured]:
+    """Every foot of every file; `marks` is where those found in films are saved.
+
+    `written` takes the names of what is written beside films.
+    """
+    found: list[Measured] = []
     with working("measuring") as tell:
         for done, file in enumerate(files):
             tell(done, len(files))
@@ -122,32 +160,18 @@ def measure(
                 found += films.measure(file, book, options, marks, tell, written)
             else:
                 found += measure_capture(file, book.parameters, book.measures, options)
-    bands = usual_bands(book)
-    if as_json:
-        print(json.dumps(as_document(found), ensure_ascii=False))
-    else:
-        print_measured(found, bands, book.measures, book.parameters, console())
-        if error_terms:
-            print_error_terms(found, book.measures, console())
-        print_byline(book)
-    if plot is not None:
-        from recommend.show.measured_plot import save_plot
-
-        save_plot(plot, found, bands, book.parameters, force=force)
-        typer.echo(f"saved {plot}", err=True)
-        written.append(plot)
-    if into is not None:
-        _write(into, found, book.parameters)
-        whose = str(read_document(into).data["reference"])
-        for one in written:  # so that forgetting the customer reaches it
-            Shelf(setting("visits").value).remember(whose, one)
+    return found
 
 
-def _write(into: Path, found: list[Measured], parameters: Parameters) -> None:
+def _write(into: Path, found: list[Measured], book: Rulebook, pictures: list[Path]) -> None:
+    """Write what was measured into a visit, and note its pictures, so that forgetting has them."""
     from recommend.measure.into import write_into
 
-    for sentence in write_into(into, found, parameters):
+    for sentence in write_into(into, found, book.parameters):
         typer.echo(f"{into}: {sentence}", err=True)
+    whose = str(read_document(into).data["reference"])
+    for one in pictures:
+        Shelf(setting("visits").value).remember(whose, one)
 
 
 def _one_of(word: str | None, allowed: tuple[str, ...], option: str) -> str | None:
