@@ -83,6 +83,8 @@ class Capture(Group):
     footprint_least: NotNegative
     force_per_length: NotNegative
     width_most: Share
+    small_length: Positive
+    small_force: Positive
     late_start: Share
     askew: NotNegative
     side_doubt: Share
@@ -98,9 +100,11 @@ class Capture(Group):
     force_least: NotNegative
     force_most: NotNegative
     partial_share: Share
+    still_travel: Positive
     still_force: Share
     edge_share: Share
     heel_share: Share
+    heel_least: Share
     forefoot_low: Share
     forefoot_high: Share
     second_ray: Share
@@ -148,6 +152,7 @@ class Capture(Group):
     rate_cop: NotNegative
     rate_contact_time: NotNegative
     isthmus_lost: NotNegative
+    frames_path: Count
     path_smooth_ms: NotNegative
     cutoff_walking: Positive
     cutoff_running: Positive
@@ -157,6 +162,7 @@ class Capture(Group):
     heel_near: Share
     landing_window: Share
     peak_window: Share
+    frames_landing_running: Count
     frames_landing: Count
     frames_peak: Count
     placing: NotNegative

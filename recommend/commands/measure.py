@@ -16,7 +16,7 @@ from recommend.measure.capture import CaptureOptions, is_film, measure_capture
 from recommend.measure.document import as_document
 from recommend.measure.measured import Measured
 from recommend.measure.model import Side
-from recommend.parameters import Parameters
+from recommend.rulebook import Rulebook
 from recommend.show.bands import usual_bands
 from recommend.show.bar import working
 from recommend.show.console import console, print_byline
@@ -28,65 +28,75 @@ Facing = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
 Moving = Literal["standing", "walking", "running"]
 
 
+Files = Annotated[
+    list[Path],
+    typer.Argument(
+        help="captures: pressure frames (.npz, .csv), marks (.csv, .c3d), films (.mp4 ...)"
+    ),
+]
+ForSide = Annotated[str | None, typer.Option(help="left or right, where the file does not say it")]
+Still = Annotated[
+    Path | None,
+    typer.Option(help="marks in still standing: the zero of the angle and the camera's level"),
+]
+Into = Annotated[Path | None, typer.Option(help="write the measures into this visit file (YAML)")]
+Plot = Annotated[Path | None, typer.Option(help="save the pictures for print (.svg, .png, .pdf)")]
+Rules = Annotated[
+    Path | None, typer.Option(help="folder of the rulebook; see `recommend setup show`")
+]
+NamedMarks = Annotated[
+    list[str] | None, typer.Option(help="C3D: which point is which mark, upper-leg=NAME")
+]
+Faced = Annotated[str | None, typer.Option(help="C3D: the way the person faces, +x -x +y -y +z -z")]
+Mapping = Annotated[
+    Path | None, typer.Option(help="a lab's own columns, or .mat: how they are named (YAML)")
+]
+WhatGait = Annotated[str, typer.Option(help="C3D, film: standing, walking or running")]
+PutRight = Annotated[
+    list[str] | None,
+    typer.Option(help="film: a mark where you see it, upper-heel@120=412,633, or a file"),
+]
+SaveMarks = Annotated[
+    Path | None, typer.Option(help="film: save the marks found (.csv), one file for each leg")
+]
+SlowMotion = Annotated[
+    float, typer.Option(min=0.1, max=40, help="film: how many times slower it plays than life")
+]
+Plumb = Annotated[
+    str | None, typer.Option(help="film: a plumb line in it, upper and lower end, X,Y:X,Y")
+]
+Ruler = Annotated[
+    str | None, typer.Option(help="film: a length in it, X,Y:X,Y=MM, for marks in mm")
+]
+Crop = Annotated[
+    int | None, typer.Option(min=1, help="film: only write a copy below this row of it")
+]
+ErrorTerms = Annotated[
+    bool, typer.Option("--error-terms", help="what the error of each measure is made of")
+]
+AsJson = Annotated[bool, typer.Option("--json", help="print the same as JSON")]
+
+
 def measure(
-    files: Annotated[
-        list[Path],
-        typer.Argument(
-            help="captures: pressure frames (.npz, .csv), marks (.csv, .c3d), films (.mp4 ...)"
-        ),
-    ],
-    side: Annotated[
-        str | None, typer.Option(help="left or right, where the file does not say it")
-    ] = None,
-    still: Annotated[
-        Path | None,
-        typer.Option(help="marks in still standing: the zero of the angle and the camera's level"),
-    ] = None,
-    into: Annotated[
-        Path | None, typer.Option(help="write the measures into this visit file (YAML)")
-    ] = None,
-    plot: Annotated[
-        Path | None, typer.Option(help="save the pictures for print (.svg, .png, .pdf)")
-    ] = None,
-    rules: Annotated[
-        Path | None, typer.Option(help="folder of the rulebook; see `recommend setup show`")
-    ] = None,
-    mark: Annotated[
-        list[str] | None, typer.Option(help="C3D: which point is which mark, upper-leg=NAME")
-    ] = None,
-    facing: Annotated[
-        str | None, typer.Option(help="C3D: the way the person faces, +x -x +y -y +z -z")
-    ] = None,
-    mapping: Annotated[
-        Path | None,
-        typer.Option(help="a lab's own columns, or .mat: how they are named (YAML)"),
-    ] = None,
-    gait: Annotated[str, typer.Option(help="C3D, film: standing, walking or running")] = "walking",
-    put_right: Annotated[
-        list[str] | None,
-        typer.Option(help="film: a mark where you see it, upper-heel@120=412,633, or a file"),
-    ] = None,
-    marks: Annotated[
-        Path | None, typer.Option(help="film: save the marks found (.csv), one file for each leg")
-    ] = None,
-    slow_motion: Annotated[
-        float, typer.Option(min=0.1, max=40, help="film: how many times slower it plays than life")
-    ] = 1.0,
-    plumb: Annotated[
-        str | None, typer.Option(help="film: a plumb line in it, upper and lower end, X,Y:X,Y")
-    ] = None,
-    ruler: Annotated[
-        str | None, typer.Option(help="film: a length in it, X,Y:X,Y=MM, for marks in mm")
-    ] = None,
-    crop: Annotated[
-        int | None,
-        typer.Option(min=1, help="film: only write a copy below this row of it"),
-    ] = None,
+    files: Files,
+    side: ForSide = None,
+    still: Still = None,
+    into: Into = None,
+    plot: Plot = None,
+    rules: Rules = None,
+    mark: NamedMarks = None,
+    facing: Faced = None,
+    mapping: Mapping = None,
+    gait: WhatGait = "walking",
+    put_right: PutRight = None,
+    marks: SaveMarks = None,
+    slow_motion: SlowMotion = 1.0,
+    plumb: Plumb = None,
+    ruler: Ruler = None,
+    crop: Crop = None,
     force: Force = False,
-    error_terms: Annotated[
-        bool, typer.Option("--error-terms", help="what the error of each measure is made of")
-    ] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
+    error_terms: ErrorTerms = False,
+    as_json: AsJson = False,
 ) -> None:
     """Measure feet from pressure frames and from marks on rear-view video.
 
@@ -96,9 +106,10 @@ def measure(
 
     Example: recommend measure catalogue_demo/captures/walk-left.csv
     """
+    book = open_rulebook(rules)
     if crop is not None:
         for file in files:
-            films.write_crop(file, crop, open_rulebook(rules).parameters)
+            films.write_crop(file, crop, book.parameters)
         return
     options = CaptureOptions(
         side=cast(Side | None, _one_of(side, ("left", "right"), "side")),
@@ -109,7 +120,21 @@ def measure(
         mapping=mapping,
         film=films.options_of(files, put_right or [], slow_motion, plumb, ruler),
     )
-    book = open_rulebook(rules)
+    found = _measured(files, book, options, marks)
+    if as_json:
+        print(json.dumps(as_document(found), ensure_ascii=False))
+    else:
+        print_measured(found, usual_bands(book), book.measures, book.parameters, console())
+        if error_terms:
+            print_error_terms(found, book.measures, console())
+        print_byline(book)
+    _save(found, book, plot, into, force=force)
+
+
+def _measured(
+    files: list[Path], book: Rulebook, options: CaptureOptions, marks: Path | None
+) -> list[Measured]:
+    """Every foot of every file; `marks` is where those found in films are saved."""
     found: list[Measured] = []
     with working("measuring") as tell:
         for done, file in enumerate(files):
@@ -118,28 +143,23 @@ def measure(
                 found += films.measure(file, book, options, marks, tell)
             else:
                 found += measure_capture(file, book.parameters, book.measures, options)
-    bands = usual_bands(book)
-    if as_json:
-        print(json.dumps(as_document(found), ensure_ascii=False))
-    else:
-        print_measured(found, bands, book.measures, book.parameters, console())
-        if error_terms:
-            print_error_terms(found, book.measures, console())
-        print_byline(book)
+    return found
+
+
+def _save(
+    found: list[Measured], book: Rulebook, plot: Path | None, into: Path | None, *, force: bool
+) -> None:
+    """Pictures for print and lines of a visit, where asked for."""
     if plot is not None:
         from recommend.show.measured_plot import save_plot
 
-        save_plot(plot, found, bands, book.parameters, force=force)
+        save_plot(plot, found, usual_bands(book), book.parameters, force=force)
         typer.echo(f"saved {plot}", err=True)
     if into is not None:
-        _write(into, found, book.parameters)
+        from recommend.measure.into import write_into
 
-
-def _write(into: Path, found: list[Measured], parameters: Parameters) -> None:
-    from recommend.measure.into import write_into
-
-    for sentence in write_into(into, found, parameters):
-        typer.echo(f"{into}: {sentence}", err=True)
+        for sentence in write_into(into, found, book.parameters):
+            typer.echo(f"{into}: {sentence}", err=True)
 
 
 def _one_of(word: str | None, allowed: tuple[str, ...], option: str) -> str | None:

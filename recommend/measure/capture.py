@@ -18,6 +18,7 @@ from recommend.measure.header import Gait, read_head
 from recommend.measure.measured import Measured
 from recommend.measure.model import Side
 from recommend.parameters import Parameters
+from recommend.reading import read_document
 from recommend.reading.document import refuse_no_file
 
 if TYPE_CHECKING:
@@ -166,7 +167,7 @@ def _measure(
     path: Path, parameters: Parameters, defs: MeasureDefs, options: CaptureOptions
 ) -> tuple[Measured, ...]:
     # Imported here, so that a pressure capture does not load the readers of video and back.
-    if path.suffix.lower() == ".mat" or (options.mapping is None and _kind(path) == "pressure"):
+    if _is_pressure(path, options.mapping):
         from recommend.measure.pressure import measure_pressure, read_pressure
 
         recording = read_pressure(path, parameters, options.side, options.mapping)
@@ -189,9 +190,20 @@ def _read_marks(
             path, options.side, options.marks, options.facing, options.gait, options.condition,
             parameters.capture.step_force,
         )  # fmt: skip
-    from recommend.measure.video.reading import read_marks_csv
+    from recommend.measure.video.reading import read_marks_csv, read_marks_mat
 
+    if path.suffix.lower() == ".mat" and options.mapping is not None:
+        limit = parameters.capture.recording_limit
+        return read_marks_mat(path, side, options.mapping, limit)
     return read_marks_csv(path, side, options.mapping)
+
+
+def _is_pressure(path: Path, mapping: Path | None) -> bool:
+    """Whether a capture is one of pressure; a mapping of a .mat names the array of one or other."""
+    if path.suffix.lower() != ".mat":
+        return mapping is None and _kind(path) == "pressure"
+    named = read_document(mapping).data if mapping is not None else {}
+    return not (isinstance(named, dict) and "marks" in named)
 
 
 def _kind(path: Path) -> str:

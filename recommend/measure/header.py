@@ -6,6 +6,7 @@ spelling, and every message names file and line.
 
 from __future__ import annotations
 
+import datetime
 from pathlib import Path
 from typing import Literal
 
@@ -23,7 +24,8 @@ class CaptureHead(Strict):
     """What every capture says of itself.
 
     `condition` is ``barefoot`` or the id of the product worn. `side` may be left out of a
-    pressure capture only, where it is told from the footprint. `device` is what took it.
+    pressure capture only, where it is told from the footprint. `device` is what took it, `date`
+    the day.
     """
 
     capture: Literal["pressure", "marks"]
@@ -32,6 +34,7 @@ class CaptureHead(Strict):
     gait: Gait = "walking"
     condition: str = "barefoot"
     device: DeviceName = ""
+    date: datetime.date | None = None
 
 
 _MOST_LINES = 200  # a guard of memory

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 from typing import Literal
 
 import numpy as np
@@ -57,7 +59,7 @@ class Measured:
     curves : ``rearfoot-angle`` (deg), ``cop`` (101, 2 in mm) and ``force`` (N) over stance.
     picture : the mean footprint of a pressure capture.
     budgets : what the error of each measure is made of, by its `key_of`.
-    device : what took the capture, as its head says.
+    device, date : what took the capture, and the day, as its head says.
     """
 
     kind: Literal["pressure", "marks"]
@@ -75,6 +77,12 @@ class Measured:
     picture: FootPicture | None = None
     budgets: Mapping[str, Budget] = field(default_factory=dict)
     device: str = ""
+    date: datetime.date | None = None
+
+    @property
+    def origin(self) -> str:
+        """The capture's file, without its folder, and its date where it is known."""
+        return ", ".join(filter(None, (Path(self.file).name, str(self.date or ""))))
 
     def budget(self, measure: Measure) -> Budget:
         """What the error of `measure` is made of, doubts included."""

@@ -14,7 +14,7 @@ from rich.text import Text
 
 from recommend.measure.measured import FootPicture
 from recommend.measure.model import Side
-from recommend.measure.phases import PHASES, Curve, phase_slices
+from recommend.measure.phases import PHASES, STANCE_POINTS, Curve, phase_slices
 from recommend.parameters import Parameters
 
 FloatArray = NDArray[np.float64]
@@ -30,6 +30,7 @@ SHADES: Final[tuple[tuple[float, str, str], ...]] = (
     (250.0, "█", "@"),
 )
 PATH_LETTERS: Final = {"contact": "c", "midstance": "m", "propulsion": "p"}
+INDEX_LINE: Final = "/"
 
 
 def footprint_lines(
@@ -64,6 +65,7 @@ def legend(path: bool, *, ascii_only: bool = False) -> Text:
     if path:
         text.append("path of load: ")
         text.append(", ".join(f"{letter} {phase}" for phase, letter in PATH_LETTERS.items()))
+        text.append(f", {INDEX_LINE} line of the excursion index")
     return text
 
 
@@ -97,6 +99,8 @@ def _path_letters(path: Curve | None, parameters: Parameters) -> dict[tuple[int,
         for x, y in path.mean[phase_slices(parameters)[phase]]:
             top = np.ceil(y / ALONG_MM) * ALONG_MM
             letters[_cell(x, float(top))] = PATH_LETTERS[phase]
+    for x, y in np.linspace(path.mean[0], path.mean[-1], STANCE_POINTS):
+        letters.setdefault(_cell(x, float(np.ceil(y / ALONG_MM) * ALONG_MM)), INDEX_LINE)
     return letters
 
 

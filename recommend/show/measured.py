@@ -13,7 +13,7 @@ from recommend.measure.definitions import MeasureDefs, unit_words
 from recommend.measure.measured import Measured
 from recommend.measure.model import SIDES, Flag, Measure
 from recommend.measure.phases import PHASES, Phase
-from recommend.measure.pressure.regions import REGIONS
+from recommend.measure.pressure.regions import REGIONS, UNTOLD
 from recommend.parameters import Parameters
 from recommend.show import footprint_map, stance_curve
 from recommend.show.bands import Band
@@ -44,6 +44,7 @@ _BY_PHASE: Mapping[str, Mapping[str, str]] = {
     },
     "marks": {"{}-mean": "mean °", "{}-peak": "peak °", "{}-excursion": "excursion °"},
 }
+_ANGLE = "rearfoot-angle"
 _PLACES = {"ratio": 2, "s": 2, "mm": 0, "kPa": 0, "percent": 1, "deg": 1}
 _KINDS = {"pressure": "Pressure frames", "marks": "Video marks"}
 _EFFECTS = {"noted": "NOTED", "widened": "ERROR WIDENED", "removed": "MEASURE WITHDRAWN"}
@@ -81,8 +82,12 @@ def _blocks(
         yield bullet(_what(one))
     found = sorted(found, key=lambda one: SIDES.index(one.side))  # left stands on the left
     yield from _footprints(found, parameters, width, plain)
+    reaches = [stance_curve.reach(one.curves[_ANGLE], _band(one, bands)) for one in found
+               if _ANGLE in one.curves]  # fmt: skip
+    ends = (min(low for low, _ in reaches), max(high for _, high in reaches)) if reaches else None
     for one in found:
-        yield from _angle_curve(one, bands, parameters, width, plain)
+        if ends and _ANGLE in one.curves:
+            yield from _angle_curve(one, _band(one, bands), ends, parameters, width, plain)
     for group in _groups(found):
         one = group[0]
         yield heading(f"{_KINDS[one.kind]}, {one.condition}, {one.gait} (± standard error)")
@@ -133,7 +138,8 @@ def _footprints(
         lines = footprint_map.footprint_lines(
             one.picture, curve, one.side, parameters, ascii_only=plain
         )
-        title = Text(f"{one.side}, {one.load}".center(lines[0].cell_len))
+        wide = lines[0].cell_len
+        title = Text(f"{one.side}, {one.load}".center(wide) + "\n" + one.origin[:wide].center(wide))
         block = Text("\n").join([title, *lines, _sides_line(one.side, lines[0].cell_len)])
         if used and used + lines[0].cell_len + 4 > width:
             yield _beside(columns)
@@ -159,32 +165,37 @@ def _beside(columns: Sequence[Text]) -> RenderableType:
     return Padding(grid, (0, 0, 0, 2))
 
 
+def _reference(one: Measured) -> str:
+    """What the angles of a film are measured from."""
+    measure = one.find("peak-angle") or one.find("midstance-angle")
+    return measure.qualifiers["reference"] if measure else ""
+
+
+def _band(
+    one: Measured, bands: Mapping[tuple[str, str], Mapping[Phase, Band]]
+) -> Mapping[Phase, Band]:
+    return bands.get((one.gait, _reference(one)), {})
+
+
 def _angle_curve(
     one: Measured,
-    bands: Mapping[tuple[str, str], Mapping[Phase, Band]],
+    band: Mapping[Phase, Band],
+    ends: tuple[float, float],
     parameters: Parameters,
     width: int,
     plain: bool,
 ) -> Iterator[RenderableType]:
-    curve = one.curves.get("rearfoot-angle")
-    if curve is None:
-        return
-    measure = one.find("peak-angle") or one.find("midstance-angle")
-    reference = measure.qualifiers["reference"] if measure else ""
-    band = bands.get((one.gait, reference), {})
-    peak = _peak(one)
-    yield heading(f"Rearfoot angle over stance, {one.side} foot, degrees from {reference}")
-    lines = stance_curve.curve_lines(curve, band, parameters, width, peak=peak, ascii_only=plain)
+    """The curve of one foot between degrees that all curves share."""
+    curve, marks = one.curves[_ANGLE], stance_curve.marks_of(one, parameters)
+    yield heading(f"Rearfoot angle over stance, {one.side} foot, degrees from {_reference(one)}")
+    yield Text(one.origin)
+    lines = stance_curve.curve_lines(
+        curve, band, parameters, width, ends=ends, marks=marks, ascii_only=plain
+    )
     yield Text("\n").join(lines)
-    yield stance_curve.legend(curve.n, bool(band), peak=peak, ascii_only=plain)
+    yield stance_curve.legend(curve.n, bool(band), marks=marks, ascii_only=plain)
     if not band:
         yield Text("The rulebook has no band for this gait and what it was measured from.")
-
-
-def _peak(one: Measured) -> tuple[float, float] | None:
-    """Time in percent of stance and angle of the mean peak, where both were told."""
-    time, angle = one.find("peak-time"), one.find("peak-angle")
-    return (float(time.value), float(angle.value)) if time and angle else None
 
 
 def is_shown(measure: Measure, defs: MeasureDefs) -> bool:
@@ -284,7 +295,7 @@ def _regions(group: Sequence[Measured]) -> Iterator[RenderableType]:
     for region in REGIONS:
         cells = [one.find(f"{what}-{region}") for one in group for what in heads]
         told = [_touched(one, region) for one in group]
-        if region != "toes":
+        if region not in UNTOLD:
             words = ", ".join(filter(None, dict.fromkeys(told)))
             name = region.replace("-", " ") + (f" ({words})" if words else "")
             table.add_row(name, *(_plain_value(cell) for cell in cells))

@@ -135,7 +135,7 @@ def _footprint(axis: Any, one: Measured, highest: float, parameters: Parameters)
         aspect="equal",
         xlabel=f"{left}   mm from the foot axis   {right}",
         ylabel="mm from the heel",
-        title=f"{one.side} foot, {one.condition}, {one.gait}, {one.n} steps\n{Path(one.file).name}",
+        title=f"{one.side} foot, {one.condition}, {one.gait}, {one.n} steps\n{one.origin}",
     )
 
 
@@ -188,5 +188,5 @@ def _angle(
         xlim=(0, 100),
         xlabel="percent of stance",
         ylabel=f"degrees from {reference}, eversion up",
-        title=f"{one.side} foot, {one.condition}, {one.gait}\n{Path(one.file).name}",
+        title=f"{one.side} foot, {one.condition}, {one.gait}\n{one.origin}",
     )

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from rich.text import Text
 
+from recommend.measure.measured import Measured
 from recommend.measure.phases import PHASES, STANCE_POINTS, Curve, Phase, phase_slices
 from recommend.parameters import Parameters
 from recommend.show.bands import Band
@@ -18,8 +20,35 @@ _MOST_ROWS = 17
 _STEPS = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0)  # degrees between rows
 _LABEL = 8  # columns of the scale on the left
 _SHADE, _SPREAD, _MEAN, _ZERO = "░", ":", "●", "-"
-_PEAK = "P"
+_MARKS = {"peak": "P", "midstance": "m", "propulsion": "p"}
 _ASCII = {_SHADE: "%", _MEAN: "o"}
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """What is judged of a curve: a sign at a time (percent of stance) and angle (degrees)."""
+
+    sign: str
+    time: float
+    angle: float
+    words: str
+
+
+def marks_of(one: Measured, parameters: Parameters) -> list[Mark]:
+    """The mean peak with its time, and the mean of each phase that is judged, where told."""
+    marks = []
+    for phase in PHASES[1:]:
+        mean = one.find(f"{phase}-angle")
+        if mean:
+            cut = phase_slices(parameters)[phase]
+            words = f"mean of {phase}, {float(mean.value):.1f}°"
+            middle = (cut.start + cut.stop - 1) / 2.0
+            marks.append(Mark(_MARKS[phase], middle, float(mean.value), words))
+    time, peak = one.find("peak-time"), one.find("peak-angle")
+    if time and peak:
+        words = f"the peak, {float(peak.value):.1f}° at {float(time.value):.0f} % of stance"
+        marks.append(Mark(_MARKS["peak"], float(time.value), float(peak.value), words))
+    return marks
 
 
 def curve_lines(
@@ -28,21 +57,23 @@ def curve_lines(
     parameters: Parameters,
     width: int,
     *,
-    peak: tuple[float, float] | None = None,
+    ends: tuple[float, float],
+    marks: Sequence[Mark] = (),
     ascii_only: bool = False,
 ) -> list[Text]:
     """The curve in at most `width` columns, with its scale in degrees and its phases.
 
-    `peak` is the time (percent of stance) and angle of the mean peak, marked with a P.
+    `ends` are the lowest and highest degrees of the scale (see `reach`), so that curves can be
+    compared; `marks` is what is judged: the peak, and means by phase.
     """
     span = max(min(width - _LABEL - 1, STANCE_POINTS), 24)
     points = np.round(np.linspace(0, STANCE_POINTS - 1, span)).astype(np.intp)
-    scale = _scale(curve, bands)
+    scale = _scale(*ends)
     cuts = phase_slices(parameters)
     columns = [_column(curve, int(p), _band_at(int(p), bands, cuts), scale) for p in points]
-    if peak is not None:
-        at = int(np.argmin(np.abs(points - peak[0])))
-        columns[at][int(np.argmin(np.abs(scale - peak[1])))] = _PEAK
+    for mark in marks:
+        at = int(np.argmin(np.abs(points - mark.time)))
+        columns[at][int(np.argmin(np.abs(scale - mark.angle)))] = mark.sign
     lines = []
     for row, degrees in enumerate(scale):
         label = f"{degrees:6g} " if float(degrees).is_integer() else " " * 7
@@ -53,28 +84,26 @@ def curve_lines(
     return lines
 
 
-def legend(
-    n: int,
-    bands: bool,
-    *,
-    peak: tuple[float, float] | None = None,
-    ascii_only: bool = False,
-) -> Text:
+def legend(n: int, bands: bool, *, marks: Sequence[Mark] = (), ascii_only: bool = False) -> Text:
     """What the signs mean."""
     mean, shade = (_ASCII[s] if ascii_only else s for s in (_MEAN, _SHADE))
-    text = f"{mean} mean of {n} strides   {_SPREAD} spread between strides (1 SD)"
-    if peak is not None:
-        text += f"   {_PEAK} the peak, {peak[1]:.1f}° at {peak[0]:.0f} % of stance"
+    parts = [f"{mean} mean of {n} strides", f"{_SPREAD} spread between strides (1 SD)"]
+    parts += [f"{mark.sign} {mark.words}" for mark in marks]
     if bands:
-        text += f"   {shade} band of the peak in most feet"
-    return Text(f"{text}; up: the heel rolls in (eversion)")
+        parts.append(f"{shade} band of the peak in most feet")
+    return Text("   ".join(parts) + "; up: the heel rolls in (eversion)")
 
 
-def _scale(curve: Curve, bands: Mapping[Phase, Band]) -> FloatArray:
-    """Degrees of each row, highest first, a round step apart."""
+def reach(curve: Curve, bands: Mapping[Phase, Band]) -> tuple[float, float]:
+    """Lowest and highest degrees that a picture of the curve and its bands needs."""
     ends = [float((curve.mean - curve.sd).min()), float((curve.mean + curve.sd).max())]
     ends += [end for band in bands.values() for end in band if np.isfinite(end)]
-    low, high = float(np.floor(min(ends))), float(np.ceil(max(ends)))
+    return min(ends), max(ends)
+
+
+def _scale(lowest: float, highest: float) -> FloatArray:
+    """Degrees of each row, highest first, a round step apart."""
+    low, high = float(np.floor(lowest)), float(np.ceil(highest))
     step = next(s for s in _STEPS if (high - low) / s < _MOST_ROWS)
     return np.arange(np.ceil(high / step), np.floor(low / step) - 1, -1, dtype=np.float64) * step
 
@@ -107,7 +136,8 @@ def _column(curve: Curve, point: int, band: Band | None, scale: FloatArray) -> l
 
 def _styled(signs: str, ascii_only: bool) -> Text:
     text = Text()
-    styles = {_SHADE: "green", _MEAN: "bold", _PEAK: "bold", _SPREAD: "", _ZERO: "dim"}
+    styles = {_SHADE: "green", _MEAN: "bold", _SPREAD: "", _ZERO: "dim"}
+    styles |= dict.fromkeys(_MARKS.values(), "bold reverse")
     for sign in signs:
         text.append(_ASCII.get(sign, sign) if ascii_only else sign, style=styles.get(sign, ""))
     return text

@@ -9,6 +9,7 @@ bias over the error stated; a measure that is not given has no cell.
 from __future__ import annotations
 
 import argparse
+import textwrap
 from collections import defaultdict
 from pathlib import Path
 
@@ -74,14 +75,22 @@ def judged(rows, terms) -> dict[str, tuple[float, float, str]]:
 
 
 def print_cells(cells: dict[str, dict[str, tuple[float, float, str]]]) -> None:
-    """A line for each measure: percent held and bias over error, a column for each cell."""
+    """A line for each measure, a column for each cell: percent held, bias in percent of the error.
+
+    Below, by term, the measures that hold above 98 % all over: that term is too wide.
+    """
     names = sorted({name for cell in cells.values() for name in cell})
-    print("  " + "measure".ljust(24) + "".join(head.rjust(11) for head in cells) + "  widest term")
+    print("".ljust(26) + "".join(head.rjust(7) for head in cells))
+    wide: dict[str, list[str]] = defaultdict(list)
     for name in names:
         found = [cell.get(name) for cell in cells.values()]
-        columns = [f"{one[0]:.0f} {one[1]:+.2f}" if one else "-" for one in found]
-        widest = dict.fromkeys(one[2] for one in found if one)
-        print("  " + name.ljust(24) + "".join(c.rjust(11) for c in columns), " ", *widest)
+        columns = [f"{one[0]:.0f}{round(100 * one[1]):+d}" if one else "-" for one in found]
+        print(name.ljust(26) + "".join(column.rjust(7) for column in columns))
+        given = [one for one in found if one]
+        if np.mean([one[0] for one in given]) > 98:
+            wide[given[-1][2]].append(name)
+    for term, too_wide in wide.items():
+        print(textwrap.fill(f"{term} too wide: {', '.join(too_wide)}", 79, subsequent_indent="  "))
 
 
 def main() -> None:

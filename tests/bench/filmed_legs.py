@@ -149,13 +149,20 @@ def draw(
         )
 
     _write(path, camera, times, frame_at)
-    marks = {
-        side: _turned(camera_view(camera, moves[side](times))[0][:, :4], camera)
-        for side in scene.legs
-    }
+    marks = {side: _turned(_marks_seen(camera, moves[side], times), camera) for side in scene.legs}
     for side, mark in scene.missing:
         marks[side][:, MARKS.index(mark)] = np.nan
     return Drawn(path, truth, marks, times)
+
+
+def _marks_seen(camera: Camera, go, times: np.ndarray) -> np.ndarray:
+    """(frames, 4, 2) where each mark is in the picture when the camera reads its row."""
+    seen = camera_view(camera, go(times))[0][:, :4]
+    if not camera.readout_s:
+        return seen
+    late = camera.readout_s * (np.clip(seen[..., 1] / camera.height, 0, 1) - 0.5)
+    each = [camera_view(camera, go(times + late[:, k]))[0][:, k] for k in range(4)]
+    return np.stack(each, axis=1)
 
 
 def _moments(camera: Camera) -> np.ndarray:

@@ -49,16 +49,14 @@ def rows_of(feet: int, pitch: float, rate: float, *, steps: int = 5, gait: str =
     return rows, doubted / feet, terms, dict(said)
 
 
-def over_rates(
-    cells: Sequence[dict[str, tuple[float, float, str]]],
-) -> dict[str, tuple[float, float, str]]:
-    """Of one pitch: the least percent held and the largest bias at any rate, by measure."""
-    out: dict[str, tuple[float, float, str]] = {}
-    for name in {name for cell in cells for name in cell}:
-        found = [cell[name] for cell in cells if name in cell]
-        widest = max(found, key=lambda one: abs(one[1]))
-        out[name] = (min(one[0] for one in found), widest[1], widest[2])
-    return out
+def joined(parts: Sequence[tuple]) -> dict[str, tuple[float, float, str]]:
+    """What is judged of several cells taken together."""
+    rows, terms = defaultdict(list), defaultdict(list)
+    for some, of in parts:
+        for name, found in some.items():
+            rows[name] += found
+            terms[name] += of[name]
+    return judged(rows, terms)
 
 
 def main() -> None:
@@ -70,22 +68,27 @@ def main() -> None:
     parser.add_argument("--pitches", type=float, nargs="*", default=[5, 7, 10])
     parser.add_argument("--rates", type=float, nargs="*", default=[50, 100, 200, 300])
     options = parser.parse_args()
-    cells = {}
     for gait in options.gaits:
+        parts = {}
         for pitch in options.pitches:
-            found = []
             for rate in options.rates:
                 rows, doubted, terms, said = rows_of(
                     options.feet, pitch, rate, steps=options.steps, gait=gait
                 )
-                found.append(judged(rows, terms))
+                parts[pitch, rate] = rows, terms
                 print(
                     f"{gait}, {pitch:g} mm, {rate:g} Hz: doubted {doubted:.1%} {said}", flush=True
                 )
-            cells[f"{gait[:4]} {pitch:g}"] = over_rates(found)
-    rates = " to ".join(f"{rate:g}" for rate in (min(options.rates), max(options.rates)))
-    print(f"mats of {rates} Hz; the least held and the largest bias of any rate")
-    print_cells(cells)
+        by_pitch = {
+            f"{one:g} mm": joined([part for (pitch, _), part in parts.items() if pitch == one])
+            for one in options.pitches
+        }
+        by_rate = {
+            f"{one:g} Hz": joined([part for (_, rate), part in parts.items() if rate == one])
+            for one in options.rates
+        }
+        print(f"{gait}, by pitch (all rates) and by rate (all pitches)")
+        print_cells(by_pitch | by_rate)
 
 
 if __name__ == "__main__":

@@ -117,7 +117,7 @@ def walk(
     out = [gap]
     for _ in range(steps):
         stance = foot.stance_s * (1 + 0.02 * vary * rng.standard_normal())
-        times = (rng.uniform() + np.arange(int(stance * rate))) / (stance * rate)
+        times = np.arange(rng.uniform(), stance * rate) / (stance * rate)
         angle = np.radians(foot.toe_out + 1.5 * vary * rng.standard_normal())
         maps, loads = _maps(foot, angle, pitch, rows, columns, rng, vary), []
         for bump in foot.bumps:

@@ -84,6 +84,22 @@ def test_the_pictures_are_saved_for_print(run, tmp_path, suffix):
         assert "centre of pressure" in file.read_text() or "<use" in file.read_text()
 
 
+def test_curves_of_one_screen_share_a_scale_and_mark_what_is_judged(run, monkeypatch):
+    """Both curves count the same degrees; peak and means are marked, and the file stands by it."""
+    monkeypatch.setenv("COLUMNS", "80")
+    files = [str(DEMO / f"video-{name}.csv") for name in ("left", "late-pronator-right")]
+    _, out, _ = run(*files)
+
+    pictures = out.split("Rearfoot angle over stance")[1:]
+    scales = [[line[:8] for line in one.splitlines() if line[7:8] == "|"] for one in pictures]
+    assert scales[0] == scales[1]
+    for file, one in zip(files, pictures, strict=True):
+        assert one.splitlines()[1] == Path(file).name
+        drawn = "".join(line[8:] for line in one.splitlines() if line[7:8] == "|")
+        assert all(sign in drawn for sign in "Pmp")
+    assert max(map(len, out.splitlines())) <= 80
+
+
 def test_left_and_right_are_drawn_to_one_scale(tmp_path, monkeypatch, parameters, defs):
     """Footprints share both scales about the axis, curves share degrees; each names its lines."""
     pytest.importorskip("matplotlib", reason="matplotlib is in the extra `plot`")

@@ -130,7 +130,7 @@ def row_lean(marked: Marked, parameters: Parameters) -> float:
     known = ~np.isnan(heel[:, Y])
     if known.sum() < 20:
         return 0.0
-    low = known & (heel[:, Y] > np.quantile(heel[known, Y], 0.5))
+    low = known & (heel[:, Y] >= np.quantile(heel[known, Y], 0.5))
     aside = np.abs(np.gradient(heel[:, X]) / np.gradient(marked.times))[low]
     per_row = parameters.film.readout_s / marked.size[0]
     return float(np.degrees(np.arctan(np.nanquantile(aside, 0.9) * per_row)))

@@ -79,6 +79,8 @@ def find_frame(
     heading: FloatArray,
     side: Side,
     parameters: Parameters,
+    *,
+    second_ray: float | None = None,
 ) -> FootFrame:
     """Frame of the foot whose peak map is `peak`.
 
@@ -88,6 +90,7 @@ def find_frame(
     heading : (2,) rough direction of walking in mat coordinates.
     parameters : uses ``capture.heel-share``, ``capture.forefoot-low``,
         ``capture.forefoot-high``, ``capture.second-ray`` and ``capture.edge-share``.
+    second_ray : another place of the second ray across the forefoot than the parameters'.
 
     Notes
     -----
@@ -99,8 +102,9 @@ def find_frame(
     points = cell_positions(peak.shape, pitch_mm)[peak > 0]
     edge = (parameters.capture.edge_share - 0.5) * max(pitch_mm)
     frame = FootFrame(points.mean(axis=0), _long_axis(points, heading), side, 0.0)
+    across = parameters.capture.second_ray if second_ray is None else second_ray
     for _ in range(_REFINEMENTS):
-        frame = _refined(frame, points, edge, parameters)
+        frame = _refined(frame, points, edge, across, parameters)
     return frame
 
 
@@ -112,7 +116,11 @@ def _long_axis(points: FloatArray, heading: FloatArray) -> FloatArray:
 
 
 def _refined(
-    frame: FootFrame, points: FloatArray, edge: float, parameters: Parameters
+    frame: FootFrame,
+    points: FloatArray,
+    edge: float,
+    second_ray: float,
+    parameters: Parameters,
 ) -> FootFrame:
     foot = frame.to_foot(points)
     back, front = foot[:, 1].min() - edge, foot[:, 1].max() + edge
@@ -126,7 +134,7 @@ def _refined(
         fore = foot
     heel_point = np.array([_middle(heel[:, 0]), heel[:, 1].mean()])
     medial, lateral = fore[:, 0].min(), fore[:, 0].max()
-    ray = medial + parameters.capture.second_ray * (lateral - medial)
+    ray = medial + second_ray * (lateral - medial)
     front_point = np.array([ray, fore[:, 1].mean()])
     ends = frame.to_mat(np.stack([heel_point, front_point]))
     forward = walking_direction(ends)
@@ -154,8 +162,8 @@ def tell_side(
     midfoot bears on the lateral side of the line from heel to forefoot, and the contact reaches
     furthest forward on the medial side, at the hallux. Their sum is the evidence.
     """
-    even = parameters.changed({"capture.second-ray": 0.5})  # the middle ray favours neither side
-    right = find_frame(peak, pitch_mm, heading, "right", even)
+    # The middle ray favours neither side.
+    right = find_frame(peak, pitch_mm, heading, "right", parameters, second_ray=0.5)
     points = cell_positions(peak.shape, pitch_mm)[peak > 0]
     foot = right.to_foot(points)
     share = foot[:, 1] / right.length_mm

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 from pydantic import Field, model_validator
 
 from recommend.errors import InputError, Place
@@ -38,6 +39,29 @@ class MatMapping(Strict):
         return self
 
 
+def open_array(path: Path, name: str, limit_mb: float) -> NDArray[np.float32]:
+    """The numbers, of three axes, that `name` stands for in the file at `path`.
+
+    Raises
+    ------
+    InputError
+        If it is no MATLAB file of version 5, is damaged, or takes more than `limit_mb` of memory.
+    RecommendError
+        If the extra is not installed.
+    """
+    if importlib.util.find_spec("scipy") is None:
+        raise not_installed("reading .mat", "mat")
+    try:
+        array, _ = opened("mat", path, {"name": name, "limit": limit_mb})
+    except GaveUpError as reason:
+        if reason.too_large:
+            raise too_large(path, limit_mb) from None
+        raise InputError(
+            Place(str(path)), f"cannot be read as MATLAB version 5 ({reason})"
+        ) from None
+    return np.asarray(array, dtype=np.float32)
+
+
 def read_mat(path: Path, mapping: Path | None, limit_mb: float) -> tuple[Document, Frames]:
     """The head that `mapping` gives, and (time, rows, columns) as numbered in the file at `path`.
 
@@ -56,15 +80,6 @@ def read_mat(path: Path, mapping: Path | None, limit_mb: float) -> tuple[Documen
         )  # fmt: skip
     known = validate(MatMapping, read_document(mapping))
     words = {"capture": "pressure"} | {key: str(word) for key, word in known.head.items()}
-    if importlib.util.find_spec("scipy") is None:
-        raise not_installed("reading .mat", "mat")
-    try:
-        pressure, _ = opened("mat", path, {"name": known.pressure, "limit": limit_mb})
-    except GaveUpError as reason:
-        if reason.too_large:
-            raise too_large(path, limit_mb) from None
-        raise InputError(
-            Place(str(path)), f"cannot be read as MATLAB version 5 ({reason})"
-        ) from None
+    pressure = open_array(path, known.pressure, limit_mb)
     frames = np.transpose(pressure, [known.axes.index(axis) for axis in _AXES])
     return Document(str(mapping), words, {(): (1, 1)}, {}, ""), np.ascontiguousarray(frames)

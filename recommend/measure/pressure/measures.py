@@ -200,6 +200,7 @@ def _one_foot(
         picture=_picture(results),
         budgets=budgets,
         device=recording.device,
+        date=recording.date,
     )
 
 
@@ -212,15 +213,38 @@ def _pace_doubts(
     seconds = float(np.mean([result.values["contact-time"] for result in results]))
     rests = ("contact-time", "integral-", "cpei", "cop-")
     doubts = time_doubts(seconds, recording.rate_hz, recording.gait, rests, parameters)
-    begins = [r.path[0, 1] / r.values["footprint-length"] for r in results if r.path is not None]
-    if begins and float(np.mean(begins)) > parameters.capture.late_start:
+    doubts += _too_slow(seconds, recording.rate_hz, parameters)
+    paths = [r.path[:, 1] / r.values["footprint-length"] for r in results if r.path is not None]
+    if paths and float(np.mean([path[0] for path in paths])) > parameters.capture.late_start:
         text = "the load begins in front of the heel: no heel strike, so no excursion index"
-        doubts.append(Doubt(Flag("no-heel-strike", text, "removed"), ("cpei", "cop-")))
+        concerns: tuple[str, ...] = ("cpei", "cop-")
+        if not any(_heel_bears(result, parameters) for result in results):
+            text += "; the heel never bore, so no thirds of the foot"
+            concerns += ("arch-index", "chippaux", "staheli", "footprint-length")
+        doubts.append(Doubt(Flag("no-heel-strike", text, "removed"), concerns))
     if recording.gait == "running":
         text = "a footprint of running is broader under the arch than one of walking"
         concerns = ("arch-index", "chippaux", "staheli")
         doubts.append(Doubt(Flag("running-footprint", text), concerns))
     return doubts
+
+
+def _heel_bears(result: StepResult, parameters: Parameters) -> bool:
+    """Whether the rear of a print bears as a heel does, and not as the end of a midfoot."""
+    print_ = result.footprint
+    rear = print_.cells[..., 1] < parameters.capture.heel_share * print_.frame.length_mm
+    highest = float(print_.peak.max())
+    return float(print_.peak[rear].max()) >= parameters.capture.heel_least * highest
+
+
+def _too_slow(seconds: float, rate_hz: float, parameters: Parameters) -> list[Doubt]:
+    """What so few frames in a step cannot tell, with the rate that could."""
+    needed = parameters.capture.frames_path
+    if seconds * rate_hz >= needed:
+        return []
+    rate = 10 * math.ceil(needed / seconds / 10)
+    text = f"{rate_hz:g} frames a second are too few for a path of load; {rate} would do"
+    return [Doubt(Flag("rate-too-low-for-path", text, "removed"), _PACED)]
 
 
 def _results(

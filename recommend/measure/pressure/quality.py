@@ -13,12 +13,13 @@ from numpy.typing import NDArray
 from recommend.errors import InputError, Place
 from recommend.measure.doubts import Doubt
 from recommend.measure.model import Flag
+from recommend.measure.pressure.path import centre_of_pressure
 from recommend.measure.pressure.recording import Frames, PressureRecording
 from recommend.measure.pressure.steps import Step
 from recommend.parameters import Parameters
 
 Mask = NDArray[np.bool_]
-_BASELINE_EVERY = 5  # every fifth sensor tells the baseline as well as all of them
+_BASELINE_EVERY = 11  # every eleventh sensor tells the baseline as well as all of them
 SIDED_MEASURES = ("cpei", "cop-", "medial-lateral-", "peak-", "integral-", "toe-out")
 SIZE_MEASURES = ("footprint-", "cop-path", "cop-excursion", "cop-shift")
 LOAD_MEASURES = ("peak-", "integral-", "arch-index-weighted", "cpei", "cop-", "medial-lateral-")
@@ -34,25 +35,37 @@ class Rejected:
 
 
 def refuse_still(recording: PressureRecording, parameters: Parameters) -> None:
-    """Refuse a still capture that calls itself one of steps, before its sensors look stuck.
+    """Refuse a still capture that calls itself one of steps, and the other way round.
 
     Raises
     ------
     InputError
-        If a foot bears all through, as no step does that begins and ends.
+        If a foot bears all through, as no step does that begins and ends; or if the load of a
+        still capture travels as that of a step.
     """
-    if recording.load == "static":
-        return
     flat = recording.frames.reshape(len(recording.frames), -1)
     base = np.median(flat[:, ::_BASELINE_EVERY], axis=1) * flat.shape[1]
     bears = (flat.sum(axis=1) - base) * recording.cell_mm2 * 1e-3
     least = max(parameters.capture.step_force, parameters.capture.still_force * float(bears.max()))
-    if bears.min() >= least:
+    if recording.load == "static":
+        _refuse_travelling(recording, bears >= least, parameters)
+    elif bears.min() >= least:
         raise InputError(
             Place(recording.name),
             "the foot bears all through this recording: it is a still capture, not steps",
             "`load: static` for standing",
             "write `load: static` in the head, or record from before the foot lands",
+        )
+
+
+def _refuse_travelling(recording: PressureRecording, bears: Mask, parameters: Parameters) -> None:
+    path, _ = centre_of_pressure(recording.frames[bears], recording.pitch_mm, 0.0)
+    if len(path) and float(np.ptp(path, axis=0).max()) > parameters.capture.still_travel:
+        raise InputError(
+            Place(recording.name),
+            "the load travels over the foot in this recording: it is of steps, not a still capture",
+            "`load: dynamic` for steps",
+            "write `load: dynamic` in the head, or record quiet standing alone",
         )
 
 
@@ -117,11 +130,11 @@ def _without_baseline(recording: PressureRecording, parameters: Parameters) -> l
 
 
 def _dead_lines(known: NDArray[Any], parameters: Parameters) -> Mask:
-    """Sensors of whole rows or columns that never read anything between two that bear."""
+    """Sensors of whole rows or columns that never read contact between two that bear."""
     dead = np.zeros(known.shape, dtype=bool)
     bears = known >= parameters.capture.dead_surround
     for view, of in ((known, bears), (known.T, bears.T)):
-        silent = view.max(axis=1) <= 0
+        silent = view.max(axis=1) < parameters.capture.contact_threshold
         both = (of[:-2] & of[2:]).sum(axis=1) >= parameters.capture.dead_line
         lines = np.flatnonzero(silent[1:-1] & both) + 1
         (dead if view is known else dead.T)[lines] = True
@@ -230,8 +243,9 @@ def plausibility_doubts(
     least = max(parameters.capture.force_least, parameters.capture.force_per_length * length)
     if not least <= force_n <= parameters.capture.force_most:
         doubts.append(Doubt(Flag("implausible-load", _unit_words(force_n, least), "removed")))
-    if length > parameters.capture.footprint_most:
-        text = f"the footprint is {length:.0f} mm long; check `pitch-mm`"
+    small = length < parameters.capture.small_length and force_n > parameters.capture.small_force
+    if small or length > parameters.capture.footprint_most:
+        text = f"the footprint is {length:.0f} mm long and bears {force_n:.0f} N; check `pitch-mm`"
         doubts.append(Doubt(Flag("implausible-size", text, "removed"), SIZE_MEASURES))
     if width > parameters.capture.width_most * length:
         text = f"{length:.0f} mm long and {width:.0f} wide: the heel, or the toes, never touched"

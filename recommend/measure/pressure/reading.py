@@ -61,6 +61,7 @@ class PressureHead(CaptureHead):
             saturation_kpa=self.saturation_kpa,
             name=name,
             device=self.device,
+            date=self.date,
         )
 
 

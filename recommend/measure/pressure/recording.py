@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
@@ -32,7 +33,8 @@ class PressureRecording:
     load : ``dynamic`` for walking or running steps, ``static`` for quiet standing.
     gait, condition : what was done and worn.
     saturation_kpa : the sensor's upper end when the file says it.
-    name : file name, for messages; `device` is what took it.
+    name : file name, for messages; `device` is what took it,
+        `date` the day, where the head says it.
     """
 
     frames: Frames
@@ -45,6 +47,7 @@ class PressureRecording:
     saturation_kpa: float | None
     name: str
     device: str = ""
+    date: datetime.date | None = None
 
     @property
     def cell_mm2(self) -> float:

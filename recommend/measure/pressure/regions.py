@@ -26,6 +26,8 @@ REGIONS: Final = (
     "hallux",
     "toes",
 )
+# Toes are a sensor or two wide; of the inner midfoot the flank of the outer is read in most feet.
+UNTOLD: Final = ("toes", "medial-midfoot")
 
 
 @dataclass(frozen=True, slots=True)

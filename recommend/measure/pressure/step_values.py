@@ -22,7 +22,12 @@ from recommend.measure.pressure.footprint import (
 from recommend.measure.pressure.frame import find_frame, walking_direction
 from recommend.measure.pressure.path import centre_of_pressure
 from recommend.measure.pressure.recording import PressureRecording
-from recommend.measure.pressure.regions import medial_lateral_ratio, region_labels, region_loads
+from recommend.measure.pressure.regions import (
+    UNTOLD,
+    medial_lateral_ratio,
+    region_labels,
+    region_loads,
+)
 from recommend.measure.pressure.steps import Step
 from recommend.parameters import Parameters
 
@@ -131,8 +136,7 @@ def _load_values(
     values = {"contact-time": (step.stop - step.start) / recording.rate_hz}
     labels = region_labels(print_, parameters)
     for region, load in region_loads(step.frames, print_, labels, recording.rate_hz).items():
-        # Toes are a sensor or two wide, and so is what of an outer midfoot reaches inside.
-        if region == "toes" or load.area_mm2 < parameters.capture.region_least:
+        if region in UNTOLD or load.area_mm2 < parameters.capture.region_least:
             continue
         values[f"peak-{region}"] = load.peak_kpa
         if not region.endswith("midfoot"):  # broad and flat: the highest sensor is a chance one

@@ -93,16 +93,23 @@ def _contact_doubts(
     """A contact column that the heel mark contradicts."""
     if recording.contact is None or recording.stances is not None:
         return []
-    height = recording.height
-    down, up = height[recording.contact], height[~recording.contact]
-    if np.nanmedian(down) > np.nanmedian(up):
+    height, contact = recording.height, recording.contact
+    running = recording.gait == "running"
+    told = heel_stances(height, recording.rate_hz, parameters, running=running)
+    if told:
+        near = np.zeros(len(contact), dtype=bool)
+        for start, stop in told:
+            near[start:stop] = True
+        inverted = (contact & near).sum() < 0.5 * contact.sum()
+    else:
+        inverted = np.nanmedian(height[contact]) > np.nanmedian(height[~contact])
+    if inverted:
         text = "the heel is higher where `contact` says the foot is down; 0 and 1 are exchanged"
         return [Doubt(Flag("contact-inverted", text, "removed"))]
-    running = recording.gait == "running"
-    told = [s for s, _ in heel_stances(height, recording.rate_hz, parameters, running=running)]
     if not told:
         return []
-    late = [s.start - told[int(np.argmin(np.abs(np.array(told) - s.start)))] for s in strides]
+    begins = np.array([start for start, _ in told])
+    late = [s.start - begins[int(np.argmin(np.abs(begins - s.start)))] for s in strides]
     by_ms = 1000.0 * float(np.median(late)) / recording.rate_hz
     if abs(by_ms) <= parameters.capture.contact_late_ms:
         return []

@@ -113,6 +113,7 @@ def _measured(
         curves={"rearfoot-angle": average([stride.curve() for stride in strides], "deg")},
         budgets=budgets,
         device=recording.device,
+        date=recording.date,
     )
 
 
@@ -210,7 +211,8 @@ def _rate_doubts(
         ("landing", ("touchdown-angle", "rearfoot-range", "contact-excursion"), "first contact"),
         ("peak", ("peak-", "contact-", "rearfoot-", "propulsion-peak"), "the peak"),
     ):
-        needed = parameters.capture[f"frames-{what}"]
+        gait = "-running" if (what, recording.gait) == ("landing", "running") else ""
+        needed = parameters.capture[f"frames-{what}{gait}"]
         if frames < needed:
             rate = 10 * math.ceil(recording.rate_hz * needed / frames / 10)
             text = (
@@ -283,4 +285,5 @@ def _standing(
         flags=tuple(doubt.flag for doubt in doubts),
         strides={"standing-angle": (value,)},
         device=recording.device,
+        date=recording.date,
     )

@@ -19,7 +19,7 @@ from pydantic import Field
 from recommend.errors import InputError, Place, nearest
 from recommend.measure.header import CaptureHead, read_head
 from recommend.measure.model import EFFECTS, Flag, Side
-from recommend.measure.video.recording import MARKS, MarksRecording
+from recommend.measure.video.recording import MARKS, Mark, MarksRecording
 from recommend.reading import Document, Strict, read_document, validate
 
 FloatArray = NDArray[np.float64]
@@ -62,6 +62,53 @@ class MarksMapping(Strict):
     head: dict[str, str | float]
     columns: dict[str, str]
     skip_lines: int = Field(default=0, ge=0, le=1000)
+
+
+class MatMarks(Strict):
+    """How the marks of a lab's own MATLAB file of version 5 are to be read.
+
+    `marks` is the name of the array, with dots where it lies in a struct; `axes` says what its
+    three axes are, `order` which marks it holds one after another.
+    """
+
+    marks: str
+    head: dict[str, str | float]
+    axes: list[Literal["time", "marks", "xy"]] = ["time", "marks", "xy"]
+    order: list[Mark] = list(MARKS)
+
+
+def read_marks_mat(path: Path, side: Side | None, mapping: Path, limit_mb: float) -> MarksRecording:
+    """Read marks of a MATLAB file by a `mapping` (`MatMarks`); `side` when it leaves it open.
+
+    Raises
+    ------
+    InputError
+        If the mapping does not fit the file, or the file is damaged.
+    RecommendError
+        If the extra is not installed.
+    """
+    from recommend.measure.pressure.mat import open_array
+
+    known = validate(MatMarks, read_document(mapping))
+    words = {"capture": "marks"} | {key: str(word) for key, word in known.head.items()}
+    document = Document(str(mapping), words, {(): (1, 1)}, {}, "")
+    head = validate(MarksHead, document, from_text=True)
+    if sorted(known.axes) != ["marks", "time", "xy"] or sorted(known.order) != sorted(MARKS):
+        raise InputError(Place(str(mapping)), "`axes` or `order` leaves something out",
+                         f"axes: time, marks, xy; order: {', '.join(MARKS)}")  # fmt: skip
+    array = open_array(path, known.marks, limit_mb).astype(np.float64)
+    points = np.transpose(array, [known.axes.index(axis) for axis in ("time", "marks", "xy")])
+    if points.shape[1:] != (4, 2) or len(points) > MAX_FRAMES:
+        found = f"`{known.marks[:40]}` is {points.shape} as time, marks, xy"
+        mend = "correct `axes` in the mapping"
+        raise InputError(Place(str(path)), found, "four marks with x and y", mend)
+    points = points[:, [known.order.index(mark) for mark in MARKS]]
+    points[..., 1] *= -1.0 if head.y_axis == "down" else 1.0
+    return MarksRecording(
+        points, head.unit, head.rate_hz, _side(path, head.side, side), head.gait, head.condition,
+        contact=None, stances=None, plumb=None, dropped=0, name=str(path), date=head.date,
+        toe_out_deg=head.toe_out_deg, device=head.device, centre_error=head.centre_error,
+    )  # fmt: skip
 
 
 def read_marks_csv(
@@ -112,6 +159,7 @@ def read_marks_csv(
         name=str(path),
         toe_out_deg=head.toe_out_deg,
         device=head.device,
+        date=head.date,
         seen=_seen(document.place(("seen",)), head.seen),
         centre_error=head.centre_error,
         heel_height=table.get("heel-height"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -34,7 +35,8 @@ class MarksRecording:
     dropped : how many frame numbers were missing in the file.
     toe_out_deg : how far the foot points outwards from the line of the camera, or None when the
         file does not say.
-    name : file name, for messages; `device` is what took it.
+    name : file name, for messages; `device` is what took it,
+        `date` the day, where the head says it.
     seen : doubts of the film in which the marks were found.
     heel_height : (frames,) height of the lower heel mark above the ground in `unit`, where the
         distance to the camera was told; else its row stands for it.
@@ -54,6 +56,7 @@ class MarksRecording:
     name: str
     toe_out_deg: float | None = None
     device: str = ""
+    date: datetime.date | None = None
     seen: tuple[Flag, ...] = ()
     centre_error: float = 0.0
     heel_height: FloatArray | None = None

@@ -129,9 +129,14 @@ def _landing(stop: FloatArray, down: int, rate_hz: float) -> int:
     near = stop[first : down + 2 * reach + 1]
     if len(near) < 3:
         return down
-    tops = (near[1:-1] >= near[:-2]) & (near[1:-1] > near[2:])
-    sharp = np.flatnonzero(tops & (near[1:-1] >= _SHARP * near.max()))
-    return first + 1 + int(sharp[-1]) if len(sharp) else first + int(np.argmax(near))
+    beside = max(round(_STOP_MS * rate_hz / 2000.0), 1)  # noise has tops of its own, frame by frame
+    around = np.lib.stride_tricks.sliding_window_view(
+        np.pad(near, beside, constant_values=np.inf), 2 * beside + 1
+    )
+    tops = near >= np.where(np.isinf(around), -np.inf, around).max(axis=1)
+    tops[[0, -1]] = False
+    sharp = np.flatnonzero(tops & (near >= _SHARP * near.max()))
+    return first + int(sharp[-1]) if len(sharp) else first + int(np.argmax(near))
 
 
 def _first(flags: NDArray[np.bool_], offset: int) -> int:

@@ -439,3 +439,39 @@ def test_a_still_foot_called_steps_is_asked_about(five_steps, parameters, defs):
     still = np.repeat(five_steps[20:60].mean(axis=0)[None], 60, axis=0)
     with pytest.raises(InputError, match="still capture, not steps"):
         measure_pressure(recording(still), parameters, defs)
+
+
+def test_steps_called_a_still_capture_are_asked_about(five_steps, parameters, defs):
+    """A load that travels from heel to toes is of steps, whatever the head calls it."""
+    with pytest.raises(InputError, match="of steps, not a still capture"):
+        measure_pressure(recording(five_steps.copy(), load="static"), parameters, defs)
+
+
+def test_a_row_that_hardly_reads_is_dead_too(five_steps, parameters, defs):
+    """A whole row at a thirtieth of its load, amid contact, is not measured as an arch."""
+    frames = five_steps.copy()
+    row = int(np.argmax((frames.max(axis=0) >= 30).sum(axis=1)))
+    frames[:, row] *= 0.03
+
+    (found,) = measure_pressure(recording(frames), parameters, defs)
+
+    assert "dead-sensors" in {flag.name for flag in found.flags}
+
+
+def test_the_peak_lies_between_sensors(parameters, defs):
+    """A pressure bell seen by sensors 10 mm apart: its top is found, where sensors miss it.
+
+    By hand: a paraboloid 400 (1 - r^2 / 40^2) kPa, whose mean over a sensor at u, v is
+    400 (1 - (u^2 + v^2 + 2 * 10^2 / 12) / 40^2).
+    """
+    from recommend.measure.pressure.regions import _between_sensors
+
+    at = np.arange(-25.0, 30.0, 10.0)  # the top lies between four sensors
+    u, v = np.meshgrid(at, at)
+    seen = np.maximum(400.0 * (1 - (u**2 + v**2 + 200 / 12) / 1600.0), 0.0).astype(np.float32)
+    top = 400.0 * (1 - 200 / 12 / 1600.0)
+
+    best = float((seen * _between_sensors(seen)).max())
+
+    assert float(seen.max()) < 0.98 * top
+    assert best == pytest.approx(top, rel=1e-3)

@@ -131,6 +131,7 @@ def test_leg_and_heel_exchanged_throughout_are_refused(parameters, defs):
         (lambda f: replace(f, rate_hz=240.0), "implausible-rate"),
         (lambda f: replace(f, contact=~f.contact), "contact-inverted"),
         (lambda f: replace(f, contact=np.roll(f.contact, 14)), "contact-late"),
+        (lambda f: replace(f, contact=np.roll(f.contact, 24)), "contact-late"),
         (lambda f: replace(f, points=f.points * [-1.0, 1.0]), "film-mirrored"),
         (lambda f: replace(f, side="right"), "film-mirrored"),
     ],

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -139,3 +141,28 @@ def test_toe_out_of_the_head_is_read(tmp_path):
     """The head may say how far the foot points out of the camera's line."""
     head = HEAD + "# toe-out-deg: 12\n"
     assert read_marks_csv(written(tmp_path, COLUMNS, f"7,{ROW}", f"8,{ROW}", head=head)).toe_out_deg
+
+
+def test_marks_of_a_matlab_file_read_like_their_csv(tmp_path, parameters, defs):
+    """An array written by scipy, its axes turned and y counted down, gives the angles it holds."""
+    io = pytest.importorskip("scipy.io", reason="scipy is in the extra `mat`")
+    from recommend.measure.capture import CaptureOptions, measure_capture
+    from recommend.measure.video import measure_marks
+    from tests.invented.gait_model import Gait
+    from tests.measure.conftest import filmed
+
+    marks = filmed(Gait())
+    turned = np.transpose(marks.points * [1.0, -1.0], (1, 2, 0))[[2, 3, 0, 1]]
+    io.savemat(tmp_path / "heel.mat", {"Trial": {"heel": turned}})
+    (tmp_path / "map.yaml").write_text(
+        "marks: Trial.heel\naxes: [marks, xy, time]\n"
+        "order: [upper-heel, lower-heel, upper-leg, lower-leg]\n"
+        f"head: {{rate-hz: {marks.rate_hz:g}, side: {marks.side}, y-axis: down}}\n"
+    )
+
+    options = CaptureOptions(mapping=tmp_path / "map.yaml")
+    (found,) = measure_capture(tmp_path / "heel.mat", parameters, defs, options)
+    expected = measure_marks(replace(marks, contact=None), None, parameters, defs)
+
+    for measure in expected.measures:
+        assert found.find(measure.name).value == pytest.approx(measure.value, abs=1e-3)
