@@ -28,7 +28,7 @@ from recommend.show.effects import as_document
 from recommend.trial.kept import kept_visits
 from recommend.trial.liked import liked
 from recommend.trial.shop import shop_of
-from tests.bench.rule_impact import fill
+from tests.bench.rule_impact import fill, moved
 
 distributed = pytest.importorskip("distributed")
 DASK = [sys.executable, "-m", "dask"]
@@ -106,7 +106,7 @@ def test_rule_impact_is_as_on_one_machine(
     """Other rules over 300 records, a worker killed after the first records are told."""
     monkeypatch.setattr("recommend.records.impact.CHUNK", 40)
     fill(tmp_path / "records.sqlite", 300, 30)
-    other = load_rulebook(TOP / "rules")
+    other = load_rulebook(moved(tmp_path / "rules"))
     with Store(tmp_path / "records.sqlite") as store:
 
         def impact(tell: Killer) -> Impact:
@@ -120,6 +120,7 @@ def test_rule_impact_is_as_on_one_machine(
             found = impact(running[1])
     assert found == expected
     assert found.records == 300
+    assert found.changed > 0
 
 
 def test_learned_effects_are_as_on_one_machine(

@@ -38,7 +38,11 @@ class Asked:
         Path | None, typer.Option(help="Folder of the rulebook; else as in `setup show`.")
     ] = None
     visits: Annotated[
-        Path | None, typer.Option(help="The shop's own visits: a folder of files, or its store.")
+        Path | None,
+        typer.Option(
+            help="The shop's own visits: a folder of files, its store, or a folder of the folders "
+            "or stores of several shops."
+        ),
     ] = None
     population: Annotated[
         Literal["modelled", "shop", "both"] | None,
@@ -81,11 +85,13 @@ class Asked:
         """
         book = open_rulebook(self.rules)
         whole = open_catalogue(book, self.catalogue)
-        here = stocked(whole, self.stock, self.shop)
+        split = self.feet or self.visits  # which may be of several shops
+        here = whole if split and not self.stock else stocked(whole, self.stock, self.shop)
         count = self.customers or customers(book)
         crowd = crowd_of(
-            book, self.visits, self.population, count, self.seed, self.feet, whole.items
-        )
+            book, self.visits, self.population, count, self.seed, self.feet, whole.items,
+            self.shop or "",
+        )  # fmt: skip
         return Opened(whole, Question(book, here, crowd, sold=self.sold, **more))
 
 

@@ -2,29 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
+import numpy as np
+
 from recommend.catalogue.loading import Item
 from recommend.cluster import pieces
-from recommend.coverage.agreement import fleiss_kappa, ratings
 from recommend.coverage.columns import FactColumns
 from recommend.coverage.evaluate import Progress
 from recommend.coverage.numbers import Array, Numbers, numbers_of
 from recommend.coverage.parquet import Columns, columns_of, tally_parquet
-from recommend.coverage.population import Population, load_population
+from recommend.coverage.population import Agreement, Population, load_population
 from recommend.coverage.sampling import BLOCK, Sampler
 from recommend.coverage.shop import Shrunk, shrink
 from recommend.coverage.tally import Tally, add, cases_of_customers, tally
-from recommend.coverage.visits import Shop, cases_of_visits, read_shop
+from recommend.coverage.visits import Shop, cases_of_visits, no_shop, of_one, read_shop
 from recommend.errors import RecommendError
 from recommend.infer.many import conclude_many
 from recommend.match.sizes import CHILD, SizeClasses
 from recommend.rulebook.book import Rulebook
 
 Mode = Literal["modelled", "shop", "both", "columns"]
+SCALE = ("out", "middle", "in")  # classes that static axes are put into
 MERGED = 3  # times as many cases as the next that a tally must have not to be added to it
 
 
@@ -43,6 +45,7 @@ class Crowd:
     columns : the Parquet files, where there are some, and what is `read` of them.
     weight : factor on the weight of a visit of the shop beside the publication.
     children : whether children are drawn as well.
+    place : the one shop that is looked at, where the customers are of several.
     """
 
     mode: Mode
@@ -54,6 +57,14 @@ class Crowd:
     read: Columns | None = None
     weight: float = 1.0
     children: bool = False
+    place: str = ""
+
+    @property
+    def days(self) -> tuple[str, ...]:
+        """Days on which the customers behind it were measured, ascending, where they are told."""
+        if self.shop is not None:
+            return tuple(sorted(visit.date for visit in self.shop.visits if visit.date))
+        return self.read.days if self.read else ()
 
     @property
     def drawn(self) -> bool:
@@ -115,16 +126,35 @@ class Crowd:
         progress: Progress | None = None,
     ) -> Tally:
         """Count the customers by case; see `cases`."""
+        total = count or self.count
+        if not self.drawn:
+            return add(self.by_shop(book, sizes).values())
+        shared = (book, self.population, self.numbers(book, assumed)[0], sizes, self.seed)
+        each = (
+            (shared, (n, min(BLOCK, total - at))) for n, at in enumerate(range(0, total, BLOCK))
+        )
+        return added(pieces(tally_of_block, each), total, progress)
+
+    def by_shop(self, book: Rulebook, sizes: SizeClasses) -> dict[str, Tally]:
+        """Measured customers by the shop at which they were; nothing where all are drawn.
+
+        Raises
+        ------
+        RecommendError
+            If one shop is looked at and nobody was measured there.
+        """
         if self.columns is not None:
-            return tally_parquet(self.columns, book, self.population, sizes)
-        total = self.visits if self.mode == "shop" else count or self.count
-        if self.drawn:
-            shared = (book, self.population, self.numbers(book, assumed)[0], sizes, self.seed)
-            each = (
-                (shared, (n, min(BLOCK, total - at))) for n, at in enumerate(range(0, total, BLOCK))
-            )
-            return added(pieces(tally_of_block, each), total, progress)
-        return tally_of(self.cases(book, sizes, assumed=assumed, count=count), total, progress)
+            found = tally_parquet(self.columns, book, self.population, sizes)
+        elif self.mode == "shop" and self.shop is not None:
+            cases, where = cases_of_visits(self.shop, book, sizes), np.array(self.shop.where)
+            found = {str(one): tally(cases[where == one]) for one in np.unique(where)}
+        else:
+            return {}
+        if not self.place or set(found) == {""}:
+            return found
+        if self.place not in found:
+            raise no_shop(self.place, set(found))
+        return {self.place: found[self.place]}
 
     def agreement(self, book: Rulebook) -> float | None:
         """Fleiss kappa of the static axes of drawn left feet; None where it cannot be told."""
@@ -202,6 +232,7 @@ def crowd_of(
     seed: int,
     feet: Path | None = None,
     items: Iterable[Item] = (),
+    place: str = "",
 ) -> Crowd:
     """The customers that the options ask for.
 
@@ -209,6 +240,7 @@ def crowd_of(
     ----------
     customers : how many are drawn.
     items : what is sold; children are counted where something is made for them.
+    place : the one shop of a chain to look at.
 
     Raises
     ------
@@ -219,17 +251,64 @@ def crowd_of(
     if feet is not None:
         if visits or population:
             raise RecommendError("--feet stands for everyone who is counted; leave out the others")
-        return Crowd("columns", people, 0, seed, columns=feet, read=columns_of(feet, book))
+        read = columns_of(feet, book)
+        return Crowd("columns", people, 0, seed, columns=feet, read=read, place=place)
     mode = population or ("both" if visits else "modelled")
     if mode != "modelled" and visits is None:
         raise RecommendError(
             f"--population {mode} needs the shop's visits; name them with --visits PATH"
         )
+    shop = read_shop(visits, book) if visits and mode != "modelled" else None
+    if shop is not None and place and set(shop.where) != {""}:
+        shop = of_one(shop, place)
     return Crowd(
         mode=mode,
         population=people,
         count=customers,
         seed=seed,
-        shop=read_shop(visits, book) if visits and mode != "modelled" else None,
+        shop=shop,
         children=has_children(items, people, book),
+        place=place,
     )
+
+
+def ratings(book: Rulebook, axes: Mapping[str, Array], agreement: Agreement) -> Array:
+    """How many axes put each foot into each class of `SCALE`, shape (n, 3).
+
+    Parameters
+    ----------
+    axes : codes of the axis values, -1 for undetermined, as `infer.many` gives them.
+
+    Notes
+    -----
+    A foot that some axis leaves undetermined is left out.
+    """
+    columns = []
+    for axis, classes in agreement.axes.items():
+        names = book.axes[axis].values
+        table = [SCALE.index(classes[name]) if name in classes else -1 for name in names]
+        columns.append(np.array([*table, -1])[axes[axis]])
+    codes = np.column_stack(columns)
+    codes = codes[(codes >= 0).all(axis=1)]
+    return np.column_stack([(codes == k).sum(axis=1) for k in range(len(SCALE))])
+
+
+def fleiss_kappa(table: Array) -> float:
+    """Agreement of several raters beyond chance; 1 is perfect, 0 is chance.
+
+    Parameters
+    ----------
+    table : how many raters put each subject into each class, shape (n, classes), each row
+        with the same sum; NaN is returned for fewer than two subjects or one class only.
+
+    References
+    ----------
+    Fleiss JL 1971, Psychol Bull 76:378-382.
+    """
+    if len(table) < 2:
+        return float("nan")
+    raters = table[0].sum()
+    shares = table.sum(axis=0) / table.sum()
+    by_chance = float((shares**2).sum())
+    agreed = float(((table**2).sum(axis=1) - raters).mean() / (raters * (raters - 1)))
+    return (agreed - by_chance) / (1 - by_chance) if by_chance < 1 else float("nan")

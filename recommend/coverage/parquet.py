@@ -4,7 +4,8 @@ One row is a customer. Columns: ``age-band``, ``purpose``, ``sex``, ``body-mass`
 ``left.NAME`` and ``right.NAME`` with the measure's id, such as ``left.fpi``, in the measure's
 unit; missing values are null. A measure that is not there is missing for everyone; without the
 columns of `NEEDED` nothing is counted, and a number that no foot can have is refused. Angles and
-indices are read with the qualifiers that ``population.yaml`` names.
+indices are read with the qualifiers that ``population.yaml`` names. ``shop`` and ``date`` may say
+where and when a customer was measured.
 """
 
 from __future__ import annotations
@@ -35,7 +36,7 @@ from recommend.rulebook.book import Rulebook
 if TYPE_CHECKING:
     import pandas
 
-COUNT = "customers"
+COUNT, SHOP, DATE = "customers", "shop", "date"
 NEEDED = ("purpose", "age-band", "left.foot-length", "right.foot-length")
 
 
@@ -48,11 +49,13 @@ class Columns:
     read : columns that were read.
     unread : those that were not, each with what it may have meant, or nothing.
     absent : measures that some rule reads and no column holds, nor can be reckoned.
+    days : the days on which feet were measured, where a column ``date`` says so, ascending.
     """
 
     read: tuple[str, ...]
     unread: tuple[tuple[str, str], ...]
     absent: tuple[str, ...]
+    days: tuple[str, ...] = ()
 
 
 def columns_of(path: Path, book: Rulebook) -> Columns:
@@ -65,7 +68,8 @@ def columns_of(path: Path, book: Rulebook) -> Columns:
     InputError
         As `tally_parquet`; and if a column is missing without which nothing can be counted.
     """
-    there = [str(name) for name in _opened(path).columns]
+    frame = _opened(path)
+    there = [str(name) for name in frame.columns]
     known = [*people_of(book), "body-mass", *(full for _, _, full in _of_feet(book))]
     read, rest = [n for n in there if n in known], [n for n in there if n not in known]
     missing = [name for name in NEEDED if name not in read]
@@ -83,9 +87,10 @@ def columns_of(path: Path, book: Rulebook) -> Columns:
     asked = {
         name for name in book.measures if name in book.read and not book.measures[name].of_person
     }
-    open_ = [name for name in rest if name != "shop"]
+    open_ = [name for name in rest if name not in (SHOP, DATE)]
+    dates = frame[DATE].dropna().astype(str).str[:10].unique().compute() if DATE in rest else ()
     meant = tuple((name, _meant(name, [n for n in known if n not in read])) for name in open_)
-    return Columns(tuple(read), meant, tuple(sorted(asked - measured)))
+    return Columns(tuple(read), meant, tuple(sorted(asked - measured)), tuple(sorted(dates)))
 
 
 def _meant(name: str, known: Iterable[str]) -> str:
@@ -99,8 +104,10 @@ def _plainly(name: str) -> str:
     return re.sub(r"[^a-z0-9]+", " ", name.lower()).strip()
 
 
-def tally_parquet(path: Path, book: Rulebook, population: Population, sizes: SizeClasses) -> Tally:
-    """Count the customers in Parquet files by case.
+def tally_parquet(
+    path: Path, book: Rulebook, population: Population, sizes: SizeClasses
+) -> dict[str, Tally]:
+    """Count the customers in Parquet files by case, shop by shop; the one name of no shop is ''.
 
     Every partition is counted where it lies, by the same function as drawn customers, on
     whatever dask scheduler or cluster is active; only the counts travel.
@@ -119,10 +126,14 @@ def tally_parquet(path: Path, book: Rulebook, population: Population, sizes: Siz
     frame = _opened(path)
     meta = _counted(frame._meta, book, population, sizes)
     parts = frame.map_partitions(_counted, book, population, sizes, meta=meta)
-    counted = parts.compute().to_numpy(np.int64)
-    if not len(counted):
+    found = parts.compute()
+    if not len(found):
         raise InputError(Place(str(path)), "no customers are in it")
-    return add([Tally(counted[:, :-1], counted[:, -1])])
+    shops, counted = found.pop(SHOP).to_numpy(str), found.to_numpy(np.int64)
+    return {
+        str(shop): add([Tally(counted[shops == shop, :-1], counted[shops == shop, -1])])
+        for shop in np.unique(shops)
+    }
 
 
 def _opened(path: Path) -> Any:
@@ -146,11 +157,15 @@ def _counted(
     """Cases of one partition and how many customers each stands for."""
     import pandas
 
-    customers = customers_of_frame(frame, book, population)
-    facts = FactColumns(book, population)
-    one = tally(cases_of_customers(book, facts, customers, sizes))
-    names = [*(f"c{n}" for n in range(one.cases.shape[1])), COUNT]
-    return pandas.DataFrame(np.column_stack([one.cases, one.counts]), columns=names)
+    facts, found = FactColumns(book, population), []
+    shops = frame[SHOP].fillna("").astype(str) if SHOP in frame else pandas.Series("", frame.index)
+    for shop, rows in frame.groupby(shops, sort=True) if len(frame) else [("", frame)]:
+        customers = customers_of_frame(rows, book, population)
+        one = tally(cases_of_customers(book, facts, customers, sizes))
+        names = [*(f"c{n}" for n in range(one.cases.shape[1])), COUNT]
+        counted = pandas.DataFrame(np.column_stack([one.cases, one.counts]), columns=names)
+        found.append(counted.assign(**{SHOP: str(shop)}))
+    return pandas.concat(found, ignore_index=True)
 
 
 def customers_of_frame(

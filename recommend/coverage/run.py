@@ -17,7 +17,7 @@ from recommend.coverage.evaluate import Terms
 from recommend.coverage.interval import Share
 from recommend.coverage.report import Assessor, Coverage
 from recommend.coverage.split import SERVED
-from recommend.coverage.tally import PEOPLE, Tally
+from recommend.coverage.tally import PEOPLE, Tally, add
 from recommend.coverage.visits import resampled
 from recommend.match.sizes import CHILD, Availability, SizeClasses
 from recommend.match.weighing import WAYS, Way
@@ -110,7 +110,8 @@ def answer(question: Question, stage: Stage) -> Run:
     stage : opens a stage with a name and gives what to call as it advances.
     """
     assessor, crowd, book = question.assessor(), question.crowd, question.book
-    tally = question.tally(assessor, stage)
+    parts = crowd.by_shop(book, assessor.classes)
+    tally = add(parts.values()) if parts else question.tally(assessor, stage)
     coverage = assessor.cover(question.catalogue, tally, stage("judging products"), question.by)
     if crowd.mode == "both":
         apart = _spread_of_visits(question, assessor, stage("drawing the visits again"))
@@ -137,8 +138,20 @@ def answer(question: Question, stage: Stage) -> Run:
         scenarios=tuple(scenarios),
         agreement=crowd.agreement(book),
         comparison=comparison,
-        shops={n: assessor.headline(one, tally) for n, one in question.shops.items()},
+        shops=_by_shop(question, assessor, tally, parts),
     )
+
+
+def _by_shop(question: Question, assessor: Assessor, tally: Tally,
+             parts: Mapping[str, Tally]) -> dict[str, Share]:  # fmt: skip
+    """The headline of each shop: its own customers and its own stock, where they are told."""
+    named = {name: one for name, one in parts.items() if name}
+    names = sorted({*question.shops, *(named if len(parts) > 1 else ())})
+    whole = question.catalogue
+    return {
+        name: assessor.headline(question.shops.get(name, whole), named.get(name, tally))
+        for name in names
+    }
 
 
 def _spread_of_visits(

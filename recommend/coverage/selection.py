@@ -9,7 +9,7 @@ from __future__ import annotations
 import importlib.util
 from dataclasses import dataclass, replace
 from math import e
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 
@@ -17,6 +17,7 @@ from recommend.coverage.numbers import Array
 from recommend.coverage.rows import alike
 
 Method = Literal["exact", "within-gap", "greedy"]
+OUT_OF_TIME = 1  # status of scipy.optimize.milp: iteration or time limit reached
 ROWS = 32  # of a table weighed together; bounds memory
 TINY = 1e-9  # two sums of the same weights may differ by rounding
 
@@ -106,8 +107,6 @@ def select(problem: Problem, *, largest: int, seconds: float) -> Selection:
     """
     small = merged(problem)
     if int(small.serves.sum()) <= largest and importlib.util.find_spec("scipy"):
-        from recommend.coverage.integer_program import solve
-
         return solve(small, seconds)
     return greedy(small)
 
@@ -279,3 +278,64 @@ def in_order_of_gain(
         served = now[best]
         rest.remove(best)
     return tuple(order), tuple(gains)
+
+
+def solve(problem: Problem, seconds: float) -> Selection:
+    """The lines within the budget that serve most, proven best unless time runs out.
+
+    By the integer program that HiGHS solves through scipy (extra ``plan``). The greedy choice when
+    time runs out before any choice is found.
+
+    Notes
+    -----
+    Variables: a line is stocked (0 or 1), an option can be used, a group is served (both
+    from 0 to 1, and whole at the optimum). An option needs each of its lines; a group needs
+    one option that serves it; stocked lines stay within the budget.
+    """
+    from scipy.optimize import Bounds, milp  # only here: an optional extra, and slow to import
+
+    lines, options, groups = len(problem.costs), len(problem.options), len(problem.weights)
+    if options == 0 or (groups == 0 and not problem.of_line.any()):
+        return Selection((), (), 0.0, 0.0, "exact")
+    whole = np.concatenate([np.ones(lines), np.zeros(options + groups)])
+    result = milp(
+        -np.concatenate([problem.of_line, np.zeros(options), problem.weights]),
+        integrality=whole,
+        bounds=Bounds(0, 1),
+        constraints=_constraints(problem),
+        options={"time_limit": seconds, "mip_rel_gap": 0.0},
+    )
+    if result.x is None:
+        return greedy(problem)  # time ran out before the solver found any choice
+    return _selection(problem, result.x[:lines], result.status, -result.mip_dual_bound)
+
+
+def _constraints(problem: Problem) -> Any:
+    from scipy.optimize import LinearConstraint
+    from scipy.sparse import coo_array, csr_array, eye_array, hstack, vstack
+
+    lines, options, groups = len(problem.costs), len(problem.options), len(problem.weights)
+    need = [(o, line) for o, option in enumerate(problem.options) for line in option]
+    rows = np.arange(len(need))
+    which = np.array(need)
+    uses = coo_array((np.ones(len(need)), (rows, which[:, 0])), shape=(len(need), options))
+    stocked = coo_array((np.ones(len(need)), (rows, which[:, 1])), shape=(len(need), lines))
+    serves = csr_array(problem.serves.astype(float))
+    blocks = vstack(
+        [
+            hstack([-stocked, uses, csr_array((len(need), groups))]),
+            hstack([csr_array((groups, lines)), -serves, eye_array(groups)]),
+            hstack([csr_array(problem.costs[None, :]), csr_array((1, options + groups))]),
+        ]
+    )
+    upper = np.concatenate([np.zeros(len(need) + groups), [problem.budget]])
+    return LinearConstraint(blocks, -np.inf, upper)
+
+
+def _selection(problem: Problem, stocked: Array, status: int, at_most: float) -> Selection:
+    chosen = [int(line) for line in np.flatnonzero(stocked > 0.5)]
+    served = problem.served_by(set(chosen))
+    order, gains = in_order_of_gain(problem, chosen)
+    if status == OUT_OF_TIME:
+        return Selection(order, gains, served, max(served, at_most), "within-gap")
+    return Selection(order, gains, served, served, "exact")

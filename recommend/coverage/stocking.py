@@ -123,8 +123,7 @@ def choose(
     _check_new(catalogue, candidates)
     if lines is not None:
         candidates = worth_judging(assessor, candidates, kinds, lines)
-    shoes = tuple(c for c in candidates if c.product.kind == "shoe")
-    insoles = tuple(c for c in candidates if c.product.kind == "insole")
+    shoes, insoles = _by_kind(candidates)
     evaluator = assessor.evaluator_of(
         (*catalogue.shoes, *shoes), (*catalogue.insoles, *insoles), kinds
     )
@@ -132,32 +131,38 @@ def choose(
     everything = options.gather()
     ordered = (*shoes, *insoles)
     costs = np.array([1.0 if budget is None else cost_of(item) for item in ordered])
-    limit = float(lines or 0) if budget is None else budget
-    parameters = assessor.book.parameters
-    problem = options.problem(costs, limit)
+    problem = options.problem(costs, float(lines or 0) if budget is None else budget)
+    parameters = assessor.book.parameters.coverage
     selection = select(
         problem,
-        largest=parameters.coverage.program_entries if options.whole else 0,
-        seconds=parameters.coverage.program_seconds,
+        largest=parameters.program_entries if options.whole else 0,
+        seconds=parameters.program_seconds,
     )
+    before, most = options.before / customers, everything / customers
+    if options.whole:
+        most = min(most, before + selection.at_most / customers)
 
     def line(n: int, gain: float) -> Line:
         cost = float(costs[n]) if budget is not None else None
         suits = float(options.suits[n]) / customers
         return Line(ordered[n].id, ordered[n].product.kind, gain / customers, suits, cost)
 
-    before = options.before / customers
     chosen = [line(n, g) for n, g in zip(selection.lines, selection.gains, strict=True)]
-    after, most = before + selection.served / customers, everything / customers
-    if options.whole:
-        most = min(most, before + selection.at_most / customers)
+    useful = [n for n in range(len(ordered)) if options.suits[n] > 0]
     cheapest = None
-    if not chosen and budget is not None:
-        useful = [n for n in range(len(ordered)) if options.suits[n] > 0]
-        if useful:
-            n = min(useful, key=lambda one: costs[one])
-            cheapest = line(n, problem.served_by({n}))
+    if not chosen and useful and budget is not None:
+        n = min(useful, key=lambda one: costs[one])
+        cheapest = line(n, problem.served_by({n}))
+    after = before + selection.served / customers
     return Stocking(tuple(chosen), before, after, most, selection, cheapest)
+
+
+def _by_kind(items: Sequence[Item]) -> tuple[tuple[Item, ...], tuple[Item, ...]]:
+    """Shoes, and insoles."""
+    shoes, insoles = (
+        tuple(one for one in items if one.product.kind == kind) for kind in ("shoe", "insole")
+    )
+    return shoes, insoles
 
 
 def _check_new(catalogue: Catalogue, candidates: Sequence[Item]) -> None:
@@ -179,8 +184,7 @@ def worth_judging(
     partner that the other has (of equals the first counts as no worse). A choice that holds such
     a candidate leaves out one that is no worse, and may hold that one instead.
     """
-    shoes = tuple(c for c in candidates if c.product.kind == "shoe")
-    insoles = tuple(c for c in candidates if c.product.kind == "insole")
+    shoes, insoles = _by_kind(candidates)
     evaluator = assessor.evaluator_of(shoes, insoles, kinds)
     kept = [
         item

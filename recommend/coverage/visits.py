@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -12,14 +12,17 @@ import numpy as np
 from recommend.coverage.numbers import Array
 from recommend.coverage.sampling import Column, Customers, Words
 from recommend.coverage.tally import cases_of
+from recommend.errors import RecommendError, nearest
 from recommend.infer.facts import facts_of
 from recommend.infer.many import columns_of
+from recommend.match.harm import harmful
 from recommend.match.sizes import SizeClasses, wanted_length
 from recommend.measure.model import SIDES, Measure
 from recommend.measure.observed import observe
+from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.terms import Facts
-from recommend.trial.kept import kept_visits
+from recommend.trial.kept import kept_by_shop
 from recommend.visit.models import Visit
 
 
@@ -30,11 +33,13 @@ class Shop:
     Attributes
     ----------
     visits : the visits.
+    where : the shop of each visit, where there are several; '' where there is one.
     customers : their measures as columns, NaN where a foot was not measured.
     """
 
     visits: tuple[Visit, ...]
     customers: Customers
+    where: tuple[str, ...] = ()
 
 
 def resampled(shop: Shop, rng: np.random.Generator) -> Shop:
@@ -43,6 +48,32 @@ def resampled(shop: Shop, rng: np.random.Generator) -> Shop:
     rows = rng.integers(0, count, count)
 
     return Shop(tuple(shop.visits[row] for row in rows), shop.customers.only(rows))
+
+
+def refusing(shop: Shop, parameters: Parameters) -> int:
+    """Visits with something out that no count looks at: a wish, a price limit, what did harm."""
+    return sum(v.wishes is not None or bool(harmful(v, parameters)) for v in shop.visits)
+
+
+def of_one(shop: Shop, name: str) -> Shop:
+    """The visits of one of several shops.
+
+    Raises
+    ------
+    RecommendError
+        If there is no such shop.
+    """
+    rows = np.flatnonzero(np.array(shop.where) == name)
+    if not len(rows):
+        raise no_shop(name, set(shop.where))
+    visits = tuple(shop.visits[row] for row in rows)
+    return Shop(visits, shop.customers.only(rows), (name,) * len(rows))
+
+
+def no_shop(name: str, shops: Collection[str]) -> RecommendError:
+    """That no shop has this name, with those that there are."""
+    hint = nearest(name, shops) or f"the shops are {', '.join(sorted(shops))}"
+    return RecommendError(f"no shop is called `{name}`; {hint}")
 
 
 def read_shop(path: Path, book: Rulebook) -> Shop:
@@ -57,8 +88,10 @@ def read_shop(path: Path, book: Rulebook) -> Shop:
     InputError
         If there are none, or one does not fit.
     """
-    visits = kept_visits(path, book)
-    return Shop(visits, customers_of(visits, book))
+    shops = kept_by_shop(path, book)
+    visits = tuple(visit for some in shops.values() for visit in some)
+    where = tuple(shop for shop, some in shops.items() for _ in some)
+    return Shop(visits, customers_of(visits, book), where)
 
 
 def customers_of(visits: Iterable[Visit], book: Rulebook) -> Customers:

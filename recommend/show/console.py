@@ -19,6 +19,7 @@ from recommend.door import visible
 from recommend.rulebook import Rulebook
 
 NARROW = 80
+NARROWEST = 40  # below it nothing is laid out; the terminal breaks the lines
 Given = ParamSpec("Given")
 _BLANKS = re.compile(r"[ \t]+$", re.MULTILINE)
 
@@ -34,6 +35,7 @@ def console(*, stderr: bool = False) -> Console:
     out = Console(file=stream, highlight=False, soft_wrap=False, emoji=False, color_system=colours)
     if not out.is_terminal and "COLUMNS" not in out._environ:
         out = Console(file=stream, highlight=False, width=NARROW, no_color=True, emoji=False)
+    out.width = max(out.width, NARROWEST)
     if not out.is_terminal:
         out.file = cast(IO[str], _Trimmed(stream))
     return out

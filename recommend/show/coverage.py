@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from datetime import date
 
 from rich.console import RenderableType
 from rich.table import Table
@@ -14,9 +15,11 @@ from recommend.coverage.interval import Share
 from recommend.coverage.report import MissingSize
 from recommend.coverage.run import Run
 from recommend.coverage.split import UNDETERMINED, UNKNOWN, WAYS, Band, Cell, Gap, Shown
+from recommend.coverage.visits import refusing
 from recommend.coverage.why import Reason
 from recommend.errors import counted
 from recommend.measure.sizing import size_label
+from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
 from recommend.show.console import console, print_paged
 from recommend.show.layout import bullet, heading, inset, plain_table
@@ -113,7 +116,8 @@ def _blocks(run: Run, width: int, show: str) -> Iterator[RenderableType]:
     yield matrix(run, width, show)
     yield from _legend(show, run)
     if run.shops:
-        yield heading("Shop by shop: share served from its own stock")
+        yield heading("Shop by shop: share served of its own customers, from its own stock")
+        yield inset("Where only stock or only customers are told by shop, the other is of all.", 2)
         worst = sorted(run.shops.items(), key=lambda pair: pair[1].value)
         yield from (bullet(f"{name}: {interval_words(share)}") for name, share in worst)
     if run.comparison:
@@ -121,7 +125,7 @@ def _blocks(run: Run, width: int, show: str) -> Iterator[RenderableType]:
         yield from _comparison(run.comparison, run, width)
     yield from _lists(run)
     yield heading("Who is counted")
-    yield from (bullet(line) for line in crowd_lines(run.crowd, run.agreement))
+    yield from (bullet(line) for line in crowd_lines(run.crowd, run.book.parameters, run.agreement))
 
 
 def _numbered(lines: Sequence[str]) -> Iterator[RenderableType]:
@@ -196,16 +200,24 @@ def attribute_words(name: str, book: Rulebook) -> str:
     return f"{name.partition('.')[0]}: {book.attributes[name].title}"
 
 
-def crowd_lines(crowd: Crowd, agreement: float | None) -> Iterator[str]:
+def crowd_lines(
+    crowd: Crowd, parameters: Parameters, agreement: float | None = None
+) -> Iterator[str]:
     """What the customers stand on, one statement a line."""
     if crowd.mode == "shop":
         yield (
             f"Only the shop's own visits: {crowd.visits}{_when(crowd)}, as they were measured; "
             "none is drawn."
         )
+        if out := refusing(crowd.shop, parameters) if crowd.shop else 0:
+            verb = "names" if out == 1 else "name"
+            yield (
+                f"{counted(out, 'visit')} {verb} what the customer would not wear or pay, or what "
+                "did harm: this count does not look at that, the counter does."
+            )
         return
     if crowd.mode == "columns":
-        yield f"Measured customers read from {crowd.columns}; none is drawn."
+        yield f"Measured customers read from {crowd.columns}{_when(crowd)}; none is drawn."
         yield "Every screening question is taken as answered no, and no foot as painful."
         yield from _columns_read(crowd)
         return
@@ -260,16 +272,19 @@ _MEANING = {
 }
 
 
-def _when(crowd: Crowd) -> str:
-    """From when to when the visits are, and whether a season of the year is missing."""
-    days = sorted(v.date for v in crowd.shop.visits if v.date) if crowd.shop else []
+def _when(crowd: Crowd, today: date | None = None) -> str:
+    """From when to when the customers are, how old the newest is, and which months are missing."""
+    days = crowd.days
     if not days:
         return " (none is dated)"
+    today, last = today or date.today(), date.fromisoformat(days[-1][:10])
+    months = max(0, 12 * (today.year - last.year) + today.month - last.month)
+    old = f", the newest {counted(months, 'month')} old" if months else ""
     quarters = {(int(day[5:7]) - 1) // 3 for day in days}
     missing = [f"{3 * q + 1}-{3 * q + 3}" for q in range(4) if q not in quarters]
     gap = f"; none from months {', '.join(missing)}" if missing else ""
     span = days[0] if days[0] == days[-1] else f"{days[0]} to {days[-1]}"
-    return f" ({span}{gap})"
+    return f" ({span}{old}{gap})"
 
 
 def _columns_read(crowd: Crowd) -> Iterator[str]:

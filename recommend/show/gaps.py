@@ -59,7 +59,7 @@ def _gaps(
     yield from _numbered(restock_words(one, verb) for one in gaps.restocks)
     yield from _left(gaps)
     yield heading("Who is counted")
-    yield from (bullet(line) for line in crowd_lines(crowd, None))
+    yield from (bullet(line) for line in crowd_lines(crowd, book.parameters))
 
 
 def _left(gaps: Gaps) -> Iterator[RenderableType]:

@@ -12,15 +12,17 @@ from recommend.records.store import SHORTLIST, Store
 from recommend.rulebook.book import Rulebook
 from recommend.visit import Visit
 from recommend.visit.models import KEPT
+from recommend.visit.shelf import DRAFTS
 
 _SUFFIXES = (".yaml", ".yml", ".json")
+STORES = (".sqlite", ".sqlite3", ".db")
 
 
 def kept_visits(path: Path, book: Rulebook) -> tuple[Visit, ...]:
     """The visits of a folder of visit files (and its folders), or of a record store.
 
-    Of a visit that was recorded several times the last record counts; what was forgotten on
-    request is left out.
+    A folder may hold the stores of several shops as well. Of a visit that was recorded several
+    times the last record counts; what was forgotten on request is left out.
 
     Raises
     ------
@@ -28,20 +30,32 @@ def kept_visits(path: Path, book: Rulebook) -> tuple[Visit, ...]:
         If there is nothing of that name, no visit in it, or a file that does not fit: a visit
         that is silently left out would shift what is learned.
     """
-    visits = _of_folder(path, book) if path.is_dir() else _of_store(path)
-    if not visits:
+    return tuple(visit for visits in kept_by_shop(path, book).values() for visit in visits)
+
+
+def kept_by_shop(path: Path, book: Rulebook) -> dict[str, tuple[Visit, ...]]:
+    """The same by shop: each store in a folder is one, and each folder in it; '' for the rest."""
+    if not path.is_dir():
+        found = {"": _of_store(path)}
+    else:
+        named = (file for file in path.rglob("*") if file.suffix in _SUFFIXES)
+        files = sorted(file for file in named if file.parent.name != DRAFTS)
+        stores = sorted(file for file in path.rglob("*") if file.suffix in STORES)
+        if not files and not stores:
+            raise InputError(Place(str(path)), "no visit files are here", ", ".join(_SUFFIXES))
+        by_folder: dict[str, list[Visit]] = {}
+        for file in files:
+            inside = file.relative_to(path).parts
+            one = read_measured_visit(
+                file, book.questions, book.parameters, book.measures, book.purposes
+            )
+            by_folder.setdefault(inside[0] if len(inside) > 1 else "", []).append(one)
+        found = {shop: tuple(visits) for shop, visits in sorted(by_folder.items())}
+        for store in stores:
+            found[store.stem] = (*found.get(store.stem, ()), *_of_store(store))
+    if not any(found.values()):
         raise InputError(Place(str(path)), "no kept visits are here", "visit files or records")
-    return visits
-
-
-def _of_folder(folder: Path, book: Rulebook) -> tuple[Visit, ...]:
-    files = sorted(file for file in folder.rglob("*") if file.suffix in _SUFFIXES)
-    if not files:
-        raise InputError(Place(str(folder)), "no visit files are here", ", ".join(_SUFFIXES))
-    return tuple(
-        read_measured_visit(file, book.questions, book.parameters, book.measures, book.purposes)
-        for file in files
-    )
+    return found
 
 
 def _of_store(path: Path) -> tuple[Visit, ...]:

@@ -1,5 +1,7 @@
 """A chain's feet in Parquet give the same answer on a cluster as on one machine."""
 
+from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 import numpy as np
@@ -7,12 +9,15 @@ import pytest
 
 from recommend.catalogue import Catalogue
 from recommend.coverage.columns import FactColumns
+from recommend.coverage.crowd import crowd_of
 from recommend.coverage.population import Population
+from recommend.coverage.run import Question, answer
 from recommend.coverage.sampling import Sampler
-from recommend.coverage.tally import cases_of_customers, tally
-from recommend.errors import InputError
+from recommend.coverage.tally import add, cases_of_customers, tally
+from recommend.errors import InputError, RecommendError
 from recommend.match.sizes import SizeClasses
 from recommend.rulebook.book import Rulebook
+from recommend.show.coverage import _when
 
 pandas = pytest.importorskip("pandas")
 distributed = pytest.importorskip("distributed")
@@ -36,9 +41,40 @@ def test_a_local_cluster_counts_exactly_as_one_machine(
         ) as cluster,
         distributed.Client(cluster),
     ):
-        found = tally_parquet(tmp_path, book, population, sizes)
+        found = add(tally_parquet(tmp_path, book, population, sizes).values())
     assert np.array_equal(found.cases, expected.cases)
     assert np.array_equal(found.counts, expected.counts)
+
+
+def test_a_chain_is_counted_shop_by_shop_and_its_days_are_told(
+    tmp_path: Path, population: Population, book: Rulebook, catalogue: Catalogue
+) -> None:
+    """Rows of two shops in two files: each is counted as if it were alone; another is refused."""
+    drawn = Sampler(population).block(9, 0, 900)
+    sizes = SizeClasses(catalogue.items, book.parameters)
+    shops = np.where(np.arange(900) % 3 == 0, "upper", "lower")
+    days = [f"2024-{1 + n % 6:02d}-11" for n in range(900)]
+    frame = frame_of(drawn, book).assign(shop=shops, date=days)
+    for part in range(2):
+        frame.iloc[part::2].to_parquet(tmp_path / f"{part}.parquet")
+    crowd = crowd_of(book, None, None, 1, 1, tmp_path)
+    assert crowd.read.unread == ()
+    found = crowd.by_shop(book, sizes)
+    facts = FactColumns(book, population)
+    for shop in ("upper", "lower"):
+        alone = drawn.only(np.flatnonzero(shops == shop))
+        expected = tally(cases_of_customers(book, facts, alone, sizes))
+        assert np.array_equal(found[shop].cases, expected.cases)
+        assert np.array_equal(found[shop].counts, expected.counts)
+    assert set(replace(crowd, place="upper").by_shop(book, sizes)) == {"upper"}
+    with pytest.raises(RecommendError, match=r"no shop is called `uper`.*`upper`"):
+        replace(crowd, place="uper").by_shop(book, sizes)
+    words = _when(crowd, date(2026, 3, 1))
+    span = "2024-01-11 to 2024-06-11, the newest 21 months old"
+    assert words == f" ({span}; none from months 7-9, 10-12)"
+    run = answer(Question(book, catalogue, crowd, sensitivity=False), lambda _: lambda _a, _b: None)
+    mean = sum(run.shops[s].value * (shops == s).mean() for s in ("upper", "lower"))
+    assert mean == pytest.approx(run.coverage.served.value)
 
 
 def test_differences_and_ratios_need_not_be_in_the_table(
@@ -56,7 +92,7 @@ def test_differences_and_ratios_need_not_be_in_the_table(
         frame[f"{side}.fpi-difference"] = (lean["left.fpi"] - lean["right.fpi"]).abs()
     frame.to_parquet(tmp_path / "whole.parquet")
     whole, without = (
-        tally_parquet(tmp_path / f"{name}.parquet", book, population, sizes)
+        tally_parquet(tmp_path / f"{name}.parquet", book, population, sizes)[""]
         for name in ("whole", "lean")
     )
     assert np.array_equal(whole.cases, without.cases)

@@ -1,5 +1,6 @@
 """The shop's own visits as the population, or as what moves it."""
 
+import shutil
 from dataclasses import replace
 from pathlib import Path
 
@@ -9,8 +10,8 @@ import pytest
 from recommend.coverage.crowd import Crowd, assumed_figures
 from recommend.coverage.population import Population, load_population
 from recommend.coverage.run import Question, answer
-from recommend.coverage.visits import read_shop
-from recommend.errors import InputError
+from recommend.coverage.visits import of_one, read_shop
+from recommend.errors import InputError, RecommendError
 from recommend.infer.assess import assess
 from recommend.infer.engine import engine_of
 from recommend.match.shortlist import shortlist
@@ -71,6 +72,28 @@ def test_visits_come_from_a_record_store_as_well(tmp_path: Path, book: Rulebook)
     for side in ("left", "right"):
         expected, found = (s.customers.feet[side]["peak-angle"] for s in (shop, kept))
         assert np.array_equal(expected, found, equal_nan=True)
+
+
+def test_stores_of_several_shops_in_one_folder_are_told_apart(
+    tmp_path: Path, book: Rulebook
+) -> None:
+    """Two stores and a folder are three shops; one of them is looked at alone, another refused."""
+    shop = read_shop(VISITS, book)
+    plain = [visit.model_dump(mode="json", by_alias=True) for visit in shop.visits]
+    for name, some in (("upper", plain[:5]), ("lower", plain[5:])):
+        with Store(tmp_path / f"{name}.sqlite", write=True) as store:
+            store.append_all(Entry({"visit": one}) for one in some)
+    (tmp_path / "third").mkdir()
+    shutil.copy(next(VISITS.glob("*.yaml")), tmp_path / "third")
+    chain = read_shop(tmp_path, book)
+    assert {name: chain.where.count(name) for name in chain.where} == {
+        "lower": len(plain) - 5, "third": 1, "upper": 5,
+    }  # fmt: skip
+    alone = of_one(chain, "upper")
+    assert [v.reference for v in alone.visits] == [v.reference for v in shop.visits[:5]]
+    assert alone.customers.count == 5
+    with pytest.raises(RecommendError, match="no shop is called `uppr`"):
+        of_one(chain, "uppr")
 
 
 def test_an_empty_folder_is_refused(tmp_path: Path, book: Rulebook) -> None:

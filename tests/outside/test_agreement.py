@@ -5,8 +5,8 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from recommend.coverage.agreement import fleiss_kappa, ratings
 from recommend.coverage.columns import FactColumns
+from recommend.coverage.crowd import fleiss_kappa, ratings
 from recommend.coverage.population import load_population
 from recommend.coverage.sampling import Sampler
 from recommend.infer.many import conclude_many
