@@ -18,6 +18,7 @@ from typing import BinaryIO
 
 from recommend.errors import InputError, Place
 
+NO_TEXT = ("names of files that are text in UTF-8", "rename the file or folder it would name")
 _HALF = ".part"  # ends the name of a file that is being written
 PATIENCE = (1.0, 30.0)  # seconds until it is said that we wait, and until we give up
 
@@ -68,10 +69,15 @@ def held(path: Path, busy: InputError | None = None) -> Iterator[None]:
 def write_atomically(path: Path, content: str | bytes, *, private: bool = True) -> None:
     """Write `content` to `path` as it is; on the disk when this returns.
 
-    See `written_whole` for links, rights and errors.
+    See `written_whole` for links, rights and errors; text that holds the name of a file whose
+    bytes are no text is refused too.
     """
+    try:
+        raw = content.encode("utf-8") if isinstance(content, str) else content
+    except UnicodeEncodeError as error:
+        raise InputError(Place(str(path)), "cannot be written", *NO_TEXT) from error
     with written_whole(path, private=private) as stream:
-        stream.write(content.encode("utf-8") if isinstance(content, str) else content)
+        stream.write(raw)
 
 
 @contextmanager

@@ -149,11 +149,9 @@ def main(args: list[str] | None = None) -> None:
     """
     _start_light()
     open_door()
-    if not (sys.argv[1:] if args is None else args) and _COMPLETING not in os.environ:
-        print(WELCOME)
-        sys.exit(Exit.DONE)
+    nothing = not (sys.argv[1:] if args is None else args) and _COMPLETING not in os.environ
     try:
-        code = app(args, standalone_mode=False)
+        code = print(WELCOME) if nothing else app(args, standalone_mode=False)
         sys.stdout.flush()
     except RecommendError as error:
         _leave(error)

@@ -1,4 +1,4 @@
-"""The one door to the terminal: what is let out, and what becomes of signs it cannot show.
+"""The one door to the terminal: what is let out and in, and what becomes of signs it cannot show.
 
 Names of files, remarks and lists are written by others. A control character in them, or one that
 turns the direction of writing, is shown as its number and never obeyed. A sign that the console
@@ -27,6 +27,7 @@ _OTHERS = (
     "[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ufeff\ud800-\udfff]"
 )
 _WITH_COLOUR, _PLAIN = re.compile(f"{_OURS}|{_OTHERS}"), re.compile(_OTHERS)
+_LONGEST = 10_000  # characters of a line that is typed
 _LACKING = "plain-signs"  # the name of our way with signs that a console lacks
 # Said otherwise where the console has no such sign; letters lose their marks.
 _OTHERWISE = {
@@ -130,11 +131,38 @@ class Closed(io.StringIO):
         raise OSError(errno.EBADF, "it is closed")
 
 
+def typed() -> str:
+    """One line of what is typed, or handed over by a file or another program.
+
+    Raises
+    ------
+    EOFError
+        If there is nothing more, or nothing can be read.
+    InputError
+        If the line has no end, as that of some devices.
+    """
+    if sys.stdin.isatty():
+        return input()
+    try:
+        line = sys.stdin.readline(_LONGEST)
+    except OSError:  # opened for writing alone
+        line = ""
+    if not line:
+        raise EOFError
+    if len(line) == _LONGEST:
+        raise InputError(
+            Place("input"), f"a line is longer than {_LONGEST} characters", "an answer on each line"
+        )
+    return line.rstrip("\n")
+
+
 def open_door() -> None:
     """Put the door before both outputs; a closed input or error output is an empty one."""
     codecs.register_error(_LACKING, in_plain_signs)
     if sys.stdin is None:
         sys.stdin = open(os.devnull, encoding="utf-8")  # noqa: SIM115 - for as long as we run
+    elif isinstance(sys.stdin, io.TextIOWrapper):
+        sys.stdin.reconfigure(errors="replace")  # bytes that are no text are refused as an answer
     for name in ("stdout", "stderr"):
         stream = getattr(sys, name)
         if stream is None:

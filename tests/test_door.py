@@ -9,7 +9,9 @@ from pathlib import Path
 
 import pytest
 
-from recommend.door import in_plain_signs, visible
+from recommend.cli import main
+from recommend.door import in_plain_signs, typed, visible
+from recommend.errors import InputError
 
 ROOT = Path(__file__).resolve().parent.parent
 VISITS = ROOT / "catalogue_demo" / "visits"
@@ -80,3 +82,50 @@ def test_a_name_with_control_characters_cannot_reach_the_terminal() -> None:
     assert done.returncode == 2
     assert b"\x1b" not in done.stderr
     assert "\u202e" not in done.stderr.decode()
+
+
+@pytest.mark.skipif(not Path("/dev/zero").exists(), reason="this platform has no endless device")
+def test_a_line_without_an_end_is_not_waited_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is typed is read up to a bound; an input that cannot be read is an empty one."""
+    with open("/dev/zero", encoding="utf-8") as endless:
+        monkeypatch.setattr(sys, "stdin", endless)
+        with pytest.raises(InputError, match="a line is longer than"):
+            typed()
+    with open(os.devnull, "w", encoding="utf-8") as unreadable:
+        monkeypatch.setattr(sys, "stdin", unreadable)
+        with pytest.raises(EOFError):
+            typed()
+
+
+def test_a_program_that_answers_the_same_for_ever_is_left(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """After some refused answers in a row of no terminal the entry ends, its draft kept."""
+    (tmp_path / "yes").write_text("y\n" * 99)
+    with (tmp_path / "yes").open() as answers:
+        monkeypatch.setattr(sys, "stdin", answers)
+        with pytest.raises(SystemExit) as ended:
+            main(["visit", "new", "A-1", "--visits", str(tmp_path)])
+    assert ended.value.code == 2
+    assert "answers in a row were refused" in capsys.readouterr().err
+    assert (tmp_path / "drafts" / "A-1.json").exists()
+
+
+@pytest.mark.parametrize("columns", ["0", "7"])
+def test_a_screen_too_narrow_for_words_is_taken_as_wider(
+    columns: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Where a terminal says it has no or few columns, the shortlist is printed all the same."""
+    monkeypatch.setenv("COLUMNS", columns)
+    with pytest.raises(SystemExit) as ended:
+        main(["shortlist", str(VISITS / "red-flag-stop.yaml")])
+    assert ended.value.code == 3
+    assert "STOP" in capsys.readouterr().out
+
+
+@pytest.mark.skipif(not FULL.exists(), reason="this platform has no device that is always full")
+def test_the_welcome_on_a_full_output_is_one_sentence() -> None:
+    """Nothing typed at all, and nowhere to say it: exit code 2 and one sentence."""
+    with FULL.open("w") as full:
+        done = run(stdout=full)
+    assert (done.returncode, len(done.stderr.splitlines())) == (2, 1)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import stat
 import subprocess
 import sys
@@ -14,7 +15,7 @@ import yaml
 from typer.testing import CliRunner
 
 from recommend.atomic import write_atomically
-from recommend.cli import app
+from recommend.cli import app, main
 from recommend.errors import InputError
 from recommend.output import FINDINGS, PAGE, PICTURE, SVG, table, write_output
 from recommend.visit.shelf import Draft, Shelf
@@ -175,3 +176,23 @@ def test_a_pipe_is_refused_and_not_waited_for(
     done = CliRunner().invoke(app, ["shortlist", str(VISIT)])
     assert isinstance(done.exception, InputError)
     assert "device or a pipe" in str(done.exception)
+
+
+@pytest.mark.skipif(os.name != "posix" or sys.platform == "darwin", reason="names are text here")
+def test_names_whose_bytes_are_no_text_are_used_or_refused_in_a_sentence(tmp_path: Path) -> None:
+    """A rulebook, a visit and its page may be called so; what would be written with it may not."""
+    odd = Path(os.fsdecode(os.fsencode(str(tmp_path)) + b"/\xff\xfe"))
+    shutil.copytree(ROOT / "catalogue_demo" / "products", odd)
+    visit, capture = tmp_path / "v\udcff.yaml", odd / "c\udcff.csv"
+    (odd.parent / "v.yaml").write_bytes(VISIT.read_bytes())
+    capture.write_bytes(CAPTURE.read_bytes())
+    visit.write_bytes(VISIT.read_bytes())
+    for words in (["shortlist", str(VISIT), "--catalogue", str(odd)], ["sheet", str(visit)]):
+        with pytest.raises(SystemExit) as ended:
+            main([*words, "--store", str(tmp_path / "r.sqlite"), "--keep"])
+        assert ended.value.code == 0
+    into = str(tmp_path / "v.yaml")
+    for words in (["measure", str(capture), "--into", into], ["setup", "--set", f"visits={odd}"]):
+        done = CliRunner().invoke(app, words)
+        assert isinstance(done.exception, InputError), done.output
+        assert "text in UTF-8" in str(done.exception)

@@ -84,15 +84,19 @@ def measure(
     options: CaptureOptions,
     marks: Path | None,
     tell: Callable[[int, int], None],
+    written: list[Path],
 ) -> list[Measured]:
-    """Measure the legs of a film; write its contact sheet, and its marks where that was asked."""
+    """Measure the legs of a film; write its contact sheet, and its marks where that was asked.
+
+    `written` takes the names of what was written.
+    """
     if marks is not None:
         refuse_other_kinds(marks, MARKS_KIND)
     read = open_film(file, book.parameters, options, tell)
-    _write_sheet(file, read, book.parameters, tell)
+    written.append(_write_sheet(file, read, book.parameters, tell))
     _tell_doubtful(file, read)
     if marks is not None:
-        _save(marks, read, sha256_of(file))
+        written += _save(marks, read, sha256_of(file))
     found, failed = measure_film(file, read, book.parameters, book.measures, options)
     for error in failed:
         typer.echo(str(error), err=True)
@@ -106,12 +110,13 @@ def sheet_path(file: Path) -> Path:
 
 def _write_sheet(
     file: Path, read: FilmRead, parameters: Parameters, tell: Callable[[int, int], None]
-) -> None:
+) -> Path:
     from recommend.measure.film.sheet import contact_sheet
 
     out = sheet_path(file)
     write_output(out, contact_sheet(file, read, parameters, tell), PICTURE, private=True)
     typer.echo(f"{out}: look whether every ring sits on its mark", err=True)
+    return out
 
 
 def _tell_doubtful(file: Path, read: FilmRead) -> None:
@@ -132,14 +137,17 @@ def _tell_doubtful(file: Path, read: FilmRead) -> None:
 MARKS_KIND = table("# capture: marks")
 
 
-def _save(path: Path, read: FilmRead, digest: str) -> None:
+def _save(path: Path, read: FilmRead, digest: str) -> list[Path]:
     from recommend.measure.video.writing import marks_csv
 
+    written = []
     for one in read.recordings:
         several = len(read.recordings) > 1
         out = path.with_name(f"{path.stem}-{one.side}{path.suffix}") if several else path
         write_output(out, marks_csv(one, digest), MARKS_KIND, private=True)
         typer.echo(f"saved {out}", err=True)
+        written.append(out)
+    return written
 
 
 def write_crop(file: Path, row: int, parameters: Parameters) -> None:

@@ -16,12 +16,15 @@ from recommend.measure.capture import CaptureOptions, is_film, measure_capture
 from recommend.measure.document import as_document
 from recommend.measure.measured import Measured
 from recommend.measure.model import Side
+from recommend.reading import read_document
 from recommend.rulebook import Rulebook
+from recommend.settings import setting
 from recommend.show.bands import usual_bands
 from recommend.show.bar import working
 from recommend.show.console import console, print_byline
 from recommend.show.error_terms import print_error_terms
 from recommend.show.measured import print_measured
+from recommend.visit.shelf import Shelf
 
 MARKS = ("upper-leg", "lower-leg", "upper-heel", "lower-heel")
 Facing = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
@@ -120,7 +123,8 @@ def measure(
         mapping=mapping,
         film=films.options_of(files, put_right or [], slow_motion, plumb, ruler),
     )
-    found = _measured(files, book, options, marks)
+    written: list[Path] = []
+    found = _measured(files, book, options, marks, written)
     if as_json:
         print(json.dumps(as_document(found), ensure_ascii=False))
     else:
@@ -128,38 +132,46 @@ def measure(
         if error_terms:
             print_error_terms(found, book.measures, console())
         print_byline(book)
-    _save(found, book, plot, into, force=force)
-
-
-def _measured(
-    files: list[Path], book: Rulebook, options: CaptureOptions, marks: Path | None
-) -> list[Measured]:
-    """Every foot of every file; `marks` is where those found in films are saved."""
-    found: list[Measured] = []
-    with working("measuring") as tell:
-        for done, file in enumerate(files):
-            tell(done, len(files))
-            if is_film(file):
-                found += films.measure(file, book, options, marks, tell)
-            else:
-                found += measure_capture(file, book.parameters, book.measures, options)
-    return found
-
-
-def _save(
-    found: list[Measured], book: Rulebook, plot: Path | None, into: Path | None, *, force: bool
-) -> None:
-    """Pictures for print and lines of a visit, where asked for."""
     if plot is not None:
         from recommend.show.measured_plot import save_plot
 
         save_plot(plot, found, usual_bands(book), book.parameters, force=force)
         typer.echo(f"saved {plot}", err=True)
     if into is not None:
-        from recommend.measure.into import write_into
+        _write(into, found, book, written if plot is None else [*written, plot])
 
-        for sentence in write_into(into, found, book.parameters):
-            typer.echo(f"{into}: {sentence}", err=True)
+
+def _measured(
+    files: list[Path],
+    book: Rulebook,
+    options: CaptureOptions,
+    marks: Path | None,
+    written: list[Path],
+) -> list[Measured]:
+    """Every foot of every file; `marks` is where those found in films are saved.
+
+    `written` takes the names of what is written beside films.
+    """
+    found: list[Measured] = []
+    with working("measuring") as tell:
+        for done, file in enumerate(files):
+            tell(done, len(files))
+            if is_film(file):
+                found += films.measure(file, book, options, marks, tell, written)
+            else:
+                found += measure_capture(file, book.parameters, book.measures, options)
+    return found
+
+
+def _write(into: Path, found: list[Measured], book: Rulebook, pictures: list[Path]) -> None:
+    """Write what was measured into a visit, and note its pictures, so that forgetting has them."""
+    from recommend.measure.into import write_into
+
+    for sentence in write_into(into, found, book.parameters):
+        typer.echo(f"{into}: {sentence}", err=True)
+    whose = str(read_document(into).data["reference"])
+    for one in pictures:
+        Shelf(setting("visits").value).remember(whose, one)
 
 
 def _one_of(word: str | None, allowed: tuple[str, ...], option: str) -> str | None:

@@ -10,6 +10,7 @@ import typer
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.commands import single
 from recommend.commands.options import Force, Keep, StorePath, VisitName, visit_file
+from recommend.door import visible
 from recommend.errors import Exit
 from recommend.measure.named import read_measured_visit
 from recommend.output import PAGE, write_output
@@ -79,7 +80,7 @@ def sheet(
             "sha256": sha256(text.encode()),
             "language": wording.code,
             "chosen": chosen or _decided(seen) or None,
-            "file": target.name,
+            "file": visible(target.name),
             "text": text,
         }
         by = str(setting("fitter").value or "")

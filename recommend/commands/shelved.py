@@ -15,6 +15,7 @@ import typer
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.commands.completing import references
 from recommend.commands.options import Force, VisitName, visit_file
+from recommend.door import typed
 from recommend.errors import InputError, Place, counted
 from recommend.infer.assess import Assessment
 from recommend.infer.counter import Counter
@@ -198,7 +199,7 @@ def _meant(step: Step, new: Any, counter: Counter, path: Path) -> bool:
     if not doubt or not sys.stdin.isatty():
         return True
     print("y writes it down, any other key leaves all as it was > ", end="", flush=True)
-    return sys.stdin.readline().strip().lower() == "y"
+    return typed().strip().lower() == "y"
 
 
 def _ask_open(path: Path, steps: list[Step], counter: Counter) -> bool:

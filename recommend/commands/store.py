@@ -11,6 +11,7 @@ import typer
 from recommend.atomic import written_whole
 from recommend.commands.completing import customers
 from recommend.commands.options import Force, StorePath
+from recommend.door import typed
 from recommend.errors import Exit, InputError, Place, RecommendError, counted
 from recommend.output import REQUEST, write_output
 from recommend.records.database import store_path
@@ -25,7 +26,7 @@ from recommend.records.witness import missing, said
 from recommend.settings import setting
 from recommend.show.bar import working
 from recommend.show.records import list_lines, stamp_line, verdict_lines
-from recommend.visit.shelf import Shelf
+from recommend.visit.shelf import EXPORT, Shelf
 
 app = typer.Typer(add_completion=False, rich_markup_mode=None, no_args_is_help=True)
 
@@ -73,7 +74,7 @@ def verify(
     Example: recommend store verify
     """
     with Store(store_path(store)) as opened, working("verifying"):
-        verdict = verify_store(opened, expect or ())
+        verdict = verify_store(opened, *(expect or ()))
         lacking = list(_against_witnesses(opened, against or ())) if verdict.sound else []
         stamps = list(stamps_of(opened, roots or ())) if verdict.sound else []
     for line in verdict_lines(verdict, str(store_path(store))):
@@ -160,6 +161,7 @@ def export(
         raise InputError(Place(str(to)), found, mend=mend)
     with Store(store_path(store)) as opened, written_whole(to) as stream:
         stream.writelines(line + b"\n" for line in export_lines(opened))
+    Shelf(setting("visits").value).remember(EXPORT, to)
 
 
 @app.command("import")
@@ -216,6 +218,8 @@ def forget(
     typer.echo(f"{counted(len(files) - len(left), 'file')} removed.")
     for one in left:
         typer.echo(f"COULD NOT BE REMOVED: {one}")
+    for one in shelf.exports_with(reference):
+        typer.echo(f"This export still holds it: {one}")
     typer.echo(_NOT_REACHED)
     if left:
         raise typer.Exit(Exit.BAD_INPUT)
@@ -248,8 +252,9 @@ def _forget_records(path: Path, reference: str) -> None:
 def _confirmed(reference: str, records: int, files: int) -> bool:
     what = f"{counted(records, 'record')} and {counted(files, 'file')}"
     try:
-        return typer.confirm(f"Forget `{reference}` in {what} for good?")
-    except typer.Abort as error:
+        print(f"Forget `{reference}` in {what} for good? y or n > ", end="", flush=True)
+        return typed().strip().lower() in ("y", "yes")
+    except (EOFError, KeyboardInterrupt) as error:
         typer.echo()
         raise RecommendError(
             "the question was not answered, so nothing was forgotten; answer it, or give --yes"

@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 
 from recommend.catalogue import Catalogue
 from recommend.catalogue.shop import open_catalogue, open_rulebook
+from recommend.door import typed
 from recommend.errors import InputError, Place, RecommendError
 from recommend.match.outcome import Outcome
 from recommend.match.worn import OWN
@@ -144,7 +145,7 @@ def _asked(prompt: str, meant: Callable[[str], Meant], explained: str) -> Meant:
     """A line that means something; what is refused is said, and asked once more."""
     while True:
         print(prompt, end="", flush=True)
-        text = input()
+        text = typed()
         if text.strip() == LEAVE:
             raise LeftError
         if text.strip() == HELP:

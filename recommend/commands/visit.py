@@ -17,6 +17,7 @@ from recommend.commands.lift import lift
 from recommend.commands.options import TakesNegatives, called
 from recommend.commands.repeats import repeatability
 from recommend.commands.shelved import Known, edit, form, history, list_, outcomes, steps_for
+from recommend.door import typed
 from recommend.errors import Exit, InputError, Place
 from recommend.infer.counter import Counter, Progress
 from recommend.match.harm import handed_on
@@ -129,7 +130,7 @@ def _reference(given: str | None) -> str:
 def _asked_reference() -> str:
     print("Reference code of the customer (never a name) > ", end="", flush=True)
     try:
-        return input()
+        return typed()
     except (EOFError, KeyboardInterrupt):
         raise InputError(Place("REFERENCE"), "no reference code was given") from None
 

@@ -9,7 +9,7 @@ from typing import Any
 from recommend.explain.node import Node, Truth
 from recommend.infer.assess import FootAssessment
 from recommend.infer.derivation import Lacking, conclusion_words
-from recommend.measure.definitions import MeasureDef, unit_words
+from recommend.measure.definitions import MeasureDef, number, unit_words, value_words
 from recommend.measure.model import Measure, Side
 from recommend.rulebook import CompiledRule, Rulebook
 from recommend.rulebook.book import within
@@ -158,7 +158,7 @@ class FootReasons:
             words = ", ".join(measure.qualifiers.values())
             text = f"{asked}: unknown, the limit has no value for a reading that is {words}"
             return Node("comparison", text, None, leaf.measure, children=self._read(measure))
-        margin = margin_of(measure, value.value)
+        margin = margin_of(measure, value.value, definition)
         bound = f"{value.value:g}{unit_words(limit.unit)}"
         text = f"{short_title(definition)} is {order} {bound}: {margin.words}"
         if leaf.is_[0] in _CLEARLY:
@@ -247,6 +247,7 @@ class Margin:
     limit: float
     unit: str
     error: float | None
+    places: int
 
     @property
     def difference(self) -> float:
@@ -263,8 +264,12 @@ class Margin:
         """The margin in words."""
         side = "above" if self.difference > 0 else "below" if self.difference < 0 else "exactly on"
         unit = unit_words(self.unit)
-        text = f"{self.value:.4g}{unit}, "
-        text += side if side == "exactly on" else f"{abs(self.difference):.3g}{unit} {side}"
+        away = number(abs(self.difference), self.places)
+        text = f"{number(self.value, self.places)}{unit}, "
+        if self.difference and not float(away):
+            text += f"just {side}"
+        else:
+            text += f"{away}{unit} {side}" if self.difference else side
         if self.in_errors is not None and self.difference:
             text += f" ({abs(self.in_errors):.1f} SE)"
         return text
@@ -280,9 +285,10 @@ class Margin:
         }
 
 
-def margin_of(measure: Measure, limit: float) -> Margin:
+def margin_of(measure: Measure, limit: float, definition: MeasureDef) -> Margin:
     """The margin of a numeric reading to `limit`."""
-    return Margin(float(measure.value), limit, measure.unit, measure.error)
+    error = measure.error
+    return Margin(float(measure.value), limit, measure.unit, error, definition.decimals)
 
 
 def source_node(book: Rulebook, source_id: str) -> Node:
@@ -331,17 +337,9 @@ def measure_node(book: Rulebook, measure: Measure) -> Node:
     ]
     if measure.capture:
         children.append(Node("capture", f"capture file, SHA-256 {measure.capture}"))
-    text = f"{definition.title}, {measure.side}: {reading(measure, definition)}"
+    text = f"{definition.title}, {measure.side}: {value_words(measure, definition)}"
     facts = {"value": measure.value, "unit": measure.unit, "error": measure.error, "n": measure.n}
     return Node("measure", text, id=measure.name, facts=facts, children=tuple(children))
-
-
-def reading(measure: Measure, definition: MeasureDef) -> str:
-    """A reading as text: value, standard error and unit."""
-    if isinstance(measure.value, str):
-        return measure.value
-    error = "" if measure.error is None else f" (SE {measure.error:.2g})"
-    return f"{measure.value:.{definition.decimals}f}{unit_words(measure.unit)}{error}"
 
 
 def short_title(definition: MeasureDef) -> str:

@@ -7,6 +7,7 @@ from typing import Annotated, Any, Final, Literal
 
 from pydantic import BeforeValidator, Field, model_validator
 
+from recommend.measure.model import Measure
 from recommend.reading import Id, Strict
 
 Basis = Literal["published", "derived", "common-practice", "from-memory", "assumption"]
@@ -18,6 +19,25 @@ _UNITS = {"deg": "°", "percent": " %", "score": "", "ratio": "", "class": ""}
 def unit_words(unit: str) -> str:
     """What follows a number in this unit."""
     return _UNITS.get(unit, f" {unit}")
+
+
+def number(value: float, places: int) -> str:
+    """A number with fixed places and no negative zero: the one rounding of every screen."""
+    text = f"{value:.{places}f}"
+    return text.removeprefix("-") if float(text) == 0 else text
+
+
+def with_error(value: float, error: float | None, unit: str, places: int) -> str:
+    """A number with its unit and error: ``3.4° ±0.6``."""
+    text = f"{number(value, places)}{unit_words(unit)}"
+    return f"{text} ±{number(error, max(places, 1))}" if error else text
+
+
+def value_words(measure: Measure, definition: MeasureDef) -> str:
+    """A measure's value with unit and error: ``3.4° ±0.6``; a word as it is."""
+    if isinstance(measure.value, str):
+        return measure.value
+    return with_error(measure.value, measure.error, measure.unit, definition.decimals)
 
 
 class Norm(Strict):

@@ -29,7 +29,7 @@ class CaptureHead(Strict):
     """
 
     capture: Literal["pressure", "marks"]
-    rate_hz: float = Field(gt=0, le=10_000)
+    rate_hz: float = Field(ge=1, le=10_000)
     side: Side | None = None
     gait: Gait = "walking"
     condition: str = "barefoot"

@@ -15,7 +15,7 @@ from typing import Any
 
 from ruamel.yaml.comments import CommentedMap
 
-from recommend.atomic import held, write_atomically
+from recommend.atomic import NO_TEXT, held, write_atomically
 from recommend.errors import InputError, Place
 from recommend.measure.cross_checks import cross_checked
 from recommend.measure.definitions import OF_STRIDES
@@ -66,6 +66,8 @@ def merge(
     kept: list[Measured] = []
     for one in found:
         _refuse_shod(one)
+        if not one.file.isprintable():  # a visit could not hold it
+            raise InputError(Place(one.file), "no visit can hold this name", *NO_TEXT)
     found = cross_checked(found, visit, parameters)
 
     def feet(tree: Any) -> None:

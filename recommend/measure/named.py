@@ -7,8 +7,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from recommend.errors import InputError, nearest
-from recommend.measure.definitions import MeasureDefs
+from recommend.measure.definitions import MeasureDefs, number, unit_words
 from recommend.measure.model import SIDES
+from recommend.measure.observed import observe
 from recommend.parameters import Parameters
 from recommend.reading import read_document, validate
 from recommend.reading.document import Document
@@ -40,7 +41,10 @@ def read_measured_visit(
     visit = read_visit(path, questions, purposes)
     if any(foot.measures for foot in (visit.feet.left, visit.feet.right)):
         _check_typed(read_document(path), visit, defs)
-    return _with_captures(path, visit, parameters, defs) if visit.captures else visit
+    if visit.captures:
+        visit = _with_captures(path, visit, parameters, defs)
+    _check_bounds(path, visit, defs, parameters)
+    return visit
 
 
 def _with_captures(path: Path, visit: Visit, parameters: Parameters, defs: MeasureDefs) -> Visit:
@@ -94,6 +98,23 @@ def _check_typed(document: Document, visit: Visit, defs: MeasureDefs) -> None:
                     document.place(loc), f"`{name}` is {wrong[0]:g}",
                     f"a number from {low:g} to {high:g} {typed[name].unit}", "measure it again",
                 )  # fmt: skip
+
+
+def _check_bounds(path: Path, visit: Visit, defs: MeasureDefs, parameters: Parameters) -> None:
+    """Raise InputError where what follows from readings is more than a foot can be."""
+    seen = observe(visit, defs, parameters)
+    for side in SIDES:
+        for measure in (*seen.used[side].values(), *seen.further[side]):
+            one = defs[measure.name]
+            if isinstance(measure.value, str) or one.lowest <= measure.value <= one.highest:
+                continue
+            raise InputError(
+                read_document(path).place(("feet", side)),
+                f"the {one.plain} of the {side} foot would be "
+                f"{number(measure.value, one.decimals)}{unit_words(one.unit)}",
+                f"from {one.lowest:g} to {one.highest:g}{unit_words(one.unit)}",
+                "look at the readings that it follows from",
+            )
 
 
 def _changed(document: Document, index: int, capture: Capture) -> InputError:

@@ -215,7 +215,7 @@ def _file(name: str, key: Iterable[str]) -> Path | None:
     except (OSError, RuntimeError):
         return None
     for part in key:
-        running.update(f"{len(part)}\n{part}".encode())
+        running.update(f"{len(part)}\n{part}".encode("utf-8", "surrogateescape"))
     return folder / f"{name}-{running.hexdigest()}{_SUFFIX}"
 
 
@@ -247,7 +247,8 @@ def _read(file: Path) -> Table | None:
 
 def _write(file: Path, table: Table) -> None:
     """Keep a table; where that cannot be done nothing is lost, so nothing is said."""
-    body = json.dumps(table, separators=(",", ":"), ensure_ascii=False).encode()
+    text = json.dumps(table, separators=(",", ":"), ensure_ascii=False)
+    body = text.encode("utf-8", "surrogatepass")  # names of folders may hold bytes of no text
     half = file.with_suffix(f".{os.getpid()}.part")
     try:
         file.parent.mkdir(parents=True, exist_ok=True, mode=0o700)

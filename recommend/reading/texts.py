@@ -120,7 +120,7 @@ def digest_of(texts: Texts) -> str:
     """SHA-256 over the names, lengths and contents of all files, in order of name."""
     running = hashlib.sha256()
     for name, body in texts.items():
-        running.update(f"{name}\n{len(body)}\n".encode())
+        running.update(f"{name}\n{len(body)}\n".encode("utf-8", "surrogateescape"))
         running.update(body)
     return running.hexdigest()
 

@@ -1,4 +1,14 @@
-"""The SQLite file of a store: where it is, opening it, and its failures as sentences."""
+"""The SQLite file of a store: where it is, its tables, opening it, its failures as sentences.
+
+The triggers make it append-only. The tables:
+
+``record``     one row per record, in order: its head, and the SHA-256 of the head.
+``body``       documents a head names by content hash (visit, rulebook, catalogue, outcome), once;
+               `text` is compressed (zlib), `packed` the SHA-256 of the compressed bytes.
+``private``    what may have to be forgotten, apart from the record; the head holds only the
+               SHA-256 of a random salt and this text.
+``forgotten``  which private parts are gone, and which record declares it.
+"""
 
 from __future__ import annotations
 
@@ -13,10 +23,57 @@ from pathlib import Path
 from recommend.atomic import make_folder
 from recommend.errors import InputError, Place
 from recommend.reading.document import refuse_no_file
-from recommend.records import schema
 from recommend.settings import setting
 
 SAID_SECONDS, BUSY_SECONDS = 1.0, 30.0  # until waiting for others is said, and given up
+APPLICATION_ID = 0x52434D44  # tells our file from any other SQLite file
+VERSION = 1
+
+TABLES = """
+CREATE TABLE body (
+    hash TEXT NOT NULL PRIMARY KEY,
+    packed TEXT NOT NULL,
+    text BLOB NOT NULL
+);
+CREATE TABLE record (
+    seq INTEGER PRIMARY KEY,
+    hash TEXT NOT NULL UNIQUE,
+    head BLOB NOT NULL
+);
+CREATE TABLE private (
+    seq INTEGER PRIMARY KEY REFERENCES record (seq),
+    salt BLOB NOT NULL,
+    text BLOB NOT NULL
+);
+CREATE TABLE forgotten (
+    seq INTEGER PRIMARY KEY REFERENCES record (seq),
+    declared INTEGER NOT NULL REFERENCES record (seq)
+);
+"""
+
+_REFUSALS = [
+    (table, act) for table in ("body", "record", "forgotten") for act in ("UPDATE", "DELETE")
+]
+_REFUSALS.append(("private", "UPDATE"))
+
+
+def trigger_statements() -> list[str]:
+    """One trigger per way of altering what was written; private text may go once declared."""
+    refused = [
+        f"CREATE TRIGGER {table}_keeps_{act.lower()} BEFORE {act} ON {table} "
+        f"BEGIN SELECT RAISE(ABORT, 'records are never changed'); END"
+        for table, act in _REFUSALS
+    ]
+    return [
+        *refused,
+        "CREATE TRIGGER private_keeps_delete BEFORE DELETE ON private "
+        "WHEN NOT EXISTS (SELECT 1 FROM forgotten WHERE seq = OLD.seq) "
+        "BEGIN SELECT RAISE(ABORT, 'forgetting is declared first'); END",
+        "CREATE TRIGGER record_in_order BEFORE INSERT ON record "
+        "WHEN NEW.seq IS NOT (SELECT coalesce(max(seq), 0) + 1 FROM record) "
+        "BEGIN SELECT RAISE(ABORT, 'records are numbered without gaps'); END",
+    ]
+
 
 _KEEP = "keep a first record with `recommend shortlist VISIT --keep`"
 
@@ -144,12 +201,12 @@ def _make_tables(connection: sqlite3.Connection, path: Path) -> None:
     begin_writing(connection, path)
     try:
         if not connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]:
-            for statement in schema.TABLES.split(";"):
+            for statement in TABLES.split(";"):
                 connection.execute(statement)
-            for statement in schema.trigger_statements():
+            for statement in trigger_statements():
                 connection.execute(statement)
-            connection.execute(f"PRAGMA application_id = {schema.APPLICATION_ID}")
-            connection.execute(f"PRAGMA user_version = {schema.VERSION}")
+            connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+            connection.execute(f"PRAGMA user_version = {VERSION}")
     finally:
         connection.execute("COMMIT")
 
@@ -159,14 +216,14 @@ def _check_kind(connection: sqlite3.Connection, path: Path) -> None:
     version = connection.execute("PRAGMA user_version").fetchone()[0]
     if not kind and not connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]:
         raise InputError(Place(str(path)), "the record store is still empty", mend=_KEEP)
-    if kind != schema.APPLICATION_ID:
+    if kind != APPLICATION_ID:
         raise InputError(
             Place(str(path)), "this file is not a record store", mend="name another file"
         )
-    if version != schema.VERSION:
+    if version != VERSION:
         raise InputError(
             Place(str(path)),
             f"the store has format {version}",
-            f"format {schema.VERSION}",
+            f"format {VERSION}",
             "use the version of this tool that wrote it, export, and import here",
         )

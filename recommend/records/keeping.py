@@ -17,6 +17,7 @@ from pydantic import ValidationError
 
 from recommend import __version__
 from recommend.catalogue.loading import Catalogue
+from recommend.door import visible
 from recommend.errors import InputError, Place
 from recommend.infer.engine import REFERENCE
 from recommend.match.needs import PairNeeds, asked_words
@@ -102,7 +103,7 @@ def origins_of(outcome: Outcome) -> dict[str, Any]:
     groups = [one for group in GROUPS for one in ranked.groups[group][:shown]] if ranked else []
     parts = {part.id: part for one in groups for c in one.members for part in c.parts}
     return {
-        name: {"place": part.place, "as-of": part.as_of}
+        name: {"place": visible(part.place), "as-of": part.as_of}
         for name, part in sorted(parts.items())
         if part.offered == "shop"
     }

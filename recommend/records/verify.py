@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from recommend.errors import InputError, RecommendError
-from recommend.records import schema
 from recommend.records.canonical import canonical, sha256, unpack
+from recommend.records.database import TABLES, trigger_statements
 from recommend.records.store import (
     BY_PREFIX,
     EVENT,
@@ -51,7 +51,7 @@ class Verdict:
         return not self.differs
 
 
-def verify(store: Store, expect: Sequence[str] = ()) -> Verdict:
+def verify(store: Store, *expect: str) -> Verdict:
     """Check the chain and every hash of `store`, in the order of the records.
 
     Parameters
@@ -116,7 +116,7 @@ def _of_expected(db: sqlite3.Connection, expect: str) -> Iterator[str]:
 def _of_tables(db: sqlite3.Connection) -> Iterator[str]:
     """Whether the tables and the triggers that guard them are the ones a store is made with."""
     with closing(sqlite3.connect(":memory:")) as fresh:
-        fresh.executescript(schema.TABLES + ";".join(schema.trigger_statements()))
+        fresh.executescript(TABLES + ";".join(trigger_statements()))
         expected = fresh.execute(_STATEMENTS).fetchall()
     found = db.execute(_STATEMENTS).fetchall()
     for name, statement in expected:

@@ -13,18 +13,11 @@ from recommend.infer.assess import Assessment, FootAssessment, Note
 from recommend.infer.counter import Counter
 from recommend.infer.derivation import CloseCall
 from recommend.infer.marks import beside
-from recommend.measure.definitions import MeasureDef, MeasureDefs, unit_words
+from recommend.measure.definitions import MeasureDef, MeasureDefs, unit_words, value_words
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.rulebook.book import Rulebook
 from recommend.show.layout import WIDE, bullet, heading, inset, plain_table
-from recommend.show.words import (
-    LEVEL_WORDS,
-    lacking_words,
-    pain_words,
-    person_words,
-    sure_words,
-    value_words,
-)
+from recommend.show.words import LEVEL_WORDS, lacking_words, pain_words, person_words, sure_words
 
 _LEVEL = {
     "stop": (LEVEL_WORDS["stop"], "bold red"),

@@ -21,6 +21,7 @@ from recommend.show.layout import Heading
 
 NARROW = 80
 FIRST = 23  # lines of an answer where not all of it is asked for: a screen of 24 with its prompt
+NARROWEST = 40  # below it nothing is laid out; the terminal breaks the lines
 Given = ParamSpec("Given")
 _BLANKS = re.compile(r"[ \t]+$", re.MULTILINE)
 
@@ -36,6 +37,7 @@ def console(*, stderr: bool = False) -> Console:
     out = Console(file=stream, highlight=False, soft_wrap=False, emoji=False, color_system=colours)
     if not out.is_terminal and "COLUMNS" not in out._environ:
         out = Console(file=stream, highlight=False, width=NARROW, no_color=True, emoji=False)
+    out.width = max(out.width, NARROWEST)
     if not out.is_terminal:
         out.file = cast(IO[str], _Trimmed(stream))
     return out

@@ -16,6 +16,9 @@ import textwrap
 from collections.abc import Callable, Iterator
 from typing import Any
 
+from recommend.door import typed
+from recommend.errors import InputError, Place
+from recommend.show.console import NARROWEST
 from recommend.show.words import LEVEL_WORDS
 from recommend.visit.answers import BothFeet, Item, Kind
 from recommend.visit.entry import COMMANDS, Entry, Reply
@@ -26,6 +29,7 @@ LEAVE = "q"
 SHORT_HINT = 20  # characters of a hint that stand on the line of the answer
 _ROOM = 6  # columns of two keys that are typed, each a sign, the key, a space
 _APART = "   "  # between the answers of a hint
+_REFUSED = 20  # answers in a row after which nobody is there who reads what is said
 _LOCAL = 3  # where the local modes stand among the attributes of a terminal
 KEYS = (
     "At any question: ? help, < back, x leave out, > rest of this block, q stop for now. "
@@ -133,6 +137,7 @@ def _converse(
 ) -> None:
     block = ""
     reminded: tuple[str, ...] = ()
+    refused = 0
     while step := entry.step:
         if step.block != block:
             block = step.block
@@ -142,6 +147,9 @@ def _converse(
         by_key = bool(step.kind.keys) and _can_read_keys() and answer is None
         reply = entry.feed(_read(step, by_key) if answer is None else _printed(answer(step)))
         save()
+        refused = refused + 1 if reply.kind == "refused" else 0
+        if refused > _REFUSED and not _can_read_keys():
+            raise InputError(Place("input"), f"{refused} answers in a row were refused")
         _tell(reply, used if by_key else None)
         if reply.kind == "help":
             reminded = ()
@@ -152,7 +160,7 @@ def _converse(
 
 def width() -> int:
     """Columns to use: those of the terminal, at most as wide as a line reads well."""
-    return min(shutil.get_terminal_size().columns, WIDEST)
+    return max(NARROWEST, min(shutil.get_terminal_size().columns, WIDEST))
 
 
 def say(text: str, indent: str = "") -> None:
@@ -253,10 +261,7 @@ def _line() -> str:
             import readline  # noqa: F401 - line editing for input()
         with _line_edited():
             return input()
-    line = sys.stdin.readline()
-    if not line:
-        raise EOFError
-    return line.rstrip("\n")
+    return typed()
 
 
 def _key(step: Step) -> str:

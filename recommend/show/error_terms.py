@@ -8,11 +8,10 @@ from rich.console import Console, RenderableType
 from rich.padding import Padding
 
 from recommend.measure.budget import TERMS
-from recommend.measure.definitions import MeasureDefs, unit_words
+from recommend.measure.definitions import MeasureDefs, number, unit_words
 from recommend.measure.measured import Measured
 from recommend.show.layout import heading, plain_table
 from recommend.show.measured import is_shown, title_of
-from recommend.show.words import number
 
 _SHOWN = 0.01  # share of the error in quadrature below which a term is not worth a line
 

@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from recommend.errors import counted
-from recommend.measure.definitions import MeasureDef, MeasureDefs, unit_words
+from recommend.measure.definitions import MeasureDef, MeasureDefs, number, unit_words, value_words
 from recommend.measure.history import Line
 from recommend.measure.model import SIDES
-from recommend.show.words import number, value_words
 from recommend.visit.models import FollowUp, Visit
 
 _NAME, _CELL, _PLOT = 24, 14, 40

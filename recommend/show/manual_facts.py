@@ -16,12 +16,11 @@ from recommend.check.examples import load_examples
 from recommend.check.finding import CODES
 from recommend.errors import EXIT_WORDS, RecommendError, nearest
 from recommend.extras import how_to_add
-from recommend.measure.definitions import MeasureDef, unit_words
+from recommend.measure.definitions import MeasureDef, number, unit_words
 from recommend.rulebook import Rulebook
 from recommend.rulebook.models import NeedsThen
 from recommend.rulebook.words import kind_words
 from recommend.show.told import came_words
-from recommend.show.words import number
 
 PLACE = re.compile(r"\{\{([a-z0-9.-]+)(?:\s+(percent))?\}\}")
 _PERCENT = 100

@@ -9,7 +9,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from recommend.measure.definitions import MeasureDefs, unit_words
+from recommend.measure.definitions import MeasureDefs, number, with_error
 from recommend.measure.measured import Measured
 from recommend.measure.model import SIDES, Flag, Measure
 from recommend.measure.phases import PHASES, Phase
@@ -18,7 +18,6 @@ from recommend.parameters import Parameters
 from recommend.show import footprint_map, stance_curve
 from recommend.show.bands import Band
 from recommend.show.layout import WIDE, bullet, heading, plain_table
-from recommend.show.words import number
 
 # Names of what a capture yields beside the measures of the rulebook.
 TITLES: Mapping[str, str] = {
@@ -247,10 +246,7 @@ def _value(measure: Measure, defs: MeasureDefs) -> str:
     if isinstance(measure.value, str):
         return measure.value
     places = defs[measure.name].decimals if measure.name in defs else _PLACES.get(measure.unit, 1)
-    text = f"{number(measure.value, places)}{unit_words(measure.unit)}"
-    if measure.error:
-        text += f" ±{number(measure.error, max(places, 1))}"
-    return text
+    return with_error(measure.value, measure.error, measure.unit, places)
 
 
 def _stands_on(measure: Measure, one: Measured) -> str:
@@ -323,7 +319,7 @@ def _plain_value(measure: Measure | None) -> str:
     if measure is None or isinstance(measure.value, str):
         return "none"
     places = {"kPa": 0, "mm2": 0, "ratio": 2}.get(measure.unit, 1)
-    return f"{number(measure.value, places)} ±{number(measure.error or 0.0, places)}"
+    return f"{number(measure.value, places)} ±{number(measure.error or 0.0, max(places, 1))}"
 
 
 def _flags(group: Sequence[Measured]) -> Iterator[RenderableType]:

@@ -6,10 +6,10 @@ import math
 from collections.abc import Iterator
 from typing import Any
 
-from recommend.measure.definitions import unit_words
+from recommend.measure.definitions import number, unit_words
 from recommend.measure.model import Side
 from recommend.rulebook.book import Rulebook
-from recommend.show.words import LEVEL_WORDS, number
+from recommend.show.words import LEVEL_WORDS
 from recommend.whatif.nearest import Change, Effect
 from recommend.whatif.redraw import HowSure, Repeat
 

@@ -5,9 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from recommend.measure.definitions import unit_words
+from recommend.measure.definitions import number, unit_words
 from recommend.rulebook.book import Rulebook
-from recommend.show.words import number
 from recommend.trial.change import Change, Interval, Told
 from recommend.trial.judge import Band, Judged, Verdict
 from recommend.trial.plan import Worth

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from recommend.errors import counted
 from recommend.infer.derivation import Lacking
-from recommend.measure.definitions import MeasureDef, unit_words
 from recommend.measure.model import Measure
 from recommend.measure.sizing import size_label
 from recommend.rulebook.book import Rulebook
@@ -27,23 +26,6 @@ SECTIONS = {
     "fetch": "what to bring from the shelf first",
     "cautions": "what to say before anything is worn",
 }
-
-
-def value_words(measure: Measure, definition: MeasureDef) -> str:
-    """A measure's value with unit and error: ``3.4° ±0.6``."""
-    if isinstance(measure.value, str):
-        return measure.value
-    places = definition.decimals
-    text = f"{number(measure.value, places)}{unit_words(measure.unit)}"
-    if measure.error:
-        text += f" ±{number(measure.error, max(places, 1))}"
-    return text
-
-
-def number(value: float, places: int) -> str:
-    """A number with fixed places and no negative zero."""
-    text = f"{value:.{places}f}"
-    return text.removeprefix("-") if float(text) == 0 else text
 
 
 def sure_words(measure: Measure) -> str:

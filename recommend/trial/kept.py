@@ -12,6 +12,7 @@ from recommend.records.store import SHORTLIST, Store
 from recommend.rulebook.book import Rulebook
 from recommend.visit import Visit
 from recommend.visit.models import KEPT
+from recommend.visit.shelf import DRAFTS
 
 _SUFFIXES = (".yaml", ".yml", ".json")
 STORES = (".sqlite", ".sqlite3", ".db")
@@ -37,7 +38,8 @@ def kept_by_shop(path: Path, book: Rulebook) -> dict[str, tuple[Visit, ...]]:
     if not path.is_dir():
         found = {"": _of_store(path)}
     else:
-        files = sorted(file for file in path.rglob("*") if file.suffix in _SUFFIXES)
+        named = (file for file in path.rglob("*") if file.suffix in _SUFFIXES)
+        files = sorted(file for file in named if file.parent.name != DRAFTS)
         stores = sorted(file for file in path.rglob("*") if file.suffix in STORES)
         if not files and not stores:
             raise InputError(Place(str(path)), "no visit files are here", ", ".join(_SUFFIXES))

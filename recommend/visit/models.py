@@ -613,8 +613,9 @@ class Visit(Strict):
         Field(
             min_length=1,
             max_length=40,
-            pattern=r"^[\w.-]+$",
-            description="a code of up to 40 letters, digits, dots and hyphens, without spaces",
+            pattern=r"^[^\W_][\w.-]*$",
+            description="a code of up to 40 letters, digits, dots and hyphens that begins with a "
+            "letter or digit, without spaces",
         ),
     ]
     date: Day | None = None

@@ -24,7 +24,8 @@ from recommend.visit.tree import Tree, tidied
 
 DRAFTS = "drafts"
 WRITTEN = "written.jsonl"  # which pages and pictures were written, of whom and where
-REFERENCE = r"[\w.-]{1,40}"
+EXPORT = "(export)"  # stands for a customer where an export of all records was written
+REFERENCE = r"[^\W_][\w.-]{0,39}"
 _FINISHED = re.compile(rf"({REFERENCE}?)_(\d{{4}}-\d{{2}}-\d{{2}})(?:_(\d+))?\.yaml")
 
 
@@ -155,7 +156,7 @@ class Shelf:
 
     def remember(self, reference: str, path: Path) -> None:
         """Note that a page, picture or explanation of a customer was written to `path`."""
-        line = json.dumps([reference, str(path.resolve())], ensure_ascii=False)
+        line = json.dumps([reference, str(path.resolve())])  # names may hold bytes that are no text
         with held(self._written_file):
             text = "".join(f"{one}\n" for one in dict.fromkeys([*self._written(), line]))
             write_atomically(self._written_file, text)
@@ -175,6 +176,15 @@ class Shelf:
         draft = self._draft_file(reference)
         return [one for one in dict.fromkeys([*named, *beside, draft, *told]) if one.is_file()]
 
+    def exports_with(self, reference: str) -> list[Path]:
+        """Exports of records that were noted, are there, and still hold a reference."""
+        quoted = json.dumps(reference, ensure_ascii=False).encode()
+        return [
+            path
+            for path in (Path(told) for who, told in self._told() if who == EXPORT)
+            if path.is_file() and any(quoted in line for line in path.open("rb"))
+        ]
+
     def forget(self, reference: str) -> list[Path]:
         """Remove every file of a customer; those that could not be removed."""
         left = []
@@ -186,7 +196,7 @@ class Shelf:
                 left.append(path)
         with held(self._written_file):
             told = dict.fromkeys(self._told())
-            kept = [json.dumps(one, ensure_ascii=False) for one in told if one[0] != reference]
+            kept = [json.dumps(one) for one in told if one[0] != reference]
             if self._written_file.exists():
                 write_atomically(self._written_file, "".join(f"{line}\n" for line in kept))
         return left

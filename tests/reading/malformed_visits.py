@@ -116,6 +116,13 @@ RANGES: dict[str, Case] = {
     "dorsum-zero": (after("§dorsum-height-mm: {standing: 0}"), ("above 0 and below 200",)),
     "dorsum-200": (after("§dorsum-height-mm: {sitting: 200}"), ("above 0 and below 200",)),
     "dorsum-bare-number": (after("§dorsum-height-mm: 65"), ("`65`", "the keys sitting, standing")),
+    "navicular-that-sinks": (
+        after("navicular-height-mm: {sitting: 199, standing: 1}"), ("would be 198", "60 mm"),
+    ),
+    "instep-that-rises": (
+        after("dorsum-height-mm: {sitting: 20, standing: 150}"),
+        ("would be 7.5", "1.2"),
+    ),
     "navicular-negative": (after("§navicular-height-mm: {standing: -4}"), ("above 0",)),
     "arch-index-percent": (
         after("§arch-index: {value: 24, kind: ink, load: static}"), ("`24`", "from 0 to 1"),
@@ -290,6 +297,8 @@ def _json(**changes: object) -> str:
 
 
 JSON: dict[str, Case] = {
+    "json-reference-of-dots": (_json(reference="..."), ("begins with a letter or digit",)),
+    "json-reference-of-dashes": (_json(reference="--"), ("begins with a letter or digit",)),
     "json-cut-off": ('{"reference": "QB-1", "feet": {', ("close the [ or {",)),
     "json-no-comma": ('{"reference": "QB-1"\n§"purpose": "walking"}', ("comma", "}")),
     "json-nan": (_json(**{"body-mass-kg": float("nan")}), ("`NaN`", "finite")),

@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from recommend.errors import InputError
-from recommend.records import schema
+from recommend.records.database import trigger_statements
 from recommend.records.store import Store
 from recommend.records.verify import Verdict, verify
 from tests.trail.entries import entry
@@ -183,4 +183,4 @@ def test_the_expected_tables_are_those_of_a_new_store(path: Path) -> None:
         names = {row[0] for row in store.connection.execute("SELECT name FROM sqlite_master")}
     for table in ("body", "record", "forgotten", "private"):
         assert {table, f"{table}_keeps_update", f"{table}_keeps_delete"} <= names
-    assert len(schema.trigger_statements()) == 9
+    assert len(trigger_statements()) == 9

@@ -67,6 +67,8 @@ def test_a_fitting_is_kept_from_the_list_to_the_page(
     (counter / "kept").mkdir()
     for file in ("kept-01.yaml", "kept-02.yaml"):
         shutil.copy(TRIALS / file, counter / "kept")
+    (counter / "kept" / "drafts").mkdir()
+    (counter / "kept" / "drafts" / "A-9.json").write_text("{}")  # no visit yet, nor in the way
     assert run("shortlist", REFERENCE, "--learned", learned) == 0
     assert "The order heeds" in capsys.readouterr().out
     assert run("trial", REFERENCE, "--no-pager") == 0
@@ -83,7 +85,9 @@ def test_a_fitting_is_kept_from_the_list_to_the_page(
     assert run("replay", "--all") == 0
     assert "2 replayed, 2 identical" in capsys.readouterr().out
     assert run("store", "verify") == 0
+    assert run("store", "export", "--to", str(counter / "kept" / "e.jsonl")) == 0
     assert run("store", "forget", REFERENCE, "--yes") == 0
+    assert "This export still holds it" in capsys.readouterr().out
     assert not list((counter / "visits").glob(f"{REFERENCE}*"))
     assert REFERENCE.encode() not in b"".join(
         file.read_bytes()

@@ -38,8 +38,8 @@ class PressureHead(CaptureHead):
 
     capture: Literal["pressure"]
     unit: Literal["kPa", "N/cm2"]
-    pitch_mm: float = Field(gt=0, le=50)
-    column_pitch_mm: float | None = Field(default=None, gt=0, le=50)
+    pitch_mm: float = Field(ge=0.1, le=50)
+    column_pitch_mm: float | None = Field(default=None, ge=0.1, le=50)
     rows: int | None = Field(default=None, ge=4, le=4096)
     columns: int | None = Field(default=None, ge=4, le=4096)
     load: Load = "dynamic"

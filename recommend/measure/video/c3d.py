@@ -120,7 +120,7 @@ def read_points(path: Path) -> C3dPoints:
         raise InputError(
             Place(str(path)), f"points are in `{head['unit']}`", ", ".join(_MM_PER_UNIT)
         )
-    if not points.size or not head["rate"] > 0:
+    if not points.size or not 1 <= head["rate"] <= 10_000:
         raise _not_c3d(path, "it holds no frames, or no rate")
     events = [(str(a), str(b), float(t)) for a, b, t in head["events"]]
     mm = _MM_PER_UNIT[head["unit"]]

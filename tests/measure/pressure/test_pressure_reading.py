@@ -149,6 +149,15 @@ def test_an_archive_that_keeps_its_reader_busy_ends_its_own_process_only(tmp_pat
         apart.run_apart("endless", [], quiet_s=60)
 
 
+@pytest.mark.parametrize(("key", "value"), [("rate_hz", 1e-310), ("pitch_mm", 1e-310)])
+def test_a_rate_or_pitch_of_almost_nothing_is_refused(tmp_path, key, value):
+    """A number above zero by which times or areas would overflow is no rate and no pitch."""
+    head = {"pitch_mm": 5.0, "rate_hz": 100.0, "unit": "kPa", key: value}
+    np.savez(tmp_path / "walk.npz", pressure=np.zeros((9, 6, 6), np.float32), **head)
+    with pytest.raises(InputError, match=key.replace("_", "-")):
+        read_pressure(tmp_path / "walk.npz", LIMIT)
+
+
 @pytest.mark.parametrize("content", [b"", b"PK\x03\x04 not an archive", b"hello"])
 def test_an_npz_that_is_none_is_refused(tmp_path, content):
     """A damaged archive is one sentence, not a traceback."""
