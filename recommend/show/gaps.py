@@ -29,7 +29,7 @@ def print_gaps(
 
     For a season the briefs say how many pieces as well.
     """
-    blocks = _gaps(gaps, crowd, book, thin, season)
+    blocks: Iterable[RenderableType] = _gaps(gaps, crowd, book, thin, season)
     if not full:
         rest = f"{len(gaps.briefs)} briefs, {len(gaps.joint)} for a shoe with an insole, "
         blocks = first_screen(blocks, f"\nMore: --full ({rest}sizes to order, who is counted)")
