@@ -90,7 +90,7 @@ def print_cells(cells: dict[str, dict[str, tuple[float, float, str]]]) -> None:
         if np.mean([one[0] for one in given]) > 98:
             wide[given[-1][2]].append(name)
     for term, too_wide in wide.items():
-        print(textwrap.fill(f"{term} too wide: {', '.join(too_wide)}", 79, subsequent_indent="  "))
+        print(textwrap.fill(f"{term} too wide: {', '.join(too_wide)}", 77, subsequent_indent="  "))
 
 
 def main() -> None:
