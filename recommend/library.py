@@ -78,8 +78,8 @@ def coverage_of(
     customers : how many are drawn; as the rulebook says when not given.
     seed : the same seed draws the same customers.
     """
+    from recommend.coverage.as_json import as_document as coverage_document
     from recommend.coverage.crowd import crowd_of
-    from recommend.coverage.document import as_document as coverage_document
     from recommend.coverage.run import Question, answer
 
     count = customers or book.parameters.coverage.customers

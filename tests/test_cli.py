@@ -21,7 +21,7 @@ def left(*arguments: str) -> int:
     [
         ("shorlist v.yaml", "`recommend` has no command `shorlist`. Did you mean `shortlist`?"),
         ("visit edti", "`recommend visit` has no command `edti`. Did you mean `edit`?"),
-        ("store zzz", "allowed: list, verify, export"),
+        ("store zzz", "allowed: list, verify, stamp"),
         ("visit edit --vists x", "has no option `--vists`. Did you mean `--visits`?"),
         ("shortlist -z", "`recommend shortlist` has no option `-z`. See `recommend shortlist --h"),
         ("trial plan", "`recommend trial plan` needs VISIT ("),

@@ -26,8 +26,8 @@ from recommend.rulebook import load_rulebook
 from recommend.rulebook.book import Rulebook
 from recommend.show.effects import as_document
 from recommend.trial.kept import kept_visits
+from recommend.trial.kept_trials import shop_of
 from recommend.trial.liked import liked
-from recommend.trial.shop import shop_of
 from tests.bench.rule_impact import fill, moved
 
 distributed = pytest.importorskip("distributed")
@@ -130,7 +130,7 @@ def test_learned_effects_are_as_on_one_machine(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """The demo's trials, a few at a time; a worker is killed before they are judged."""
-    monkeypatch.setattr("recommend.trial.shop.PIECE", 3)
+    monkeypatch.setattr("recommend.trial.kept_trials.PIECE", 3)
     visits = kept_visits(TOP / "catalogue_demo" / "trials", book)
     told = liked(visits, lambda _: {}, book.parameters)
     expected = as_document(shop_of(visits, book, catalogue), told, book, catalogue)

@@ -13,6 +13,29 @@ from tests.command_lines import ROOT
 PACKAGE = ROOT / "recommend"
 GUIDE = (ROOT / "DEVELOPERS.md").read_text("utf-8")
 ROW = re.compile(r"^\| `recommend/([a-z]+)(\.py|/)` \| (.*) \|$", re.MULTILINE)
+# A command, the room that works it out and the screen that shows it bear one name.
+KEPT_NAMES = {
+    "came_back": "`show` prints what became of products, as `trial` finds it",
+    "change_picture": "`show` draws the picture whose scale and marks `trial` works out",
+    "coverage": "the command and its screen",
+    "curves": "`show` draws the curves that `trial` puts on one band",
+    "effects": "the command, what `trial` learns, and its screen",
+    "explain": "the command and its screen",
+    "gaps": "the command and its screen",
+    "history": "`show` prints the lines that `measure` gathers of a customer's visits",
+    "lean": "`show` prints what `check` finds that outcomes lean on",
+    "learned": "`show` prints what `trial` expects of each product on the list",
+    "loading": "reads the folder of its room, a catalogue or a rulebook, by the same steps",
+    "measured": "`show` draws what `measure` says a capture yielded",
+    "models": "what stands in the files of its room: catalogue, rulebook, visit",
+    "repeats": "the command and its screen",
+    "replay": "the command and the deriving again, in `records`",
+    "rule": "the command and its screen",
+    "settings": "the shop's settings and their screen",
+    "shortlist": "the command, what `match` makes, and its screen",
+    "store": "the command and the store, in `records`",
+    "trial": "the command and its screen",
+}
 NOT_ROOMS = {"__init__", "__main__", "__pycache__", "py"}  # the package, its start, `py.typed`
 
 
@@ -73,6 +96,15 @@ def test_a_row_names_modules_that_its_room_has() -> None:
             if kind == "/" and not (PACKAGE / room / f"{word}.py").exists():
                 defined = f"def {word}(" in (PACKAGE / room / "__init__.py").read_text("utf-8")
                 assert defined or word in _commands(), f"{room}: `{word}`"
+
+
+def test_no_file_name_stands_for_two_ideas() -> None:
+    """A file name occurs in one room only, or is kept for a reason that still applies."""
+    rooms: dict[str, set[str]] = {}
+    for file in PACKAGE.rglob("*.py"):
+        if file.stem not in NOT_ROOMS:
+            rooms.setdefault(file.stem, set()).add(_room_of(file))
+    assert {name for name, found in rooms.items() if len(found) > 1} == set(KEPT_NAMES)
 
 
 def _commands() -> set[str]:

@@ -12,8 +12,8 @@ from typing import Any, Literal
 from recommend.catalogue.models import CatalogueFile, Product
 from recommend.errors import InputError, Place, nearest
 from recommend.reading import Document, Strict, problems_in
+from recommend.reading.checked import mend_number
 from recommend.reading.document import Loc
-from recommend.reading.models import mend_number
 from recommend.reading.prepared import classes_of, prepared
 from recommend.reading.texts import Texts, digest_of
 from recommend.rulebook.book import Rulebook

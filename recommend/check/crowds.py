@@ -14,7 +14,7 @@ from recommend.catalogue.loading import Catalogue
 from recommend.check.cells import space_of, truths
 from recommend.check.feet import STRIDES, foot_words, visit_text
 from recommend.check.mixture import Crowd, Mixture
-from recommend.check.orders import Ranked, Share, binding_moved, ranked, shared
+from recommend.check.same_customers import Ranked, Share, binding_moved, ranked, shared
 from recommend.check.weaker import note_of
 from recommend.coverage.population import load_population
 from recommend.coverage.sampling import Customers, Sampler

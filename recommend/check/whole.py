@@ -5,7 +5,6 @@ from __future__ import annotations
 import importlib.util
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from types import ModuleType
@@ -74,6 +73,7 @@ def check(
     for found, what in (examples, *products):
         findings += found
         looked_at += what
+    findings = list(dict.fromkeys(findings))  # what several looked at is told once
     findings = _under_causes(_with_fallen(findings, book, loaded[0]))
     proved = "" if proving else " (read, not proved)"
     looked_at.append(f"{counted(len(promises), 'promise')}{proved}")
@@ -149,20 +149,21 @@ def _of_rules(book: Rulebook) -> Iterator[Finding]:
 
 
 def _where_sound(findings: Iterator[Finding]) -> Iterator[Finding]:
-    """Findings as far as they go: a contradiction, told already, may end them."""
-    with suppress(ContradictionError):
+    """Findings as far as they go: a contradiction, told already, or a population may end them."""
+    try:
         yield from findings
+    except ContradictionError:
+        return
+    except InputError as error:
+        yield from_error(error)
 
 
 def _of_people(book: Rulebook) -> Iterator[Finding]:
     """What the rules say of people, held against the modelled population."""
-    try:
-        people = People.of(book)
-        if people is not None:
-            yield from claim_findings(book, people)
-            yield from unsteady_findings(people)
-    except InputError as error:
-        yield from_error(error)
+    people = People.of(book)
+    if people is not None:
+        yield from claim_findings(book, people)
+        yield from unsteady_findings(people)
 
 
 def _of_examples(

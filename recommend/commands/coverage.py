@@ -15,7 +15,7 @@ from recommend.cluster import connected
 from recommend.commands import single
 from recommend.commands.buyer import Asked, JsonOption, SoldOutOption, asking
 from recommend.commands.options import Force
-from recommend.coverage.document import as_document, write_csv
+from recommend.coverage.as_json import as_document, write_csv
 from recommend.coverage.run import answer
 from recommend.coverage.split import WAYS
 from recommend.errors import RecommendError, nearest

@@ -30,15 +30,15 @@ from recommend.rulebook import Rulebook
 from recommend.settings import setting
 from recommend.show.answer import day_words
 from recommend.show.dialogue import KEYS, LeftError, run, say
+from recommend.show.figures import LEVEL_WORDS, size_words
 from recommend.show.letters import Names, brought, name_of, names_of
-from recommend.show.words import LEVEL_WORDS, size_words
 from recommend.trial.plan import BAREFOOT
 from recommend.visit.answers import RefusedError
 from recommend.visit.deciding import OWN, Offered, Shelf, by_whom, deciding, reading_out
 from recommend.visit.entry import Entry, with_answer
+from recommend.visit.entry_steps import Step
 from recommend.visit.models import Decision, Visit
 from recommend.visit.shelf import Draft
-from recommend.visit.steps import Step
 from recommend.visit.tree import Tree, get
 from recommend.visit.writing import edit_visit
 from recommend.way import outcome_of

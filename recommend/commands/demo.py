@@ -26,8 +26,8 @@ from recommend.settings import FILE_VARIABLE, SETTINGS
 from recommend.show.dialogue import say
 from recommend.visit.answers import ReadOut
 from recommend.visit.entry import CLEAR
+from recommend.visit.entry_steps import Step
 from recommend.visit.shelf import Draft, Shelf
-from recommend.visit.steps import Step
 
 _PATIENCE = 4  # times that one step may be asked
 HEAD, TAIL = 22, 14  # lines shown of the beginning and the end of the entry

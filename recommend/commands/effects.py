@@ -21,8 +21,8 @@ from recommend.show.console import console, print_byline
 from recommend.show.effects import as_document, print_check, print_effects, print_liked
 from recommend.trial.came_back import came_back
 from recommend.trial.kept import kept_visits
+from recommend.trial.kept_trials import shop_of
 from recommend.trial.liked import liked
-from recommend.trial.shop import shop_of
 from recommend.visit import Visit
 
 

@@ -111,7 +111,7 @@ def sheet_path(file: Path) -> Path:
 def _write_sheet(
     file: Path, read: FilmRead, parameters: Parameters, tell: Callable[[int, int], None]
 ) -> Path:
-    from recommend.measure.film.sheet import contact_sheet
+    from recommend.measure.film.contact_sheet import contact_sheet
 
     out = sheet_path(file)
     write_output(out, contact_sheet(file, read, parameters, tell), PICTURE, private=True)
@@ -138,7 +138,7 @@ MARKS_KIND = table("# capture: marks")
 
 
 def _save(path: Path, read: FilmRead, digest: str) -> list[Path]:
-    from recommend.measure.video.writing import marks_csv
+    from recommend.measure.video.marks_csv import marks_csv
 
     written = []
     for one in read.recordings:

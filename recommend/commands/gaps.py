@@ -13,8 +13,8 @@ from recommend.catalogue.importing import Imported, read_list
 from recommend.cluster import connected
 from recommend.commands import single
 from recommend.commands.buyer import Asked, JsonOption, SoldOutOption, asking
+from recommend.coverage.as_json import plain
 from recommend.coverage.briefs import find_gaps, whole_sizes
-from recommend.coverage.document import plain
 from recommend.coverage.run import Question, Stage
 from recommend.coverage.stocking import choose, drop
 from recommend.errors import RecommendError

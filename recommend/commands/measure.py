@@ -13,17 +13,16 @@ from recommend.commands import films, single
 from recommend.commands.options import Force
 from recommend.errors import InputError, Place, nearest
 from recommend.measure.capture import CaptureOptions, is_film, measure_capture
-from recommend.measure.document import as_document
-from recommend.measure.measured import Measured
+from recommend.measure.measured import Measured, as_document
 from recommend.measure.model import Side
 from recommend.reading import read_document
 from recommend.rulebook import Rulebook
 from recommend.settings import setting
-from recommend.show.bands import usual_bands
 from recommend.show.bar import working
 from recommend.show.console import console, print_byline
 from recommend.show.error_terms import print_error_terms
 from recommend.show.measured import print_measured
+from recommend.show.peak_bands import usual_bands
 from recommend.visit.shelf import Shelf
 
 MARKS = ("upper-leg", "lower-leg", "upper-heel", "lower-heel")

@@ -12,7 +12,7 @@ from recommend.catalogue.stacking import read_counts
 from recommend.cluster import connected
 from recommend.commands import single
 from recommend.commands.buyer import Asked, JsonOption, asking
-from recommend.coverage.document import plain
+from recommend.coverage.as_json import plain
 from recommend.coverage.orders import Demand, demand_of, orders_for, with_sales
 from recommend.show.bar import stages
 from recommend.show.console import console

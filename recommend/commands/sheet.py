@@ -22,7 +22,7 @@ from recommend.records.witness import printed
 from recommend.settings import setting
 from recommend.show.sheet import Paper, Wording, messages, page, sheet_of
 from recommend.trial.heeding import TRIED, heeding, tried
-from recommend.trial.outcome import trial_outcome
+from recommend.trial.whole_trial import trial_outcome
 from recommend.visit import Visit
 from recommend.visit.shelf import Shelf
 from recommend.way import outcome_of

@@ -40,9 +40,9 @@ from recommend.visit.answers import RefusedError
 from recommend.visit.changing import answers_in, change, step_called
 from recommend.visit.coming_back import steps_again
 from recommend.visit.entry import Entry, visit_of
+from recommend.visit.entry_steps import Step
 from recommend.visit.intake import intake
 from recommend.visit.shelf import Draft, Shelf
-from recommend.visit.steps import Step
 from recommend.visit.together import read_out
 from recommend.visit.tree import drop, put
 from recommend.visit.writing import edit_visit

@@ -22,7 +22,7 @@ from recommend.measure.named import read_measured_visit
 from recommend.settings import setting
 from recommend.show.answer import answer_lines
 from recommend.show.console import console, print_paged
-from recommend.show.words import SECTIONS
+from recommend.show.figures import SECTIONS
 from recommend.way import outcome_of
 
 if TYPE_CHECKING:

@@ -33,7 +33,7 @@ app = typer.Typer(add_completion=False, rich_markup_mode=None, no_args_is_help=T
 
 @app.callback()
 def _store() -> None:
-    """Look after the records: list, verify, export, import, forget."""
+    """Look after the records: list, verify, stamp, export, import, forget."""
 
 
 @app.command("list")

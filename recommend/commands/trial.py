@@ -32,7 +32,7 @@ from recommend.show.trial import SECTIONS, trial_blocks
 from recommend.show.trial_answer import trial_names
 from recommend.show.trial_plan import as_document as plan_document
 from recommend.show.trial_plan import plan_lines
-from recommend.trial.entry import (
+from recommend.trial.enter_step import (
     Entry,
     Zero,
     add_step,
@@ -42,8 +42,8 @@ from recommend.trial.entry import (
     read_step_file,
 )
 from recommend.trial.heeding import TRIAL, TRIED, heeding, tried
-from recommend.trial.outcome import TrialOutcome, as_document, trial_outcome
 from recommend.trial.plan import plan_of
+from recommend.trial.whole_trial import TrialOutcome, as_document, trial_outcome
 from recommend.visit.models import Reference
 from recommend.visit.shelf import Shelf
 from recommend.way import outcome_of

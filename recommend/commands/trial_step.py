@@ -19,11 +19,11 @@ from recommend.reading import read_document
 from recommend.settings import setting
 from recommend.show.console import console
 from recommend.show.dialogue import KEYS, LEAVE, SAVED, LeftError, run, say
+from recommend.show.figures import LEVEL_WORDS
 from recommend.show.letters import BARE, OWN_LETTER, names_of
 from recommend.show.trial_answer import clinician_lines, step_lines, trial_lines
-from recommend.show.words import LEVEL_WORDS
-from recommend.trial.entry import Entry as Typed
-from recommend.trial.entry import add_step, read_capture, write_step
+from recommend.trial.enter_step import Entry as Typed
+from recommend.trial.enter_step import add_step, read_capture, write_step
 from recommend.trial.guided import (
     KEYS as READING_KEYS,
 )
@@ -35,8 +35,8 @@ from recommend.trial.guided import (
     try_on_steps,
     wanted_readings,
 )
-from recommend.trial.outcome import TrialOutcome, trial_outcome
 from recommend.trial.plan import BAREFOOT
+from recommend.trial.whole_trial import TrialOutcome, trial_outcome
 from recommend.visit.answers import RefusedError
 from recommend.visit.entry import HELP, Entry
 from recommend.visit.models import Visit

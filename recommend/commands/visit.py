@@ -26,16 +26,16 @@ from recommend.records.keeping import keep_event, keeps, kept_words
 from recommend.rulebook import Rulebook
 from recommend.settings import setting
 from recommend.show.dialogue import LeftError, heading, run, say
+from recommend.show.figures import LEVEL_WORDS
 from recommend.show.progress import note_lines, plan_lines, progress_line
 from recommend.show.sure import sure_line
-from recommend.show.words import LEVEL_WORDS
 from recommend.visit import Visit, read_visit
 from recommend.visit.answers import RefusedError, Text
 from recommend.visit.coming_back import begun_again
 from recommend.visit.entry import Entry, visit_of
+from recommend.visit.entry_steps import Step
 from recommend.visit.intake import NO_READING, READINGS, in_order, measures_of, taken
 from recommend.visit.shelf import REFERENCE, Draft, Shelf
-from recommend.visit.steps import Step
 from recommend.visit.together import read_out, side_by_side
 from recommend.way import outcome_of
 

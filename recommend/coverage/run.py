@@ -11,7 +11,6 @@ from typing import Any
 import numpy as np
 
 from recommend.catalogue.loading import Catalogue, Item
-from recommend.coverage.compare import Comparison, compare_catalogues, compare_rules
 from recommend.coverage.crowd import Crowd
 from recommend.coverage.evaluate import Terms
 from recommend.coverage.interval import Share
@@ -19,6 +18,7 @@ from recommend.coverage.report import Assessor, Coverage
 from recommend.coverage.split import SERVED
 from recommend.coverage.tally import PEOPLE, Tally, add
 from recommend.coverage.visits import resampled
+from recommend.coverage.won_and_lost import Comparison, compare_catalogues, compare_rules
 from recommend.match.sizes import CHILD, Availability, SizeClasses
 from recommend.match.weighing import WAYS, Way
 from recommend.parameters import Figure

@@ -6,6 +6,8 @@ import math
 from collections.abc import Sequence
 from statistics import NormalDist, stdev
 
+from recommend.measure.student import t_quantile
+
 _Z = NormalDist().inv_cdf(0.975)
 
 
@@ -19,26 +21,7 @@ def scatter_error(values: Sequence[float], *, single: float, few: float) -> floa
     error = standard_error(values, single=single, few=few)
     if len(values) < 2:
         return error
-    return error * student_quantile(round(max(len(values), few)) - 1) / _Z
-
-
-def student_quantile(freedom: int) -> float:
-    """The 97.5 % quantile of Student's t.
-
-    Exact for 1 and 2 degrees of freedom, else the series of Cornish and Fisher (Abramowitz and
-    Stegun 1964, 26.7.5), which is right to 0.4 % from 3.
-    """
-    if freedom == 1:
-        return math.tan(0.475 * math.pi)
-    if freedom == 2:
-        a = 0.95
-        return a * math.sqrt(2.0 / (1.0 - a * a))
-    z, v = _Z, float(freedom)
-    g1 = (z**3 + z) / 4
-    g2 = (5 * z**5 + 16 * z**3 + 3 * z) / 96
-    g3 = (3 * z**7 + 19 * z**5 + 17 * z**3 - 15 * z) / 384
-    g4 = (79 * z**9 + 776 * z**7 + 1482 * z**5 - 1920 * z**3 - 945 * z) / 92160
-    return z + g1 / v + g2 / v**2 + g3 / v**3 + g4 / v**4
+    return error * t_quantile(0.975, round(max(len(values), few)) - 1) / _Z
 
 
 def standard_error(

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from recommend.errors import InputError, Place
-from recommend.reading.building import Builder, Loc
+from recommend.reading.plain_data import Builder, Loc
 
 __all__ = [
     "MAX_BYTES",

@@ -26,9 +26,9 @@ from recommend.match.sizes import Sized
 from recommend.match.telling import against_lines, unplaced_words, verdict_words, why_lines
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
+from recommend.show.figures import LEVEL_WORDS, lacking_words, size_words
 from recommend.show.letters import brought, first_choices
 from recommend.show.wanted import wanted, wants_line
-from recommend.show.words import LEVEL_WORDS, lacking_words, size_words
 from recommend.visit.models import Pain
 from recommend.whatif.redraw import HowSure
 

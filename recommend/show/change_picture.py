@@ -10,7 +10,7 @@ from recommend.show.curves_svg import curves_height, english, panels
 from recommend.show.letters import Names
 from recommend.show.trial_words import READING_WORDS, interval_words, signed
 from recommend.trial.change_picture import ChangePicture, Row, change_pictures
-from recommend.trial.outcome import TrialOutcome
+from recommend.trial.whole_trial import TrialOutcome
 
 _SHADE, _LINE, _BARE = "░", "─", "o"
 _LABEL = 20  # columns of the name of a reading

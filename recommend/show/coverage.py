@@ -10,7 +10,6 @@ from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from recommend.coverage.compare import Comparison
 from recommend.coverage.crowd import Crowd, assumed_figures
 from recommend.coverage.interval import Share
 from recommend.coverage.report import MissingSize
@@ -18,6 +17,7 @@ from recommend.coverage.run import Run
 from recommend.coverage.split import UNDETERMINED, UNKNOWN, WAYS, Band, Cell, Gap, Shown
 from recommend.coverage.visits import refusing
 from recommend.coverage.why import Reason
+from recommend.coverage.won_and_lost import Comparison
 from recommend.errors import counted
 from recommend.measure.sizing import size_label
 from recommend.parameters import Parameters

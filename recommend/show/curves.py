@@ -8,7 +8,7 @@ from itertools import pairwise
 
 from recommend.show.letters import Names
 from recommend.trial.curves import Curve, Picture
-from recommend.trial.judge import Band
+from recommend.trial.verdict import Band
 
 _ROWS = 13
 _WIDEST = 78

@@ -19,10 +19,10 @@ from typing import Any
 from recommend.door import typed
 from recommend.errors import InputError, Place
 from recommend.show.console import NARROWEST
-from recommend.show.words import LEVEL_WORDS
+from recommend.show.figures import LEVEL_WORDS
 from recommend.visit.answers import BothFeet, Item, Kind
 from recommend.visit.entry import COMMANDS, Entry, Reply
-from recommend.visit.steps import Step
+from recommend.visit.entry_steps import Step
 
 WIDEST = 100
 LEAVE = "q"

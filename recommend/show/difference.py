@@ -12,7 +12,7 @@ from rich.text import Text
 
 from recommend.check.crowds import Moves
 from recommend.check.differing import Difference
-from recommend.check.orders import Ranked, Share
+from recommend.check.same_customers import Ranked, Share
 from recommend.errors import counted
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.contents import Bearing, Edit

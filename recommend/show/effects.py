@@ -15,9 +15,9 @@ from recommend.errors import counted
 from recommend.rulebook.book import Rulebook
 from recommend.show.layout import bullet, heading, inset, plain_table
 from recommend.show.trial_words import READING_WORDS, interval_words
+from recommend.trial.kept_trials import Shop, Tally, item_of
 from recommend.trial.liked import Liked
 from recommend.trial.readings import LEARNED
-from recommend.trial.shop import Shop, Tally, item_of
 
 
 def print_check(shop: Shop, console: Console) -> None:

@@ -17,10 +17,10 @@ from recommend.records.keeping import engine_kept
 from recommend.records.replay import Replayed
 from recommend.records.store import BEHIND, Record
 from recommend.show.answer import Part, day_words, fitted
+from recommend.show.derivation_tree import tree_lines
+from recommend.show.figures import LEVEL_WORDS
 from recommend.show.letters import first_choices
 from recommend.show.sure import change_lines, sure_data, sure_lines
-from recommend.show.tree import tree_lines
-from recommend.show.words import LEVEL_WORDS
 from recommend.whatif.nearest import Change, Effect
 from recommend.whatif.redraw import HowSure
 

@@ -10,11 +10,11 @@ from rich.console import Console
 
 from recommend.explain.node import Node
 from recommend.records.replay import Replayed
+from recommend.show.derivation_tree import judged
 from recommend.show.explain import head_lines
+from recommend.show.figures import SECTIONS
 from recommend.show.shortlist import section_blocks
 from recommend.show.sure import change_lines, sure_lines
-from recommend.show.tree import judged
-from recommend.show.words import SECTIONS
 from recommend.whatif.nearest import Change
 from recommend.whatif.redraw import HowSure
 

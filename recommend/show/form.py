@@ -9,7 +9,7 @@ from itertools import groupby
 from recommend.rulebook import Rulebook
 from recommend.rulebook.models import Source
 from recommend.visit.answers import Choice, Item, Pains, Readings
-from recommend.visit.steps import Step
+from recommend.visit.entry_steps import Step
 
 _STYLE = """
 @page { margin: 14mm; }

@@ -14,8 +14,8 @@ from recommend.measure.model import SIDES
 from recommend.rulebook.book import Rulebook
 from recommend.show.layout import bullet, heading, inset, plain_table
 from recommend.show.trial_words import interval_words
+from recommend.trial.judged_steps import order
 from recommend.trial.learned import Expected, LearnedList
-from recommend.trial.report import order
 from recommend.trial.steps import Key
 
 

@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterator
 from typing import TYPE_CHECKING
 
 from recommend.infer.counter import Progress
-from recommend.show.words import LEVEL_WORDS
+from recommend.show.figures import LEVEL_WORDS
 
 if TYPE_CHECKING:  # most starts need no population
     from recommend.coverage.settling import Plan

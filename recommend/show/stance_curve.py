@@ -12,7 +12,7 @@ from rich.text import Text
 from recommend.measure.measured import Measured
 from recommend.measure.phases import PHASES, STANCE_POINTS, Curve, Phase, phase_slices
 from recommend.parameters import Parameters
-from recommend.show.bands import Band
+from recommend.show.peak_bands import Band
 
 FloatArray = NDArray[np.float64]
 

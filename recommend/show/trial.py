@@ -29,11 +29,11 @@ from recommend.show.trial_words import (
 )
 from recommend.trial.bands import load_mark
 from recommend.trial.change_picture import change_pictures
-from recommend.trial.judge import Judged, LoadShift, Verdict
-from recommend.trial.outcome import TrialOutcome
-from recommend.trial.report import StepResult, order
+from recommend.trial.judged_steps import StepResult, order
 from recommend.trial.steps import Key
 from recommend.trial.tried import Tried
+from recommend.trial.verdict import Judged, LoadShift, Verdict
+from recommend.trial.whole_trial import TrialOutcome
 
 _TITLES: dict[Group, str] = {"pair": "Shoe with insole", "shoe": "Shoes", "insole": "Insoles"}
 

@@ -10,6 +10,7 @@ from recommend.errors import counted
 from recommend.match.outcome import Outcome
 from recommend.match.telling import unplaced_words
 from recommend.show.answer import Part, day_words, fitted
+from recommend.show.figures import LEVEL_WORDS
 from recommend.show.letters import Names, names_of
 from recommend.show.trial_words import (
     SIGNS,
@@ -21,13 +22,12 @@ from recommend.show.trial_words import (
     unit_of,
     verdict_words,
 )
-from recommend.show.words import LEVEL_WORDS
-from recommend.trial.judge import Judged, Verdict
+from recommend.trial.judged_steps import StepResult, order
 from recommend.trial.next_step import Next, Why
-from recommend.trial.outcome import TrialOutcome
 from recommend.trial.readings import READINGS
-from recommend.trial.report import StepResult, order
 from recommend.trial.steps import Key
+from recommend.trial.verdict import Judged, Verdict
+from recommend.trial.whole_trial import TrialOutcome
 
 _MOST = 4  # try-ons whose verdicts stand on the first screen
 _SHORTENED = (

@@ -11,10 +11,10 @@ from rich.text import Text
 from recommend.match.outcome import Outcome
 from recommend.match.telling import unplaced_words
 from recommend.show.answer import Part, fitted
+from recommend.show.figures import LEVEL_WORDS
 from recommend.show.letters import names_of
 from recommend.show.trial_answer import clinician_parts
 from recommend.show.trial_words import READING_WORDS, unit_of
-from recommend.show.words import LEVEL_WORDS
 from recommend.trial.plan import BAREFOOT, Plan, Worth
 
 _SHORTENED = ("why", "leave", "strides", "why", "type")

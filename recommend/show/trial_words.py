@@ -8,12 +8,12 @@ from collections.abc import Iterable, Mapping
 from recommend.measure.definitions import number, unit_words
 from recommend.rulebook.book import Rulebook
 from recommend.trial.change import Change, Interval, Told
-from recommend.trial.judge import Band, Judged, Verdict
+from recommend.trial.judged_steps import StepResult
 from recommend.trial.plan import Worth
 from recommend.trial.readings import READINGS
-from recommend.trial.report import StepResult
 from recommend.trial.steps import Key
 from recommend.trial.tried import Bar
+from recommend.trial.verdict import Band, Judged, Verdict
 
 # A sign beside each verdict, so that it can be found without reading; never instead of words.
 SIGNS = {

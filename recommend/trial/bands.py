@@ -5,9 +5,9 @@ from __future__ import annotations
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.models import Limit
 from recommend.rulebook.words import kind_words
-from recommend.trial.judge import Band
 from recommend.trial.readings import READINGS
 from recommend.trial.steps import Key
+from recommend.trial.verdict import Band
 
 # Where the rulebook has no limit of these names, that end is open; with neither there is no band.
 LOAD_LIMITS = ("lateral-load-lower", "lateral-load-upper")

@@ -18,9 +18,9 @@ from typing import TypeVar
 
 import numpy as np
 
+from recommend.measure.student import t_quantile
 from recommend.parameters import Parameters
 from recommend.trial.resemblance import Floats, Known, every_resemblance, known_drift, known_mean
-from recommend.trial.student import t_quantile
 
 _ONE = np.ones(1)
 Shares = TypeVar("Shares", float, Floats)

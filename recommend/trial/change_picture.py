@@ -7,9 +7,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from recommend.trial.change import Interval
-from recommend.trial.judge import Band, Judged
-from recommend.trial.report import Trial, order
+from recommend.trial.judged_steps import Trial, order
 from recommend.trial.steps import Key
+from recommend.trial.verdict import Band, Judged
 
 
 @dataclass(frozen=True, slots=True)

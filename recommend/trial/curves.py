@@ -10,9 +10,9 @@ from recommend.measure.phases import borders
 from recommend.rulebook.book import Rulebook
 from recommend.trial.bands import band_of
 from recommend.trial.change import Interval, mean_interval
-from recommend.trial.judge import Band
-from recommend.trial.report import Trial, sample_of
+from recommend.trial.judged_steps import Trial, sample_of
 from recommend.trial.steps import Key, Step, Strides
+from recommend.trial.verdict import Band
 
 DRAWN = ("touchdown", "peak", "contact", "midstance", "propulsion")  # as stance goes
 

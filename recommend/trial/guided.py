@@ -14,8 +14,8 @@ from recommend.trial.readings import READINGS, TYPED
 from recommend.trial.steps import Key, Strides, steps_of
 from recommend.visit.answers import Number, Readings, RefusedError
 from recommend.visit.coming_back import sore_step
+from recommend.visit.entry_steps import Step
 from recommend.visit.models import Visit
-from recommend.visit.steps import Step
 from recommend.visit.tree import Listed, Path, Tree, get, put
 
 COMFORT, LOAD = "comfort", "lateral-load"

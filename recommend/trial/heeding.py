@@ -14,9 +14,9 @@ from recommend.match.outcome import Outcome
 from recommend.records.keeping import Archive, visit_document
 from recommend.records.private import separate
 from recommend.records.store import Record
+from recommend.trial.kept_trials import shop_of
 from recommend.trial.learned import LearnedList, with_learned
-from recommend.trial.outcome import TrialOutcome, as_document, trial_outcome
-from recommend.trial.shop import shop_of
+from recommend.trial.whole_trial import TrialOutcome, as_document, trial_outcome
 from recommend.visit.models import KEPT, Visit
 
 TRIED, LEARNED = "tried", "learned"  # what a record may heed

@@ -16,11 +16,11 @@ from recommend.match.shortlist import GROUPS, Candidate, Shortlist
 from recommend.rulebook.book import Rulebook
 from recommend.trial.bands import band_of
 from recommend.trial.change import Interval
-from recommend.trial.judge import Band
+from recommend.trial.kept_trials import Shop, item_of
 from recommend.trial.readings import LEARNED
-from recommend.trial.shop import Shop, item_of
 from recommend.trial.steps import Key, steps_of
 from recommend.trial.tried import grouped
+from recommend.trial.verdict import Band
 
 _STANDARD = NormalDist()
 

@@ -10,7 +10,7 @@ from recommend.catalogue.loading import Item
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import Candidate, Group, Shortlist
 from recommend.match.worn import OWN, worn_id
-from recommend.trial.report import StepResult, Trial
+from recommend.trial.judged_steps import StepResult, Trial
 from recommend.trial.tried import Ranking
 
 _WEDGES = ("shoe.wedge", "insole.wedge")

@@ -14,8 +14,8 @@ from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
 from recommend.trial.bands import band_of
 from recommend.trial.change import Sample, mean_interval, strides_to_tell
+from recommend.trial.judged_steps import sample_of
 from recommend.trial.next_step import Dose, dose_of
-from recommend.trial.report import sample_of
 from recommend.trial.steps import Key, Step, steps_of
 
 BAREFOOT = "barefoot"

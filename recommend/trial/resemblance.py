@@ -19,7 +19,7 @@ from statistics import NormalDist
 import numpy as np
 from numpy.typing import NDArray
 
-from recommend.trial.student import normal_deviates, t_quantile
+from recommend.measure.student import normal_deviates, t_quantile
 
 Floats = NDArray[np.float64]
 

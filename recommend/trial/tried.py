@@ -19,7 +19,7 @@ from recommend.match.shortlist import GROUPS, Candidate, Shortlist
 from recommend.match.worn import OWN, step_id
 from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
-from recommend.trial.report import StepResult, Trial
+from recommend.trial.judged_steps import StepResult, Trial
 from recommend.trial.steps import Key, Step
 
 _ENOUGH_PAIRS = 3  # blind second ratings from which their own noise is used

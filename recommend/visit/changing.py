@@ -12,8 +12,8 @@ import yaml
 from recommend.atomic import held, write_atomically
 from recommend.errors import InputError, Place, nearest
 from recommend.reading.document import Document, parse_document, read_document
+from recommend.visit.entry_steps import Step
 from recommend.visit.models import Visit
-from recommend.visit.steps import Step
 from recommend.visit.tree import drop, get, put
 from recommend.visit.writing import edit_visit, validate_unwritten
 

@@ -10,6 +10,7 @@ from datetime import date
 from typing import Any, get_args
 
 from recommend.visit.answers import Known, Number, RefusedError, Text
+from recommend.visit.entry_steps import Step
 from recommend.visit.intake import (
     FPI_ITEMS,
     LENGTHS,
@@ -22,7 +23,6 @@ from recommend.visit.intake import (
     intake,
 )
 from recommend.visit.models import Region, Visit
-from recommend.visit.steps import Step
 from recommend.visit.tree import SIDES, Both, Path, Tree, each_foot, get, put
 
 SINCE = "Since the last visit"

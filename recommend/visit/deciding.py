@@ -10,7 +10,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from recommend.visit.answers import Choice, Number, RefusedError, Text, meant
-from recommend.visit.steps import Step
+from recommend.visit.entry_steps import Step
 from recommend.visit.tree import SIDES, Path, Tree, drop, get, put
 
 DECISION = "Decision"

@@ -11,7 +11,7 @@ from dataclasses import replace
 from typing import Any, Literal, Protocol
 
 from recommend.visit.answers import Choice, Item, Number, Pains, Readings, Size, Text
-from recommend.visit.steps import Step
+from recommend.visit.entry_steps import Step
 from recommend.visit.tree import SIDES, Angles, Both, Path, Tree, get
 
 SCREENING = "Screening"

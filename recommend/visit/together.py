@@ -8,8 +8,8 @@ from dataclasses import replace
 from typing import Any
 
 from recommend.visit.answers import BothFeet, ReadOut
+from recommend.visit.entry_steps import Step
 from recommend.visit.intake import SCREENING, Asked
-from recommend.visit.steps import Step
 from recommend.visit.tree import Both, Tree, get, put
 
 

@@ -151,6 +151,18 @@ def test_source_missing_anywhere_in_the_folder_is_found(changed: Changed) -> Non
     assert "did you mean `nielsen-2014`?" in [f.mend for f in found]
 
 
+def test_a_population_that_cannot_be_read_hides_nothing_else(changed: Changed) -> None:
+    """It is one finding with a place, and a fault elsewhere is told beside it."""
+    folder = changed(
+        ("population.yaml", "mean: {value: 0, kind: assumption, range: [0, 0],",
+         "mean: {value: 9, kind: assumption, range: [0, 0],"),
+        ("measures.yaml", "source: nielsen-2014", "source: nielson-2014"),
+    )  # fmt: skip
+    found = check(folder, [shipped_folder("catalogue_demo")]).findings
+    codes = sorted(f.code for f in found if f.level == "error")
+    assert codes == ["missing-source", "not-readable"]
+
+
 def test_product_no_foot_can_reach_is_found(tmp_path: Path, book: Rulebook) -> None:
     """A wedge beyond every bound is out of reach; one within the bound of some foot is not."""
     (tmp_path / "one.yaml").write_text(

@@ -8,7 +8,7 @@ from recommend.rulebook import Rulebook, load_rulebook, shipped_folder
 from recommend.rulebook.contents import contents_of, edits_between
 from recommend.rulebook.loading import read_rulebook
 from recommend.show.sheet import Wording, messages, page, sheet_of
-from recommend.trial.outcome import trial_outcome
+from recommend.trial.whole_trial import trial_outcome
 from recommend.visit import read_visit
 from recommend.way import outcome_of
 from tests.check.conftest import Changed

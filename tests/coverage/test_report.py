@@ -6,11 +6,11 @@ from itertools import combinations
 import pytest
 
 from recommend.catalogue import Catalogue, Item
-from recommend.coverage.compare import compare_catalogues, compare_rules
 from recommend.coverage.report import Assessor
 from recommend.coverage.run import Question, answer
 from recommend.coverage.split import WAYS
 from recommend.coverage.tally import Tally
+from recommend.coverage.won_and_lost import compare_catalogues, compare_rules
 
 
 def without(catalogue: Catalogue, *ids: str) -> Catalogue:

@@ -10,12 +10,12 @@ import pytest
 from scipy import optimize, signal, stats
 from scipy.linalg import toeplitz
 
+from recommend.measure.student import normal_deviates, t_cdf, t_quantile
 from recommend.parameters import Parameters
 from recommend.trial.change import Sample, Told, change, sample, strides_to_tell
 from recommend.trial.effects import Item, Observed, Prior, learn
-from recommend.trial.judge import Band, Verdict, judge
 from recommend.trial.resemblance import every_resemblance, known_drift, known_mean
-from recommend.trial.student import normal_deviates, t_cdf, t_quantile
+from recommend.trial.verdict import Band, Verdict, judge
 from tests.bench.trial_coverage import DESIGNS, Design, covered
 
 

@@ -21,7 +21,7 @@ from recommend.rulebook import load_rulebook, shipped_folder
 from recommend.rulebook.book import Rulebook
 from recommend.show.sheet import Paper, Sheet, Wording, messages, page, sheet_of
 from recommend.show.sheet.page import _STYLE
-from recommend.trial.outcome import trial_outcome
+from recommend.trial.whole_trial import trial_outcome
 from recommend.visit import Visit, read_visit
 from recommend.way import outcome_of
 

@@ -8,7 +8,14 @@ import pytest
 from recommend.errors import InputError
 from recommend.reading import validate
 from recommend.reading.document import parse_document
-from recommend.trial.entry import Entry, Zero, add_step, read_angle, read_comfort, read_step_file
+from recommend.trial.enter_step import (
+    Entry,
+    Zero,
+    add_step,
+    read_angle,
+    read_comfort,
+    read_step_file,
+)
 from recommend.visit import Visit, read_visit
 
 VISIT = """\

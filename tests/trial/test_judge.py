@@ -5,7 +5,7 @@ import pytest
 
 from recommend.parameters import Parameters
 from recommend.trial.change import Sample
-from recommend.trial.judge import Band, Verdict, judge, judge_load
+from recommend.trial.verdict import Band, Verdict, judge, judge_load
 
 BAND = Band(0.0, 4.0)
 

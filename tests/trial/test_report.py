@@ -11,14 +11,14 @@ from recommend.reading import validate
 from recommend.reading.document import Document, parse_document
 from recommend.rulebook import load_rulebook, shipped_folder
 from recommend.rulebook.book import Rulebook
-from recommend.trial import report
+from recommend.trial import judged_steps
 from recommend.trial.bands import band_of
-from recommend.trial.judge import Band, Verdict
-from recommend.trial.outcome import TrialOutcome, trial_outcome
+from recommend.trial.judged_steps import Trial, judge_trial
 from recommend.trial.readings import READINGS
-from recommend.trial.report import Trial, judge_trial
 from recommend.trial.steps import Key, steps_of
 from recommend.trial.tried import Bar, rank_tried
+from recommend.trial.verdict import Band, Verdict
+from recommend.trial.whole_trial import TrialOutcome, trial_outcome
 from recommend.visit import Visit, read_visit
 from recommend.way import outcome_of
 
@@ -71,7 +71,7 @@ def _band(monkeypatch: pytest.MonkeyPatch) -> None:
     def band(_book: Rulebook, key: Key) -> Band | None:
         return Band(1.0, 4.0) if READINGS[key.reading].angle else None
 
-    monkeypatch.setattr(report, "band_of", band)
+    monkeypatch.setattr(judged_steps, "band_of", band)
 
 
 banded = pytest.mark.usefixtures("_band")

@@ -19,8 +19,8 @@ from recommend.records.store import Entry, Store
 from recommend.rulebook import load_rulebook, shipped_folder
 from recommend.rulebook.book import Rulebook
 from recommend.trial.kept import kept_visits
+from recommend.trial.kept_trials import Shop, item_of, shop_of
 from recommend.trial.learned import _beyond, with_learned
-from recommend.trial.shop import Shop, item_of, shop_of
 from recommend.visit import Visit, read_visit
 from recommend.way import outcome_of
 

@@ -130,7 +130,7 @@ def test_a_size_may_name_its_system() -> None:
     """A bare number is in the shop's usual system; another system is written in front."""
     assert Size("eu").parse("42") == {"system": "eu", "value": 42}
     assert Size("eu").parse("us men 9.5") == {"system": "us-men", "value": 9.5}
-    with pytest.raises(RefusedError, match="did you mean"):
+    with pytest.raises(RefusedError, match="Did you mean"):
         Size("eu").parse("us-man 9")
 
 

@@ -12,8 +12,8 @@ from recommend.measure.history import history
 from recommend.show.trial_answer import trial_lines
 from recommend.show.trial_plan import plan_lines
 from recommend.trial.came_back import came_back
-from recommend.trial.outcome import as_document, trial_outcome
 from recommend.trial.plan import plan_of
+from recommend.trial.whole_trial import as_document, trial_outcome
 from recommend.visit.models import Visit
 from recommend.visit.pain import pain_since
 from recommend.way import outcome_of

@@ -260,7 +260,7 @@ def turned_spots(spots: NDArray[Any], shape: tuple[int, ...], turn: int) -> NDAr
 
 def draw_pictures(file: str, out: str, options: dict[str, Any]) -> None:
     """Write one PNG: the frames that were asked for, cut around the legs, with rings and names."""
-    from recommend.measure.film.sheet import sheet_of
+    from recommend.measure.film.contact_sheet import sheet_of
 
     film, tiles = Film(file, options), options["tiles"]
     drawn = []

@@ -17,6 +17,7 @@ from recommend.measure.measured import FootPicture, Measured
 from recommend.measure.model import SIDES, Flag, Measure, Side
 from recommend.measure.pace import time_doubts
 from recommend.measure.phases import Curve, average
+from recommend.measure.pressure.footsteps import Step, find_steps
 from recommend.measure.pressure.frame import tell_side
 from recommend.measure.pressure.quality import (
     SIDED_MEASURES,
@@ -29,7 +30,6 @@ from recommend.measure.pressure.quality import (
 )
 from recommend.measure.pressure.recording import PressureRecording
 from recommend.measure.pressure.step_values import StepResult, heading_of, measure_step
-from recommend.measure.pressure.steps import Step, find_steps
 from recommend.measure.pressure.toes import foot_map
 from recommend.measure.spread import scatter_error
 from recommend.parameters import Parameters

@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 from recommend.errors import InputError, Place
 from recommend.measure.doubts import Doubt
 from recommend.measure.model import Flag
+from recommend.measure.pressure.footsteps import Step
 from recommend.measure.pressure.path import centre_of_pressure
 from recommend.measure.pressure.recording import Frames, PressureRecording
-from recommend.measure.pressure.steps import Step
 from recommend.parameters import Parameters
 
 Mask = NDArray[np.bool_]

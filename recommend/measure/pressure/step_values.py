@@ -19,6 +19,7 @@ from recommend.measure.pressure.footprint import (
     weighted_arch_index,
     widths,
 )
+from recommend.measure.pressure.footsteps import Step
 from recommend.measure.pressure.frame import find_frame, walking_direction
 from recommend.measure.pressure.path import centre_of_pressure
 from recommend.measure.pressure.recording import PressureRecording
@@ -28,7 +29,6 @@ from recommend.measure.pressure.regions import (
     region_labels,
     region_loads,
 )
-from recommend.measure.pressure.steps import Step
 from recommend.parameters import Parameters
 
 FloatArray = NDArray[np.float64]

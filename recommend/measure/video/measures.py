@@ -18,7 +18,7 @@ from recommend.measure.model import Flag, Measure
 from recommend.measure.phases import average
 from recommend.measure.video.angle import leg_heel_angle
 from recommend.measure.video.cleaning import Cleaned, clean_marks, cutoff_of
-from recommend.measure.video.errors import WITHOUT_ZERO, budget_of, unit_of
+from recommend.measure.video.error_budget import WITHOUT_ZERO, budget_of, unit_of
 from recommend.measure.video.faults import film_doubts, refuse_leg_for_heel, refuse_moving
 from recommend.measure.video.recording import MarksRecording
 from recommend.measure.video.stance import find_stances

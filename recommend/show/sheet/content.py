@@ -13,10 +13,10 @@ from recommend.match.shortlist import GROUPS, Candidate, Shortlist
 from recommend.match.worn import OWN, step_id
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.rulebook.book import Rulebook
-from recommend.trial.judge import Band
-from recommend.trial.outcome import TrialOutcome
+from recommend.trial.judged_steps import StepResult
 from recommend.trial.readings import READINGS_BY_MEASURE
-from recommend.trial.report import StepResult
+from recommend.trial.verdict import Band
+from recommend.trial.whole_trial import TrialOutcome
 
 # Readings that a customer can follow, in this order; the rest is for the fitter.
 _SHOWN = (

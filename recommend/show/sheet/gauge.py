@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from html import escape
 
-from recommend.trial.judge import Band
+from recommend.trial.verdict import Band
 
 _WIDTH, _HEIGHT = 150, 22
 

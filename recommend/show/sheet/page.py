@@ -22,10 +22,10 @@ from recommend.show.sheet.content import Choice, Ending, Reading, Sheet, every_a
 from recommend.show.sheet.gauge import gauge
 from recommend.show.sheet.messages import SOURCE, Wording
 from recommend.trial.change_picture import ChangePicture, change_pictures
-from recommend.trial.judge import Band, Judged
+from recommend.trial.judged_steps import order
 from recommend.trial.readings import READINGS
-from recommend.trial.report import order
 from recommend.trial.steps import Key
+from recommend.trial.verdict import Band, Judged
 from recommend.visit.models import Pain
 
 _STYLE = Path(__file__).with_name("page.css")

@@ -11,9 +11,9 @@ from recommend.reading import Document
 from recommend.rulebook.book import Rulebook
 from recommend.trial.bands import band_of, load_band
 from recommend.trial.change import Sample, sample
-from recommend.trial.judge import Judged, LoadShift, Verdict, judge, judge_load
 from recommend.trial.readings import READINGS
 from recommend.trial.steps import Key, Step, parent_of, steps_of
+from recommend.trial.verdict import Judged, LoadShift, Verdict, judge, judge_load
 from recommend.visit.models import Visit
 
 

@@ -12,11 +12,11 @@ from recommend.match.shortlist import GROUPS, Shortlist
 from recommend.reading import Document
 from recommend.trial.change import Change, Sample
 from recommend.trial.curves import Picture, pictures
-from recommend.trial.judge import Band, Judged, LoadShift
+from recommend.trial.judged_steps import StepResult, Trial, judge_trial, order
 from recommend.trial.next_step import Next, next_of, step_dose
-from recommend.trial.report import StepResult, Trial, judge_trial, order
 from recommend.trial.steps import Key
 from recommend.trial.tried import Ranking, Tried, against_rules, rank_tried, reranked
+from recommend.trial.verdict import Band, Judged, LoadShift
 
 FORMAT = 2  # raised when a field changes its meaning or goes away
 

@@ -13,7 +13,7 @@ from recommend.coverage.crowd import Crowd, assumed_figures
 from recommend.coverage.run import Run
 from recommend.coverage.split import OUTCOMES, WAYS, Cell
 from recommend.output import table, write_output
-from recommend.reading.models import kebab
+from recommend.reading.checked import kebab
 
 FORMAT = 2  # raised when a field changes its meaning or goes away
 

@@ -14,9 +14,9 @@ from recommend.match.worn import OWN
 from recommend.measure.model import SIDES
 from recommend.rulebook.book import Rulebook
 from recommend.trial.effects import Item, Learned, Observed, Prior, learn
+from recommend.trial.judged_steps import StepResult, judge_trial
 from recommend.trial.predicting import Check, check_of
 from recommend.trial.readings import LEARNED
-from recommend.trial.report import StepResult, judge_trial
 from recommend.trial.steps import Key
 from recommend.visit.models import Visit
 
