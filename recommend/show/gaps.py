@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator
 from rich.console import Console, RenderableType
 from rich.text import Text
 
+from recommend.catalogue.loading import Catalogue
 from recommend.coverage.briefs import Brief, Gaps, JointBrief, Restock, Want
 from recommend.coverage.crowd import Crowd
 from recommend.coverage.orders import Demand, Orders
@@ -252,13 +253,21 @@ def print_dropping(dropping: Dropping, console: Console) -> None:
 
 
 def print_orders(
-    orders: Orders, currency: str, book: Rulebook, season: int, service: float, console: Console
+    orders: Orders,
+    catalogue: Catalogue,
+    book: Rulebook,
+    season: int,
+    service: float,
+    console: Console,
 ) -> None:
-    """Print what to order, most customers in want first."""
+    """Print what to order, most customers in want first.
+
+    A narrow terminal has room for the code alone, by which a supplier is asked.
+    """
     console.print(Text(book.byline, style="dim"))
     console.print(
         Text(
-            f"Order {counted(orders.pieces, 'piece')} for {orders.cost:,.2f} {currency}: then "
+            f"Order {counted(orders.pieces, 'piece')} for {orders.cost:,.2f} {catalogue.currency}: then "
             f"{percent(orders.empty_after)} of those who ask meet an empty size, in place of "
             f"{percent(orders.empty_before)} with the stock of now.",
             style="bold",
@@ -278,7 +287,17 @@ def print_orders(
     again = any(line.again_at is not None for line in orders.lines)
     wide = console.width >= WIDE
     beside = ["EU", "UK"] if wide else ["EU"]
-    names = ["product", "size", *beside, "asked", "there", "order", "empty", "then"]
+    titles = {item.id: item.product.title for item in catalogue.items}
+    names = [
+        "product" if wide else "code",
+        "size",
+        *beside,
+        "asked",
+        "there",
+        "order",
+        "empty",
+        "then",
+    ]
     table = plain_table(*names, *(["again at"] if again else []))
     for column in table.columns[1:]:
         column.justify = "right"
@@ -286,7 +305,7 @@ def print_orders(
         sizes = [size_label(system, line.size, book.parameters) or "" for system in SYSTEMS]
         said = [" ".join(one.split()[1:]) for one in sizes[: len(beside)]]
         cells = (
-            line.product, f"{line.size:g}", *said, f"{line.asked:.1f}", str(line.stock),
+            titles[line.product] if wide else line.product, f"{line.size:g}", *said, f"{line.asked:.1f}", str(line.stock),
             str(line.order), percent(line.empty_before, 0), percent(line.empty_after, 0),
         )  # fmt: skip
         last = [] if not again else ["" if line.again_at is None else str(line.again_at)]
