@@ -157,6 +157,12 @@ class Counter:
                     if flag.name == "implausible":
                         yield f"{side}, {title}: {flag.detail}"
 
+    def doubted(self, visit: Visit) -> Iterator[str]:
+        """Weight, sizes, wear and angles that hardly anybody has."""
+        yield from self.doubted_sizes(visit)
+        for side, foot in zip(SIDES, (visit.feet.left, visit.feet.right), strict=True):
+            yield from self._angles(side, foot)
+
     def _usual(self, name: str) -> float:
         return self.book.parameters.entry[f"{name}"]
 

@@ -90,6 +90,9 @@ Loc = tuple[str | int, ...]
 MAX_DEPTH = 40
 
 _INT = re.compile(r"[-+]?[0-9]+")
+# Two whole numbers with nothing but a comma between them: one with a decimal comma, perhaps.
+_COMMA = re.compile(r"(?<![\d.])\d+,\d+(?![\d.])")
+_REMARK = re.compile(r"\s#.*")
 _FLOAT = re.compile(r"[-+]?(\.[0-9]+|[0-9]+(\.[0-9]*)?)([eE][-+]?[0-9]+)?")
 _NOT_FINITE = re.compile(r"[-+]?\.?(inf|infinity|nan)|[-+]?1\.#(inf|ind|qnan|nan).*", re.IGNORECASE)
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x84\x86-\x9f]")
@@ -106,6 +109,8 @@ class Builder:
 
     def __init__(self, file: str, text: str) -> None:
         self.file, self.text = file, text
+        # A machine wrote it: a decimal comma cannot be meant, and blanks are often left out.
+        self._json = file.endswith(".json") or bool(re.match(r'\s*\{\s*"', text))
         self.places: dict[Loc, tuple[int, int]] = {}
         self.keys: dict[Loc, tuple[int, int]] = {}
         self._parser = yaml.CSafeLoader(text)
@@ -191,20 +196,26 @@ class Builder:
         out: list[Any] = []
         while not isinstance(event := self._next(), yaml.SequenceEndEvent):
             out.append(self._value(event, (*loc, len(out))))
-        if begin.flow_style and len(out) > 2 and all(type(one) is int for one in out):
+        if begin.flow_style and len(out) > 1 and all(type(one) in (int, float) for one in out):
             self._refuse_decimal_commas(begin, event, len(out))
         return out
 
     def _refuse_decimal_commas(self, begin: Any, end: Any, count: int) -> None:
-        """Refuse ``[7,3, 8,7]``: two numbers with decimal commas, or four; never guessed."""
+        """Refuse ``[7,3]``: one number with a decimal comma, or two; never guessed.
+
+        A machine's JSON leaves every blank out or none: there only a mixture is refused.
+        """
         written = self.text[begin.start_mark.index : end.end_mark.index]
-        if re.search(r"\d,[-+\d]", written) and re.search(r"\d,\s+[-+\d]", written):
+        written = " ".join(_REMARK.sub("", written).split())
+        found = _COMMA.search(written)
+        if found and (not self._json or ", " in written):
             raise InputError(
                 self._at(begin),
-                f"`{' '.join(written.split())[:40]}` can be read in two ways: {count} whole "
-                "numbers, or fewer with decimal commas",
+                f"`{written[:40]}` can be read in two ways: {count} numbers, or fewer with "
+                "decimal commas",
                 "numbers with a decimal point, a comma and a blank between them",
-                "write [7.3, 8.7], or [7, 3, 8, 7]",
+                f"write {found.group().replace(',', '.')} if it is one number, or "
+                f"{found.group().replace(',', ', ')} if it is two",
             )
 
     def _mapping(self, loc: Loc) -> dict[str, Any]:

@@ -199,11 +199,8 @@ def _notes(outcome: Outcome) -> Iterator[Part]:
 
 
 def _doubtful(outcome: Outcome) -> Iterator[Part]:
-    """Weight and sizes that hardly anybody has: the entry asks about them, a file cannot be asked.
-
-    Angles that are, with or without their sign turned round, stand among the notes.
-    """
-    found = Counter(outcome.book).doubted_sizes(outcome.assessment.visit)
+    """What hardly anybody has, angles too: the entry asks about it, a file cannot be asked."""
+    found = Counter(outcome.book).doubted(outcome.assessment.visit)
     doubts = [f"{text[:1].upper()}{text[1:]}." for text in found]
     if doubts:
         more = f", and {len(doubts) - 1} more" if len(doubts) > 1 else ""

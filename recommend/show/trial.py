@@ -21,6 +21,7 @@ from recommend.show.trial_words import (
     interval_words,
     key_words,
     keys_words,
+    missing_words,
     outside_words,
     signed,
     unit_of,
@@ -111,7 +112,7 @@ def _remarks(result: StepResult, one: TrialOutcome) -> Iterator[str]:
         names = ", ".join(f"{key_words(k)} {k.gait}" for k in sorted(result.alone, key=order))
         yield f"not judged, no barefoot reading to compare with: {names}"
     if result.missing:
-        yield f"not measured in it: {keys_words(sorted(result.missing, key=order))}"
+        yield f"not measured in it: {missing_words(sorted(result.missing, key=order))}"
     if any(j.change.before.assumed or j.change.after.assumed for j in result.whole.values()):
         yield "one stride has no spread of its own: that of the rulebook stands in"
     yield from _drifts(result)

@@ -16,6 +16,7 @@ from recommend.show.trial_words import (
     SIGNS,
     bar_words,
     keys_words,
+    missing_words,
     outside_words,
     signed,
     unit_of,
@@ -136,7 +137,7 @@ def _why(one: TrialOutcome) -> Part:
 def _missing(result: StepResult) -> str:
     if not result.missing:
         return ""
-    return f" Not measured in it: {keys_words(sorted(result.missing, key=order))}."
+    return f" Not measured in it: {missing_words(sorted(result.missing, key=order))}."
 
 
 def _choose(one: TrialOutcome, names: Names) -> Part:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from recommend.measure.definitions import number, unit_words
 from recommend.rulebook.book import Rulebook
@@ -27,6 +27,13 @@ SIGNS = {
 }
 # One word for one reading on every screen, on the page and at the command line.
 READING_WORDS = {name: name for name in READINGS} | {"peak-time": "time of peak"}
+# The same in a sentence, where a word alone reads badly.
+_AT_LENGTH = READING_WORDS | {
+    "peak-time": "time of the peak",
+    "range": "how far it rolls in",
+    "return": "how far it comes back",
+}
+_BOTH = "both feet"
 
 
 def signed(value: float, places: int = 1) -> str:
@@ -57,13 +64,33 @@ def key_words(key: Key) -> str:
 
 def keys_words(keys: Iterable[Key]) -> str:
     """Readings by foot, those of both feet once: ``both feet peak and return, left midstance``."""
+    names = _by_foot(keys, READING_WORDS)
+    return ", ".join(f"{foot} {' and '.join(read)}" for foot, read in names.items())
+
+
+def missing_words(keys: Iterable[Key]) -> str:
+    """Readings that were not taken: ``time of the peak, propulsion, and how far it comes back``."""
+    names = {foot: _listed(read) for foot, read in _by_foot(keys, _AT_LENGTH).items()}
+    if list(names) == [_BOTH]:
+        return names[_BOTH]
+    return "; ".join(f"{foot}: {read}" for foot, read in names.items())
+
+
+def _listed(names: list[str]) -> str:
+    if len(names) < 3:
+        return " and ".join(names)
+    return f"{', '.join(names[:-1])}, and {names[-1]}"
+
+
+def _by_foot(keys: Iterable[Key], words: Mapping[str, str]) -> dict[str, list[str]]:
+    """Readings in words by foot; those of both feet once."""
     sides: dict[str, set[str]] = {}
     for key in keys:
-        sides.setdefault(READING_WORDS[key.reading], set()).add(key.side)
+        sides.setdefault(words[key.reading], set()).add(key.side)
     names: dict[str, list[str]] = {}
     for name, found in sides.items():
-        names.setdefault("both feet" if len(found) > 1 else found.pop(), []).append(name)
-    return ", ".join(f"{foot} {' and '.join(read)}" for foot, read in names.items())
+        names.setdefault(_BOTH if len(found) > 1 else found.pop(), []).append(name)
+    return names
 
 
 def unit_of(key: Key | Worth) -> str:

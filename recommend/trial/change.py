@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from enum import Enum
 from functools import cached_property
 from statistics import NormalDist
+from typing import TypeVar
 
 import numpy as np
 
@@ -22,6 +23,7 @@ from recommend.parameters import Parameters
 from recommend.trial.resemblance import Floats, Known, every_resemblance, known_drift, known_mean
 
 _ONE = np.ones(1)
+Shares = TypeVar("Shares", float, Floats)
 
 
 @dataclass(frozen=True)
@@ -34,22 +36,24 @@ class Sample:
     single : spread that stands in where one stride has none, same unit.
     stated : resemblance of neighbouring strides that is taken while they are few.
     floor : error that all strides share (marks taken anew), where the lab knows it; else 0.
+    mean_of : strides that one number is itself the mean of.
     """
 
     strides: tuple[float, ...]
     single: float
     stated: float
     floor: float = 0.0
+    mean_of: int = 1
 
     @property
     def n(self) -> int:
-        """Number of strides."""
-        return len(self.strides)
+        """Number of strides behind it."""
+        return self.mean_of if self.assumed else len(self.strides)
 
     @cached_property
     def mean(self) -> float:
         """Mean of the strides."""
-        return math.fsum(self.strides) / self.n
+        return math.fsum(self.strides) / len(self.strides)
 
     @cached_property
     def sd(self) -> float:
@@ -58,15 +62,16 @@ class Sample:
 
     @property
     def assumed(self) -> bool:
-        """Whether `sd` comes from the rulebook, because one stride has no spread."""
-        return self.n == 1
+        """Whether `sd` comes from the rulebook, because one number has no spread."""
+        return len(self.strides) == 1
 
     def known(self, resemblance: Floats, least: float) -> Known:
         """What the strides tell of their mean for each resemblance."""
         if self.assumed:
             alike = np.ones(len(resemblance))
             never = np.full(len(resemblance), np.inf)
-            return Known(alike * self.mean, alike * self.single**2, never, 0 * alike)
+            variance = self.single**2 * share_of_variance(self.n, resemblance)
+            return Known(alike * self.mean, alike * variance, never, 0 * alike)
         return known_mean(self.strides, resemblance, least)
 
 
@@ -150,6 +155,7 @@ def sample(
     single: float,
     stated: float | None = None,
     floor: float = 0.0,
+    mean_of: int = 1,
 ) -> Sample:
     """The strides of one reading with what is taken for known about them.
 
@@ -159,6 +165,7 @@ def sample(
     parameters : ``trial.stride-resemblance`` stands in for `stated` where the lab knows none.
     single : the error of one reading in ``rules/measures.yaml``, in the unit of the reading.
     stated, floor : the lab's own resemblance of strides, and its error of taking marks anew.
+    mean_of : strides that one number is itself the mean of.
 
     Raises
     ------
@@ -168,7 +175,7 @@ def sample(
     if len(strides) == 0:
         raise ValueError("`strides` must hold at least one stride, was empty")
     known = parameters.trial.stride_resemblance if stated is None else stated
-    return Sample(tuple(float(one) for one in strides), single, known, floor)
+    return Sample(tuple(float(one) for one in strides), single, known, floor, mean_of)
 
 
 def mean_interval(one: Sample, parameters: Parameters) -> Interval:
@@ -242,7 +249,7 @@ def drift(one: Sample, parameters: Parameters) -> Interval | None:
     A straight line through at least ``trial.few-strides`` strides that resemble their
     neighbours; told at ``trial.drift-confidence``, since many readings are looked at.
     """
-    if one.n < parameters.trial.few_strides:
+    if len(one.strides) < parameters.trial.few_strides:
         return None
     known = known_drift(one.strides, every_resemblance(), _least(parameters))
     low, high = known.ends(parameters.trial.drift_confidence)
@@ -298,7 +305,7 @@ def strides_to_tell(
     return counts[first] if first < len(counts) else None
 
 
-def share_of_variance(n: int, resemblance: float) -> float:
+def share_of_variance(n: int, resemblance: Shares) -> Shares:
     """Variance of the mean of `n` strides as a share of that of one stride."""
     return (1 + resemblance) / (n - (n - 2) * resemblance)
 
@@ -327,7 +334,7 @@ def _expected(before: Sample, after: Sample, least: float) -> float:
 
 def _resemblance(samples: Sequence[Sample], parameters: Parameters) -> Floats:
     """The values of r to weigh: all when every sample has enough strides, else the stated one."""
-    if min(one.n for one in samples) >= parameters.trial.few_strides:
+    if min(len(one.strides) for one in samples) >= parameters.trial.few_strides:
         return every_resemblance()
     return max(one.stated for one in samples) * _ONE
 

@@ -138,6 +138,6 @@ def _points(
         key = Key(side, gait, reference, name)
         replaced = name == "contact" and replace(key, reading="peak") in step.readings
         if key in step.readings and not replaced:
-            one = sample_of(step.readings[key], key, book)
+            one = sample_of(step, key, book)
             points[name] = mean_interval(one, book.parameters)
     return points

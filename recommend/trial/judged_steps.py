@@ -12,7 +12,7 @@ from recommend.rulebook.book import Rulebook
 from recommend.trial.bands import band_of, load_band
 from recommend.trial.change import Sample, sample
 from recommend.trial.readings import READINGS
-from recommend.trial.steps import Key, Step, Strides, parent_of, steps_of
+from recommend.trial.steps import Key, Step, parent_of, steps_of
 from recommend.trial.verdict import Judged, LoadShift, Verdict, judge, judge_load
 from recommend.visit.models import Visit
 
@@ -137,14 +137,15 @@ def judge_trial(visit: Visit, book: Rulebook, document: Document | None = None) 
     return Trial(bare, tuple(results))
 
 
-def sample_of(strides: Strides, key: Key, book: Rulebook) -> Sample:
-    """Strides of one reading, with what rulebook and lab know of its errors."""
+def sample_of(step: Step, key: Key, book: Rulebook) -> Sample:
+    """Strides of one reading of a step, with what rulebook and lab know of its errors."""
+    strides, means = step.readings[key], step.means.get(key, 1)
     definition = book.measures.get(READINGS[key.reading].measure)
     error = definition.error if definition else None
     if error is None:
-        return sample(strides, book.parameters, 0.0)
+        return sample(strides, book.parameters, 0.0, mean_of=means)
     floor = error.floor if error.of_lab else 0.0
-    return sample(strides, book.parameters, error.single, error.resemblance, floor)
+    return sample(strides, book.parameters, error.single, error.resemblance, floor, means)
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,9 +176,9 @@ class _Judges:
         )  # fmt: skip
 
     def _changes(self, before: Step, after: Step) -> Iterator[tuple[Key, Judged]]:
-        for key, strides in after.readings.items():
+        for key in after.readings:
             if key in before.readings and not _replaced(key, before, after):
-                one, two = (sample_of(s, key, self.book) for s in (before.readings[key], strides))
+                one, two = (sample_of(step, key, self.book) for step in (before, after))
                 angle = READINGS[key.reading].angle
                 band = band_of(self.book, key)
                 yield key, judge(one, two, band, self.book.parameters, angle=angle)

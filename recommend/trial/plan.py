@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import fmean
 
 from recommend.match.outcome import Outcome
@@ -16,7 +16,7 @@ from recommend.trial.bands import band_of
 from recommend.trial.change import Sample, mean_interval, strides_to_tell
 from recommend.trial.judged_steps import sample_of
 from recommend.trial.next_step import Dose, dose_of
-from recommend.trial.steps import Key, steps_of
+from recommend.trial.steps import Key, Step, steps_of
 
 BAREFOOT = "barefoot"
 _ORDER: tuple[Group, ...] = ("pair", "shoe", "insole")  # the first group that there is
@@ -91,13 +91,12 @@ def plan_of(outcome: Outcome) -> Plan | None:
         return None
     book, visit = outcome.book, outcome.assessment.visit
     names = _to_try(outcome.shortlist, visit_tried(outcome), book.parameters)
-    bare = steps_of(visit)[0].readings
-    gaits = {key.gait for key in bare} - {"standing"}
+    bare = steps_of(visit)[0]
+    gaits = {key.gait for key in bare.readings} - {"standing"}
     gait = "running" if visit.purpose == "running" and "running" in gaits else "walking"
-    kept = {
-        key: s for key, s in bare.items() if key.gait == gait or gaits != {"walking", "running"}
-    }
-    readings = tuple(_worths(kept, book))
+    both = gaits == {"walking", "running"}
+    kept = {key: s for key, s in bare.readings.items() if key.gait == gait or not both}
+    readings = tuple(_worths(replace(bare, readings=kept), book))
     useful = [one for one in readings if one.worth_it]
     gains = [one for one in useful if one.to_gain] or useful
     needed = [one.small if one.small is not None else one.large for one in gains]
@@ -126,8 +125,8 @@ def _to_try(shortlist: Shortlist, tried: set[str], parameters: Parameters) -> tu
     return tuple(dict.fromkeys([*fetched, *chosen.values(), *fresh]))[:most]
 
 
-def _worths(readings: Mapping[Key, tuple[float, ...]], book: Rulebook) -> Iterable[Worth]:
-    moving = {k: sample_of(s, k, book) for k, s in readings.items() if k.gait != "standing"}
+def _worths(bare: Step, book: Rulebook) -> Iterable[Worth]:
+    moving = {k: sample_of(bare, k, book) for k in bare.readings if k.gait != "standing"}
     for reading, gait, reference in dict.fromkeys((k.reading, k.gait, k.reference) for k in moving):
         feet = {
             k: one for k, one in moving.items()

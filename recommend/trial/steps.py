@@ -41,6 +41,7 @@ class Step:
         without the customer knowing, the mean of both.
     again : by side and region, the two ratings of what was rated twice.
     curves : mean angle at 0 to 100 % of stance by side, gait and zero, where it was captured.
+    means : strides that the one number of a reading is itself the mean of, by `Key`.
     """
 
     shoe: str | None
@@ -50,6 +51,7 @@ class Step:
     comfort: Mapping[Side, Mapping[str, float]]
     curves: Mapping[tuple[Side, str, str], Strides]
     again: Mapping[tuple[Side, str], tuple[float, float]] = field(default_factory=dict)
+    means: Mapping[Key, int] = field(default_factory=dict)
 
     @property
     def barefoot(self) -> bool:
@@ -88,6 +90,7 @@ def steps_of(visit: Visit, document: Document | None = None) -> tuple[Step, ...]
                 readings={**bare.readings, **again.readings},
                 load={**bare.load, **again.load},
                 curves={**bare.curves, **again.curves},
+                means={**bare.means, **again.means},
             )
         else:
             worn.append((index, _step(step)))
@@ -107,11 +110,13 @@ def parent_of(step: Step, steps: Sequence[Step]) -> Step:
 def _bare(visit: Visit) -> Step:
     readings: dict[Key, Strides] = {}
     curves: dict[tuple[Side, str, str], Strides] = {}
+    means: dict[Key, int] = {}
     for side in SIDES:
         foot = visit.feet.left if side == "left" else visit.feet.right
         readings.update(_readings(side, foot.rearfoot))
         curves.update(_curves(side, foot.rearfoot))
-    return Step(None, None, readings, {}, {}, curves)
+        means.update(_means(side, foot.rearfoot))
+    return Step(None, None, readings, {}, {}, curves, means=means)
 
 
 def _step(step: TrialStep) -> Step:
@@ -120,9 +125,11 @@ def _step(step: TrialStep) -> Step:
     comfort: dict[Side, Mapping[str, float]] = {}
     again: dict[tuple[Side, str], tuple[float, float]] = {}
     curves: dict[tuple[Side, str, str], Strides] = {}
+    strides: dict[Key, int] = {}
     for side, foot in _sides(step.feet):
         readings.update(_readings(side, foot.rearfoot))
         curves.update(_curves(side, foot.rearfoot))
+        strides.update(_means(side, foot.rearfoot))
         if foot.lateral_load_percent:
             load[side] = tuple(foot.lateral_load_percent)
         twice = {str(r): (foot.comfort[r], two) for r, two in foot.comfort_again.items()}
@@ -130,7 +137,7 @@ def _step(step: TrialStep) -> Step:
         means = {region: sum(both) / 2 for region, both in twice.items()}
         if foot.comfort:
             comfort[side] = {str(region): value for region, value in foot.comfort.items()} | means
-    return Step(step.shoe, step.insole, readings, load, comfort, curves, again)
+    return Step(step.shoe, step.insole, readings, load, comfort, curves, again, strides)
 
 
 def _sides(feet: TrialFeet) -> tuple[tuple[Side, TrialFoot], ...]:
@@ -141,6 +148,13 @@ def _readings(side: Side, entries: Sequence[Rearfoot]) -> Iterator[tuple[Key, St
     for entry in entries:
         for name, strides in strides_of(entry).items():
             yield Key(side, entry.gait, entry.reference, name), strides
+
+
+def _means(side: Side, entries: Sequence[Rearfoot]) -> Iterator[tuple[Key, int]]:
+    """Strides behind each reading's one number; 1 where the numbers are strides themselves."""
+    for entry in entries:
+        for name in strides_of(entry):
+            yield Key(side, entry.gait, entry.reference, name), entry.mean_of or 1
 
 
 def strides_of(entry: Rearfoot) -> dict[str, Strides]:

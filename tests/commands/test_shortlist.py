@@ -139,6 +139,23 @@ def test_a_weight_in_a_file_is_doubted_as_at_the_counter(tmp_path: Path) -> None
 
 
 @pytest.mark.parametrize("name", NAMES)
+def test_no_demo_visit_is_doubted_at_the_first_glance(name: str) -> None:
+    """Angles, sizes and weights of the invented customers are those of people."""
+    assert not re.search(r"(?m)^ *Doubt ", run(name).stdout)
+
+
+def test_an_angle_in_a_file_is_doubted_as_at_the_counter(tmp_path: Path) -> None:
+    """A touchdown of 12 degrees rolled in, as few have it, stands on the first screen."""
+    file = tmp_path / "v.yaml"
+    film = "{gait: walking, reference: vertical, touchdown: [12, 12.5], peak: [13, 13.5]}"
+    file.write_text(f"reference: QB-1\nfeet: {{left: {{rearfoot: [{film}]}}}}\n", "utf-8")
+    lines = run_in_process(["shortlist", str(file)]).stdout.splitlines()
+    said = " ".join(" ".join(lines).split())
+    assert "Doubt Left: 12.2 degrees at touchdown, measured from vertical" in said
+    assert len(lines) <= 24
+
+
+@pytest.mark.parametrize("name", NAMES)
 def test_no_choice_is_praised_for_what_it_falls_short_in(name: str) -> None:
     """What stands behind `for:` is another thing than what stands behind `against:`."""
     said = " ".join(run(name).stdout.split())

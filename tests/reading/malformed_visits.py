@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import json
 
-from tests.reading.good_visit import Case, after, foot, instead
+from tests.reading.good_visit import BASE, Case, after, foot, instead
 from tests.reading.malformed_syntax import BYTES, NOT_PLAIN, NOT_YAML
 
 NUMBERS: dict[str, Case] = {
@@ -31,7 +31,20 @@ NUMBERS |= {
     ),
     "decimal-commas-in-a-list": (
         foot("rearfoot: [{gait: walking, reference: vertical, peak: §[7,3, 8,7]}]"),
-        ("`[7,3, 8,7]` can be read in two ways", "Write [7.3, 8.7]"),
+        ("`[7,3, 8,7]` can be read in two ways", "Write 7.3 if it is one number, or 7, 3 if"),
+    ),
+    "decimal-comma-in-a-list": (
+        foot("rearfoot: [{gait: walking, reference: vertical, peak: §[7,3]}]"),
+        ("`[7,3]` can be read in two ways", "Write 7.3 if it is one number, or 7, 3 if"),
+    ),
+    "decimal-comma-beside-a-point": (
+        foot("rearfoot: [{gait: walking, reference: vertical, peak: §[8.5, 7,3]}]"),
+        ("`[8.5, 7,3]` can be read in two ways", "Write 7.3 if it is one number"),
+    ),
+    "decimal-comma-in-a-trial": (
+        BASE + "trials:\n  - shoe: own\n    feet: {left: {rearfoot: [{gait: walking, "
+        "reference: vertical,\n§      peak: [5,25]}]}}\n",
+        ("`[5,25]` can be read in two ways", "Write 5.25 if it is one number"),
     ),
     "typographic-minus": (foot("fpi: {total: §\u22123}"), ("ordinary minus",)),
     "thousands": (instead("70", "§1_000"), ("the text `1_000`", "from 8 to 300 kg")),

@@ -26,6 +26,28 @@ def test_json_of_every_layout_reads(indent: int | str | None, ascii_only: bool) 
     assert parse_document(text, "visit.json").data == data
 
 
+@pytest.mark.parametrize(
+    ("text", "file"),
+    [('{"peak":[7,3]}', "pasted"), ('{ "peak": [7,3] }', "v.yaml"), ("{peak: [7,3]}", "v.json")],
+)
+def test_a_machine_that_leaves_blanks_out_is_read(text: str, file: str) -> None:
+    """JSON (RFC 8259) has no decimal comma: in it, `[7,3]` is two numbers."""
+    assert parse_document(text, file).data == {"peak": [7, 3]}
+
+
+@pytest.mark.parametrize("written", ["[7,3]", "[4,5,6]", "[\n  7,3,\n  8.5 ]", "[7.2, -8,4]"])
+def test_by_hand_a_comma_between_digits_is_never_two_numbers(written: str) -> None:
+    """Seven point three with a decimal comma, or 7 and 3: refused, whatever stands beside it."""
+    with pytest.raises(InputError, match="in two ways"):
+        parse_document(f"peak: {written}", "v.yaml")
+
+
+@pytest.mark.parametrize("written", ["[7, 3]", "[7.5,3.5]", "[7,-3]", "[7,\n 3]", "[7, 3 # 7,3\n]"])
+def test_a_list_that_reads_in_one_way_is_read(written: str) -> None:
+    """A blank, a point or a sign beside the comma says that it parts two numbers."""
+    assert parse_document(f"peak: {written}", "v.yaml").data == {"peak": yaml.safe_load(written)}
+
+
 def test_a_backslash_before_an_escape_is_kept() -> None:
     """A written-out backslash followed by ud83d is text, not half a character."""
     data = {"remarks": "\\ud83d\\ude00 and \\\\ud83d", "step": "🚶\\"}

@@ -33,6 +33,23 @@ def test_one_stride_takes_the_rulebook_spread(parameters: Parameters) -> None:
     assert moved.interval.value == -1.0
 
 
+@pytest.mark.parametrize(
+    ("resemblance", "half"),
+    # by hand: 1.96 x 1.5 / 3; 1.96 x sqrt(2.25 x 1.6 / (9 - 7 x 0.6)) = 1.96 x sqrt(0.75)
+    [(0.0, 0.980), (0.6, 1.697)],
+)
+def test_a_typed_mean_of_nine_strides_is_as_sure_as_nine(
+    parameters: Parameters, resemblance: float, half: float
+) -> None:
+    """The error of one stride over the root of nine; more where neighbours are alike."""
+    typed = sample([6.0], parameters, 1.5, resemblance, mean_of=9)
+    interval = mean_interval(typed, parameters)
+    assert (typed.n, typed.sd, interval.value) == (9, 1.5, 6.0)
+    assert (interval.high - interval.low) / 2 == pytest.approx(half, abs=0.002)
+    moved = change(typed, sample([4.0], parameters, 1.5, resemblance, mean_of=9), parameters)
+    assert moved.smallest == pytest.approx(half * 2**0.5, abs=0.003)
+
+
 def test_the_smallest_change_is_the_edge_of_told(parameters: Parameters) -> None:
     """A shift of just over the smallest change is told, one of just under it is not."""
     before = np.array([5.1, 6.3, 4.4, 5.8, 5.0, 5.6, 4.9])

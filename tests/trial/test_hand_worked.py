@@ -5,19 +5,23 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import cache
 from io import StringIO
+from statistics import fmean
 
 import pytest
 from rich.console import Console
 
 from recommend.catalogue import load_catalogue
+from recommend.measure.model import SIDES
 from recommend.rulebook import load_rulebook, shipped_folder
 from recommend.rulebook.book import Rulebook
 from recommend.show.letters import letters_of
 from recommend.show.trial import trial_blocks
 from recommend.show.trial_answer import trial_lines
+from recommend.show.trial_words import missing_words
 from recommend.trial.bands import LOAD_LIMITS
 from recommend.trial.judged_steps import judge_trial
 from recommend.trial.next_step import Dose
+from recommend.trial.steps import Key
 from recommend.trial.verdict import Verdict
 from recommend.trial.whole_trial import trial_outcome
 from recommend.visit import Visit, read_visit
@@ -96,6 +100,22 @@ def test_a_trial_worked_by_hand_gives_the_verdict_beside_it(
     assert found[reading] is verdict
 
 
+def test_a_mean_in_the_file_counts_as_its_strides_barefoot_and_shod() -> None:
+    """Peak 11 as the mean of 16 strides barefoot and 9 in the shoe: 1.5 a stride, 0.6 alike.
+
+    By hand: 2.25 x 1.6 x (1 / (16 - 14 x 0.6) + 1 / (9 - 7 x 0.6)) = 1.224, 1.96 x 1.106 = 2.17.
+    """
+    seen = visit("walking", {"peak": 11.0}, {"peak": 9.0})
+    for foot, strides in ((seen.feet.left, 16), (seen.trials[0].feet.left, 9)):
+        (entry,) = foot.rearfoot
+        typed = entry.model_copy(update={"peak": [fmean(entry.peak or [])], "mean_of": strides})
+        foot.rearfoot[:] = [typed]
+    (result,) = judge_trial(seen, book()).results
+    (judged,) = result.whole.values()
+    assert (judged.change.before.n, judged.change.after.n) == (16, 9)
+    assert judged.change.smallest == pytest.approx(2.17, abs=0.01)
+
+
 @pytest.mark.parametrize("file", sorted(TRIALS.glob("*.yaml")), ids=lambda file: file.stem)
 def test_every_demo_trial_says_best_and_verdict_on_its_first_screen(file: object) -> None:
     """24 lines of 80 columns hold what is best, and a verdict on each of the first two try-ons."""
@@ -164,3 +184,16 @@ def test_load_worked_by_hand_is_judged_by_a_band_that_says_where_it_comes_from()
     assert not over
     assert "too far" not in first
     assert "not judged, the rulebook has no band for it" in account
+
+
+def test_what_was_not_measured_reads_as_a_sentence() -> None:
+    """What both feet lack stands once, without a word for the feet; one foot's says which."""
+    lacks = [
+        Key(side, "walking", "vertical", name)
+        for name in ("peak-time", "propulsion", "return")
+        for side in SIDES
+    ]
+    said = "time of the peak, propulsion, and how far it comes back"
+    assert missing_words(lacks) == said
+    assert missing_words(lacks[:1]) == "left: time of the peak"
+    assert missing_words(lacks[:3]) == "both feet: time of the peak; left: propulsion"

@@ -179,7 +179,7 @@ def test_a_doubtful_angle_may_have_the_wrong_sign(begin: Begin) -> None:
 
 
 @pytest.mark.parametrize(
-    ("phase", "turned"), [("touchdown", "7"), ("peak", "-5"), ("midstance", "-6"),
+    ("phase", "turned"), [("touchdown", "12"), ("peak", "-5"), ("midstance", "-6"),
                           ("propulsion", "-9"), ("standing-angle", "-5")],
 )  # fmt: skip
 def test_a_turned_sign_is_asked_about_in_every_phase(begin: Begin, phase: str, turned: str) -> None:
