@@ -138,7 +138,7 @@ MARKS_KIND = table("# capture: marks")
 
 
 def _save(path: Path, read: FilmRead, digest: str) -> list[Path]:
-    from recommend.measure.video.marks_csv import marks_csv
+    from recommend.measure.video.reading import marks_csv
 
     written = []
     for one in read.recordings:

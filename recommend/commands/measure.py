@@ -20,9 +20,8 @@ from recommend.rulebook import Rulebook
 from recommend.settings import setting
 from recommend.show.bar import working
 from recommend.show.console import console, print_byline
-from recommend.show.error_terms import print_error_terms
-from recommend.show.measured import print_measured
-from recommend.show.peak_bands import usual_bands
+from recommend.show.measured import print_error_terms, print_measured
+from recommend.show.stance_curve import usual_bands
 from recommend.visit.shelf import Shelf
 
 MARKS = ("upper-leg", "lower-leg", "upper-heel", "lower-heel")

@@ -6,9 +6,16 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any, TypeAlias, TypeVar
+from typing import Any, TypeAlias, TypeVar, get_args
 
-from recommend.errors import InputError, Place
+from recommend.errors import InputError, Place, nearest
+from recommend.measure.definitions import (
+    COMPUTED,
+    OPTIONAL,
+    MeasureDef,
+    MeasureDefs,
+    known_as,
+)
 from recommend.parameters import Parameters
 from recommend.reading import Document, Strict, problems_in
 from recommend.reading.document import Loc
@@ -23,7 +30,6 @@ from recommend.rulebook.book import (
     type_as_rule,
 )
 from recommend.rulebook.compiling import Compiler, leaves, with_notes
-from recommend.rulebook.computed import check_computed
 from recommend.rulebook.conditions import Condition, OfNote
 from recommend.rulebook.models import (
     FIRST_PURPOSES,
@@ -46,6 +52,7 @@ from recommend.rulebook.naming import Names, check_leaf, known, then_checks
 from recommend.rulebook.terms import Number, Word
 from recommend.rulebook.translations import TranslationsFile
 from recommend.rulebook.vocabulary import FOOT_TYPE, Vocabulary, vocabulary_of
+from recommend.visit.models import CopPattern, Gait, Reference
 
 STAGES: tuple[Stage, ...] = ("screen", "classify", "need")
 File = TypeVar("File", bound=Strict)
@@ -60,6 +67,15 @@ _FILES: dict[str, type[Strict]] = {
     "questions": QuestionsFile,
     "attributes": AttributesFile,
     "types": TypesFile,
+}
+
+
+# Words that a visit can bring; standing readings carry no gait.
+_WORDS_OF_VISITS: dict[str, tuple[str, ...]] = {
+    "gait": tuple(gait for gait in get_args(Gait) if gait != "standing"),
+    "reference": get_args(Reference),
+    "kind": ("ink", "pressure-sensor", "pressure-weighted"),
+    "load": ("static", "dynamic"),
 }
 
 
@@ -344,3 +360,44 @@ def _names(read: Mapping[str, tuple[Any, Document]], purposes: Mapping[str, Purp
         sources=files["sources"].sources,
         vocabulary=vocabulary_of(measures, axes, questions, purposes),
     )
+
+
+def check_computed(measures: MeasureDefs, at: Document) -> None:
+    """Raise InputError for a computed measure that is missing or defined as something else."""
+    for current, (unit, qualifiers) in COMPUTED.items():
+        name = known_as(current, measures)
+        if name not in measures:
+            if name in OPTIONAL:
+                continue
+            raise InputError(
+                at.place(("measures",)),
+                f"the measure `{name}` is computed from every visit and not defined here",
+                mend=nearest(name, set(measures) - set(COMPUTED)) or f"add `{name}` with its unit",
+            )
+        one, loc = measures[name], ("measures", name)
+        if one.unit != unit:
+            raise InputError(
+                at.place((*loc, "unit")),
+                f"`{name}` is defined in {one.unit}, and it is computed in {unit}",
+                unit,
+                f"write `unit: {unit}`",
+            )
+        _check_words(name, one, qualifiers, at, loc)
+
+
+def _check_words(
+    name: str, one: MeasureDef, qualifiers: tuple[str, ...], at: Document, loc: Loc
+) -> None:
+    wanted = {qualifier: _WORDS_OF_VISITS[qualifier] for qualifier in qualifiers}
+    written = dict(one.qualifiers)
+    if one.unit == "class":
+        wanted, written = {"values": get_args(CopPattern)}, {"values": one.values}
+    for key, words in wanted.items():
+        lost = [word for word in words if word not in written.get(key, ())]
+        if lost:
+            raise InputError(
+                at.place(loc, key=True),
+                f"the `{key}` of `{name}` lack {', '.join(lost)}, which a visit can bring",
+                ", ".join(words),
+                "add what is missing",
+            )

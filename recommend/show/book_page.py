@@ -5,16 +5,19 @@ One file without scripts or anything from elsewhere; it prints, and reads withou
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from html import escape
+from itertools import product
+from math import prod
 
 from recommend.check.changes import Change
 from recommend.check.promises import Given
 from recommend.rulebook.book import CompiledRule, Rulebook
-from recommend.rulebook.models import NoteThen
+from recommend.rulebook.models import AxisThen, FootType, NoteThen
+from recommend.rulebook.terms import satisfied
+from recommend.rulebook.vocabulary import FOOT_TYPE
 from recommend.rulebook.words import sentence_lines, then_lines
 from recommend.show import book_tables
-from recommend.show.book_map import decision_map
 from recommend.show.rule import basis_lines
 from recommend.show.told import told_list
 
@@ -42,6 +45,9 @@ a { color: #123c7c; } nav ul { columns: 2; }
 @media (max-width: 40rem) { nav ul { columns: 1; } }
 @media print { body { font-size: 11pt; max-width: none; } a { color: inherit; } }
 """
+
+
+_AXES = (3, 4)  # how many a map can show: all but the last are its rows
 
 
 def book_page(book: Rulebook, promises: Iterable[Given], changes: Iterable[Change]) -> str:
@@ -115,4 +121,77 @@ def _article(rule: CompiledRule, book: Rulebook) -> str:
         f"<p>When</p><ul class='tree'>{when}</ul><p>then</p><ul>{then}</ul>"
         f"<p>because {escape(rule.rule.because)}</p>"
         f"<p class='kind'>Stands on: {basis}</p></article>"
+    )
+
+
+def decision_map(book: Rulebook) -> str:
+    """The map as a picture, where the types read three or four axes."""
+    axes = map_axes(book)
+    if len(axes) not in _AXES:
+        words = "The types of this rulebook do not read three or four axes; see the rules below."
+        return f"<p>{words}</p>"
+    rows, columns = axes[:-1], axes[-1]
+    body = "".join(_map_rows(book, rows, columns))
+    count_rows = prod(len(book.axes[axis].values) for axis in rows)
+    width, height = 250 + 190 * len(book.axes[columns].values), 44 + 26 * count_rows
+    caption = (
+        f"Rows: {', '.join(book.axes[axis].title for axis in rows)}. "
+        f"Columns: {book.axes[columns].title}. Each combination is one type; cells of the same "
+        "type carry the same name."
+    )
+    return (
+        f"<figure>"
+        f"<svg viewBox='0 0 {width} {height}' role='img' aria-label='Decision map of foot types' "
+        f"font-family='system-ui, sans-serif' font-size='12'>{body}</svg>"
+        f"<figcaption>{escape(caption)}</figcaption></figure>"
+    )
+
+
+def map_axes(book: Rulebook) -> list[str]:
+    """The axes that foot types read, in the order of the rulebook."""
+    read = frozenset().union(*(rule.facts for rule in _type_rules(book)))
+    return [axis for axis in book.axes if f"axis_{axis}" in read]
+
+
+def type_of(book: Rulebook, values: dict[str, str]) -> FootType | None:
+    """The foot type of a combination of axis values, or None when it has none."""
+    facts = {f"axis_{axis}": value for axis, value in values.items()}
+    for rule in _type_rules(book):
+        if any(satisfied(branch, facts) for branch in rule.holds):
+            then = rule.rule.then
+            assert isinstance(then, AxisThen)
+            return book.types[then.value]
+    return None
+
+
+def _type_rules(book: Rulebook) -> list[CompiledRule]:
+    return [
+        rule
+        for rule in book.rules
+        if isinstance(rule.rule.then, AxisThen) and rule.rule.then.axis == FOOT_TYPE
+    ]
+
+
+def _map_rows(book: Rulebook, rows: list[str], columns: str) -> Iterator[str]:
+    for index, value in enumerate(book.axes[columns].values):
+        yield f"<text x='{256 + 190 * index}' y='28' font-weight='bold'>{escape(value)}</text>"
+    top = 38
+    shades: dict[str, int] = {}
+    for words in product(*(book.axes[axis].values for axis in rows)):
+        yield f"<text x='4' y='{top + 17}'>{escape(', '.join(words))}</text>"
+        for index, value in enumerate(book.axes[columns].values):
+            of = dict(zip(rows, words, strict=True)) | {columns: value}
+            kind = type_of(book, of)
+            name = kind.id if kind else "(none)"
+            shade = shades.setdefault(name, len(shades))
+            yield _cell(250 + 190 * index, top, name, shade)
+        top += 26
+
+
+def _cell(left: int, top: int, name: str, shade: int) -> str:
+    """A cell in a light tint; the name says what the tint only repeats."""
+    hue = shade * 137 % 360  # far apart for neighbours in the order of appearance
+    return (
+        f"<rect x='{left}' y='{top}' width='186' height='24' fill='hsl({hue} 60% 90%)' "
+        f"stroke='#777'/><text x='{left + 5}' y='{top + 16}' fill='#111'>{escape(name)}</text>"
     )

@@ -345,7 +345,7 @@ def matrix(run: Run, width: int, show: str) -> Table:
     cells = {(c.row, c.column): (c, s) for c, s in zip(coverage.cells, coverage.shown, strict=True)}
     table = Table(box=None, padding=(0, 1, 0, 0), pad_edge=False, header_style="bold")
     table.add_column(_WAYS[row])
-    for label in ("of all", "served", *coverage.columns):
+    for label in ("of all", "served", *(_title(column, one, run) for one in coverage.columns)):
         table.add_column(label.replace(" ", "\n").replace("-", "-\n"), justify="right")
     for one in coverage.rows:
         found = [_cell_text(cells.get((one.row, name)), show, run) for name in coverage.columns]
@@ -367,10 +367,14 @@ def _beside(label: str, system: SizeSystem, run: Run) -> str:
 
 def _name(way: str, word: str, run: Run, width: int) -> str:
     """The title of a foot type, over several lines where there is little room."""
-    if way != "foot-type" or word == UNDETERMINED:
-        return word
-    title = run.book.types[word].title
-    return title if width >= TITLES_FROM else fill(title, _NARROW, subsequent_indent=" ")
+    title = _title(way, word, run)
+    if way != "foot-type" or width >= TITLES_FROM:
+        return title
+    return fill(title, _NARROW, subsequent_indent=" ")
+
+
+def _title(way: str, word: str, run: Run) -> str:
+    return run.book.types[word].title if word in run.book.types and way == "foot-type" else word
 
 
 def _graded(cell: Cell, run: Run) -> Text:

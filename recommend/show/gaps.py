@@ -267,9 +267,9 @@ def print_orders(
     console.print(Text(book.byline, style="dim"))
     console.print(
         Text(
-            f"Order {counted(orders.pieces, 'piece')} for {orders.cost:,.2f} {catalogue.currency}: then "
-            f"{percent(orders.empty_after)} of those who ask meet an empty size, in place of "
-            f"{percent(orders.empty_before)} with the stock of now.",
+            f"Order {counted(orders.pieces, 'piece')} for {orders.cost:,.2f} "
+            f"{catalogue.currency}: then {percent(orders.empty_after)} of those who ask meet an "
+            f"empty size, in place of {percent(orders.empty_before)} with the stock of now.",
             style="bold",
         )
     )
@@ -287,25 +287,17 @@ def print_orders(
     again = any(line.again_at is not None for line in orders.lines)
     wide = console.width >= WIDE
     beside = ["EU", "UK"] if wide else ["EU"]
-    titles = {item.id: item.product.title for item in catalogue.items}
-    names = [
-        "product" if wide else "code",
-        "size",
-        *beside,
-        "asked",
-        "there",
-        "order",
-        "empty",
-        "then",
-    ]
-    table = plain_table(*names, *(["again at"] if again else []))
+    called = {item.id: item.product.title if wide else item.id for item in catalogue.items}
+    names = ["size", *beside, "asked", "there", "order", "empty", "then"]
+    first = "product" if wide else "code"
+    table = plain_table(first, *names, *(["again at"] if again else []))
     for column in table.columns[1:]:
         column.justify = "right"
     for line in orders.lines[: SHOWN_WIDE if wide else SHOWN]:
         sizes = [size_label(system, line.size, book.parameters) or "" for system in SYSTEMS]
         said = [" ".join(one.split()[1:]) for one in sizes[: len(beside)]]
         cells = (
-            titles[line.product] if wide else line.product, f"{line.size:g}", *said, f"{line.asked:.1f}", str(line.stock),
+            called[line.product], f"{line.size:g}", *said, f"{line.asked:.1f}", str(line.stock),
             str(line.order), percent(line.empty_before, 0), percent(line.empty_after, 0),
         )  # fmt: skip
         last = [] if not again else ["" if line.again_at is None else str(line.again_at)]

@@ -9,7 +9,8 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from recommend.measure.definitions import MeasureDefs, number, with_error
+from recommend.measure.budget import TERMS
+from recommend.measure.definitions import MeasureDefs, number, unit_words, with_error
 from recommend.measure.measured import Measured
 from recommend.measure.model import SIDES, Flag, Measure
 from recommend.measure.phases import PHASES, Phase
@@ -17,7 +18,7 @@ from recommend.measure.pressure.regions import REGIONS, UNTOLD
 from recommend.parameters import Parameters
 from recommend.show import footprint_map, stance_curve
 from recommend.show.layout import WIDE, bullet, heading, plain_table
-from recommend.show.peak_bands import Band
+from recommend.show.stance_curve import Band
 
 # Names of what a capture yields beside the measures of the rulebook.
 TITLES: Mapping[str, str] = {
@@ -51,6 +52,9 @@ _ADVICE = (
     "Fitting advice, not a diagnosis. A pressure arch index and an ink arch index are different "
     "scales; angles with different zeros are never compared."
 )
+
+
+_SHOWN = 0.01  # share of the error in quadrature below which a term is not worth a line
 
 
 def print_measured(
@@ -339,3 +343,27 @@ def _flags(group: Sequence[Measured]) -> Iterator[RenderableType]:
 def _of_measures(one: Measured) -> Iterator[Flag]:
     for measure in one.measures:
         yield from measure.flags
+
+
+def print_error_terms(found: Sequence[Measured], defs: MeasureDefs, out: Console) -> None:
+    """Print a line for each term of each measure: standard error, and share of the whole."""
+    for one in found:
+        out.print(heading(f"What the errors are made of, {one.side} foot (standard errors)"))
+        out.print(_terms_table(one, defs))
+
+
+def _terms_table(one: Measured, defs: MeasureDefs) -> RenderableType:
+    table = plain_table("measure", "error", "made of")
+    for measure in one.measures:
+        if is_shown(measure, defs) and measure.error:
+            unit = unit_words(measure.unit)
+            error = f"{number(measure.error, 3)}{unit}"
+            terms = _terms(one.budget(measure).terms, measure.error)
+            table.add_row(title_of(measure, defs), error, "; ".join(terms))
+    return Padding(table, (0, 0, 0, 2))
+
+
+def _terms(terms: Mapping[str, float], error: float) -> Iterator[str]:
+    for name, value in sorted(terms.items(), key=lambda term: -term[1]):
+        if (value / error) ** 2 >= _SHOWN:
+            yield f"{TERMS[name]} {number(value, 3)}"

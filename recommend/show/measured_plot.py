@@ -19,7 +19,7 @@ from recommend.measure.measured import Measured
 from recommend.measure.phases import PHASES, STANCE_POINTS, Phase, phase_slices
 from recommend.output import PICTURE, write_output
 from recommend.parameters import Parameters
-from recommend.show.peak_bands import Band
+from recommend.show.stance_curve import Band
 
 _SUFFIXES = (".svg", ".png", ".pdf")
 _STYLES: Mapping[Phase, str] = {"contact": ":", "midstance": "-", "propulsion": "--"}

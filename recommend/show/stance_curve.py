@@ -12,7 +12,7 @@ from rich.text import Text
 from recommend.measure.measured import Measured
 from recommend.measure.phases import PHASES, STANCE_POINTS, Curve, Phase, phase_slices
 from recommend.parameters import Parameters
-from recommend.show.peak_bands import Band
+from recommend.rulebook.book import Rulebook
 
 FloatArray = NDArray[np.float64]
 
@@ -22,6 +22,13 @@ _LABEL = 8  # columns of the scale on the left
 _SHADE, _SPREAD, _MEAN, _ZERO = "░", ":", "●", "-"
 _MARKS = {"peak": "P", "midstance": "m", "propulsion": "p"}
 _ASCII = {_SHADE: "%", _MEAN: "o"}
+
+
+Band = tuple[float, float]
+
+
+# Phases in which the peak of stance lies; the band is of the peak, and of nothing after it.
+_OF_PEAK: tuple[Phase, ...] = ("contact", "midstance")
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,3 +168,19 @@ def _names(points: NDArray[np.intp], cuts: Mapping[Phase, slice]) -> str:
         start = int(inside.mean()) - len(phase) // 2
         line[start : start + len(phase)] = phase
     return "".join(line).rstrip()
+
+
+def usual_bands(book: Rulebook) -> dict[tuple[str, str], Mapping[Phase, Band]]:
+    """The band of the peak in degrees, in the phases where it lies, for every gait and zero."""
+    words = book.measures["peak-angle"].qualifiers if "peak-angle" in book.measures else {}
+    bands: dict[tuple[str, str], Mapping[Phase, Band]] = {}
+    for gait in words.get("gait", []):
+        for reference in words.get("reference", []):
+            of = {"gait": gait, "reference": reference}
+            low, high = (
+                limit.value_of(of) if limit else None
+                for limit in (book.limits.get("peak-lower"), book.limits.get("peak-upper"))
+            )
+            if low is not None and high is not None:
+                bands[(gait, reference)] = dict.fromkeys(_OF_PEAK, (low.value, high.value))
+    return bands

@@ -19,7 +19,7 @@ from recommend.cli import main
 from recommend.infer.assess import assess
 from recommend.rulebook import load_rulebook, shipped_folder
 from recommend.rulebook.models import NoteThen
-from recommend.show.book_map import decision_map, map_axes, type_of
+from recommend.show.book_page import decision_map, map_axes, type_of
 from recommend.visit.models import Visit
 from tests.check.conftest import Changed
 

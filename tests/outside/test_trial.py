@@ -10,6 +10,7 @@ import pytest
 from scipy import optimize, signal, stats
 from scipy.linalg import toeplitz
 
+from recommend.measure.spread import scatter_error
 from recommend.measure.student import normal_deviates, t_cdf, t_quantile
 from recommend.parameters import Parameters
 from recommend.trial.change import Sample, Told, change, sample, strides_to_tell
@@ -32,6 +33,15 @@ def test_the_t_quantile_is_scipys() -> None:
         p, df = rng.uniform(0.001, 0.999), 10 ** rng.uniform(0, 5)
         assert t_quantile(p, df) == pytest.approx(stats.t.ppf(p, df), rel=1e-8, abs=1e-8)
         assert t_cdf(p * 4 - 2, df) == pytest.approx(stats.t.cdf(p * 4 - 2, df), abs=1e-8)
+
+
+def test_the_strides_of_a_capture_are_widened_by_scipys_t() -> None:
+    """The error of a mean of few strides is its standard error times t over the normal."""
+    for count in (2, 3, 4, 8, 30):
+        values = [float(one * one) for one in range(count)]
+        widened = scatter_error(values, single=0.0, few=2) / stats.sem(values)
+        truth = stats.t.ppf(0.975, count - 1) / stats.norm.ppf(0.975)
+        assert widened == pytest.approx(truth, rel=1e-8)
 
 
 def _alike(rng: np.random.Generator, n: int, r: float, mean: float, sd: float) -> np.ndarray:

@@ -1,10 +1,11 @@
-"""From cleaned marks to rearfoot angles per stride and phase."""
+"""From cleaned marks to rearfoot angles per stride and phase, each error term by term."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,9 +17,9 @@ from recommend.measure.doubts import Doubt, apply_doubts
 from recommend.measure.measured import Measured
 from recommend.measure.model import Flag, Measure
 from recommend.measure.phases import average
+from recommend.measure.spread import scatter_error
 from recommend.measure.video.angle import leg_heel_angle
 from recommend.measure.video.cleaning import Cleaned, clean_marks, cutoff_of
-from recommend.measure.video.error_budget import WITHOUT_ZERO, budget_of, unit_of
 from recommend.measure.video.faults import film_doubts, refuse_leg_for_heel, refuse_moving
 from recommend.measure.video.recording import MarksRecording
 from recommend.measure.video.stance import find_stances
@@ -30,6 +31,19 @@ FloatArray = NDArray[np.float64]
 
 # Angles a visit keeps one number per stride of.
 VISIT_ANGLES = ("touchdown-angle", "contact-angle", "midstance-angle", "propulsion-angle")
+
+
+# The zero cancels in a difference, and does not matter to a time or against the vertical.
+_WITHOUT_ZERO: Final = (
+    "contact-time",
+    "peak-time",
+    "rearfoot-range",
+    "rearfoot-return",
+    "heel-vertical-midstance",
+    "leg-vertical-midstance",
+)
+_NOT_PLACED: Final = ("contact-time", "peak-time", "rearfoot-range", "rearfoot-return")
+_UNITS: Final = {"contact-time": "s", "peak-time": "percent"}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -94,7 +108,7 @@ def _measured(
         *film_doubts(strides, recording, parameters),
     ]
     budgets = {
-        name: budget_of(name, values, zero.reference, recording.rate_hz, parameters, defs)
+        name: _budget_of(name, values, zero.reference, recording.rate_hz, parameters, defs)
         for name in values.each
     }
     measures = [_measure(name, values, budgets[name], recording, zero) for name in values.each]
@@ -184,10 +198,10 @@ def _measure(
     n = len(each)
     method = f"mean of {n} strides, marks on video" if n > 1 else "one stride, marks on video"
     words: dict[str, str] = {"gait": recording.gait, "reference": zero.reference}
-    if name in WITHOUT_ZERO or name.endswith("-excursion"):
+    if name in _WITHOUT_ZERO or name.endswith("-excursion"):
         del words["reference"]
     mean = float(np.mean(each))
-    return Measure(name, recording.side, mean, unit_of(name), budget.total, n, method, words)
+    return Measure(name, recording.side, mean, _unit_of(name), budget.total, n, method, words)
 
 
 def _few(used: int, parameters: Parameters) -> list[Doubt]:
@@ -287,3 +301,57 @@ def _standing(
         device=recording.device,
         date=recording.date,
     )
+
+
+def _unit_of(name: str) -> str:
+    """The unit of a measure of a film."""
+    return _UNITS.get(name, "deg")
+
+
+def _budget_of(
+    name: str,
+    values: Values,
+    reference: str,
+    rate_hz: float,
+    parameters: Parameters,
+    defs: MeasureDefs,
+) -> Budget:
+    """What the error of the mean of measure `name` is made of.
+
+    Placing of the marks cancels where the zero is a still capture of the same marks, and in
+    differences of two angles of one film. When contact times come out as whole frames of nearly
+    one number, their scatter hides what the frame rate leaves open, which is therefore added.
+    """
+    each = values.each[name]
+    single = _single(name, float(np.mean(each)), parameters, defs)
+    few = parameters.noise.few_strides
+    terms = {"scatter": scatter_error(list(map(float, each)), single=single, few=few)}
+    terms |= values.shared.get(name, {})
+    to_vertical = name.startswith(("heel-vertical", "leg-vertical"))
+    if name not in _NOT_PLACED and (reference == "vertical" or to_vertical):
+        terms["placing"] = _placing(name, parameters, defs)
+    if name == "contact-time" and rate_hz:
+        terms["rate"] = parameters.capture.rate_contact_time / rate_hz
+    return Budget(terms)
+
+
+def _placing(name: str, parameters: Parameters, defs: MeasureDefs) -> float:
+    """Error of placing the marks: what repeats in this lab left beside strides, else the usual.
+
+    Of an angle that the lab did not repeat, that of the peak stands in: the lines are the same.
+    """
+    for known in (defs[one].error for one in (name, "peak-angle") if one in defs):
+        if known and known.of_lab and known.floor:
+            return known.floor
+    return parameters.capture.placing
+
+
+def _single(name: str, mean: float, parameters: Parameters, defs: MeasureDefs) -> float:
+    """Usual error of one stride."""
+    if name == "contact-time":
+        return mean * parameters.capture.usual_contact_time
+    if name == "peak-time":
+        return parameters.capture.usual_peak_time
+    alike = "rearfoot-range" if name in _NOT_PLACED else "contact-angle"
+    known = defs.get(name, defs[alike]).error
+    return known.single if known else 0.0

@@ -1,4 +1,4 @@
-"""Read marks from CSV: a head of ``# key: value`` lines, a line of column names, then frames.
+"""Read and write marks as CSV: a head of ``# key: value`` lines, column names, then frames.
 
 Columns: ``frame``, then for each mark ``upper-leg-x``, ``upper-leg-y`` and so on; optional
 ``contact`` (0 or 1), ``heel-height`` above the ground, ``time`` in seconds (which may stand for
@@ -8,6 +8,7 @@ Columns: ``frame``, then for each mark ``upper-leg-x``, ``upper-leg-y`` and so o
 from __future__ import annotations
 
 import csv
+import io
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Literal
@@ -368,3 +369,34 @@ def _stances(
             )
         spans.append((start, stop))
     return tuple(spans)
+
+
+def marks_csv(recording: MarksRecording, film_sha256: str) -> str:
+    """The marks of one leg as text; numbers keep four digits behind the point, y counts up."""
+    head = {
+        "capture": "marks",
+        "unit": recording.unit,
+        "y-axis": "up",
+        "rate-hz": f"{recording.rate_hz:g}",
+        "side": recording.side,
+        "gait": recording.gait,
+        "condition": recording.condition,
+        "film-sha256": film_sha256,
+        "centre-error": f"{recording.centre_error:.3g}",
+    }
+    if recording.seen:
+        head["seen"] = seen_text(recording.seen)
+    columns, table = [*MARK_COLUMNS], recording.points.reshape(len(recording.points), -1)
+    if recording.heel_height is not None:
+        columns.append("heel-height")
+        table = np.column_stack([table, recording.heel_height])
+    if recording.plumb is not None:
+        columns += PLUMB_COLUMNS
+        table = np.column_stack([table, recording.plumb.reshape(len(table), -1)])
+    out = io.StringIO()
+    out.writelines(f"# {key}: {word}\n" for key, word in head.items())
+    out.write(",".join(["frame", "time", *columns]) + "\n")
+    for number, row in enumerate(table):
+        cells = ["" if np.isnan(value) else f"{value:.4f}" for value in row]
+        out.write(",".join([str(number + 1), f"{number / recording.rate_hz:.4f}", *cells]) + "\n")
+    return out.getvalue()
