@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import shutil
 from collections.abc import Iterator
@@ -13,6 +14,7 @@ import recommend.catalogue.shop as catalogue
 from recommend.cli import main
 from recommend.infer.assess import assess
 from recommend.measure.named import read_measured_visit
+from tests.reading.corpus import run_in_process
 from tests.shipped import book
 from tests.shipped import shop as demo_shop
 
@@ -79,3 +81,24 @@ def screens(visit: Path, folder: Path, *, tried: bool) -> Iterator[list[str]]:
     yield ["explain", "last", "--full"]
     yield ["explain", "last", "--html", str(folder / "why.html")]
     yield ["visit", "history", "A-1"]
+
+
+def test_a_share_has_one_decimal_wherever_the_buyer_reads_it() -> None:
+    """The share served, and not served, is one number on every screen; none is finer than 0.1 %."""
+    asked = ["--customers", "300"]
+    short, full, gaps, told = (
+        run_in_process(words).stdout
+        for words in (
+            ["coverage", *asked],
+            ["coverage", *asked, "--full"],
+            ["gaps", *asked],
+            ["coverage", *asked, "--json"],
+        )
+    )
+    served = 100 * json.loads(told)["served"]["value"]
+    assert 0.1 < served * 10 % 1 < 0.9  # a whole number of tenths would tell nothing
+    found = [re.findall(r"Serves ([\d.]+) %|as written +([\d.]+) %", one) for one in (short, full)]
+    said = [one or other for pairs in found for one, other in pairs]
+    assert said == [f"{served:.1f}"] * 3
+    assert re.findall(r"([\d.]+) % of customers are not served", gaps) == [f"{100 - served:.1f}"]
+    assert not re.findall(r"\d+\.\d\d+ %", short + full + gaps)
