@@ -63,7 +63,7 @@ def order(
     if as_json:
         print(json.dumps(plain(found), indent=2, ensure_ascii=False))
     else:
-        print_orders(found, here.currency, book, season, level, console())
+        print_orders(found, here, book, season, level, console())
 
 
 app = single(order)

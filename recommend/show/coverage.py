@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from datetime import date
 from itertools import chain
+from textwrap import fill
 
 from rich.console import RenderableType
 from rich.table import Table
@@ -28,7 +29,8 @@ from recommend.visit.models import SizeSystem
 
 CELLS = ("served", "share", "choices", "products", "prices", "stock")
 SHOWN = 8  # lines of a list before the rest is only counted
-TITLES_FROM = 120  # columns from which foot types are named by their titles
+TITLES_FROM = 120  # columns from which titles of foot types stand on one line
+_NARROW = 21  # columns of a foot type where there are fewer
 SMALL = 0.0005  # a share that would round to 0.0 %
 
 _SOLD = {
@@ -337,13 +339,13 @@ def _columns_read(crowd: Crowd) -> Iterator[str]:
 
 
 def matrix(run: Run, width: int, show: str) -> Table:
-    """One way to split down, another across; ids where titles would not fit."""
+    """One way to split down, another across."""
     coverage = run.coverage
     row, column = coverage.by
     cells = {(c.row, c.column): (c, s) for c, s in zip(coverage.cells, coverage.shown, strict=True)}
     table = Table(box=None, padding=(0, 1, 0, 0), pad_edge=False, header_style="bold")
     table.add_column(_WAYS[row])
-    for label in ("of all", "served", *coverage.columns):
+    for label in ("of all", "served", *(_title(column, one, run) for one in coverage.columns)):
         table.add_column(label.replace(" ", "\n").replace("-", "-\n"), justify="right")
     for one in coverage.rows:
         found = [_cell_text(cells.get((one.row, name)), show, run) for name in coverage.columns]
@@ -364,10 +366,15 @@ def _beside(label: str, system: SizeSystem, run: Run) -> str:
 
 
 def _name(way: str, word: str, run: Run, width: int) -> str:
-    """The title of a foot type where there is room, else its id."""
-    if way == "foot-type" and word != UNDETERMINED and width >= TITLES_FROM:
-        return run.book.types[word].title
-    return word
+    """The title of a foot type, over several lines where there is little room."""
+    title = _title(way, word, run)
+    if way != "foot-type" or width >= TITLES_FROM:
+        return title
+    return fill(title, _NARROW, subsequent_indent=" ")
+
+
+def _title(way: str, word: str, run: Run) -> str:
+    return run.book.types[word].title if word in run.book.types and way == "foot-type" else word
 
 
 def _graded(cell: Cell, run: Run) -> Text:
@@ -421,9 +428,12 @@ def _lists(run: Run) -> Iterator[RenderableType]:
     coverage = run.coverage
     never = [p for p in coverage.products if p.never]
     feet = run.book.parameters.coverage.search_feet
-    reasons = [f"{p.id}: {_NEVER[p.never].format(what=_attribute(p.what, run))}" for p in never]
+    titles = {item.id: item.product.title for item in run.catalogue.items}
+    reasons = [
+        f"{titles[p.id]}: {_NEVER[p.never].format(what=_attribute(p.what, run))}" for p in never
+    ]
     yield from _list(f"Products that serve none of {feet:,} feet spread over every limit", reasons)
-    unfit = [p.id for p in coverage.products if not p.never and not p.suits_drawn]
+    unfit = [titles[p.id] for p in coverage.products if not p.never and not p.suits_drawn]
     if unfit:
         yield from _list("Products that serve none of these customers, whatever the size", unfit)
     idle = [p for p in coverage.products if p.suits_drawn and not p.sole]
@@ -434,11 +444,11 @@ def _lists(run: Run) -> Iterator[RenderableType]:
         2,
     )
     idle.sort(key=lambda p: p.reach)
-    yield from _bullets([f"{p.id}: serves {percent(p.reach)} of customers" for p in idle])
+    yield from _bullets([f"{titles[p.id]}: serves {percent(p.reach)} of customers" for p in idle])
     needed = sorted((p for p in coverage.products if p.sole), key=lambda p: -p.sole)
     yield from _list(
         "Products that some customers depend on alone",
-        [f"{p.id}: {percent(p.sole)} of customers" for p in needed],
+        [f"{titles[p.id]}: {percent(p.sole)} of customers" for p in needed],
     )
     yield heading("Sizes missing")
     yield inset("Something would serve these customers, but not in their size.", 2)

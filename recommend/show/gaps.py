@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator
 from rich.console import Console, RenderableType
 from rich.text import Text
 
+from recommend.catalogue.loading import Catalogue
 from recommend.coverage.briefs import Brief, Gaps, JointBrief, Restock, Want
 from recommend.coverage.crowd import Crowd
 from recommend.coverage.orders import Demand, Orders
@@ -252,15 +253,23 @@ def print_dropping(dropping: Dropping, console: Console) -> None:
 
 
 def print_orders(
-    orders: Orders, currency: str, book: Rulebook, season: int, service: float, console: Console
+    orders: Orders,
+    catalogue: Catalogue,
+    book: Rulebook,
+    season: int,
+    service: float,
+    console: Console,
 ) -> None:
-    """Print what to order, most customers in want first."""
+    """Print what to order, most customers in want first.
+
+    A narrow terminal has room for the code alone, by which a supplier is asked.
+    """
     console.print(Text(book.byline, style="dim"))
     console.print(
         Text(
-            f"Order {counted(orders.pieces, 'piece')} for {orders.cost:,.2f} {currency}: then "
-            f"{percent(orders.empty_after)} of those who ask meet an empty size, in place of "
-            f"{percent(orders.empty_before)} with the stock of now.",
+            f"Order {counted(orders.pieces, 'piece')} for {orders.cost:,.2f} "
+            f"{catalogue.currency}: then {percent(orders.empty_after)} of those who ask meet an "
+            f"empty size, in place of {percent(orders.empty_before)} with the stock of now.",
             style="bold",
         )
     )
@@ -278,15 +287,17 @@ def print_orders(
     again = any(line.again_at is not None for line in orders.lines)
     wide = console.width >= WIDE
     beside = ["EU", "UK"] if wide else ["EU"]
-    names = ["product", "size", *beside, "asked", "there", "order", "empty", "then"]
-    table = plain_table(*names, *(["again at"] if again else []))
+    called = {item.id: item.product.title if wide else item.id for item in catalogue.items}
+    names = ["size", *beside, "asked", "there", "order", "empty", "then"]
+    first = "product" if wide else "code"
+    table = plain_table(first, *names, *(["again at"] if again else []))
     for column in table.columns[1:]:
         column.justify = "right"
     for line in orders.lines[: SHOWN_WIDE if wide else SHOWN]:
         sizes = [size_label(system, line.size, book.parameters) or "" for system in SYSTEMS]
         said = [" ".join(one.split()[1:]) for one in sizes[: len(beside)]]
         cells = (
-            line.product, f"{line.size:g}", *said, f"{line.asked:.1f}", str(line.stock),
+            called[line.product], f"{line.size:g}", *said, f"{line.asked:.1f}", str(line.stock),
             str(line.order), percent(line.empty_before, 0), percent(line.empty_after, 0),
         )  # fmt: skip
         last = [] if not again else ["" if line.again_at is None else str(line.again_at)]

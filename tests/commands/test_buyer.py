@@ -62,7 +62,7 @@ def test_the_matrix_shows_each_number_within_eighty_columns(
     code, out, _ = run(capsys, "coverage", *QUICK, "--matrix", show)
     assert code == 0
     assert max(map(len, out.splitlines())) <= 80
-    assert "neutral-steady" in out
+    assert "upright foot" in out
 
 
 def test_json_csv_and_picture_hold_the_same_matrix(

@@ -57,6 +57,9 @@ SCREENS = [
     ("visit", "list", "--all"),
     ("visit", "form"),
     ("setup", "show"),
+    ("coverage", "--customers", "100", "--full"),
+    ("gaps", "--customers", "100"),
+    ("order", "--season", "400", "--customers", "100"),
 ]
 
 
@@ -74,6 +77,7 @@ def test_a_fitter_reads_no_word_of_the_machine(screen: tuple[str, ...], tmp_path
     named = {
         "RECOMMEND_SETTINGS": str(tmp_path / "none.toml"),
         "RECOMMEND_VISITS": str(came_back(tmp_path)),
+        "COLUMNS": "120" if screen[0] == "order" else "80",  # narrower, it has room for codes alone
     }
     with mock.patch.dict(os.environ, named):
         text = said_by(*args)
