@@ -245,7 +245,12 @@ def _limits(book: Rulebook) -> Iterator[Finding]:
 
 def _sources(book: Rulebook) -> Iterator[Finding]:
     used: set[str] = set()
-    for document in map(book.texts.document, book.texts):
+    for file in book.texts:
+        try:
+            document = book.texts.document(file)
+        except InputError as error:
+            yield from_error(error)
+            continue
         for loc, source in _named_sources(document.data, ()):
             used.add(source)
             if source not in book.sources:

@@ -137,15 +137,11 @@ def _broken_by(
 
 
 def _of_rules(book: Rulebook) -> Iterator[Finding]:
-    yield from unused_findings(book)
-    yield from logic_findings(book)
-    yield from change_findings(book)
-    yield from released_findings(book)
-    yield from translation_findings(book)
-    yield from wording_findings(book)
-    yield from unanswered_findings(book)
-    yield from _engine_findings(book)
-    yield from _where_sound(_of_people(book))
+    for part in (
+        unused_findings, logic_findings, change_findings, released_findings, translation_findings,
+        wording_findings, unanswered_findings, _engine_findings, _of_people,
+    ):  # fmt: skip
+        yield from _where_sound(part(book))
 
 
 def _where_sound(findings: Iterator[Finding]) -> Iterator[Finding]:

@@ -151,16 +151,18 @@ def test_source_missing_anywhere_in_the_folder_is_found(changed: Changed) -> Non
     assert "did you mean `nielsen-2014`?" in [f.mend for f in found]
 
 
-def test_a_population_that_cannot_be_read_hides_nothing_else(changed: Changed) -> None:
-    """It is one finding with a place, and a fault elsewhere is told beside it."""
+def test_files_that_cannot_be_read_hide_nothing_else(changed: Changed) -> None:
+    """Each is one finding with a place, and a fault elsewhere is told beside it."""
     folder = changed(
         ("population.yaml", "mean: {value: 0, kind: assumption, range: [0, 0],",
          "mean: {value: 9, kind: assumption, range: [0, 0],"),
+        ("examples/careful-screen.yaml", "      - [{pain: [ankle-inner], heel-rise: no},",
+         "      - [{pain: [ankle-inner, heel-rise: no},"),
         ("measures.yaml", "source: nielsen-2014", "source: nielson-2014"),
     )  # fmt: skip
     found = check(folder, [shipped_folder("catalogue_demo")]).findings
     codes = sorted(f.code for f in found if f.level == "error")
-    assert codes == ["missing-source", "not-readable"]
+    assert codes == ["missing-source", "not-readable", "not-readable"]
 
 
 def test_product_no_foot_can_reach_is_found(tmp_path: Path, book: Rulebook) -> None:
