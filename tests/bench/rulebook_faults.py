@@ -345,7 +345,8 @@ def main(seed: int, full: bool) -> None:
     rng, copies = random.Random(seed), _copies()
     for title, kinds in (("named", NAMED), ("further", FURTHER), ("unnamed", UNNAMED)):
         caught = {"check": 0, "diff": 0, "either": 0}
-        for number in range(max(EACH, len(kinds))):
+        count = max(EACH, len(kinds))
+        for number in range(count):
             kind, folder = kinds[number % len(kinds)], next(copies)
             where = kind.made(folder, rng)
             codes, code = told(folder, full)
@@ -356,7 +357,8 @@ def main(seed: int, full: bool) -> None:
             print(f"{title} {number + 1}: {kind.name} ({where}): check {words}; diff {code}"
                   f"{'' if codes or code else '  NOT TOLD'}", flush=True)  # fmt: skip
         print(
-            f"{title}: {caught['either']} of {EACH} told; check {caught['check']}, diff {caught['diff']}"
+            f"{title}: {caught['either']} of {count} told; "
+            f"check {caught['check']}, diff {caught['diff']}"
         )
     silent = 0
     for number in range(EACH):
