@@ -1,11 +1,12 @@
 """Faults made in the shipped rules by chance, and harmless edits: which are told?
 
-``python -m tests.bench.rulebook_faults [SEED] [full]`` makes forty faults of kinds that were once found
-to slip, forty of further kinds, 58 of kinds that a saboteur thought of, and forty edits that change
-nothing, each in a copy of the rules (and the demo catalogue). A fault has to be an error or a warning of `recommend check` (`check`), or give
-`recommend rulebook diff` a code other than 0 (`diff`); a harmless edit has to give 0. Which line is
-hit is drawn, so that another seed makes other faults. Some minutes; with `full` every fault goes
-through both commands whole, which is a quarter of an hour on a quiet machine.
+``python -m tests.bench.rulebook_faults [SEED] [full]`` makes forty faults of kinds that were once
+found to slip, forty of further kinds, 58 of kinds that a saboteur thought of, and forty edits that
+change nothing, each in a copy of the rules (and the demo catalogue). A fault has to be an error or
+a warning of `recommend check` (`check`), or give `recommend rulebook diff` a code other than 0
+(`diff`); a harmless edit has to give 0. Which line is hit is drawn, so that another seed makes
+other faults. Some minutes; with `full` every fault goes through both commands whole, which is a
+quarter of an hour on a quiet machine.
 """
 
 from __future__ import annotations
