@@ -43,7 +43,7 @@ def shortlist() -> str:
         legacy_windows=False, highlight=False, emoji=False, _environ={},
     )  # fmt: skip
     with whole.capture() as captured:
-        for line in answer_lines(outcome, sureness(outcome), WIDTH):
+        for line in answer_lines(outcome, sureness(outcome), WIDTH, VISIT):
             whole.print(line)
     return _svg(Text.from_ansi(captured.get()), f"recommend shortlist {VISIT}", "shortlist", WIDTH)
 
