@@ -100,13 +100,14 @@ def coverage(
 
 
 def _two_ways(by: str) -> tuple[str, str]:
-    """The two ways of ``--split``."""
+    """The two ways of ``--split``, down and across; there are too many foot types to go across."""
     ways = [word.strip() for word in by.split(",")]
     strange = [word for word in ways if word not in WAYS]
     if strange or len(ways) != 2 or ways[0] == ways[1]:
         hint = nearest(strange[0], WAYS) if strange else "name two, such as purpose,size"
         raise RecommendError(f"--split is `{by}`; allowed: two of {', '.join(WAYS)}; {hint}")
-    return ways[0], ways[1]
+    down, across = ways if ways[1] != "foot-type" else reversed(ways)
+    return down, across
 
 
 app = single(coverage)

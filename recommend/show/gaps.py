@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 
 from rich.console import Console, RenderableType
 from rich.text import Text
@@ -24,13 +24,20 @@ SHOWN, SHOWN_WIDE = 15, 30  # sizes of an order before the rest is only counted
 
 
 def print_gaps(
-    gaps: Gaps, crowd: Crowd, book: Rulebook, thin: bool, season: int | None, *, full: bool
+    gaps: Gaps,
+    crowd: Crowd,
+    book: Rulebook,
+    titles: Mapping[str, str],
+    thin: bool,
+    season: int | None,
+    *,
+    full: bool,
 ) -> None:
     """Print who is missed and what would serve most of them on one screen, or everything.
 
-    For a season the briefs say how many pieces as well.
+    For a season the briefs say how many pieces as well. `titles` are those of the products.
     """
-    blocks: Iterable[RenderableType] = _gaps(gaps, crowd, book, thin, season)
+    blocks: Iterable[RenderableType] = _gaps(gaps, crowd, book, titles, thin, season)
     if not full:
         rest = f"{len(gaps.briefs)} briefs, {len(gaps.joint)} for a shoe with an insole, "
         blocks = first_screen(blocks, f"\nMore: --full ({rest}sizes to order, who is counted)")
@@ -38,7 +45,12 @@ def print_gaps(
 
 
 def _gaps(
-    gaps: Gaps, crowd: Crowd, book: Rulebook, thin: bool, season: int | None
+    gaps: Gaps,
+    crowd: Crowd,
+    book: Rulebook,
+    titles: Mapping[str, str],
+    thin: bool,
+    season: int | None,
 ) -> Iterator[RenderableType]:
     choice = book.parameters.coverage.choice
     what = f"have fewer than {choice} to choose from" if thin else "are not served"
@@ -59,7 +71,7 @@ def _gaps(
         )
     yield heading("Or sizes to order of what is there")
     yield inset("Instead of the above; each is counted after those above it.", 2)
-    yield from _numbered(restock_words(one, verb) for one in gaps.restocks)
+    yield from _numbered(restock_words(one, titles, verb) for one in gaps.restocks)
     yield from _left(gaps)
     yield heading("Who is counted")
     yield from (bullet(line) for line in crowd_lines(crowd, book.parameters))
@@ -149,10 +161,11 @@ def want_words(want: Want, book: Rulebook) -> str:
     return f"{definition.short} " + (f"at most {high}" if low is None else f"{low} to {high}")
 
 
-def restock_words(restock: Restock, verb: str) -> str:
+def restock_words(restock: Restock, titles: Mapping[str, str], verb: str) -> str:
     """An order of sizes as one sentence."""
+    sizes = _sizes(restock.smallest, restock.largest)
     return (
-        f"{restock.product} {_sizes(restock.smallest, restock.largest)}: {verb} "
+        f"{titles[restock.product]} ({restock.product}) {sizes}: {verb} "
         f"{interval_words(restock.adds)} of customers"
     )
 

@@ -49,6 +49,8 @@ def test_the_buyer_gets_an_answer_of_one_screen(capsys: pytest.CaptureFixture[st
         assert len(out.splitlines()) < 24
         assert "--full" in out
         assert all(words in out for words in told)
+    _, across, _ = run(capsys, "coverage", *QUICK, "--split", "size,foot-type")
+    assert "Foot type by size" in across
     _, split, _ = run(capsys, "coverage", *QUICK, "--split", "sex,size")
     assert "female" in split
     assert "Sizes missing" not in split
