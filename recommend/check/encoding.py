@@ -8,13 +8,14 @@ every engine runs. z3 is an optional extra: this module is imported only when it
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Iterable, Iterator
 from functools import cached_property
 from typing import Any, TypeAlias, get_args
 
 import z3
 
-from recommend.check.feet import MOVING, PAIN, RETURN, STRIDES, smallest_margin
+from recommend.check.feet import MOVING, PAIN, READINGS, RETURN, STRIDES, smallest_margin
 from recommend.infer.facts import quantize
 from recommend.measure.derived import derivations
 from recommend.rulebook.book import CompiledRule, Rulebook
@@ -98,6 +99,8 @@ class Foot:
             scattered = z3.And(margin >= least, z3.IsInt(margin * 100))
             told = z3.And(self._free_of_pain, margin == 0) if name == PAIN else False
             out.append(scattered if name in STRIDES else z3.Or(told, margin == least))
+            if name in STRIDES:
+                out.append(z3.Or(margin == least, self._within_bounds(name)))
         for qualifier in ("gait", "reference"):
             out += list(self._one_film(qualifier))
         out += list(self._differences())
@@ -107,6 +110,14 @@ class Foot:
                 out.append(z3.Implies(free, z3.And(self.known[name], self.value[name] == 0)))
                 out.append(z3.Implies(self.known[name], self.known["pain"]))
         return out
+
+    def _within_bounds(self, name: str) -> Formula:
+        """Whether strides that scatter as much are each a reading that can be."""
+        definition, value = self.book.measures[name], self.value[name]
+        times = math.sqrt(READINGS - 1) / self.book.parameters.noise.clearly
+        swing = self.margin[name] * number(round(times, 4))
+        low, high = number(definition.lowest), number(definition.highest)
+        return z3.And(value - swing >= low, value + swing <= high)
 
     @property
     def _free_of_pain(self) -> Formula:

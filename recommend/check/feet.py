@@ -23,7 +23,7 @@ RETURN = "rearfoot-return"  # follows from the peak and propulsion of the same s
 MOVING = (*OF_STRIDES.values(), RETURN)
 STRIDES = ("standing-angle", *MOVING, "arch-rigidity")
 PAIN = "pain-score"  # of a side that is said not to hurt it has no error
-_READINGS = 8  # an even number, above the count from which scatter is trusted by itself
+READINGS = 8  # an even number, above the count from which scatter is trusted by itself
 _TRUNCATED_MM = 190.0
 _PEAK_DEG = 6.0  # where only the way back from the peak matters
 _LENGTH_MM = 265.0
@@ -332,5 +332,5 @@ def _strides(name: str, facts: Facts, book: Rulebook) -> list[float]:
     if margin < floor - 5e-5:
         raise ValueError("no film is as sure as this")
     scatter = math.sqrt(max(0.0, margin**2 - floor**2)) / book.parameters.noise.clearly
-    swing = scatter * math.sqrt(_READINGS - 1)
-    return [round(value + (swing if i % 2 else -swing), 5) for i in range(_READINGS)]
+    swing = scatter * math.sqrt(READINGS - 1)
+    return [round(value + (swing if i % 2 else -swing), 5) for i in range(READINGS)]

@@ -103,11 +103,16 @@ def test_a_foot_without_a_type_is_found(changed: Changed) -> None:
         ("types.yaml", "is: high}\n        - {axis: amount, is: [usual, much]}",
          "is: high}\n        - {axis: amount, is: usual}")
     ))  # fmt: skip
-    one = verdicts(book, "one-foot-type")["one-foot-type"]
-    assert one.outcome == "broken"
-    foot = shown(one, book).feet["left"]
-    assert foot.foot_type is None
-    assert foot.conclusions.axes["amount"] == "much"
+    try:
+        for seed in range(6):  # whichever foot the solver comes upon can be written down
+            z3.set_param("smt.random_seed", seed)
+            one = verdicts(book, "one-foot-type")["one-foot-type"]
+            assert one.outcome == "broken"
+            foot = shown(one, book).feet["left"]
+            assert foot.foot_type is None
+            assert foot.conclusions.axes["amount"] == "much"
+    finally:
+        z3.reset_params()
 
 
 def test_a_wedge_that_reaches_a_laterally_loaded_foot_is_found(changed: Changed) -> None:
