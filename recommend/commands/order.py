@@ -15,7 +15,6 @@ from recommend.commands.buyer import Asked, JsonOption, asking
 from recommend.coverage.as_json import plain
 from recommend.coverage.orders import Demand, demand_of, orders_for, with_sales
 from recommend.show.bar import stages
-from recommend.show.console import console
 from recommend.show.gaps import print_orders
 
 SeasonOption = Annotated[
@@ -63,7 +62,7 @@ def order(
     if as_json:
         print(json.dumps(plain(found), indent=2, ensure_ascii=False))
     else:
-        print_orders(found, here, book, season, level, console())
+        print_orders(found, here, book, season, level, full=asked.full)
 
 
 app = single(order)

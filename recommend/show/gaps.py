@@ -2,25 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from rich.console import Console, RenderableType
+from rich.table import Table
 from rich.text import Text
 
 from recommend.catalogue.loading import Catalogue
 from recommend.coverage.briefs import Brief, Gaps, JointBrief, Restock, Want
 from recommend.coverage.crowd import Crowd
-from recommend.coverage.orders import Demand, Orders
+from recommend.coverage.orders import Demand, Line, Orders
 from recommend.coverage.stocking import Dropping, Stocking
 from recommend.errors import counted
 from recommend.match.needs import level_words
 from recommend.measure.sizing import size_label
 from recommend.rulebook.book import Rulebook
-from recommend.show.console import first_screen, print_paged
+from recommend.show.console import console, first_screen, print_paged
 from recommend.show.coverage import SYSTEMS, crowd_lines, interval_words, percent
 from recommend.show.layout import WIDE, bullet, heading, inset, plain_table
 
-SHOWN, SHOWN_WIDE = 15, 30  # sizes of an order before the rest is only counted
+SHOWN = 11  # sizes of an order before the rest is only counted
 
 
 def print_gaps(
@@ -266,39 +267,54 @@ def print_dropping(dropping: Dropping, console: Console) -> None:
 
 
 def print_orders(
-    orders: Orders,
-    catalogue: Catalogue,
-    book: Rulebook,
-    season: int,
-    service: float,
-    console: Console,
+    orders: Orders, catalogue: Catalogue, book: Rulebook, season: int, service: float, *, full: bool
 ) -> None:
-    """Print what to order, most customers in want first.
+    """Print what to order, most customers in want first: one screen of it, or all.
 
     A narrow terminal has room for the code alone, by which a supplier is asked.
     """
-    console.print(Text(book.byline, style="dim"))
-    console.print(
-        Text(
-            f"Order {counted(orders.pieces, 'piece')} for {orders.cost:,.2f} "
-            f"{catalogue.currency}: then {percent(orders.empty_after)} of those who ask meet an "
-            f"empty size, in place of {percent(orders.empty_before)} with the stock of now.",
-            style="bold",
-        )
+    shown = orders.lines if full else orders.lines[:SHOWN]
+    blocks = [*_orders(orders, catalogue, book, season, service)]
+    if orders.lines:
+        blocks.append(_ordered(shown, orders, catalogue, book, console().width >= WIDE))
+        if more := len(orders.lines) - len(shown):
+            blocks.append(inset(f"and {counted(more, 'size')} more: --full", 2))
+        blocks.append(inset(_COLUMNS, 2))
+    print_paged(blocks)
+
+
+_COLUMNS = (
+    "asked: pieces in the season, on average; empty, then: of those who ask for it, the "
+    "share who find none, now and with the order. Pieces come in whole packs, and nothing "
+    "is ordered of which the supplier would not send so few."
+)
+
+
+def _orders(
+    orders: Orders, catalogue: Catalogue, book: Rulebook, season: int, service: float
+) -> Iterator[RenderableType]:
+    """What the whole order costs and what it is good for."""
+    yield Text(book.byline, style="dim")
+    yield Text(
+        f"Order {counted(orders.pieces, 'piece')} for {orders.cost:,.2f} "
+        f"{catalogue.currency}: then {percent(orders.empty_after)} of those who ask meet an "
+        f"empty size, in place of {percent(orders.empty_before)} with the stock of now.",
+        style="bold",
     )
-    console.print(
-        Text(
-            f"{season:,} customers in the season ask for {orders.asked:,.0f} pieces of what is "
-            f"there; a size lasts the season with a chance of {100 * service:g} % where no budget "
-            f"ends it. {counted(orders.rest, 'size')} of products here have enough."
-        )
+    yield Text(
+        f"{season:,} customers in the season ask for {orders.asked:,.0f} pieces of what is "
+        f"there; a size lasts the season with a chance of {100 * service:g} % where no budget "
+        f"ends it. {counted(orders.rest, 'size')} of products here have enough."
     )
     if orders.unpriced:
-        console.print(Text(f"{counted(orders.unpriced, 'piece')} have no price and cost nothing."))
-    if not orders.lines:
-        return
+        yield Text(f"{counted(orders.unpriced, 'piece')} have no price and cost nothing.")
+
+
+def _ordered(
+    shown: Sequence[Line], orders: Orders, catalogue: Catalogue, book: Rulebook, wide: bool
+) -> Table:
+    """The sizes to order, a line each."""
     again = any(line.again_at is not None for line in orders.lines)
-    wide = console.width >= WIDE
     beside = ["EU", "UK"] if wide else ["EU"]
     called = {item.id: item.product.title if wide else item.id for item in catalogue.items}
     names = ["size", *beside, "asked", "there", "order", "empty", "then"]
@@ -306,7 +322,7 @@ def print_orders(
     table = plain_table(first, *names, *(["again at"] if again else []))
     for column in table.columns[1:]:
         column.justify = "right"
-    for line in orders.lines[: SHOWN_WIDE if wide else SHOWN]:
+    for line in shown:
         sizes = [size_label(system, line.size, book.parameters) or "" for system in SYSTEMS]
         said = [" ".join(one.split()[1:]) for one in sizes[: len(beside)]]
         cells = (
@@ -315,14 +331,4 @@ def print_orders(
         )  # fmt: skip
         last = [] if not again else ["" if line.again_at is None else str(line.again_at)]
         table.add_row(*cells, *last)
-    console.print(table)
-    more = len(orders.lines) - len(table.rows)
-    if more > 0:
-        console.print(inset(f"and {counted(more, 'size')} more (--json holds all)", 2))
-    console.print(
-        inset(
-            "asked: pieces in the season, on average; empty, then: of those who ask for it, the "
-            "share who find none, now and with the order. Pieces come in whole packs, and nothing "
-            "is ordered of which the supplier would not send so few.", 2,
-        )
-    )  # fmt: skip
+    return table

@@ -43,9 +43,13 @@ def test_coverage_fits_eighty_columns_and_leads_with_the_headline(
 
 
 def test_the_buyer_gets_an_answer_of_one_screen(capsys: pytest.CaptureFixture[str]) -> None:
-    """Unasked, coverage and gaps fill no more than one screen, and say how to see all."""
-    for name, told in (("coverage", ("  3. ", "Leans most")), ("gaps", ("  1. ",))):
-        _, out, _ = run(capsys, name, *FEW)
+    """Unasked, coverage, gaps and orders fill no more than one screen, and say how to see all."""
+    for name, told in (
+        ("coverage", ("  3. ", "Leans most")),
+        ("gaps", ("  1. ",)),
+        ("order --season 400", ("Order ", "more: --full")),
+    ):
+        _, out, _ = run(capsys, *name.split(), *FEW)
         assert len(out.splitlines()) < 24
         assert "--full" in out
         assert all(words in out for words in told)
