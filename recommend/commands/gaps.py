@@ -19,7 +19,7 @@ from recommend.coverage.run import Question, Stage
 from recommend.coverage.stocking import choose, drop
 from recommend.errors import RecommendError
 from recommend.show.bar import stages
-from recommend.show.console import console
+from recommend.show.console import console, print_byline
 from recommend.show.gaps import print_dropping, print_gaps, print_stocking
 
 Answer = tuple[Any, Callable[[], None]]  # what is found, and what shows it
@@ -91,8 +91,10 @@ def gaps(
             found, show = _briefs(question, stage, briefs, thin, season, asked.full)
     if as_json:
         print(json.dumps(plain(found), indent=2, ensure_ascii=False))
-    else:
-        show()
+        return
+    show()
+    if listed or drop_lines is not None:
+        print_byline(book)
 
 
 def _chosen(question: Question, stage: Stage, listed: Imported, lines: int | None,

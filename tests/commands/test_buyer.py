@@ -142,6 +142,7 @@ def test_gaps_briefs_candidates_and_lines_to_drop(capsys: pytest.CaptureFixture[
     assert "cost" in bought
     for text in (out, chosen, bought, gone):
         assert max(map(len, text.splitlines())) <= 80
+        assert "rulebook 2." in " ".join(text.split())
     _, data, _ = run(capsys, "gaps", *FEW, *LIST, "--lines", "2", "--json")
     assert json.loads(data)["selection"]["method"] == "exact"
 
