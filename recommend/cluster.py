@@ -11,6 +11,7 @@ import importlib.util
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from recommend.errors import RecommendError
@@ -18,6 +19,7 @@ from recommend.extras import not_installed
 
 Result = TypeVar("Result")
 PATIENCE = "10s"  # to connect
+TRIES = 5  # of a piece whose workers are lost
 AHEAD = 3  # pieces under way for each thread of the workers
 _clients: list[Any] = []  # the cluster that is connected; none, or one
 
@@ -62,25 +64,63 @@ def pieces(
     if not _clients:
         yield from (function(*shared, *own) for shared, own in each)
         return
-    client, held, under_way = _clients[-1], _Held(_clients[-1]), deque[Any]()
-    most = AHEAD * max(1, sum(client.nthreads().values()))
+    crew, under_way = _Crew(_clients[-1], function), deque[_Sent]()
     for shared, own in each:
-        there = [held.of(one) for one in shared]
-        under_way.append(client.submit(function, *there, *own, pure=False))
-        if len(under_way) > most:
-            yield under_way.popleft().result()
+        under_way.append(crew.send(shared, own))
+        if len(under_way) > crew.most:
+            yield crew.result(under_way.popleft())
     while under_way:
-        yield under_way.popleft().result()
+        yield crew.result(under_way.popleft())
 
 
-class _Held:
-    """What has travelled to the workers; a worker that comes later fetches it from another."""
+@dataclass(frozen=True)
+class _Sent:
+    """A piece under way, and what to send again should it be lost."""
 
-    def __init__(self, client: Any) -> None:
-        self.client, self.sent = client, dict[int, tuple[Any, Any]]()
+    future: Any
+    there: tuple[Any, ...]  # where what it shares is held
+    shared: tuple[Any, ...]
+    own: tuple[Any, ...]
 
-    def of(self, one: Any) -> Any:
+
+class _Crew:
+    """The workers of a cluster, and what has travelled to them."""
+
+    def __init__(self, client: Any, function: Callable[..., Any]) -> None:
+        self.client, self.function = client, function
+        self.held = dict[int, tuple[Any, Any]]()
+        self.most = AHEAD * max(1, sum(client.nthreads().values()))
+        self.lost = importlib.import_module("distributed.client").FutureCancelledError
+
+    def send(self, shared: tuple[Any, ...], own: tuple[Any, ...]) -> _Sent:
+        """One piece, to whichever worker is free."""
+        there = tuple(self._there(one) for one in shared)
+        future = self.client.submit(self.function, *there, *own, pure=False)
+        return _Sent(future, there, shared, own)
+
+    def result(self, sent: _Sent) -> Any:
+        """What came of a piece; sent again where the only worker died that held what it shares.
+
+        Raises
+        ------
+        RecommendError
+            If that happens again and again.
+        """
+        for _ in range(TRIES):
+            try:
+                return sent.future.result()
+            except self.lost:
+                for one, there in zip(sent.shared, sent.there, strict=True):
+                    if self._there(one) is there:
+                        del self.held[id(one)]
+                sent = self.send(sent.shared, sent.own)
+        raise RecommendError(
+            f"workers of the cluster were lost {TRIES} times over one piece of the work; look at "
+            "their memory, or leave --cluster out to count on this machine"
+        )
+
+    def _there(self, one: Any) -> Any:
         """Where `one` is held; it is kept here too, so that its identity stays its own."""
-        if id(one) not in self.sent:
-            self.sent[id(one)] = one, self.client.scatter(one, broadcast=True, hash=False)
-        return self.sent[id(one)][1]
+        if id(one) not in self.held:
+            self.held[id(one)] = one, self.client.scatter(one, broadcast=True, hash=False)
+        return self.held[id(one)][1]

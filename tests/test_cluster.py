@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from recommend import cluster
 from recommend.catalogue import Catalogue, load_catalogue
 from recommend.cluster import connected
 from recommend.coverage.crowd import Crowd
@@ -138,6 +139,27 @@ def test_learned_effects_are_as_on_one_machine(
         running[1]()
         found = as_document(shop_of(visits, book, catalogue), told, book, catalogue)
     assert found == expected
+
+
+def test_what_only_a_dead_worker_held_is_sent_again(running: tuple[str, Killer]) -> None:
+    """What is shared is lost under way, for every piece that waits; all results come, in order."""
+    shared = np.arange(5)
+
+    def each() -> Iterator[tuple[tuple[np.ndarray], tuple[int]]]:
+        for number in range(40):
+            if number == 9:
+                client = cluster._clients[-1]
+                lost = [distributed.Future(key, client=client) for key in client.futures]
+                client.cancel(lost, force=True)
+            yield (shared,), (number,)
+
+    with connected(running[0]):
+        found = list(cluster.pieces(_added, each()))
+    assert found == [10 + 5 * number for number in range(40)]
+
+
+def _added(shared: np.ndarray, own: int) -> int:
+    return int((shared + own).sum())
 
 
 def _address(known: Path) -> str:
