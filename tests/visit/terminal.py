@@ -75,6 +75,23 @@ class Terminal:
                 raise AssertionError(f"the mode stayed; the screen ends: {self.seen[-800:]!r}")
             self._read(time.monotonic() + 0.01)
 
+    def interrupt(self) -> None:
+        """Press Ctrl-C, again when nothing comes of it, as anybody would; read to what comes.
+
+        A signal just before Python waits for a key is heard only with the next one.
+        """
+        while self._read(time.monotonic() + 0.2):  # what is still being printed
+            pass
+        until = time.monotonic() + PATIENCE
+        while time.monotonic() < until:
+            try:
+                self.type("\x03")
+            except OSError:  # it has ended
+                return
+            if select.select([self.file], [], [], 2.0)[0]:
+                return
+        raise AssertionError(f"Ctrl-C does nothing; the screen ends: {self.seen[-800:]!r}")
+
     def kill(self) -> None:
         """End the program as a crash would: it gets no chance to save."""
         os.kill(self.pid, signal.SIGKILL)

@@ -93,7 +93,7 @@ def test_leaving_keeps_what_was_typed(tmp_path: Path, how: str) -> None:
         os.kill(terminal.pid, signal.SIGHUP)
         terminal.end()
     else:
-        terminal.type("\x03" if how == "interrupt" else "q")
+        terminal.interrupt() if how == "interrupt" else terminal.type("q")
         terminal.wait_for("recommend visit resume C-3")
         assert terminal.end() == 0
     again = Terminal(["visit", "resume"], places)
@@ -101,7 +101,7 @@ def test_leaving_keeps_what_was_typed(tmp_path: Path, how: str) -> None:
     again.wait_for("open wound")
     again.type("<")
     again.wait_for("[older] > ")
-    again.type("\x03")
+    again.interrupt()
     assert again.end() == 0
 
 
