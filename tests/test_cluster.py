@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from recommend import cluster
-from recommend.catalogue import Catalogue, load_catalogue
+from recommend.catalogue import Catalogue
 from recommend.cluster import connected
 from recommend.coverage.crowd import Crowd
 from recommend.coverage.population import load_population
@@ -29,6 +29,7 @@ from recommend.show.effects import as_document
 from recommend.trial.kept import kept_visits
 from recommend.trial.kept_trials import shop_of
 from recommend.trial.liked import liked
+from tests import shipped
 from tests.bench.rule_impact import fill, moved
 
 distributed = pytest.importorskip("distributed")
@@ -40,13 +41,13 @@ Killer = Callable[[], None]
 @pytest.fixture(scope="module")
 def book() -> Rulebook:
     """The rulebook that ships."""
-    return load_rulebook(TOP / "rules")
+    return shipped.book()
 
 
 @pytest.fixture(scope="module")
-def catalogue(book: Rulebook) -> Catalogue:
+def catalogue() -> Catalogue:
     """The demo catalogue."""
-    return load_catalogue(TOP / "catalogue_demo", book.attributes)
+    return shipped.shop()
 
 
 @pytest.fixture(scope="module")

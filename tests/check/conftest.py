@@ -6,7 +6,8 @@ from shutil import copytree
 
 import pytest
 
-from recommend.rulebook import Rulebook, load_rulebook, shipped_folder
+from recommend.rulebook import Rulebook, shipped_folder
+from tests import shipped
 
 Changed = Callable[..., Path]
 
@@ -14,7 +15,7 @@ Changed = Callable[..., Path]
 @pytest.fixture(scope="session")
 def book() -> Rulebook:
     """The rulebook that ships."""
-    return load_rulebook(shipped_folder("rules"))
+    return shipped.book()
 
 
 @pytest.fixture

@@ -5,14 +5,14 @@ from pathlib import Path
 
 import pytest
 
-from recommend.catalogue import Catalogue, load_catalogue
+from recommend.catalogue import Catalogue
 from recommend.coverage.crowd import Crowd
 from recommend.coverage.population import Population, load_population
 from recommend.coverage.report import Assessor
 from recommend.coverage.run import Question
 from recommend.coverage.tally import Tally
-from recommend.rulebook import load_rulebook
 from recommend.rulebook.book import Rulebook
+from tests import shipped
 
 TOP = Path(__file__).parents[2]
 
@@ -26,13 +26,13 @@ def population() -> Population:
 @pytest.fixture(scope="session")
 def book() -> Rulebook:
     """The rulebook that ships."""
-    return load_rulebook(TOP / "rules")
+    return shipped.book()
 
 
 @pytest.fixture(scope="session")
-def catalogue(book: Rulebook) -> Catalogue:
+def catalogue() -> Catalogue:
     """The demo catalogue."""
-    return load_catalogue(TOP / "catalogue_demo", book.attributes)
+    return shipped.shop()
 
 
 @pytest.fixture(scope="session")

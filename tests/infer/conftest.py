@@ -4,14 +4,13 @@ import pytest
 
 from recommend.infer.engine import Engine, engine_of
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.loading import load_rulebook
-from recommend.rulebook.shipped import shipped_folder
+from tests import shipped
 
 
 @pytest.fixture(scope="session")
 def book() -> Rulebook:
     """The rulebook that ships."""
-    return load_rulebook(shipped_folder("rules"))
+    return shipped.book()
 
 
 @pytest.fixture(scope="session")

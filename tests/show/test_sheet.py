@@ -17,13 +17,14 @@ from recommend.catalogue import load_catalogue
 from recommend.cli import main
 from recommend.errors import InputError
 from recommend.reading.texts import Texts
-from recommend.rulebook import load_rulebook, shipped_folder
+from recommend.rulebook import shipped_folder
 from recommend.rulebook.book import Rulebook
 from recommend.show.sheet import Paper, Sheet, Wording, messages, page, sheet_of
 from recommend.show.sheet.page import _STYLE
 from recommend.trial.whole_trial import trial_outcome
 from recommend.visit import Visit, read_visit
 from recommend.way import outcome_of
+from tests import shipped
 
 DEMO = shipped_folder("catalogue_demo")
 VOID = {"meta", "path", "rect", "circle"}
@@ -32,7 +33,7 @@ VOID = {"meta", "path", "rect", "circle"}
 @cache
 def book() -> Rulebook:
     """The rulebook that ships."""
-    return load_rulebook(shipped_folder("rules"))
+    return shipped.book()
 
 
 def sheet(name: str, chosen: str = "") -> Sheet:

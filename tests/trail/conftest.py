@@ -6,16 +6,17 @@ from pathlib import Path
 
 import pytest
 
-from recommend.catalogue import Catalogue, load_catalogue
+from recommend.catalogue import Catalogue
 from recommend.infer.assess import Assessment
 from recommend.infer.engine import Engine, engine_of
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import shortlist
 from recommend.records.forget import forget
 from recommend.records.store import Store
-from recommend.rulebook import Rulebook, load_rulebook
+from recommend.rulebook import Rulebook
 from recommend.visit import Visit, read_visit
 from recommend.whatif.whatif import WhatIf
+from tests import shipped
 from tests.trail.entries import entry
 
 
@@ -49,13 +50,13 @@ def in_pain(*entries: dict[str, object]) -> Visit:
 @pytest.fixture(scope="session")
 def book() -> Rulebook:
     """The rulebook that ships."""
-    return load_rulebook(TOP / "rules")
+    return shipped.book()
 
 
 @pytest.fixture(scope="session")
-def catalogue(book: Rulebook) -> Catalogue:
+def catalogue() -> Catalogue:
     """The demo catalogue."""
-    return load_catalogue(TOP / "catalogue_demo", book.attributes)
+    return shipped.shop()
 
 
 @pytest.fixture(scope="session")

@@ -12,7 +12,7 @@ from rich.console import Console
 
 from recommend.catalogue import load_catalogue
 from recommend.measure.model import SIDES
-from recommend.rulebook import load_rulebook, shipped_folder
+from recommend.rulebook import shipped_folder
 from recommend.rulebook.book import Rulebook
 from recommend.show.letters import letters_of
 from recommend.show.trial import trial_blocks
@@ -36,7 +36,7 @@ NOISE = (-1.4, 0.9, -0.4, 0.2, 1.4, -0.2, 0.5, -1.0) * 3
 @cache
 def book() -> Rulebook:
     """The rulebook that ships."""
-    return load_rulebook(shipped_folder("rules"))
+    return shipped.book()
 
 
 def around(mean: float) -> list[float]:

@@ -9,7 +9,7 @@ from recommend.catalogue import load_catalogue
 from recommend.errors import InputError
 from recommend.reading import validate
 from recommend.reading.document import Document, parse_document
-from recommend.rulebook import load_rulebook, shipped_folder
+from recommend.rulebook import shipped_folder
 from recommend.rulebook.book import Rulebook
 from recommend.trial import judged_steps
 from recommend.trial.bands import band_of
@@ -21,6 +21,7 @@ from recommend.trial.verdict import Band, Verdict
 from recommend.trial.whole_trial import TrialOutcome, trial_outcome
 from recommend.visit import Visit, read_visit
 from recommend.way import outcome_of
+from tests import shipped
 
 TRIALS = shipped_folder("catalogue_demo") / "trials"
 PEAK = Key("left", "walking", "vertical", "peak")
@@ -29,7 +30,7 @@ PEAK = Key("left", "walking", "vertical", "peak")
 @cache
 def book() -> Rulebook:
     """The rulebook that ships."""
-    return load_rulebook(shipped_folder("rules"))
+    return shipped.book()
 
 
 def read(text: str) -> tuple[Visit, Document]:

@@ -10,19 +10,20 @@ from statistics import NormalDist
 import numpy as np
 import pytest
 
-from recommend.catalogue import Catalogue, load_catalogue
+from recommend.catalogue import Catalogue
 from recommend.cli import main
 from recommend.errors import InputError
 from recommend.match.shortlist import GROUPS
 from recommend.records.keeping import visit_document
 from recommend.records.store import Entry, Store
-from recommend.rulebook import load_rulebook, shipped_folder
+from recommend.rulebook import shipped_folder
 from recommend.rulebook.book import Rulebook
 from recommend.trial.kept import kept_visits
 from recommend.trial.kept_trials import Shop, item_of, shop_of
 from recommend.trial.learned import _beyond, with_learned
 from recommend.visit import Visit, read_visit
 from recommend.way import outcome_of
+from tests import shipped
 
 DEMO = shipped_folder("catalogue_demo")
 
@@ -30,13 +31,13 @@ DEMO = shipped_folder("catalogue_demo")
 @cache
 def book() -> Rulebook:
     """The rulebook that ships."""
-    return load_rulebook(shipped_folder("rules"))
+    return shipped.book()
 
 
 @cache
 def catalogue() -> Catalogue:
     """The demo shop."""
-    return load_catalogue(DEMO, book().attributes)
+    return shipped.shop()
 
 
 @cache
