@@ -14,7 +14,7 @@ import typer
 from recommend.catalogue.loading import Catalogue
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.catalogue.stacking import read_shops, together
-from recommend.commands.options import ClusterOption
+from recommend.commands.options import CatalogueFolders, ClusterOption, RulesFolder
 from recommend.coverage.crowd import crowd_of
 from recommend.coverage.run import Question
 from recommend.errors import RecommendError, nearest
@@ -30,13 +30,8 @@ SoldOutOption = Annotated[
 class Asked:
     """Options that `coverage`, `gaps` and `order` have in common, as they were given."""
 
-    catalogue: Annotated[
-        list[Path] | None,
-        typer.Option(help="Folder of a catalogue, may be repeated; else as in `setup show`."),
-    ] = None
-    rules: Annotated[
-        Path | None, typer.Option(help="Folder of the rulebook; else as in `setup show`.")
-    ] = None
+    catalogue: CatalogueFolders = None
+    rules: RulesFolder = None
     visits: Annotated[
         Path | None,
         typer.Option(

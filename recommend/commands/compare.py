@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -11,7 +10,7 @@ from rich.text import Text
 
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.commands import single
-from recommend.commands.options import VisitName, visit_file
+from recommend.commands.options import CatalogueFolders, RulesFolder, VisitName, visit_file
 from recommend.errors import Exit, RecommendError
 from recommend.explain.explaining import Explanation
 from recommend.match.wishes import OWN_SHOES
@@ -36,12 +35,8 @@ def compare(
     ],
     as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
     full: Annotated[bool, typer.Option("--full", help="every wish, met alike or not")] = False,
-    catalogue: Annotated[
-        list[Path] | None, typer.Option(help="folder of a catalogue; else as in `setup show`")
-    ] = None,
-    rules: Annotated[
-        Path | None, typer.Option(help="folder of the rulebook; else as in `setup show`")
-    ] = None,
+    catalogue: CatalogueFolders = None,
+    rules: RulesFolder = None,
 ) -> None:
     """Compare products for a customer: what tells them apart; of one alone, why it stands there.
 

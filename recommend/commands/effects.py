@@ -12,7 +12,7 @@ import typer
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.cluster import connected
 from recommend.commands import single
-from recommend.commands.options import ClusterOption
+from recommend.commands.options import CatalogueFolders, ClusterOption, RulesFolder
 from recommend.infer.counter import Counter
 from recommend.measure.model import Side
 from recommend.show.bar import working
@@ -34,12 +34,8 @@ def effects(
             help="folders of kept visit files, or record stores; several shops are taken together",
         ),
     ],
-    catalogue: Annotated[
-        list[Path] | None, typer.Option(help="folder of a catalogue; else as in `setup show`")
-    ] = None,
-    rules: Annotated[
-        Path | None, typer.Option(help="folder of the rulebook; else as in `setup show`")
-    ] = None,
+    catalogue: CatalogueFolders = None,
+    rules: RulesFolder = None,
     check: Annotated[
         bool, typer.Option("--check", help="foretell each visit from all the others instead")
     ] = False,

@@ -12,6 +12,7 @@ import typer
 from recommend.catalogue.importing import RowsError, import_csv, write_products
 from recommend.catalogue.shop import open_rulebook
 from recommend.commands import single
+from recommend.commands.options import RulesFolder
 from recommend.coverage.unstated import unstated_lines
 from recommend.errors import counted
 from recommend.output import table, write_output
@@ -28,10 +29,7 @@ def import_list(
     supplier_list: Annotated[Path, typer.Argument(metavar="LIST", help="The list, CSV in UTF-8.")],
     mapping: Annotated[Path, typer.Option(help="How its columns become attributes.")],
     into: Annotated[Path, typer.Option(help="The catalogue file to write (YAML).")],
-    rules: Annotated[
-        Optional[Path],  # noqa: UP045
-        typer.Option(help="Folder of the rulebook; else as in `setup show`."),
-    ] = None,
+    rules: RulesFolder = None,
     faults: FaultsOption = None,
     replace: Annotated[bool, typer.Option("--replace", help="Overwrite the file.")] = False,
 ) -> None:

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from datetime import date
-from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
 from recommend.catalogue.shop import open_rulebook
-from recommend.commands.options import VisitName, visit_file
+from recommend.commands.options import RulesFolder, VisitName, visit_file
 from recommend.errors import InputError, Place, nearest
 from recommend.match.harm import findings, harmful, lifted_words
 from recommend.measure.named import read_measured_visit
@@ -30,9 +29,7 @@ def lift(
     ] = None,
     reason: Annotated[str, typer.Option(help="why it may stand again")] = "",
     by: Annotated[str, typer.Option(help="your code, never a name; else of the settings")] = "",
-    rules: Annotated[
-        Path | None, typer.Option(help="folder of the rulebook; else as in `setup show`")
-    ] = None,
+    rules: RulesFolder = None,
 ) -> None:
     """Let a product that did harm stand again, with a reason and your code; both stay in the visit.
 

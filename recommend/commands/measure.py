@@ -10,7 +10,7 @@ import typer
 
 from recommend.catalogue.shop import open_rulebook
 from recommend.commands import films, single
-from recommend.commands.options import Force
+from recommend.commands.options import Force, RulesFolder
 from recommend.errors import InputError, Place, nearest
 from recommend.measure.capture import CaptureOptions, is_film, measure_capture
 from recommend.measure.measured import Measured, as_document
@@ -42,9 +42,6 @@ Still = Annotated[
 ]
 Into = Annotated[Path | None, typer.Option(help="write the measures into this visit file (YAML)")]
 Plot = Annotated[Path | None, typer.Option(help="save the pictures for print (.svg, .png, .pdf)")]
-Rules = Annotated[
-    Path | None, typer.Option(help="folder of the rulebook; see `recommend setup show`")
-]
 NamedMarks = Annotated[
     list[str] | None, typer.Option(help="C3D: which point is which mark, upper-leg=NAME")
 ]
@@ -84,7 +81,7 @@ def measure(
     still: Still = None,
     into: Into = None,
     plot: Plot = None,
-    rules: Rules = None,
+    rules: RulesFolder = None,
     mark: NamedMarks = None,
     facing: Faced = None,
     mapping: Mapping = None,

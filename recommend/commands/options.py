@@ -38,6 +38,20 @@ ClusterOption = Annotated[
     typer.Option("--cluster", help="Count on the dask cluster whose scheduler is there."),
 ]
 
+RulesFolder = Annotated[
+    Optional[Path],  # noqa: UP045
+    typer.Option("--rules", help="folder of the rulebook; else as in `setup show`"),
+]
+
+CatalogueFolders = Annotated[
+    Optional[list[Path]],  # noqa: UP045
+    typer.Option(
+        "--catalogue",
+        metavar="FOLDER",
+        help="folder of a catalogue, may be repeated; else as in `setup show`",
+    ),
+]
+
 VisitName = Annotated[
     str,
     typer.Argument(

@@ -11,6 +11,7 @@ from typing import Annotated, Any
 import typer
 
 from recommend.catalogue.shop import open_rulebook
+from recommend.commands.options import RulesFolder
 from recommend.errors import InputError, Place
 from recommend.measure.named import read_measured_visit
 from recommend.measure.repeatability import Repeated
@@ -30,7 +31,7 @@ def repeatability(
     use: Annotated[
         bool, typer.Option("--use", help="Write them to the settings without asking.")
     ] = False,
-    rules: Annotated[Path | None, typer.Option("--rules", help="Folder of the rulebook.")] = None,
+    rules: RulesFolder = None,
 ) -> None:
     """Estimate this lab's own errors of measurement from repeated visits.
 

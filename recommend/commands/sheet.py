@@ -9,7 +9,15 @@ import typer
 
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.commands import single
-from recommend.commands.options import Force, Keep, StorePath, VisitName, visit_file
+from recommend.commands.options import (
+    CatalogueFolders,
+    Force,
+    Keep,
+    RulesFolder,
+    StorePath,
+    VisitName,
+    visit_file,
+)
 from recommend.door import visible
 from recommend.errors import Exit
 from recommend.measure.named import read_measured_visit
@@ -41,12 +49,8 @@ def sheet(
     large: Annotated[bool, typer.Option("--large", help="large letters")] = False,
     shop: Annotated[str | None, typer.Option(help="the shop's name on the page")] = None,
     force: Force = False,
-    catalogue: Annotated[
-        list[Path] | None, typer.Option(help="folder of a catalogue; else as in `setup show`")
-    ] = None,
-    rules: Annotated[
-        Path | None, typer.Option(help="folder of the rulebook; else as in `setup show`")
-    ] = None,
+    catalogue: CatalogueFolders = None,
+    rules: RulesFolder = None,
     keep: Keep = None,
     store: StorePath = None,
 ) -> None:

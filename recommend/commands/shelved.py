@@ -14,7 +14,7 @@ import typer
 
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.commands.completing import references
-from recommend.commands.options import Force, VisitName, visit_file
+from recommend.commands.options import CatalogueFolders, Force, RulesFolder, VisitName, visit_file
 from recommend.door import typed
 from recommend.errors import InputError, Place, counted
 from recommend.infer.assess import Assessment
@@ -52,9 +52,6 @@ _LISTED, _TOLD, _CHANGED = 9, 4, 6  # lines of each on a first screen
 
 VisitsFolder = Annotated[
     Path | None, typer.Option("--visits", help="Folder of visits; see `recommend setup show`.")
-]
-RulesFolder = Annotated[
-    Path | None, typer.Option("--rules", help="Folder of the rulebook; see `recommend setup show`.")
 ]
 Known = Annotated[
     str,
@@ -149,10 +146,7 @@ def edit(
     ] = None,
     visits: VisitsFolder = None,
     rules: RulesFolder = None,
-    catalogue: Annotated[
-        list[Path] | None,
-        typer.Option(metavar="FOLDER", help="Folder of a catalogue, may be repeated."),
-    ] = None,
+    catalogue: CatalogueFolders = None,
 ) -> None:
     """Change one answer of a visit, and see what it did to the outcome.
 

@@ -15,7 +15,15 @@ from rich.text import Text
 
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.commands import single
-from recommend.commands.options import Keep, StorePath, VisitName, asked_sections, visit_file
+from recommend.commands.options import (
+    CatalogueFolders,
+    Keep,
+    RulesFolder,
+    StorePath,
+    VisitName,
+    asked_sections,
+    visit_file,
+)
 from recommend.errors import Exit, RecommendError
 from recommend.match.outcome import Outcome, as_document
 from recommend.measure.named import read_measured_visit
@@ -46,15 +54,8 @@ def shortlist(
     pager: Annotated[
         bool, typer.Option("--pager/--no-pager", help="open what is longer than the screen in it")
     ] = True,
-    catalogue: Annotated[
-        list[Path] | None,
-        typer.Option(
-            metavar="FOLDER", help="folder of a catalogue, may be repeated; else as in `setup show`"
-        ),
-    ] = None,
-    rules: Annotated[
-        Path | None, typer.Option(help="folder of the rulebook; else as in `setup show`")
-    ] = None,
+    catalogue: CatalogueFolders = None,
+    rules: RulesFolder = None,
     learned: Annotated[
         Path | None,
         typer.Option(metavar="KEPT", help="heed effects learned from these visits (folder, store)"),

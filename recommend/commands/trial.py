@@ -13,7 +13,16 @@ from typer.core import TyperGroup
 from recommend.catalogue import Catalogue
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.commands.completing import insoles, shoes
-from recommend.commands.options import Force, Keep, StorePath, VisitName, asked_sections, visit_file
+from recommend.commands.options import (
+    CatalogueFolders,
+    Force,
+    Keep,
+    RulesFolder,
+    StorePath,
+    VisitName,
+    asked_sections,
+    visit_file,
+)
 from recommend.commands.trial_step import guided_step, print_end
 from recommend.errors import Exit, InputError, Place
 from recommend.match.worn import OWN
@@ -64,14 +73,6 @@ class _JudgesByDefault(TyperGroup):
 app = typer.Typer(
     cls=_JudgesByDefault, add_completion=False, rich_markup_mode=None, no_args_is_help=True
 )
-
-CatalogueFolders = Annotated[
-    list[Path] | None,
-    typer.Option("--catalogue", help="folder of a catalogue; else as in `setup show`"),
-]
-RulesFolder = Annotated[
-    Path | None, typer.Option("--rules", help="folder of the rulebook; else as in `setup show`")
-]
 
 
 @app.callback()

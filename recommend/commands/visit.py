@@ -14,7 +14,7 @@ from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.commands.completing import drafts
 from recommend.commands.decide import decide
 from recommend.commands.lift import lift
-from recommend.commands.options import TakesNegatives, called
+from recommend.commands.options import RulesFolder, TakesNegatives, called
 from recommend.commands.repeats import repeatability
 from recommend.commands.shelved import Known, edit, form, history, list_, outcomes, steps_for
 from recommend.door import typed
@@ -56,9 +56,6 @@ UnderWay = Annotated[
 ]
 VisitsFolder = Annotated[
     Path | None, typer.Option("--visits", help="Folder of visits; see `recommend setup show`.")
-]
-RulesFolder = Annotated[
-    Path | None, typer.Option("--rules", help="Folder of the rulebook; see `recommend setup show`.")
 ]
 
 

@@ -52,11 +52,12 @@ def _fit_line(verdict: Verdict, book: Rulebook) -> str:
 def _length_line(kind: str, size: float | None, over: float | None) -> str:
     if size is None or over is None:
         return f"{kind}: size not checked"
-    if abs(over) < 0.5:
+    off = f"{abs(over):.0f}"
+    if off == "0":
         return f"{kind} {size:g}, as long as wanted"
     if kind == "insole" and over > 0:
         return f"{kind} {size:g}, to be cut to the shoe"
-    return f"{kind} {size:g}, {abs(over):.0f} mm {'longer' if over > 0 else 'shorter'} than wanted"
+    return f"{kind} {size:g}, {off} mm {'longer' if over > 0 else 'shorter'} than wanted"
 
 
 def why_lines(one: Candidate, book: Rulebook) -> Iterator[str]:
