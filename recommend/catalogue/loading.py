@@ -83,6 +83,17 @@ class Catalogue:
         """Items by product id."""
         return {item.id: item for item in self.items}
 
+    @cached_property
+    def titles(self) -> dict[str, str]:
+        """Titles by product id."""
+        return {item.id: item.product.title for item in self.items}
+
+    @cached_property
+    def titles_by_kind(self) -> dict[str, dict[str, str]]:
+        """Titles by product id, of shoes and of insoles."""
+        kinds = {"shoe": self.shoes, "insole": self.insoles}
+        return {kind: {one.id: one.product.title for one in items} for kind, items in kinds.items()}
+
     def item(self, product_id: str) -> Item:
         """The product called `product_id`.
 

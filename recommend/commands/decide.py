@@ -67,7 +67,7 @@ def decide(
     book = open_rulebook()
     seen = read_measured_visit(file, book.questions, book.parameters, book.measures, book.purposes)
     products = open_catalogue(book)
-    titles = {item.id: item.product.title for item in products.items}
+    titles = products.titles
     if undo:
         _undo(file, seen, Names({}, titles), book)
         return
@@ -178,16 +178,12 @@ def _first(outcome: Outcome) -> set[tuple[str | None, str | None]]:
 def _shelf(outcome: Outcome) -> Shelf:
     """All products by kind, and what the numbers on boxes stand for in the shop's system."""
     items, system = outcome.catalogue.items, setting("sizes").value
-    titles = {
-        kind: {i.id: i.product.title for i in items if i.product.kind == kind}
-        for kind in ("shoe", "insole")
-    }
     boxes: dict[str, set[float]] = {}
     for size in {size for item in items for size in item.stock}:
         if system != "mondopoint":
             label = f"{box_size(system, size, outcome.book.parameters):g}"
             boxes.setdefault(label, set()).add(size)
-    return Shelf(titles, boxes, TITLES[system] if boxes else "")
+    return Shelf(outcome.catalogue.titles_by_kind, boxes, TITLES[system] if boxes else "")
 
 
 def _fitter_before(file: Path) -> str:

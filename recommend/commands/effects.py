@@ -67,7 +67,7 @@ def effects(
     print_effects(shop, book, products, console())
     print_liked(told, book, console())
     worn = came_back(visits, book.measures, book.parameters)
-    titles = {item.id: item.product.title for item in products.items}
+    titles = products.titles
     for line in came_back_lines(worn, titles) if worn else ():
         print(line)
     print_byline(book)

@@ -125,7 +125,7 @@ def _briefs(question: Question, stage: Stage, most: int, thin: bool,
     tally = question.tally(assessor, stage)
     found = find_gaps(assessor, question.catalogue, assessor.kinds(tally), tally.customers,
                       thin=thin, most=most, progress=stage("searching"))  # fmt: skip
-    titles = {item.id: item.product.title for item in question.catalogue.items}
+    titles = question.catalogue.titles
     return found, lambda: print_gaps(found, question.crowd, book, titles, thin, season, full=full)
 
 

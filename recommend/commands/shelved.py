@@ -68,11 +68,7 @@ def steps_for(book: Rulebook, follow_up: bool, folder: Path | None = None) -> tu
     sizes, zero = setting("sizes").value, setting("measured-from").value
     if not follow_up:
         return intake(book.questions, book.purposes, sizes, zero, absorb, book.measures)
-    products = open_catalogue(book)
-    worn = {
-        "shoe": {item.id: item.product.title for item in products.shoes},
-        "insole": {item.id: item.product.title for item in products.insoles},
-    }
+    worn = open_catalogue(book).titles_by_kind
     return steps_again(book.questions, book.purposes, sizes, zero, worn, absorb, book.measures)
 
 
@@ -300,7 +296,7 @@ def history(
 
 def _tell_history(seen: list[Visit], lines: tuple[Line, ...], book: Rulebook) -> None:
     """What was told of the time between, and what changed beyond error: the newest, some lines."""
-    titles = {item.id: item.product.title for item in open_catalogue(book).items}
+    titles = open_catalogue(book).titles
     told = list(told_lines(seen, titles))
     for text in told[-_TOLD:]:
         say(f"- {text}")
@@ -330,7 +326,7 @@ def outcomes(
     if not rows:
         print(f"No follow-up names a product yet ({shelf.folder}).")
         return
-    titles = {item.id: item.product.title for item in open_catalogue(book).items}
+    titles = open_catalogue(book).titles
     for line in came_back_lines(rows, titles, full=full, width=width()):
         print(line)
     print()

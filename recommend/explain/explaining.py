@@ -155,10 +155,9 @@ class Explanation:
         return Node("list", GROUP_TITLES[group], children=tuple(children))
 
     def _line(self, candidate: Candidate) -> str:
-        names = " + ".join(part.product.title for part in candidate.parts)
         place = self._place(candidate)
         score = "" if place.startswith("ruled out") else f", {candidate.score:.1f} of 100"
-        return f"{place}: {names} ({candidate.id}){score}"
+        return f"{place}: {candidate.title} ({candidate.id}){score}"
 
     def _place(self, candidate: Candidate) -> str:
         ranked = self._ranked()

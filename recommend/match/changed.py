@@ -67,4 +67,4 @@ def _at(outcome: Outcome, group: str, place: int) -> str:
     ranked = {str(name): rows for name, rows in outcome.shortlist.ranked.items()}[group]
     if place >= len(ranked):
         return ""
-    return " + ".join(part.product.title for part in ranked[place].parts)
+    return ranked[place].title

@@ -84,6 +84,11 @@ class Candidate:
     tier: float = 0.0
 
     @property
+    def title(self) -> str:
+        """The titles of its parts."""
+        return " + ".join(part.product.title for part in self.parts)
+
+    @property
     def judgement(self) -> Judgement:
         """All verdicts on it."""
         return joined(*self.judgements)

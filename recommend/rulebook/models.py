@@ -183,6 +183,11 @@ class AttributeDef(Strict):
         return float(list(self.scale).index(str(stated)) if self.scale else stated)
 
     @property
+    def yes_no(self) -> bool:
+        """Whether it is either there or not."""
+        return list(self.scale) == ["no", "yes"]
+
+    @property
     def plain_level(self) -> float | None:
         """`plain` as a number: in the unit, or the step of the scale."""
         return self._level("plain", self.plain)

@@ -218,7 +218,7 @@ def _since(outcome: Outcome) -> Iterator[Part]:
         return
     from recommend.show.history import wear_words  # only here: most visits are first ones
 
-    titles = {item.id: item.product.title for item in outcome.catalogue.items}
+    titles = outcome.catalogue.titles
     pain = _pain_since(visit.pain, again.pain_sites_before)
     worn = f"Worn: {wear_words(again, titles)}."
     short = worn.partition(", ")[0]
@@ -412,7 +412,7 @@ def _choices(
 def _choice(letter: str, candidate: Candidate, outcome: Outcome) -> Iterator[str]:
     lead = f"{letter}  "
     if not any(part.offered == "shop" for part in candidate.parts):
-        yield f"{lead}nothing new: {_names(candidate)}"
+        yield f"{lead}nothing new: {candidate.title}"
     else:
         for part, sized in zip(candidate.parts, candidate.sized, strict=True):
             yield f"{lead}{_part_words(part, sized, outcome)}"
@@ -428,12 +428,8 @@ def _part_words(part: Item, sized: Sized, outcome: Outcome) -> str:
     return f"{part.product.title}, {size}{here}, {price_words((part,), outcome)}"
 
 
-def _names(candidate: Candidate) -> str:
-    return " + ".join(part.product.title for part in candidate.parts)
-
-
 def _one_line(letter: str, candidate: Candidate, outcome: Outcome) -> str:
-    return f"{letter}  {_names(candidate)}, {price_words(candidate.parts, outcome)}"
+    return f"{letter}  {candidate.title}, {price_words(candidate.parts, outcome)}"
 
 
 def price_words(parts: Iterable[Item], outcome: Outcome) -> str:

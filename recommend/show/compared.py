@@ -40,7 +40,7 @@ def _rows(
     candidates: Sequence[Candidate], outcome: Outcome, full: bool
 ) -> Iterator[tuple[str, list[str]]]:
     book = outcome.book
-    yield "", [" + ".join(part.product.title for part in one.parts) for one in candidates]
+    yield "", [one.title for one in candidates]
     yield "place", [_place(one, outcome) for one in candidates]
     yield "price", [_price(one, outcome) for one in candidates]
     yield "fit", ["; ".join(fit_lines(one, book)) or "look at it" for one in candidates]

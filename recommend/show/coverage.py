@@ -428,7 +428,7 @@ def _lists(run: Run) -> Iterator[RenderableType]:
     coverage = run.coverage
     never = [p for p in coverage.products if p.never]
     feet = run.book.parameters.coverage.search_feet
-    titles = {item.id: item.product.title for item in run.catalogue.items}
+    titles = run.catalogue.titles
     reasons = [
         f"{titles[p.id]}: {_NEVER[p.never].format(what=_attribute(p.what, run))}" for p in never
     ]

@@ -144,8 +144,7 @@ def _first(outcome: Outcome, full: int) -> Iterator[str]:
         yield "nothing suitable was in stock in this size"
     else:
         for letter, one in list(first_choices(outcome).items())[: 3 if full else 1]:
-            titles = " + ".join(part.product.title for part in one.parts)
-            yield f"{letter}  {titles} [{one.id}]" if full else f"{letter}  {one.id}"
+            yield f"{letter}  {one.title} [{one.id}]" if full else f"{letter}  {one.id}"
 
 
 def explain_lines(

@@ -147,7 +147,7 @@ def pieces_words(brief: Brief, book: Rulebook, season: int | None, each: str = "
 def want_words(want: Want, book: Rulebook) -> str:
     """What is wanted of one attribute: ``heel cup at least 14 mm``, ``made for running``."""
     definition = book.attributes[want.attribute]
-    if list(definition.scale) == ["no", "yes"] and (want.low is None) != (want.high is None):
+    if definition.yes_no and (want.low is None) != (want.high is None):
         return definition.title if want.high is None else f"not {definition.title}"
     low, high = (
         None if level is None else level_words(want.attribute, level, book)

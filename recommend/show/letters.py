@@ -95,5 +95,5 @@ def letters_of(outcome: Outcome, further: Iterable[str] = ()) -> dict[str, str]:
 
 def names_of(outcome: Outcome, further: Iterable[str] = ()) -> Names:
     """What everything in a visit is called; `further` are ids that have no letter of their own."""
-    titles = {item.id: item.product.title for item in outcome.catalogue.items}
+    titles = outcome.catalogue.titles
     return Names(letters_of(outcome, further), titles)

@@ -130,7 +130,7 @@ def need_title(need: Need, book: Rulebook) -> str:
     if need.strength == "must":
         return f"{lead}{wish_words(need, book)}"
     definition = book.attributes[need.attribute]
-    if list(definition.scale or ()) == ["no", "yes"]:  # never what is made for children
+    if definition.yes_no:  # never what is made for children
         return f"{lead}{'' if COMPARISONS[need.comparison].lower else 'not '}{definition.title}"
     return f"{lead}{definition.short} {need_words(need, book).removeprefix('never ')}"
 
@@ -225,7 +225,7 @@ def _members(shown: Sequence[Candidate], outcome: Outcome, before: int) -> Rende
     table = Table.grid(padding=(0, 2, 0, 0))
     letters = {one.id: letter for letter, one in first_choices(outcome).items()}
     for number, candidate in enumerate(shown, before + 1):
-        body = Text(_titles(candidate), style="bold")
+        body = Text(candidate.title, style="bold")
         stock = _stock(candidate, outcome.book)
         body.append(f"\n{stock}; {price_words(candidate.parts, outcome)}", style="not bold")
         table.add_row(f"  {letters.get(candidate.id) or number}", body)
@@ -304,7 +304,7 @@ def _left_out(ranked: Shortlist, group: Group, shown: int) -> Iterator[Renderabl
         parts.append(f"{len(more)} more {is_are(len(more))} suitable and in stock")
     gone = [c for c in ranked.missing[group] if _sold_out(c)]
     if gone:
-        names = "; ".join(_titles(candidate) for candidate in gone[:2]) + "; ..." * (len(gone) > 2)
+        names = "; ".join(candidate.title for candidate in gone[:2]) + "; ..." * (len(gone) > 2)
         parts.append(
             f"{len(gone)} would suit but {is_are(len(gone))} out of stock in this size ({names})"
         )
@@ -315,10 +315,6 @@ def _left_out(ranked: Shortlist, group: Group, shown: int) -> Iterator[Renderabl
         parts.append(f"{len(excluded)} {is_are(len(excluded))} ruled out by a must or a never")
     if parts:
         yield inset("; ".join(parts) + ".", 2, "dim")
-
-
-def _titles(candidate: Candidate) -> str:
-    return " + ".join(part.product.title for part in candidate.parts)
 
 
 def _sold_out(candidate: Candidate) -> bool:

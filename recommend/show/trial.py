@@ -260,12 +260,9 @@ def shortlist_blocks(one: TrialOutcome) -> Iterator[RenderableType]:
     for group, title in _TITLES.items():
         ranked = one.shortlist.ranked[group]
         yield inset(f"{title}, {len(ranked)} suitable and in stock", 2, "bold")
-        for place, candidate in enumerate(ranked[:shown], 1):
-            yield inset(Text(f"{place}. {names.worn(candidate.id)}; {_state(candidate, tried)}"), 4)
-        late = [c for c in ranked[shown:] if step_id(c.id) in tried]
-        for candidate in late:
-            place = ranked.index(candidate) + 1
-            yield inset(f"{place}. {names.worn(candidate.id)}; {_state(candidate, tried)}", 4)
+        for place, candidate in enumerate(ranked, 1):
+            if place <= shown or step_id(candidate.id) in tried:
+                yield inset(f"{place}. {names.worn(candidate.id)}; {_state(candidate, tried)}", 4)
 
 
 def _state(candidate: Candidate, tried: dict[str, Tried]) -> str:

@@ -34,8 +34,8 @@ def wanted(needs: Iterable[Need], book: Rulebook) -> list[Want]:
 
 def _of_fit(attribute: str, book: Rulebook) -> bool:
     """Whether it is about fit or purpose, which every shoe is looked at for and goes last here."""
-    scale = list(book.attributes[attribute].scale or ())
-    return book.attributes[attribute].about == "fit" or scale == ["no", "yes"]
+    definition = book.attributes[attribute]
+    return definition.about == "fit" or definition.yes_no
 
 
 def _follows(attribute: str, asked: Mapping[str, Sequence[Need]], book: Rulebook) -> bool:
@@ -106,7 +106,7 @@ def wish_words(need: Need, book: Rulebook) -> str:
 def _at(attribute: str, comparison: Comparison, level: float, book: Rulebook) -> str:
     """An attribute and what is wanted of it; the end of a scale stands before its name."""
     definition = book.attributes[attribute]
-    if list(definition.scale or ()) == ["no", "yes"]:
+    if definition.yes_no:
         return definition.title if level >= 1 else f"not {definition.title}"
     words = bound_words(attribute, comparison, level, book)
     at_the_end = definition.scale and words == level_words(attribute, level, book)

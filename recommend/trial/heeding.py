@@ -39,7 +39,7 @@ def tried_words(judged: TrialOutcome) -> str:
     """That the order heeds what was tried on, in a sentence."""
     best = judged.ranking.best
     steps = counted(len(judged.trial.results), "try-on step")
-    titles = {one.id: one.product.title for one in judged.outcome.catalogue.items}
+    titles = judged.outcome.catalogue.titles
     worn = [titles.get(one, "own shoe") for one in best.id.split("+")] if best else []
     result = f"{' with '.join(worn)} did best" if best else "none of those tried will do"
     return f"The order heeds {steps} of this visit: {result}; see `recommend trial`."
