@@ -251,14 +251,14 @@ class Side:
         binding = self.searcher.kinds.binding[self.used]
         required = self.searcher.evaluator.required[self.used]
         mask = np.flatnonzero(self.table.of(name))
-        key = np.column_stack([binding[:, mask], required[:, mask]])
         if not len(mask):
             return np.ones((len(self.used), len(self.levels[name]) + 1), bool)
-        _, first, which = np.unique(key, axis=0, return_index=True, return_inverse=True)
+        first, which = alike(np.column_stack([binding[:, mask], required[:, mask]]))
         levels = self.levels[name]
         rows = [levels_that_do(self.table, name, binding[n], required[n], levels) for n in first]
         unstated = [not (binding[n, mask].any() or required[n, mask].any()) for n in first]
-        return np.column_stack([np.array(rows), np.array(unstated)])[which.ravel()]
+        does: Array = np.column_stack([np.array(rows), np.array(unstated)])[which]
+        return does
 
     # --- the best single product ------------------------------------------------------------
 

@@ -41,13 +41,16 @@ class Shop:
     customers: Customers
     where: tuple[str, ...] = ()
 
+    def only(self, rows: Array) -> Shop:
+        """Some of its visits, in the order of `rows`; one may come more than once."""
+        where = tuple(self.where[row] for row in rows) if self.where else ()
+        return Shop(tuple(self.visits[row] for row in rows), self.customers.only(rows), where)
+
 
 def resampled(shop: Shop, rng: np.random.Generator) -> Shop:
     """As many visits drawn from the visits, with repeats: another sample of the same customers."""
     count = len(shop.visits)
-    rows = rng.integers(0, count, count)
-
-    return Shop(tuple(shop.visits[row] for row in rows), shop.customers.only(rows))
+    return shop.only(rng.integers(0, count, count))
 
 
 def refusing(shop: Shop, parameters: Parameters) -> int:
@@ -66,8 +69,7 @@ def of_one(shop: Shop, name: str) -> Shop:
     rows = np.flatnonzero(np.array(shop.where) == name)
     if not len(rows):
         raise no_shop(name, set(shop.where))
-    visits = tuple(shop.visits[row] for row in rows)
-    return Shop(visits, shop.customers.only(rows), (name,) * len(rows))
+    return shop.only(rows)
 
 
 def no_shop(name: str, shops: Collection[str]) -> RecommendError:

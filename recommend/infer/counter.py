@@ -145,10 +145,7 @@ class Counter:
 
     def doubts(self, visit: Visit) -> Iterator[str]:
         """Everything in a visit that is hardly possible, however it was written down."""
-        yield from self.doubted_sizes(visit)  # as typed; plainer than a derived measure
-        for side, foot in zip(SIDES, (visit.feet.left, visit.feet.right), strict=True):
-            yield from self._strides(side, foot)
-            yield from self._angles(side, foot)
+        yield from self.doubted(visit, strides=True)  # as typed; plainer than a derived measure
         observed = observe(visit, self.book.measures, self.book.parameters)
         for side in SIDES:
             for measure in observed.used[side].values():
@@ -157,10 +154,12 @@ class Counter:
                     if flag.name == "implausible":
                         yield f"{side}, {title}: {flag.detail}"
 
-    def doubted(self, visit: Visit) -> Iterator[str]:
-        """Weight, sizes, wear and angles that hardly anybody has."""
+    def doubted(self, visit: Visit, *, strides: bool = False) -> Iterator[str]:
+        """Weight, sizes, wear and angles that hardly anybody has, and strides that read oddly."""
         yield from self.doubted_sizes(visit)
         for side, foot in zip(SIDES, (visit.feet.left, visit.feet.right), strict=True):
+            if strides:
+                yield from self._strides(side, foot)
             yield from self._angles(side, foot)
 
     def _usual(self, name: str) -> float:

@@ -8,9 +8,10 @@ import numpy as np
 
 from recommend.measure.film.by_hand import PutRight
 from recommend.measure.film.legs import CONTRAST, RADIUS, X, Y
-from recommend.measure.film.marked import Marked, centre_error, names_of, runs_of
+from recommend.measure.film.marked import Marked, centre_error, names_of
 from recommend.measure.film.opening import Opened
 from recommend.measure.model import Flag
+from recommend.measure.spans import spans
 from recommend.measure.video.recording import LOWER_HEEL, MARKS
 from recommend.parameters import Parameters
 
@@ -61,7 +62,7 @@ def _lost(marked: Marked, parameters: Parameters) -> Iterator[Flag]:
     out: dict[str, set[int]] = {"marks-leave-picture": set(), "marks-covered": set()}
     for mark in range(4):
         missing = marked.missing[:, mark] & ~marked.unsure[:, mark]
-        for start, stop in runs_of(missing):
+        for start, stop in spans(missing):
             if marked.times[stop - 1] - marked.times[start] < longest:
                 continue
             beside = [f for f in (start - 1, stop) if 0 <= f < len(missing)]

@@ -19,6 +19,7 @@ from recommend.measure.film.following import NONE, Followed, Spots, Start
 from recommend.measure.film.legs import CONTRAST, ERROR, RADIUS, WIDE, Y, marklike
 from recommend.measure.filtering import low_pass_pieces
 from recommend.measure.model import Side
+from recommend.measure.spans import spans
 from recommend.measure.video.recording import LOWER_HEEL, UPPER_HEEL
 from recommend.parameters import Film, Parameters
 
@@ -82,17 +83,11 @@ def _glimpsed(
     """(frames, 4) marks seen for a moment between two times in which they are hidden."""
     out = np.zeros_like(known)
     for mark in range(known.shape[1]):
-        for start, stop in runs_of(known[:, mark]):
+        for start, stop in spans(known[:, mark]):
             inner = start > 0 and stop < len(times)
             if inner and times[stop] - times[start] < parameters.film.glimpse_s:
                 out[start:stop, mark] = True
     return out
-
-
-def runs_of(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """Half-open spans in which `flags` (frames,) hold."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(np.int8), [0]])))
-    return [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
 
 
 def _misshapen(rows: FloatArray, parameters: Parameters) -> NDArray[np.bool_]:
