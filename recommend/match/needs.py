@@ -8,13 +8,14 @@ becomes a strong wish; the contradiction is said in words.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 
+from recommend.dataclass import dataclass
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.comparisons import COMPARISONS, Comparison, opposite

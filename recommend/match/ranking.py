@@ -8,7 +8,6 @@ of one signature are equals.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
@@ -17,6 +16,7 @@ from numpy.typing import NDArray
 
 from recommend.catalogue.loading import Catalogue, Item
 from recommend.catalogue.models import Product
+from recommend.dataclass import dataclass
 from recommend.match.needs import Active, Bools, Floats, NeedTable, need_table
 from recommend.match.sizes import SizeClasses, extra_length
 from recommend.match.weighing import Shelf, Way

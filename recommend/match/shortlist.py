@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cached_property
 from itertools import groupby, islice
 from typing import Literal, TypeVar, get_args, overload
@@ -16,6 +16,7 @@ from typing import Literal, TypeVar, get_args, overload
 import numpy as np
 
 from recommend.catalogue.loading import Catalogue, Item
+from recommend.dataclass import dataclass
 from recommend.infer.assess import Assessment
 from recommend.match.cases import Cases
 from recommend.match.harm import harmful
