@@ -109,6 +109,14 @@ class Active:
         """The same of some customers only."""
         return Active(self.asked[part], self.weights[part], self.binding[part], self.told[part])
 
+    def distinct(self) -> tuple[Active, NDArray[np.intp]]:
+        """The d customers who need different things, and which of them each of g is, (g,)."""
+        words = [self.asked, self.binding, self.told, self.weights.view(np.uint8)]
+        rows = np.concatenate([one.view(np.uint8) for one in words], axis=1)
+        whole = rows.view(np.dtype((np.void, rows.shape[1]))).ravel()
+        _, first, which = np.unique(whole, return_index=True, return_inverse=True)
+        return self.rows(first), which.ravel()
+
     def without_wish(self, need: int) -> Active:
         """The same with one wish not asked."""
         asked, weights = self.asked.copy(), self.weights.copy()

@@ -375,7 +375,7 @@ class _Judge:
             _reasons(parts, self.out.close),
             self._instead(parts),
             any(part.offered == "none" for part in parts) and self._asks_for_insole,
-            float(standing.tier[0, row]),
+            float(standing.tier(0)[row]),
         )
 
     def _row(self, insole: Item) -> int:
