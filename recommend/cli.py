@@ -11,7 +11,7 @@ import importlib
 import os
 import sys
 from types import SimpleNamespace
-from typing import Any, NoReturn
+from typing import Any, NoReturn, cast
 
 import typer
 from typer.core import TyperGroup
@@ -167,7 +167,9 @@ def main(args: list[str] | None = None) -> NoReturn:
 def _start_light() -> None:
     """Do without what costs a short run time: most of what a start makes lives until its end."""
     gc.set_threshold(*_SELDOM)
-    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "1")  # none of ours; looking for them costs
+    # No plugin of it is ours. It is told so, and what would look for them is not even imported.
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "1")
+    sys.modules.setdefault("pydantic.plugin._loader", cast(Any, SimpleNamespace(get_plugins=tuple)))
 
 
 def _leave(error: RecommendError) -> NoReturn:
