@@ -369,8 +369,8 @@ def _unknown_toe_out(one: Measured, parameters: Parameters) -> Iterator[str]:
     )
     yield (
         f"Where the file does not say the toe-out, it is taken to be within "
-        f"{parameters.capture.aim:g} degrees. A foot turned out by {usual:g}, as most are, would be "
-        f"read off by {first} degrees at first contact, {others[0]} at the peak and {others[1]} in "
+        f"{parameters.capture.aim:g} degrees. A foot turned out by {usual:g}, as most are, would "
+        f"be read off by {first} degrees at first contact, {others[0]} at the peak, {others[1]} in "
         "propulsion: say `toe-out-deg` in the head, or measure the foot on a mat."
     )
 
