@@ -120,13 +120,17 @@ class Cases:
 
     @cached_property
     def _within(self) -> dict[Way, tuple[Bools, Bools]]:
-        return {way: self._no_further(self.standing[way]) for way in WAYS}
+        return {way: self._no_further(way) for way in WAYS}
 
-    def _no_further(self, standing: Standing) -> tuple[Bools, Bools]:
+    def _no_further(self, way: Way) -> tuple[Bools, Bools]:
+        standing = self.ranking.standing(way, self.active, self.sizes, self.out, listed=True)
         total = np.where(standing.listed, standing.fit + standing.function, np.inf)
         best = total.min(axis=1, initial=np.inf)[:, None]
         width = self.ranking.book.parameters.rank.width or 0.0
-        return standing.listed, np.asarray(standing.listed & (total <= best + width), np.bool_)
+        found = np.zeros((2, len(self.sizes), len(self.ranking.members(way))), np.bool_)
+        found[0][:, standing.rows] = standing.listed
+        found[1][:, standing.rows] = standing.listed & (total <= best + width)
+        return found[0], found[1]
 
     def stand_back(self, way: Way) -> Bools:
         """(m,) which candidates do not hold: too often ruled out, or overtaken by too much."""
