@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from rich.console import RenderableType
 from rich.padding import Padding
-from rich.table import Table
 from rich.text import Text
+
+if TYPE_CHECKING:
+    from rich.table import Table  # else where one is made: a screen of lines alone needs none
 
 WIDE = 100  # columns from which a second column of detail is shown
 
@@ -21,6 +25,8 @@ def heading(title: str) -> Heading:
 
 def bullet(text: str | Text, style: str = "") -> RenderableType:
     """A line of a list that wraps under itself."""
+    from rich.table import Table
+
     grid = Table.grid(padding=(0, 1))
     grid.add_row("  -", Text(text, style=style) if isinstance(text, str) else text)
     return grid
@@ -34,6 +40,8 @@ def inset(text: str | Text, by: int, style: str = "") -> RenderableType:
 
 def plain_table(*columns: str, gap: int = 2) -> Table:
     """A table without rules, columns `gap` apart."""
+    from rich.table import Table
+
     table = Table(box=None, padding=(0, gap, 0, 0), pad_edge=False, header_style="bold")
     for column in columns:
         table.add_column(column)
