@@ -13,8 +13,7 @@ from recommend.commands import single
 from recommend.commands.options import CatalogueFolders, RulesFolder, VisitName, visit_file
 from recommend.errors import Exit, RecommendError
 from recommend.explain.explaining import Explanation
-from recommend.match.wishes import OWN_SHOES
-from recommend.match.worn import OWN
+from recommend.match.wishes import OWN, OWN_SHOES
 from recommend.measure.named import read_measured_visit
 from recommend.show.compared import compared_data, compared_lines
 from recommend.show.console import console, print_paged

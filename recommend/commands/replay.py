@@ -20,10 +20,9 @@ from recommend.commands.options import ClusterOption, StorePath
 from recommend.errors import Exit, RecommendError, counted
 from recommend.infer.engine import engine_name
 from recommend.records.database import store_path
-from recommend.records.impact import COMPARED, Impact, PastVisits, disagreements, impact_of
+from recommend.records.impact import COMPARED, Impact, PastVisits, Retold, disagreements, impact_of
 from recommend.records.keeping import Archive
 from recommend.records.replay import Replayer
-from recommend.records.retold import Retold
 from recommend.records.store import SHORTLIST, Record, Store
 from recommend.rulebook import load_rulebook
 from recommend.rulebook.contents import contents_of

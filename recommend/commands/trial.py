@@ -25,7 +25,7 @@ from recommend.commands.options import (
 )
 from recommend.commands.trial_step import guided_step, print_end
 from recommend.errors import Exit, InputError, Place
-from recommend.match.worn import OWN
+from recommend.match.wishes import OWN
 from recommend.measure.capture import CaptureOptions, measure_capture
 from recommend.measure.model import Side
 from recommend.measure.named import read_measured_visit
@@ -37,10 +37,8 @@ from recommend.rulebook import Rulebook
 from recommend.settings import setting
 from recommend.show.change_picture import svg_of
 from recommend.show.console import console, print_paged
-from recommend.show.trial import SECTIONS, trial_blocks
+from recommend.show.trial import SECTIONS, plan_document, plan_lines, trial_blocks
 from recommend.show.trial_answer import trial_names
-from recommend.show.trial_plan import as_document as plan_document
-from recommend.show.trial_plan import plan_lines
 from recommend.trial.enter_step import (
     Entry,
     Zero,

@@ -12,7 +12,7 @@ from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.door import typed
 from recommend.errors import InputError, Place, RecommendError
 from recommend.match.outcome import Outcome
-from recommend.match.worn import OWN
+from recommend.match.wishes import OWN
 from recommend.measure.capture import CaptureOptions, measure_capture
 from recommend.measure.named import read_measured_visit
 from recommend.reading import read_document

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import date
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -15,20 +15,32 @@ from recommend.commands.completing import drafts
 from recommend.commands.decide import decide
 from recommend.commands.lift import lift
 from recommend.commands.options import RulesFolder, TakesNegatives, called
-from recommend.commands.repeats import repeatability
 from recommend.commands.shelved import Known, edit, form, history, list_, outcomes, steps_for
 from recommend.door import typed
 from recommend.errors import Exit, InputError, Place
 from recommend.infer.counter import Counter, Progress
 from recommend.match.harm import handed_on
+from recommend.measure.named import read_measured_visit
+from recommend.measure.repeatability import Repeated
+from recommend.measure.repeatability import repeatability as repeatability_of
 from recommend.records.database import store_path
 from recommend.records.keeping import keep_event, keeps, kept_words
 from recommend.rulebook import Rulebook
-from recommend.settings import setting
-from recommend.show.dialogue import LeftError, heading, run, say
+from recommend.settings import setting, write_settings
+from recommend.show.console import print_byline
+from recommend.show.dialogue import (
+    LeftError,
+    heading,
+    note_lines,
+    plan_lines,
+    progress_line,
+    run,
+    say,
+)
 from recommend.show.figures import LEVEL_WORDS
-from recommend.show.progress import note_lines, plan_lines, progress_line
+from recommend.show.repeats import EXPLAINED, repeat_lines
 from recommend.show.sure import sure_line
+from recommend.trial.resemblance import lab_resemblance
 from recommend.visit import Visit, read_visit
 from recommend.visit.answers import RefusedError, Text
 from recommend.visit.coming_back import begun_again
@@ -304,4 +316,82 @@ app.command(short_help="Let what did harm stand again, with a reason.")(lift)
 app.command(short_help="A customer's visits side by side.")(history)
 app.command(short_help="What became of products: comfort, pain, returns.")(outcomes)
 app.command(short_help="A blank intake sheet to print.")(form)
-app.command(short_help="This lab's own errors of measurement.")(repeatability)
+
+
+@app.command(short_help="This lab's own errors of measurement.")
+def repeatability(
+    files: Annotated[
+        list[Path],
+        typer.Argument(metavar="FILES...", help="Visit files: the same feet, measured again."),
+    ],
+    use: Annotated[
+        bool, typer.Option("--use", help="Write them to the settings without asking.")
+    ] = False,
+    rules: RulesFolder = None,
+) -> None:
+    """Estimate this lab's own errors of measurement from repeated visits.
+
+    Measure some ten feet two or three times, with the marks put on anew, and name all the files.
+    Visits of one reference code are repeats of the same feet, in the order given.
+
+    Example: recommend visit repeatability catalogue_demo/repeats/*.yaml
+    """
+    book = open_rulebook(rules)
+    visits = [
+        read_measured_visit(file, book.questions, book.parameters, book.measures, book.purposes)
+        for file in files
+    ]
+    found = repeatability_of(visits, book.measures, book.parameters)
+    if not found:
+        raise InputError(
+            Place(str(files[0])),
+            "no measure of two feet or more stands twice in these files",
+            mend="give repeated visits the same reference code",
+        )
+    for line in repeat_lines(found, book.measures):
+        print(line)
+    print()
+    say(EXPLAINED)
+    alike = lab_resemblance(visits, book.parameters)
+    for name, value in alike.items():
+        say(f"{name}: each stride resembles the one before by at most {value:.2f} (95 %).")
+    print_byline(book)
+    _offer(found, alike, book.parameters.noise.repeat_freedom, use)
+
+
+def _offer(found: Sequence[Repeated], alike: Mapping[str, float], enough: int, use: bool) -> None:
+    """Write the errors that stand on enough repeats to the settings, if that is wanted."""
+    usable = _usable(found, enough)
+    few = [one.measure for one in found if one.measure not in usable]
+    if few:
+        say(f"Too few repeats to use (df below {enough}): {', '.join(dict.fromkeys(few))}.")
+    if not usable or not (use or _wanted(usable)):
+        return
+    errors: dict[str, dict[str, Any]] = {}
+    for name, one in usable.items():
+        note = f"{one.targets} feet, {one.readings} visits, {date.today().isoformat()}"
+        errors[name] = {"single": round(one.single, 4), "floor": round(one.floor, 4)}
+        if name in alike:
+            errors[name]["resemblance"] = round(alike[name], 3)
+        errors[name]["note"] = note
+    say(f"Written to {write_settings({}, errors)}; used from now on.")
+
+
+def _usable(found: Sequence[Repeated], enough: int) -> Mapping[str, Repeated]:
+    """By measure, the estimate on the most degrees of freedom, if those are enough."""
+    best: dict[str, Repeated] = {}
+    for one in sorted(found, key=lambda one: one.freedom):
+        if one.freedom >= enough and one.sem > 0:
+            best[one.measure] = one
+    return best
+
+
+def _wanted(usable: Mapping[str, Repeated]) -> bool:
+    if not sys.stdin.isatty():
+        say(f"To use them here ({', '.join(usable)}): the same command with --use.")
+        return False
+    print(f"Use these errors in this shop ({', '.join(usable)})? y or n > ", end="", flush=True)
+    try:
+        return input().strip().lower() in ("y", "yes")
+    except (EOFError, KeyboardInterrupt):
+        return False

@@ -14,12 +14,19 @@ from recommend.cluster import pieces
 from recommend.coverage.columns import FactColumns
 from recommend.coverage.evaluate import Progress
 from recommend.coverage.numbers import Array, Numbers, numbers_of
-from recommend.coverage.own_visits import Shrunk, shrink
 from recommend.coverage.parquet import Columns, columns_of, tally_parquet
 from recommend.coverage.population import Agreement, Population, load_population
 from recommend.coverage.sampling import BLOCK, Sampler
 from recommend.coverage.tally import Tally, add, cases_of_customers, tally
-from recommend.coverage.visits import Shop, cases_of_visits, no_shop, of_one, read_shop
+from recommend.coverage.visits import (
+    Shop,
+    Shrunk,
+    cases_of_visits,
+    no_shop,
+    of_one,
+    read_shop,
+    shrink,
+)
 from recommend.errors import RecommendError
 from recommend.infer.many import conclude_many
 from recommend.match.sizes import CHILD, SizeClasses

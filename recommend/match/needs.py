@@ -151,6 +151,7 @@ class NeedTable:
         self.fit = np.array([book.attributes[n].about == "fit" for n in names], np.bool_)
         self._of_foot = np.array([_of_foot(book, rule) for rule in self.rules], np.bool_)
         self._strong = book.parameters.rank.weight_strong
+        self._levels = np.unique(self._weights[self._weights > 0])  # ascending: the heaviest stays
 
     def required(self, holds: Bools) -> Floats:
         """The part of each wish that must be met to serve these customers, 0 for none, (g, n)."""
@@ -184,20 +185,17 @@ class NeedTable:
         Contradicting musts and nevers are looked at in order; a must that gives way becomes a
         strong wish and takes no part in what follows, a never does not give way.
         """
-        asked = self._given(holds)
+        asked = _given(holds, self.gives)
         weights = np.zeros(asked.shape)
-        for column, given in zip(holds.T, self._weights, strict=True):
-            np.maximum(weights, np.where(column[:, None], given, 0), out=weights)
+        for weight in self._levels:
+            weights[_given(holds, self._weights == weight)] = weight
         eased = np.zeros(asked.shape, np.bool_)
         for one, other, gives_way in self.contradictions:
             if gives_way is not None:
                 eased[:, gives_way] |= _both(asked & ~eased, one, other)
         binding = asked & (self.must | self.never) & ~eased
-        told = self._given(holds & self._of_foot)
+        told = _given(holds & self._of_foot, self.gives)
         return Active(asked, np.where(eased, self._strong, weights), binding, told)
-
-    def _given(self, holds: Bools) -> Bools:
-        return np.asarray(holds.astype(np.float32) @ self.gives.astype(np.float32) > 0)
 
     def asks_more(self, kind: str, active: Active) -> Bools:
         """Whether something measured or told asks more of a kind than having none, (g,).
@@ -346,6 +344,11 @@ def _of_foot(book: Rulebook, rule_id: str) -> bool:
     return bool(
         book.by_id[rule_id].facts - {"visit_age-band", "visit_purpose", "visit_socks", "side"}
     )
+
+
+def _given(holds: Bools, gives: Bools) -> Bools:
+    """Which needs the rules that hold give, (g, n), if rule r gives those of row r of `gives`."""
+    return np.asarray(holds.astype(np.float32) @ gives.astype(np.float32) > 0)
 
 
 def _both(asked: Bools, one: int, other: int) -> Bools:
