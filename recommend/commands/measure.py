@@ -143,7 +143,7 @@ def measure(
     else:
         print_measured(found, usual_bands(book), book.measures, book.parameters, console())
         if error_terms:
-            print_error_terms(found, book.measures, console())
+            print_error_terms(found, book.measures, book.parameters, console())
         print_byline(book)
     if plot is not None:
         from recommend.show.measured_plot import save_plot

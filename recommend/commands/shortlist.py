@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -27,6 +27,7 @@ from recommend.commands.options import (
     asked_sections,
     visit_file,
 )
+from recommend.dataclass import dataclass
 from recommend.errors import Exit, RecommendError
 from recommend.match.outcome import Outcome, as_document
 from recommend.settings import setting

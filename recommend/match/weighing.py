@@ -7,7 +7,6 @@ is made. What a shoe and an insole come to together is the sum of both and of wh
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Literal
 
@@ -16,6 +15,7 @@ from numpy.typing import NDArray
 
 from recommend.catalogue.fitting import INSOLE_READS, SHOE_READS, Fit, fit
 from recommend.catalogue.loading import Item
+from recommend.dataclass import dataclass
 from recommend.match.judge import Judged, Parts
 from recommend.match.needs import Active, Bools, Floats, NeedTable, in_steps
 from recommend.rulebook.comparisons import COMPARISONS
