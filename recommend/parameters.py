@@ -10,13 +10,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cache, cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal, get_type_hints
 
 from pydantic import Field, create_model, model_validator
 
+from recommend.dataclass import dataclass
 from recommend.errors import InputError, Place, RecommendError, nearest
 from recommend.reading import Document, Strict, validate
 from recommend.reading.texts import Texts
