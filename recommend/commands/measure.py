@@ -15,7 +15,7 @@ import typer
 
 from recommend.catalogue.shop import open_rulebook
 from recommend.commands import single
-from recommend.commands.options import Force, RulesFolder
+from recommend.commands.options import AsJson, Force, RulesFolder
 from recommend.errors import InputError, Place, nearest
 from recommend.measure.capture import (
     CaptureOptions,
@@ -91,7 +91,6 @@ Crop = Annotated[
 ErrorTerms = Annotated[
     bool, typer.Option("--error-terms", help="what the error of each measure is made of")
 ]
-AsJson = Annotated[bool, typer.Option("--json", help="print the same as JSON")]
 
 
 def measure(

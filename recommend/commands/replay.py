@@ -16,7 +16,7 @@ from recommend.check.changes import unseen
 from recommend.cluster import connected
 from recommend.commands import single
 from recommend.commands.completing import records as kept
-from recommend.commands.options import ClusterOption, StorePath
+from recommend.commands.options import AsJson, ClusterOption, StorePath
 from recommend.errors import Exit, RecommendError, counted
 from recommend.infer.engine import engine_name
 from recommend.records.database import store_path
@@ -60,7 +60,7 @@ def replay(
     listed: Annotated[
         int, typer.Option("--listed", min=1, help="how many changed records to list")
     ] = 10,
-    as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
+    as_json: AsJson = False,
     store: StorePath = None,
     cluster: ClusterOption = None,
 ) -> None:

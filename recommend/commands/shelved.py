@@ -12,7 +12,7 @@ from typing import Annotated, Any
 
 import typer
 
-from recommend.catalogue.shop import open_catalogue, open_rulebook
+from recommend.catalogue.shop import open_catalogue, open_rulebook, open_visit
 from recommend.commands.completing import references
 from recommend.commands.options import CatalogueFolders, Force, RulesFolder, VisitName, visit_file
 from recommend.door import typed
@@ -24,7 +24,6 @@ from recommend.match.outcome import change_lines, changes
 from recommend.measure.absorbing import absorber
 from recommend.measure.history import Line
 from recommend.measure.history import history as history_of
-from recommend.measure.named import read_measured_visit
 from recommend.output import PAGE, write_output
 from recommend.reading import read_document
 from recommend.rulebook import Rulebook
@@ -360,4 +359,4 @@ def form(
 
 
 def _read(path: Path, book: Rulebook) -> Visit:
-    return read_measured_visit(path, book.questions, book.parameters, book.measures, book.purposes)
+    return open_visit(path, book)
