@@ -23,6 +23,7 @@ KEPT_NAMES = {
     "loading": "reads the folder of its room, a catalogue or a rulebook, by the same steps",
     "measured": "`show` draws what `measure` says a capture yielded",
     "models": "what stands in the files of its room: catalogue, rulebook, visit",
+    "replay": "the command and the deriving again, in `records`",
     "rule": "the command and its screen",
     "settings": "the shop's settings and their screen",
     "shortlist": "the command, what `match` makes, and its screen",
