@@ -180,6 +180,7 @@ class Capture(Group):
     toe_out_landing_running: NotNegative
     toe_out_flat: NotNegative
     toe_out_propulsion: NotNegative
+    toe_out_end: NotNegative
     toe_out_noted: NotNegative
     toe_out_limit: NotNegative
     peak_flat: NotNegative
@@ -349,11 +350,13 @@ class Film(Group):
     free_change: Share
     full_change: Share
     covered_size: Share
+    covered_width: Share
     nears_hz: Positive
     nears_least: Share
     belt_near: Positive
     edge_radii: NotNegative
     seen_least: Share
+    second_leg: Share
     mark_radius_mm: Positive
     acceleration: Positive
     size_change: Share
