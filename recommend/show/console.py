@@ -19,7 +19,7 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 from rich.table import Table
 from rich.text import Text
 
-from recommend.door import visible
+from recommend.door import Door, visible
 from recommend.rulebook import Rulebook
 
 WIDE = 100  # columns from which a second column of detail is shown
@@ -176,6 +176,7 @@ Advance = Callable[[int, int], None]
 def stages() -> Iterator[Callable[[str], Advance]]:
     """Opens stages by name; each gives a function to call with how much is done, and of what."""
     out = console(stderr=True)
+    out.file = getattr(sys.stderr, "unchecked", sys.stderr)
     bar = Progress(
         TextColumn("{task.description}"),
         BarColumn(),
@@ -191,6 +192,8 @@ def stages() -> Iterator[Callable[[str], Advance]]:
         return lambda done, total: bar.update(task, completed=done, total=total)
 
     with bar:
+        if out.is_terminal:  # what others write while the bar runs goes through the door still
+            sys.stdout, sys.stderr = Door(sys.stdout, must=True), Door(sys.stderr, must=False)
         yield stage
 
 
