@@ -10,13 +10,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cache, cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal, get_type_hints
 
 from pydantic import Field, create_model, model_validator
 
+from recommend.dataclass import dataclass
 from recommend.errors import InputError, Place, RecommendError, nearest
 from recommend.reading import Document, Strict, validate
 from recommend.reading.texts import Texts
@@ -182,6 +183,7 @@ class Capture(Group):
     toe_out_landing_running: NotNegative
     toe_out_flat: NotNegative
     toe_out_propulsion: NotNegative
+    toe_out_end: NotNegative
     toe_out_noted: NotNegative
     toe_out_limit: NotNegative
     peak_flat: NotNegative
@@ -351,11 +353,13 @@ class Film(Group):
     free_change: Share
     full_change: Share
     covered_size: Share
+    covered_width: Share
     nears_hz: Positive
     nears_least: Share
     belt_near: Positive
     edge_radii: NotNegative
     seen_least: Share
+    second_leg: Share
     mark_radius_mm: Positive
     acceleration: Positive
     size_change: Share

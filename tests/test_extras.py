@@ -52,7 +52,7 @@ def test_no_text_tells_anyone_to_install_a_bare_recommend() -> None:
 def test_the_distribution_is_named_as_in_the_project_file() -> None:
     """The name in the hints is the name that is built; the command stays `recommend`."""
     assert PROJECT["name"] == DISTRIBUTION != "recommend"
-    assert PROJECT["scripts"] == {"recommend": "recommend.cli:main"}
+    assert PROJECT["scripts"] == {"recommend": "recommend.__main__:main"}
 
 
 def test_in_a_checkout_the_hint_names_the_checkout(
@@ -69,7 +69,7 @@ def test_an_installed_package_is_named_by_its_distribution(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     """Without a project file beside the package, pip finds the extra in what is installed."""
-    monkeypatch.setattr(recommend.extras, "__file__", str(tmp_path / "recommend" / "extras.py"))
+    monkeypatch.setattr(recommend.extras, "_PACKAGE", tmp_path / "recommend")
     assert how_to_add("plot") == f"pip install '{DISTRIBUTION}[plot]'"
 
 

@@ -13,14 +13,14 @@ from recommend.catalogue import load_catalogue
 from recommend.catalogue.stacking import read_shops
 from recommend.cluster import connected
 from recommend.commands import single
-from recommend.commands.buyer import Asked, JsonOption, SoldOutOption, asking
-from recommend.commands.options import Force
+from recommend.commands.buyer import Asked, SoldOutOption, asking
+from recommend.commands.options import AsJson, Force
 from recommend.coverage.as_json import as_document, write_csv
 from recommend.coverage.run import answer
 from recommend.coverage.split import WAYS
 from recommend.errors import RecommendError, nearest
 from recommend.rulebook import load_rulebook
-from recommend.show.bar import stages
+from recommend.show.console import stages
 from recommend.show.coverage import print_coverage
 from recommend.show.heat_map import check_picture, draw_heat_map
 
@@ -64,7 +64,7 @@ def coverage(
     picture: PictureOption = None,
     csv: CsvOption = None,
     force: Force = False,
-    as_json: JsonOption = False,
+    as_json: AsJson = False,
 ) -> None:
     """Show which feet a catalogue serves, which it does not, and why.
 

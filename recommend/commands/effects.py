@@ -12,17 +12,19 @@ import typer
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.cluster import connected
 from recommend.commands import single
-from recommend.commands.options import CatalogueFolders, ClusterOption, RulesFolder
+from recommend.commands.options import AsJson, CatalogueFolders, ClusterOption, RulesFolder
 from recommend.infer.counter import Counter
 from recommend.measure.model import Side
-from recommend.show.bar import working
-from recommend.show.came_back import came_back_lines
-from recommend.show.console import console, print_byline
-from recommend.show.effects import as_document, print_check, print_effects, print_liked
-from recommend.trial.came_back import came_back
-from recommend.trial.kept import kept_visits
-from recommend.trial.kept_trials import shop_of
-from recommend.trial.liked import liked
+from recommend.show.console import console, print_byline, working
+from recommend.show.effects import (
+    as_document,
+    came_back_lines,
+    print_check,
+    print_effects,
+    print_liked,
+)
+from recommend.trial.came_back import came_back, liked
+from recommend.trial.kept_trials import kept_visits, shop_of
 from recommend.visit import Visit
 
 
@@ -40,7 +42,7 @@ def effects(
         bool, typer.Option("--check", help="foretell each visit from all the others instead")
     ] = False,
     cluster: ClusterOption = None,
-    as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
+    as_json: AsJson = False,
 ) -> None:
     """Show what each product did to rearfoot motion, learned from the shop's kept trials.
 

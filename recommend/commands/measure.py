@@ -15,7 +15,7 @@ import typer
 
 from recommend.catalogue.shop import open_rulebook
 from recommend.commands import single
-from recommend.commands.options import Force, RulesFolder
+from recommend.commands.options import AsJson, Force, RulesFolder
 from recommend.errors import InputError, Place, nearest
 from recommend.measure.capture import (
     CaptureOptions,
@@ -33,8 +33,7 @@ from recommend.reading import read_document
 from recommend.reading.document import refuse_no_file
 from recommend.rulebook import Rulebook
 from recommend.settings import setting
-from recommend.show.bar import working
-from recommend.show.console import console, print_byline
+from recommend.show.console import console, print_byline, working
 from recommend.show.measured import print_error_terms, print_measured
 from recommend.show.stance_curve import usual_bands
 from recommend.visit.shelf import Shelf
@@ -91,7 +90,6 @@ Crop = Annotated[
 ErrorTerms = Annotated[
     bool, typer.Option("--error-terms", help="what the error of each measure is made of")
 ]
-AsJson = Annotated[bool, typer.Option("--json", help="print the same as JSON")]
 
 
 def measure(

@@ -17,14 +17,13 @@ from recommend.check.promises import load_promises
 from recommend.check.released import write_released
 from recommend.check.schemas import write_schemas
 from recommend.check.whole import check
-from recommend.commands.options import Force
+from recommend.commands.options import AsJson, Force
 from recommend.errors import Exit
 from recommend.output import PAGE, write_output
 from recommend.rulebook import load_rulebook
 from recommend.settings import setting
-from recommend.show.bar import working
 from recommend.show.book_page import book_page
-from recommend.show.console import console
+from recommend.show.console import console, working
 from recommend.show.difference import (
     difference_json,
     print_books,
@@ -118,7 +117,7 @@ def diff(
     ] = None,
     customers: Annotated[int, typer.Option(min=1, max=60000, help="how many are drawn")] = 1500,
     seed: Annotated[int, typer.Option(help="which customers are drawn")] = 1,
-    in_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
+    in_json: AsJson = False,
 ) -> None:
     """Say everything that changed, and over a population of customers whom it touches.
 

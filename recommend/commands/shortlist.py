@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -13,20 +13,23 @@ import typer
 from rich.console import RenderableType
 from rich.text import Text
 
-from recommend.catalogue.shop import open_catalogue, open_rulebook
+from recommend.catalogue.shop import open_catalogue, open_rulebook, open_visit
 from recommend.commands import single
 from recommend.commands.options import (
+    AsJson,
     CatalogueFolders,
+    Full,
     Keep,
+    Pager,
     RulesFolder,
     StorePath,
     VisitName,
     asked_sections,
     visit_file,
 )
+from recommend.dataclass import dataclass
 from recommend.errors import Exit, RecommendError
 from recommend.match.outcome import Outcome, as_document
-from recommend.measure.named import read_measured_visit
 from recommend.settings import setting
 from recommend.show.answer import answer_lines
 from recommend.show.console import console, print_paged
@@ -50,17 +53,15 @@ def shortlist(
             help="show this part instead, may be repeated: " + ", ".join(SECTIONS) + ", sure",
         ),
     ] = None,
-    full: Annotated[bool, typer.Option("--full", help="show all of it")] = False,
-    pager: Annotated[
-        bool, typer.Option("--pager/--no-pager", help="open what is longer than the screen in it")
-    ] = True,
+    full: Full = False,
+    pager: Pager = True,
     catalogue: CatalogueFolders = None,
     rules: RulesFolder = None,
     learned: Annotated[
         Path | None,
         typer.Option(metavar="KEPT", help="heed effects learned from these visits (folder, store)"),
     ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
+    as_json: AsJson = False,
     keep: Keep = None,
     store: StorePath = None,
 ) -> None:
@@ -75,9 +76,7 @@ def shortlist(
         raise RecommendError("--store names where to keep, but nothing would be kept: add --keep")
     sections = asked_sections(show or [], (*SECTIONS, SURE), full)
     book = open_rulebook(rules)
-    seen = read_measured_visit(
-        visit_file(visit), book.questions, book.parameters, book.measures, book.purposes
-    )
+    seen = open_visit(visit_file(visit), book)
     products = open_catalogue(book, catalogue)
     heeded = _heeded(outcome_of(seen, book, products), learned)
     outcome = heeded.outcome
@@ -122,7 +121,7 @@ def _heeded(by_rules: Outcome, folder: Path | None) -> _Heeded:
         tried,
         tried_words,
     )
-    from recommend.trial.kept import kept_visits
+    from recommend.trial.kept_trials import kept_visits
 
     judged = tried(by_rules)
     outcome, heeds = heeding(by_rules, judged), {TRIED: None} if judged else {}
@@ -143,7 +142,7 @@ def _document(heeded: _Heeded) -> dict[str, Any]:
     told |= {"heeds": sorted(heeded.heeds)} if heeded.heeds else {}
     if heeded.learned is None:
         return told
-    from recommend.show.learned import as_document as learned_document
+    from recommend.show.effects import learned_document
 
     return told | {"learned": learned_document(heeded.learned)}
 
@@ -153,14 +152,14 @@ def _shown(
 ) -> Iterator[RenderableType]:
     width, outcome, learned = console().width, heeded.outcome, heeded.learned
     if learned is not None:
-        from recommend.show.learned import notice_blocks
+        from recommend.show.effects import notice_blocks
 
         yield from notice_blocks(learned)
     if not sections:
         sure = _sure(heeded.by_rules)
         yield from answer_lines(outcome, sure, width, called, number, heeded.notice)
     else:
-        from recommend.show.layout import inset
+        from recommend.show.console import inset
         from recommend.show.shortlist import section_blocks
 
         if heeded.notice:
@@ -172,7 +171,7 @@ def _shown(
             if heeded.heeds and outcome.shortlist is not None:
                 yield inset("How sure is told of the rules' own order, by today's readings.", 0)
     if learned is not None:
-        from recommend.show.learned import expected_blocks
+        from recommend.show.effects import expected_blocks
 
         yield from expected_blocks(learned, outcome.book)
 

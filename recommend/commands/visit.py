@@ -3,24 +3,23 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
-from recommend.catalogue.shop import open_catalogue, open_rulebook
-from recommend.commands.completing import drafts
+from recommend.catalogue.shop import open_catalogue, open_rulebook, open_visit
 from recommend.commands.decide import decide
 from recommend.commands.lift import lift
-from recommend.commands.options import RulesFolder, TakesNegatives, called
+from recommend.commands.options import RulesFolder, TakesNegatives, called, drafts
 from recommend.commands.shelved import Known, edit, form, history, list_, outcomes, steps_for
 from recommend.door import typed
 from recommend.errors import Exit, InputError, Place
 from recommend.infer.counter import Counter, Progress
 from recommend.match.harm import handed_on
-from recommend.measure.named import read_measured_visit
 from recommend.measure.repeatability import Repeated
 from recommend.measure.repeatability import repeatability as repeatability_of
 from recommend.records.database import store_path
@@ -38,7 +37,7 @@ from recommend.show.dialogue import (
     say,
 )
 from recommend.show.figures import LEVEL_WORDS
-from recommend.show.repeats import EXPLAINED, repeat_lines
+from recommend.show.history import REPEATS, repeat_lines
 from recommend.show.sure import sure_line
 from recommend.trial.resemblance import lab_resemblance
 from recommend.visit import Visit, read_visit
@@ -197,17 +196,17 @@ def enter(
     say("\n".join(f"{LEVEL_WORDS['see-clinician']}: {text}" for text in advice.values()))
     draft.said = [*stops, *advice]
     told: set[str] = set()
-    last = [""]
+    known = _Known(counter)
 
     def after_block(block: str) -> str:
-        progress = counter.progress(visit_of(draft.tree))
+        visit = visit_of(draft.tree)
+        progress = counter.progress(visit)
         told.update(draft.said)
         notes = list(note_lines(progress, told))
         told.update(note.rule for note in progress.notes)
-        known = "\n".join(_known(counter, draft, progress, block))
-        said = [*notes, *([known] if known != last[0] else [])]  # said once, not after each block
-        last[0] = known
-        return "\n".join(said)
+        before = known.said
+        now = known.lines(visit, progress, block)
+        return "\n".join([*notes, *(now if now != before else ())])  # said once
 
     try:
         run(entry, lambda: shelf.save(draft), after_block, answer=answer)
@@ -215,17 +214,36 @@ def enter(
         print()
         say(f"Saved. Go on with: recommend visit resume {draft.reference}")
         return
-    _ended(counter, draft, shelf)
+    _ended(counter, draft, shelf, known)
 
 
-def _known(counter: Counter, draft: Draft, progress: Progress, block: str) -> Iterator[str]:
-    """What is known so far, and how sure it is once nothing is missing for the foot types."""
-    yield progress_line(progress, block)
-    if not progress.next_measure:
-        yield _sure(counter, draft)
+@dataclass(slots=True)
+class _Known:
+    """What is known so far, and how sure it is once nothing is missing for the foot types.
+
+    Attributes
+    ----------
+    said : the lines that were said last.
+    sure : how sure the outcome is, and of which visit: redraws take their time.
+    """
+
+    counter: Counter
+    said: tuple[str, ...] = ()
+    sure: tuple[Visit, str] | None = None
+
+    def lines(self, visit: Visit, progress: Progress, block: str) -> tuple[str, ...]:
+        """What is to be said after a block."""
+        sure = () if progress.next_measure else (self._sure_of(visit),)
+        self.said = (progress_line(progress, block), *sure)
+        return self.said
+
+    def _sure_of(self, visit: Visit) -> str:
+        if self.sure is None or self.sure[0] != visit:
+            self.sure = visit, _sure(self.counter, visit)
+        return self.sure[1]
 
 
-def _ended(counter: Counter, draft: Draft, shelf: Shelf) -> None:
+def _ended(counter: Counter, draft: Draft, shelf: Shelf, known: _Known) -> None:
     """Put the visit on the shelf; say what came of it and what to type next."""
     visit = visit_of(draft.tree)
     path = shelf.finish(draft)
@@ -233,9 +251,9 @@ def _ended(counter: Counter, draft: Draft, shelf: Shelf) -> None:
         _keep_return(visit, shelf)
     progress = counter.progress(visit)
     stopped = bool(counter.stops(visit))
-    known = () if stopped else _known(counter, draft, progress, "end")
+    lines = () if stopped else known.lines(visit, progress, "end")
     heading("The visit")
-    say("\n".join([*note_lines(progress), *known]))
+    say("\n".join([*note_lines(progress), *lines]))
     print(f"Visit: {path}")
     if stopped:
         print(f"Next:  recommend sheet {called(path)}   (the page that says whom to see)")
@@ -298,12 +316,12 @@ def _last_answers(draft: Draft, shelf: Shelf) -> dict[str, str]:
     return dict(read_visit(file).answers) if earlier and file.exists() else {}
 
 
-def _sure(counter: Counter, draft: Draft) -> str:
+def _sure(counter: Counter, visit: Visit) -> str:
     """How sure the outcome is by redraws, and what to take again first; empty after a stop."""
     from recommend.whatif.redraw import sureness  # only here: most blocks need none of it
 
     book = counter.book
-    outcome = outcome_of(visit_of(draft.tree), book, open_catalogue(book), counter.engine)
+    outcome = outcome_of(visit, book, open_catalogue(book), counter.engine)
     if outcome.shortlist is None or outcome.shortlist.unplaced:
         return ""
     return sure_line(sureness(outcome), book)
@@ -337,10 +355,7 @@ def repeatability(
     Example: recommend visit repeatability catalogue_demo/repeats/*.yaml
     """
     book = open_rulebook(rules)
-    visits = [
-        read_measured_visit(file, book.questions, book.parameters, book.measures, book.purposes)
-        for file in files
-    ]
+    visits = [open_visit(file, book) for file in files]
     found = repeatability_of(visits, book.measures, book.parameters)
     if not found:
         raise InputError(
@@ -351,7 +366,7 @@ def repeatability(
     for line in repeat_lines(found, book.measures):
         print(line)
     print()
-    say(EXPLAINED)
+    say(REPEATS)
     alike = lab_resemblance(visits, book.parameters)
     for name, value in alike.items():
         say(f"{name}: each stride resembles the one before by at most {value:.2f} (95 %).")

@@ -14,12 +14,13 @@ from typing import Any
 import numpy as np
 
 from recommend.catalogue.loading import Catalogue, Item
-from recommend.coverage.crowd import Crowd, tally_of
+from recommend.coverage.crowd import Crowd, added
 from recommend.coverage.evaluate import Terms
 from recommend.coverage.numbers import Array
 from recommend.coverage.report import Assessor, Coverage, Share
 from recommend.coverage.split import SERVED, UNDETERMINED
 from recommend.coverage.tally import PEOPLE, Tally, add
+from recommend.coverage.tally import tally as tallied
 from recommend.coverage.visits import resampled
 from recommend.match.sizes import CHILD, Availability, SizeClasses
 from recommend.match.weighing import WAYS, Way
@@ -277,7 +278,7 @@ def compare_rules(
 ) -> Comparison:
     """The same customers and catalogue under two rulebooks."""
     pairs = zip(*(crowd.cases(one.book, one.classes) for one in (here, there)), strict=True)
-    both = tally_of((np.column_stack(pair) for pair in pairs), crowd.count)
+    both = added(tallied(np.column_stack(pair)) for pair in pairs)
     width = here.layout.stop + 1
     mine = Tally(both.cases[:, :width], both.counts)
     theirs = Tally(both.cases[:, width:], both.counts)

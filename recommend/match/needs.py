@@ -8,13 +8,14 @@ becomes a strong wish; the contradiction is said in words.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 
+from recommend.dataclass import dataclass
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.comparisons import COMPARISONS, Comparison, opposite
@@ -107,6 +108,14 @@ class Active:
     def rows(self, part: slice | NDArray[np.intp]) -> Active:
         """The same of some customers only."""
         return Active(self.asked[part], self.weights[part], self.binding[part], self.told[part])
+
+    def distinct(self) -> tuple[Active, NDArray[np.intp]]:
+        """The d customers who need different things, and which of them each of g is, (g,)."""
+        words = [self.asked, self.binding, self.told, self.weights.view(np.uint8)]
+        rows = np.concatenate([one.view(np.uint8) for one in words], axis=1)
+        whole = rows.view(np.dtype((np.void, rows.shape[1]))).ravel()
+        _, first, which = np.unique(whole, return_index=True, return_inverse=True)
+        return self.rows(first), which.ravel()
 
     def without_wish(self, need: int) -> Active:
         """The same with one wish not asked."""

@@ -6,10 +6,11 @@ Two outcomes are compared statement by statement (`changes`).
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, field
 from typing import Any
 
 from recommend.catalogue.loading import Catalogue
+from recommend.dataclass import dataclass
 from recommend.infer.assess import Assessment, FootAssessment
 from recommend.infer.derivation import Derivation, Lacking
 from recommend.infer.marks import marks_of, share_below

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
 
@@ -16,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from recommend.catalogue.loading import Item
+from recommend.dataclass import dataclass
 from recommend.measure.sizing import foot_length_of
 from recommend.parameters import Parameters
 from recommend.visit.models import Visit

@@ -7,11 +7,12 @@ for this customer, and the reason is said.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING
 
 from recommend.catalogue.loading import Item, level_of
 from recommend.catalogue.models import Kind, Product
+from recommend.dataclass import dataclass
 from recommend.errors import InputError, Place, nearest
 from recommend.match.harm import close_to_harm, harmful
 from recommend.match.needs import level_words

@@ -16,6 +16,7 @@ from recommend.infer.marks import beside
 from recommend.measure.definitions import MeasureDef, MeasureDefs, unit_words, value_words
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.rulebook.book import Rulebook
+from recommend.show.console import WIDE, bullet, heading, inset, plain_table
 from recommend.show.figures import (
     EFFECT_WORDS,
     LEVEL_WORDS,
@@ -24,7 +25,6 @@ from recommend.show.figures import (
     person_words,
     sure_words,
 )
-from recommend.show.layout import WIDE, bullet, heading, inset, plain_table
 
 _LEVEL = {
     "stop": (LEVEL_WORDS["stop"], "bold red"),

@@ -9,16 +9,16 @@ answer is exact to the last decimal that rules compare.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 
+from recommend.dataclass import dataclass
 from recommend.infer.variations import STEP, Floats, Key
 from recommend.match.shortlist import GROUPS
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.models import NOTE_LEVELS
 from recommend.rulebook.naming import DECIMALS
-from recommend.whatif.whatif import Outcomes, WhatIf
+from recommend.whatif.redraw import Outcomes, WhatIf
 
 # Steps looked at from the one below each place: what is rounded before it is compared turns up to
 # half a step beside the place, so that either side of it lies among these four.

@@ -152,6 +152,8 @@ def _zero(still: MarksRecording | None, parameters: Parameters) -> _Zero:
 def _no_stride(recording: MarksRecording, stances: Sequence[tuple[int, int]]) -> InputError:
     if stances:
         found = f"none of the {len(stances)} strides has all its marks"
+        if recording.seen:
+            found += f": {'; '.join(flag.detail for flag in recording.seen)}"
         return InputError(Place(recording.name), found, mend="mark the missing frames")
     return InputError(
         Place(recording.name),
