@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 import textwrap
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import field
 from datetime import date
 
 from rich.text import Text
@@ -45,6 +46,7 @@ class Part:
     wordings: Sequence[Sequence[str]]
     style: str = ""
     chosen: int = 0
+    _lines: dict[tuple[int, int], list[Text]] = field(default_factory=dict, repr=False)
 
     def shorten(self) -> bool:
         """Take the next shorter wording; whether there was one."""
@@ -56,9 +58,12 @@ class Part:
 
     def lines(self, width: int) -> list[Text]:
         """The chosen wording as lines of at most `width` columns."""
-        paragraphs = self.wordings[self.chosen]
-        wrapped = [line for text in paragraphs for line in _wrapped(text, width - LABEL)]
-        return [self._line(line, index == 0) for index, line in enumerate(wrapped)]
+        if (self.chosen, width) not in self._lines:
+            paragraphs = self.wordings[self.chosen]
+            wrapped = [line for text in paragraphs for line in _wrapped(text, width - LABEL)]
+            told = [self._line(line, index == 0) for index, line in enumerate(wrapped)]
+            self._lines[self.chosen, width] = told
+        return self._lines[self.chosen, width]
 
     def _line(self, line: str, first: bool) -> Text:
         label = self.label if first else ""
