@@ -14,7 +14,7 @@ from recommend.commands.completing import records, rule_ids
 from recommend.commands.options import Force, StorePath
 from recommend.errors import RecommendError
 from recommend.explain.explaining import Explanation
-from recommend.output import PAGE, write_output
+from recommend.output import PAGE, refuse_other_kinds, write_output
 from recommend.records.database import store_path
 from recommend.records.events import events_of
 from recommend.records.keeping import Archive, origins_kept
@@ -70,6 +70,7 @@ def explain(
     """
     if sum(one is not None for one in (product, why_not, rule)) > 1:
         raise RecommendError("name one of --product, --why-not and --rule")
+    refuse_other_kinds(html, PAGE, force=force)
     with Store(store_path(store)) as opened:
         *others, chosen = opened.find_all(record)
         replayed = Replayer(Archive(opened), heeded).replay(chosen)

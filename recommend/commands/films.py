@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import re
+import shutil
+import tempfile
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import typer
 
+from recommend.atomic import written_whole
 from recommend.errors import InputError, Place
 from recommend.measure.capture import (
     CaptureOptions,
@@ -27,7 +30,7 @@ if TYPE_CHECKING:
     from recommend.measure.measured import Measured
     from recommend.rulebook import Rulebook
 
-_NUMBER = r"\d+(?:\.\d+)?"
+_NUMBER = r"[0-9]{1,9}(?:\.[0-9]{1,9})?"
 _LINE = re.compile(rf"({_NUMBER}),({_NUMBER}):({_NUMBER}),({_NUMBER})(?:=({_NUMBER}))?")
 
 
@@ -85,18 +88,19 @@ def measure(
     marks: Path | None,
     tell: Callable[[int, int], None],
     written: list[Path],
+    *,
+    force: bool,
 ) -> list[Measured]:
     """Measure the legs of a film; write its contact sheet, and its marks where that was asked.
 
-    `written` takes the names of what was written.
+    `written` takes the names of what was written; with `force` marks are written over any file.
     """
-    if marks is not None:
-        refuse_other_kinds(marks, MARKS_KIND)
+    refuse_other_kinds(marks, MARKS_KIND, force=force)
     read = open_film(file, book.parameters, options, tell)
     written.append(_write_sheet(file, read, book.parameters, tell))
     _tell_doubtful(file, read)
     if marks is not None:
-        written += _save(marks, read, sha256_of(file))
+        written += _save(marks, read, sha256_of(file), force=force)
     found, failed = measure_film(file, read, book.parameters, book.measures, options)
     for error in failed:
         typer.echo(str(error), err=True)
@@ -137,14 +141,14 @@ def _tell_doubtful(file: Path, read: FilmRead) -> None:
 MARKS_KIND = table("# capture: marks")
 
 
-def _save(path: Path, read: FilmRead, digest: str) -> list[Path]:
+def _save(path: Path, read: FilmRead, digest: str, *, force: bool) -> list[Path]:
     from recommend.measure.video.reading import marks_csv
 
     written = []
     for one in read.recordings:
         several = len(read.recordings) > 1
         out = path.with_name(f"{path.stem}-{one.side}{path.suffix}") if several else path
-        write_output(out, marks_csv(one, digest), MARKS_KIND, private=True)
+        write_output(out, marks_csv(one, digest), MARKS_KIND, private=True, force=force)
         typer.echo(f"saved {out}", err=True)
         written.append(out)
     return written
@@ -166,6 +170,9 @@ def write_crop(file: Path, row: int, parameters: Parameters) -> None:
     out = file.with_name(f"{file.stem}.below-{row}.mp4")
     if out.exists():
         raise InputError(Place(str(out)), "it is there already", mend="move it away first")
-    with working("copying") as tell:
-        cropped(file, out, row, parameters, tell)
+    with tempfile.TemporaryDirectory() as folder, working("copying") as tell:
+        made = Path(folder) / out.name
+        cropped(file, made, row, parameters, tell)
+        with written_whole(out) as stream, made.open("rb") as whole:
+            shutil.copyfileobj(whole, stream)
     typer.echo(f"saved {out}; the film itself is as it was", err=True)

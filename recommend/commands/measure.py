@@ -119,7 +119,7 @@ def measure(
         film=films.options_of(files, put_right or [], slow_motion, plumb, ruler),
     )
     written: list[Path] = []
-    found = _measured(files, book, options, marks, written)
+    found = _measured(files, book, options, (marks, force), written)
     if as_json:
         print(json.dumps(as_document(found), ensure_ascii=False))
     else:
@@ -140,19 +140,20 @@ def _measured(
     files: list[Path],
     book: Rulebook,
     options: CaptureOptions,
-    marks: Path | None,
+    marks: tuple[Path | None, bool],
     written: list[Path],
 ) -> list[Measured]:
-    """Every foot of every file; `marks` is where those found in films are saved.
+    """Every foot of every file; `marks` is where those found in films go.
 
-    `written` takes the names of what is written beside films.
+    `marks` says too whether any file there is written over; `written` takes the names of what is
+    written beside films.
     """
     found: list[Measured] = []
     with working("measuring") as tell:
         for done, file in enumerate(files):
             tell(done, len(files))
             if is_film(file):
-                found += films.measure(file, book, options, marks, tell, written)
+                found += films.measure(file, book, options, marks[0], tell, written, force=marks[1])
             else:
                 found += measure_capture(file, book.parameters, book.measures, options)
     return found

@@ -100,6 +100,12 @@ _WORDS = {"null": None, "~": None, "": None, "true": True, "false": False}
 _MAX_DIGITS = 18
 
 
+def is_bare_text(value: str) -> bool:
+    """Whether `value`, written without quotes, would be read as text and not as something else."""
+    others = (_INT, _FLOAT, _NOT_FINITE)
+    return value.lower() not in _WORDS and not any(one.fullmatch(value) for one in others)
+
+
 class Builder:
     """Builds the data of one document and notes where each part stands.
 

@@ -13,12 +13,11 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-import yaml
 from pydantic import TypeAdapter
 
 from recommend.atomic import held, write_atomically
 from recommend.errors import InputError, Place, nearest
-from recommend.reading import read_document, read_text
+from recommend.reading import read_document, read_text, written
 from recommend.visit.models import Visit
 from recommend.visit.tree import Tree, tidied
 
@@ -116,8 +115,7 @@ class Shelf:
         return [one for one in self._drafts() if isinstance(one, InputError)]
 
     def _drafts(self) -> Iterator[Draft | InputError]:
-        files = (self.folder / DRAFTS).glob("*.json")
-        for file in sorted(files, key=lambda f: -f.stat().st_mtime_ns):
+        for file in sorted((self.folder / DRAFTS).glob("*.json"), key=_changed, reverse=True):
             try:
                 yield self._read(file)
             except InputError as error:
@@ -253,6 +251,14 @@ class Shelf:
             ) from error
 
 
+def _changed(file: Path) -> int:
+    """When a file was last changed; of one that went meanwhile, or is a link to nothing, never."""
+    try:
+        return file.stat().st_mtime_ns
+    except OSError:
+        return 0
+
+
 def _same(path: Path, tree: Tree) -> bool:
     return bool(read_document(path).data == tidied(copy.deepcopy(tree)))
 
@@ -265,15 +271,5 @@ def visit_text(tree: Tree) -> str:
 
 def _part(key: str, value: Any) -> str:
     """One top-level part, on lines of its own; inside it, the innermost lists on one line."""
-    text: str = yaml.dump(
-        {key: value}, Dumper=_Dumper, sort_keys=False, allow_unicode=True, width=100,
-        default_flow_style=None if isinstance(value, (dict, list)) else False,
-    )  # fmt: skip
-    return text
-
-
-class _Dumper(yaml.SafeDumper):
-    """Lists of numbers on one line; no aliases, which a visit file may not hold."""
-
-    def ignore_aliases(self, _data: Any) -> bool:
-        return True
+    inner = None if isinstance(value, (dict, list)) else False
+    return written({key: value}, width=100, default_flow_style=inner)

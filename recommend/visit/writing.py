@@ -12,11 +12,13 @@ from typing import Any
 
 from ruamel.yaml import YAML
 from ruamel.yaml.comments import CommentedMap, CommentedSeq
+from ruamel.yaml.representer import RoundTripRepresenter
 
 from recommend.atomic import held, write_atomically
 from recommend.errors import InputError, Place
 from recommend.reading import validate
 from recommend.reading.document import Document, parse_document, read_document
+from recommend.reading.plain_data import is_bare_text
 from recommend.visit.models import Visit
 
 _WIDTH = 100  # of a written line
@@ -136,6 +138,19 @@ def _edited_yaml(document: Document, part: str, edit: Callable[[Any], None], emp
     return "".join([*lines[:start], *kept, *lines[end:]])
 
 
+class _Representer(RoundTripRepresenter):
+    """Puts quotes around text that the strict reader, or a line in brackets, takes otherwise."""
+
+
+def _text(representer: RoundTripRepresenter, text: str) -> Any:
+    bare = is_bare_text(text) and not set(":?") & set(text)
+    style = None if bare else "'"
+    return representer.represent_scalar("tag:yaml.org,2002:str", text, style=style)
+
+
+_Representer.add_representer(str, _text)
+
+
 def _dumped(yaml: YAML, tree: Any) -> list[str]:
     out = io.StringIO()
     yaml.dump(tree, out)
@@ -187,6 +202,7 @@ def _span(document: Document, part: str, lines: list[str]) -> tuple[int, int]:
 def _round_trip(text: str) -> YAML:
     """A round-trip parser that indents lists as the text does."""
     yaml = YAML()
+    yaml.Representer = _Representer
     yaml.width = _WIDTH
     yaml.preserve_quotes = True
     indented = re.search(
