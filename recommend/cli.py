@@ -6,13 +6,12 @@ so that the shortlist starts fast.
 
 from __future__ import annotations
 
-import atexit
 import gc
 import importlib
 import os
 import sys
 from types import SimpleNamespace
-from typing import Any, NoReturn
+from typing import Any, NoReturn, cast
 
 import typer
 from typer.core import TyperGroup
@@ -66,6 +65,8 @@ class LazyGroup(TyperGroup):
         if cmd_name not in COMMANDS:
             return None
         module = importlib.import_module(COMMANDS[cmd_name][0])
+        gc.freeze()  # what was imported stays
+        gc.enable()
         command: Any = typer.main.get_command(module.app)
         command.name = cmd_name
         return command
@@ -142,7 +143,7 @@ _SELDOM = 50_000, 20, 50  # new objects until rubbish is looked for, and so on
 _COMPLETING = "_RECOMMEND_COMPLETE"  # a shell asks what could be typed, by no argument
 
 
-def main(args: list[str] | None = None) -> None:
+def main(args: list[str] | None = None) -> NoReturn:
     """Run the command line; errors raised on purpose become one sentence on stderr.
 
     Nothing typed at all shows where to begin.
@@ -169,8 +170,9 @@ def main(args: list[str] | None = None) -> None:
 def _start_light() -> None:
     """Do without what costs a short run time: most of what a start makes lives until its end."""
     gc.set_threshold(*_SELDOM)
-    atexit.register(gc.freeze)  # nor is rubbish looked for when the system takes it all
-    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "1")  # none of ours; looking for them costs
+    # No plugin of it is ours. It is told so, and what would look for them is not even imported.
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "1")
+    sys.modules.setdefault("pydantic.plugin._loader", cast(Any, SimpleNamespace(get_plugins=tuple)))
 
 
 def _leave(error: RecommendError) -> NoReturn:

@@ -106,14 +106,14 @@ class _Crew:
         RecommendError
             If that happens again and again.
         """
-        for _ in range(TRIES):
+        for left in reversed(range(TRIES)):
             try:
                 return sent.future.result()
             except self.lost:
                 for one, there in zip(sent.shared, sent.there, strict=True):
                     if self._there(one) is there:
                         del self.held[id(one)]
-                sent = self.send(sent.shared, sent.own)
+                sent = self.send(sent.shared, sent.own) if left else sent
         raise RecommendError(
             f"workers of the cluster were lost {TRIES} times over one piece of the work; look at "
             "their memory, or leave --cluster out to count on this machine"

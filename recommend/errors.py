@@ -10,8 +10,9 @@ import difflib
 import re
 import unicodedata
 from collections.abc import Iterable
-from dataclasses import dataclass
 from enum import IntEnum
+
+from recommend.dataclass import dataclass
 
 
 class Exit(IntEnum):

@@ -11,10 +11,9 @@ from typing import Any
 
 from recommend.catalogue.loading import Catalogue
 from recommend.catalogue.shop import open_catalogue as _open_catalogue
-from recommend.catalogue.shop import open_rulebook
+from recommend.catalogue.shop import open_rulebook, open_visit
 from recommend.errors import InputError, RecommendError
 from recommend.match.outcome import Outcome, as_document
-from recommend.measure.named import read_measured_visit
 from recommend.rulebook.book import Rulebook
 from recommend.visit.models import Visit
 from recommend.way import outcome_of
@@ -50,8 +49,7 @@ def read_visit(path: Path | str, book: Rulebook) -> Visit:
     InputError
         If something in it does not fit, with its place.
     """
-    file = Path(path)
-    return read_measured_visit(file, book.questions, book.parameters, book.measures, book.purposes)
+    return open_visit(Path(path), book)
 
 
 def shortlist_of(visit: Visit, book: Rulebook, catalogue: Catalogue) -> dict[str, Any]:

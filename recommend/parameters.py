@@ -10,13 +10,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cache, cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal, get_type_hints
 
 from pydantic import Field, create_model, model_validator
 
+from recommend.dataclass import dataclass
 from recommend.errors import InputError, Place, RecommendError, nearest
 from recommend.reading import Document, Strict, validate
 from recommend.reading.texts import Texts
@@ -79,17 +80,23 @@ class Capture(Group):
     step_min_area: NotNegative
     foot_gap: NotNegative
     foot_gap_aside: NotNegative
-    patches_limit: Count
+    specks_limit: Count
     footprint_least: NotNegative
     force_per_length: NotNegative
     width_most: Share
     small_length: Positive
-    small_force: Positive
+    small_load: Positive
+    toddler_length: NotNegative
+    load_most: Positive
     late_start: Share
     askew: NotNegative
+    askew_cut: NotNegative
+    back_again: Share
     side_doubt: Share
     baseline_noted: NotNegative
     dead_line: Count
+    dead_line_led: Count
+    footprint_share_half: Share
     footprint_share_least: Share
     footprint_share_most: NotNegative
     weight_least_walking: NotNegative
@@ -100,6 +107,7 @@ class Capture(Group):
     force_least: NotNegative
     force_most: NotNegative
     partial_share: Share
+    partial_length: Share
     still_travel: Positive
     still_force: Share
     edge_share: Share
@@ -167,10 +175,12 @@ class Capture(Group):
     frames_peak: Count
     placing: NotNegative
     aim: NotNegative
+    toe_out_usual: NotNegative
     toe_out_landing: NotNegative
     toe_out_landing_running: NotNegative
     toe_out_flat: NotNegative
     toe_out_propulsion: NotNegative
+    toe_out_end: NotNegative
     toe_out_noted: NotNegative
     toe_out_limit: NotNegative
     peak_flat: NotNegative
@@ -340,11 +350,13 @@ class Film(Group):
     free_change: Share
     full_change: Share
     covered_size: Share
+    covered_width: Share
     nears_hz: Positive
     nears_least: Share
     belt_near: Positive
     edge_radii: NotNegative
     seen_least: Share
+    second_leg: Share
     mark_radius_mm: Positive
     acceleration: Positive
     size_change: Share

@@ -9,12 +9,12 @@ from __future__ import annotations
 import os
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 from recommend.atomic import held, write_atomically
+from recommend.dataclass import dataclass
 from recommend.errors import InputError, Place, nearest
 
 FILE_VARIABLE = "RECOMMEND_SETTINGS"

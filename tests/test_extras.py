@@ -52,7 +52,7 @@ def test_no_text_tells_anyone_to_install_a_bare_recommend() -> None:
 def test_the_distribution_is_named_as_in_the_project_file() -> None:
     """The name in the hints is the name that is built; the command stays `recommend`."""
     assert PROJECT["name"] == DISTRIBUTION != "recommend"
-    assert PROJECT["scripts"] == {"recommend": "recommend.cli:main"}
+    assert PROJECT["scripts"] == {"recommend": "recommend.__main__:main"}
 
 
 def test_in_a_checkout_the_hint_names_the_checkout(

@@ -14,7 +14,7 @@ from typer.testing import CliRunner
 
 from recommend.cli import app
 from recommend.rulebook import load_rulebook
-from recommend.show import manual, manual_facts
+from recommend.show import manual
 from tests import command_lines
 from tests.command_lines import DOCUMENTS, ROOT
 
@@ -80,8 +80,8 @@ def test_a_page_follows_the_rulebook() -> None:
         limits={**book.limits, "fpi-pronated": other},
     )
     text = "{{coverage.choice}} {{trial.confidence\npercent}} {{limits.fpi-pronated}}"
-    assert manual_facts.filled(text, changed) == "61.5 87.5 5.25"
-    assert "choice of 61.5" in manual_facts.filled(manual.pages()["buyer"].text, changed)
+    assert manual.filled(text, changed) == "61.5 87.5 5.25"
+    assert "choice of 61.5" in manual.filled(manual.pages()["buyer"].text, changed)
 
 
 def test_a_page_without_numbers_needs_no_settings(tmp_path: Path) -> None:

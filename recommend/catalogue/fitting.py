@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from recommend.catalogue.loading import Item
+from recommend.dataclass import dataclass
 from recommend.parameters import Parameters
 
 # What decides whether one goes into the other, whether or not a rule asks for it.

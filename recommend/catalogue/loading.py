@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any, Literal
 
 from recommend.catalogue.models import CatalogueFile, Product
+from recommend.dataclass import dataclass
 from recommend.errors import InputError, Place, nearest
 from recommend.reading import Document, Strict, problems_in
 from recommend.reading.checked import mend_number

@@ -1,6 +1,6 @@
-"""The rulebook and the catalogue of this shop, as its settings say.
+"""The rulebook and the catalogue of this shop, as its settings say, and visits measured by them.
 
-Every command opens both through here. Errors of this lab, several catalogues and a stock list give
+Every command opens them through here. Errors of this lab, several catalogues and a stock list give
 other texts, which are read like files; no folder is made for them.
 """
 
@@ -15,10 +15,12 @@ from typing import Any
 from recommend.catalogue.loading import Catalogue, load_catalogue, prepared_catalogue
 from recommend.catalogue.stacking import merged, read_stock, stacked, stacked_texts
 from recommend.errors import InputError, Place, nearest
+from recommend.measure.named import read_measured_visit
 from recommend.reading.texts import Texts
 from recommend.reading.written import written
 from recommend.rulebook import Rulebook, prepared_rulebook
 from recommend.settings import lab_errors, setting, settings_file
+from recommend.visit.models import Visit
 
 _OF_LAB = "measured in this lab from repeats"
 
@@ -64,6 +66,17 @@ def open_catalogue(book: Rulebook, options: Sequence[Path] | None = None) -> Cat
         replace(one, place=items[one.id].place, as_of=items[one.id].as_of) for one in made.items
     )
     return replace(made, items=origins, sources=sources)
+
+
+def open_visit(file: Path, book: Rulebook) -> Visit:
+    """A visit file, with the captures that it names measured.
+
+    Raises
+    ------
+    InputError
+        If something in it does not fit, with its place.
+    """
+    return read_measured_visit(file, book.questions, book.parameters, book.measures, book.purposes)
 
 
 def with_errors(

@@ -9,11 +9,12 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from recommend.catalogue.loading import Catalogue, Item, load_catalogue
+from recommend.dataclass import dataclass
 from recommend.errors import InputError, Place, nearest
 from recommend.reading.document import read_text
 from recommend.reading.texts import Texts

@@ -14,8 +14,7 @@ import numpy as np
 from pydantic import model_validator
 
 from recommend.check.cells import Space, axes_by_stratum, below, truths
-from recommend.check.example_models import Example, Expect, Given, Reading
-from recommend.check.example_tables import Row, Table, rows_of
+from recommend.check.example_tables import Example, Expect, Given, Reading, Row, Table, rows_of
 from recommend.check.finding import Finding
 from recommend.errors import InputError, Place
 from recommend.infer.conclusions import ContradictionError, checked_facts

@@ -30,7 +30,7 @@ from recommend.rulebook.models import AxisThen, NeedsThen
 from recommend.rulebook.serving import FILE, required_wishes
 from recommend.rulebook.terms import Number
 from recommend.rulebook.vocabulary import FOOT_TYPE
-from recommend.trial.bands import LOAD_LIMITS
+from recommend.trial.verdict import LOAD_LIMITS
 
 _NUMBER = re.compile(r"(?<![\w.])(\d+(?:\.\d+)?) degrees")
 _CUSTOMERS = 4000  # of the mixture, who are counted where a need can be met by nothing

@@ -14,13 +14,12 @@ import typer
 from recommend.catalogue.loading import Catalogue
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.catalogue.stacking import read_shops, together
-from recommend.commands.options import CatalogueFolders, ClusterOption, RulesFolder
+from recommend.commands.options import CatalogueFolders, ClusterOption, Full, RulesFolder
 from recommend.coverage.crowd import crowd_of
 from recommend.coverage.run import Question
 from recommend.errors import RecommendError, nearest
 from recommend.rulebook.book import Rulebook
 
-JsonOption = Annotated[bool, typer.Option("--json", help="Print the same as JSON.")]
 SoldOutOption = Annotated[
     bool, typer.Option("--sold-out-counts", help="Count sizes that are made but sold out.")
 ]
@@ -50,7 +49,7 @@ class Asked:
         int | None, typer.Option(min=1, max=100_000_000, help="How many customers are drawn.")
     ] = None
     seed: Annotated[int, typer.Option(min=0, help="Seed of the drawing.")] = 1
-    full: Annotated[bool, typer.Option("--full", help="Show all of it.")] = False
+    full: Full = False
     feet: Annotated[
         Path | None,
         typer.Option(help="Measured feet of a chain, Parquet: a file or a folder of files."),

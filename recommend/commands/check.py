@@ -22,9 +22,16 @@ from recommend.rulebook import load_rulebook
 from recommend.settings import setting
 from recommend.show.bar import working
 from recommend.show.console import console
-from recommend.show.discrimination import discrimination_data, print_discrimination
-from recommend.show.findings import as_json, as_sarif, print_findings, print_verdicts
-from recommend.show.lean import lean_json, print_lean
+from recommend.show.findings import (
+    as_json,
+    as_sarif,
+    discrimination_data,
+    lean_json,
+    print_discrimination,
+    print_findings,
+    print_lean,
+    print_verdicts,
+)
 
 
 def check(

@@ -8,14 +8,12 @@ from typing import Annotated
 import typer
 from rich.text import Text
 
-from recommend.catalogue.shop import open_catalogue, open_rulebook
+from recommend.catalogue.shop import open_catalogue, open_rulebook, open_visit
 from recommend.commands import single
-from recommend.commands.options import CatalogueFolders, RulesFolder, VisitName, visit_file
+from recommend.commands.options import AsJson, CatalogueFolders, RulesFolder, VisitName, visit_file
 from recommend.errors import Exit, RecommendError
 from recommend.explain.explaining import Explanation
-from recommend.match.wishes import OWN_SHOES
-from recommend.match.worn import OWN
-from recommend.measure.named import read_measured_visit
+from recommend.match.wishes import OWN, OWN_SHOES
 from recommend.show.compared import compared_data, compared_lines
 from recommend.show.console import console, print_paged
 from recommend.show.dialogue import say
@@ -33,7 +31,7 @@ def compare(
             help="one to four: letters of the shortlist, SHOE, INSOLE, SHOE+INSOLE, own, no-insole"
         ),
     ],
-    as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
+    as_json: AsJson = False,
     full: Annotated[bool, typer.Option("--full", help="every wish, met alike or not")] = False,
     catalogue: CatalogueFolders = None,
     rules: RulesFolder = None,
@@ -48,7 +46,7 @@ def compare(
         raise RecommendError(f"{len(products)} products are named; at most {MOST} fit side by side")
     book = open_rulebook(rules)
     file = visit_file(visit)
-    seen = read_measured_visit(file, book.questions, book.parameters, book.measures, book.purposes)
+    seen = open_visit(file, book)
     outcome = outcome_of(seen, book, open_catalogue(book, catalogue))
     if outcome.shortlist is None:
         console().print("A stop withholds the shortlist: no product is compared.")

@@ -13,8 +13,8 @@ from recommend.catalogue import load_catalogue
 from recommend.catalogue.stacking import read_shops
 from recommend.cluster import connected
 from recommend.commands import single
-from recommend.commands.buyer import Asked, JsonOption, SoldOutOption, asking
-from recommend.commands.options import Force
+from recommend.commands.buyer import Asked, SoldOutOption, asking
+from recommend.commands.options import AsJson, Force
 from recommend.coverage.as_json import as_document, write_csv
 from recommend.coverage.run import answer
 from recommend.coverage.split import WAYS
@@ -64,7 +64,7 @@ def coverage(
     picture: PictureOption = None,
     csv: CsvOption = None,
     force: Force = False,
-    as_json: JsonOption = False,
+    as_json: AsJson = False,
 ) -> None:
     """Show which feet a catalogue serves, which it does not, and why.
 

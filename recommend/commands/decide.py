@@ -13,7 +13,7 @@ from typing import Annotated, Any
 import typer
 
 from recommend.catalogue.selling import selling
-from recommend.catalogue.shop import open_catalogue, open_rulebook
+from recommend.catalogue.shop import open_catalogue, open_rulebook, open_visit
 from recommend.commands.options import VisitName, called, visit_file
 from recommend.errors import InputError, Place
 from recommend.infer.counter import Counter
@@ -21,7 +21,6 @@ from recommend.match.harm import harmful
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import GROUPS, Candidate, Group
 from recommend.measure.model import SIDES
-from recommend.measure.named import read_measured_visit
 from recommend.measure.sizing import TITLES, box_size
 from recommend.reading import read_document
 from recommend.records.database import store_path
@@ -65,7 +64,7 @@ def decide(
     """
     file = visit_file(visit)
     book = open_rulebook()
-    seen = read_measured_visit(file, book.questions, book.parameters, book.measures, book.purposes)
+    seen = open_visit(file, book)
     products = open_catalogue(book)
     titles = products.titles
     if undo:

@@ -12,7 +12,7 @@ import typer
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.cluster import connected
 from recommend.commands import single
-from recommend.commands.options import CatalogueFolders, ClusterOption, RulesFolder
+from recommend.commands.options import AsJson, CatalogueFolders, ClusterOption, RulesFolder
 from recommend.infer.counter import Counter
 from recommend.measure.model import Side
 from recommend.show.bar import working
@@ -40,7 +40,7 @@ def effects(
         bool, typer.Option("--check", help="foretell each visit from all the others instead")
     ] = False,
     cluster: ClusterOption = None,
-    as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
+    as_json: AsJson = False,
 ) -> None:
     """Show what each product did to rearfoot motion, learned from the shop's kept trials.
 

@@ -11,14 +11,14 @@ import typer
 
 from recommend.commands import single
 from recommend.commands.completing import records, rule_ids
-from recommend.commands.options import Force, StorePath
+from recommend.commands.options import AsJson, Force, StorePath
 from recommend.errors import RecommendError
 from recommend.explain.explaining import Explanation
 from recommend.output import PAGE, refuse_other_kinds, write_output
 from recommend.records.database import store_path
 from recommend.records.events import events_of
 from recommend.records.keeping import Archive, origins_kept
-from recommend.records.replay import Replayer
+from recommend.records.replay import Replayed, Replayer
 from recommend.records.store import Record, Store
 from recommend.settings import setting
 from recommend.show.console import console, print_paged
@@ -53,7 +53,7 @@ def explain(
         typer.Option(min=1, help="levels of the derivation; all of them if not given"),
     ] = None,
     full: Annotated[bool, typer.Option("--full", help="the whole derivation")] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
+    as_json: AsJson = False,
     html: Annotated[
         Optional[Path],  # noqa: UP045
         typer.Option(metavar="FILE", help="write the same as one page, for you alone to read"),
@@ -80,27 +80,32 @@ def explain(
     tree = Explanation(replayed.outcome).of(product, why_not, rule)
     if depth is not None:
         tree = tree.cut(depth)
-    sure: HowSure | None = None
-    changes: tuple[Change, ...] = ()
-    if (product, why_not, rule) == (None, None, None):
-        whatif = WhatIf(replayed.by_rules)
-        sure = sureness(replayed.by_rules, whatif)
-        changes = nearest_changes(whatif)
+    whole = (product, why_not, rule) == (None, None, None)
+    sure, changes = _looked_at(replayed) if whole else (None, ())
     if html is not None:
-        page = explain_page(replayed, tree, sure, changes)
-        write_output(html, page, PAGE, private=True, force=force)
-        of = replayed.outcome.assessment.visit.reference
-        Shelf(setting("visits").value).remember(of, html)
+        _write(html, explain_page(replayed, tree, sure, changes), replayed, force)
         print(f"Written: {html}", file=sys.stderr if as_json else sys.stdout)
     if as_json:
-        data = explain_data(replayed, tree, sure, changes)
-        data |= told.data()
+        data = explain_data(replayed, tree, sure, changes) | told.data()
         typer.echo(json.dumps(data, indent=2, ensure_ascii=False))
-    elif html is None and sure is not None and not (full or depth):
+    elif html is None and whole and not (full or depth):
         print_paged(brief_lines(replayed, sure, changes, told.came, console().width))
     elif html is None:
-        whole = explain_lines(replayed, tree, sure, changes, console().width)
-        typer.echo("\n".join([*whole, *told.lines(console().width)]))
+        lines = explain_lines(replayed, tree, sure, changes, console().width)
+        typer.echo("\n".join([*lines, *told.lines(console().width)]))
+
+
+def _looked_at(replayed: Replayed) -> tuple[HowSure, tuple[Change, ...]]:
+    """How sure an outcome is, and what would change it, by the rules alone."""
+    whatif = WhatIf(replayed.by_rules)
+    return sureness(replayed.by_rules, whatif), nearest_changes(whatif)
+
+
+def _write(html: Path, page: str, replayed: Replayed, force: bool) -> None:
+    """Write the page, and note the file, so that forgetting has it."""
+    write_output(html, page, PAGE, private=True, force=force)
+    of = replayed.outcome.assessment.visit.reference
+    Shelf(setting("visits").value).remember(of, html)
 
 
 def _others_words(reference: str, others: list[Record], chosen: Record) -> str:

@@ -12,7 +12,8 @@ import typer
 from recommend.catalogue.importing import Imported, read_list
 from recommend.cluster import connected
 from recommend.commands import single
-from recommend.commands.buyer import Asked, JsonOption, SoldOutOption, asking
+from recommend.commands.buyer import Asked, SoldOutOption, asking
+from recommend.commands.options import AsJson
 from recommend.coverage.as_json import plain
 from recommend.coverage.briefs import find_gaps, whole_sizes
 from recommend.coverage.run import Question, Stage
@@ -66,7 +67,7 @@ def gaps(
     lines: LinesOption = None,
     budget: BudgetOption = None,
     drop_lines: DropOption = None,
-    as_json: JsonOption = False,
+    as_json: AsJson = False,
 ) -> None:
     """Say what would serve the customers who are not served, as buying briefs.
 

@@ -8,11 +8,10 @@ from typing import Annotated, Any
 
 import typer
 
-from recommend.catalogue.shop import open_rulebook
+from recommend.catalogue.shop import open_rulebook, open_visit
 from recommend.commands.options import RulesFolder, VisitName, visit_file
 from recommend.errors import InputError, Place, nearest
 from recommend.match.harm import findings, harmful, lifted_words
-from recommend.measure.named import read_measured_visit
 from recommend.parameters import Parameters
 from recommend.settings import setting
 from recommend.show.dialogue import say
@@ -39,7 +38,7 @@ def lift(
     """
     file = visit_file(visit)
     book = open_rulebook(rules)
-    seen = read_measured_visit(file, book.questions, book.parameters, book.measures, book.purposes)
+    seen = open_visit(file, book)
     if product is None:
         _list(seen, book.parameters)
         return

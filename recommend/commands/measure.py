@@ -1,21 +1,39 @@
-"""`recommend measure`: pressure frames and video marks in, measures with their errors out."""
+"""`recommend measure`: pressure frames and video marks in, measures with their errors out.
+
+Of a film also its contact sheet, the marks that were found, and a cropped copy.
+"""
 
 from __future__ import annotations
 
 import json
+import re
+import shutil
+import tempfile
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Annotated, Literal, cast
+from typing import TYPE_CHECKING, Annotated, Literal, cast
 
 import typer
 
+from recommend.atomic import written_whole
 from recommend.catalogue.shop import open_rulebook
-from recommend.commands import films, single
-from recommend.commands.options import Force, RulesFolder
+from recommend.commands import single
+from recommend.commands.options import AsJson, Force, RulesFolder
 from recommend.errors import InputError, Place, nearest
-from recommend.measure.capture import CaptureOptions, is_film, measure_capture
+from recommend.measure.capture import (
+    CaptureOptions,
+    is_film,
+    measure_capture,
+    measure_film,
+    open_film,
+    sha256_of,
+)
 from recommend.measure.measured import Measured, as_document
 from recommend.measure.model import Side
+from recommend.output import PICTURE, refuse_other_kinds, table, write_output
+from recommend.parameters import Parameters
 from recommend.reading import read_document
+from recommend.reading.document import refuse_no_file
 from recommend.rulebook import Rulebook
 from recommend.settings import setting
 from recommend.show.bar import working
@@ -23,6 +41,10 @@ from recommend.show.console import console, print_byline
 from recommend.show.measured import print_error_terms, print_measured
 from recommend.show.stance_curve import usual_bands
 from recommend.visit.shelf import Shelf
+
+if TYPE_CHECKING:
+    from recommend.measure.film.reading import FilmOptions, FilmRead
+
 
 MARKS = ("upper-leg", "lower-leg", "upper-heel", "lower-heel")
 Facing = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
@@ -72,7 +94,6 @@ Crop = Annotated[
 ErrorTerms = Annotated[
     bool, typer.Option("--error-terms", help="what the error of each measure is made of")
 ]
-AsJson = Annotated[bool, typer.Option("--json", help="print the same as JSON")]
 
 
 def measure(
@@ -107,7 +128,7 @@ def measure(
     book = open_rulebook(rules)
     if crop is not None:
         for file in files:
-            films.write_crop(file, crop, book.parameters)
+            write_crop(file, crop, book.parameters)
         return
     options = CaptureOptions(
         side=cast(Side | None, _one_of(side, ("left", "right"), "side")),
@@ -116,7 +137,7 @@ def measure(
         facing=cast(Facing | None, _one_of(facing, ("+x", "-x", "+y", "-y", "+z", "-z"), "facing")),
         gait=cast(Moving, _one_of(gait, ("standing", "walking", "running"), "gait")),
         mapping=mapping,
-        film=films.options_of(files, put_right or [], slow_motion, plumb, ruler),
+        film=film_options(files, put_right or [], slow_motion, plumb, ruler),
     )
     written: list[Path] = []
     found = _measured(files, book, options, (marks, force), written)
@@ -125,7 +146,7 @@ def measure(
     else:
         print_measured(found, usual_bands(book), book.measures, book.parameters, console())
         if error_terms:
-            print_error_terms(found, book.measures, console())
+            print_error_terms(found, book.measures, book.parameters, console())
         print_byline(book)
     if plot is not None:
         from recommend.show.measured_plot import save_plot
@@ -143,9 +164,9 @@ def _measured(
     marks: tuple[Path | None, bool],
     written: list[Path],
 ) -> list[Measured]:
-    """Every foot of every file; `marks` is where those found in films go.
+    """Every foot of every file; `marks` is where those found in films are saved.
 
-    `marks` says too whether any file there is written over; `written` takes the names of what is
+    It says too whether any file there is written over; `written` takes the names of what is
     written beside films.
     """
     found: list[Measured] = []
@@ -153,7 +174,7 @@ def _measured(
         for done, file in enumerate(files):
             tell(done, len(files))
             if is_film(file):
-                found += films.measure(file, book, options, marks[0], tell, written, force=marks[1])
+                found += _of_film(file, book, options, marks, tell, written)
             else:
                 found += measure_capture(file, book.parameters, book.measures, options)
     return found
@@ -193,3 +214,150 @@ def _named_marks(pairs: list[str]) -> dict[str, str]:
 
 
 app = single(measure)
+
+
+_NUMBER = r"[0-9]{1,9}(?:\.[0-9]{1,9})?"
+_LINE = re.compile(rf"({_NUMBER}),({_NUMBER}):({_NUMBER}),({_NUMBER})(?:=({_NUMBER}))?")
+
+
+def film_options(
+    files: Sequence[Path],
+    put_right: Sequence[str],
+    slow_motion: float,
+    plumb: str | None,
+    ruler: str | None,
+) -> FilmOptions | None:
+    """What was said of the films among `files` on the command line; None without films.
+
+    Raises
+    ------
+    InputError
+        If a word does not have its form, or is said of files that are no films.
+    """
+    if not any(is_film(file) for file in files):
+        if put_right or plumb or ruler or slow_motion != 1.0:
+            raise InputError(
+                Place(str(files[0])), "this is not a film",
+                "--put-right, --plumb, --ruler and --slow-motion with films only",
+            )  # fmt: skip
+        return None
+    from recommend.measure.film.by_hand import put_right as read_marks
+    from recommend.measure.film.reading import FilmOptions
+
+    line = _line(plumb, "--plumb", "`120,40:118,600`: upper and lower end in px", of_length=False)
+    length = _line(ruler, "--ruler", "`120,40:420,42=300`: two ends in px, mm between", True)
+    return FilmOptions(
+        slow_motion=slow_motion,
+        put_right=read_marks(put_right),
+        plumb=line[0] if line else None,
+        ruler=length if length else None,
+    )
+
+
+Line = tuple[tuple[tuple[float, float], tuple[float, float]], float]
+
+
+def _line(word: str | None, option: str, allowed: str, of_length: bool) -> Line | None:
+    if word is None:
+        return None
+    found = _LINE.fullmatch(word.replace(" ", ""))
+    if not found or bool(found[5]) != of_length or found.group(1, 2) == found.group(3, 4):
+        raise InputError(Place(option), f"`{word[:60]}` is not such a line", allowed)
+    a, b, c, d = (float(found[k]) for k in (1, 2, 3, 4))
+    return ((a, b), (c, d)), float(found[5] or 0)
+
+
+def _of_film(
+    file: Path,
+    book: Rulebook,
+    options: CaptureOptions,
+    marks: tuple[Path | None, bool],
+    tell: Callable[[int, int], None],
+    written: list[Path],
+) -> list[Measured]:
+    """Measure the legs of a film; write its contact sheet, and its marks where that was asked.
+
+    `written` takes the names of what was written.
+    """
+    to, force = marks
+    refuse_other_kinds(to, MARKS_KIND, force=force)
+    read = open_film(file, book.parameters, options, tell)
+    written.append(_write_sheet(file, read, book.parameters, tell))
+    _tell_doubtful(file, read)
+    if to is not None:
+        written += _save(to, read, sha256_of(file), force=force)
+    found, failed = measure_film(file, read, book.parameters, book.measures, options)
+    for error in failed:
+        typer.echo(str(error), err=True)
+    return list(found)
+
+
+def sheet_path(file: Path) -> Path:
+    """Where the contact sheet of a film is written: next to it."""
+    return file.with_name(f"{file.stem}.marks.png")
+
+
+def _write_sheet(
+    file: Path, read: FilmRead, parameters: Parameters, tell: Callable[[int, int], None]
+) -> Path:
+    from recommend.measure.film.contact_sheet import contact_sheet
+
+    out = sheet_path(file)
+    write_output(out, contact_sheet(file, read, parameters, tell), PICTURE, private=True)
+    typer.echo(f"{out}: look whether every ring sits on its mark", err=True)
+    return out
+
+
+def _tell_doubtful(file: Path, read: FilmRead) -> None:
+    from recommend.measure.film.doubting import doubtful_frames
+    from recommend.measure.film.marked import names_of
+
+    for side, one in read.marked.items():
+        frames = doubtful_frames(one)
+        if frames:
+            typer.echo(
+                f"{file.name}: {side}, a mark is missing or unsure in frames {names_of(frames)}; "
+                "it is left out there, or say where it is: --put-right "
+                f"{side}-lower-heel@{frames[0] + 1}=X,Y",
+                err=True,
+            )
+
+
+MARKS_KIND = table("# capture: marks")
+
+
+def _save(path: Path, read: FilmRead, digest: str, *, force: bool) -> list[Path]:
+    from recommend.measure.video.reading import marks_csv
+
+    written = []
+    for one in read.recordings:
+        several = len(read.recordings) > 1
+        out = path.with_name(f"{path.stem}-{one.side}{path.suffix}") if several else path
+        write_output(out, marks_csv(one, digest), MARKS_KIND, private=True, force=force)
+        typer.echo(f"saved {out}", err=True)
+        written.append(out)
+    return written
+
+
+def write_crop(file: Path, row: int, parameters: Parameters) -> None:
+    """Write a copy of a film without what lies above `row`.
+
+    Raises
+    ------
+    InputError
+        If it is no film, or the copy is there already.
+    """
+    from recommend.measure.film.opening import cropped
+
+    refuse_no_file(file)
+    if not is_film(file):
+        raise InputError(Place(str(file)), "this is not a film", "--crop with films only")
+    out = file.with_name(f"{file.stem}.below-{row}.mp4")
+    if out.exists():
+        raise InputError(Place(str(out)), "it is there already", mend="move it away first")
+    with tempfile.TemporaryDirectory() as folder, working("copying") as tell:
+        made = Path(folder) / out.name
+        cropped(file, made, row, parameters, tell)
+        with written_whole(out) as stream, made.open("rb") as whole:
+            shutil.copyfileobj(whole, stream)
+    typer.echo(f"saved {out}; the film itself is as it was", err=True)

@@ -33,6 +33,14 @@ Force = Annotated[
     bool, typer.Option("--force", help="Write over a file of another kind that is there.")
 ]
 
+AsJson = Annotated[bool, typer.Option("--json", help="print the same as JSON")]
+
+Full = Annotated[bool, typer.Option("--full", help="show all of it")]
+
+Pager = Annotated[
+    bool, typer.Option("--pager/--no-pager", help="open what is longer than the screen in it")
+]
+
 ClusterOption = Annotated[
     Optional[str],  # noqa: UP045
     typer.Option("--cluster", help="Count on the dask cluster whose scheduler is there."),

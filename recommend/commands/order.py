@@ -11,7 +11,8 @@ import typer
 from recommend.catalogue.stacking import read_counts
 from recommend.cluster import connected
 from recommend.commands import single
-from recommend.commands.buyer import Asked, JsonOption, asking
+from recommend.commands.buyer import Asked, asking
+from recommend.commands.options import AsJson
 from recommend.coverage.as_json import plain
 from recommend.coverage.orders import Demand, demand_of, orders_for, with_sales
 from recommend.show.bar import stages
@@ -41,7 +42,7 @@ def order(
     service: ServiceOption = None,
     budget: MoneyOption = None,
     sales: SalesOption = None,
-    as_json: JsonOption = False,
+    as_json: AsJson = False,
 ) -> None:
     """Say how many pieces of what is there to order in which size, for a season.
 

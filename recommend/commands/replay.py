@@ -16,14 +16,13 @@ from recommend.check.changes import unseen
 from recommend.cluster import connected
 from recommend.commands import single
 from recommend.commands.completing import records as kept
-from recommend.commands.options import ClusterOption, StorePath
+from recommend.commands.options import AsJson, ClusterOption, StorePath
 from recommend.errors import Exit, RecommendError, counted
 from recommend.infer.engine import engine_name
 from recommend.records.database import store_path
-from recommend.records.impact import COMPARED, Impact, PastVisits, disagreements, impact_of
+from recommend.records.impact import COMPARED, Impact, PastVisits, Retold, disagreements, impact_of
 from recommend.records.keeping import Archive
 from recommend.records.replay import Replayer
-from recommend.records.retold import Retold
 from recommend.records.store import SHORTLIST, Record, Store
 from recommend.rulebook import load_rulebook
 from recommend.rulebook.contents import contents_of
@@ -61,7 +60,7 @@ def replay(
     listed: Annotated[
         int, typer.Option("--listed", min=1, help="how many changed records to list")
     ] = 10,
-    as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
+    as_json: AsJson = False,
     store: StorePath = None,
     cluster: ClusterOption = None,
 ) -> None:

@@ -17,7 +17,7 @@ from recommend.check.promises import load_promises
 from recommend.check.released import write_released
 from recommend.check.schemas import write_schemas
 from recommend.check.whole import check
-from recommend.commands.options import Force
+from recommend.commands.options import AsJson, Force
 from recommend.errors import Exit
 from recommend.output import PAGE, refuse_other_kinds, write_output
 from recommend.rulebook import load_rulebook
@@ -119,7 +119,7 @@ def diff(
     ] = None,
     customers: Annotated[int, typer.Option(min=1, max=60000, help="how many are drawn")] = 1500,
     seed: Annotated[int, typer.Option(help="which customers are drawn")] = 1,
-    in_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
+    in_json: AsJson = False,
 ) -> None:
     """Say everything that changed, and over a population of customers whom it touches.
 

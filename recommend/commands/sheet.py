@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -20,20 +21,18 @@ from recommend.commands.options import (
 )
 from recommend.door import visible
 from recommend.errors import Exit
-from recommend.measure.named import read_measured_visit
 from recommend.output import PAGE, refuse_other_kinds, write_output
-from recommend.reading import read_document
 from recommend.records.canonical import sha256
 from recommend.records.database import store_path
 from recommend.records.keeping import entry_of, keep_event, keeps, kept_words, last_kept
+from recommend.records.store import Entry
 from recommend.records.witness import printed
 from recommend.settings import setting
 from recommend.show.sheet import Paper, Wording, messages, page, sheet_of
 from recommend.trial.heeding import TRIED, heeding, tried
-from recommend.trial.whole_trial import trial_outcome
+from recommend.trial.whole_trial import TrialOutcome, judged_file
 from recommend.visit import Visit
 from recommend.visit.shelf import Shelf
-from recommend.way import outcome_of
 
 
 def sheet(
@@ -64,37 +63,48 @@ def sheet(
     refuse_other_kinds(to, PAGE, force=force)
     wording = Wording(setting("language", language).value, messages())
     book = open_rulebook(rules)
-    products = open_catalogue(book, catalogue)
     file = visit_file(visit)
-    seen = read_measured_visit(file, book.questions, book.parameters, book.measures, book.purposes)
-    judged = trial_outcome(outcome_of(seen, book, products), read_document(file))
-    made = sheet_of(judged, chosen or _decided(seen))
+    judged = judged_file(file, book, open_catalogue(book, catalogue))
+    seen = judged.outcome.assessment.visit
+    choice = chosen or _decided(seen)
+    made = sheet_of(judged, choice)
     target = to or file.with_suffix(".html")
-    heeds = {TRIED: None} if tried(judged.outcome) else {}
-    outcome = heeding(judged.outcome, judged) if heeds else judged.outcome
-    last = None
-    if keeps(keep) and setting("page-witness").value == "yes":
-        newest = last_kept(store_path(store), seen, lambda: entry_of(outcome, heeds=heeds))
-        last = (newest.seq, newest.made_at[:10], printed(newest))
+    records = _Records(store_path(store), judged) if keeps(keep) else None
+    last = records.last() if records and setting("page-witness").value == "yes" else None
     text = page(made, wording, setting("shop", shop).value or "", Paper(paper, large), last)
     write_output(target, text, PAGE, private=True, force=force)
     typer.echo(f"Written: {target}")
     Shelf(setting("visits").value).remember(seen.reference, target)
-    if keeps(keep):
-        told = {
-            "sha256": sha256(text.encode()),
-            "language": wording.code,
-            "chosen": chosen or _decided(seen) or None,
-            "file": visible(target.name),
-            "text": text,
-        }
-        by = str(setting("fitter").value or "")
-        kept = keep_event(
-            store_path(store), seen, "page", told, by, lambda: entry_of(outcome, heeds=heeds)
-        )
-        typer.echo(kept_words(kept), err=True)
+    if records:
+        records.keep(text, target, {"language": wording.code, "chosen": choice or None})
     if judged.shortlist is None:
         raise typer.Exit(Exit.STOP)
+
+
+@dataclass(frozen=True, slots=True)
+class _Records:
+    """The records that a page is kept in, and the shortlist that it goes by."""
+
+    path: Path
+    judged: TrialOutcome
+
+    def last(self) -> tuple[int, str, str]:
+        """Number, day and hash of the newest record of the visit, to be printed on the page."""
+        newest = last_kept(self.path, self.judged.outcome.assessment.visit, self._entry)
+        return newest.seq, newest.made_at[:10], printed(newest)
+
+    def keep(self, text: str, file: Path, told: dict[str, str | None]) -> None:
+        """Keep the page as a record that names the shortlist it goes by."""
+        page_of = {**told, "file": visible(file.name), "text": text}
+        event = {"sha256": sha256(text.encode()), **page_of}
+        visit, by = self.judged.outcome.assessment.visit, str(setting("fitter").value or "")
+        typer.echo(kept_words(keep_event(self.path, visit, "page", event, by, self._entry)),
+                   err=True)  # fmt: skip
+
+    def _entry(self) -> Entry:
+        heeds = {TRIED: None} if tried(self.judged.outcome) else {}
+        outcome = heeding(self.judged.outcome, self.judged) if heeds else self.judged.outcome
+        return entry_of(outcome, heeds=heeds)
 
 
 def _decided(visit: Visit) -> str:

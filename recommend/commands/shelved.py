@@ -12,19 +12,18 @@ from typing import Annotated, Any
 
 import typer
 
-from recommend.catalogue.shop import open_catalogue, open_rulebook
+from recommend.catalogue.shop import open_catalogue, open_rulebook, open_visit
 from recommend.commands.completing import references
 from recommend.commands.options import CatalogueFolders, Force, RulesFolder, VisitName, visit_file
 from recommend.door import typed
 from recommend.errors import InputError, Place, counted
 from recommend.infer.assess import Assessment
 from recommend.infer.counter import Counter
-from recommend.match.changed import change_lines, changes
 from recommend.match.harm import harmful
+from recommend.match.outcome import change_lines, changes
 from recommend.measure.absorbing import absorber
 from recommend.measure.history import Line
 from recommend.measure.history import history as history_of
-from recommend.measure.named import read_measured_visit
 from recommend.output import PAGE, write_output
 from recommend.reading import read_document
 from recommend.rulebook import Rulebook
@@ -37,7 +36,6 @@ from recommend.show.history import changed_lines, plot_lines, table_lines, told_
 from recommend.trial.came_back import came_back
 from recommend.visit import Visit
 from recommend.visit.answers import RefusedError
-from recommend.visit.changing import answers_in, change, step_called
 from recommend.visit.coming_back import steps_again
 from recommend.visit.entry import Entry, visit_of
 from recommend.visit.entry_steps import Step
@@ -45,7 +43,7 @@ from recommend.visit.intake import intake
 from recommend.visit.shelf import Draft, Shelf
 from recommend.visit.together import read_out
 from recommend.visit.tree import drop, put
-from recommend.visit.writing import edit_visit
+from recommend.visit.writing import answers_in, change, edit_visit, step_called
 from recommend.way import outcome_of
 
 _LISTED, _TOLD, _CHANGED = 9, 4, 6  # lines of each on a first screen
@@ -361,4 +359,4 @@ def form(
 
 
 def _read(path: Path, book: Rulebook) -> Visit:
-    return read_measured_visit(path, book.questions, book.parameters, book.measures, book.purposes)
+    return open_visit(path, book)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -13,20 +13,23 @@ import typer
 from rich.console import RenderableType
 from rich.text import Text
 
-from recommend.catalogue.shop import open_catalogue, open_rulebook
+from recommend.catalogue.shop import open_catalogue, open_rulebook, open_visit
 from recommend.commands import single
 from recommend.commands.options import (
+    AsJson,
     CatalogueFolders,
+    Full,
     Keep,
+    Pager,
     RulesFolder,
     StorePath,
     VisitName,
     asked_sections,
     visit_file,
 )
+from recommend.dataclass import dataclass
 from recommend.errors import Exit, RecommendError
 from recommend.match.outcome import Outcome, as_document
-from recommend.measure.named import read_measured_visit
 from recommend.settings import setting
 from recommend.show.answer import answer_lines
 from recommend.show.console import console, print_paged
@@ -50,17 +53,15 @@ def shortlist(
             help="show this part instead, may be repeated: " + ", ".join(SECTIONS) + ", sure",
         ),
     ] = None,
-    full: Annotated[bool, typer.Option("--full", help="show all of it")] = False,
-    pager: Annotated[
-        bool, typer.Option("--pager/--no-pager", help="open what is longer than the screen in it")
-    ] = True,
+    full: Full = False,
+    pager: Pager = True,
     catalogue: CatalogueFolders = None,
     rules: RulesFolder = None,
     learned: Annotated[
         Path | None,
         typer.Option(metavar="KEPT", help="heed effects learned from these visits (folder, store)"),
     ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
+    as_json: AsJson = False,
     keep: Keep = None,
     store: StorePath = None,
 ) -> None:
@@ -75,9 +76,7 @@ def shortlist(
         raise RecommendError("--store names where to keep, but nothing would be kept: add --keep")
     sections = asked_sections(show or [], (*SECTIONS, SURE), full)
     book = open_rulebook(rules)
-    seen = read_measured_visit(
-        visit_file(visit), book.questions, book.parameters, book.measures, book.purposes
-    )
+    seen = open_visit(visit_file(visit), book)
     products = open_catalogue(book, catalogue)
     heeded = _heeded(outcome_of(seen, book, products), learned)
     outcome = heeded.outcome

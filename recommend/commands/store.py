@@ -15,10 +15,10 @@ from recommend.door import typed
 from recommend.errors import Exit, InputError, Place, RecommendError, counted
 from recommend.output import REQUEST, write_output
 from recommend.records.database import store_path
-from recommend.records.forget import forget as forget_customer
 from recommend.records.keeping import tell_witnesses
 from recommend.records.stamps import request_of, stamped, stamps_of
 from recommend.records.store import Store
+from recommend.records.store import forget as forget_customer
 from recommend.records.transfer import export as export_lines
 from recommend.records.transfer import import_file
 from recommend.records.verify import verify as verify_store

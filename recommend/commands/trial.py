@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -11,12 +12,15 @@ import typer
 from typer.core import TyperGroup
 
 from recommend.catalogue import Catalogue
-from recommend.catalogue.shop import open_catalogue, open_rulebook
+from recommend.catalogue.shop import open_catalogue, open_rulebook, open_visit
 from recommend.commands.completing import insoles, shoes
 from recommend.commands.options import (
+    AsJson,
     CatalogueFolders,
     Force,
+    Full,
     Keep,
+    Pager,
     RulesFolder,
     StorePath,
     VisitName,
@@ -25,22 +29,18 @@ from recommend.commands.options import (
 )
 from recommend.commands.trial_step import guided_step, print_end
 from recommend.errors import Exit, InputError, Place
-from recommend.match.worn import OWN
+from recommend.match.wishes import OWN
 from recommend.measure.capture import CaptureOptions, measure_capture
 from recommend.measure.model import Side
-from recommend.measure.named import read_measured_visit
 from recommend.output import SVG, refuse_other_kinds, write_output
-from recommend.reading import read_document
 from recommend.records.database import store_path
 from recommend.records.keeping import entry_of, keeps, kept_in, kept_words
 from recommend.rulebook import Rulebook
 from recommend.settings import setting
 from recommend.show.change_picture import svg_of
 from recommend.show.console import console, print_paged
-from recommend.show.trial import SECTIONS, trial_blocks
+from recommend.show.trial import SECTIONS, plan_document, plan_lines, trial_blocks
 from recommend.show.trial_answer import trial_names
-from recommend.show.trial_plan import as_document as plan_document
-from recommend.show.trial_plan import plan_lines
 from recommend.trial.enter_step import (
     Entry,
     Zero,
@@ -52,8 +52,8 @@ from recommend.trial.enter_step import (
 )
 from recommend.trial.heeding import TRIAL, TRIED, heeding, tried
 from recommend.trial.plan import plan_of
-from recommend.trial.whole_trial import TrialOutcome, as_document, trial_outcome
-from recommend.visit.models import Reference
+from recommend.trial.whole_trial import TrialOutcome, as_document, judged_file
+from recommend.visit.models import Reference, Visit
 from recommend.visit.shelf import Shelf
 from recommend.way import outcome_of
 
@@ -85,68 +85,75 @@ def _trial() -> None:
     """
 
 
+ReadingWords = Annotated[
+    list[str] | None,
+    typer.Argument(
+        metavar="[READING...]",
+        help="FOOT.READING=NUMBERS, such as left.peak=5.1,4.8 (also touchdown, peak-time, "
+        "range, midstance, propulsion, standing, lateral-load); or a FILE: a capture, or YAML "
+        "with `feet` as in a trial",
+    ),
+]
+Shoe = Annotated[str | None, typer.Option(help="shoe worn: its id, or `own`", autocompletion=shoes)]
+Insole = Annotated[
+    str | None, typer.Option(help="insole worn in it: its id", autocompletion=insoles)
+]
+Barefoot = Annotated[bool, typer.Option("--barefoot", help="barefoot once more")]
+Comfort = Annotated[
+    list[str] | None,
+    typer.Option(metavar="FOOT.REGION=0-10", help="heel, arch, forefoot, toes, ankle, overall"),
+]
+ComfortAgain = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--comfort-again",
+        metavar="FOOT.REGION=0-10",
+        help="a second rating of the same, asked without the customer knowing what is worn",
+    ),
+]
+Gait = Annotated[
+    Literal["walking", "running"] | None,
+    typer.Option(help="walking or running; as barefoot if left out"),
+]
+ZeroOf = Annotated[
+    Reference | None, typer.Option(help="zero of the angles; as barefoot if left out")
+]
+ForSide = Annotated[Side | None, typer.Option(help="foot of a capture that does not say it")]
+Still = Annotated[
+    Path | None, typer.Option(help="marks in still standing, the zero of a capture's angles")
+]
+Anew = Annotated[bool, typer.Option("--anew", help="write the step anew, not add strides")]
+Shown = Annotated[
+    list[str] | None,
+    typer.Option(
+        metavar="SECTION", help="show this part too, may be repeated: " + ", ".join(SECTIONS)
+    ),
+]
+Pictures = Annotated[Path | None, typer.Option(help="write the pictures here, as SVG")]
+
+
 @app.command(JUDGE)
 def judge(
     visit: VisitName,
-    readings: Annotated[
-        list[str] | None,
-        typer.Argument(
-            metavar="[READING...]",
-            help="FOOT.READING=NUMBERS, such as left.peak=5.1,4.8 (also touchdown, peak-time, "
-            "range, midstance, propulsion, standing, lateral-load); or a FILE: a capture, or YAML "
-            "with `feet` as in a trial",
-        ),
-    ] = None,
-    shoe: Annotated[
-        str | None, typer.Option(help="shoe worn: its id, or `own`", autocompletion=shoes)
-    ] = None,
-    insole: Annotated[
-        str | None, typer.Option(help="insole worn in it: its id", autocompletion=insoles)
-    ] = None,
-    barefoot: Annotated[bool, typer.Option("--barefoot", help="barefoot once more")] = False,
-    comfort: Annotated[
-        list[str] | None,
-        typer.Option(metavar="FOOT.REGION=0-10", help="heel, arch, forefoot, toes, ankle, overall"),
-    ] = None,
-    again: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--comfort-again",
-            metavar="FOOT.REGION=0-10",
-            help="a second rating of the same, asked without the customer knowing what is worn",
-        ),
-    ] = None,
-    gait: Annotated[
-        Literal["walking", "running"] | None,
-        typer.Option(help="walking or running; as barefoot if left out"),
-    ] = None,
-    reference: Annotated[
-        Reference | None, typer.Option(help="zero of the angles; as barefoot if left out")
-    ] = None,
-    side: Annotated[
-        Side | None, typer.Option(help="foot of a capture that does not say it")
-    ] = None,
-    still: Annotated[
-        Path | None, typer.Option(help="marks in still standing, the zero of a capture's angles")
-    ] = None,
-    anew: Annotated[
-        bool, typer.Option("--anew", help="write the step anew, not add strides")
-    ] = False,
-    show: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="SECTION", help="show this part too, may be repeated: " + ", ".join(SECTIONS)
-        ),
-    ] = None,
-    full: Annotated[bool, typer.Option("--full", help="show all of it")] = False,
-    pager: Annotated[
-        bool, typer.Option("--pager/--no-pager", help="open what is longer than the screen in it")
-    ] = True,
+    readings: ReadingWords = None,
+    shoe: Shoe = None,
+    insole: Insole = None,
+    barefoot: Barefoot = False,
+    comfort: Comfort = None,
+    again: ComfortAgain = None,
+    gait: Gait = None,
+    reference: ZeroOf = None,
+    side: ForSide = None,
+    still: Still = None,
+    anew: Anew = False,
+    show: Shown = None,
+    full: Full = False,
+    pager: Pager = True,
     catalogue: CatalogueFolders = None,
     rules: RulesFolder = None,
-    svg: Annotated[Path | None, typer.Option(help="write the pictures here, as SVG")] = None,
+    svg: Pictures = None,
     force: Force = False,
-    as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
+    as_json: AsJson = False,
     keep: Keep = None,
     store: StorePath = None,
 ) -> None:
@@ -164,60 +171,79 @@ def judge(
     file = visit_file(visit)
     book = open_rulebook(rules)
     products = open_catalogue(book, catalogue)
-    seen = read_measured_visit(file, book.questions, book.parameters, book.measures, book.purposes)
-    entry = Entry(shoe, insole)
-    options = CaptureOptions(side=side, still=still)
-    for text in readings or []:
-        if "=" in text:
-            read_angle(entry, text, seen, Zero(gait, reference))
-        else:
-            _read_file(entry, Path(text), book, options)
-    for text in comfort or []:
-        read_comfort(entry.comfort, text)
-    for text in again or []:
-        read_comfort(entry.again, text)
+    typing = _Typing(open_visit(file, book), book, Zero(gait, reference),
+                     CaptureOptions(side=side, still=still))  # fmt: skip
+    entry = typing.read(Entry(shoe, insole), readings or [], comfort or [], again or [])
     _refuse_unknown(entry, products)
     if not entry.empty:
         _refuse_unsaid(entry, barefoot)
         add_step(file, entry, anew=anew)
     elif shoe or insole or barefoot:
         raise InputError(Place("the command line"), "no reading is given for this step")
-    judged = judged_trial(file, book, products)
-    if svg is not None and judged.shortlist is not None:
-        write_output(svg, svg_of(judged, trial_names(judged)), SVG, private=True, force=force)
-        Shelf(setting("visits").value).remember(seen.reference, svg)
+    judged = judged_file(file, book, products)
+    if svg is not None:
+        _draw(judged, svg, force)
     if as_json:
         print(json.dumps(as_document(judged), indent=2, ensure_ascii=False))
     else:
         print_paged(trial_blocks(judged, sections, console().width), pager=pager)
-    keep_trial(judged, keep, store)
+    _end(judged, keep, store)
+
+
+def _draw(judged: TrialOutcome, svg: Path, force: bool) -> None:
+    """Write the pictures, and note the file, so that forgetting has it."""
+    if judged.shortlist is not None:
+        write_output(svg, svg_of(judged, trial_names(judged)), SVG, private=True, force=force)
+        whose = judged.outcome.assessment.visit.reference
+        Shelf(setting("visits").value).remember(whose, svg)
+
+
+def _end(judged: TrialOutcome, keep: bool | None = None, store: Path | None = None) -> None:
+    """Keep verdicts, the best and the list after them as a record, where records are kept.
+
+    Ends with exit code 3 where a stop withholds the judgement.
+    """
+    if keeps(keep):
+        heeds = {TRIED: None} if tried(judged.outcome) else {}
+        outcome = heeding(judged.outcome, judged) if heeds else judged.outcome
+        entry = entry_of(outcome, TRIAL, heeds, {TRIAL: as_document(judged)})
+        (kept,) = kept_in(store_path(store), [entry])
+        print(kept_words(kept), file=sys.stderr)
     if judged.shortlist is None:
         raise typer.Exit(Exit.STOP)
 
 
-def keep_trial(judged: TrialOutcome, keep: bool | None = None, store: Path | None = None) -> None:
-    """Keep verdicts, the best and the list after them as a record, where records are kept."""
-    if not keeps(keep):
-        return
-    heeds = {TRIED: None} if tried(judged.outcome) else {}
-    outcome = heeding(judged.outcome, judged) if heeds else judged.outcome
-    entry = entry_of(outcome, TRIAL, heeds, {TRIAL: as_document(judged)})
-    (kept,) = kept_in(store_path(store), [entry])
-    print(kept_words(kept), file=sys.stderr)
+@dataclass(frozen=True, slots=True)
+class _Typing:
+    """How words of the command line become readings of a step."""
 
+    seen: Visit
+    book: Rulebook
+    zero: Zero
+    options: CaptureOptions
 
-def judged_trial(file: Path, book: Rulebook, products: Catalogue) -> TrialOutcome:
-    """The trial of a visit file, judged as it stands there."""
-    seen = read_measured_visit(file, book.questions, book.parameters, book.measures, book.purposes)
-    return trial_outcome(outcome_of(seen, book, products), read_document(file))
+    def read(
+        self, entry: Entry, readings: list[str], comfort: list[str], again: list[str]
+    ) -> Entry:
+        """The step with its readings, from words and files, and its ratings."""
+        for text in readings:
+            if "=" in text:
+                read_angle(entry, text, self.seen, self.zero)
+            else:
+                self._read_file(entry, Path(text))
+        for text in comfort:
+            read_comfort(entry.comfort, text)
+        for text in again:
+            read_comfort(entry.again, text)
+        return entry
 
-
-def _read_file(entry: Entry, file: Path, book: Rulebook, options: CaptureOptions) -> None:
-    if file.suffix.lower() not in (".csv", ".npz", ".c3d"):
-        read_step_file(entry, file)
-        return
-    for one in measure_capture(file, book.parameters, book.measures, options):
-        read_capture(entry, one)
+    def _read_file(self, entry: Entry, file: Path) -> None:
+        if file.suffix.lower() not in (".csv", ".npz", ".c3d"):
+            read_step_file(entry, file)
+            return
+        book = self.book
+        for one in measure_capture(file, book.parameters, book.measures, self.options):
+            read_capture(entry, one)
 
 
 def _refuse_unknown(entry: Entry, products: Catalogue) -> None:
@@ -240,7 +266,7 @@ def plan(
     visit: VisitName,
     catalogue: CatalogueFolders = None,
     rules: RulesFolder = None,
-    as_json: Annotated[bool, typer.Option("--json", help="print the same as JSON")] = False,
+    as_json: AsJson = False,
 ) -> None:
     """Say what to try on, in which order, how many strides suffice, and what to leave out.
 
@@ -248,9 +274,8 @@ def plan(
 
     Example: recommend trial plan catalogue_demo/visits/running-over-pronator.yaml
     """
-    file = visit_file(visit)
     book = open_rulebook(rules)
-    seen = read_measured_visit(file, book.questions, book.parameters, book.measures, book.purposes)
+    seen = open_visit(visit_file(visit), book)
     outcome = outcome_of(seen, book, open_catalogue(book, catalogue))
     made = plan_of(outcome)
     if as_json:
@@ -272,6 +297,4 @@ def step(visit: VisitName, catalogue: CatalogueFolders = None, rules: RulesFolde
     """
     judged = guided_step(visit_file(visit), catalogue, rules)
     print_end(judged)
-    keep_trial(judged)
-    if judged.shortlist is None:
-        raise typer.Exit(Exit.STOP)
+    _end(judged)

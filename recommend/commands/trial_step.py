@@ -8,13 +8,12 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from recommend.catalogue import Catalogue
-from recommend.catalogue.shop import open_catalogue, open_rulebook
+from recommend.catalogue.shop import open_catalogue, open_rulebook, open_visit
 from recommend.door import typed
 from recommend.errors import InputError, Place, RecommendError
 from recommend.match.outcome import Outcome
-from recommend.match.worn import OWN
+from recommend.match.wishes import OWN
 from recommend.measure.capture import CaptureOptions, measure_capture
-from recommend.measure.named import read_measured_visit
 from recommend.reading import read_document
 from recommend.settings import setting
 from recommend.show.console import console
@@ -36,7 +35,7 @@ from recommend.trial.guided import (
     wanted_readings,
 )
 from recommend.trial.plan import BAREFOOT
-from recommend.trial.whole_trial import TrialOutcome, trial_outcome
+from recommend.trial.whole_trial import TrialOutcome, judged_file, trial_outcome
 from recommend.visit.answers import RefusedError
 from recommend.visit.entry import HELP, Entry
 from recommend.visit.models import Visit
@@ -68,7 +67,7 @@ def guided_step(file: Path, catalogue: list[Path] | None, rules: Path | None) ->
     """
     book = open_rulebook(rules)
     products = open_catalogue(book, catalogue)
-    seen = read_measured_visit(file, book.questions, book.parameters, book.measures, book.purposes)
+    seen = open_visit(file, book)
     outcome = outcome_of(seen, book, products)
     if outcome.shortlist is None:
         return trial_outcome(outcome, read_document(file))
@@ -83,13 +82,7 @@ def guided_step(file: Path, catalogue: list[Path] | None, rules: Path | None) ->
     except (LeftError, EOFError, KeyboardInterrupt):
         print()
         say(f"Saved. Go on with: recommend trial step {seen.reference}")
-    return _judged(file, outcome)
-
-
-def _judged(file: Path, outcome: Outcome) -> TrialOutcome:
-    book = outcome.book
-    seen = read_measured_visit(file, book.questions, book.parameters, book.measures, book.purposes)
-    return trial_outcome(outcome_of(seen, book, outcome.catalogue), read_document(file))
+    return judged_file(file, book, products)
 
 
 def _chosen(outcome: Outcome, seen: Visit) -> Worn:
@@ -191,7 +184,8 @@ def _converse(file: Path, worn: Worn, wanted: tuple[str, ...], outcome: Outcome)
         write_step(file, worn.place.among(draft.tree))
 
     def after_block(_block: str) -> str:
-        lines = step_lines(_judged(file, outcome), _worn_id(worn.shoe, worn.insole))
+        judged = judged_file(file, outcome.book, outcome.catalogue)
+        lines = step_lines(judged, _worn_id(worn.shoe, worn.insole))
         new = [line for line in lines if line not in told]  # each verdict once
         told.update(new)
         return "\n".join(new)

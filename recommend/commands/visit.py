@@ -3,32 +3,44 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
-from recommend.catalogue.shop import open_catalogue, open_rulebook
+from recommend.catalogue.shop import open_catalogue, open_rulebook, open_visit
 from recommend.commands.completing import drafts
 from recommend.commands.decide import decide
 from recommend.commands.lift import lift
 from recommend.commands.options import RulesFolder, TakesNegatives, called
-from recommend.commands.repeats import repeatability
 from recommend.commands.shelved import Known, edit, form, history, list_, outcomes, steps_for
 from recommend.door import typed
 from recommend.errors import Exit, InputError, Place
 from recommend.infer.counter import Counter, Progress
 from recommend.match.harm import handed_on
+from recommend.measure.repeatability import Repeated
+from recommend.measure.repeatability import repeatability as repeatability_of
 from recommend.records.database import store_path
 from recommend.records.keeping import keep_event, keeps, kept_words
 from recommend.rulebook import Rulebook
-from recommend.settings import setting
-from recommend.show.dialogue import LeftError, heading, run, say
+from recommend.settings import setting, write_settings
+from recommend.show.console import print_byline
+from recommend.show.dialogue import (
+    LeftError,
+    heading,
+    note_lines,
+    plan_lines,
+    progress_line,
+    run,
+    say,
+)
 from recommend.show.figures import LEVEL_WORDS
-from recommend.show.progress import note_lines, plan_lines, progress_line
+from recommend.show.repeats import EXPLAINED, repeat_lines
 from recommend.show.sure import sure_line
+from recommend.trial.resemblance import lab_resemblance
 from recommend.visit import Visit, read_visit
 from recommend.visit.answers import RefusedError, Text
 from recommend.visit.coming_back import begun_again
@@ -185,17 +197,17 @@ def enter(
     say("\n".join(f"{LEVEL_WORDS['see-clinician']}: {text}" for text in advice.values()))
     draft.said = [*stops, *advice]
     told: set[str] = set()
-    last = [""]
+    known = _Known(counter)
 
     def after_block(block: str) -> str:
-        progress = counter.progress(visit_of(draft.tree))
+        visit = visit_of(draft.tree)
+        progress = counter.progress(visit)
         told.update(draft.said)
         notes = list(note_lines(progress, told))
         told.update(note.rule for note in progress.notes)
-        known = "\n".join(_known(counter, draft, progress, block))
-        said = [*notes, *([known] if known != last[0] else [])]  # said once, not after each block
-        last[0] = known
-        return "\n".join(said)
+        before = known.said
+        now = known.lines(visit, progress, block)
+        return "\n".join([*notes, *(now if now != before else ())])  # said once
 
     try:
         run(entry, lambda: shelf.save(draft), after_block, answer=answer)
@@ -203,17 +215,36 @@ def enter(
         print()
         say(f"Saved. Go on with: recommend visit resume {draft.reference}")
         return
-    _ended(counter, draft, shelf)
+    _ended(counter, draft, shelf, known)
 
 
-def _known(counter: Counter, draft: Draft, progress: Progress, block: str) -> Iterator[str]:
-    """What is known so far, and how sure it is once nothing is missing for the foot types."""
-    yield progress_line(progress, block)
-    if not progress.next_measure:
-        yield _sure(counter, draft)
+@dataclass(slots=True)
+class _Known:
+    """What is known so far, and how sure it is once nothing is missing for the foot types.
+
+    Attributes
+    ----------
+    said : the lines that were said last.
+    sure : how sure the outcome is, and of which visit: redraws take their time.
+    """
+
+    counter: Counter
+    said: tuple[str, ...] = ()
+    sure: tuple[Visit, str] | None = None
+
+    def lines(self, visit: Visit, progress: Progress, block: str) -> tuple[str, ...]:
+        """What is to be said after a block."""
+        sure = () if progress.next_measure else (self._sure_of(visit),)
+        self.said = (progress_line(progress, block), *sure)
+        return self.said
+
+    def _sure_of(self, visit: Visit) -> str:
+        if self.sure is None or self.sure[0] != visit:
+            self.sure = visit, _sure(self.counter, visit)
+        return self.sure[1]
 
 
-def _ended(counter: Counter, draft: Draft, shelf: Shelf) -> None:
+def _ended(counter: Counter, draft: Draft, shelf: Shelf, known: _Known) -> None:
     """Put the visit on the shelf; say what came of it and what to type next."""
     visit = visit_of(draft.tree)
     path = shelf.finish(draft)
@@ -221,9 +252,9 @@ def _ended(counter: Counter, draft: Draft, shelf: Shelf) -> None:
         _keep_return(visit, shelf)
     progress = counter.progress(visit)
     stopped = bool(counter.stops(visit))
-    known = () if stopped else _known(counter, draft, progress, "end")
+    lines = () if stopped else known.lines(visit, progress, "end")
     heading("The visit")
-    say("\n".join([*note_lines(progress), *known]))
+    say("\n".join([*note_lines(progress), *lines]))
     print(f"Visit: {path}")
     if stopped:
         print(f"Next:  recommend sheet {called(path)}   (the page that says whom to see)")
@@ -286,12 +317,12 @@ def _last_answers(draft: Draft, shelf: Shelf) -> dict[str, str]:
     return dict(read_visit(file).answers) if earlier and file.exists() else {}
 
 
-def _sure(counter: Counter, draft: Draft) -> str:
+def _sure(counter: Counter, visit: Visit) -> str:
     """How sure the outcome is by redraws, and what to take again first; empty after a stop."""
     from recommend.whatif.redraw import sureness  # only here: most blocks need none of it
 
     book = counter.book
-    outcome = outcome_of(visit_of(draft.tree), book, open_catalogue(book), counter.engine)
+    outcome = outcome_of(visit, book, open_catalogue(book), counter.engine)
     if outcome.shortlist is None or outcome.shortlist.unplaced:
         return ""
     return sure_line(sureness(outcome), book)
@@ -304,4 +335,79 @@ app.command(short_help="Let what did harm stand again, with a reason.")(lift)
 app.command(short_help="A customer's visits side by side.")(history)
 app.command(short_help="What became of products: comfort, pain, returns.")(outcomes)
 app.command(short_help="A blank intake sheet to print.")(form)
-app.command(short_help="This lab's own errors of measurement.")(repeatability)
+
+
+@app.command(short_help="This lab's own errors of measurement.")
+def repeatability(
+    files: Annotated[
+        list[Path],
+        typer.Argument(metavar="FILES...", help="Visit files: the same feet, measured again."),
+    ],
+    use: Annotated[
+        bool, typer.Option("--use", help="Write them to the settings without asking.")
+    ] = False,
+    rules: RulesFolder = None,
+) -> None:
+    """Estimate this lab's own errors of measurement from repeated visits.
+
+    Measure some ten feet two or three times, with the marks put on anew, and name all the files.
+    Visits of one reference code are repeats of the same feet, in the order given.
+
+    Example: recommend visit repeatability catalogue_demo/repeats/*.yaml
+    """
+    book = open_rulebook(rules)
+    visits = [open_visit(file, book) for file in files]
+    found = repeatability_of(visits, book.measures, book.parameters)
+    if not found:
+        raise InputError(
+            Place(str(files[0])),
+            "no measure of two feet or more stands twice in these files",
+            mend="give repeated visits the same reference code",
+        )
+    for line in repeat_lines(found, book.measures):
+        print(line)
+    print()
+    say(EXPLAINED)
+    alike = lab_resemblance(visits, book.parameters)
+    for name, value in alike.items():
+        say(f"{name}: each stride resembles the one before by at most {value:.2f} (95 %).")
+    print_byline(book)
+    _offer(found, alike, book.parameters.noise.repeat_freedom, use)
+
+
+def _offer(found: Sequence[Repeated], alike: Mapping[str, float], enough: int, use: bool) -> None:
+    """Write the errors that stand on enough repeats to the settings, if that is wanted."""
+    usable = _usable(found, enough)
+    few = [one.measure for one in found if one.measure not in usable]
+    if few:
+        say(f"Too few repeats to use (df below {enough}): {', '.join(dict.fromkeys(few))}.")
+    if not usable or not (use or _wanted(usable)):
+        return
+    errors: dict[str, dict[str, Any]] = {}
+    for name, one in usable.items():
+        note = f"{one.targets} feet, {one.readings} visits, {date.today().isoformat()}"
+        errors[name] = {"single": round(one.single, 4), "floor": round(one.floor, 4)}
+        if name in alike:
+            errors[name]["resemblance"] = round(alike[name], 3)
+        errors[name]["note"] = note
+    say(f"Written to {write_settings({}, errors)}; used from now on.")
+
+
+def _usable(found: Sequence[Repeated], enough: int) -> Mapping[str, Repeated]:
+    """By measure, the estimate on the most degrees of freedom, if those are enough."""
+    best: dict[str, Repeated] = {}
+    for one in sorted(found, key=lambda one: one.freedom):
+        if one.freedom >= enough and one.sem > 0:
+            best[one.measure] = one
+    return best
+
+
+def _wanted(usable: Mapping[str, Repeated]) -> bool:
+    if not sys.stdin.isatty():
+        say(f"To use them here ({', '.join(usable)}): the same command with --use.")
+        return False
+    print(f"Use these errors in this shop ({', '.join(usable)})? y or n > ", end="", flush=True)
+    try:
+        return input().strip().lower() in ("y", "yes")
+    except (EOFError, KeyboardInterrupt):
+        return False

@@ -19,9 +19,8 @@ from recommend.catalogue.fitting import INSOLE_READS, SHOE_READS
 from recommend.catalogue.loading import Catalogue, Item
 from recommend.catalogue.models import Kind, Product
 from recommend.coverage.evaluate import Evaluator, Kinds, Pairing, Progress, Stand
-from recommend.coverage.interval import Share, share_of
 from recommend.coverage.numbers import Array
-from recommend.coverage.report import Assessor
+from recommend.coverage.report import Assessor, Share, share_of
 from recommend.coverage.rows import Alike, alike
 from recommend.coverage.why import levels_of, levels_that_do
 from recommend.match.needs import NeedTable, rule_needs

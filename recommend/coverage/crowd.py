@@ -14,12 +14,19 @@ from recommend.cluster import pieces
 from recommend.coverage.columns import FactColumns
 from recommend.coverage.evaluate import Progress
 from recommend.coverage.numbers import Array, Numbers, numbers_of
-from recommend.coverage.own_visits import Shrunk, shrink
 from recommend.coverage.parquet import Columns, columns_of, tally_parquet
 from recommend.coverage.population import Agreement, Population, load_population
 from recommend.coverage.sampling import BLOCK, Sampler
 from recommend.coverage.tally import Tally, add, cases_of_customers, tally
-from recommend.coverage.visits import Shop, cases_of_visits, no_shop, of_one, read_shop
+from recommend.coverage.visits import (
+    Shop,
+    Shrunk,
+    cases_of_visits,
+    no_shop,
+    of_one,
+    read_shop,
+    shrink,
+)
 from recommend.errors import RecommendError
 from recommend.infer.many import conclude_many
 from recommend.match.sizes import CHILD, SizeClasses
@@ -91,29 +98,16 @@ class Crowd:
         moved = shrink(self.population, numbers, self.shop.customers, prior)
         return moved.numbers, moved
 
-    def cases(
-        self,
-        book: Rulebook,
-        sizes: SizeClasses,
-        *,
-        assumed: float = 1.0,
-        count: int | None = None,
-    ) -> Iterator[Array]:
-        """The case of every customer, shape (n, c), some at a time and always in one order.
-
-        Parameters
-        ----------
-        assumed : factor on the assumed correlations.
-        count : draw this many instead.
-        """
+    def cases(self, book: Rulebook, sizes: SizeClasses) -> Iterator[Array]:
+        """The case of every customer, shape (n, c), some at a time and always in one order."""
         if self.mode == "shop" and self.shop is not None:
             yield cases_of_visits(self.shop, book, sizes)
             return
         if not self.drawn:
             raise RecommendError("this question needs drawn customers or visits, not Parquet files")
         facts = FactColumns(book, self.population)
-        sampler = Sampler(self.population, self.numbers(book, assumed)[0])
-        for block in sampler.blocks(self.count if count is None else count, self.seed):
+        sampler = Sampler(self.population, self.numbers(book)[0])
+        for block in sampler.blocks(self.count, self.seed):
             yield cases_of_customers(book, facts, block, sizes)
 
     def tally(
@@ -125,7 +119,14 @@ class Crowd:
         count: int | None = None,
         progress: Progress | None = None,
     ) -> Tally:
-        """Count the customers by case; see `cases`."""
+        """Count the customers by case; see `cases`.
+
+        Parameters
+        ----------
+        assumed : factor on the assumed correlations.
+        count : draw this many instead.
+        progress : called with how many are counted, and of how many.
+        """
         total = count or self.count
         if not self.drawn:
             return add(self.by_shop(book, sizes).values())
@@ -181,13 +182,11 @@ def tally_of_block(
     return tally(cases_of_customers(book, FactColumns(book, population), block, sizes))
 
 
-def tally_of(blocks: Iterable[Array], total: int, progress: Progress | None = None) -> Tally:
-    """Count cases that come in blocks, without holding more than a few blocks at once."""
-    return added((tally(cases) for cases in blocks), total, progress)
+def added(tallies: Iterable[Tally], total: int = 0, progress: Progress | None = None) -> Tally:
+    """The sum of tallies that come one by one; of those held each is much larger than the next.
 
-
-def added(tallies: Iterable[Tally], total: int, progress: Progress | None = None) -> Tally:
-    """The sum of tallies that come one by one; of those held each is much larger than the next."""
+    `progress` is called with how many customers they are so far, and with `total`.
+    """
     parts: list[Tally] = []
     done = 0
     for one in tallies:

@@ -7,12 +7,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from math import sqrt
+from statistics import NormalDist
 from typing import Literal
 
 import numpy as np
 
 from recommend.catalogue.loading import Catalogue, Item
-from recommend.coverage.anyone import holds_for_anyone
+from recommend.coverage.columns import error_of_mean
 from recommend.coverage.evaluate import (
     Evaluator,
     Kinds,
@@ -22,7 +24,6 @@ from recommend.coverage.evaluate import (
     kinds_of,
     needs_of_rules,
 )
-from recommend.coverage.interval import Share, share_of
 from recommend.coverage.numbers import Array
 from recommend.coverage.split import (
     OUTCOMES,
@@ -36,9 +37,41 @@ from recommend.coverage.split import (
 )
 from recommend.coverage.tally import Layout, Tally, layout_of
 from recommend.coverage.why import Reason, reasons_of
+from recommend.infer.many import Column, conclude_many
 from recommend.match.needs import NeedTable
 from recommend.match.sizes import SizeClasses
 from recommend.rulebook.book import Rulebook
+from recommend.rulebook.terms import Number
+from recommend.rulebook.vocabulary import about
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """A share with its interval; all three from 0 to 1."""
+
+    value: float
+    low: float
+    high: float
+
+
+def share_of(count: float, total: int, confidence: float) -> Share:
+    """The share `count` / `total` with Wilson's score interval at `confidence`.
+
+    Chosen because it keeps its promise near 0 and 1, where shares of a well-stocked shop lie.
+    Nobody in the sample gives the interval from 0 to 1.
+
+    References
+    ----------
+    Wilson EB 1927, J Am Stat Assoc 22:209-212.
+    """
+    if total == 0:
+        return Share(0.0, 0.0, 1.0)
+    z = NormalDist().inv_cdf((1 + confidence) / 2)
+    p = count / total
+    middle = (p + z * z / (2 * total)) / (1 + z * z / total)
+    half = z / (1 + z * z / total) * sqrt(p * (1 - p) / total + z * z / (4 * total * total))
+    return Share(p, max(0.0, min(p, middle - half)), min(1.0, max(p, middle + half)))
+
 
 Never = Literal["", "no-partner", "ruled-out", "not-stated", "never-well"]
 
@@ -253,3 +286,65 @@ def _anywhere(evaluator: Evaluator, level: Literal["harmless", "well"]) -> Array
         insoles = usable.insoles.rows[:, : evaluator.bought]
         found |= np.concatenate([usable.shoes.rows.any(axis=0), insoles.any(axis=0)])
     return found
+
+
+MISSING = 0.1  # share of readings left out
+ENDS = ("_low", "_high")
+
+
+def holds_for_anyone(book: Rulebook, rules: tuple[str, ...], count: int, seed: int) -> Array:
+    """Which of `rules` hold for `count` feet spread over all limits and words, (n, rules).
+
+    A population draws the likely. To find a product that no rule can ever list, one needs feet on
+    both sides of every limit in every combination that chance finds, missing readings, all ages
+    and all answers included. Sets that repeat are given once.
+    """
+    columns = dict(_columns(book, count, np.random.default_rng(seed)))
+    holds = conclude_many(book, columns, count).holds
+    return np.unique(np.column_stack([holds[rule] for rule in rules]), axis=0)
+
+
+def _columns(book: Rulebook, count: int, rng: np.random.Generator) -> Iterator[tuple[str, Column]]:
+    limits = _limits(book)
+    known = {name: rng.random(count) >= MISSING for name in book.measures}
+    for name, definition in book.measures.items():
+        yield f"known_{name}", known[name].astype(np.int8)
+        if definition.values:
+            continue
+        values = _around(limits.get(name, []), count, rng)
+        margin = book.parameters.noise.clearly * error_of_mean(definition, 1)
+        for fact, shift in ((name, 0.0), (f"{name}_low", -margin), (f"{name}_high", margin)):
+            yield fact, np.where(known[name], values + shift, np.nan)
+    for fact, words in book.vocabulary.words.items():
+        one = about(fact)
+        if one.concluded or one.kind in ("known", "asked"):
+            continue
+        codes = rng.integers(0, len(words), count)
+        here = known[one.of] if one.kind == "measure" else rng.random(count) >= MISSING
+        yield fact, np.where(here | (fact == "side"), codes, -1).astype(np.int8)
+        if one.kind == "answer":
+            yield f"asked_{one.of}", here.astype(np.int8)
+
+
+def _limits(book: Rulebook) -> dict[str, list[float]]:
+    """Constants that each measure is compared with by some rule."""
+    found: dict[str, set[float]] = {}
+    for rule in book.rules:
+        for form in (rule.holds, rule.fails):
+            for term in (term for conjunction in form for term in conjunction):
+                if isinstance(term, Number):
+                    name = term.fact
+                    for end in ENDS:
+                        name = name.removesuffix(end)
+                    found.setdefault(name, set()).add(term.value)
+    return {name: sorted(values) for name, values in found.items()}
+
+
+def _around(limits: list[float], count: int, rng: np.random.Generator) -> Array:
+    """Values in every gap between the limits and beyond both ends, all gaps alike."""
+    if not limits:
+        return np.zeros(count)
+    width = max(limits[-1] - limits[0], abs(limits[0]), 1.0)
+    edges = np.array([limits[0] - width, *limits, limits[-1] + width])
+    gap = rng.integers(0, len(edges) - 1, count)
+    return np.asarray(edges[gap] + rng.random(count) * (edges[gap + 1] - edges[gap]))

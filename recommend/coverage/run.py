@@ -1,4 +1,7 @@
-"""One question of the buyer answered: who is counted, what is covered, how sure, compared."""
+"""One question of the buyer answered: who is counted, what is covered, how sure.
+
+Two catalogues, or two rulebooks, are compared by who is won and lost, by foot type.
+"""
 
 from __future__ import annotations
 
@@ -11,18 +14,19 @@ from typing import Any
 import numpy as np
 
 from recommend.catalogue.loading import Catalogue, Item
-from recommend.coverage.crowd import Crowd
+from recommend.coverage.crowd import Crowd, added
 from recommend.coverage.evaluate import Terms
-from recommend.coverage.interval import Share
-from recommend.coverage.report import Assessor, Coverage
-from recommend.coverage.split import SERVED
+from recommend.coverage.numbers import Array
+from recommend.coverage.report import Assessor, Coverage, Share
+from recommend.coverage.split import SERVED, UNDETERMINED
 from recommend.coverage.tally import PEOPLE, Tally, add
+from recommend.coverage.tally import tally as tallied
 from recommend.coverage.visits import resampled
-from recommend.coverage.won_and_lost import Comparison, compare_catalogues, compare_rules
 from recommend.match.sizes import CHILD, Availability, SizeClasses
 from recommend.match.weighing import WAYS, Way
 from recommend.parameters import Figure
 from recommend.rulebook.book import Rulebook
+from recommend.rulebook.vocabulary import FOOT_TYPE
 
 Stage = Callable[[str], Callable[[int, int], None]]
 SOLD: dict[str, tuple[Way, ...]] = {**{way: (way,) for way in WAYS}, "any": WAYS}
@@ -226,3 +230,80 @@ def _other_shares(question: Question, coverage: Coverage) -> Iterator[Scenario]:
             found += [float(rates @ (share, 1 - share)) for share in figure.range_]
         if found:
             yield Scenario(way, min(found), max(found))
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """Feet of one type, or of all: shares of all customers.
+
+    Attributes
+    ----------
+    foot_type : the type here (not there); ``all`` for the sum.
+    share : share of all feet.
+    here, there : share of all feet whose owner is served here, and there.
+    won, lost : served here and not there, and the reverse.
+    """
+
+    foot_type: str
+    share: float
+    here: float
+    there: float
+    won: float
+    lost: float
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """Two ways of serving the same customers."""
+
+    other: str
+    changes: tuple[Change, ...]
+
+    @property
+    def overall(self) -> Change:
+        """The change over all feet."""
+        return self.changes[0]
+
+
+def compare_catalogues(
+    assessor: Assessor, here: Catalogue, there: Catalogue, tally: Tally
+) -> Comparison:
+    """The same customers under the same rules, from two catalogues."""
+    first, second = (_served(assessor, one, tally) for one in (here, there))
+    return _comparison(assessor, tally, first, second, there.folder)
+
+
+def compare_rules(
+    here: Assessor, there: Assessor, catalogue: Catalogue, crowd: Crowd
+) -> Comparison:
+    """The same customers and catalogue under two rulebooks."""
+    pairs = zip(*(crowd.cases(one.book, one.classes) for one in (here, there)), strict=True)
+    both = added(tallied(np.column_stack(pair)) for pair in pairs)
+    width = here.layout.stop + 1
+    mine = Tally(both.cases[:, :width], both.counts)
+    theirs = Tally(both.cases[:, width:], both.counts)
+    first, second = _served(here, catalogue, mine), _served(there, catalogue, theirs)
+    return _comparison(here, mine, first, second, there.book.folder)
+
+
+def _served(assessor: Assessor, catalogue: Catalogue, tally: Tally) -> Array:
+    """Whether the customers of each row of the tally are served."""
+    kinds = assessor.kinds(tally)
+    served = assessor.evaluator(catalogue, kinds).evaluate().well[kinds.group]
+    return np.asarray(served & (tally.cases[:, assessor.layout.stop] == 0))
+
+
+def _comparison(
+    assessor: Assessor, tally: Tally, here: Array, there: Array, other: str
+) -> Comparison:
+    names = (UNDETERMINED, *assessor.book.axes[FOOT_TYPE].values)
+    columns = list(assessor.layout.columns("foot-type"))
+    types = tally.cases[:, columns].T.ravel() + 1
+    weight = np.tile(tally.counts, 2) / (2 * tally.customers)
+    flags = (np.ones_like(here), here, there, here & ~there, there & ~here)
+    sums = [np.bincount(types, weight * np.tile(flag, 2), len(names)) for flag in flags]
+    overall = Change("all", *(float(one.sum()) for one in sums))
+    rows = [Change(name, *(float(one[k]) for one in sums)) for k, name in enumerate(names)]
+    rows = [row for row in rows if row.share > 0]
+    rows.sort(key=lambda row: (-row.won - row.lost, -row.share))
+    return Comparison(other, (overall, *rows))

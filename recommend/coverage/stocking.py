@@ -128,33 +128,50 @@ def choose(
         (*catalogue.shoes, *shoes), (*catalogue.insoles, *insoles), kinds
     )
     options = _Options(evaluator, len(catalogue.shoes), len(catalogue.insoles))
-    everything = options.gather()
+    most = options.gather() / customers
     ordered = (*shoes, *insoles)
-    costs = np.array([1.0 if budget is None else cost_of(item) for item in ordered])
-    problem = options.problem(costs, float(lines or 0) if budget is None else budget)
+    costs = [1.0 if budget is None else cost_of(item) for item in ordered]
+    problem = options.problem(np.array(costs), float(lines or 0) if budget is None else budget)
     parameters = assessor.book.parameters.coverage
     selection = select(
         problem,
         largest=parameters.program_entries if options.whole else 0,
         seconds=parameters.program_seconds,
     )
-    before, most = options.before / customers, everything / customers
+    before = options.before / customers
     if options.whole:
         most = min(most, before + selection.at_most / customers)
-
-    def line(n: int, gain: float) -> Line:
-        cost = float(costs[n]) if budget is not None else None
-        suits = float(options.suits[n]) / customers
-        return Line(ordered[n].id, ordered[n].product.kind, gain / customers, suits, cost)
-
-    chosen = [line(n, g) for n, g in zip(selection.lines, selection.gains, strict=True)]
-    useful = [n for n in range(len(ordered)) if options.suits[n] > 0]
-    cheapest = None
-    if not chosen and useful and budget is not None:
-        n = min(useful, key=lambda one: costs[one])
-        cheapest = line(n, problem.served_by({n}))
+    able = _Able(
+        ordered, options.suits / customers, customers, costs if budget is not None else None
+    )
+    chosen = [able.line(n, g) for n, g in zip(selection.lines, selection.gains, strict=True)]
+    cheapest = None if chosen else able.cheapest(problem)
     after = before + selection.served / customers
     return Stocking(tuple(chosen), before, after, most, selection, cheapest)
+
+
+@dataclass(frozen=True, slots=True)
+class _Able:
+    """Candidates with whom each suits, and what each costs where there is a budget."""
+
+    items: tuple[Item, ...]
+    suits: Array
+    customers: int
+    costs: list[float] | None
+
+    def line(self, n: int, gain: float) -> Line:
+        """A candidate as a line that adds so many customers."""
+        item, cost = self.items[n], None if self.costs is None else self.costs[n]
+        share = gain / self.customers
+        return Line(item.id, item.product.kind, share, float(self.suits[n]), cost)
+
+    def cheapest(self, problem: Problem) -> Line | None:
+        """The cheapest of those that suit somebody, where there is a budget."""
+        useful = np.flatnonzero(self.suits > 0).tolist()
+        if self.costs is None or not useful:
+            return None
+        n = min(useful, key=self.costs.__getitem__)
+        return self.line(n, problem.served_by({n}))
 
 
 def _by_kind(items: Sequence[Item]) -> tuple[tuple[Item, ...], tuple[Item, ...]]:
@@ -259,12 +276,14 @@ class _Options:
         weights = kinds.weights[part.groups]
         self.suits += self._new(part.usable, weights)
         kind, size = kinds.kind[part.groups], kinds.size[part.groups]
-        old, shoes, insoles = self._alone(kind, size)
+        there = self._there(kind, size)
+        old, shoes, insoles = self._alone(kind, size, there)
         choices = self.evaluator.choices(part.usable if self.bare else old)
         self.worth += self._new(part.usable, self._of_choice(choices, weights))
         self.before += float(weights[old.any].sum())
         open_ = np.flatnonzero((weights > 0) & ~old.any)
-        self._pairs(weights[open_], kind[open_], size[open_], shoes[open_], insoles[open_])
+        there = tuple(one[open_] for one in there)
+        self._pairs(weights[open_], kind[open_], shoes[open_], insoles[open_], there)
 
     def add_choice(self, part: Part) -> None:
         """Gather what each line adds to choice, and nothing else."""
@@ -287,13 +306,19 @@ class _Options:
         each = np.where(thin, 1 / enough, TIE / np.maximum(choices, 1))
         return np.asarray(parameters.coverage.choice_worth * weights * each)
 
-    def _alone(self, kind: Array, size: Array) -> tuple[Usable, Alike, Alike]:
+    def _there(self, kind: Array, size: Array) -> tuple[Alike, ...]:
+        """Shoes and insoles that will do by themselves in a pair; nothing where none is sold."""
+        stands = ("shoe in pair", "insole in pair") if "pair" in self.evaluator.terms.ways else ()
+        return tuple(self.evaluator.there(one, "well", kind, size) for one in stands)
+
+    def _alone(
+        self, kind: Array, size: Array, there: tuple[Alike, ...]
+    ) -> tuple[Usable, Alike, Alike]:
         """What is there already and serves, and each new shoe and insole that serves with it."""
         evaluator, old, new = self.evaluator, [], []
         for way in evaluator.terms.ways:
             if way == "pair":
-                shoes, insoles = (evaluator.there(f"{one} in pair", "well", kind, size)
-                                  for one in ("shoe", "insole"))  # fmt: skip
+                shoes, insoles = there
                 together = evaluator.pairing.partnered
                 with_old = together("well", kind, shoes, insoles.without(self.insole)).shoes
                 of_old = together("well", kind, shoes.without(self.shoe), insoles).insoles
@@ -307,16 +332,14 @@ class _Options:
         shoes, insoles = (reduce(or_, [one[k] for one in new]) for k in (0, 1))
         return merged_usable(old), shoes, insoles
 
-    def _pairs(self, weights: Array, kind: Array, size: Array, shoes: Alike,
-               insoles: Alike) -> None:  # fmt: skip
+    def _pairs(self, weights: Array, kind: Array, shoes: Alike, insoles: Alike,
+               there: tuple[Alike, ...]) -> None:  # fmt: skip
         """Keep who is open, and add up whom two new products serve together."""
-        evaluator, pairs = self.evaluator, "pair" in self.evaluator.terms.ways
         one, other = shoes.without(slice(None)), insoles.without(slice(None))
         pattern = np.zeros(len(kind), np.intp)
-        if pairs:
-            one = evaluator.there("shoe in pair", "well", kind, size).only(self.shoe) & ~shoes
-            other = evaluator.there("insole in pair", "well", kind, size).only(self.insole)
-            other, pattern = other & ~insoles, evaluator.pairing.pattern[kind]
+        if there:
+            one, other = there[0].only(self.shoe) & ~shoes, there[1].only(self.insole) & ~insoles
+            pattern = self.evaluator.pairing.pattern[kind]
         first, of = together(pattern, shoes.of, insoles.of, one.of, other.of)
         found = _Open(
             np.bincount(of, weights, len(first)),
@@ -324,7 +347,7 @@ class _Options:
             one[first].all, other[first].all, pattern[first],
         )  # fmt: skip
         self._parts.append(found)
-        for n in np.unique(found.pattern) if pairs and self.gains.size else ():
+        for n in np.unique(found.pattern) if there and self.gains.size else ():
             rows = found.pattern == n
             weighed = (found.shoes[rows] * found.weights[rows, None]).astype(np.float32)
             served = weighed.T @ found.insoles[rows].astype(np.float32)

@@ -152,7 +152,7 @@ def cases_of(
     feet: dict[str, list[Array]] = {name: [] for name in OF_FOOT}
     for side in SIDES:
         result = conclude_many(book, columns[side], len(size))
-        needs.append(layout.pack(np.column_stack([result.holds[rule] for rule in layout.needs])))
+        needs.append(layout.pack(np.array([result.holds[rule] for rule in layout.needs]).T))
         for name, axis in zip(OF_FOOT, (FOOT_TYPE, "width"), strict=True):
             feet[name].append(result.axes.get(axis, np.full(len(size), -1)))
         for rule in layout.stops:

@@ -1,22 +1,27 @@
-"""The shop's own visits: from a folder of visit files or from its record store."""
+"""The shop's own visits: from a folder of visit files or from its record store.
+
+They are counted as they are, or move the modelled population towards the shop.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import combinations
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from recommend.coverage.numbers import Array
+from recommend.coverage.numbers import Array, Numbers, nearest_correlation
+from recommend.coverage.population import Derived, Population
 from recommend.coverage.sampling import Column, Customers, Words
 from recommend.coverage.tally import cases_of
 from recommend.errors import RecommendError, nearest
 from recommend.infer.facts import facts_of
 from recommend.infer.many import columns_of
 from recommend.match.harm import harmful
-from recommend.match.sizes import SizeClasses, wanted_length
+from recommend.match.sizes import CHILD, SizeClasses, wanted_length
 from recommend.measure.model import SIDES, Measure
 from recommend.measure.observed import observe
 from recommend.parameters import Parameters
@@ -141,3 +146,239 @@ def cases_of_visits(shop: Shop, book: Rulebook, sizes: SizeClasses) -> Array:
 def _sizes(visits: tuple[Visit, ...], book: Rulebook, sizes: SizeClasses) -> Array:
     wanted = [wanted_length(visit, book.parameters).length for visit in visits]
     return sizes.of_lengths(np.array([np.nan if w is None else w for w in wanted], float))
+
+
+TWO = 2  # a spread or a correlation needs at least two visits
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """How far one quantity was moved: visits behind it, and its mean before and after."""
+
+    name: str
+    visits: int
+    before: float
+    after: float
+
+
+@dataclass(frozen=True, slots=True)
+class Shrunk:
+    """Numbers moved towards a shop's visits, and what was moved.
+
+    Attributes
+    ----------
+    numbers : the numbers to draw from.
+    moved : one entry for each quantity the shop's visits say something about.
+    visits : visits given.
+    """
+
+    numbers: Numbers
+    moved: tuple[Moved, ...]
+    visits: int
+
+
+def shrink(population: Population, numbers: Numbers, shop: Customers, prior: float) -> Shrunk:
+    """Move `numbers` towards the visits of a shop, the more the more visits there are.
+
+    Parameters
+    ----------
+    numbers : the published numbers.
+    shop : columns of the shop's visits; NaN where a foot was not measured.
+    prior : how many visits the published numbers count for.
+
+    Notes
+    -----
+    1. A mean is weighted by visits; a variance is the weighted mean of variances plus what the
+       difference of the means adds (the conjugate normal update).
+    2. A correlation is weighted by the visits that have both measures; shares of words and
+       classes by the visits that have them.
+    3. Women and men are moved alike, because a visit does not record sex.
+    4. Children's visits move the share of children, where children are drawn, and nothing else.
+
+    References
+    ----------
+    Gelman A et al., Bayesian Data Analysis, section on the normal model with conjugate prior.
+    """
+    everybody, child = shop, np.array(shop.texts("age-band")) == CHILD
+    shop = shop.only(np.flatnonzero(~child))
+    columns = _observed(population, shop)
+    mean, sd = numbers.mean.copy(), numbers.sd.copy()
+    moved = []
+    for k, name in enumerate(numbers.names):
+        values = columns.get(name)
+        if values is None or (visits := _visits(values)) < TWO:
+            continue
+        before = _overall(numbers, k)
+        after = _updated(before, values, visits, prior)
+        mean[:, k] = after[0] + (mean[:, k] - before[0]) * after[1] / before[1]
+        sd[:, k] *= after[1] / before[1]
+        moved.append(Moved(name, visits, before[0], after[0]))
+    changed = replace(
+        numbers,
+        mean=mean,
+        sd=sd,
+        matrix=_correlations(numbers, columns, prior),
+        left_right=_left_right(numbers, columns, prior),
+        words={n: _shares(s, shop.own.get(n), prior) for n, s in numbers.words.items()},
+        classes=_classes(population, numbers, shop, prior),
+        children=_share_of_children(numbers.children, child, prior),
+    )
+    return Shrunk(changed, tuple(moved), everybody.count)
+
+
+def _share_of_children(before: float, child: Array, prior: float) -> float:
+    return (prior * before + float(child.sum())) / (prior + len(child)) if before else 0.0
+
+
+def _observed(population: Population, shop: Customers) -> dict[str, Array]:
+    """Each drawn quantity the visits show, shape (n, 2) for left and right."""
+    out: dict[str, Array] = {}
+    for name, quantity in population.quantities.items():
+        columns = [shop.own.get(name)] * 2 if quantity.of == "customer" else _both(shop, name)
+        arrays = [c for c in columns if isinstance(c, np.ndarray)]
+        if len(arrays) == TWO:
+            out[name] = np.column_stack(arrays)
+    for total, derived in population.derived.items():
+        hidden = _hidden_part(population, derived)
+        pair = [c for c in _both(shop, total) if isinstance(c, np.ndarray)]
+        if hidden is not None and len(pair) == TWO:
+            known = _known_part(shop, [n for n in derived.sum if n != hidden])
+            if known is not None:
+                out[hidden] = np.column_stack(pair) - known
+    return out
+
+
+def _both(shop: Customers, name: str) -> list[Column | None]:
+    return [shop.feet[side].get(name) for side in SIDES]
+
+
+def _hidden_part(population: Population, derived: Derived) -> str | None:
+    hidden = [n for n in derived.sum if n in population.quantities]
+    hidden = [n for n in hidden if population.quantities[n].hidden]
+    return hidden[0] if len(hidden) == 1 else None
+
+
+def _known_part(shop: Customers, names: list[str]) -> Array | None:
+    total: Array | None = None
+    for name in names:
+        pair = [c for c in _both(shop, name) if isinstance(c, np.ndarray)]
+        if len(pair) < TWO:
+            return None
+        stacked = np.column_stack(pair)
+        total = stacked if total is None else total + stacked
+    return total
+
+
+def _visits(values: Array) -> int:
+    return int(np.isfinite(values).any(axis=1).sum())
+
+
+def _overall(numbers: Numbers, k: int) -> tuple[float, float]:
+    """Mean and SD of quantity `k` over women and men together."""
+    share = np.array([numbers.female, 1 - numbers.female])
+    mean = float(share @ numbers.mean[:, k])
+    variance = float(share @ (numbers.sd[:, k] ** 2 + (numbers.mean[:, k] - mean) ** 2))
+    return mean, variance**0.5
+
+
+def _updated(
+    before: tuple[float, float], values: Array, visits: int, prior: float
+) -> tuple[float, float]:
+    """Mean and SD after `visits` visits, the published ones counting as `prior` visits."""
+    own = float(np.nanmean(values))
+    variance = float(np.nanvar(values))
+    total = prior + visits
+    mean = (prior * before[0] + visits * own) / total
+    spread = prior * before[1] ** 2 + visits * variance
+    spread += prior * visits / total * (own - before[0]) ** 2
+    return mean, (spread / total) ** 0.5
+
+
+def _correlations(numbers: Numbers, columns: Mapping[str, Array], prior: float) -> Array:
+    matrix = numbers.matrix.copy()
+    for i, j in combinations(range(len(numbers.names)), 2):
+        pair = [columns.get(numbers.names[k]) for k in (i, j)]
+        if pair[0] is None or pair[1] is None:
+            continue
+        both = np.isfinite(pair[0]) & np.isfinite(pair[1])
+        own = _correlation(pair[0][both], pair[1][both])
+        if own is not None:
+            weight = _weight(int(both.any(axis=1).sum()), prior)
+            matrix[i, j] = _mixed(numbers, (i, j), matrix[i, j], own, weight)
+            matrix[j, i] = matrix[i, j]
+    return nearest_correlation(matrix)
+
+
+def _left_right(numbers: Numbers, columns: Mapping[str, Array], prior: float) -> Array:
+    out = numbers.left_right.copy()
+    for k, name in enumerate(numbers.names):
+        values = columns.get(name)
+        if values is None or out[k] == 1:
+            continue
+        both = np.isfinite(values).all(axis=1)
+        own = _correlation(values[both, 0], values[both, 1])
+        if own is not None:
+            mixed = _mixed(numbers, (k, k), out[k], own, _weight(int(both.sum()), prior))
+            # Kept below 1, which would make it a quantity of the customer, and not negative.
+            out[k] = min(max(mixed, 0.0), 1 - 1e-6)
+    return out
+
+
+def _weight(visits: int, prior: float) -> float:
+    return visits / (prior + visits)
+
+
+def _mixed(
+    numbers: Numbers, pair: tuple[int, int], within: float, own: float, weight: float
+) -> float:
+    """The correlation within one sex, moved by what the visits say of both sexes together."""
+    i, j = pair
+    share = np.array([numbers.female, 1 - numbers.female])
+    (mean_i, sd_i), (mean_j, sd_j) = _overall(numbers, i), _overall(numbers, j)
+    inside = float(share @ (numbers.sd[:, i] * numbers.sd[:, j]))
+    between = float(share @ ((numbers.mean[:, i] - mean_i) * (numbers.mean[:, j] - mean_j)))
+    together = (within * inside + between) / (sd_i * sd_j)
+    return float(np.clip(within + weight * (own - together) * sd_i * sd_j / inside, -1, 1))
+
+
+def _correlation(a: Array, b: Array) -> float | None:
+    """Pearson correlation, or None where it is not defined."""
+    if len(a) <= TWO or np.ptp(a) == 0 or np.ptp(b) == 0:
+        return None
+    return float(np.corrcoef(a, b)[0, 1])
+
+
+def _shares(
+    before: Mapping[str, float], column: Column | None, prior: float
+) -> Mapping[str, float]:
+    if not isinstance(column, Words):
+        return before
+    counts = [int((column.texts() == word).sum()) for word in before]
+    total = prior + sum(counts)
+    return {
+        word: (prior * share + count) / total
+        for (word, share), count in zip(before.items(), counts, strict=True)
+    }
+
+
+def _classes(
+    population: Population, numbers: Numbers, shop: Customers, prior: float
+) -> dict[str, tuple[Mapping[str, float], ...]]:
+    """Shares of each cut, from how many feet of the shop fall to each side of it."""
+    out: dict[str, tuple[Mapping[str, float], ...]] = {}
+    for name, cuts in numbers.classes.items():
+        seen = [c.texts() for c in _both(shop, name) if isinstance(c, Words)]
+        words = np.concatenate(seen) if seen else np.empty(0, dtype=str)
+        # Two feet of one visit are counted as one observation.
+        count = {v: float((words == v).sum()) / TWO for cut in cuts for v in cut}
+        for cut, definition in zip(cuts[1:], population.classes[name][1:], strict=True):
+            if definition.of:
+                count[definition.of] += sum(count[v] for v in cut)
+        out[name] = tuple(
+            {
+                v: (prior * share + count[v]) / (prior + sum(count[w] for w in cut))
+                for v, share in cut.items()
+            }
+            for cut in cuts
+        )
+    return out

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
 
+from recommend.dataclass import dataclass
 from recommend.infer.conclusions import Conclusions
 from recommend.infer.derivation import (
     CloseCall,

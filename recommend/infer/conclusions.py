@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
+from recommend.dataclass import dataclass
 from recommend.errors import RecommendError
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.compiling import LARGEST

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from statistics import fmean, stdev
 
+from recommend.dataclass import dataclass
 from recommend.errors import counted
 from recommend.infer.assess import Assessment, Note, assess
 from recommend.infer.derivation import Lacks

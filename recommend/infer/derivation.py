@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 
+from recommend.dataclass import dataclass
 from recommend.infer.conclusions import Conclusions
 from recommend.measure.model import Side
 from recommend.rulebook.book import CompiledRule, Rulebook

@@ -9,12 +9,12 @@ every foot.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Set
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from recommend.dataclass import dataclass
 from recommend.errors import RecommendError
 from recommend.infer.chunks import bear
 from recommend.infer.conclusions import (

@@ -11,11 +11,12 @@ import itertools
 import threading
 import time
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any
 
 from durable import engine as durable_engine
 
+from recommend.dataclass import dataclass
 from recommend.errors import RecommendError
 from recommend.infer.chunks import Plain, chunks, plain_comparisons
 from recommend.infer.conclusions import (

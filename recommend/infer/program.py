@@ -10,12 +10,13 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
+from recommend.dataclass import dataclass
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.models import AxisThen
 from recommend.rulebook.terms import Conjunction, Disjunction, Number, Term, Word

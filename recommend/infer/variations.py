@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from recommend.dataclass import dataclass
 from recommend.infer.assess import Assessment
 from recommend.infer.facts import facts_of, reading_facts
 from recommend.infer.many import Columns, ManyConclusions, columns_of, compiled, conclude_many

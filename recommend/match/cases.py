@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from recommend.dataclass import dataclass
 from recommend.infer.many import ManyConclusions
 from recommend.infer.variations import Readings, Variations
 from recommend.match.needs import Active, Bools, Floats

@@ -7,11 +7,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from recommend.catalogue.loading import Item
+from recommend.dataclass import dataclass
 from recommend.match.needs import Bools, Floats, Need, PairNeeds, in_steps
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.comparisons import COMPARISONS

@@ -8,13 +8,14 @@ becomes a strong wish; the contradiction is said in words.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 
+from recommend.dataclass import dataclass
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.comparisons import COMPARISONS, Comparison, opposite
@@ -108,6 +109,14 @@ class Active:
         """The same of some customers only."""
         return Active(self.asked[part], self.weights[part], self.binding[part], self.told[part])
 
+    def distinct(self) -> tuple[Active, NDArray[np.intp]]:
+        """The d customers who need different things, and which of them each of g is, (g,)."""
+        words = [self.asked, self.binding, self.told, self.weights.view(np.uint8)]
+        rows = np.concatenate([one.view(np.uint8) for one in words], axis=1)
+        whole = rows.view(np.dtype((np.void, rows.shape[1]))).ravel()
+        _, first, which = np.unique(whole, return_index=True, return_inverse=True)
+        return self.rows(first), which.ravel()
+
     def without_wish(self, need: int) -> Active:
         """The same with one wish not asked."""
         asked, weights = self.asked.copy(), self.weights.copy()
@@ -151,6 +160,7 @@ class NeedTable:
         self.fit = np.array([book.attributes[n].about == "fit" for n in names], np.bool_)
         self._of_foot = np.array([_of_foot(book, rule) for rule in self.rules], np.bool_)
         self._strong = book.parameters.rank.weight_strong
+        self._levels = np.unique(self._weights[self._weights > 0])  # ascending: the heaviest stays
 
     def required(self, holds: Bools) -> Floats:
         """The part of each wish that must be met to serve these customers, 0 for none, (g, n)."""
@@ -184,20 +194,17 @@ class NeedTable:
         Contradicting musts and nevers are looked at in order; a must that gives way becomes a
         strong wish and takes no part in what follows, a never does not give way.
         """
-        asked = self._given(holds)
+        asked = _given(holds, self.gives)
         weights = np.zeros(asked.shape)
-        for column, given in zip(holds.T, self._weights, strict=True):
-            np.maximum(weights, np.where(column[:, None], given, 0), out=weights)
+        for weight in self._levels:
+            weights[_given(holds, self._weights == weight)] = weight
         eased = np.zeros(asked.shape, np.bool_)
         for one, other, gives_way in self.contradictions:
             if gives_way is not None:
                 eased[:, gives_way] |= _both(asked & ~eased, one, other)
         binding = asked & (self.must | self.never) & ~eased
-        told = self._given(holds & self._of_foot)
+        told = _given(holds & self._of_foot, self.gives)
         return Active(asked, np.where(eased, self._strong, weights), binding, told)
-
-    def _given(self, holds: Bools) -> Bools:
-        return np.asarray(holds.astype(np.float32) @ self.gives.astype(np.float32) > 0)
 
     def asks_more(self, kind: str, active: Active) -> Bools:
         """Whether something measured or told asks more of a kind than having none, (g,).
@@ -346,6 +353,11 @@ def _of_foot(book: Rulebook, rule_id: str) -> bool:
     return bool(
         book.by_id[rule_id].facts - {"visit_age-band", "visit_purpose", "visit_socks", "side"}
     )
+
+
+def _given(holds: Bools, gives: Bools) -> Bools:
+    """Which needs the rules that hold give, (g, n), if rule r gives those of row r of `gives`."""
+    return np.asarray(holds.astype(np.float32) @ gives.astype(np.float32) > 0)
 
 
 def _both(asked: Bools, one: int, other: int) -> Bools:

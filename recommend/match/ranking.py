@@ -8,7 +8,6 @@ of one signature are equals.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
@@ -17,6 +16,7 @@ from numpy.typing import NDArray
 
 from recommend.catalogue.loading import Catalogue, Item
 from recommend.catalogue.models import Product
+from recommend.dataclass import dataclass
 from recommend.match.needs import Active, Bools, Floats, NeedTable, need_table
 from recommend.match.sizes import SizeClasses, extra_length
 from recommend.match.weighing import Shelf, Way
@@ -41,19 +41,23 @@ class Standing:
     there : whether it can be handed over in the size, shape (g, m).
     fit : weight of how it misses the foot, length included, shape (g, m).
     function : weight of wishes not met, and of what it does unasked, shape (g, m).
-    tier : 0 for what fits well, more for what fits worse, shape (g, m).
+    parameters : those of the rulebook, which say what fits alike.
     """
 
     ruled_out: Bools
     there: Bools
     fit: Floats
     function: Floats
-    tier: Floats
+    parameters: Parameters
+
+    def tier(self, row: int) -> Floats:
+        """0 for what fits one customer well, more for what fits worse, shape (m,)."""
+        return fit_tier(self.fit[row], self.parameters)
 
     def costs(self, row: int) -> tuple[Floats, Floats, Floats]:
         """What orders candidates for one customer: how they fit, then all that speaks against."""
         total = np.round(self.fit[row] + self.function[row], _EXACT)
-        return self.tier[row], total, self.fit[row]
+        return self.tier(row), total, self.fit[row]
 
     @property
     def listed(self) -> Bools:
@@ -119,19 +123,19 @@ class Ranking:
         out : what is out for them, whatever is needed.
         """
         spare = out.price_limit is not None  # then no insole is better than no pair
-        costs, members = self.shelf.costs(way, active, spare=spare), self.members(way)
-        there, steps = self._sizes
-        length = steps[members].sum(axis=1)[:, sizes].T
-        weight = self.book.parameters.rank.weight_length
+        kept, need = active.distinct()
+        costs, members = self.shelf.costs(way, kept, spare=spare), self.members(way)
+        used, size = np.unique(sizes, return_inverse=True)
+        there, steps = (table[:, used][members] for table in self._sizes)
+        length = self.book.parameters.rank.weight_length * steps.sum(axis=1).T
         gone = np.array([item.id in out.why for item in self.shelf.items], np.bool_)
         dear = self._prices[way] > (np.inf if out.price_limit is None else out.price_limit)
-        fit = np.round(costs.fit + weight * length, _EXACT)
         return Standing(
-            costs.out | gone[members].any(axis=1) | dear,
-            np.all(there[members], axis=1)[:, sizes].T,
-            fit,
-            np.round(costs.function, _EXACT),
-            fit_tier(fit, self.book.parameters),
+            (costs.out | gone[members].any(axis=1) | dear)[need],
+            np.all(there, axis=1).T[size],
+            np.round(costs.fit[need] + length[size], _EXACT),
+            np.round(costs.function, _EXACT)[need],
+            self.book.parameters,
         )
 
     def beyond(self, active: Active) -> dict[Way, NDArray[np.int64]]:

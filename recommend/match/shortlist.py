@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cached_property
 from itertools import groupby, islice
 from typing import Literal, TypeVar, get_args, overload
@@ -16,6 +16,7 @@ from typing import Literal, TypeVar, get_args, overload
 import numpy as np
 
 from recommend.catalogue.loading import Catalogue, Item
+from recommend.dataclass import dataclass
 from recommend.infer.assess import Assessment
 from recommend.match.cases import Cases
 from recommend.match.harm import harmful
@@ -374,7 +375,7 @@ class _Judge:
             _reasons(parts, self.out.close),
             self._instead(parts),
             any(part.offered == "none" for part in parts) and self._asks_for_insole,
-            float(standing.tier[0, row]),
+            float(standing.tier(0)[row]),
         )
 
     def _row(self, insole: Item) -> int:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
 
@@ -16,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from recommend.catalogue.loading import Item
+from recommend.dataclass import dataclass
 from recommend.measure.sizing import foot_length_of
 from recommend.parameters import Parameters
 from recommend.visit.models import Visit
@@ -132,9 +132,10 @@ def longer_lengths(
     parameters: Parameters,
 ) -> NDArray[np.float64]:
     """(n,) length wanted in mm for n pairs of feet: of the longer one, and what is added to it."""
-    people = list(zip(purposes, ages, strict=True))
-    extra = {one: extra_length(one[0] or None, one[1] or None, parameters) for one in set(people)}
-    more = np.array([extra[one] for one in people], np.float64)
+    for_purpose = {one: extra_length(one or None, None, parameters) for one in set(purposes)}
+    for_age = {one: extra_length(None, one or None, parameters) for one in set(ages)}
+    each = [list(map(for_purpose.__getitem__, purposes)), list(map(for_age.__getitem__, ages))]
+    more = np.max(each, axis=0)
     return np.asarray(np.fmax.reduce(list(feet)) + more, np.float64)
 
 

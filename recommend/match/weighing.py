@@ -7,7 +7,6 @@ is made. What a shoe and an insole come to together is the sum of both and of wh
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Literal
 
@@ -16,9 +15,81 @@ from numpy.typing import NDArray
 
 from recommend.catalogue.fitting import INSOLE_READS, SHOE_READS, Fit, fit
 from recommend.catalogue.loading import Item
+from recommend.dataclass import dataclass
 from recommend.match.judge import Judged, Parts
-from recommend.match.needs import Active, Bools, Floats, NeedTable
-from recommend.match.unasked import Unasked
+from recommend.match.needs import Active, Bools, Floats, NeedTable, in_steps
+from recommend.rulebook.comparisons import COMPARISONS
+
+
+class Unasked:
+    """What m products of one kind do beyond what is asked: the least that serves comes first.
+
+    An attribute with a `plain` level counts against a product as far as it goes beyond that level,
+    or beyond what is asked, in parts of the attribute's tolerance and by its weight `unasked`.
+
+    Parameters
+    ----------
+    table : the needs that can be asked.
+    kind : ``shoe`` or ``insole``.
+    items : m products.
+
+    Attributes
+    ----------
+    attributes : the a attributes of the kind that have a plain level.
+    levels : (m, a) levels of the products, NaN where not stated.
+    """
+
+    def __init__(self, table: NeedTable, kind: str, items: Sequence[Item]) -> None:
+        self.table, self.kind, self.items = table, kind, tuple(items)
+        self._defs = {
+            name: one
+            for name, one in table.book.attributes.items()
+            if name.startswith(f"{kind}.") and one.plain is not None
+        }
+        self.attributes = tuple(self._defs)
+        rows = [[item.levels.get(name, np.nan) for name in self.attributes] for item in items]
+        self.levels = np.array(rows, float).reshape(len(rows), len(self.attributes))
+        weights = [table.book.parameters.rank[f"weight-{o.unasked}"] for o in self._defs.values()]
+        self.weights = np.array(weights, float)
+
+    def beyond(self, active: Active) -> Floats:
+        """How far each goes beyond what is asked, from 0 to 1, shape (g, m, a).
+
+        What is not stated cannot be shown to be plain: it counts as far beyond. What the customer
+        has is described as far as anybody could, and nothing more is held against it.
+        """
+        unknown = np.array([float(item.offered == "shop") for item in self.items])
+        shape = (len(active.asked), *self.levels.shape)
+        found = np.zeros(shape)
+        for a, (name, definition) in enumerate(self._defs.items()):
+            low, high = self._asked(name, active)
+            level = self.levels[None, :, a]
+            over = np.maximum(level - high[:, None], low[:, None] - level)
+            part = np.where(np.isnan(over), unknown, over / definition.tolerance).clip(0, 1)
+            found[:, :, a] = -in_steps(-part, self.table.book)
+        return found
+
+    def _asked(self, name: str, active: Active) -> tuple[Floats, Floats]:
+        """From where to where an attribute is plain or asked, shapes (g,) and (g,)."""
+        plain = self._defs[name].plain_level
+        assert plain is not None
+        low, high = np.full((2, len(active.asked)), plain)
+        for n, need in enumerate(self.table.needs):
+            if need.attribute != name or need.strength == "never":
+                continue
+            if COMPARISONS[need.comparison].lower:
+                high = np.where(active.asked[:, n], np.maximum(high, need.target), high)
+            else:
+                low = np.where(active.asked[:, n], np.minimum(low, need.target), low)
+        return low, high
+
+    def cost(self, active: Active) -> Floats:
+        """The weight of it all, shape (g, m); a product where none is asked for counts as well."""
+        bought = np.array([item.offered == "shop" for item in self.items], np.bool_)
+        weight = self.table.book.parameters.rank.weight_unasked_product
+        unasked = ~self.table.asks_more(self.kind, active)[:, None] & bought
+        return np.asarray(self.beyond(active) @ self.weights + weight * unasked)
+
 
 Array = NDArray[Any]
 Way = Literal["pair", "shoe", "insole"]
@@ -93,7 +164,7 @@ class Shelf:
         k = self.which[s, i]
         alone = self.alone_out("shoe", active)[:, s]
         alone = alone | self.alone_out("insole", active, spare=spare)[:, i]
-        as_it_is = self._undescribed("shoe")[s] & (self._offered("insole") == "none")[i]
+        as_it_is = self._undescribed["shoe"][s] & (self._offered["insole"] == "none")[i]
         return Costs(
             alone | (both.out[:, k] & ~as_it_is),
             shoe.fit[:, s] + insole.fit[:, i] + both.fit[:, k],
@@ -107,20 +178,20 @@ class Shelf:
 
     def _ruling(self, kind: Way, out: Bools, active: Active, spare: bool) -> Bools:
         """What is ruled out; of shoes nobody described, whether something asks for more."""
-        known = out & ~self._undescribed(kind)[None, :]
+        known = out & ~self._undescribed[kind][None, :]
         unwarranted = self._unwarranted(kind, active)
         if spare:
-            unwarranted = unwarranted & (self._offered(kind) != "none")
+            unwarranted = unwarranted & (self._offered[kind] != "none")
         return np.asarray(known | unwarranted, np.bool_)
 
-    def _undescribed(self, kind: Way) -> Bools:
-        """The customer's own shoes of which nothing is known, shape (m,)."""
-        return np.asarray(self._no_levels[kind] & (self._offered(kind) == "own"), np.bool_)
-
     @cached_property
-    def _no_levels(self) -> dict[Way, Bools]:
+    def _undescribed(self) -> dict[Way, Bools]:
+        """By kind, the customer's own shoes of which nothing is known, shape (m,)."""
         kinds: dict[Way, tuple[Item, ...]] = {"shoe": self.shoes, "insole": self.insoles}
-        return {k: np.array([not i.levels for i in v], np.bool_) for k, v in kinds.items()}
+        return {
+            kind: np.array([item.offered == "own" and not item.levels for item in items], np.bool_)
+            for kind, items in kinds.items()
+        }
 
     def _costs(self, way: Way, active: Active, mask: Bools) -> Costs:
         """Costs of the needs in a mask."""
@@ -131,24 +202,22 @@ class Shelf:
             function = function + self.unasked[way].cost(active)
         fits = _missed(judged, active, fit_needs)
         if way != "pair":
-            fits[:, self._undescribed(way) | (self._offered(way) == "none")] = 0
+            fits[:, self._undescribed[way] | (self._offered[way] == "none")] = 0
             will_do = ~self.table.asks_more(way, active)
-            nothing = self._undescribed(way)[None, :] | (
-                (self._offered(way) == "none")[None, :] & will_do[:, None]
+            nothing = self._undescribed[way][None, :] | (
+                (self._offered[way] == "none")[None, :] & will_do[:, None]
             )
             function = np.where(nothing, 0.0, function)
         out = _broken(judged, active, mask)
         if way == "insole" and self.kept_insole is not None:
             weight = self.table.book.parameters.rank.weight_kept
-            kept = self._offered(way) == "own"
+            kept = self._offered[way] == "own"
             function = function + weight * (~kept & ~out[:, kept])
         return Costs(out, fits, function)
 
-    def _offered(self, kind: Way) -> Array:
-        return self._offers[kind]
-
     @cached_property
-    def _offers(self) -> dict[Way, Array]:
+    def _offered(self) -> dict[Way, Array]:
+        """By kind, who offers each: shop, own, none, shape (m,)."""
         kinds: dict[Way, tuple[Item, ...]] = {"shoe": self.shoes, "insole": self.insoles}
         return {k: np.array([i.offered for i in v], "U4") for k, v in kinds.items()}
 
@@ -159,7 +228,7 @@ class Shelf:
 
     def _unwarranted(self, way: Way, active: Active) -> Bools:
         """Where shoes nobody described, or no insole, will not do: something asks for more."""
-        without = self._undescribed(way) | (self._offered(way) == "none")
+        without = self._undescribed[way] | (self._offered[way] == "none")
         return np.asarray(self.table.asks_more(way, active)[:, None] & without, np.bool_)
 
     @cached_property

@@ -1,4 +1,4 @@
-"""What the customer wants, and has: a price limit, what they would not wear, what is theirs.
+"""What the customer wants, has and tries: a price limit, what is not worn, what is theirs.
 
 A wish is told by a person, not by a foot, so it stands beside the rules: what is not wanted is out
 for this customer, and the reason is said.
@@ -7,16 +7,21 @@ for this customer, and the reason is said.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import field
+from typing import TYPE_CHECKING
 
 from recommend.catalogue.loading import Item, level_of
 from recommend.catalogue.models import Kind, Product
+from recommend.dataclass import dataclass
 from recommend.errors import InputError, Place, nearest
 from recommend.match.harm import close_to_harm, harmful
 from recommend.match.needs import level_words
 from recommend.match.sizes import worn_gap
 from recommend.rulebook.book import Rulebook
 from recommend.visit.models import OwnInsole, OwnShoes, Visit
+
+if TYPE_CHECKING:
+    from recommend.match.shortlist import Candidate
 
 OWN_SHOES, OWN_INSOLE, NO_INSOLE = "own-shoes", "own-insole", "no-insole"
 LOAD_LIMIT = "load-limit"  # attribute: the heaviest person the maker makes it for
@@ -137,3 +142,21 @@ def _own_item(
         id=name, kind=kind, title=own.title or title, price=0, attributes={}, stock={"100": 0}
     )
     return Item(product, levels, {}, "own")
+
+
+OWN = "own"  # the shoe the customer came in: no product of the catalogue
+_AS_WORN = {OWN_SHOES: OWN, OWN_INSOLE: OWN, NO_INSOLE: ""}
+
+
+def step_id(candidate: str) -> str:
+    """What a candidate of the shortlist is called as a step; empty for no insole alone.
+
+    The customer's own shoes are ``own``, and a shoe without an insole is the shoe.
+    """
+    return "+".join(filter(None, (_AS_WORN.get(part, part) for part in candidate.split("+"))))
+
+
+def worn_id(candidate: Candidate) -> str:
+    """Its id as a step: an insole is tried in the customer's own shoe; empty for no insole."""
+    name = step_id(candidate.id)
+    return f"{OWN}+{name}" if candidate.group == "insole" and name else name

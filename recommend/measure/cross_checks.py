@@ -11,6 +11,7 @@ import numpy as np
 from recommend.measure.doubts import Doubt, apply_doubts
 from recommend.measure.measured import Measured
 from recommend.measure.model import Flag, Measure
+from recommend.measure.plausible import likely_unit
 from recommend.parameters import Parameters
 from recommend.visit.models import Visit
 
@@ -55,7 +56,10 @@ def _pressure_doubts(one: Measured, visit: Visit, parameters: Parameters) -> Ite
         if share > most:
             flag = Flag("longer-than-foot", f"{text}; check `pitch-mm`", "removed")
             yield Doubt(flag, ("footprint-", "cop-"))
-        if share < least:
+        if share < parameters.capture.footprint_share_half:
+            text += ", about half of it; check `pitch-mm`"
+            yield Doubt(Flag("shorter-than-foot", text, "removed"), ("footprint-", "cop-"))
+        elif share < least:
             flag = Flag("shorter-than-foot", f"{text}: heel or toes never touched", "removed")
             yield Doubt(flag, _OF_CONTACT)
 
@@ -69,10 +73,9 @@ def _mass_doubts(
     if least <= share <= most:
         return
     text = f"the foot bears {force:.0f} N, {share:.2f} times the body weight; check `unit`"
-    for factor, unit in ((10.0, "N/cm2"), (0.1, "kPa")):
-        if least <= share * factor <= most:
-            yield Doubt(Flag("unit-doubtful", f"{text}: {unit} would fit", "removed"))
-            return
+    if unit := likely_unit(share, least, most):
+        yield Doubt(Flag("unit-doubtful", f"{text}: {unit} would fit", "removed"))
+        return
     loads = ("peak-", "integral-", "arch-index")
     yield Doubt(Flag("force-unlike-weight", f"{text} and the mass", "removed"), loads)
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import Literal
+
+from recommend.dataclass import dataclass
 
 Side = Literal["left", "right"]
 SIDES: tuple[Side, Side] = ("left", "right")

@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from statistics import fmean
 
+from recommend.dataclass import dataclass
 from recommend.errors import InputError, Place, RecommendError
 from recommend.measure.carried import as_captured
 from recommend.measure.cop import DriftClass, cpei, drift_class

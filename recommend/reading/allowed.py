@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from types import NoneType, UnionType
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
 from pydantic import BaseModel, Tag
 from pydantic.fields import FieldInfo
+
+from recommend.dataclass import dataclass
 
 _UNITS = {"mm": "mm", "kg": "kg", "percent": "percent", "weeks": "weeks"}
 

@@ -11,10 +11,10 @@ import re
 import unicodedata
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from recommend.dataclass import dataclass
 from recommend.errors import InputError, Place
 from recommend.reading.plain_data import Builder, Loc
 

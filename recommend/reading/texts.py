@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+from recommend.dataclass import dataclass
 from recommend.errors import InputError, Place
 from recommend.reading.document import Document, decoded, parse_document, read_bytes
 

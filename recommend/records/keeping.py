@@ -16,7 +16,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from recommend import __version__
-from recommend.catalogue.loading import Catalogue
+from recommend.catalogue.loading import Catalogue, load_catalogue
 from recommend.door import visible
 from recommend.errors import InputError, Place
 from recommend.infer.engine import REFERENCE
@@ -25,18 +25,13 @@ from recommend.match.outcome import Outcome, as_document
 from recommend.match.shortlist import GROUPS, Group
 from recommend.match.sizes import wanted_length
 from recommend.match.wishes import out_for, own_items
+from recommend.reading.texts import Texts
 from recommend.records.canonical import canonical, digest, sha256
 from recommend.records.events import event
-from recommend.records.originals import (
-    catalogue_document,
-    catalogue_from,
-    rulebook_document,
-    rulebook_from,
-)
 from recommend.records.private import forgotten_parts, join, separate
 from recommend.records.store import EVENT, SHORTLIST, Entry, Record, Store
 from recommend.records.witness import tell
-from recommend.rulebook import Rulebook
+from recommend.rulebook import Rulebook, load_rulebook
 from recommend.settings import setting
 from recommend.visit.models import KEPT, Visit
 
@@ -403,3 +398,57 @@ class Archive:
         if key not in self._catalogues:
             self._catalogues[key] = catalogue_from(self.store.body(key[0]), self.book(record))
         return self._catalogues[key]
+
+
+_SEE = "see `recommend store verify`"
+RULES, PRODUCTS = "rules", "products"  # what their folders are called in places of messages
+
+
+def rulebook_document(book: Rulebook) -> dict[str, Any]:
+    """Every file of the rulebook as it was read, by its name within the folder."""
+    return {"files": book.texts.as_document(), "sha256": book.digest}
+
+
+def catalogue_document(catalogue: Catalogue) -> dict[str, Any]:
+    """Every file of the catalogue as it was read, by its name within the folder."""
+    return {"files": catalogue.texts.as_document(), "sha256": catalogue.digest}
+
+
+def rulebook_from(document: Mapping[str, Any]) -> Rulebook:
+    """The rulebook that `rulebook_document` made the document of.
+
+    Raises
+    ------
+    InputError
+        If this version of the tool no longer understands it, or it is not the same.
+    """
+    book = load_rulebook(Texts.of(RULES, _files(document, "rulebook")), kept=True)
+    _same(book.digest, document["sha256"], "rulebook")
+    return book
+
+
+def catalogue_from(document: Mapping[str, Any], book: Rulebook) -> Catalogue:
+    """The catalogue that `catalogue_document` made the document of; errors likewise."""
+    files = _files(document, "catalogue")
+    catalogue = load_catalogue(Texts.of(PRODUCTS, files), book.attributes)
+    _same(catalogue.digest, document["sha256"], "catalogue")
+    return catalogue
+
+
+def _files(document: object, what: str) -> dict[str, str]:
+    """The texts by name; a record that holds something else was forged."""
+    if isinstance(document, Mapping) and isinstance(document.get("sha256"), str):
+        files = document.get("files")
+        if isinstance(files, dict) and all(isinstance(text, str) for text in files.values()):
+            return files
+    raise InputError(Place(what), f"the {what} of this record holds no files", mend=_SEE)
+
+
+def _same(found: str, promised: str, what: str) -> None:
+    if found != promised:
+        raise InputError(
+            Place(what),
+            f"the files of the {what} are not the ones that were used ({found[:12]} is not "
+            f"{promised[:12]}): the record was changed",
+            mend=_SEE,
+        )

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Container, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from typing import Any, Literal
 
+from recommend.dataclass import dataclass
 from recommend.errors import InputError, Place, nearest
 from recommend.measure.definitions import MeasureDefs
 from recommend.parameters import Parameters

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import operator
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any, Literal
+
+from recommend.dataclass import dataclass
 
 Op = Literal["gt", "ge", "lt", "le"]
 Comparison = Literal["at-least", "at-most", "above", "below"]

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
 from itertools import combinations
 
+from recommend.dataclass import dataclass
 from recommend.reading.document import Loc
 from recommend.rulebook.comparisons import COMPARISONS, Op
 from recommend.rulebook.conditions import (

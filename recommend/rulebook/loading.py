@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from pathlib import Path
 from typing import Any, TypeAlias, TypeVar, get_args
 
+from recommend.dataclass import dataclass
 from recommend.errors import InputError, Place, nearest
 from recommend.measure.definitions import (
     COMPUTED,

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from functools import partial
 
+from recommend.dataclass import dataclass
 from recommend.errors import InputError, Place, nearest
 from recommend.measure.definitions import MeasureDefs
 from recommend.reading import Document

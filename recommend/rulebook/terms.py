@@ -8,9 +8,9 @@ condition is unknown. A literal over a missing fact satisfies nothing.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from typing import TypeAlias
 
+from recommend.dataclass import dataclass
 from recommend.rulebook.comparisons import OPS, Op
 
 

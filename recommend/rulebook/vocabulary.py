@@ -10,10 +10,10 @@ reading less and plus its error). Word facts: a class measure ``m``; a qualifier
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
 from functools import cache
 from typing import Literal, NamedTuple, get_args
 
+from recommend.dataclass import dataclass
 from recommend.measure.definitions import MeasureDefs
 from recommend.rulebook.models import AxisDef, Question
 from recommend.visit.models import AgeBand, PainSite, Socks

@@ -10,12 +10,12 @@ from __future__ import annotations
 import re
 import textwrap
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from datetime import date
 
 from rich.text import Text
 
 from recommend.catalogue.loading import Item
+from recommend.dataclass import dataclass
 from recommend.errors import counted
 from recommend.infer.assess import Note
 from recommend.infer.counter import Counter

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from html import escape
 
-from recommend.show.curves_svg import curves_height, english, panels
+from recommend.show.curves import curves_height, english, panels
 from recommend.show.letters import Names
 from recommend.show.trial_words import READING_WORDS, interval_words, signed
 from recommend.trial.change_picture import ChangePicture, Row, change_pictures

@@ -12,13 +12,11 @@ from rich.table import Table
 from rich.text import Text
 
 from recommend.coverage.crowd import Crowd, assumed_figures
-from recommend.coverage.interval import Share
-from recommend.coverage.report import MissingSize
-from recommend.coverage.run import Run
+from recommend.coverage.report import MissingSize, Share
+from recommend.coverage.run import Comparison, Run
 from recommend.coverage.split import UNDETERMINED, UNKNOWN, WAYS, Band, Cell, Gap, Shown
 from recommend.coverage.visits import refusing
 from recommend.coverage.why import Reason
-from recommend.coverage.won_and_lost import Comparison
 from recommend.errors import counted
 from recommend.measure.sizing import size_label
 from recommend.parameters import Parameters

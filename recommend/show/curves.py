@@ -1,11 +1,13 @@
-"""The curves of a trial in characters: a letter for each step, the band shaded."""
+"""The curves of a trial, a letter for each step, the band shaded: in characters, and as SVG."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from html import escape
 from itertools import pairwise
 
+from recommend.measure.model import Side
 from recommend.show.letters import Names
 from recommend.trial.curves import Curve, Picture
 from recommend.trial.verdict import Band
@@ -94,3 +96,158 @@ class _Grid:
             start = self.column(middle) - len(phase) // 2
             names[start : start + len(phase)] = phase
         yield (" " * 8 + "".join(names)).rstrip()
+
+
+_W, _H, _TOP, _LEFT, _BOTTOM = 330, 260, 34, 44, 34
+_LINE = 17  # of what is what
+_ASIDE = 13  # between steps at one phase
+_DASHES = ("", "7 4", "2 4", "9 3 2 3", "4 2")
+_INK = ("#1a1a1a", "#0b5d8a", "#a63d00", "#5a2a82", "#1f6b2c")
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """What stands in the picture, in the reader's language."""
+
+    title: str
+    description: str
+    feet: Mapping[str, str]
+    phases: Mapping[str, str]
+    band: str
+    marks: str
+    names: Names
+
+
+def english(picture: Picture, names: Names) -> Words:
+    """The words of the terminal."""
+    return Words(
+        f"Rearfoot angle, {picture.gait}, from {picture.reference} (degrees, rolling in upwards)",
+        "Mean and 95 % interval of each step in each part of stance.",
+        {"left": "left foot", "right": "right foot"},
+        {name: name for name in picture.spans},
+        "usual band",
+        "letters: angle at touchdown, the peak, means of midstance and propulsion",
+        names,
+    )
+
+
+def figure(picture: Picture, words: Words) -> str:
+    """One picture as an inline SVG element; its title and description are read aloud."""
+    name = f"curves-{picture.gait}-{picture.reference}"
+    return (
+        f'<svg viewBox="0 0 {2 * _W} {curves_height(picture)}" role="img" '
+        f'font-size="13" direction="ltr" '
+        f'aria-labelledby="{name}-title {name}-text">'
+        f'<title id="{name}-title">{escape(words.title)}</title>'
+        f'<desc id="{name}-text">{escape(words.description)}</desc>'
+        f"{''.join(panels(picture, words))}</svg>"
+    )
+
+
+def panels(picture: Picture, words: Words) -> Iterator[str]:
+    """The elements of one picture: title, a panel for each foot, and what is what."""
+    yield _text(8, 16, words.title, weight="bold")
+    for index, (side, curves) in enumerate(picture.curves.items()):
+        yield f'<g transform="translate({index * _W} 22)">'
+        yield from _Panel(picture, words).draw(side, curves)
+        yield "</g>"
+    yield from _legend(picture, words)
+
+
+def _legend(picture: Picture, words: Words) -> Iterator[str]:
+    y = _H + 40
+    yield f'<rect x="8" y="{y - 10}" width="18" height="11" fill="#e3ecd9" stroke="#5d7a45"/>'
+    yield _text(31, y, words.band)
+    for name in drawn_in(picture):
+        y += _LINE
+        yield _stroke(f"M8 {y - 4}h22", picture.steps.index(name))
+        yield _text(34, y, words.names.called(name))
+    yield _text(8, y + _LINE, words.marks, size=11)
+
+
+def curves_height(picture: Picture) -> int:
+    """Height of the picture in the units of its view."""
+    return _H + 66 + _LINE * len(drawn_in(picture))
+
+
+@dataclass(frozen=True, slots=True)
+class _Panel:
+    """One foot: axes, band, curves."""
+
+    picture: Picture
+    words: Words
+
+    def draw(self, side: Side, curves: tuple[Curve, ...]) -> Iterator[str]:
+        """The elements of one foot."""
+        yield _text(_LEFT, 22, self.words.feet[side])
+        for phase, band in self.picture.bands.items():
+            top, bottom = self.y(band.high), self.y(band.low)
+            start, end = (self.x(percent) for percent in self.picture.spans[phase])
+            yield (
+                f'<rect x="{start:.1f}" y="{top:.1f}" width="{end - start:.1f}" '
+                f'height="{bottom - top:.1f}" fill="#e3ecd9" stroke="#5d7a45" stroke-width="0.6"/>'
+            )
+        for angle in self._ticks():
+            y = self.y(angle)
+            yield f'<path d="M{_LEFT - 4} {y:.1f}H{_W - 10}" stroke="#c9c9c9" stroke-width="0.6"/>'
+            yield _text(_LEFT - 8, y + 4, f"{angle:g}", anchor="end")
+        for phase, middle in self.picture.middles.items():
+            yield _text(self.x(middle), _H - 8, self.words.phases[phase], anchor="middle")
+        for curve in curves:
+            yield from self._curve(curve, self.picture.steps.index(curve.step))
+
+    def _curve(self, curve: Curve, index: int) -> Iterator[str]:
+        middles = self.picture.middles
+        drawn = curve.drawn(middles)
+        # Joined points stand side by side, so that no interval hides another; a line that was
+        # captured stays where it is.
+        shift = (index - (len(self.picture.steps) - 1) / 2) * _ASIDE
+        aside = 0.0 if curve.line else shift
+        line = "L".join(f"{self.x(at) + aside:.1f} {self.y(angle):.1f}" for at, angle in drawn)
+        yield _stroke(f"M{line}", index)
+        for phase, point in curve.points.items():
+            x, y = self.x(middles[phase]) + shift, self.y(point.value)
+            yield _stroke(f"M{x:.1f} {self.y(point.low):.1f}V{self.y(point.high):.1f}", index, True)
+            ink = _INK[index % len(_INK)]
+            yield f'<circle cx="{x:.1f}" cy="{y:.1f}" r="6.5" fill="#fff" stroke="{ink}"/>'
+            mark = self.words.names.letters[curve.step]
+            yield _text(x, y + 4, mark, anchor="middle", size=11)
+
+    def x(self, percent: float) -> float:
+        """The place of a percentage of stance."""
+        return _LEFT + percent / 100 * (_W - _LEFT - 10)
+
+    def y(self, angle: float) -> float:
+        """The height of an angle; beyond the picture, its edge."""
+        low, high = self.picture.edges()
+        low, high = low - 0.5, high + 0.5
+        inside = min(max(angle, low), high)
+        return _TOP + (high - inside) / (high - low) * (_H - _TOP - _BOTTOM)
+
+    def _ticks(self) -> Iterator[float]:
+        low, high = self.picture.edges()
+        step = 2 if high - low < 16 else 5
+        angle = -(-low // step) * step
+        while angle <= high:
+            yield angle
+            angle += step
+
+
+def _stroke(path: str, index: int, thin: bool = False) -> str:
+    dash = _DASHES[index % len(_DASHES)]
+    dashed = f' stroke-dasharray="{dash}"' if dash and not thin else ""
+    width = 1 if thin else 2
+    return (
+        f'<path d="{path}" fill="none" stroke="{_INK[index % len(_INK)]}" '
+        f'stroke-width="{width}"{dashed}/>'
+    )
+
+
+def _text(
+    x: float, y: float, text: str, anchor: str = "start", weight: str = "", size: int = 13
+) -> str:
+    bold = f' font-weight="{weight}"' if weight else ""
+    return (
+        f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" font-size="{size}"{bold}>'
+        f"{escape(text)}</text>"
+    )

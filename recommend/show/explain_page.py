@@ -10,8 +10,7 @@ from rich.console import Console
 
 from recommend.explain.node import Node
 from recommend.records.replay import Replayed
-from recommend.show.derivation_tree import judged
-from recommend.show.explain import head_lines
+from recommend.show.explain import head_lines, judged
 from recommend.show.figures import SECTIONS
 from recommend.show.shortlist import section_blocks
 from recommend.show.sure import change_lines, sure_lines

@@ -1,4 +1,7 @@
-"""Findings of a check: for people, as JSON, and as SARIF 2.1.0 for editors and CI."""
+"""What `recommend check` found: for people, as JSON, and as SARIF 2.1.0 for editors and CI.
+
+Findings first; on request how well the order tells people apart, and what outcomes lean on.
+"""
 
 from __future__ import annotations
 
@@ -9,15 +12,18 @@ from pathlib import Path
 from typing import Any
 
 from rich.console import Console
+from rich.padding import Padding
 from rich.text import Text
 
 import recommend
+from recommend.check.discriminating import Discrimination
 from recommend.check.finding import CODES, LEVELS, Finding
+from recommend.check.lean import Lean, Moves
 from recommend.check.promises import Verdict
 from recommend.check.whole import Report
 from recommend.errors import InputError, Place, counted
 from recommend.reading import read_text
-from recommend.show.layout import inset, plain_table
+from recommend.show.layout import bullet, heading, inset, plain_table
 
 _STYLES = {"error": "bold red", "warning": "bold yellow", "note": "bold"}
 _AHEAD = 24  # columns of a long line shown before the one meant
@@ -165,3 +171,105 @@ def _location(place: Place) -> dict[str, Any]:
     if place.line:
         physical["region"] = {"startLine": place.line, "startColumn": max(place.column, 1)}
     return {"physicalLocation": physical}
+
+
+def print_discrimination(one: Discrimination, out: Console) -> None:
+    """Print what was counted, goals that are missed first."""
+    out.print(heading(f"The order, over {one.customers} drawn customers without a stop"))
+    for line in discrimination_lines(one):
+        out.print(bullet(line))
+
+
+def discrimination_lines(one: Discrimination) -> Iterator[str]:
+    """Everything that was counted, a line each."""
+    for goal in sorted(one.goals, key=lambda goal: goal.met):
+        word = "met" if goal.met else "MISSED"
+        yield f"{word}: {goal.title}: {goal.found:.2g} (at most {goal.most:g})"
+    for way, share in one.tied.items():
+        yield (
+            f"{way}: several share the first group for {share:.0%} of customers, and differ in "
+            f"price for {one.priced[way]:.0%}; {len(one.first[way])} are ever in it"
+        )
+    yield (
+        f"the first three overlap by {one.within:.2f} within a foot type and by {one.between:.2f} "
+        "between types, at one size and purpose"
+    )
+    if one.idle:
+        yield f"wishes that never decide who is in a first group: {'; '.join(one.idle)}"
+    else:
+        yield "every wish decides for somebody who is in a first group"
+
+
+def discrimination_data(one: Discrimination) -> dict[str, Any]:
+    """The same for programs."""
+    goals = [asdict(goal) | {"met": goal.met} for goal in one.goals]
+    return asdict(one) | {"goals": goals}
+
+
+_SHOWN = 20
+
+
+def print_lean(lean: Lean, out: Console) -> None:
+    """Print the figures that matter most, those that change nothing, and all together."""
+    out.print(heading(f"What outcomes lean on, over {lean.adults} modelled adults"))
+    out.print(inset(
+        "Each figure moved to both ends of its range. Of the adults: a foot changes its type, "
+        "notes change, another pair comes first; and the buyer's headline, in points.", 2,
+    ))  # fmt: skip
+    table = plain_table("figure", "is", "range", "type", "note", "first", "headline")
+    for one in lean.figures[:_SHOWN]:
+        figure, moves = one.figure, one.moves
+        ends = f"{figure.low:g} to {figure.high:g}"
+        table.add_row(figure.name, f"{figure.value:g}", ends, *_cells(moves))
+    out.print(Padding(table, (0, 0, 0, 2)))
+    more = len(lean.figures) - _SHOWN
+    if more > 0:
+        out.print(inset(f"and {counted(more, 'figure')} that matter less (--json has them)", 2))
+    for one in lean.figures[:_SHOWN]:
+        if one.figure.note:
+            out.print(inset(f"{one.figure.name}: {one.figure.note}", 2))
+    out.print(heading("All at once"))
+    for moves in lean.together:
+        out.print(bullet("  ".join(f"{word} {cell}" for word, cell in zip(
+            ("type", "note", "first", "headline"), _cells(moves), strict=True))))  # fmt: skip
+    idle = [one.figure.name for one in lean.idle]
+    if idle:
+        out.print(heading(f"Change nothing: {len(idle)}, candidates for removal"))
+        out.print(Text("  " + ", ".join(idle)))
+    if lean.without_range:
+        out.print(heading(f"Without a range, so not moved: {len(lean.without_range)}"))
+        out.print(Text("  " + ", ".join(lean.without_range)))
+
+
+def lean_json(lean: Lean) -> dict[str, Any]:
+    """The same as data."""
+    return {
+        "adults": lean.adults,
+        "figures": [
+            {
+                "name": one.figure.name,
+                "kind": one.figure.kind,
+                "value": one.figure.value,
+                "range": [one.figure.low, one.figure.high],
+                "note": one.figure.note,
+                **_data(one.moves),
+            }
+            for one in lean.figures
+        ],
+        "together": [_data(moves) for moves in lean.together],
+        "without-range": list(lean.without_range),
+    }
+
+
+def _data(moves: Moves) -> dict[str, float]:
+    return {
+        "types": round(moves.types, 4),
+        "notes": round(moves.notes, 4),
+        "firsts": round(moves.firsts, 4),
+        "headline": round(moves.headline, 4),
+    }
+
+
+def _cells(moves: Moves) -> tuple[str, ...]:
+    shares = (moves.types, moves.notes, moves.firsts)
+    return (*(f"{100 * share:.1f} %" for share in shares), f"{100 * moves.headline:+.1f}")

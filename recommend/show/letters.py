@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 
+from recommend.dataclass import dataclass
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import Candidate, Group, Shortlist
-from recommend.match.wishes import NO_INSOLE, OWN_SHOES
-from recommend.match.worn import OWN, worn_id
+from recommend.match.wishes import NO_INSOLE, OWN, OWN_SHOES, worn_id
 from recommend.way import outcome_of
 
 BARE, OWN_LETTER = "o", "w"  # barefoot, and the shoe that is worn now

@@ -345,11 +345,34 @@ def _of_measures(one: Measured) -> Iterator[Flag]:
         yield from measure.flags
 
 
-def print_error_terms(found: Sequence[Measured], defs: MeasureDefs, out: Console) -> None:
+def print_error_terms(
+    found: Sequence[Measured], defs: MeasureDefs, parameters: Parameters, out: Console
+) -> None:
     """Print a line for each term of each measure: standard error, and share of the whole."""
     for one in found:
         out.print(heading(f"What the errors are made of, {one.side} foot (standard errors)"))
         out.print(_terms_table(one, defs))
+        if one.kind == "marks" and one.load == "dynamic":
+            for line in _unknown_toe_out(one, parameters):
+                out.print(bullet(line))
+
+
+def _unknown_toe_out(one: Measured, parameters: Parameters) -> Iterator[str]:
+    """How much more a foot turned out would be, where no one said how far it is."""
+    if any(flag.name.startswith(("foot-turned", "turned-out")) for flag in one.flags):
+        return
+    usual = parameters.capture.toe_out_usual
+    landed = "landing-running" if one.gait == "running" else "landing"
+    first, *others = (
+        f"{usual * parameters.capture[f'toe-out-{when}']:.1f}"
+        for when in (landed, "flat", "propulsion")
+    )
+    yield (
+        f"Where the file does not say the toe-out, it is taken to be within "
+        f"{parameters.capture.aim:g} degrees. A foot turned out by {usual:g}, as most are, would "
+        f"be read off by {first} degrees at first contact, {others[0]} at the peak, {others[1]} in "
+        "propulsion: say `toe-out-deg` in the head, or measure the foot on a mat."
+    )
 
 
 def _terms_table(one: Measured, defs: MeasureDefs) -> RenderableType:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from html import escape
 
-from recommend.check.example_models import Example
+from recommend.check.example_tables import Example
 from recommend.check.examples import load_examples
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.conditions import UNDETERMINED

@@ -8,11 +8,10 @@ from dataclasses import dataclass, replace
 from recommend.measure.model import SIDES, Side
 from recommend.measure.phases import borders
 from recommend.rulebook.book import Rulebook
-from recommend.trial.bands import band_of
 from recommend.trial.change import Interval, mean_interval
 from recommend.trial.judged_steps import Trial, sample_of
 from recommend.trial.steps import Key, Step, Strides
-from recommend.trial.verdict import Band
+from recommend.trial.verdict import Band, band_of
 
 DRAWN = ("touchdown", "peak", "contact", "midstance", "propulsion")  # as stance goes
 

@@ -9,11 +9,18 @@ from statistics import fmean
 from recommend.measure.model import SIDES, Side
 from recommend.reading import Document
 from recommend.rulebook.book import Rulebook
-from recommend.trial.bands import band_of, load_band
 from recommend.trial.change import Sample, sample
 from recommend.trial.readings import READINGS
 from recommend.trial.steps import Key, Step, parent_of, steps_of
-from recommend.trial.verdict import Judged, LoadShift, Verdict, judge, judge_load
+from recommend.trial.verdict import (
+    Judged,
+    LoadShift,
+    Verdict,
+    band_of,
+    judge,
+    judge_load,
+    load_band,
+)
 from recommend.visit.models import Visit
 
 

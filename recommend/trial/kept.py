@@ -5,8 +5,8 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+from recommend.catalogue.shop import open_visit
 from recommend.errors import InputError, Place
-from recommend.measure.named import read_measured_visit
 from recommend.records.private import join
 from recommend.records.store import SHORTLIST, Store
 from recommend.rulebook.book import Rulebook
@@ -46,9 +46,7 @@ def kept_by_shop(path: Path, book: Rulebook) -> dict[str, tuple[Visit, ...]]:
         by_folder: dict[str, list[Visit]] = {}
         for file in files:
             inside = file.relative_to(path).parts
-            one = read_measured_visit(
-                file, book.questions, book.parameters, book.measures, book.purposes
-            )
+            one = open_visit(file, book)
             by_folder.setdefault(inside[0] if len(inside) > 1 else "", []).append(one)
         found = {shop: tuple(visits) for shop, visits in sorted(by_folder.items())}
         for store in stores:

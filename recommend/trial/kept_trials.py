@@ -10,12 +10,11 @@ from statistics import fmean
 from recommend.catalogue.loading import Catalogue
 from recommend.catalogue.loading import Item as Ware
 from recommend.cluster import pieces
-from recommend.match.worn import OWN
+from recommend.match.wishes import OWN
 from recommend.measure.model import SIDES
 from recommend.rulebook.book import Rulebook
-from recommend.trial.effects import Item, Learned, Observed, Prior, learn
+from recommend.trial.effects import Check, Item, Learned, Observed, Prior, check_of, learn
 from recommend.trial.judged_steps import StepResult, judge_trial
-from recommend.trial.predicting import Check, check_of
 from recommend.trial.readings import LEARNED
 from recommend.trial.steps import Key
 from recommend.visit.models import Visit

@@ -14,13 +14,12 @@ from statistics import NormalDist, fmean
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import GROUPS, Candidate, Shortlist
 from recommend.rulebook.book import Rulebook
-from recommend.trial.bands import band_of
 from recommend.trial.change import Interval
 from recommend.trial.kept_trials import Shop, item_of
 from recommend.trial.readings import LEARNED
 from recommend.trial.steps import Key, steps_of
 from recommend.trial.tried import grouped
-from recommend.trial.verdict import Band
+from recommend.trial.verdict import Band, band_of
 
 _STANDARD = NormalDist()
 

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from statistics import fmean
 
-from recommend.match.worn import OWN
+from recommend.match.wishes import OWN
 from recommend.measure.model import SIDES, Side
 from recommend.parameters import Parameters
 from recommend.trial.steps import steps_of

@@ -9,14 +9,14 @@ from statistics import fmean
 
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import Group, Shortlist
-from recommend.match.worn import worn_id
+from recommend.match.wishes import worn_id
 from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
-from recommend.trial.bands import band_of
 from recommend.trial.change import Sample, mean_interval, strides_to_tell
 from recommend.trial.judged_steps import sample_of
 from recommend.trial.next_step import Dose, dose_of
 from recommend.trial.steps import Key, Step, steps_of
+from recommend.trial.verdict import band_of
 
 BAREFOOT = "barefoot"
 _ORDER: tuple[Group, ...] = ("pair", "shoe", "insole")  # the first group that there is

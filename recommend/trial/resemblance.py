@@ -6,12 +6,13 @@ follow from generalised least squares (Aitken 1935, Proc R Soc Edinb 55:42-48). 
 either, all values of it are weighed by how well they explain the strides, with all values equally
 likely beforehand (Zellner and Tiao 1964, J Am Stat Assoc 59:763-778; from memory), after mean and
 spread are integrated out (the restricted likelihood of Harville 1977, J Am Stat Assoc 72:320-340).
+A lab's own repeated visits say together how much its strides resemble each other.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cache
 from statistics import NormalDist
@@ -19,7 +20,12 @@ from statistics import NormalDist
 import numpy as np
 from numpy.typing import NDArray
 
+from recommend.measure.model import SIDES
 from recommend.measure.student import normal_deviates, t_quantile
+from recommend.parameters import Parameters
+from recommend.trial.readings import READINGS
+from recommend.trial.steps import strides_of
+from recommend.visit.models import Visit
 
 Floats = NDArray[np.float64]
 
@@ -178,3 +184,40 @@ class _Mixture:
         share = [math.erfc(-one / _ROOT_2) / 2 for one in z.tolist()]
         slope = self.weights @ (np.exp(-z * z / 2) / self.scales) / math.sqrt(2 * math.pi)
         return float(self.weights @ share), float(slope)
+
+
+_SHORTEST = 5  # strides of a film that say something of it
+_SURE = 0.95  # the lab's resemblance is taken at the upper end of what its films allow
+
+
+def lab_resemblance(visits: Iterable[Visit], parameters: Parameters) -> dict[str, float]:
+    """Resemblance of neighbouring strides by measure, from all films of these visits together.
+
+    The upper end of what the films allow, so that intervals rather hold too often; only of
+    measures with at least ``noise.repeat-freedom`` films of five strides or more.
+    """
+    grid = every_resemblance()
+    evidence: dict[str, np.ndarray] = {}
+    films: dict[str, int] = {}
+    for visit in visits:
+        for side in SIDES:
+            foot = visit.feet.left if side == "left" else visit.feet.right
+            for entry in foot.rearfoot:
+                for name, strides in strides_of(entry).items():
+                    if len(strides) >= _SHORTEST and len(set(strides)) > 1:
+                        measure = READINGS[name].measure
+                        told = known_mean(strides, grid, 0.0).likelihood
+                        evidence[measure] = evidence.get(measure, 0.0) + told
+                        films[measure] = films.get(measure, 0) + 1
+    enough = parameters.noise.repeat_freedom
+    return {
+        measure: _upper_end(likelihood, grid)
+        for measure, likelihood in evidence.items()
+        if films[measure] >= enough
+    }
+
+
+def _upper_end(likelihood: np.ndarray, grid: np.ndarray) -> float:
+    weights = np.exp(likelihood - likelihood.max())
+    below = np.cumsum(weights) / weights.sum()
+    return max(0.0, float(grid[int(np.searchsorted(below, _SURE))]))

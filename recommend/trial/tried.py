@@ -16,7 +16,7 @@ from recommend.catalogue.fitting import fit
 from recommend.match.needs import ruling_words
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import GROUPS, Candidate, Shortlist
-from recommend.match.worn import OWN, step_id
+from recommend.match.wishes import OWN, step_id
 from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
 from recommend.trial.judged_steps import StepResult, Trial

@@ -5,11 +5,15 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
+from pathlib import Path
 from typing import Any
 
+from recommend.catalogue.loading import Catalogue
+from recommend.catalogue.shop import open_visit
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import GROUPS, Shortlist
-from recommend.reading import Document
+from recommend.reading import Document, read_document
+from recommend.rulebook.book import Rulebook
 from recommend.trial.change import Change, Sample
 from recommend.trial.curves import Picture, pictures
 from recommend.trial.judged_steps import StepResult, Trial, judge_trial, order
@@ -17,6 +21,7 @@ from recommend.trial.next_step import Next, next_of, step_dose
 from recommend.trial.steps import Key
 from recommend.trial.tried import Ranking, Tried, against_rules, rank_tried, reranked
 from recommend.trial.verdict import Band, Judged, LoadShift
+from recommend.way import outcome_of
 
 FORMAT = 2  # raised when a field changes its meaning or goes away
 
@@ -65,6 +70,12 @@ def trial_outcome(outcome: Outcome, document: Document | None = None) -> TrialOu
     again = reranked(outcome.shortlist, ranking)
     then = None if ranking.best else next_of(trial, ranking, outcome, again)
     return TrialOutcome(outcome, trial, ranking, against, again, curves, then)
+
+
+def judged_file(file: Path, book: Rulebook, catalogue: Catalogue) -> TrialOutcome:
+    """The trial of a visit file, judged as it stands there; errors as of `trial_outcome`."""
+    outcome = outcome_of(open_visit(file, book), book, catalogue)
+    return trial_outcome(outcome, read_document(file))
 
 
 def as_document(one: TrialOutcome) -> dict[str, Any]:

@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any, Protocol, get_args
 
+from recommend.dataclass import dataclass
 from recommend.errors import RecommendError, nearest
 from recommend.visit.models import PainSite, SizeSystem
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import copy
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from datetime import date
 from typing import Any, get_args
 
+from recommend.dataclass import dataclass
 from recommend.visit.answers import Known, Number, RefusedError, Text
 from recommend.visit.entry_steps import Step
 from recommend.visit.intake import (

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any
 
+from recommend.dataclass import dataclass
 from recommend.visit.answers import Kind
 from recommend.visit.tree import Path, Tree, drop, get
 

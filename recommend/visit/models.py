@@ -96,6 +96,16 @@ Typeds = Annotated[
     Field(min_length=1, max_length=50, description="1 to 50 numbers, one a reading"),
 ]
 ProductId = Annotated[Id, Field(max_length=60)]
+# Letters are counted beside the pattern: counted in it, they take long to be made ready.
+FitterCode = Annotated[
+    str,
+    Field(
+        min_length=1,
+        max_length=20,
+        pattern=r"^[\w.-]*$",
+        description="a code of up to 20 letters, digits, dots and hyphens, without spaces",
+    ),
+]
 
 
 class FpiItems(Strict):
@@ -427,7 +437,7 @@ class CaptureDoubt(Strict):
 
 
 # What took a capture: kind and number of the lab, of which a record is kept.
-DeviceName = Annotated[str, Field(pattern=r"^[\w .()/-]{0,60}$")]
+DeviceName = Annotated[str, Field(max_length=60, pattern=r"^[\w .()/-]*$")]
 
 
 class Capture(Strict):
@@ -513,7 +523,7 @@ class RuledOut(Strict):
     because: Annotated[str, Field(min_length=3, max_length=500)]
     found: FoundHow = "before"
     lifted: Annotated[str, Field(min_length=10, max_length=500)] | None = None
-    lifted_by: Annotated[str, Field(pattern=r"^[\w.-]{1,20}$")] | None = None
+    lifted_by: FitterCode | None = None
     lifted_on: Day | None = None
 
     @property
@@ -547,7 +557,7 @@ class Decision(Strict):
     departs: list[Departure] = Field(default=[], max_length=8)
     read_out: list[Id] | None = Field(default=None, max_length=60)
     remark: Annotated[str, Field(max_length=2000)] = ""
-    fitter: Annotated[str, Field(pattern=r"^[\w.-]{1,20}$")] | None = None
+    fitter: FitterCode | None = None
     back_on: Day | None = None
     stock_file: Literal["lowered"] | None = None
 
@@ -629,7 +639,7 @@ class Visit(Strict):
     pain: list[Pain] | None = Field(default=None, max_length=40)
     answers: dict[str, Answer] = {}
     asked: dict[str, Literal["in-group", "singly"]] = {}
-    measured_by: Annotated[str, Field(pattern=r"^[\w.-]{1,20}$")] | None = None
+    measured_by: FitterCode | None = None
     carried: dict[str, Day] = {}
     feet: Feet = Field(default_factory=Feet)
     follow_up: FollowUp | None = None

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import Literal
 
+from recommend.dataclass import dataclass
 from recommend.visit.models import Pain, PainSite, Visit
 
 Scores = dict[PainSite, int | None]

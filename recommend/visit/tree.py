@@ -7,8 +7,9 @@ feet, ``Angles(moving)`` for the entry of the rearfoot list that readings are ty
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
+
+from recommend.dataclass import dataclass
 
 SIDES = ("left", "right")
 Tree = dict[str, Any]

@@ -9,10 +9,10 @@ answer is exact to the last decimal that rules compare.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 
+from recommend.dataclass import dataclass
 from recommend.infer.variations import STEP, Floats, Key
 from recommend.match.shortlist import GROUPS
 from recommend.measure.model import SIDES, Side

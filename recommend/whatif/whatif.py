@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from recommend.dataclass import dataclass
 from recommend.infer.variations import Floats, Key, Readings, Variations
 from recommend.match.cases import Cases, cases_of, lengths_of
 from recommend.match.needs import Bools

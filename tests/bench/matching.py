@@ -20,13 +20,13 @@ from typing import Any
 import numpy as np
 
 from recommend.coverage.columns import FactColumns
-from recommend.coverage.crowd import tally_of
+from recommend.coverage.crowd import added
 from recommend.coverage.evaluate import Kinds, Terms, needs_of_rules
 from recommend.coverage.numbers import Array
 from recommend.coverage.population import load_population
 from recommend.coverage.report import Assessor
 from recommend.coverage.sampling import Customers, Sampler
-from recommend.coverage.tally import cases_of_customers
+from recommend.coverage.tally import cases_of_customers, tally
 from recommend.infer.many import Column
 from recommend.infer.one import Engine
 from recommend.match.needs import Need, needs_of
@@ -64,7 +64,7 @@ class Many:
     def judge(self, blocks: list[Customers]) -> None:
         """Conclude, gather needs, and judge all products for every different customer."""
         cases = (cases_of_customers(self.book, self.facts, one, self.sizes) for one in blocks)
-        kinds = self.assessor.kinds(tally_of(cases, sum(one.count for one in blocks)))
+        kinds = self.assessor.kinds(added(tally(one) for one in cases))
         self.assessor.evaluator(self.catalogue, kinds).evaluate()
 
     def suitable(self, block: Customers) -> list[set[str]]:

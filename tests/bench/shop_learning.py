@@ -12,8 +12,7 @@ import sys
 
 import numpy as np
 
-from recommend.trial.effects import Item, Observed, Prior, learn
-from recommend.trial.predicting import check_of
+from recommend.trial.effects import Item, Observed, Prior, check_of, learn
 
 PRIOR = Prior({"insole": -2.24}, 1.5, 0.7, 0.5, 1.5, 4)
 TRUTHS = {"as published": (-2.9, -2.5, -2.0, -1.6), "half of it": (-1.8, -1.3, -0.9, -0.4)}

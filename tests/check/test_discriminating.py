@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from recommend.check.discriminating import discrimination_of
 from recommend.rulebook import Rulebook
-from recommend.show.discrimination import discrimination_lines
+from recommend.show.findings import discrimination_lines
 from tests import shipped
 
 

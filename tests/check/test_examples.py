@@ -11,7 +11,7 @@ from recommend.check.mutating import Mutation, Trial, mutate, mutation_findings
 from recommend.infer.engine import Engine, engine_of
 from recommend.rulebook import load_rulebook, shipped_folder
 from recommend.rulebook.conditions import UNDETERMINED
-from recommend.show import manual_facts
+from recommend.show.manual import LISTS
 from recommend.show.told import came_words, told_list
 from tests.check.conftest import Changed
 
@@ -135,7 +135,7 @@ def test_told_cases_say_why_and_are_read_as_a_handbook() -> None:
     files = (BOOK_FOLDER / "examples").glob("*.yaml")
     written = [yaml.safe_load(file.read_text("utf-8")).get("examples", []) for file in files]
     assert [one["name"] for many in written for one in many if not one.get("why")] == []
-    in_manual = " ".join(manual_facts.LISTS["told-cases"](BOOK))
+    in_manual = " ".join(LISTS["told-cases"](BOOK))
     on_page = told_list(BOOK)
     for one in told:
         assert one.why.endswith(".")

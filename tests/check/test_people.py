@@ -9,8 +9,7 @@ import pytest
 
 from recommend.catalogue.loading import load_catalogue
 from recommend.check.claims import claim_findings, claimed, claims_of
-from recommend.check.lean import lean_of
-from recommend.check.movable import World, movables
+from recommend.check.lean import World, lean_of, movables
 from recommend.check.people import People, steadiness, unsteady_findings
 from recommend.coverage.population import load_population
 from recommend.rulebook import Rulebook, load_rulebook

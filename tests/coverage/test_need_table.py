@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from recommend.catalogue import Catalogue
-from recommend.coverage.anyone import holds_for_anyone
 from recommend.coverage.evaluate import Stand, needs_of_rules
+from recommend.coverage.report import holds_for_anyone
 from recommend.coverage.tally import Layout, layout_of
 from recommend.match.judge import judge
 from recommend.match.needs import NeedTable, needs_of

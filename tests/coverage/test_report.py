@@ -7,10 +7,9 @@ import pytest
 
 from recommend.catalogue import Catalogue, Item
 from recommend.coverage.report import Assessor
-from recommend.coverage.run import Question, answer
+from recommend.coverage.run import Question, answer, compare_catalogues, compare_rules
 from recommend.coverage.split import WAYS
 from recommend.coverage.tally import Tally
-from recommend.coverage.won_and_lost import compare_catalogues, compare_rules
 
 
 def without(catalogue: Catalogue, *ids: str) -> Catalogue:

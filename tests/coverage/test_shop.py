@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from recommend.coverage.numbers import Numbers, numbers_of
-from recommend.coverage.own_visits import shrink
 from recommend.coverage.population import Population
 from recommend.coverage.sampling import Customers, Sampler, Words
+from recommend.coverage.visits import shrink
 
 PRIOR = 100
 

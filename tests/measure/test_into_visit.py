@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from recommend.errors import InputError
 from recommend.measure.capture import CaptureOptions, measure_capture, sha256_of
+from recommend.measure.cross_checks import cross_checked
 from recommend.measure.into import write_into
 from recommend.measure.named import read_measured_visit
 from recommend.measure.observed import observe
@@ -183,6 +185,18 @@ def test_the_mat_is_held_against_the_length_of_the_foot(folder, measured, length
     said = {doubt.name for one in read_visit(path).captures for doubt in one.doubts}
     for word in ("longer-than-foot", "shorter-than-foot"):
         assert (word in said or word in " ".join(done)) is (word == name), word
+
+
+def test_half_the_pitch_is_named_where_the_foot_was_measured(folder, measured, parameters):
+    """A mat whose foot is half as long as the tape's says its pitch is wrong, not the foot."""
+    (mat,) = measured("walk-left.csv")
+    length = mat.find("footprint-length")
+    half = replace(mat, measures=(replace(length, value=length.value / 2),))
+    (checked,) = cross_checked([half], read_visit(folder / "visit.yaml"), parameters)
+
+    assert [flag.name for flag in checked.flags if "pitch-mm" in flag.detail] == [
+        "shorter-than-foot"
+    ]
 
 
 def test_the_capture_is_kept_with_its_hash_and_reaches_the_measure(

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from recommend.coverage.interval import share_of
+from recommend.coverage.report import share_of
 
 proportion = pytest.importorskip("statsmodels.stats.proportion")
 

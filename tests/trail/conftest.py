@@ -11,8 +11,7 @@ from recommend.infer.assess import Assessment
 from recommend.infer.engine import Engine, engine_of
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import shortlist
-from recommend.records.forget import forget
-from recommend.records.store import Store
+from recommend.records.store import Store, forget
 from recommend.rulebook import Rulebook
 from recommend.visit import Visit, read_visit
 from recommend.whatif.whatif import WhatIf

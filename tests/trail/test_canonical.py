@@ -1,4 +1,4 @@
-"""Canonical JSON against RFC 8785's own samples, its reference library and ECMAScript."""
+"""Canonical JSON against RFC 8785's own samples and ECMAScript."""
 
 from __future__ import annotations
 
@@ -12,9 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from recommend.errors import RecommendError
-from recommend.records.canonical import canonical, digest, number
-
-rfc8785 = pytest.importorskip("rfc8785")
+from recommend.records.canonical import canonical, digest
 
 # RFC 8785, appendix B: bits of the double, and its text.
 RFC_NUMBERS = [
@@ -84,14 +82,14 @@ JSON = st.recursive(
 def test_numbers_of_the_rfc(bits: str, text: str) -> None:
     """Every finite sample of RFC 8785, appendix B, is written as the RFC writes it."""
     (value,) = struct.unpack(">d", bytes.fromhex(bits))
-    assert number(value) == text
+    assert canonical(value).decode() == text
 
 
 @pytest.mark.parametrize("bits", ["7fffffffffffffff", "7ff0000000000000"])
 def test_numbers_the_rfc_refuses(bits: str) -> None:
     """NaN and infinity are refused, as RFC 8785, appendix B, demands."""
     (value,) = struct.unpack(">d", bytes.fromhex(bits))
-    with pytest.raises(RecommendError, match="finite"):
+    with pytest.raises(RecommendError, match="not representable"):
         canonical([value])
 
 
@@ -107,16 +105,16 @@ def test_key_order_of_the_rfc() -> None:
 
 
 @given(JSON)
-def test_same_bytes_as_the_reference_library(value: object) -> None:
-    """Any JSON value gives the bytes that the `rfc8785` library gives."""
-    assert canonical(value) == rfc8785.dumps(value)
+def test_what_is_written_is_json_that_says_the_same(value: object) -> None:
+    """Python's own JSON reader gets back what was written, whatever JSON value it is."""
+    assert json.loads(canonical(value), parse_int=float) == value
 
 
 @given(DOUBLES)
 def test_numbers_survive_the_way_back(value: float) -> None:
     """Reading a written number back gives the same double."""
-    assert float(number(value)) == value
-    assert canonical(json.loads(canonical([value]))) == canonical([value])
+    assert float(canonical(value)) == value
+    assert canonical(json.loads(canonical([value]), parse_int=float)) == canonical([value])
 
 
 @pytest.mark.skipif(shutil.which("node") is None, reason="no ECMAScript engine (node) is here")
@@ -134,19 +132,19 @@ def test_numbers_as_ecmascript_writes_them() -> None:
     )
     for text, theirs in zip(bits, json.loads(run.stdout), strict=True):
         (value,) = struct.unpack(">d", bytes.fromhex(text))
-        assert theirs is None or number(value) == theirs
+        assert theirs is None or canonical(value).decode() == theirs
 
 
 @pytest.mark.parametrize(
     ("value", "words"),
     [
-        (2**53 + 1, "too large"),
-        (10**30, "too large"),
-        ({1: "x"}, "not text"),
-        ("\ud800", "not Unicode"),
-        ({"\ud800": 1}, "not Unicode"),
-        ([object()], "object cannot be recorded"),
-        (b"x", "bytes cannot be recorded"),
+        (2**53 + 1, "exceeds safe integer"),
+        (10**30, "exceeds safe integer"),
+        ({1: "x"}, "keys must be strings"),
+        ("\ud800", "UTF-8|utf-16"),
+        ({"\ud800": 1}, "UTF-8|utf-16"),
+        ([object()], "unsupported type"),
+        (b"x", "unsupported type"),
     ],
 )
 def test_what_json_cannot_carry_is_refused(value: object, words: str) -> None:

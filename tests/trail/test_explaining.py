@@ -16,7 +16,7 @@ from recommend.explain.node import Node, Truth
 from recommend.infer.engine import Engine
 from recommend.match.outcome import Outcome
 from recommend.rulebook import Rulebook
-from recommend.show.derivation_tree import tree_lines
+from recommend.show.explain import tree_lines
 from recommend.visit import read_visit
 from recommend.way import outcome_of
 from tests.trail.conftest import DEMO

@@ -7,9 +7,8 @@ from pathlib import Path
 import pytest
 
 from recommend.errors import InputError
-from recommend.records.forget import forget
 from recommend.records.private import join
-from recommend.records.store import FORGOTTEN, Store
+from recommend.records.store import FORGOTTEN, Store, forget
 from recommend.records.verify import verify
 from tests.trail.entries import entry
 

@@ -14,10 +14,9 @@ import pytest
 from recommend.catalogue import Catalogue, load_catalogue
 from recommend.cli import main
 from recommend.infer.engine import Engine
-from recommend.records.forget import forget
 from recommend.records.keeping import Archive, entry_of
 from recommend.records.replay import Replayer, differences
-from recommend.records.store import Entry, Store
+from recommend.records.store import Entry, Store, forget
 from recommend.records.transfer import export
 from recommend.records.verify import verify
 from recommend.rulebook import Rulebook, load_rulebook

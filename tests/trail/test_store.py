@@ -171,7 +171,7 @@ def test_a_failed_transaction_leaves_nothing(path: Path) -> None:
     """When one of several entries cannot be recorded, none is."""
     with Store(path, write=True) as store:
         store.append(entry())
-        with pytest.raises(RecommendError, match="object cannot be recorded"):
+        with pytest.raises(RecommendError, match="unsupported type"):
             store.append_all([entry("A-2"), Entry({"visit": object()})])
         with pytest.raises(InputError, match="UNIQUE"):
             insert_twice(store)

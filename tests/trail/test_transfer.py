@@ -11,8 +11,7 @@ from hypothesis import strategies as st
 
 from recommend.errors import InputError
 from recommend.records.canonical import canonical
-from recommend.records.forget import forget
-from recommend.records.store import Store
+from recommend.records.store import Store, forget
 from recommend.records.transfer import export, import_lines
 from recommend.records.verify import verify
 from tests.trail.entries import entry

@@ -18,11 +18,10 @@ from recommend.show.letters import letters_of
 from recommend.show.trial import trial_blocks
 from recommend.show.trial_answer import trial_lines
 from recommend.show.trial_words import missing_words
-from recommend.trial.bands import LOAD_LIMITS
 from recommend.trial.judged_steps import judge_trial
 from recommend.trial.next_step import Dose
 from recommend.trial.steps import Key
-from recommend.trial.verdict import Verdict
+from recommend.trial.verdict import LOAD_LIMITS, Verdict
 from recommend.trial.whole_trial import trial_outcome
 from recommend.visit import Visit, read_visit
 from recommend.way import outcome_of

@@ -5,7 +5,7 @@ import pytest
 from scipy import signal
 
 from recommend.parameters import Parameters
-from recommend.trial.lab import lab_resemblance
+from recommend.trial.resemblance import lab_resemblance
 from recommend.visit import Visit
 
 

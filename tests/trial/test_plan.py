@@ -12,7 +12,7 @@ from scipy.linalg import toeplitz
 
 from recommend.match.outcome import Outcome
 from recommend.parameters import Parameters
-from recommend.show.trial_plan import plan_lines
+from recommend.show.trial import plan_lines
 from recommend.trial.plan import BAREFOOT, Plan, Worth, plan_of
 from recommend.way import outcome_of
 from tests import shipped

@@ -4,8 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from recommend.trial.effects import Item, Observed, Prior, learn
-from recommend.trial.predicting import Check, check_of
+from recommend.trial.effects import Check, Item, Observed, Prior, check_of, learn
 from tests.bench import shop_learning
 
 PRIOR = Prior({"insole": -2.24, "shoe": 0.0}, 1.5, 0.7, 0.5, 1.5, 4)

@@ -9,8 +9,8 @@ import pytest
 from recommend.infer.counter import Counter
 from recommend.match.shortlist import GROUPS
 from recommend.measure.history import history
+from recommend.show.trial import plan_lines
 from recommend.show.trial_answer import trial_lines
-from recommend.show.trial_plan import plan_lines
 from recommend.trial.came_back import came_back
 from recommend.trial.plan import plan_of
 from recommend.trial.whole_trial import as_document, trial_outcome

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from itertools import product
+from itertools import combinations, product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,12 +21,13 @@ from recommend.measure.film.legs import (
     FREE,
     FULL,
     RADIUS,
+    Leg,
     X,
     Y,
     legs_in,
     marklike,
 )
-from recommend.parameters import Parameters
+from recommend.parameters import Film, Parameters
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -42,13 +43,14 @@ class Spots:
     times : (frames,) s, counting up.
     each : per frame (n, 8), as `spots` gives them.
     size : height and width of the pictures in px.
-    radius : of the marks in px, as usual in this film.
+    radius, contrast : of the marks in px and in grey levels, as usual in this film.
     """
 
     times: FloatArray
     each: Sequence[FloatArray]
     size: tuple[int, int]
     radius: float
+    contrast: float
 
 
 @dataclass(slots=True)
@@ -99,7 +101,17 @@ def follow(
             for way in (forward, backward):
                 leg.crossed |= _is_seen(way.chosen, other)
         out.append(leg)
+    _part_legs(out)
     return out
+
+
+def _part_legs(legs: Sequence[Followed]) -> None:
+    """Leave out, as unsure, a spot that two legs came to: no mark is on both."""
+    for one, two in combinations(legs, 2):
+        both = (one.chosen[:, :, None] == two.chosen[:, None, :]) & (one.chosen != NONE)[:, :, None]
+        for leg, shared in ((one, both.any(axis=2)), (two, both.any(axis=1))):
+            leg.unsure |= shared
+            leg.chosen[shared] = NONE
 
 
 def _alone(start: Start, count: int) -> IntArray:
@@ -122,9 +134,7 @@ def starts_of(spots: Spots, parameters: Parameters) -> list[dict[int, tuple[int,
     Only frames in which all legs of the film are seen, well apart, are taken.
     """
     frames = np.unique(np.linspace(0, len(spots.each) - 1, _LOOKED_AT).astype(int))
-    seen = {
-        int(f): legs_in(marklike(spots.each[f], parameters.film), parameters.film) for f in frames
-    }
+    seen = {int(f): _legs_at(spots, int(f), parameters.film) for f in frames}
     counts = np.array([len(legs) for legs in seen.values()])
     whole = int(np.max(counts, initial=0))
     often = parameters.film.seen_least
@@ -145,6 +155,25 @@ def starts_of(spots: Spots, parameters: Parameters) -> list[dict[int, tuple[int,
     return out
 
 
+def _legs_at(spots: Spots, frame: int, film: Film) -> list[Leg]:
+    """The legs of one frame whose marks look as those of the film do, on the whole."""
+    here = spots.each[frame]
+    usual = [np.log(spots.radius), np.log(spots.contrast)]
+    unlike = np.hypot(*((_look(here) - usual) / [film.unlike_size, film.unlike_tone]).T)
+    return [
+        leg
+        for leg in legs_in(marklike(here, film), film)
+        if unlike[list(leg.spots)].mean() < film.unlike_most
+    ]
+
+
+def second_leg(spots: Spots, parameters: Parameters) -> float:
+    """Share of the frames in which two legs or more are seen with their four marks each."""
+    frames = np.unique(np.linspace(0, len(spots.each) - 1, _GLANCED_AT).astype(int))
+    return float(np.mean([len(_legs_at(spots, int(f), parameters.film)) > 1 for f in frames]))
+
+
+_GLANCED_AT = 2000  # frames in which a second leg is looked for
 _LOOKED_AT = 20_000  # frames, spread over the film, in which legs are looked for
 
 
@@ -333,21 +362,22 @@ def _settle(
 
 
 def _move(state: _State, chosen: IntArray, here: FloatArray, now: float) -> None:
-    """Bring the state to this frame; marks not seen go along with those that are."""
+    """Bring the state to this frame; marks not seen keep their place beside those that are."""
     lapse = now - state.time
-    ahead = state.at + state.speed * lapse
     seen = chosen != NONE
     if seen.any():
         found = here[chosen[seen]]
-        off = (found[:, :2] - ahead[seen]).mean(axis=0)
-        speed = (found[:, :2] - state.at[seen]) / lapse if lapse else state.speed[seen]
-        state.at = ahead + off
+        gone = found[:, :2] - state.at[seen]
+        if lapse:
+            steady = state.unseen[seen] == 0.0  # a place that was led on is no place to go from
+            usual = (gone[steady] if steady.any() else gone).mean(axis=0)
+            state.speed[:] = usual / lapse
+            state.speed[np.flatnonzero(seen)[steady]] = gone[steady] / lapse
+        state.at[~seen] += gone.mean(axis=0)
         state.at[seen] = found[:, :2]
-        state.speed[~seen] += off / lapse if lapse else 0.0
-        state.speed[seen] = speed
         state.look[seen] += _LOOK_FOLLOWS * (_look(found) - state.look[seen])
     else:
-        state.at = ahead
+        state.at += state.speed * lapse
     state.unseen = np.where(seen, 0.0, state.unseen + abs(lapse))
     state.time = now
 
@@ -355,18 +385,18 @@ def _move(state: _State, chosen: IntArray, here: FloatArray, now: float) -> None
 def _agreed(forward: Followed, backward: Followed, alone: IntArray, fixed: Fixed) -> Followed:
     """What both ways came to, and what is seen of the leg in the frame alone; else nothing.
 
-    Three witnesses: a mark counts when no two of them differ about it, and when at least one
-    that is sure saw it, or both ways and the frame alone came to the same.
+    Three witnesses: a mark counts when no two of them differ about it, and at least two came to
+    it, of which one is sure.
     """
     one, two = forward.chosen, backward.chosen
     chosen = np.where(one != NONE, one, two)
     backed = _is_seen(chosen, alone)
     chosen = np.where((chosen == NONE) & backed[:, None], alone, chosen)
     differ = _differ(one, two) | _differ(chosen, alone)
-    sure = ((one != NONE) & ~forward.unsure) | ((two != NONE) & ~backward.unsure)
-    sure |= (one == two) & (one == alone)
-    sure |= backed[:, None] & (one == NONE) & (two == NONE)
-    unsure = (chosen != NONE) & (differ | ~sure)
+    sure = (one == two) & ~(forward.unsure & backward.unsure)
+    sure |= chosen == alone
+    twice = (chosen[:, :, None] == chosen[:, None, :]).sum(axis=2) > 1
+    unsure = (chosen != NONE) & (differ | ~sure | twice)
     for frame, marks in fixed.items():
         for mark, spot in marks.items():
             chosen[frame, mark], unsure[frame, mark] = spot, False

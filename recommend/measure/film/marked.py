@@ -2,8 +2,9 @@
 
 A foot on a treadmill is carried towards the camera: its picture grows, and sinks when the camera
 looks down on the belt. What the foot's height is must be told from where the belt is at that
-distance. The width of the heel's marks tells the distance; the belt is the straight line, of row
-over width, on which the lowest pictures of the heel lie, since a camera sees a plane so.
+distance. The width of the marks of heel and ankle tells the distance; the belt is the straight
+line, of row over width, on which the lowest pictures of the heel lie, since a camera sees a plane
+so.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from recommend.measure.film.legs import CONTRAST, ERROR, RADIUS, WIDE, Y, markli
 from recommend.measure.filtering import low_pass_pieces
 from recommend.measure.model import Side
 from recommend.measure.spans import spans
-from recommend.measure.video.recording import LOWER_HEEL, UPPER_HEEL
+from recommend.measure.video.recording import LOWER_HEEL, LOWER_LEG, UPPER_HEEL
 from recommend.parameters import Film, Parameters
 
 FloatArray = NDArray[np.float64]
@@ -66,7 +67,9 @@ def marks_of(
     for frame, mark in np.argwhere(leg.chosen != NONE):
         rows[frame, mark] = spots.each[frame][leg.chosen[frame, mark]]
     found = ~np.isin(np.arange(count), [*by_hand])
-    rows[_partly_covered(rows[..., RADIUS], parameters.film) & found[:, None]] = np.nan
+    half = _narrowed(rows[..., WIDE], parameters.film)
+    half |= _partly_covered(np.where(half, np.nan, rows[..., RADIUS]), parameters.film)
+    rows[half & found[:, None]] = np.nan
     lone = _glimpsed(~np.isnan(rows[..., RADIUS]), spots.times, parameters) & found[:, None]
     rows[lone] = np.nan
     known = ~np.isnan(rows[..., RADIUS])
@@ -116,6 +119,26 @@ def _misshapen(rows: FloatArray, parameters: Parameters) -> NDArray[np.bool_]:
 
 
 _USUAL_FROM = 10  # frames from which a length is known as usual
+
+
+def _narrowed(width: FloatArray, film: Film) -> NDArray[np.bool_]:
+    """(frames, 4) marks that the edge of the other leg covers in part, by their `width` in px.
+
+    A leg that leans forward or a heel that tips makes its marks lower, never narrower; a leg that
+    is nearer, or moves fast, makes all of them wider. One that is narrower than the others of its
+    leg has an edge before it, and the centre of what is left is not the mark's.
+    """
+    enough = (~np.isnan(width)).sum(axis=1) >= _TO_COMPARE
+    out = np.zeros(width.shape, dtype=bool)
+    if enough.sum() < _USUAL_FROM:
+        return out
+    share = width[enough] / np.nanmedian(width[enough], axis=0)
+    usual = np.sort(np.nan_to_num(share, nan=-1.0), axis=1)[:, -2]
+    out[enough] = share < film.covered_width * usual[:, None]
+    return out
+
+
+_TO_COMPARE = 3  # marks of a leg from which one is held against the others
 
 
 def _partly_covered(radius: FloatArray, film: Film) -> NDArray[np.bool_]:
@@ -199,12 +222,11 @@ def heel_height(marked: Marked, rate: float, film: Film) -> FloatArray:
     NaN where a mark of the heel is not seen.
     """
     row = marked.rows[:, LOWER_HEEL, Y]
-    width = marked.rows[:, (UPPER_HEEL, LOWER_HEEL), WIDE].mean(axis=1)
-    known = ~np.isnan(row) & ~np.isnan(width)
+    widths = marked.rows[:, (LOWER_LEG, UPPER_HEEL, LOWER_HEEL), WIDE]
+    known = ~np.isnan(row) & ~np.isnan(widths[:, 1])
     if known.sum() < 20:
         return -row
-    frames = np.arange(len(row))
-    whole = np.interp(frames, frames[known], width[known])
+    whole = np.mean([_led_on(one) for one in widths.T], axis=0)
     size = low_pass_pieces(whole[:, None], min(film.nears_hz, 0.3 * rate), rate)[:, 0]
     usual = float(np.median(size))
     if np.ptp(np.quantile(size, (0.05, 0.95))) < film.nears_least * usual:
@@ -212,6 +234,15 @@ def heel_height(marked: Marked, rate: float, film: Film) -> FloatArray:
     at_camera, slope = _belt(size[known], row[known], film.belt_near * usual)
     height: FloatArray = (at_camera + slope * size - row) / size * usual
     return height
+
+
+def _led_on(width: FloatArray) -> FloatArray:
+    """(frames,) the width of one mark, led on where it is not seen; all 1 where it never is."""
+    known = np.flatnonzero(~np.isnan(width))
+    if not len(known):
+        return np.ones(len(width))
+    out: FloatArray = np.interp(np.arange(len(width)), known, width[known])
+    return out
 
 
 def _belt(size: FloatArray, row: FloatArray, near: float) -> tuple[float, float]:

@@ -26,13 +26,11 @@ Tell = Callable[[int, int], None]
 class Opened:
     """The spots of a film, whether its marks are lighter than skin, and its turn in quarters.
 
-    `turn` counts quarters clockwise beside what the film says of itself; `contrast` is that of
-    the marks, in grey levels.
+    `turn` counts quarters clockwise beside what the film says of itself.
     """
 
     spots: Spots
     bright: bool
-    contrast: float
     turn: int
 
 
@@ -54,9 +52,9 @@ def spots_in(path: Path, parameters: Parameters, tell: Tell | None = None) -> Op
             rows: NDArray[np.float64] = held["spots"].astype(np.float64)
             height, width = map(int, held["size"])
             each = np.split(rows, ends[:-1])
-            spots = Spots(held["times"], each, (height, width), float(held["radius"]))
-            turn, bright = int(held["turn"]), bool(held["bright"])
-            return Opened(spots, bright, float(held["contrast"]), turn)
+            look = float(held["radius"]), float(held["contrast"])
+            spots = Spots(held["times"], each, (height, width), *look)
+            return Opened(spots, bool(held["bright"]), int(held["turn"]))
 
 
 def draw(

@@ -81,6 +81,8 @@ def _refined(picture: NDArray[np.uint8], at: FloatArray, radius: float, film: Fi
     beside = offset.astype(np.float32)
     centre, size, (contrast, *_) = _measured(light, beside, centre, size, radius)
     clear = contrast > film.spot_contrast / 2.0  # the rest is not looked at again
+    if not clear.any():
+        return np.empty((0, COLUMNS))
     light, corner, centre, size = light[clear], corner[clear], centre[clear], size[clear]
     centre, size, rest = _measured(light, beside, centre, size, radius)
     contrast, wide, long, free, full, error = rest

@@ -13,10 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from recommend.errors import InputError, Place
+from recommend.measure.plausible import wrong_force
 from recommend.measure.pressure.recording import Frames, PressureRecording
 from recommend.measure.spans import bridged, spans
 from recommend.parameters import Parameters
 
+_PATCHES_HELD = 200  # a guard of time: each is held against each
 Mask = NDArray[np.bool_]
 Box = tuple[slice, slice]
 
@@ -94,13 +96,15 @@ def _patches(
     """Loaded patches of one foot each: box, and mask inside the box."""
     peak = recording.frames[window[0] : window[1]].max(axis=0)
     regions = label_regions(peak >= parameters.capture.contact_threshold)
-    if len(regions) > parameters.capture.patches_limit:
+    specks = sum(len(region) == 1 for region in regions)
+    if max(specks / parameters.capture.specks_limit, len(regions) / _PATCHES_HELD) > 1:
         raise InputError(
             Place(recording.name),
             f"{len(regions)} separate patches are loaded at once in frames {window[0]} to "
-            f"{window[1]}",
-            f"up to {parameters.capture.patches_limit:g}",
-            "the mat is noisy; zero it, or raise capture.contact-threshold",
+            f"{window[1]}, {specks} of them of a single sensor",
+            f"up to {parameters.capture.specks_limit:g} single ones",
+            wrong_force(float(recording.force().max()), None, parameters)
+            or "the mat is noisy, or `unit` is wrong; zero it, or raise capture.contact-threshold",
         )
     found = []
     for cells in _grouped(regions, recording.pitch_mm, parameters):

@@ -15,8 +15,8 @@ from recommend.measure.definitions import MeasureDefs
 from recommend.measure.doubts import Doubt, apply_doubts
 from recommend.measure.measured import FootPicture, Measured
 from recommend.measure.model import SIDES, Flag, Measure, Side
-from recommend.measure.pace import time_doubts
 from recommend.measure.phases import Curve, average
+from recommend.measure.plausible import time_doubts, wrong_force
 from recommend.measure.pressure.footsteps import Step, find_steps
 from recommend.measure.pressure.frame import tell_side
 from recommend.measure.pressure.quality import (
@@ -31,6 +31,7 @@ from recommend.measure.pressure.quality import (
 from recommend.measure.pressure.recording import PressureRecording
 from recommend.measure.pressure.step_values import StepResult, heading_of, measure_step
 from recommend.measure.pressure.toes import foot_map
+from recommend.measure.spans import spans
 from recommend.measure.spread import scatter_error
 from recommend.parameters import Parameters
 
@@ -71,7 +72,7 @@ def measure_pressure(
     found = find_steps(recording, parameters)
     steps, rejected = whole_steps(found, recording, parameters)
     if not steps:
-        raise _nothing_usable(recording, rejected)
+        raise _nothing_usable(recording, rejected, parameters)
     sided, side_doubts = _sides(steps, recording, parameters)
     out, unusable = [], []
     for side in SIDES:
@@ -98,19 +99,27 @@ def measure_pressure(
     return tuple(out)
 
 
-def _nothing_usable(recording: PressureRecording, rejected: Sequence[Rejected]) -> InputError:
-    if not rejected:
-        return InputError(
-            Place(recording.name),
-            "no foot is on the mat in this recording",
-            mend="check the unit, and that someone walked over the mat",
-        )
+def _nothing_usable(
+    recording: PressureRecording, rejected: Sequence[Rejected], parameters: Parameters
+) -> InputError:
+    """Why no step can be used: a wrong unit, a wrong rate, or what is wrong with each step."""
+    force = recording.force()
+    highest = float(force.max())
+    unit = wrong_force(highest, None, parameters) if highest > 0 else ""
     reasons = "; ".join(f"step {r.number}: {r.why} ({r.name})" for r in rejected[:5])
-    return InputError(
-        Place(recording.name),
-        f"none of the {len(rejected)} steps can be used ({reasons})",
-        mend="record whole steps from heel contact to toe-off in the middle of the mat",
-    )
+    if unit:
+        found, mend = unit, "correct `unit` in the head, or convert the numbers"
+    elif rejected:
+        found = f"none of the {len(rejected)} steps can be used ({reasons})"
+        mend = "record whole steps from heel contact to toe-off in the middle of the mat"
+    else:
+        longest = max((b - a for a, b in spans(force > parameters.capture.step_force)), default=0)
+        found = (
+            f"no foot is on the mat for as long as a step takes; the longest load lasts "
+            f"{longest / recording.rate_hz:.2g} s"
+        )
+        mend = f"check `rate-hz` ({recording.rate_hz:g} written), and that someone walked"
+    return InputError(Place(recording.name), found, mend=mend)
 
 
 def _sides(
@@ -169,13 +178,14 @@ def _one_foot(
     out = [*rejected, *more]
     doubts = [*doubts, *step_doubts(out, len(results), recording.load, parameters)]
     if not results:
-        raise _nothing_usable(recording, out)
+        raise _nothing_usable(recording, out, parameters)
     force = float(np.median([step.frames.sum(axis=(1, 2)).max() for step in steps]))
     sizes = {
         name: float(np.mean([result.values[name] for result in results]))
         for name in ("footprint-length", "footprint-width", "toe-out")
     }
-    doubts += plausibility_doubts(force * recording.cell_mm2 * 1e-3, sizes, parameters)
+    force *= recording.cell_mm2 * 1e-3
+    doubts += plausibility_doubts(force, sizes, recording, parameters)
     doubts += _pace_doubts(results, recording, parameters)
     names = sorted({name for result in results for name in result.values})
     strides = {n: tuple(r.values[n] for r in results if n in r.values) for n in names}
@@ -213,7 +223,7 @@ def _pace_doubts(
     seconds = float(np.mean([result.values["contact-time"] for result in results]))
     rests = ("contact-time", "integral-", "cpei", "cop-")
     doubts = time_doubts(seconds, recording.rate_hz, recording.gait, rests, parameters)
-    doubts += _too_slow(seconds, recording.rate_hz, parameters)
+    doubts = doubts or _too_slow(seconds, recording.rate_hz, parameters)
     paths = [r.path[:, 1] / r.values["footprint-length"] for r in results if r.path is not None]
     if paths and float(np.mean([path[0] for path in paths])) > parameters.capture.late_start:
         text = "the load begins in front of the heel: no heel strike, so no excursion index"

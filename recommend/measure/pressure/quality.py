@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -13,7 +14,9 @@ from numpy.typing import NDArray
 from recommend.errors import InputError, Place
 from recommend.measure.doubts import Doubt
 from recommend.measure.model import Flag
+from recommend.measure.plausible import wrong_force
 from recommend.measure.pressure.footsteps import Step
+from recommend.measure.pressure.frame import walking_direction
 from recommend.measure.pressure.path import centre_of_pressure
 from recommend.measure.pressure.recording import Frames, PressureRecording
 from recommend.parameters import Parameters
@@ -130,13 +133,24 @@ def _without_baseline(recording: PressureRecording, parameters: Parameters) -> l
 
 
 def _dead_lines(known: NDArray[Any], parameters: Parameters) -> Mask:
-    """Sensors of whole rows or columns that never read contact between two that bear."""
+    """Sensors of whole rows or columns that never read contact between two that bear.
+
+    Between toes and metatarsal heads a row may be silent in life, but pressure falls towards it
+    from both sides. Where few sensors bear beside a silent row, it is therefore dead where what
+    bears on each side leads on to a load in it.
+    """
     dead = np.zeros(known.shape, dtype=bool)
-    bears = known >= parameters.capture.dead_surround
-    for view, of in ((known, bears), (known.T, bears.T)):
+    least = parameters.capture.dead_surround
+    for view in (known, known.T):
         silent = view.max(axis=1) < parameters.capture.contact_threshold
-        both = (of[:-2] & of[2:]).sum(axis=1) >= parameters.capture.dead_line
-        lines = np.flatnonzero(silent[1:-1] & both) + 1
+        bears = view >= least
+        both = bears[:-2] & bears[2:]
+        beside = np.pad(view, 1)
+        line = np.maximum(np.maximum(beside[:, :-2], beside[:, 2:]), beside[:, 1:-1])  # feet slant
+        led = np.minimum(2 * line[1:-3] - line[:-4], 2 * line[3:-1] - line[4:]) >= least
+        broad = both.sum(axis=1) >= parameters.capture.dead_line
+        narrow = (led & (bears[:-2] | bears[2:])).sum(axis=1) >= parameters.capture.dead_line_led
+        lines = np.flatnonzero(silent[1:-1] & (broad | narrow)) + 1
         (dead if view is known else dead.T)[lines] = True
     return dead
 
@@ -203,12 +217,11 @@ def whole_steps(
 ) -> tuple[list[Step], list[Rejected]]:
     """The steps that hold a whole foot from heel contact to toe-off, and the others with why."""
     forces = [float(s.frames.sum(axis=(1, 2)).max()) * recording.cell_mm2 * 1e-3 for s in steps]
-    usual = float(np.median(forces)) if forces else 0.0
+    lengths = [_extents(step, recording)[0] for step in steps]
     kept, rejected = [], []
-    for number, (step, force) in enumerate(zip(steps, forces, strict=True), start=1):
-        rows = np.flatnonzero(step.peak.any(axis=1))
-        length = float(np.ptp(rows) + 1) * recording.pitch_mm[0] if len(rows) else 0.0
-        reason = _not_whole(step, force / usual, length, parameters)
+    for number, step in enumerate(steps, start=1):
+        reason = _not_whole(step, recording, parameters)
+        reason = reason or _unlike(forces, lengths, number - 1, parameters)
         if reason:
             rejected.append(Rejected(number, *reason))
         else:
@@ -216,22 +229,73 @@ def whole_steps(
     return kept, rejected
 
 
-def _not_whole(
-    step: Step, share: float, length: float, parameters: Parameters
+def _unlike(
+    forces: Sequence[float], lengths: Sequence[float], index: int, parameters: Parameters
 ) -> tuple[str, str] | None:
-    if step.cut_by_edge:
-        return "cut-by-edge", "the foot reaches the edge of the mat"
-    if step.cut_in_time:
-        return "cut-in-time", "the recording begins or ends while the foot is down"
-    if length < parameters.capture.footprint_least:
-        return "partial-contact", f"only {length:.0f} mm of the foot touched the mat"
-    if share < parameters.capture.partial_share:
-        return "partial-contact", f"the foot bore {100 * share:.0f} % of the other steps' load"
+    """What of the foot a step lacks that the others have."""
+    force = forces[index] / float(np.median(forces))
+    length = lengths[index] / float(np.median(lengths))
+    if force < parameters.capture.partial_share:
+        return "partial-contact", f"the foot bore {100 * force:.0f} % of the other steps' load"
+    if length < parameters.capture.partial_length:
+        return "partial-contact", f"only {lengths[index]:.0f} mm of the foot touched the mat"
     return None
 
 
+def _extents(step: Step, recording: PressureRecording) -> tuple[float, float]:
+    """How far the contact reaches along and across the mat, in mm."""
+    touched = step.peak > 0
+    along, across = (np.flatnonzero(touched.any(axis=axis)) for axis in (1, 0))
+    if not len(along):
+        return 0.0, 0.0
+    pitch = recording.pitch_mm
+    return float(np.ptp(along) + 1) * pitch[0], float(np.ptp(across) + 1) * pitch[1]
+
+
+def _not_whole(
+    step: Step, recording: PressureRecording, parameters: Parameters
+) -> tuple[str, str] | None:
+    if step.cut_by_edge:
+        return _cut(step, recording, parameters)
+    if step.cut_in_time:
+        return "cut-in-time", "the recording begins or ends while the foot is down"
+    along, across = _extents(step, recording)
+    if along < parameters.capture.footprint_least:
+        text = f"only {along:.0f} mm of the foot touched the mat"
+        if across < parameters.capture.width_most * along:  # whole, by its shape
+            text = f"the whole foot is {along:.0f} mm long; {_pitch_words(along, recording)}"
+        return "partial-contact", text
+    if recording.load == "dynamic" and _goes_back(step, recording, parameters):
+        text = "the load goes back to the heel: steps run together; check `rate-hz`"
+        return "several-steps", f"{text} ({recording.rate_hz:g} written), or leave a pause"
+    return None
+
+
+def _cut(step: Step, recording: PressureRecording, parameters: Parameters) -> tuple[str, str]:
+    """Why a foot reaches the edge of the mat: it was walked across, or the foot lay over it."""
+    path, _ = centre_of_pressure(step.frames, recording.pitch_mm, parameters.capture.trim_force)
+    right, forward = np.abs(walking_direction(path)) if len(path) > 1 else (0.0, 1.0)
+    angle = math.degrees(math.atan2(right, forward))
+    if angle <= parameters.capture.askew_cut:
+        return "cut-by-edge", "the foot reaches the edge of the mat"
+    return "walked-askew", (
+        f"walked {angle:.0f} degrees off the rows of the mat, over its edge; walk along the rows"
+    )
+
+
+def _goes_back(step: Step, recording: PressureRecording, parameters: Parameters) -> bool:
+    """Whether the load travels the length of the foot both ways, as in no single step."""
+    path, _ = centre_of_pressure(step.frames, recording.pitch_mm, parameters.capture.trim_force)
+    if len(path) < 3:
+        return False
+    y = path[:, 1]
+    back = float((np.maximum.accumulate(y) - y).max())
+    forth = float((y - np.minimum.accumulate(y)).max())
+    return min(back, forth) > parameters.capture.back_again * float(np.ptp(y))
+
+
 def plausibility_doubts(
-    force_n: float, sizes: Mapping[str, float], parameters: Parameters
+    force_n: float, sizes: Mapping[str, float], recording: PressureRecording, parameters: Parameters
 ) -> list[Doubt]:
     """Doubts about unit, pitch and wholeness: a force, length or shape that no foot has.
 
@@ -240,13 +304,10 @@ def plausibility_doubts(
     """
     doubts = []
     length, width = sizes["footprint-length"], sizes["footprint-width"]
-    least = max(parameters.capture.force_least, parameters.capture.force_per_length * length)
-    if not least <= force_n <= parameters.capture.force_most:
-        doubts.append(Doubt(Flag("implausible-load", _unit_words(force_n, least), "removed")))
-    small = length < parameters.capture.small_length and force_n > parameters.capture.small_force
-    if small or length > parameters.capture.footprint_most:
-        text = f"the footprint is {length:.0f} mm long and bears {force_n:.0f} N; check `pitch-mm`"
-        doubts.append(Doubt(Flag("implausible-size", text, "removed"), SIZE_MEASURES))
+    text = wrong_force(force_n, length, parameters)
+    if text:
+        doubts.append(Doubt(Flag("implausible-load", text, "removed")))
+    doubts += _size_doubts(force_n, length, recording, parameters)
     if width > parameters.capture.width_most * length:
         text = f"{length:.0f} mm long and {width:.0f} wide: the heel, or the toes, never touched"
         concerns = ("arch-index", "chippaux", "staheli", "cpei", "cop-", "footprint-length")
@@ -257,11 +318,34 @@ def plausibility_doubts(
     return doubts
 
 
-def _unit_words(force_n: float, least: float) -> str:
-    text = f"the foot bears {force_n:.0f} N, which no walker does; check `unit` and `pitch-mm`"
-    if force_n < least <= 10 * force_n:
-        return f"{text} (the numbers look like N/cm2)"
-    return text if force_n < least else f"{text} (the numbers look like kPa, or smaller)"
+def _size_doubts(
+    force_n: float, length: float, recording: PressureRecording, parameters: Parameters
+) -> list[Doubt]:
+    """Doubts about the pitch: a footprint too long, or too small for what it bears."""
+    text = f"the footprint is {length:.0f} mm long"
+    heavy = force_n > parameters.capture.small_load * length**2
+    if length > parameters.capture.footprint_most or (
+        length < parameters.capture.small_length and heavy
+    ):
+        text += f" and bears {force_n:.0f} N; {_pitch_words(length, recording)}"
+        return [Doubt(Flag("implausible-size", text, "removed"), SIZE_MEASURES)]
+    if length < parameters.capture.toddler_length:
+        text += f", as of a child under two; else {_pitch_words(length, recording)}"
+        return [Doubt(Flag("small-footprint", text))]
+    return []
+
+
+def _pitch_words(length: float, recording: PressureRecording) -> str:
+    """What to check, and twice or half the pitch where that makes an adult's foot."""
+    pitch = recording.pitch_mm[0]
+    factor = 2.0 if length < _USUAL_MM else 0.5
+    return (
+        f"check `pitch-mm` ({pitch:g} written, {factor * pitch:g} would make it "
+        f"{factor * length:.0f} mm)"
+    )
+
+
+_USUAL_MM = 240.0  # which of twice and half is named, no more
 
 
 def step_doubts(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -9,8 +10,8 @@ import numpy as np
 from recommend.errors import InputError, Place
 from recommend.measure.doubts import Doubt
 from recommend.measure.model import Flag
-from recommend.measure.pace import time_doubts
 from recommend.measure.phases import STANCE_POINTS
+from recommend.measure.plausible import time_doubts
 from recommend.measure.video.recording import (
     LOWER_HEEL,
     LOWER_LEG,
@@ -71,9 +72,9 @@ def refuse_moving(still: MarksRecording, parameters: Parameters) -> None:
 def film_doubts(
     strides: Sequence[Stride], recording: MarksRecording, parameters: Parameters
 ) -> list[Doubt]:
-    """Doubts about the film as a whole."""
-    return [
-        *_time_doubts(strides, recording, parameters),
+    """Doubts about the film as a whole; where its rate is wrong, nothing else can be told."""
+    return _time_doubts(strides, recording, parameters) or [
+        *_rate_doubts(strides, recording, parameters),
         *_contact_doubts(strides, recording, parameters),
         *_mirror_doubts(strides, parameters),
     ]
@@ -85,6 +86,28 @@ def _time_doubts(
     """A stance that no one of this gait has: the rate, or the gait, is written wrongly."""
     seconds = float(np.mean([s.stop - s.start for s in strides])) / recording.rate_hz
     return time_doubts(seconds, recording.rate_hz, recording.gait, ("",), parameters)
+
+
+def _rate_doubts(
+    strides: Sequence[Stride], recording: MarksRecording, parameters: Parameters
+) -> list[Doubt]:
+    """What this frame rate cannot tell, with the rate that could."""
+    frames = float(np.mean([stride.stop - stride.start for stride in strides]))
+    doubts = []
+    for what, concerns, title in (
+        ("landing", ("touchdown-angle", "rearfoot-range", "contact-excursion"), "first contact"),
+        ("peak", ("peak-", "contact-", "rearfoot-", "propulsion-peak"), "the peak"),
+    ):
+        gait = "-running" if (what, recording.gait) == ("landing", "running") else ""
+        needed = parameters.capture[f"frames-{what}{gait}"]
+        if frames < needed:
+            rate = 10 * math.ceil(recording.rate_hz * needed / frames / 10)
+            text = (
+                f"{recording.rate_hz:g} frames a second are too few to read {title}; "
+                f"{rate} would do"
+            )
+            doubts.append(Doubt(Flag(f"rate-too-low-for-{what}", text, "removed"), concerns))
+    return doubts
 
 
 def _contact_doubts(

@@ -102,7 +102,6 @@ def _measured(
     doubts = [
         *doubts,
         *_few(len(strides), parameters),
-        *_rate_doubts(strides, recording, parameters),
         *_turned_doubts(recording, parameters),
         *_end_doubts(values),
         *film_doubts(strides, recording, parameters),
@@ -153,11 +152,14 @@ def _zero(still: MarksRecording | None, parameters: Parameters) -> _Zero:
 def _no_stride(recording: MarksRecording, stances: Sequence[tuple[int, int]]) -> InputError:
     if stances:
         found = f"none of the {len(stances)} strides has all its marks"
+        if recording.seen:
+            found += f": {'; '.join(flag.detail for flag in recording.seen)}"
         return InputError(Place(recording.name), found, mend="mark the missing frames")
     return InputError(
         Place(recording.name),
         "no whole stride is in this recording",
-        mend="record from before first contact until after toe-off, or give `# stance: 12-80; ...`",
+        mend="record from before first contact until after toe-off; give `# stance: 12-80; ...`; "
+        "check `rate-hz`",
     )
 
 
@@ -213,28 +215,6 @@ def _few(used: int, parameters: Parameters) -> list[Doubt]:
         widen = parameters.capture.few_widening
         return [Doubt(Flag("too-few-strides", text, "widened"), widen=widen)]
     return [Doubt(Flag("too-few-strides", text))]
-
-
-def _rate_doubts(
-    strides: Sequence[Stride], recording: MarksRecording, parameters: Parameters
-) -> list[Doubt]:
-    """What this frame rate cannot tell, with the rate that could."""
-    frames = float(np.mean([stride.stop - stride.start for stride in strides]))
-    doubts = []
-    for what, concerns, title in (
-        ("landing", ("touchdown-angle", "rearfoot-range", "contact-excursion"), "first contact"),
-        ("peak", ("peak-", "contact-", "rearfoot-", "propulsion-peak"), "the peak"),
-    ):
-        gait = "-running" if (what, recording.gait) == ("landing", "running") else ""
-        needed = parameters.capture[f"frames-{what}{gait}"]
-        if frames < needed:
-            rate = 10 * math.ceil(recording.rate_hz * needed / frames / 10)
-            text = (
-                f"{recording.rate_hz:g} frames a second are too few to read {title}; "
-                f"{rate} would do"
-            )
-            doubts.append(Doubt(Flag(f"rate-too-low-for-{what}", text, "removed"), concerns))
-    return doubts
 
 
 def _end_doubts(values: Values) -> list[Doubt]:

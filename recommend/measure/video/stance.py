@@ -5,8 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from recommend.errors import InputError, Place
 from recommend.measure.doubts import Doubt
 from recommend.measure.model import Flag
+from recommend.measure.plausible import wrong_pace
 from recommend.measure.spans import bridged, spans
 from recommend.measure.video.recording import MarksRecording
 from recommend.parameters import Parameters
@@ -32,6 +34,11 @@ def find_stances(
 
     Given stances come first, then a contact signal, then the heel mark. Stances cut by the start
     or end of the recording, and those of impossible length, are left out and said so.
+
+    Raises
+    ------
+    InputError
+        If all contacts are of a length that no one has: the rate, or the gait, is wrong.
     """
     doubts: list[Doubt] = []
     if recording.stances is not None:
@@ -51,6 +58,8 @@ def find_stances(
             text = "the heel mark does not see the toe leave the ground: no contact time"
             doubts.append(Doubt(Flag("end-of-stance-unsure", text, "removed"), ("contact-time",)))
     kept = [span for span in found if _is_stride(span, recording, parameters)]
+    if not kept:
+        _refuse_pace(found, recording, parameters)
     if len(kept) < len(found):
         text = (
             f"{len(found) - len(kept)} of {len(found)} contacts left out: cut by the start or "
@@ -58,6 +67,18 @@ def find_stances(
         )
         doubts.append(Doubt(Flag("partial-contact", text)))
     return kept, doubts
+
+
+def _refuse_pace(found: list[Span], recording: MarksRecording, parameters: Parameters) -> None:
+    """Refuse contacts all of which are too long, or too short, for the gait."""
+    whole = [stop - start for start, stop in found if start and stop < len(recording.points)]
+    if not whole:
+        return
+    seconds = sum(whole) / len(whole) / recording.rate_hz
+    sure = recording.contact is not None or recording.gait != "running"
+    text = wrong_pace(seconds, recording.rate_hz, recording.gait, parameters, sure=sure)
+    if text:
+        raise InputError(Place(recording.name), f"{text} (implausible-rate)")
 
 
 def _is_stride(span: Span, recording: MarksRecording, parameters: Parameters) -> bool:

@@ -58,7 +58,7 @@ def values_of(
     shared: dict[str, dict[str, float]] = {name: {} for name in angles}
     for name in ("touchdown-angle", "rearfoot-range"):
         shared[name]["landing"] = landing
-    for name, error in _toe_out_errors(recording, parameters).items():
+    for name, error in _toe_out_errors(recording, no_peak, parameters).items():
         shared[name]["toe-out"] = error
     if recording.centre_error:
         for name in _ANGLES:
@@ -98,20 +98,24 @@ def _angles(
     return values, landing.shared_error, tops.at_the_end
 
 
-def _toe_out_errors(recording: MarksRecording, parameters: Parameters) -> dict[str, float]:
+def _toe_out_errors(
+    recording: MarksRecording, no_peak: bool, parameters: Parameters
+) -> dict[str, float]:
     """What a foot turned out of the camera's plane does to each angle.
 
     A stated toe-out lies anywhere up to itself from the line of the camera, as far as is known.
+    With `no_peak` the largest angle is that of a heel tipped furthest, as the foot leaves.
     """
     out = math.hypot(parameters.capture.aim, (recording.toe_out_deg or 0.0) / math.sqrt(3.0))
     landed = "landing-running" if recording.gait == "running" else "landing"
-    landing, flat, late = (
-        out * parameters.capture[f"toe-out-{when}"] for when in (landed, "flat", "propulsion")
+    landing, flat, late, end = (
+        out * parameters.capture[f"toe-out-{when}"]
+        for when in (landed, "flat", "propulsion", "end")
     )
     return {
         "touchdown-angle": landing,
-        "rearfoot-range": landing,
-        "peak-angle": flat,
+        "rearfoot-range": math.hypot(landing, end) if no_peak else landing,
+        "peak-angle": end if no_peak else flat,
         "contact-angle": flat,
         "midstance-angle": flat,
         "propulsion-angle": late,

@@ -10,7 +10,7 @@ from recommend.errors import InputError, Place, nearest
 from recommend.infer.assess import Assessment
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import GROUPS, Candidate, Shortlist
-from recommend.match.worn import OWN, step_id
+from recommend.match.wishes import OWN, step_id
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.rulebook.book import Rulebook
 from recommend.trial.judged_steps import StepResult

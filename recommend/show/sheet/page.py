@@ -15,7 +15,7 @@ from recommend.measure.model import SIDES, Measure, Side
 from recommend.measure.sizing import box_size
 from recommend.rulebook.translations import plain
 from recommend.show.change_picture import PictureWords, change_figure
-from recommend.show.curves_svg import Words, figure
+from recommend.show.curves import Words, figure
 from recommend.show.letters import Names, names_of
 from recommend.show.sheet.after import After, after_parts
 from recommend.show.sheet.content import Choice, Ending, Reading, Sheet, every_ache_counts

@@ -8,6 +8,7 @@ import pytest
 from recommend.errors import InputError
 from recommend.measure.pressure import measure_pressure
 from recommend.measure.pressure.measures import _side_doubts, _within_error
+from recommend.measure.pressure.quality import _dead_lines
 from tests.invented.foot_model import Foot, Mat, _one_step, invent, truth, walk
 from tests.measure.conftest import recording
 
@@ -475,3 +476,45 @@ def test_the_peak_lies_between_sensors(parameters, defs):
 
     assert float(seen.max()) < 0.98 * top
     assert best == pytest.approx(top, rel=1e-3)
+
+
+def said_of(frames, parameters, defs, **head) -> str:
+    """Every doubt about a recording, or the sentence that refuses it."""
+    try:
+        found = measure_pressure(recording(frames.copy(), side="left", **head), parameters, defs)
+    except InputError as error:
+        return str(error)
+    return " ".join(f"{flag.name}: {flag.detail};" for one in found for flag in one.flags)
+
+
+FAULTS = {
+    "several-steps": (lambda f: f, {"rate_hz": 400.0}, "check `rate-hz` (400 written)"),
+    "implausible-rate": (lambda f: f, {"rate_hz": 25.0}, "likely 100"),
+    "implausible-load": (lambda f: f * np.float32(0.1), {}, "look like N/cm2"),
+    "": (lambda f: f * np.float32(10), {}, "look like kPa"),
+    "implausible-size": (lambda f: f, {"pitch_mm": (2.5, 2.5)}, "2.5 written, 5 would"),
+    "implausible-size: ": (lambda f: f, {"pitch_mm": (10.0, 10.0)}, "10 written, 5 would"),
+    "walked-askew": (lambda _: askew_steps(45.0)[:, :, 18:46], {}, "walk along the rows"),
+}
+
+
+@pytest.mark.parametrize("name", FAULTS)
+def test_a_fault_of_the_head_or_the_walk_is_said_by_its_name(five_steps, parameters, defs, name):
+    """Rate, unit or pitch by a factor, and a walk across the mat, say what would mend them."""
+    change, head, words = FAULTS[name]
+    said = said_of(change(five_steps), parameters, defs, **head)
+
+    assert name in said
+    assert words in said
+    assert "cut-by-edge" not in said
+    assert said_of(five_steps, parameters, defs) == "", "a clean recording is not doubted"
+
+
+def test_a_dead_row_of_few_sensors_is_bridged_where_pressure_leads_on_to_it(parameters):
+    """A silent row between two loaded ones is dead; the valley behind a toe is not."""
+    along = np.array([0, 0, 90, 120, 0, 120, 90, 60, 0, 0, 0.0])
+    valley = np.array([0, 0, 90, 120, 50, 0, 50, 120, 90, 0, 0.0])
+    for profile, dead in ((along, [4]), (valley, [])):
+        known = np.zeros((len(profile), 9))
+        known[:, 4:6] = profile[:, None]
+        assert list(np.flatnonzero(_dead_lines(known, parameters).all(axis=1))) == dead

@@ -60,9 +60,10 @@ def test_a_rate_too_low_for_first_contact_withdraws_it_and_names_one_that_would_
     parameters, defs, rate, stance, given
 ):
     """Walking at 25 and running at 60 frames a second cannot tell touchdown; 60 can of walking."""
-    gait = Gait(rate=rate, stance_s=stance)
+    film = filmed(Gait(rate=rate, stance_s=stance), 8)
+    film = replace(film, gait="running" if stance < 0.4 else "walking")
 
-    measured = measure_marks(filmed(gait, 8), None, parameters, defs)
+    measured = measure_marks(film, None, parameters, defs)
 
     assert (measured.find("touchdown-angle") is not None) is given
     assert (measured.find("rearfoot-range") is not None) is given
@@ -145,6 +146,23 @@ def test_a_fault_of_the_whole_film_has_a_name_and_withdraws(parameters, defs, fa
     assert not flags(measure_marks(filmed(Gait(touchdown=-3)), None, parameters, defs)).keys() - {
         "level-unknown"
     }
+
+
+@pytest.mark.parametrize(("true", "written"), [(60, 240), (240, 60), (100, 400), (400, 100)])
+def test_a_rate_four_times_off_is_named_with_the_true_one_and_nothing_else_is(
+    parameters, defs, true, written
+):
+    """Slow motion headed life, and life headed slow motion, name the true rate in one sentence."""
+    film = replace(filmed(Gait(rate=true)), rate_hz=float(written))
+    try:
+        found = measure_marks(film, None, parameters, defs)
+        said = [flag.detail for flag in found.flags if flag.effect == "removed"]
+        assert not found.measures
+    except InputError as error:
+        said = [str(error)]
+
+    assert len(said) == 1
+    assert f"likely {true})" in said[0]
 
 
 def test_a_still_capture_becomes_the_zero(parameters, defs):
