@@ -192,6 +192,6 @@ def test_text_that_looks_like_something_else_is_read_as_it_was_written() -> None
             rows.append(CommentedMap(file=name))
             rows[-1].fa.set_flow_style()
 
-    document = parse_document("reference: A-1\n", "v.yaml")
-    found = edited(edited(document, "captures", list_them, []), "captures", list_them, []).data
-    assert [one["file"] for one in found["captures"]] == named * 2
+    document = edited(parse_document("reference: A-1\n", "v.yaml"), "captures", list_them, [])
+    found = edited(document, "captures", lambda rows: rows.pop(0), []).data
+    assert [one["file"] for one in found["captures"]] == named[1:]
