@@ -40,6 +40,20 @@ def table(first_column: str) -> Kind:
     return Kind((".csv",), lambda head: head.startswith(first_column.encode()))
 
 
+MARKS = table("# capture: marks")  # found in a film
+
+
+def is_output(path: Path) -> bool:
+    """Whether a file is a page, a picture or the marks of a film, as are written of a customer.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read.
+    """
+    return any(_is_one(path, kind) for kind in (PAGE, PICTURE, MARKS))
+
+
 def write_output(
     path: Path, content: str | bytes, kind: Kind, *, private: bool = False, force: bool = False
 ) -> None:

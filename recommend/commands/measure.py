@@ -30,7 +30,8 @@ from recommend.measure.capture import (
 )
 from recommend.measure.measured import Measured, as_document
 from recommend.measure.model import Side
-from recommend.output import PICTURE, refuse_other_kinds, table, write_output
+from recommend.output import MARKS as MARKS_FILE
+from recommend.output import PICTURE, refuse_other_kinds, write_output
 from recommend.parameters import Parameters
 from recommend.reading import read_document
 from recommend.reading.document import refuse_no_file
@@ -280,7 +281,7 @@ def _of_film(
     `written` takes the names of what was written.
     """
     to, force = marks
-    refuse_other_kinds(to, MARKS_KIND, force=force)
+    refuse_other_kinds(to, MARKS_FILE, force=force)
     read = open_film(file, book.parameters, options, tell)
     written.append(_write_sheet(file, read, book.parameters, tell))
     _tell_doubtful(file, read)
@@ -323,9 +324,6 @@ def _tell_doubtful(file: Path, read: FilmRead) -> None:
             )
 
 
-MARKS_KIND = table("# capture: marks")
-
-
 def _save(path: Path, read: FilmRead, digest: str, *, force: bool) -> list[Path]:
     from recommend.measure.video.reading import marks_csv
 
@@ -333,7 +331,7 @@ def _save(path: Path, read: FilmRead, digest: str, *, force: bool) -> list[Path]
     for one in read.recordings:
         several = len(read.recordings) > 1
         out = path.with_name(f"{path.stem}-{one.side}{path.suffix}") if several else path
-        write_output(out, marks_csv(one, digest), MARKS_KIND, private=True, force=force)
+        write_output(out, marks_csv(one, digest), MARKS_FILE, private=True, force=force)
         typer.echo(f"saved {out}", err=True)
         written.append(out)
     return written

@@ -6,7 +6,7 @@ import copy
 import glob
 import json
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import asdict, dataclass, field
 from datetime import date
@@ -17,7 +17,9 @@ from pydantic import TypeAdapter
 
 from recommend.atomic import held, write_atomically
 from recommend.errors import InputError, Place, nearest
+from recommend.output import is_output
 from recommend.reading import read_document, read_text, written
+from recommend.reading.document import parse_document
 from recommend.visit.models import Visit
 from recommend.visit.tree import Tree, tidied
 
@@ -153,11 +155,18 @@ class Shelf:
         return path
 
     def remember(self, reference: str, path: Path) -> None:
-        """Note that a page, picture or explanation of a customer was written to `path`."""
-        line = json.dumps([reference, str(path.resolve())])  # names may hold bytes that are no text
+        """Note that a page, picture or explanation of a customer was written to `path`.
+
+        It is nobody else's any more, who had one there before.
+        """
+        real = str(path.resolve())
         with held(self._written_file):
-            text = "".join(f"{one}\n" for one in dict.fromkeys([*self._written(), line]))
-            write_atomically(self._written_file, text)
+            others = [one for one in self._told() if one[1] != real]
+            self._note([*others, (reference, real)])
+
+    def _note(self, told: Iterable[tuple[str, str]]) -> None:
+        lines = [json.dumps(one) for one in told]  # names may hold bytes that are no text
+        write_atomically(self._written_file, "".join(f"{line}\n" for line in lines))
 
     def of_customer(self, reference: str) -> list[Path]:
         """Every file of a customer that is known of: visits, draft, what was written of them."""
@@ -165,14 +174,23 @@ class Shelf:
             return []
         named = [one.path for one in self.finished(reference)]
         beside = [
-            file
-            for visit in named
-            for file in self.folder.glob(f"{glob.escape(visit.stem)}.*")
-            if file.is_file()
+            file for visit in named for file in self.folder.glob(f"{glob.escape(visit.stem)}.*")
         ]
         told = [Path(path) for who, path in self._told() if who == reference]
+        ours = [file for file in told if file.is_file() and is_output(file)]
         draft = self._draft_file(reference)
-        return [one for one in dict.fromkeys([*named, *beside, draft, *told]) if one.is_file()]
+        all_of_them = [*named, *beside, *self._named_otherwise(reference), draft, *ours]
+        behind = [file.resolve() for file in all_of_them if file.is_symlink()]
+        return [one for one in dict.fromkeys([*all_of_them, *behind]) if one.is_file()]
+
+    def _named_otherwise(self, reference: str) -> Iterator[Path]:
+        """Visits of a customer in the folder and those in it, whatever the files are called."""
+        for file in sorted(self.folder.rglob("*")):
+            if file.suffix in (".yaml", ".yml", ".json") and file.parent.name != DRAFTS:
+                with suppress(InputError):
+                    text = read_text(file)
+                    if reference in text and _reference_in(text, file) == reference:
+                        yield file
 
     def exports_with(self, reference: str) -> list[Path]:
         """Exports of records that were noted, are there, and still hold a reference."""
@@ -193,10 +211,8 @@ class Shelf:
             except (OSError, InputError):
                 left.append(path)
         with held(self._written_file):
-            told = dict.fromkeys(self._told())
-            kept = [json.dumps(one) for one in told if one[0] != reference]
             if self._written_file.exists():
-                write_atomically(self._written_file, "".join(f"{line}\n" for line in kept))
+                self._note(one for one in self._told() if one[0] != reference)
         return left
 
     @property
@@ -257,6 +273,11 @@ def _changed(file: Path) -> int:
         return file.stat().st_mtime_ns
     except OSError:
         return 0
+
+
+def _reference_in(text: str, file: Path) -> str:
+    data = parse_document(text, str(file)).data
+    return str(data.get("reference", "")) if isinstance(data, dict) else ""
 
 
 def _same(path: Path, tree: Tree) -> bool:

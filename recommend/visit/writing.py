@@ -16,6 +16,7 @@ from typing import Any
 import yaml
 from ruamel.yaml import YAML
 from ruamel.yaml.comments import CommentedMap, CommentedSeq
+from ruamel.yaml.error import YAMLError
 from ruamel.yaml.representer import RoundTripRepresenter
 
 from recommend.atomic import held, write_atomically
@@ -102,7 +103,15 @@ def _changed(document: Document, part: str, edit: Callable[[Any], None], empty: 
     if document.text.lstrip().startswith("{"):
         text = _edited_json(document, part, edit, empty)
     else:
-        text = _edited_yaml(document, part, edit, empty)
+        try:
+            text = _edited_yaml(document, part, edit, empty)
+        except YAMLError as error:  # line ends of other systems, which only one reader takes so
+            raise InputError(
+                Place(document.file),
+                f"`{part}` cannot be changed in this file, though it can be read",
+                "line ends as text files have them",
+                "save it anew with an editor of text; nothing was written",
+            ) from error
     return parse_document(text, document.file)
 
 

@@ -195,3 +195,12 @@ def test_text_that_looks_like_something_else_is_read_as_it_was_written() -> None
     document = edited(parse_document("reference: A-1\n", "v.yaml"), "captures", list_them, [])
     found = edited(document, "captures", lambda rows: rows.pop(0), []).data
     assert [one["file"] for one in found["captures"]] == named[1:]
+
+
+def test_a_file_that_only_one_reader_takes_is_refused_and_not_changed() -> None:
+    """Where lines end with U+0085 a visit is read; changing a part of it is one sentence."""
+    text = "reference: A-1\x85captures: # of the lab\x85- file: a\x85  side: left\x85"
+    document = parse_document(text, "v.yaml")
+    assert document.data["captures"] == [{"file": "a", "side": "left"}]
+    with pytest.raises(InputError, match="nothing was written"):
+        edited(document, "captures", lambda rows: rows.pop(), [])
