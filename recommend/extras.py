@@ -1,4 +1,4 @@
-"""What is not installed with the rest, and the command that adds it to this installation."""
+"""What is installed here and where, what is not, and the command that adds it."""
 
 from __future__ import annotations
 
@@ -11,6 +11,22 @@ from recommend.errors import RecommendError
 # The distribution is not called like the package: strangers hold that name in the registry.
 DISTRIBUTION: Final = "footwear-fitting-rules"
 
+_PACKAGE = Path(__file__).resolve().parent
+
+
+def shipped_folder(name: str) -> Path:
+    """The folder ``rules`` or ``catalogue_demo``, beside the sources or inside the wheel.
+
+    Raises
+    ------
+    RecommendError
+        If the installation is incomplete.
+    """
+    for base in (_PACKAGE / "_shipped", _PACKAGE.parent):
+        if (base / name).is_dir():
+            return base / name
+    raise RecommendError(f"the folder `{name}` is missing from this installation; reinstall it")
+
 
 def how_to_add(extra: str) -> str:
     """The command that adds an extra to the running installation.
@@ -18,7 +34,7 @@ def how_to_add(extra: str) -> str:
     From a checkout it names the checkout (`.` inside it), else the installed distribution, so
     that it never fetches a package of the same name from somewhere else.
     """
-    root = Path(__file__).resolve().parents[1]
+    root = _PACKAGE.parent
     if not (root / "pyproject.toml").is_file():
         source = DISTRIBUTION
     elif root == Path.cwd().resolve():

@@ -16,6 +16,7 @@ from typing import Any
 from recommend.atomic import held, write_atomically
 from recommend.dataclass import dataclass
 from recommend.errors import InputError, Place, nearest
+from recommend.extras import shipped_folder
 
 FILE_VARIABLE = "RECOMMEND_SETTINGS"
 
@@ -241,20 +242,14 @@ def _default(one: Setting) -> Any:
     if one.name in simple:
         return simple[one.name]
     if one.name in ("rulebook", "catalogue"):
-        from recommend.rulebook.shipped import shipped_folder
-
-        return shipped_folder("rules") if one.name == "rulebook" else [_demo(shipped_folder)]
+        rules = one.name == "rulebook"
+        return shipped_folder("rules") if rules else [shipped_folder("catalogue_demo")]
     if one.name in ("records", "visits"):
         from platformdirs import user_data_path
 
         folder = user_data_path("recommend", appauthor=False)
         return folder / ("records.sqlite" if one.name == "records" else "visits")
     return None
-
-
-def _demo(shipped_folder: Any) -> Path:
-    folder: Path = shipped_folder("catalogue_demo")
-    return folder
 
 
 def write_settings(

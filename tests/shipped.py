@@ -6,10 +6,11 @@ import functools
 from typing import Any
 
 from recommend.catalogue import Catalogue, load_catalogue
+from recommend.extras import shipped_folder
 from recommend.infer.assess import Assessment, assess
 from recommend.infer.engine import engine_of
 from recommend.match.shortlist import Shortlist, shortlist
-from recommend.rulebook import Rulebook, load_rulebook, shipped_folder
+from recommend.rulebook import Rulebook, load_rulebook
 from recommend.visit import Visit
 
 

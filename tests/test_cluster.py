@@ -26,9 +26,8 @@ from recommend.records.store import Store
 from recommend.rulebook import load_rulebook
 from recommend.rulebook.book import Rulebook
 from recommend.show.effects import as_document
-from recommend.trial.kept import kept_visits
-from recommend.trial.kept_trials import shop_of
-from recommend.trial.liked import liked
+from recommend.trial.came_back import liked
+from recommend.trial.kept_trials import kept_visits, shop_of
 from tests import shipped
 from tests.bench.rule_impact import fill, moved
 

@@ -69,7 +69,7 @@ def test_an_installed_package_is_named_by_its_distribution(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     """Without a project file beside the package, pip finds the extra in what is installed."""
-    monkeypatch.setattr(recommend.extras, "__file__", str(tmp_path / "recommend" / "extras.py"))
+    monkeypatch.setattr(recommend.extras, "_PACKAGE", tmp_path / "recommend")
     assert how_to_add("plot") == f"pip install '{DISTRIBUTION}[plot]'"
 
 

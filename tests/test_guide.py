@@ -15,15 +15,11 @@ GUIDE = (ROOT / "DEVELOPERS.md").read_text("utf-8")
 ROW = re.compile(r"^\| `recommend/([a-z]+)(\.py|/)` \| (.*) \|$", re.MULTILINE)
 # A command, the room that works it out and the screen that shows it bear one name.
 KEPT_NAMES = {
-    "came_back": "`show` prints what became of products, as `trial` finds it",
-    "change_picture": "`show` draws the picture whose scale and marks `trial` works out",
     "coverage": "the command and its screen",
-    "curves": "`show` draws the curves that `trial` puts on one band",
     "effects": "the command, what `trial` learns, and its screen",
     "explain": "the command and its screen",
     "gaps": "the command and its screen",
     "history": "`show` prints the lines that `measure` gathers of a customer's visits",
-    "learned": "`show` prints what `trial` expects of each product on the list",
     "loading": "reads the folder of its room, a catalogue or a rulebook, by the same steps",
     "measured": "`show` draws what `measure` says a capture yielded",
     "models": "what stands in the files of its room: catalogue, rulebook, visit",

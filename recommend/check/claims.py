@@ -17,6 +17,7 @@ from pydantic import Field, model_validator
 from recommend.check.finding import Finding
 from recommend.check.people import People
 from recommend.errors import Place
+from recommend.extras import shipped_folder
 from recommend.parameters import Kind
 from recommend.reading import Id, Strict, validate
 from recommend.reading.texts import Texts
@@ -24,7 +25,6 @@ from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.compiling import leaves
 from recommend.rulebook.conditions import UNDETERMINED, OfAxis
 from recommend.rulebook.models import AxisThen, NoteThen
-from recommend.rulebook.shipped import shipped_folder
 from recommend.rulebook.vocabulary import FOOT_TYPE
 
 FILE = "claims.yaml"

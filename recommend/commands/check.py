@@ -20,8 +20,7 @@ from recommend.errors import Exit
 from recommend.output import FINDINGS, refuse_other_kinds, write_output
 from recommend.rulebook import load_rulebook
 from recommend.settings import setting
-from recommend.show.bar import working
-from recommend.show.console import console
+from recommend.show.console import console, working
 from recommend.show.findings import (
     as_json,
     as_sarif,

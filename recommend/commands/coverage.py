@@ -20,7 +20,7 @@ from recommend.coverage.run import answer
 from recommend.coverage.split import WAYS
 from recommend.errors import RecommendError, nearest
 from recommend.rulebook import load_rulebook
-from recommend.show.bar import stages
+from recommend.show.console import stages
 from recommend.show.coverage import print_coverage
 from recommend.show.heat_map import check_picture, draw_heat_map
 

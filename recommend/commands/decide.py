@@ -12,8 +12,8 @@ from typing import Annotated, Any
 
 import typer
 
-from recommend.catalogue.selling import selling
 from recommend.catalogue.shop import open_catalogue, open_rulebook, open_visit
+from recommend.catalogue.stacking import selling
 from recommend.commands.options import VisitName, called, visit_file
 from recommend.errors import InputError, Place
 from recommend.infer.counter import Counter

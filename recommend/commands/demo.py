@@ -20,8 +20,8 @@ import typer
 
 from recommend.commands import single
 from recommend.errors import Exit, InputError, Place
+from recommend.extras import shipped_folder
 from recommend.reading import read_document
-from recommend.rulebook.shipped import shipped_folder
 from recommend.settings import FILE_VARIABLE, SETTINGS
 from recommend.show.dialogue import say
 from recommend.visit.answers import ReadOut

@@ -15,14 +15,16 @@ from recommend.commands import single
 from recommend.commands.options import AsJson, CatalogueFolders, ClusterOption, RulesFolder
 from recommend.infer.counter import Counter
 from recommend.measure.model import Side
-from recommend.show.bar import working
-from recommend.show.came_back import came_back_lines
-from recommend.show.console import console, print_byline
-from recommend.show.effects import as_document, print_check, print_effects, print_liked
-from recommend.trial.came_back import came_back
-from recommend.trial.kept import kept_visits
-from recommend.trial.kept_trials import shop_of
-from recommend.trial.liked import liked
+from recommend.show.console import console, print_byline, working
+from recommend.show.effects import (
+    as_document,
+    came_back_lines,
+    print_check,
+    print_effects,
+    print_liked,
+)
+from recommend.trial.came_back import came_back, liked
+from recommend.trial.kept_trials import kept_visits, shop_of
 from recommend.visit import Visit
 
 

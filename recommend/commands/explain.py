@@ -10,8 +10,7 @@ from typing import Annotated, Optional
 import typer
 
 from recommend.commands import single
-from recommend.commands.completing import records, rule_ids
-from recommend.commands.options import AsJson, Force, StorePath
+from recommend.commands.options import AsJson, Force, StorePath, records, rule_ids
 from recommend.errors import RecommendError
 from recommend.explain.explaining import Explanation
 from recommend.output import PAGE, refuse_other_kinds, write_output
@@ -28,8 +27,7 @@ from recommend.show.records import Kept
 from recommend.trial.heeding import heeded
 from recommend.visit.shelf import Shelf
 from recommend.whatif.nearest import Change, nearest_changes
-from recommend.whatif.redraw import HowSure, sureness
-from recommend.whatif.whatif import WhatIf
+from recommend.whatif.redraw import HowSure, WhatIf, sureness
 
 Text = Optional[str]  # noqa: UP045 - the option parser reads this spelling
 

@@ -19,8 +19,7 @@ from recommend.coverage.briefs import find_gaps, whole_sizes
 from recommend.coverage.run import Question, Stage
 from recommend.coverage.stocking import choose, drop
 from recommend.errors import RecommendError
-from recommend.show.bar import stages
-from recommend.show.console import console, print_byline
+from recommend.show.console import console, print_byline, stages
 from recommend.show.gaps import print_dropping, print_gaps, print_stocking
 
 Answer = tuple[Any, Callable[[], None]]  # what is found, and what shows it

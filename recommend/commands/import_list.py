@@ -16,8 +16,7 @@ from recommend.commands.options import Force, RulesFolder
 from recommend.coverage.unstated import unstated_lines
 from recommend.errors import counted
 from recommend.output import table, write_output
-from recommend.show.console import console
-from recommend.show.layout import bullet
+from recommend.show.console import bullet, console
 
 FaultsOption = Annotated[
     Optional[Path],  # noqa: UP045

@@ -37,8 +37,7 @@ from recommend.reading import read_document
 from recommend.reading.document import refuse_no_file
 from recommend.rulebook import Rulebook
 from recommend.settings import setting
-from recommend.show.bar import working
-from recommend.show.console import console, print_byline
+from recommend.show.console import console, print_byline, working
 from recommend.show.measured import print_error_terms, print_measured
 from recommend.show.stance_curve import usual_bands
 from recommend.visit.shelf import Shelf

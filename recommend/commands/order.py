@@ -15,7 +15,7 @@ from recommend.commands.buyer import Asked, asking
 from recommend.commands.options import AsJson
 from recommend.coverage.as_json import plain
 from recommend.coverage.orders import Demand, demand_of, orders_for, with_sales
-from recommend.show.bar import stages
+from recommend.show.console import stages
 from recommend.show.gaps import print_orders
 
 SeasonOption = Annotated[

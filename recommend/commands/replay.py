@@ -15,8 +15,8 @@ import typer
 from recommend.check.changes import unseen
 from recommend.cluster import connected
 from recommend.commands import single
-from recommend.commands.completing import records as kept
 from recommend.commands.options import AsJson, ClusterOption, StorePath
+from recommend.commands.options import records as kept
 from recommend.errors import Exit, RecommendError, counted
 from recommend.infer.engine import engine_name
 from recommend.records.database import store_path
@@ -26,9 +26,8 @@ from recommend.records.replay import Replayer
 from recommend.records.store import SHORTLIST, Record, Store
 from recommend.rulebook import load_rulebook
 from recommend.rulebook.contents import contents_of
-from recommend.show.bar import working
-from recommend.show.console import console, print_byline
-from recommend.show.replayed import (
+from recommend.show.console import console, print_byline, working
+from recommend.show.records import (
     impact_data,
     impact_lines,
     replayed_data,

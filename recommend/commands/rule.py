@@ -10,7 +10,7 @@ import typer
 from recommend.atomic import write_atomically
 from recommend.check.scaffold import scaffold
 from recommend.check.touched import touched
-from recommend.commands.completing import rule_ids
+from recommend.commands.options import rule_ids
 from recommend.errors import InputError, Place
 from recommend.rulebook import load_rulebook
 from recommend.rulebook.book import Stage

@@ -22,9 +22,8 @@ from recommend.errors import Exit
 from recommend.output import PAGE, refuse_other_kinds, write_output
 from recommend.rulebook import load_rulebook
 from recommend.settings import setting
-from recommend.show.bar import working
 from recommend.show.book_page import book_page
-from recommend.show.console import console
+from recommend.show.console import console, working
 from recommend.show.difference import (
     difference_json,
     print_books,

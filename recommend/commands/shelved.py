@@ -13,8 +13,14 @@ from typing import Annotated, Any
 import typer
 
 from recommend.catalogue.shop import open_catalogue, open_rulebook, open_visit
-from recommend.commands.completing import references
-from recommend.commands.options import CatalogueFolders, Force, RulesFolder, VisitName, visit_file
+from recommend.commands.options import (
+    CatalogueFolders,
+    Force,
+    RulesFolder,
+    VisitName,
+    references,
+    visit_file,
+)
 from recommend.door import typed
 from recommend.errors import InputError, Place, counted
 from recommend.infer.assess import Assessment
@@ -28,9 +34,9 @@ from recommend.output import PAGE, write_output
 from recommend.reading import read_document
 from recommend.rulebook import Rulebook
 from recommend.settings import setting
-from recommend.show.came_back import EXPLAINED, came_back_lines
 from recommend.show.console import paged, print_byline
 from recommend.show.dialogue import KEYS, SAVED, LeftError, run, say, width
+from recommend.show.effects import CAME_BACK, came_back_lines
 from recommend.show.form import form_html
 from recommend.show.history import changed_lines, plot_lines, table_lines, told_lines
 from recommend.trial.came_back import came_back
@@ -328,7 +334,7 @@ def outcomes(
     for line in came_back_lines(rows, titles, full=full, width=width()):
         print(line)
     print()
-    say(EXPLAINED)
+    say(CAME_BACK)
     print_byline(book)
 
 

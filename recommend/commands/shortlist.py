@@ -121,7 +121,7 @@ def _heeded(by_rules: Outcome, folder: Path | None) -> _Heeded:
         tried,
         tried_words,
     )
-    from recommend.trial.kept import kept_visits
+    from recommend.trial.kept_trials import kept_visits
 
     judged = tried(by_rules)
     outcome, heeds = heeding(by_rules, judged), {TRIED: None} if judged else {}
@@ -142,7 +142,7 @@ def _document(heeded: _Heeded) -> dict[str, Any]:
     told |= {"heeds": sorted(heeded.heeds)} if heeded.heeds else {}
     if heeded.learned is None:
         return told
-    from recommend.show.learned import as_document as learned_document
+    from recommend.show.effects import learned_document
 
     return told | {"learned": learned_document(heeded.learned)}
 
@@ -152,14 +152,14 @@ def _shown(
 ) -> Iterator[RenderableType]:
     width, outcome, learned = console().width, heeded.outcome, heeded.learned
     if learned is not None:
-        from recommend.show.learned import notice_blocks
+        from recommend.show.effects import notice_blocks
 
         yield from notice_blocks(learned)
     if not sections:
         sure = _sure(heeded.by_rules)
         yield from answer_lines(outcome, sure, width, called, number, heeded.notice)
     else:
-        from recommend.show.layout import inset
+        from recommend.show.console import inset
         from recommend.show.shortlist import section_blocks
 
         if heeded.notice:
@@ -171,7 +171,7 @@ def _shown(
             if heeded.heeds and outcome.shortlist is not None:
                 yield inset("How sure is told of the rules' own order, by today's readings.", 0)
     if learned is not None:
-        from recommend.show.learned import expected_blocks
+        from recommend.show.effects import expected_blocks
 
         yield from expected_blocks(learned, outcome.book)
 

@@ -9,8 +9,7 @@ from typing import Annotated, Optional
 import typer
 
 from recommend.atomic import written_whole
-from recommend.commands.completing import customers
-from recommend.commands.options import Force, StorePath
+from recommend.commands.options import Force, StorePath, customers
 from recommend.door import typed
 from recommend.errors import Exit, InputError, Place, RecommendError, counted
 from recommend.output import REQUEST, write_output
@@ -24,7 +23,7 @@ from recommend.records.transfer import import_file
 from recommend.records.verify import verify as verify_store
 from recommend.records.witness import missing, said
 from recommend.settings import setting
-from recommend.show.bar import working
+from recommend.show.console import working
 from recommend.show.records import list_lines, stamp_line, verdict_lines
 from recommend.visit.shelf import EXPORT, Shelf
 

@@ -13,7 +13,6 @@ from typer.core import TyperGroup
 
 from recommend.catalogue import Catalogue
 from recommend.catalogue.shop import open_catalogue, open_rulebook, open_visit
-from recommend.commands.completing import insoles, shoes
 from recommend.commands.options import (
     AsJson,
     CatalogueFolders,
@@ -25,6 +24,8 @@ from recommend.commands.options import (
     StorePath,
     VisitName,
     asked_sections,
+    insoles,
+    shoes,
     visit_file,
 )
 from recommend.commands.trial_step import guided_step, print_end

@@ -12,10 +12,9 @@ from typing import Annotated, Any
 import typer
 
 from recommend.catalogue.shop import open_catalogue, open_rulebook, open_visit
-from recommend.commands.completing import drafts
 from recommend.commands.decide import decide
 from recommend.commands.lift import lift
-from recommend.commands.options import RulesFolder, TakesNegatives, called
+from recommend.commands.options import RulesFolder, TakesNegatives, called, drafts
 from recommend.commands.shelved import Known, edit, form, history, list_, outcomes, steps_for
 from recommend.door import typed
 from recommend.errors import Exit, InputError, Place
@@ -38,7 +37,7 @@ from recommend.show.dialogue import (
     say,
 )
 from recommend.show.figures import LEVEL_WORDS
-from recommend.show.repeats import EXPLAINED, repeat_lines
+from recommend.show.history import REPEATS, repeat_lines
 from recommend.show.sure import sure_line
 from recommend.trial.resemblance import lab_resemblance
 from recommend.visit import Visit, read_visit
@@ -367,7 +366,7 @@ def repeatability(
     for line in repeat_lines(found, book.measures):
         print(line)
     print()
-    say(EXPLAINED)
+    say(REPEATS)
     alike = lab_resemblance(visits, book.parameters)
     for name, value in alike.items():
         say(f"{name}: each stride resembles the one before by at most {value:.2f} (95 %).")

@@ -200,25 +200,10 @@ def customers_of_frame(
     return Customers(len(frame), own, both)
 
 
-def frame_of(customers: Customers, book: Rulebook) -> pandas.DataFrame:
-    """A table of drawn customers as the module describes it."""
-    import pandas
-
-    columns = {name: _plain(c) for name, c in customers.own.items()}
-    for side, name, full in _of_feet(book):
-        if name in customers.feet[side]:
-            columns[full] = _plain(customers.feet[side][name])
-    return pandas.DataFrame(columns)
-
-
 def _of_feet(book: Rulebook) -> Iterator[tuple[Side, str, str]]:
     for side in SIDES:
         for name in book.measures:
             yield side, name, f"{side}.{name}"
-
-
-def _plain(column: Column) -> Array:
-    return column.texts().astype(object) if isinstance(column, Words) else column
 
 
 def _numbers(column: pandas.Series, measure: MeasureDef | None) -> Array:

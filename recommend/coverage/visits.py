@@ -27,7 +27,7 @@ from recommend.measure.observed import observe
 from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.terms import Facts
-from recommend.trial.kept import kept_by_shop
+from recommend.trial.kept_trials import kept_by_shop
 from recommend.visit.models import Visit
 
 

@@ -88,6 +88,7 @@ _STUMBLES: tuple[tuple[str, str, str], ...] = (
 Loc = tuple[str | int, ...]
 
 MAX_DEPTH = 40
+MAX_PARTS = 500_000  # values of one file: three seconds to read, and a third of a gigabyte
 
 _INT = re.compile(r"[-+]?[0-9]+")
 # Two whole numbers with nothing but a comma between them: one with a decimal comma, perhaps.
@@ -170,6 +171,12 @@ class Builder:
         if event.anchor is not None or event.tag is not None:
             self._refuse(event)
         self.places[loc] = _spot(event)
+        if len(self.places) > MAX_PARTS:
+            raise InputError(
+                self._at(event),
+                f"the file holds more than {MAX_PARTS:,} values",
+                mend="share it out among several files",
+            )
         if len(loc) > MAX_DEPTH:
             raise InputError(
                 self._at(event),

@@ -2,6 +2,5 @@
 
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.loading import load_rulebook, prepared_rulebook
-from recommend.rulebook.shipped import shipped_folder
 
-__all__ = ["CompiledRule", "Rulebook", "load_rulebook", "prepared_rulebook", "shipped_folder"]
+__all__ = ["CompiledRule", "Rulebook", "load_rulebook", "prepared_rulebook"]

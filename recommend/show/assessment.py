@@ -16,8 +16,8 @@ from recommend.infer.marks import beside
 from recommend.measure.definitions import MeasureDef, MeasureDefs, unit_words, value_words
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.rulebook.book import Rulebook
+from recommend.show.console import WIDE, bullet, heading, inset, plain_table
 from recommend.show.figures import LEVEL_WORDS, lacking_words, pain_words, person_words, sure_words
-from recommend.show.layout import WIDE, bullet, heading, inset, plain_table
 
 _LEVEL = {
     "stop": (LEVEL_WORDS["stop"], "bold red"),

@@ -9,7 +9,7 @@ from html import escape
 from recommend.show.curves import curves_height, english, panels
 from recommend.show.letters import Names
 from recommend.show.trial_words import READING_WORDS, interval_words, signed
-from recommend.trial.change_picture import ChangePicture, Row, change_pictures
+from recommend.trial.pictures import ChangePicture, Row, change_pictures
 from recommend.trial.whole_trial import TrialOutcome
 
 _SHADE, _LINE, _BARE = "░", "─", "o"

@@ -1,4 +1,4 @@
-"""The one console that everything is printed through."""
+"""The one console that everything is printed through, and the small pieces of every screen."""
 
 from __future__ import annotations
 
@@ -8,16 +8,52 @@ import io
 import os
 import re
 import sys
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from typing import IO, Any, Literal, ParamSpec, TextIO, cast
 
 from rich.console import Console, RenderableType
+from rich.padding import Padding
 from rich.pager import Pager
+from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+from rich.table import Table
 from rich.text import Text
 
 from recommend.door import visible
 from recommend.rulebook import Rulebook
-from recommend.show.layout import Heading
+
+WIDE = 100  # columns from which a second column of detail is shown
+
+
+class Heading(Text):
+    """The title of a section, which says nothing by itself."""
+
+
+def heading(title: str) -> Heading:
+    """The title of a section, with a line of air above."""
+    return Heading(f"\n{title}", style="bold underline")
+
+
+def bullet(text: str | Text, style: str = "") -> RenderableType:
+    """A line of a list that wraps under itself."""
+    grid = Table.grid(padding=(0, 1))
+    grid.add_row("  -", Text(text, style=style) if isinstance(text, str) else text)
+    return grid
+
+
+def inset(text: str | Text, by: int, style: str = "") -> RenderableType:
+    """A paragraph moved in by some columns."""
+    body = Text(text, style=style) if isinstance(text, str) else text
+    return Padding(body, (0, 0, 0, by))
+
+
+def plain_table(*columns: str, gap: int = 2) -> Table:
+    """A table without rules, columns `gap` apart."""
+    table = Table(box=None, padding=(0, gap, 0, 0), pad_edge=False, header_style="bold")
+    for column in columns:
+        table.add_column(column)
+    return table
+
 
 NARROW = 80
 FIRST = 23  # lines of an answer where not all of it is asked for: a screen of 24 with its prompt
@@ -131,3 +167,35 @@ class _Trimmed:
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self._stream, name)
+
+
+Advance = Callable[[int, int], None]
+
+
+@contextmanager
+def stages() -> Iterator[Callable[[str], Advance]]:
+    """Opens stages by name; each gives a function to call with how much is done, and of what."""
+    out = console(stderr=True)
+    bar = Progress(
+        TextColumn("{task.description}"),
+        BarColumn(),
+        TextColumn("{task.percentage:3.0f} %"),
+        TimeRemainingColumn(),
+        console=out,
+        transient=True,
+        disable=not out.is_terminal,
+    )
+
+    def stage(name: str) -> Advance:
+        task = bar.add_task(name, total=None)
+        return lambda done, total: bar.update(task, completed=done, total=total)
+
+    with bar:
+        yield stage
+
+
+@contextmanager
+def working(on: str) -> Iterator[Advance]:
+    """A bar named `on` that shows something is under way; call what it gives to show how much."""
+    with stages() as stage:
+        yield stage(on)

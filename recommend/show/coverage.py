@@ -21,8 +21,15 @@ from recommend.errors import counted
 from recommend.measure.sizing import size_label
 from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
-from recommend.show.console import console, first_screen, print_paged
-from recommend.show.layout import bullet, heading, inset, plain_table
+from recommend.show.console import (
+    bullet,
+    console,
+    first_screen,
+    heading,
+    inset,
+    plain_table,
+    print_paged,
+)
 from recommend.visit.models import SizeSystem
 
 CELLS = ("served", "share", "choices", "products", "prices", "stock")

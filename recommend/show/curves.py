@@ -9,7 +9,7 @@ from itertools import pairwise
 
 from recommend.measure.model import Side
 from recommend.show.letters import Names
-from recommend.trial.curves import Curve, Picture
+from recommend.trial.pictures import Curve, Picture
 from recommend.trial.verdict import Band
 
 _ROWS = 13

@@ -16,8 +16,8 @@ from recommend.check.same_customers import Ranked, Share
 from recommend.errors import counted
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.contents import Bearing, Edit
+from recommend.show.console import bullet, heading, inset, plain_table
 from recommend.show.findings import print_finding
-from recommend.show.layout import bullet, heading, inset, plain_table
 
 _FEW, _FIRSTS = 4, 5  # places of one thing, and products, told one by one
 _TOP = 8  # transitions shown in words, the most frequent; JSON has them all

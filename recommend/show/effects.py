@@ -1,8 +1,13 @@
-"""What the shop learned from its trials, at the terminal and as JSON."""
+"""What the shop learned from its trials and of what came back, at the terminal and as JSON.
+
+And what is expected of each product on a list that heeds it.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import textwrap
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict
 from statistics import fmean
 from typing import Any
@@ -12,12 +17,17 @@ from rich.text import Text
 
 from recommend.catalogue.loading import Catalogue
 from recommend.errors import counted
+from recommend.match.shortlist import GROUPS
+from recommend.measure.model import SIDES
 from recommend.rulebook.book import Rulebook
-from recommend.show.layout import bullet, heading, inset, plain_table
+from recommend.show.console import bullet, heading, inset, plain_table
 from recommend.show.trial_words import READING_WORDS, interval_words
+from recommend.trial.came_back import CameBack, Liked
+from recommend.trial.judged_steps import order
 from recommend.trial.kept_trials import Shop, Tally, item_of
-from recommend.trial.liked import Liked
+from recommend.trial.learned import Expected, LearnedList
 from recommend.trial.readings import LEARNED
+from recommend.trial.steps import Key
 
 
 def print_check(shop: Shop, console: Console) -> None:
@@ -210,4 +220,103 @@ def as_document(
             {"gait": gait, "reading": reading, **asdict(check)}
             for (gait, reading), check in shop.checks.items()
         ],
+    }
+
+
+CAME_BACK = (
+    "Comfort: mean of 0 to 10, and of how many. Pain: places that hurt before, each by itself "
+    "(feet, where the places are not known), less, the same or more (-/=/+); less and more only "
+    "beyond the error of asking twice (95 %). New: places that hurt now and did not before. "
+    "Customers choose who comes back, so this is no trial: it says where to look, not what works."
+)
+_HEADS = ("of", "weeks", "comfort", "given back", "pain -/=/+, new", "product")
+_ROW = "{:>4} {:>5}  {:<9} {:<10} {:<15} {}"
+_LEFT = 49  # columns before the title of a product
+_MOST = 12  # products on the first screen
+
+
+def came_back_lines(
+    rows: Sequence[CameBack], titles: Mapping[str, str], *, full: bool = False, width: int = 80
+) -> Iterator[str]:
+    """A row for each product: given back or more pain first, then those of most customers."""
+    ordered = sorted(rows, key=lambda one: (-one.returned - one.more, -one.customers, one.product))
+    yield "What came back, by product (given back and more pain first)"
+    yield _ROW.format(*_HEADS)
+    shown = ordered if full else ordered[:_MOST]
+    for one in shown:
+        weeks = "-" if one.weeks is None else f"{one.weeks:g}"
+        comfort = "-" if one.comfort is None else f"{one.comfort:.1f} ({one.rated})"
+        back = f"{one.returned} of {one.told}" if one.told else "-"
+        pain = f"{one.less}/{one.same}/{one.more}, {len(one.new)}"
+        name, *rest = textwrap.wrap(titles.get(one.product, one.product), width - _LEFT)
+        yield _ROW.format(one.customers, weeks, comfort, back, pain, name)
+        yield from (f"{'':<{_LEFT}}{line}" for line in rest)
+        if one.new:
+            counts = Counter(one.new).most_common()
+            told = ", ".join(f"{site} ({count})" for site, count in counts)
+            yield from textwrap.wrap(f"     new pain: {told}", width, subsequent_indent=" " * 15)
+    if len(ordered) > len(shown):
+        yield f"and {len(ordered) - len(shown)} more products: --full"
+
+
+def notice_blocks(one: LearnedList) -> Iterator[RenderableType]:
+    """Say before anything else that learned effects took part in the order."""
+    if not one.heeded:
+        yield inset(
+            "Learned effects are ON and move nothing: they do not yet foretell visits better than "
+            "published effects do (`recommend effects KEPT --check`).",
+            0,
+            "bold",
+        )
+        return
+    yield inset(
+        f"Learned effects are ON: the order below heeds {counted(one.visits, 'visit')} with a "
+        "trial of this shop. Never, must, stops and notes are untouched.",
+        0,
+        "bold",
+    )
+
+
+def expected_blocks(one: LearnedList, book: Rulebook) -> Iterator[RenderableType]:
+    """The motion to expect with each product shown, foot by foot and phase by phase."""
+    shown = book.parameters.rank.shown
+    yield heading("Motion to expect, from the shop's own trials (degrees, 95 % for one foot)")
+    if not any(one.expected.values()):
+        yield bullet("nothing that foretells was learned in a gait of this customer's film")
+        return
+    for group in GROUPS:
+        for candidate in one.shortlist.ranked[group][:shown]:
+            yield inset(candidate.id, 2, "bold")
+            yield _table(one.expected[candidate.id])
+    yield bullet(
+        "on average; one foot may differ: try it. below band: the chance of over-correction, left "
+        "and right. An insole alone is shown without the part of "
+        "its shoe. Fewer trials, wider interval."
+    )
+
+
+def _table(readings: Mapping[Key, Expected]) -> RenderableType:
+    """A row for each phase and gait, the two feet side by side."""
+    table = plain_table("  ", "", "left", "right", "below band")
+    for column, width in zip(table.columns, (2, 19, 18, 18, 10), strict=True):
+        column.no_wrap, column.min_width = True, width
+    for phase, gait in dict.fromkeys((k.reading, k.gait) for k in sorted(readings, key=order)):
+        feet = {k.side: e for k, e in readings.items() if (k.reading, k.gait) == (phase, gait)}
+        angles = [
+            interval_words(feet[side].residual).replace("+", "") if side in feet else "-"
+            for side in SIDES
+        ]
+        risks = ", ".join(f"{feet[side].below:.0%}" if side in feet else "-" for side in SIDES)
+        table.add_row("", f"{phase}, {gait}", *angles, risks)
+    return table
+
+
+def learned_document(one: LearnedList) -> dict[str, Any]:
+    """The same as plain data, by product."""
+    return {
+        "visits": one.visits,
+        "expected": {
+            name: [{**asdict(key), **asdict(found)} for key, found in readings.items()]
+            for name, readings in one.expected.items()
+        },
     }

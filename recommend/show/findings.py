@@ -23,7 +23,7 @@ from recommend.check.promises import Verdict
 from recommend.check.whole import Report
 from recommend.errors import InputError, Place, counted
 from recommend.reading import read_text
-from recommend.show.layout import bullet, heading, inset, plain_table
+from recommend.show.console import bullet, heading, inset, plain_table
 
 _STYLES = {"error": "bold red", "warning": "bold yellow", "note": "bold"}
 _AHEAD = 24  # columns of a long line shown before the one meant

@@ -17,9 +17,17 @@ from recommend.errors import counted
 from recommend.match.needs import level_words
 from recommend.measure.sizing import size_label
 from recommend.rulebook.book import Rulebook
-from recommend.show.console import console, first_screen, print_paged
+from recommend.show.console import (
+    WIDE,
+    bullet,
+    console,
+    first_screen,
+    heading,
+    inset,
+    plain_table,
+    print_paged,
+)
 from recommend.show.coverage import SYSTEMS, crowd_lines, interval_words, percent
-from recommend.show.layout import WIDE, bullet, heading, inset, plain_table
 
 SHOWN = 11  # sizes of an order before the rest is only counted
 

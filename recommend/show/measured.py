@@ -17,7 +17,7 @@ from recommend.measure.phases import PHASES, Phase
 from recommend.measure.pressure.regions import REGIONS, UNTOLD
 from recommend.parameters import Parameters
 from recommend.show import footprint_map, stance_curve
-from recommend.show.layout import WIDE, bullet, heading, plain_table
+from recommend.show.console import WIDE, bullet, heading, plain_table
 from recommend.show.stance_curve import Band
 
 # Names of what a capture yields beside the measures of the rulebook.

@@ -11,7 +11,7 @@ from recommend.check.touched import Touched
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.models import Basis
 from recommend.rulebook.words import kind_words, sentence_lines, then_lines
-from recommend.show.layout import bullet, heading, inset
+from recommend.show.console import bullet, heading, inset
 
 _EXAMPLES = 4
 

@@ -23,8 +23,8 @@ from recommend.rulebook.book import Rulebook
 from recommend.rulebook.comparisons import COMPARISONS
 from recommend.show.answer import price_words
 from recommend.show.assessment import feet_blocks, measure_blocks, note_blocks, who_blocks
+from recommend.show.console import WIDE, bullet, heading, inset, plain_table
 from recommend.show.figures import size_words
-from recommend.show.layout import WIDE, bullet, heading, inset, plain_table
 from recommend.show.letters import first_choices
 from recommend.show.wanted import wish_words
 from recommend.visit.models import SizeSystem

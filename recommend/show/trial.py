@@ -18,9 +18,9 @@ from recommend.match.telling import unplaced_words
 from recommend.match.wishes import step_id
 from recommend.show.answer import Part, fitted
 from recommend.show.change_picture import picture_lines
+from recommend.show.console import bullet, heading, inset, plain_table
 from recommend.show.curves import curve_lines
 from recommend.show.figures import LEVEL_WORDS
-from recommend.show.layout import bullet, heading, inset, plain_table
 from recommend.show.letters import names_of
 from recommend.show.trial_answer import clinician_parts, trial_lines, trial_names
 from recommend.show.trial_words import (
@@ -36,8 +36,8 @@ from recommend.show.trial_words import (
     unit_of,
     verdict_words,
 )
-from recommend.trial.change_picture import change_pictures
 from recommend.trial.judged_steps import StepResult, order
+from recommend.trial.pictures import change_pictures
 from recommend.trial.plan import BAREFOOT, Plan, Worth
 from recommend.trial.steps import Key
 from recommend.trial.tried import Tried

@@ -225,13 +225,6 @@ def change(before: Sample, after: Sample, parameters: Parameters) -> Change:
     )
 
 
-def change_interval(before: Sample, after: Sample, parameters: Parameters) -> Interval:
-    """After minus before with its interval alone; see `change`."""
-    resemblance = _resemblance([before, after], parameters)
-    known = _known_change(before, after, resemblance, _least(parameters))
-    return _interval(known, after.mean - before.mean, parameters)
-
-
 def _known_change(before: Sample, after: Sample, resemblance: Floats, least: float) -> Known:
     known = after.known(resemblance, least).less(before.known(resemblance, least))
     return known.with_variance(before.floor**2 + after.floor**2)

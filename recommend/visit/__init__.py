@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from pathlib import Path
-from typing import Any
 
 from recommend.errors import InputError, nearest
 from recommend.reading import Document, read_document, validate
 from recommend.visit.models import Feet, Foot, Visit
 
-__all__ = ["Feet", "Foot", "Visit", "read_visit", "visit_schema"]
+__all__ = ["Feet", "Foot", "Visit", "read_visit"]
 
 
 def read_visit(
@@ -56,8 +55,3 @@ def _check_purpose(document: Document, purposes: Collection[str] | None) -> None
             ", ".join(purposes),
             nearest(purpose, purposes) or "leave it out, or add it to rules/purposes.yaml",
         )
-
-
-def visit_schema() -> dict[str, Any]:
-    """JSON Schema of a visit file, generated from the models."""
-    return Visit.model_json_schema(by_alias=True)

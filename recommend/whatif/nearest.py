@@ -18,7 +18,7 @@ from recommend.match.shortlist import GROUPS
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.models import NOTE_LEVELS
 from recommend.rulebook.naming import DECIMALS
-from recommend.whatif.whatif import Outcomes, WhatIf
+from recommend.whatif.redraw import Outcomes, WhatIf
 
 # Steps looked at from the one below each place: what is rounded before it is compared turns up to
 # half a step beside the place, so that either side of it lies among these four.

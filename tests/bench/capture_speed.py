@@ -27,7 +27,8 @@ import numpy as np
 from recommend.errors import RecommendError
 from recommend.measure.capture import measure_capture
 from recommend.measure.pressure import measure_pressure, read_pressure
-from recommend.rulebook import load_rulebook, shipped_folder
+from recommend.extras import shipped_folder
+from recommend.rulebook import load_rulebook
 book = load_rulebook(shipped_folder("rules"))
 peak = lambda: resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
 now = lambda: int(open("/proc/self/statm").read().split()[1]) * resource.getpagesize()

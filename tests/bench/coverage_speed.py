@@ -21,8 +21,9 @@ from recommend.catalogue.loading import Item
 from recommend.coverage.crowd import Crowd
 from recommend.coverage.population import load_population
 from recommend.coverage.run import Question, answer
+from recommend.extras import shipped_folder
 from recommend.infer.one import Engine
-from recommend.rulebook import load_rulebook, shipped_folder
+from recommend.rulebook import load_rulebook
 from recommend.rulebook.book import Rulebook
 from recommend.visit import read_visit
 from recommend.way import outcome_of

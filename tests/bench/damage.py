@@ -27,10 +27,10 @@ import yaml
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.cli import COMMANDS, app
 from recommend.errors import RecommendError
+from recommend.extras import shipped_folder
 from recommend.records.keeping import entry_of
 from recommend.records.store import Entry, Store
 from recommend.records.transfer import export
-from recommend.rulebook import shipped_folder
 from recommend.visit import read_visit
 from recommend.way import outcome_of
 from tests.trail.entries import entry

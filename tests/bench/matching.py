@@ -27,6 +27,7 @@ from recommend.coverage.population import load_population
 from recommend.coverage.report import Assessor
 from recommend.coverage.sampling import Customers, Sampler
 from recommend.coverage.tally import cases_of_customers, tally
+from recommend.extras import shipped_folder
 from recommend.infer.many import Column
 from recommend.infer.one import Engine
 from recommend.match.needs import Need, needs_of
@@ -34,7 +35,6 @@ from recommend.match.sizes import SizeClasses
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.loading import load_rulebook
-from recommend.rulebook.shipped import shipped_folder
 from tests.bench.coverage_speed import two_hundred
 from tests.bench.suiting import CREATED, Product, ask, products_of
 from tests.bench.zen_rules import Zen, named

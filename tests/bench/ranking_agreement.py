@@ -15,6 +15,7 @@ import numpy as np
 from recommend.coverage.columns import FactColumns
 from recommend.coverage.population import load_population
 from recommend.coverage.sampling import Sampler
+from recommend.extras import shipped_folder
 from recommend.infer.assess import assess
 from recommend.infer.many import conclude_many
 from recommend.match.cases import cases_of
@@ -22,7 +23,6 @@ from recommend.match.shortlist import ranking_of, shortlist
 from recommend.match.sizes import longer_lengths
 from recommend.match.weighing import WAYS
 from recommend.measure.model import SIDES
-from recommend.rulebook import shipped_folder
 from tests import shipped
 from tests.coverage.drawn_visits import visit_of
 

@@ -26,7 +26,8 @@ from recommend.check.changes import unseen
 from recommend.check.differing import difference
 from recommend.check.whole import check
 from recommend.errors import RecommendError
-from recommend.rulebook import load_rulebook, shipped_folder
+from recommend.extras import shipped_folder
+from recommend.rulebook import load_rulebook
 from recommend.rulebook.contents import Contents, contents_of, edits_between
 
 EACH, CUSTOMERS = 40, 60

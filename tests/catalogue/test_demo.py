@@ -12,9 +12,9 @@ import pytest
 import yaml
 
 from recommend.catalogue import Catalogue, load_catalogue
+from recommend.extras import shipped_folder
 from recommend.reading import read_document, validate
 from recommend.rulebook.models import AttributeDef, AttributesFile
-from recommend.rulebook.shipped import shipped_folder
 from recommend.visit import Foot, Visit, read_visit
 from tests.shipped import book
 

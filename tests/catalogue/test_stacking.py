@@ -8,7 +8,7 @@ import pytest
 
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.errors import InputError
-from recommend.rulebook import shipped_folder
+from recommend.extras import shipped_folder
 
 OWN = """title: Own shelf
 currency: EUR

@@ -6,7 +6,8 @@ from shutil import copytree
 
 import pytest
 
-from recommend.rulebook import Rulebook, shipped_folder
+from recommend.extras import shipped_folder
+from recommend.rulebook import Rulebook
 from tests import shipped
 
 Changed = Callable[..., Path]

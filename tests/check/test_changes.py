@@ -6,8 +6,9 @@ import yaml
 
 from recommend.check.changes import change_findings
 from recommend.check.finding import Finding
+from recommend.extras import shipped_folder
 from recommend.infer.assess import assess
-from recommend.rulebook import load_rulebook, shipped_folder
+from recommend.rulebook import load_rulebook
 from recommend.visit.models import Visit
 from tests.check.conftest import Changed
 

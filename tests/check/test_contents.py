@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 
+from recommend.extras import shipped_folder
 from recommend.reading import read_document
-from recommend.rulebook import shipped_folder
 from recommend.rulebook.contents import bearing_of, contents_of, contents_of_files, edits_between
 from tests.check.conftest import Changed
 

@@ -8,8 +8,9 @@ import yaml
 from recommend.check.examples import Case, load_examples, outcomes, pin_findings, run_examples
 from recommend.check.mutants import mutants
 from recommend.check.mutating import Mutation, Trial, mutate, mutation_findings
+from recommend.extras import shipped_folder
 from recommend.infer.engine import Engine, engine_of
-from recommend.rulebook import load_rulebook, shipped_folder
+from recommend.rulebook import load_rulebook
 from recommend.rulebook.conditions import UNDETERMINED
 from recommend.show.manual import LISTS
 from recommend.show.told import came_words, told_list

@@ -14,7 +14,8 @@ from recommend.check.differing import difference
 from recommend.check.finding import Finding
 from recommend.check.whole import check
 from recommend.check.wording import wording_findings
-from recommend.rulebook import Rulebook, load_rulebook, shipped_folder
+from recommend.extras import shipped_folder
+from recommend.rulebook import Rulebook, load_rulebook
 from recommend.rulebook.contents import contents_of, edits_between
 from recommend.rulebook.loading import read_rulebook
 from recommend.show.difference import print_difference

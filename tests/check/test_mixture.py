@@ -8,9 +8,10 @@ from recommend.check.mixture import Mixture
 from recommend.coverage.columns import FactColumns
 from recommend.coverage.population import load_population
 from recommend.coverage.sampling import Sampler
+from recommend.extras import shipped_folder
 from recommend.infer.many import Column, conclude_many
 from recommend.measure.model import SIDES
-from recommend.rulebook import Rulebook, load_rulebook, shipped_folder
+from recommend.rulebook import Rulebook, load_rulebook
 from tests.check.conftest import Changed
 
 COUNT = 4000

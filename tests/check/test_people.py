@@ -12,8 +12,8 @@ from recommend.check.claims import claim_findings, claimed, claims_of
 from recommend.check.lean import World, lean_of, movables
 from recommend.check.people import People, steadiness, unsteady_findings
 from recommend.coverage.population import load_population
+from recommend.extras import shipped_folder
 from recommend.rulebook import Rulebook, load_rulebook
-from recommend.rulebook.shipped import shipped_folder
 from tests.check.conftest import Changed
 
 

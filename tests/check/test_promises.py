@@ -14,12 +14,13 @@ from recommend.check.encoding import Foot, number
 from recommend.check.examples import load_examples
 from recommend.check.promises import Verdict, load_promises
 from recommend.check.proving import promise_findings, prove
+from recommend.extras import shipped_folder
 from recommend.infer.assess import Assessment, assess
 from recommend.infer.conclusions import ContradictionError
 from recommend.infer.engine import engine_of
 from recommend.match.judge import judge
 from recommend.match.needs import needs_of
-from recommend.rulebook import Rulebook, load_rulebook, shipped_folder
+from recommend.rulebook import Rulebook, load_rulebook
 from recommend.visit.models import Visit
 from tests.check.conftest import Changed
 

@@ -16,8 +16,9 @@ import yaml
 from recommend.check.schemas import SCHEMAS, schema_of
 from recommend.check.whole import check
 from recommend.cli import main
+from recommend.extras import shipped_folder
 from recommend.infer.assess import assess
-from recommend.rulebook import load_rulebook, shipped_folder
+from recommend.rulebook import load_rulebook
 from recommend.rulebook.models import NoteThen
 from recommend.show.book_page import decision_map, map_axes, type_of
 from recommend.visit.models import Visit
@@ -254,6 +255,13 @@ def test_schema_of_a_visit_knows_the_questions_of_the_rulebook(tmp_path: Path, b
         visit = {"reference": "Q-0001", "feet": {}, "answers": {"open-wound": answer}}
         assert validator.is_valid(visit) is fits
     assert not validator.is_valid({"reference": "Q-0001", "feet": {}, "answers": {"wound": "yes"}})
+
+
+def test_the_published_schema_of_a_visit_is_current(tmp_path: Path) -> None:
+    """The schema beside the demo visits is the one that `recommend rulebook schemas` writes."""
+    assert run("rulebook", "schemas", str(tmp_path), "--rules", str(RULES)) == 0
+    published = shipped_folder("catalogue_demo") / "visit.schema.json"
+    assert published.read_text("utf-8") == (tmp_path / "visit.schema.json").read_text("utf-8")
 
 
 def test_rule_list_names_every_rule(capsys: pytest.CaptureFixture[str], book) -> None:

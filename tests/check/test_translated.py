@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from recommend.catalogue import load_catalogue
 from recommend.check.wording import translation_findings
-from recommend.rulebook import Rulebook, load_rulebook, shipped_folder
+from recommend.extras import shipped_folder
+from recommend.rulebook import Rulebook, load_rulebook
 from recommend.rulebook.contents import contents_of, edits_between
 from recommend.rulebook.loading import read_rulebook
 from recommend.show.sheet import Wording, messages, page, sheet_of

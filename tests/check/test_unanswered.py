@@ -8,7 +8,8 @@ from recommend.catalogue.loading import Catalogue, read_catalogue
 from recommend.check.finding import Finding
 from recommend.check.scaffold import scaffold
 from recommend.check.unanswered import shelf_findings, unanswered_findings
-from recommend.rulebook import Rulebook, load_rulebook, shipped_folder
+from recommend.extras import shipped_folder
+from recommend.rulebook import Rulebook, load_rulebook
 from tests.check.conftest import Changed
 
 MEASURE = """  toe-angle:

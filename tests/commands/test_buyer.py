@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from recommend.cli import main
-from recommend.rulebook import shipped_folder
+from recommend.extras import shipped_folder
 
 SUPPLIER = shipped_folder("catalogue_demo") / "supplier"
 FEW = ["--customers", "400"]

@@ -17,6 +17,7 @@ from recommend.coverage.report import Assessor
 from recommend.coverage.run import Question
 from recommend.coverage.sampling import Sampler
 from recommend.coverage.tally import cases_of_customers, layout_of, tally
+from recommend.extras import shipped_folder
 from recommend.infer.assess import assess
 from recommend.infer.engine import engine_of
 from recommend.infer.facts import facts_of
@@ -26,7 +27,6 @@ from recommend.match.shortlist import shortlist
 from recommend.match.sizes import SizeClasses
 from recommend.measure.model import SIDES
 from recommend.measure.observed import observe
-from recommend.rulebook import shipped_folder
 from recommend.rulebook.book import Rulebook
 from tests.coverage.drawn_visits import visit_of
 

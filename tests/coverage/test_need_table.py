@@ -10,9 +10,10 @@ from recommend.catalogue import Catalogue
 from recommend.coverage.evaluate import Stand, needs_of_rules
 from recommend.coverage.report import holds_for_anyone
 from recommend.coverage.tally import Layout, layout_of
+from recommend.extras import shipped_folder
 from recommend.match.judge import judge
 from recommend.match.needs import NeedTable, needs_of
-from recommend.rulebook import load_rulebook, shipped_folder
+from recommend.rulebook import load_rulebook
 from recommend.rulebook.book import Rulebook
 
 CONTRADICTING = """

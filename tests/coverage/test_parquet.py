@@ -12,7 +12,7 @@ from recommend.coverage.columns import FactColumns
 from recommend.coverage.crowd import crowd_of
 from recommend.coverage.population import Population
 from recommend.coverage.run import Question, answer
-from recommend.coverage.sampling import Sampler
+from recommend.coverage.sampling import Customers, Sampler, Words
 from recommend.coverage.tally import add, cases_of_customers, tally
 from recommend.errors import InputError, RecommendError
 from recommend.match.sizes import SizeClasses
@@ -22,7 +22,16 @@ from recommend.show.coverage import _when
 pandas = pytest.importorskip("pandas")
 distributed = pytest.importorskip("distributed")
 pytest.importorskip("pyarrow")
-from recommend.coverage.parquet import columns_of, frame_of, tally_parquet  # noqa: E402 - needs the extra
+from recommend.coverage.parquet import columns_of, tally_parquet  # noqa: E402 - needs the extra
+
+
+def frame_of(customers: Customers, book: Rulebook) -> "pandas.DataFrame":
+    """A table of drawn customers with a column for each thing told of them and of their feet."""
+    columns = dict(customers.own)
+    for side, foot in customers.feet.items():
+        columns |= {f"{side}.{name}": foot[name] for name in book.measures if name in foot}
+    plain = {n: c.texts().astype(object) if isinstance(c, Words) else c for n, c in columns.items()}
+    return pandas.DataFrame(plain)
 
 
 def test_a_local_cluster_counts_exactly_as_one_machine(

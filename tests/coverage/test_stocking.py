@@ -17,7 +17,7 @@ from recommend.coverage.stocking import _Shelf, choose, cost_of, drop, worth_jud
 from recommend.coverage.tally import Tally
 from recommend.coverage.unstated import unstated_lines
 from recommend.errors import RecommendError
-from recommend.rulebook import shipped_folder
+from recommend.extras import shipped_folder
 from recommend.rulebook.book import Rulebook
 from recommend.show.gaps import brief_words, pieces_words
 

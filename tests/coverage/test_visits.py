@@ -12,11 +12,11 @@ from recommend.coverage.population import Population, load_population
 from recommend.coverage.run import Question, answer
 from recommend.coverage.visits import of_one, read_shop
 from recommend.errors import InputError, RecommendError
+from recommend.extras import shipped_folder
 from recommend.infer.assess import assess
 from recommend.infer.engine import engine_of
 from recommend.match.shortlist import shortlist
 from recommend.records.store import Entry, Store
-from recommend.rulebook import shipped_folder
 from recommend.rulebook.book import Rulebook
 from tests.coverage.test_agrees_with_one_visit import marked_wishes, serves
 

@@ -9,8 +9,8 @@ from typing import Any
 
 import yaml
 
+from recommend.extras import shipped_folder
 from recommend.reading import read_document
-from recommend.rulebook.shipped import shipped_folder
 
 _GUESS = {"kind": "common-practice"}
 

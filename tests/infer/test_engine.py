@@ -14,6 +14,7 @@ import pytest
 from recommend.catalogue.loading import load_catalogue
 from recommend.errors import InputError
 from recommend.explain.node import Node
+from recommend.extras import shipped_folder
 from recommend.infer import building, engine
 from recommend.infer.derivation import derivations
 from recommend.infer.engine import ARRAYS, REFERENCE, engine_name, new_engine
@@ -24,7 +25,6 @@ from recommend.records.replay import Replayer
 from recommend.records.store import Store
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.loading import load_rulebook
-from recommend.rulebook.shipped import shipped_folder
 from recommend.show.explain import explain_data, head_lines
 from recommend.way import outcome_of
 from tests.infer.feet import facts_of_row, random_columns

@@ -10,7 +10,7 @@ from recommend.infer.engine import is_built
 _MANY_BARE_VISITS = """
 from recommend.infer.assess import assess
 from recommend.infer.one import Engine
-from recommend.rulebook import load_rulebook, shipped_folder
+from recommend.rulebook import load_rulebook
 from recommend.visit.models import Visit
 
 book = load_rulebook(shipped_folder("rules"))

@@ -8,9 +8,9 @@ from typing import Any, get_args
 
 import pytest
 
+from recommend.extras import shipped_folder
 from recommend.match.outcome import as_document
 from recommend.match.shortlist import GROUPS
-from recommend.rulebook import shipped_folder
 from recommend.rulebook.compiling import leaves
 from recommend.rulebook.conditions import OfAnswer, OfPain
 from recommend.visit import Visit, read_visit

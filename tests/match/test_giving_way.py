@@ -5,8 +5,9 @@ from __future__ import annotations
 import shutil
 from pathlib import Path
 
+from recommend.extras import shipped_folder
 from recommend.match.needs import NeedTable
-from recommend.rulebook import load_rulebook, shipped_folder
+from recommend.rulebook import load_rulebook
 
 RULES = """
 title: Three bounds of the depth of the heel cup, of which the gentler side is the deep one

@@ -7,13 +7,13 @@ from typing import Any
 import pytest
 
 from recommend.explain.explaining import Explanation
+from recommend.extras import shipped_folder
 from recommend.match.harm import handed_on, harmful
 from recommend.match.outcome import as_document
 from recommend.match.shortlist import GROUPS
-from recommend.rulebook import shipped_folder
 from recommend.visit import Visit, read_visit
 from recommend.way import outcome_of
-from recommend.whatif.whatif import WhatIf
+from recommend.whatif.redraw import WhatIf
 from tests import shipped
 
 VISIT = "pronated-high-arch-late-medial"

@@ -10,9 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from recommend.extras import shipped_folder
 from recommend.match.needs import Need, PairNeeds, contradict, need_words, needs_of
 from recommend.measure.model import SIDES, Side
-from recommend.rulebook import Rulebook, load_rulebook, shipped_folder
+from recommend.rulebook import Rulebook, load_rulebook
 from recommend.rulebook.models import NeedsThen
 from tests import shipped
 

@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 from recommend.errors import InputError
-from recommend.rulebook import load_rulebook, shipped_folder
+from recommend.extras import shipped_folder
+from recommend.rulebook import load_rulebook
 from recommend.visit import Visit, read_visit
 from recommend.visit.intake import intake
 from recommend.way import outcome_of

@@ -10,9 +10,10 @@ from typer.testing import CliRunner
 
 from recommend.catalogue.shop import with_errors
 from recommend.cli import app
+from recommend.extras import shipped_folder
 from recommend.measure.repeatability import repeatability
 from recommend.reading.texts import Texts
-from recommend.rulebook import load_rulebook, shipped_folder
+from recommend.rulebook import load_rulebook
 from recommend.settings import lab_errors
 from recommend.visit.models import Visit
 

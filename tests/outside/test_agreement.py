@@ -9,9 +9,9 @@ from recommend.coverage.columns import FactColumns
 from recommend.coverage.crowd import fleiss_kappa, ratings
 from recommend.coverage.population import load_population
 from recommend.coverage.sampling import Sampler
+from recommend.extras import shipped_folder
 from recommend.infer.many import conclude_many
 from recommend.rulebook.loading import load_rulebook
-from recommend.rulebook.shipped import shipped_folder
 
 inter_rater = pytest.importorskip("statsmodels.stats.inter_rater")
 

@@ -41,7 +41,8 @@ UP = np.array([0.0, 1.0])
 @pytest.fixture(scope="module")
 def numbers():
     """Parameters and definitions of the shipped rulebook."""
-    from recommend.rulebook import load_rulebook, shipped_folder
+    from recommend.extras import shipped_folder
+    from recommend.rulebook import load_rulebook
 
     return load_rulebook(shipped_folder("rules"))
 

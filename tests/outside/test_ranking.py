@@ -18,10 +18,11 @@ import pytest
 import yaml
 
 from recommend.catalogue import Catalogue, Item, load_catalogue
+from recommend.extras import shipped_folder
 from recommend.infer.assess import assess
 from recommend.match.needs import Need, needs_of
 from recommend.match.shortlist import Candidate, needs_fired, shortlist
-from recommend.rulebook import Rulebook, load_rulebook, shipped_folder
+from recommend.rulebook import Rulebook, load_rulebook
 from recommend.visit import Visit
 from tests import shipped
 from tests.bench.ranking_agreement import disagreements

@@ -16,7 +16,7 @@ from unittest import mock
 import recommend.commands.shortlist as command
 from recommend.catalogue.shop import open_rulebook
 from recommend.cli import main
-from recommend.rulebook import shipped_folder
+from recommend.extras import shipped_folder
 from tests.reading.good_visit import BASE
 from tests.reading.malformed_catalogues import CATALOGUES
 from tests.reading.malformed_rules import RULES

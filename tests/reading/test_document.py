@@ -15,7 +15,9 @@ from ruamel.yaml.comments import CommentedMap
 from recommend.errors import InputError, nearest, readable
 from recommend.reading import read_document, written
 from recommend.reading.document import parse_document
-from recommend.visit.writing import edited
+from recommend.visit.answers import Text
+from recommend.visit.entry_steps import Step
+from recommend.visit.writing import change, edited
 
 VISIT = {"reference": "QB-1", "feet": {"left": {"foot-length-mm": 265.5}}}
 
@@ -197,10 +199,41 @@ def test_text_that_looks_like_something_else_is_read_as_it_was_written() -> None
     assert [one["file"] for one in found["captures"]] == named[1:]
 
 
-def test_a_file_that_only_one_reader_takes_is_refused_and_not_changed() -> None:
-    """Where lines end with U+0085 a visit is read; changing a part of it is one sentence."""
-    text = "reference: A-1\x85captures: # of the lab\x85- file: a\x85  side: left\x85"
-    document = parse_document(text, "v.yaml")
-    assert document.data["captures"] == [{"file": "a", "side": "left"}]
+def test_a_file_that_only_one_reader_takes_is_refused_and_not_changed(tmp_path: Path) -> None:
+    """Lines that end with U+0085, a tab after a colon, a comma too many: one sentence each."""
+    for text in (
+        "reference: A-1\x85captures: # of the lab\x85- file: a\x85  side: left\x85",
+        '{"reference": "A-1", "captures": [{"file": "a", "side": "left"}],}',
+    ):
+        document = parse_document(text, "v.yaml")
+        assert document.data["captures"] == [{"file": "a", "side": "left"}]
+        with pytest.raises(InputError, match="nothing was written"):
+            edited(document, "captures", lambda rows: rows.pop(), [])
+    remark = Step("remarks", "", "", Text("words"), ("remarks",), "")
+    visit = tmp_path / "v.yaml"
+    visit.write_text("reference: A-1\nremarks:\told\n")
     with pytest.raises(InputError, match="nothing was written"):
-        edited(document, "captures", lambda rows: rows.pop(), [])
+        change(visit, remark, "new")
+    assert "old" in visit.read_text()
+
+
+def test_a_visit_in_json_is_changed_as_one(tmp_path: Path) -> None:
+    """A top-level value is set and taken out, signs beyond U+FFFF stay, and it is JSON again."""
+    visit, remark = tmp_path / "v.json", Step("remarks", "", "", Text("words"), ("remarks",), "")
+    visit.write_text(json.dumps({"reference": "A-1", "captures": [{"file": "\U0001f9b6"}]}))
+    change(visit, remark, "new")
+    read = read_document(visit)
+    visit.write_text(edited(read, "captures", lambda rows: rows.append({"file": "b"}), []).text)
+    files = [{"file": "\U0001f9b6"}, {"file": "b"}]
+    assert json.loads(visit.read_text("utf-8")) == {
+        "reference": "A-1", "captures": files, "remarks": "new"
+    }  # fmt: skip
+    change(visit, remark, None)
+    assert "remarks" not in json.loads(visit.read_text("utf-8"))
+
+
+def test_a_file_of_too_many_values_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Memory and time have a bound in values, not only in bytes; the line is told."""
+    monkeypatch.setattr("recommend.reading.plain_data.MAX_PARTS", 100)
+    with pytest.raises(InputError, match=r"f\.yaml:1:\d+: the file holds more than 100 values"):
+        parse_document("a: [" + "1, " * 200 + "1]", "f.yaml")

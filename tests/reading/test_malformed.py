@@ -19,8 +19,8 @@ from pathlib import Path
 
 import pytest
 
+from recommend.extras import shipped_folder
 from recommend.reading.document import MAX_BYTES
-from recommend.rulebook import shipped_folder
 from tests.reading.corpus import NO_SETTINGS, Case, Result, all_cases, run_in_process
 from tests.reading.good_visit import BASE
 

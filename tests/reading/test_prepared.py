@@ -5,8 +5,9 @@ from pathlib import Path
 import pytest
 
 from recommend.catalogue.loading import load_catalogue, prepared_catalogue
+from recommend.extras import shipped_folder
 from recommend.reading.texts import Texts
-from recommend.rulebook import load_rulebook, prepared_rulebook, shipped_folder
+from recommend.rulebook import load_rulebook, prepared_rulebook
 
 RULES, PRODUCTS = shipped_folder("rules"), shipped_folder("catalogue_demo")
 

@@ -16,8 +16,8 @@ import yaml
 from recommend.catalogue import load_catalogue
 from recommend.cli import main
 from recommend.errors import InputError
+from recommend.extras import shipped_folder
 from recommend.reading.texts import Texts
-from recommend.rulebook import shipped_folder
 from recommend.rulebook.book import Rulebook
 from recommend.show.sheet import Paper, Sheet, Wording, messages, page, sheet_of
 from recommend.show.sheet.page import _STYLE

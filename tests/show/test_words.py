@@ -11,7 +11,7 @@ from unittest import mock
 import pytest
 import yaml
 
-from recommend.rulebook import shipped_folder
+from recommend.extras import shipped_folder
 from tests.reading.corpus import run_in_process
 from tests.shipped import book, shop
 

@@ -14,7 +14,7 @@ from recommend.match.shortlist import shortlist
 from recommend.records.store import Store, forget
 from recommend.rulebook import Rulebook
 from recommend.visit import Visit, read_visit
-from recommend.whatif.whatif import WhatIf
+from recommend.whatif.redraw import WhatIf
 from tests import shipped
 from tests.trail.entries import entry
 

@@ -19,7 +19,7 @@ from recommend.records.impact import PastVisits, compared, disagreements, impact
 from recommend.records.keeping import Archive, entry_of
 from recommend.records.store import Store
 from recommend.rulebook import Rulebook, load_rulebook
-from recommend.show.replayed import impact_lines
+from recommend.show.records import impact_lines
 from recommend.visit import read_visit
 from recommend.way import outcome_of
 from tests.trail.conftest import DEMO, TOP

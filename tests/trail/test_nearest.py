@@ -16,7 +16,7 @@ from recommend.rulebook import Rulebook
 from recommend.show.sure import away
 from recommend.visit import read_visit
 from recommend.whatif.nearest import candidates, nearest_changes
-from recommend.whatif.whatif import Outcomes
+from recommend.whatif.redraw import Outcomes
 from tests.trail.conftest import TOP, in_pain, whatif_of
 from tests.trail.random_visits import random_visit
 

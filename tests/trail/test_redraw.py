@@ -14,8 +14,7 @@ from recommend.infer.variations import Key, Readings
 from recommend.measure.model import SIDES
 from recommend.rulebook import Rulebook
 from recommend.visit import read_visit
-from recommend.whatif.redraw import how_sure
-from recommend.whatif.whatif import Outcomes, WhatIf
+from recommend.whatif.redraw import Outcomes, WhatIf, how_sure
 from tests.trail.conftest import DEMO, TOP, in_pain, whatif_of
 
 SEED = "5e" * 32

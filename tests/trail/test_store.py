@@ -20,7 +20,7 @@ from recommend.records.database import store_path
 from recommend.records.private import PRIVATE_PATHS, join, separate
 from recommend.records.store import Entry, Store
 from recommend.records.verify import verify
-from recommend.visit import visit_schema
+from recommend.visit import Visit
 from tests.trail.entries import entry
 
 
@@ -267,7 +267,7 @@ def test_no_free_text_of_a_visit_is_recorded_for_good() -> None:
         harmless.add(("feet", side, "from-captures", "*", "measure"))
         harmless.add(("feet", side, "from-captures", "*", "doubts", "*"))
     private = {path[1:] for path in PRIVATE_PATHS if path[0] == "visit"}
-    schema = visit_schema()
+    schema = Visit.model_json_schema(by_alias=True)
     found = set(free_texts(schema, schema, ()))
     assert found == private | harmless
 

@@ -15,9 +15,11 @@ import yaml
 
 import recommend.catalogue.shop as shop
 from recommend.cli import main
+from recommend.errors import InputError
 from recommend.output import PAGE, write_output
 from recommend.records.store import EVENT, Entry, Store
 from recommend.records.verify import verify
+from recommend.records.witness import said
 from recommend.visit.shelf import Shelf
 from tests.shipped import book
 from tests.shipped import shop as demo_shop
@@ -114,6 +116,18 @@ def test_a_witness_finds_an_end_that_was_cut_off(
     assert run("store", "verify") == 0
     assert run("store", "verify", "--store", str(counter / "before.sqlite")) == 2
     assert "stick.txt:2: record 2" in capsys.readouterr().out
+
+
+def test_a_witness_that_was_tampered_with_is_told(counter: Path) -> None:
+    """A day's line that is not as it was written, or no day at all, is never taken for all well."""
+    witness = counter / "w.txt"
+    for text in ("", "a note", "2026-03-05 1 abc", f"2026-03-05 1 {'f' * 63}g", "2026-03-05"):
+        witness.write_text(f"{text}\n")
+        with pytest.raises(InputError, match=r"w\.txt"):
+            list(said(witness))
+    witness.write_text(f"From: the shop\n\n> 2026\n 2026-03-05  7 {'AB' * 32} \r\nyours\n")
+    (one,) = said(witness)
+    assert (one.day, one.seq, one.hash, one.place.line) == ("2026-03-05", 7, "ab" * 32, 4)
 
 
 def test_the_customers_page_bears_the_last_hash_and_what_is_written_down_is_checked(

@@ -8,13 +8,14 @@ import numpy as np
 import pytest
 
 from recommend.catalogue import Catalogue
+from recommend.extras import shipped_folder
 from recommend.infer.assess import Assessment, FootAssessment, assess
 from recommend.infer.engine import Engine
 from recommend.infer.facts import facts_of
 from recommend.infer.variations import Key
 from recommend.match.shortlist import shortlist
 from recommend.measure.model import SIDES, Measure, Side
-from recommend.rulebook import Rulebook, shipped_folder
+from recommend.rulebook import Rulebook
 from recommend.visit import read_visit
 from tests.trail.conftest import whatif_of
 from tests.trail.random_visits import random_visit

@@ -8,7 +8,7 @@ from xml.etree import ElementTree
 import pytest
 
 from recommend.cli import main
-from recommend.rulebook import shipped_folder
+from recommend.extras import shipped_folder
 from recommend.visit import read_visit
 
 DEMO = shipped_folder("catalogue_demo")

@@ -11,8 +11,8 @@ import pytest
 from rich.console import Console
 
 from recommend.catalogue import load_catalogue
+from recommend.extras import shipped_folder
 from recommend.measure.model import SIDES
-from recommend.rulebook import shipped_folder
 from recommend.rulebook.book import Rulebook
 from recommend.show.letters import letters_of
 from recommend.show.trial import trial_blocks

@@ -10,7 +10,7 @@ from rich.console import Console
 from recommend.measure.model import Side
 from recommend.parameters import Parameters
 from recommend.show.effects import print_liked
-from recommend.trial.liked import Liked, liked
+from recommend.trial.came_back import Liked, liked
 from recommend.visit import Visit
 from tests import shipped
 

@@ -7,9 +7,9 @@ import pytest
 
 from recommend.catalogue import load_catalogue
 from recommend.errors import InputError
+from recommend.extras import shipped_folder
 from recommend.reading import validate
 from recommend.reading.document import Document, parse_document
-from recommend.rulebook import shipped_folder
 from recommend.rulebook.book import Rulebook
 from recommend.trial import judged_steps
 from recommend.trial.judged_steps import Trial, judge_trial

@@ -13,13 +13,12 @@ import pytest
 from recommend.catalogue import Catalogue
 from recommend.cli import main
 from recommend.errors import InputError
+from recommend.extras import shipped_folder
 from recommend.match.shortlist import GROUPS
 from recommend.records.keeping import visit_document
 from recommend.records.store import Entry, Store
-from recommend.rulebook import shipped_folder
 from recommend.rulebook.book import Rulebook
-from recommend.trial.kept import kept_visits
-from recommend.trial.kept_trials import Shop, item_of, shop_of
+from recommend.trial.kept_trials import Shop, item_of, kept_visits, shop_of
 from recommend.trial.learned import _beyond, with_learned
 from recommend.visit import Visit, read_visit
 from recommend.way import outcome_of

@@ -16,7 +16,8 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
-from recommend.rulebook import load_rulebook, shipped_folder
+from recommend.extras import shipped_folder
+from recommend.rulebook import load_rulebook
 
 PATIENCE = 60.0  # seconds; a slow machine is no failure
 

@@ -13,7 +13,8 @@ import pytest
 
 pytest.importorskip("pty", reason="this platform has no pseudo-terminals")
 
-from recommend.rulebook import load_rulebook, shipped_folder
+from recommend.extras import shipped_folder
+from recommend.rulebook import load_rulebook
 from recommend.visit import read_visit
 from tests.visit.terminal import Terminal, environment, screened
 

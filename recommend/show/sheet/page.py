@@ -21,8 +21,8 @@ from recommend.show.sheet.after import After, after_parts
 from recommend.show.sheet.content import Choice, Ending, Reading, Sheet, every_ache_counts
 from recommend.show.sheet.gauge import gauge
 from recommend.show.sheet.messages import SOURCE, Wording
-from recommend.trial.change_picture import ChangePicture, change_pictures
 from recommend.trial.judged_steps import order
+from recommend.trial.pictures import ChangePicture, change_pictures
 from recommend.trial.readings import READINGS
 from recommend.trial.steps import Key
 from recommend.trial.verdict import Band, Judged
