@@ -251,6 +251,12 @@ def test_the_switch_is_off_unless_asked_for_and_said_when_on(
     assert said["learned"]["expected"]
 
 
+def test_what_can_be_no_path_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
+    """A name longer than a file can have is one sentence."""
+    assert run("effects", "é" * 300) == 2
+    assert "File name too long" in capsys.readouterr().err
+
+
 def test_the_check_says_what_is_used(capsys: pytest.CaptureFixture[str]) -> None:
     """Each gait and reading with its errors; what few visits taught is not used."""
     assert run("effects", DEMO / "trials", "--check") == 0
