@@ -64,6 +64,8 @@ class LazyGroup(TyperGroup):
         """The command called `cmd_name`, imported now; None when there is none."""
         if cmd_name not in COMMANDS:
             return None
+        if cmd_name == "shortlist":  # its arrays are too small for a second thread to be worth it
+            os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
         module = importlib.import_module(COMMANDS[cmd_name][0])
         gc.freeze()  # what was imported stays
         gc.enable()

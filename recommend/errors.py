@@ -6,7 +6,6 @@ what is allowed and how to mend it.
 
 from __future__ import annotations
 
-import difflib
 import re
 import unicodedata
 from collections.abc import Iterable
@@ -114,5 +113,7 @@ def is_are(count: int) -> str:
 
 def nearest(word: str, known: Iterable[str]) -> str:
     """The known spelling nearest to `word` as 'did you mean ...', or '' when none is near."""
-    close = difflib.get_close_matches(word, list(known), n=1, cutoff=0.6)
+    from difflib import get_close_matches  # only here: most runs name nothing that is not there
+
+    close = get_close_matches(word, list(known), n=1, cutoff=0.6)
     return f"did you mean `{close[0]}`?" if close else ""

@@ -7,7 +7,6 @@ Imports stay light, because every command asks here.
 from __future__ import annotations
 
 import os
-import tomllib
 from collections.abc import Mapping
 from functools import lru_cache
 from pathlib import Path
@@ -156,7 +155,9 @@ def read_settings(file: Path) -> dict[str, Any]:
 
 @lru_cache(maxsize=2)
 def _read(file: Path, _stamp: int) -> dict[str, Any]:
-    from recommend.reading.document import read_text  # only here: without a file it is not needed
+    import tomllib  # only here: without a file neither is needed
+
+    from recommend.reading.document import read_text
 
     try:
         text = read_text(file)

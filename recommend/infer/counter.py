@@ -16,8 +16,8 @@ from recommend.measure.observed import PHASES, observe
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.models import AxisThen
 from recommend.rulebook.vocabulary import FOOT_TYPE
-from recommend.visit.coming_back import days_since
 from recommend.visit.models import Foot, Visit
+from recommend.visit.tree import days_since
 
 SIGN_HINT = "Inwards (everted) is plus, outwards (inverted) minus: is the sign turned round?"
 ANGLES = ("angle", *PHASES)

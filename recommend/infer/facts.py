@@ -53,9 +53,11 @@ def measure_facts(measure: Measure, parameters: Parameters) -> dict[str, float |
     return facts | {f"{measure.name}_{q}": word for q, word in measure.qualifiers.items()}
 
 
-def reading_facts(measure: Measure, values: Floats, parameters: Parameters) -> dict[str, Floats]:
+def reading_facts(
+    measure: Measure, values: Floats, parameters: Parameters, only: Container[str] | None = None
+) -> dict[str, Floats]:
     """The facts of n readings that are as sure as `measure`: each, and less and plus its error."""
-    return number_facts(measure.name, values, measure.error or 0.0, parameters)
+    return number_facts(measure.name, values, measure.error or 0.0, parameters, only)
 
 
 def number_facts(
@@ -72,7 +74,8 @@ def number_facts(
     margin = parameters.noise.clearly * error
     shifts = {name: 0.0, f"{name}_low": -margin, f"{name}_high": margin}
     wanted = shifts if only is None else {f: by for f, by in shifts.items() if f in only}
-    return {fact: quantized(values + shift) for fact, shift in wanted.items()}
+    numbers = quantized(np.add.outer(list(wanted.values()), values))
+    return dict(zip(wanted, numbers, strict=True))
 
 
 def quantized(values: Floats) -> Floats:

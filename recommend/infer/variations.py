@@ -133,7 +133,8 @@ class Variations:
         columns = {side: dict(self._base[side]) for side in SIDES}
         for side, name, values in self.changed(readings):
             measure = self.assessment.feet[side].measures[name]
-            columns[side] |= reading_facts(measure, values, self.book.parameters)
+            compared = {fact for fact, _ in self.limits.get(name, ())}
+            columns[side] |= reading_facts(measure, values, self.book.parameters, compared)
         return {side: columns[side] for side in SIDES}
 
     def changed(self, readings: Readings) -> Iterator[tuple[Side, str, Floats]]:
@@ -204,18 +205,19 @@ class Variations:
         """
         asked = (seed, draws, tuple(edges))
         if asked not in self._redraws:
-            drawn = {key: self._drawn(key, seed, draws) for key in self.readings()}
+            stream = np.random.RandomState(0)
+            drawn = {key: self._drawn(key, seed, draws, stream) for key in self.readings()}
             self._redraws[asked] = {k: v for k, v in drawn.items() if self._matters(k, v, edges)}
         return dict(self._redraws[asked])
 
-    def _drawn(self, key: Key, seed: str, draws: int) -> Floats:
-        """Values of one reading; each has its own stream, so that one reading more changes none.
+    def _drawn(self, key: Key, seed: str, draws: int, stream: np.random.RandomState) -> Floats:
+        """Values of one reading; each has its own seed, so that one reading more changes none.
 
         The legacy generator is used because its stream is promised never to change.
         """
         measure = self.measure(key)
         digest = hashlib.sha256(f"{seed}/{key[0]}/{key[1]}".encode()).digest()
-        stream = np.random.RandomState(np.frombuffer(digest, dtype=">u4").astype(np.uint32))
+        stream.seed(np.frombuffer(digest, dtype=">u4").astype(np.uint32))
         values = float(measure.value) + (measure.error or 0.0) * stream.standard_normal(draws)
         whole = np.rint(values) if measure.unit == "score" else values
         return np.clip(whole, *self.possible(key))

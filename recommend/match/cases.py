@@ -120,13 +120,17 @@ class Cases:
 
     @cached_property
     def _within(self) -> dict[Way, tuple[Bools, Bools]]:
-        return {way: self._no_further(self.standing[way]) for way in WAYS}
+        return {way: self._no_further(way) for way in WAYS}
 
-    def _no_further(self, standing: Standing) -> tuple[Bools, Bools]:
+    def _no_further(self, way: Way) -> tuple[Bools, Bools]:
+        standing = self.ranking.standing(way, self.active, self.sizes, self.out, listed=True)
         total = np.where(standing.listed, standing.fit + standing.function, np.inf)
         best = total.min(axis=1, initial=np.inf)[:, None]
         width = self.ranking.book.parameters.rank.width or 0.0
-        return standing.listed, np.asarray(standing.listed & (total <= best + width), np.bool_)
+        found = np.zeros((2, len(self.sizes), len(self.ranking.members(way))), np.bool_)
+        found[0][:, standing.rows] = standing.listed
+        found[1][:, standing.rows] = standing.listed & (total <= best + width)
+        return found[0], found[1]
 
     def stand_back(self, way: Way) -> Bools:
         """(m,) which candidates do not hold: too often ruled out, or overtaken by too much."""
@@ -167,29 +171,26 @@ def cases_of(
     out : what is out for all of them, whatever is needed.
     weights : (n,) how many customers each pair of feet stands for; None where one each.
     """
-    either = np.column_stack(
-        [
-            np.logical_or.reduce([feet[side].holds[rule] for side in SIDES])
-            for rule in ranking.table.rules
-        ]
-    )
+    sides = (feet[side].holds for side in SIDES)
+    left, right = ([holds[rule] for rule in ranking.table.rules] for holds in sides)
+    either = np.logical_or(left, right).reshape(-1, len(lengths))
     sizes = ranking.classes.of_lengths(lengths)
     _, first, case = np.unique(_keys(either, sizes), return_index=True, return_inverse=True)
     stop = stopped(ranking.book, feet, len(lengths))
-    return Cases(ranking, case.ravel(), either[first], sizes[first], stop, out or Out({}))
+    return Cases(ranking, case.ravel(), either[:, first].T, sizes[first], stop, out or Out({}))
 
 
 def _keys(holds: Bools, sizes: Places) -> NDArray[np.int64]:
-    """A whole number for each row, the same for equal rows alone.
+    """A whole number for each of n, the same for those alone of whom the same rules hold, (r, n).
 
-    Rules that hold of all rows alike tell nothing apart and are left out; renumbered after every
+    Rules that hold of all alike tell nothing apart and are left out; renumbered after every
     few others, the product of the ranges never overflows.
     """
-    varying = holds[:, holds.any(axis=0) & ~holds.all(axis=0)]
+    varying = holds[holds.any(axis=1) & ~holds.all(axis=1)]
     keys = np.unique(sizes, return_inverse=True)[1].ravel().astype(np.int64)
-    for start in range(0, varying.shape[1], _BITS):
-        some = varying[:, start : start + _BITS]
-        keys = (keys << some.shape[1]) + some @ (1 << np.arange(some.shape[1]))
+    for start in range(0, len(varying), _BITS):
+        for holding in varying[start : start + _BITS][::-1]:
+            keys = 2 * keys + holding
         keys = np.unique(keys, return_inverse=True)[1].ravel()
     return keys
 

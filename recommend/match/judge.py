@@ -99,20 +99,16 @@ class Judged:
     """
 
     def __init__(self, book: Rulebook, needs: Sequence[Need], products: Sequence[Parts]) -> None:
-        shape = (len(products), len(needs))
-        self.level, self.short = np.full(shape, np.nan), np.full(shape, np.nan)
-        self.satisfaction, self.broken = np.zeros(shape), np.zeros(shape, np.bool_)
-        self.concerns = np.zeros(shape, np.bool_)
         stated = [levels_of(parts, book) for parts in products]
         kinds = [{"pair", *(part.product.kind for part in parts)} for parts in products]
         of = {k: [k in kind for kind in kinds] for k in ("shoe", "insole", "pair")}
         named = {need.attribute for need in needs}
-        levels = {a: np.array([one.get(a, np.nan) for one in stated]) for a in named}
-        for n, need in enumerate(needs):
-            self.concerns[:, n] = of[need.attribute.partition(".")[0]]
-            self.level[:, n] = levels[need.attribute]
-            columns = _held_against(need, levels[need.attribute], book)
-            self.short[:, n], self.satisfaction[:, n], self.broken[:, n] = columns
+        levels = {a: [one.get(a, np.nan) for one in stated] for a in named}
+        shape = (len(needs), len(products))
+        concerns = [of[need.attribute.partition(".")[0]] for need in needs]
+        self.concerns = np.array(concerns, np.bool_).reshape(shape).T
+        self.level = np.array([levels[need.attribute] for need in needs], float).reshape(shape).T
+        self.short, self.satisfaction, self.broken = _held_against(needs, self.level, book)
         # Nothing cannot break what it has not: no insole is not made for children, nor for adults.
         nothing = np.array([all(p.offered == "none" for p in parts) for parts in products], bool)
         unstated = np.isnan(self.level) & nothing[:, None]
@@ -153,15 +149,26 @@ def _for_another(book: Rulebook, needs: Sequence[Need]) -> Bools:
     return np.array(use, np.bool_) & np.array([one.strength == "never" for one in needs], np.bool_)
 
 
-def _held_against(need: Need, levels: Floats, book: Rulebook) -> tuple[Floats, Floats, Bools]:
-    """Shortfall, satisfaction and whether it is broken, of products at `levels`."""
-    missing = np.isnan(levels)
-    met = np.asarray(COMPARISONS[need.comparison].holds(levels, need.target), np.bool_)
-    if need.strength == "never":
-        return np.where(missing, np.nan, 0.0), np.where(met | missing, 0.0, 1.0), met | missing
-    short = np.where(met, 0.0, np.abs(levels - need.target))
-    near = in_steps(np.maximum(0.0, 1 - short / book.attributes[need.attribute].tolerance), book)
-    return short, np.where(missing, 0.0, np.where(met, 1.0, near)), ~met | missing
+def _held_against(
+    needs: Sequence[Need], levels: Floats, book: Rulebook
+) -> tuple[Floats, Floats, Bools]:
+    """Shortfall, satisfaction and whether each need is broken, of products at `levels`, (m, n)."""
+    missing, met = np.isnan(levels), np.zeros(levels.shape, np.bool_)
+    targets = np.array([need.target for need in needs], float)
+    for word, compared in COMPARISONS.items():
+        some = np.array([need.comparison == word for need in needs], np.bool_)
+        met[:, some] = compared.holds(levels[:, some], targets[some])
+    never = np.array([need.strength == "never" for need in needs], np.bool_)
+    tolerances = np.array([book.attributes[need.attribute].tolerance for need in needs], float)
+    short = np.where(met | never, 0.0, np.abs(levels - targets))
+    near = in_steps(np.maximum(0.0, 1 - short / tolerances), book)
+    wished = np.where(missing, 0.0, np.where(met, 1.0, near))
+    refused = np.where(met | missing, 0.0, 1.0)
+    return (
+        np.where(missing, np.nan, short),
+        np.where(never, refused, wished),
+        np.where(never, met | missing, ~met | missing),
+    )
 
 
 def judge(parts: Parts, needs: PairNeeds, book: Rulebook) -> Judgement:

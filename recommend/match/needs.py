@@ -160,7 +160,8 @@ class NeedTable:
         self.fit = np.array([book.attributes[n].about == "fit" for n in names], np.bool_)
         self._of_foot = np.array([_of_foot(book, rule) for rule in self.rules], np.bool_)
         self._strong = book.parameters.rank.weight_strong
-        self._levels = np.unique(self._weights[self._weights > 0])  # ascending: the heaviest stays
+        levels = set(self._weights[self._weights > 0].tolist())
+        self._levels = sorted(levels)  # ascending: the heaviest stays
 
     def required(self, holds: Bools) -> Floats:
         """The part of each wish that must be met to serve these customers, 0 for none, (g, n)."""

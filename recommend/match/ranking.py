@@ -37,6 +37,7 @@ class Standing:
 
     Attributes
     ----------
+    rows : which candidates they are, shape (m,).
     ruled_out : by a must or a never, or because it will not do, shape (g, m).
     there : whether it can be handed over in the size, shape (g, m).
     fit : weight of how it misses the foot, length included, shape (g, m).
@@ -44,6 +45,7 @@ class Standing:
     parameters : those of the rulebook, which say what fits alike.
     """
 
+    rows: Places
     ruled_out: Bools
     there: Bools
     fit: Floats
@@ -112,7 +114,13 @@ class Ranking:
         }
 
     def standing(
-        self, way: Way, active: Active, sizes: Places, out: Out = _NOTHING_OUT
+        self,
+        way: Way,
+        active: Active,
+        sizes: Places,
+        out: Out = _NOTHING_OUT,
+        *,
+        listed: bool = False,
     ) -> Standing:
         """How every candidate stands for customers with these needs and size classes.
 
@@ -121,22 +129,33 @@ class Ranking:
         active : what g customers need.
         sizes : (g,) their size classes.
         out : what is out for them, whatever is needed.
+        listed : leave out candidates that are listed for none of them.
         """
-        spare = out.price_limit is not None  # then no insole is better than no pair
         kept, need = active.distinct()
-        costs, members = self.shelf.costs(way, kept, spare=spare), self.members(way)
         used, size = np.unique(sizes, return_inverse=True)
-        there, steps = (table[:, used][members] for table in self._sizes)
-        length = self.book.parameters.rank.weight_length * steps.sum(axis=1).T
-        gone = np.array([item.id in out.why for item in self.shelf.items], np.bool_)
-        dear = self._prices[way] > (np.inf if out.price_limit is None else out.price_limit)
+        there, steps = (table[:, used][self.members(way)] for table in self._sizes)
+        there = np.all(there, axis=1)
+        ruled_out = self._ruled_out(way, kept, out)
+        rows = np.arange(len(there))
+        if listed:
+            rows = np.flatnonzero(there.any(axis=1) & ~ruled_out.all(axis=0))
+        costs = self.shelf.costs(way, kept, rows)
+        length = self.book.parameters.rank.weight_length * steps[rows].sum(axis=1).T
         return Standing(
-            (costs.out | gone[members].any(axis=1) | dear)[need],
-            np.all(there, axis=1).T[size],
+            rows,
+            ruled_out[:, rows][need],
+            there[rows].T[size],
             np.round(costs.fit[need] + length[size], _EXACT),
             np.round(costs.function, _EXACT)[need],
             self.book.parameters,
         )
+
+    def _ruled_out(self, way: Way, active: Active, out: Out) -> Bools:
+        spare = out.price_limit is not None  # then no insole is better than no pair
+        gone = np.array([item.id in out.why for item in self.shelf.items], np.bool_)
+        dear = self._prices[way] > (np.inf if out.price_limit is None else out.price_limit)
+        unfit = self.shelf.out(way, active, spare=spare)
+        return np.asarray(unfit | gone[self.members(way)].any(axis=1) | dear, np.bool_)
 
     def beyond(self, active: Active) -> dict[Way, NDArray[np.int64]]:
         """What products do that g customers did not ask for, by kind, shape (g, m, k)."""

@@ -94,6 +94,7 @@ class Unasked:
 Array = NDArray[Any]
 Way = Literal["pair", "shoe", "insole"]
 WAYS: tuple[Way, ...] = ("pair", "shoe", "insole")
+_OF_PAIR: tuple[Way, ...] = ("shoe", "insole", "pair")  # what a pair comes to is their sum
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,12 +103,10 @@ class Costs:
 
     Attributes
     ----------
-    out : whether a must or a never rules it out, shape (g, m).
     fit : weight of how it misses the foot, its length aside, shape (g, m).
     function : weight of wishes not met, and of what it does unasked, shape (g, m).
     """
 
-    out: Bools
     fit: Floats
     function: Floats
 
@@ -149,27 +148,33 @@ class Shelf:
     def _judged(self, way: Way) -> Judged:
         return {"shoe": self.shoe, "insole": self.insole, "pair": self.together}[way]
 
-    def costs(self, way: Way, active: Active, *, spare: bool = False) -> Costs:
-        """What speaks against every shoe, insole or fitting pair (`pairs` says which).
+    def costs(self, way: Way, active: Active, rows: NDArray[np.intp]) -> Costs:
+        """What speaks against some shoes, insoles or fitting pairs (`pairs` says which)."""
+        if way != "pair":
+            own = self._costs(way, active, self._mask[way] | self._mask["pair"])
+            return Costs(own.fit[:, rows], own.function[:, rows])
+        shoe, insole, both = (self._costs(w, active, self._mask[w]) for w in _OF_PAIR)
+        s, i = (one[rows] for one in self.pairs)
+        k = self.which[s, i]
+        return Costs(
+            shoe.fit[:, s] + insole.fit[:, i] + both.fit[:, k],
+            shoe.function[:, s] + insole.function[:, i] + both.function[:, k],
+        )
+
+    def out(self, way: Way, active: Active, *, spare: bool = False) -> Bools:
+        """Whether a must or a never rules out each shoe, insole or fitting pair, shape (g, m).
 
         With `spare`, having no insole will do even where one is asked for; it then meets nothing.
         """
         if way != "pair":
-            own = self._costs(way, active, self._mask[way] | self._mask["pair"])
-            return Costs(self._ruling(way, own.out, active, spare), own.fit, own.function)
-        of_pair = self._mask["pair"]
-        shoe, insole = (self._costs(w, active, self._mask[w]) for w in ("shoe", "insole"))
-        both = self._costs("pair", active, of_pair)
+            out = _broken(self._judged(way), active, self._mask[way] | self._mask["pair"])
+            return self._ruling(way, out, active, spare)
         s, i = self.pairs
-        k = self.which[s, i]
         alone = self.alone_out("shoe", active)[:, s]
         alone = alone | self.alone_out("insole", active, spare=spare)[:, i]
+        both = _broken(self.together, active, self._mask["pair"])[:, self.which[s, i]]
         as_it_is = self._undescribed["shoe"][s] & (self._offered["insole"] == "none")[i]
-        return Costs(
-            alone | (both.out[:, k] & ~as_it_is),
-            shoe.fit[:, s] + insole.fit[:, i] + both.fit[:, k],
-            shoe.function[:, s] + insole.function[:, i] + both.function[:, k],
-        )
+        return np.asarray(alone | (both & ~as_it_is), np.bool_)
 
     def alone_out(self, kind: Way, active: Active, *, spare: bool = False) -> Bools:
         """Whether what a shoe or an insole is by itself rules it out, whatever its partner."""
@@ -208,12 +213,12 @@ class Shelf:
                 (self._offered[way] == "none")[None, :] & will_do[:, None]
             )
             function = np.where(nothing, 0.0, function)
-        out = _broken(judged, active, mask)
         if way == "insole" and self.kept_insole is not None:
             weight = self.table.book.parameters.rank.weight_kept
             kept = self._offered[way] == "own"
+            out = _broken(judged, active, mask)
             function = function + weight * (~kept & ~out[:, kept])
-        return Costs(out, fits, function)
+        return Costs(fits, function)
 
     @cached_property
     def _offered(self) -> dict[Way, Array]:

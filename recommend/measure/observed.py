@@ -177,7 +177,7 @@ class _Maker:
     ) -> None:
         """Add the measures that follow, as the rulebook declares; none that was read itself."""
         films = {s: [m for e in _moving(feet[s], self._gait) for m in self._angles(s, e)]
-                 for s in SIDES}  # fmt: skip
+                 for s in SIDES if between_feet}  # fmt: skip
         for name, how in derivations(self.defs).items():
             if between_feet or how.between_feet is None:
                 for side, made in list(self._derived(name, how, used, films)):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 from statistics import NormalDist, stdev
 
 from recommend.measure.student import t_quantile
@@ -40,7 +41,12 @@ def standard_error(
     floor : error that repeating cannot remove (marks, sensor grid), added in quadrature.
     """
     count = len(values)
-    spread = stdev(values) if count > 1 else 0.0
+    spread = _scatter(tuple(values)) if count > 1 else 0.0
     if count < few:
         spread = max(spread, single)
     return math.hypot(spread / math.sqrt(count), floor)
+
+
+@lru_cache(maxsize=1000)  # the same strides are asked about again and again, and this is slow
+def _scatter(values: tuple[float, ...]) -> float:
+    return stdev(values)

@@ -89,7 +89,7 @@ def restored(table: Table, classes: Classes) -> Any:
         if maker is None:
             name, _, keys = what.partition(" ")
             maker = makers[what] = _maker(classes[name], keys.split())
-        values.append(maker([values[place] for place in places]))
+        values.append(maker(list(map(values.__getitem__, places))))
     return values[-1]
 
 
@@ -189,7 +189,8 @@ def _model_maker(kind: type[BaseModel], names: list[str]) -> Callable[[list[Any]
     stated, put = set(names), object.__setattr__
 
     def build(parts: list[Any]) -> Any:
-        data = order | dict(zip(names, parts, strict=True))
+        data = order.copy()
+        data.update(zip(names, parts, strict=True))
         for name in empty:
             data[name] = copy(data[name])
         made = kind.__new__(kind)

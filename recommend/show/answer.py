@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 import textwrap
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import field
 from datetime import date
 
 from rich.text import Text
@@ -26,7 +27,7 @@ from recommend.match.sizes import Sized
 from recommend.match.telling import against_lines, unplaced_words, verdict_words, why_lines
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
-from recommend.show.figures import LEVEL_WORDS, lacking_words, size_words
+from recommend.show.figures import LEVEL_WORDS, captured_doubts, lacking_words, size_words
 from recommend.show.letters import brought, first_choices
 from recommend.show.wanted import wanted, wants_line
 from recommend.visit.models import Pain
@@ -45,6 +46,7 @@ class Part:
     wordings: Sequence[Sequence[str]]
     style: str = ""
     chosen: int = 0
+    _lines: dict[tuple[int, int], list[Text]] = field(default_factory=dict, repr=False)
 
     def shorten(self) -> bool:
         """Take the next shorter wording; whether there was one."""
@@ -56,9 +58,12 @@ class Part:
 
     def lines(self, width: int) -> list[Text]:
         """The chosen wording as lines of at most `width` columns."""
-        paragraphs = self.wordings[self.chosen]
-        wrapped = [line for text in paragraphs for line in _wrapped(text, width - LABEL)]
-        return [self._line(line, index == 0) for index, line in enumerate(wrapped)]
+        if (self.chosen, width) not in self._lines:
+            paragraphs = self.wordings[self.chosen]
+            wrapped = [line for text in paragraphs for line in _wrapped(text, width - LABEL)]
+            told = [self._line(line, index == 0) for index, line in enumerate(wrapped)]
+            self._lines[self.chosen, width] = told
+        return self._lines[self.chosen, width]
 
     def _line(self, line: str, first: bool) -> Text:
         label = self.label if first else ""
@@ -80,7 +85,8 @@ def _wrapped(text: str, width: int) -> list[str]:
 # Which part gives way first, one wording at a time.
 _SHORTENED = (
     "doubt", "since", "unlike", "feet", "ask", "say", "ask", "wants", "else", "unlike", "say",
-    "next", "else", "ask", "bring", "wants", "else", "unlike", "ask", "known", "else", "bring",
+    "next", "else", "ask", "bring", "wants", "captured", "else", "unlike", "ask", "known", "else",
+    "bring",
     "bring", "doubt", "since", "next", "cautions", "cautions", "ask", "sure",
 )  # fmt: skip
 
@@ -130,6 +136,7 @@ def _parts(outcome: Outcome, sure: HowSure | None, called: str) -> Iterator[Part
     yield from _notes(outcome)
     yield from _since(outcome)
     yield from _doubtful(outcome)
+    yield from _captured(outcome)
     if outcome.shortlist is None:
         page = f"Read it out. The page: recommend sheet {called}; that it was heard:"
         yield Part("next", "Next", [[f"{page} recommend visit decide {called}"]])
@@ -208,6 +215,14 @@ def _doubtful(outcome: Outcome) -> Iterator[Part]:
         yield Part(
             "doubt", "Doubt", [doubts, [f"{doubts[0].rstrip('.')}{more}: --show notes"], [short]]
         )
+
+
+def _captured(outcome: Outcome) -> Iterator[Part]:
+    """Captures whose errors were widened, or of which something was withdrawn, and why."""
+    lines = captured_doubts(outcome.assessment.visit)
+    if lines:
+        short = f"{counted(len(lines), 'doubt')} about captures: --show measures"
+        yield Part("captured", "Doubt", [lines, [short]])
 
 
 def _since(outcome: Outcome) -> Iterator[Part]:

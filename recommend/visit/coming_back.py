@@ -23,7 +23,7 @@ from recommend.visit.intake import (
     intake,
 )
 from recommend.visit.models import Region, Visit
-from recommend.visit.tree import SIDES, Both, Path, Tree, each_foot, get, put
+from recommend.visit.tree import SIDES, Both, Path, Tree, days_since, each_foot, get, put
 
 SINCE = "Since the last visit"
 # Taken over and counted until taken anew, by what it is called at the counter and where it stands.
@@ -188,14 +188,6 @@ def sore_step(block: str, place: Path) -> Step:
         "nothing presses.",
         fill=fill, emptied=emptied, shown=lambda tree: kind.show(ratings(tree)) or None,
     )  # fmt: skip
-
-
-def days_since(tree: Tree) -> int | None:
-    """Days from the visit before to this one; None where either day is not known."""
-    day = re.search(r"_(\d{4}-\d{2}-\d{2})", str(get(tree, ("follow-up", "of"))))
-    if day is None or not tree.get("date"):
-        return None
-    return (date.fromisoformat(str(tree["date"])) - date.fromisoformat(day[1])).days
 
 
 def _since(worn: Mapping[str, Mapping[str, str]]) -> Iterator[Step]:

@@ -476,8 +476,8 @@ class WornFoot(Strict):
 class WornFeet(Strict):
     """The two feet since the last visit; a foot that was not asked about is left out."""
 
-    left: WornFoot = WornFoot()
-    right: WornFoot = WornFoot()
+    left: WornFoot = Field(default_factory=WornFoot)
+    right: WornFoot = Field(default_factory=WornFoot)
 
 
 class FollowUp(Strict):
@@ -498,7 +498,7 @@ class FollowUp(Strict):
     pain_before: BySide = Field(default_factory=BySide)
     pain_sites_before: list[Pain] | None = Field(default=None, max_length=40)
     comfort: dict[Region, Rating] = {}
-    feet: WornFeet = WornFeet()
+    feet: WornFeet = Field(default_factory=WornFeet)
     returned: Answer | None = None
     changed: Annotated[str, Field(max_length=2000)] = ""
 
