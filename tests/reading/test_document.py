@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from ruamel.yaml.comments import CommentedMap
 
 from recommend.errors import InputError, nearest, readable
-from recommend.reading import read_document, written
+from recommend.reading import read_document, texts, written
 from recommend.reading.document import parse_document
 from recommend.visit.answers import Text
 from recommend.visit.entry_steps import Step
@@ -237,3 +237,18 @@ def test_a_file_of_too_many_values_is_refused(monkeypatch: pytest.MonkeyPatch) -
     monkeypatch.setattr("recommend.reading.plain_data.MAX_PARTS", 100)
     with pytest.raises(InputError, match=r"f\.yaml:1:\d+: the file holds more than 100 values"):
         parse_document("a: [" + "1, " * 200 + "1]", "f.yaml")
+
+
+def test_a_whole_disk_is_no_folder_of_rules(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A folder with far too many files, or bytes, is refused with a sentence, and not read."""
+    for name in "abc":
+        (tmp_path / f"{name}.yaml").write_text("a: 1\n")
+    monkeypatch.setattr(texts, "MOST_ENTRIES", 2)
+    with pytest.raises(InputError, match=r"more than 2 files and folders.*not one above it"):
+        texts.Texts.of_folder(tmp_path)
+    assert len(texts.Texts.of_folder(tmp_path, "*.yaml")) == 3
+    monkeypatch.setattr(texts, "MOST_BYTES", 10)
+    with pytest.raises(InputError, match="0 MB of files"):
+        texts.Texts.of_folder(tmp_path, "*.yaml")
