@@ -152,6 +152,7 @@ class Capture(Group):
     usual_integral: Share
     grid_integral: NotNegative
     region_least: NotNegative
+    region_sensors: Whole
     usual_medial_lateral: Share
     grid_medial_lateral: NotNegative
     usual_contact_time: Share
@@ -161,7 +162,8 @@ class Capture(Group):
     rate_contact_time: NotNegative
     isthmus_lost: NotNegative
     frames_path: Count
-    path_smooth_ms: NotNegative
+    path_smooth: Share
+    path_pieces: Count
     cutoff_walking: Positive
     cutoff_running: Positive
     gap_longest_ms: NotNegative

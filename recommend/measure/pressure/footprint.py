@@ -6,7 +6,7 @@ contact is covered in part only and counts with ``capture.edge-share``.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,6 +32,7 @@ class Footprint:
     toes : (rows, columns) true for toe contact.
     weight : (rows, columns) share of each sensor that is covered: 0, edge share, or 1.
     toeless_mm : length from the back of the heel to the front of the metatarsal heads.
+    cells : (rows, columns, 2) of x and y in mm of each sensor's centre in the foot.
     """
 
     peak: Frames
@@ -40,17 +41,18 @@ class Footprint:
     toes: Mask
     weight: FloatArray
     toeless_mm: float
+    cells: FloatArray = field(init=False)
 
     @property
     def cell_mm2(self) -> float:
         """Area of one sensor in mm^2."""
         return self.pitch_mm[0] * self.pitch_mm[1]
 
-    @property
-    def cells(self) -> FloatArray:
-        """(rows, columns, 2) of x and y in mm of each sensor's centre in the foot."""
+    def __post_init__(self) -> None:
+        """Place the sensors in the foot once; much asks where they lie."""
         flat = cell_positions(self.peak.shape, self.pitch_mm).reshape(-1, 2)
-        return self.frame.to_foot(flat).reshape(*self.peak.shape, 2)
+        cells = self.frame.to_foot(flat).reshape(*self.peak.shape, 2)
+        object.__setattr__(self, "cells", cells)
 
     @property
     def edge_mm(self) -> float:
@@ -181,12 +183,12 @@ def widths(print_: Footprint, parameters: Parameters) -> Widths:
     Heel and forefoot are read between the outermost contacts of a band one sensor deep. The
     midfoot's width is contact area per length in such a band, so that gaps do not count; it is 0
     where a high arch leaves the midfoot without contact. The least of many noisy widths is too
-    small; ``capture.isthmus-lost`` of a sensor is given back.
+    small; ``capture.isthmus-lost`` mm are given back.
     """
     cells = print_.cells[(print_.weight > 0) & ~print_.toes]
     third = print_.toeless_mm / 3.0
     narrow = min(_contact_widths(print_, (third, 2 * third)))
-    lost = parameters.capture.isthmus_lost * max(print_.pitch_mm) if narrow > 0 else 0.0
+    lost = parameters.capture.isthmus_lost if narrow > 0 else 0.0
     return Widths(
         max(_extents(cells, (2 * third, print_.toeless_mm), print_)),
         narrow + lost,
