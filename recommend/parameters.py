@@ -153,7 +153,6 @@ class Capture(Group):
     grid_integral: NotNegative
     region_least: NotNegative
     region_sensors: Whole
-    smooth_over: NotNegative
     usual_medial_lateral: Share
     grid_medial_lateral: NotNegative
     usual_contact_time: Share
@@ -163,7 +162,7 @@ class Capture(Group):
     rate_contact_time: NotNegative
     isthmus_lost: NotNegative
     frames_path: Count
-    path_smooth_ms: NotNegative
+    path_smooth: Share
     path_pieces: Count
     cutoff_walking: Positive
     cutoff_running: Positive
