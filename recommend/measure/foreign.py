@@ -13,12 +13,13 @@ import shutil
 import struct
 import sys
 import zipfile
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, BinaryIO
 
 import numpy as np
 
+from recommend.errors import nearest
 from recommend.measure.apart import NOT_READ, TOO_LARGE, limit
 
 _KINDS = "biufU"  # numbers and text
@@ -141,13 +142,10 @@ def mat(file: str, told: Told) -> Held:
 
     name = str(told["name"])
     top, *fields = name.split(".")
-    names = [one for one, _, _ in whosmat(file)]
-    if top not in names:
-        raise ValueError(f"`{top[:40]}` is not in it; it holds {', '.join(names)}")
+    _refuse_unnamed(top, [one for one, _, _ in whosmat(file)], "the file")
     found = loadmat(file, variable_names=[top], struct_as_record=False, squeeze_me=True)[top]
     for field in fields:
-        if not hasattr(found, field):
-            raise ValueError(f"`{field[:40]}` is not in `{top[:40]}`")
+        _refuse_unnamed(field, getattr(found, "_fieldnames", []), f"`{top[:40]}`")
         found = getattr(found, field)
     if getattr(found, "ndim", 0) != 3 or found.dtype.kind not in "fiu" or not found.size:
         shape = getattr(found, "shape", ())
@@ -155,6 +153,16 @@ def mat(file: str, told: Told) -> Held:
     if found.size * 4 > told["limit"] * _MB:
         raise TooLargeError
     return _as_float32(found), {}
+
+
+def _refuse_unnamed(name: str, known: Sequence[str], where: str) -> None:
+    """Refuse a name that is not there, with the nearest that is."""
+    if name not in known:
+        held = ", ".join(known[:40]) or "nothing by name"
+        hint = nearest(name, known)
+        raise LookupError(
+            f"there is no `{name[:40]}` in {where}, which holds {held}{'; ' if hint else ''}{hint}"
+        )
 
 
 def c3d(file: str, _told: Told) -> Held:

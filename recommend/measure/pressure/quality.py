@@ -268,7 +268,8 @@ def _not_whole(
     if along < parameters.capture.footprint_least:
         text = f"only {along:.0f} mm of the foot touched the mat"
         if across < parameters.capture.width_most * along:  # whole, by its shape
-            text = f"the whole foot is {along:.0f} mm long; {_pitch_words(along, recording)}"
+            words = _pitch_words(along, recording, parameters)
+            text = f"the whole foot is {along:.0f} mm long; {words}"
         return "partial-contact", text
     if recording.load == "dynamic" and _goes_back(step, parameters):
         text = "the load goes back to the heel: steps run together; check `rate-hz`"
@@ -316,8 +317,15 @@ def plausibility_doubts(
         text = f"{length:.0f} mm long and {width:.0f} wide: the heel, or the toes, never touched"
         concerns = ("arch-index", "chippaux", "staheli", "cpei", "cop-", "footprint-length")
         doubts.append(Doubt(Flag("footprint-not-whole", text, "removed"), concerns))
-    if abs(sizes["toe-out"]) > parameters.capture.askew:
-        text = f"the foot lies {abs(sizes['toe-out']):.0f} degrees off the rows of the mat"
+    out = abs(sizes["toe-out"])
+    if out > parameters.capture.across:
+        text = (
+            f"the foot lies {out:.0f} degrees off the rows, which count forward: walk along them, "
+            "or exchange rows and columns (in a .mat file, its `axes`)"
+        )
+        doubts.append(Doubt(Flag("walked-across", text, "removed")))
+    elif out > parameters.capture.askew:
+        text = f"the foot lies {out:.0f} degrees off the rows of the mat"
         doubts.append(Doubt(Flag("walked-askew", text, "removed"), ("toe-out",)))
     return doubts
 
@@ -331,25 +339,22 @@ def _size_doubts(
     if length > parameters.capture.footprint_most or (
         length < parameters.capture.small_length and heavy
     ):
-        text += f" and bears {force_n:.0f} N; {_pitch_words(length, recording)}"
+        text += f" and bears {force_n:.0f} N; {_pitch_words(length, recording, parameters)}"
         return [Doubt(Flag("implausible-size", text, "removed"), SIZE_MEASURES)]
     if length < parameters.capture.toddler_length:
-        text += f", as of a child under two; else {_pitch_words(length, recording)}"
+        text += f", as of a child under two; else {_pitch_words(length, recording, parameters)}"
         return [Doubt(Flag("small-footprint", text))]
     return []
 
 
-def _pitch_words(length: float, recording: PressureRecording) -> str:
+def _pitch_words(length: float, recording: PressureRecording, parameters: Parameters) -> str:
     """What to check, and twice or half the pitch where that makes an adult's foot."""
     pitch = recording.pitch_mm[0]
-    factor = 2.0 if length < _USUAL_MM else 0.5
+    factor = 2.0 if length < parameters.capture.footprint_usual else 0.5
     return (
         f"check `pitch-mm` ({pitch:g} written, {factor * pitch:g} would make it "
         f"{factor * length:.0f} mm)"
     )
-
-
-_USUAL_MM = 240.0  # which of twice and half is named, no more
 
 
 def step_doubts(
