@@ -17,7 +17,7 @@ import typer
 from typer.core import TyperGroup
 
 from recommend.door import open_door
-from recommend.errors import EXIT_WORDS, Exit, RecommendError
+from recommend.errors import EXIT_WORDS, Exit, InputError, Place, RecommendError
 
 # name of the command: (module with a typer app called `app`, one line of help)
 COMMANDS: dict[str, tuple[str, str]] = {
@@ -158,6 +158,9 @@ def main(args: list[str] | None = None) -> NoReturn:
         sys.stdout.flush()
     except RecommendError as error:
         _leave(error)
+    except OSError as error:  # of a file that was looked for, such as one of too long a name
+        place = Place(os.fspath(error.filename) if error.filename else "a file or folder")
+        _leave(InputError(place, f"cannot be used ({error.strerror or error})"))
     except _UsageError as error:
         _leave_usage(error)
     except typer.Abort:

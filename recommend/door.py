@@ -76,8 +76,14 @@ class Door:
         self._gone = False
 
     def write(self, text: str) -> int:
-        """Write `text`; what a reader that went away would have read is dropped."""
-        self._do(lambda: self._stream.write(visible(text, colour=self._colour)))
+        """Write `text`; what a reader that went away would have read is dropped.
+
+        Nothing is done of an empty text: libraries write one to find out what a stream is, and
+        keep to themselves that it fails.
+        """
+        shown = visible(text, colour=self._colour)
+        if shown:
+            self._do(lambda: self._stream.write(shown))
         return len(text)
 
     def writelines(self, lines: Iterable[str]) -> None:

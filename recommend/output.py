@@ -40,6 +40,20 @@ def table(first_column: str) -> Kind:
     return Kind((".csv",), lambda head: head.startswith(first_column.encode()))
 
 
+MARKS = table("# capture: marks")  # found in a film
+
+
+def is_output(path: Path) -> bool:
+    """Whether a file is a page, a picture or the marks of a film, as are written of a customer.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read.
+    """
+    return any(_is_one(path, kind) for kind in (PAGE, PICTURE, MARKS))
+
+
 def write_output(
     path: Path, content: str | bytes, kind: Kind, *, private: bool = False, force: bool = False
 ) -> None:
@@ -59,21 +73,25 @@ def write_output(
         If another kind of file is there, its folder is not, or it cannot be written.
     """
     refuse_other_kinds(path, kind, force=force)
-    if not path.parent.is_dir():
-        raise InputError(Place(str(path)), "cannot be written (there is no such folder)")
     shown = visible(content) if isinstance(content, str) else content
     write_atomically(path, shown, private=private)
 
 
-def refuse_other_kinds(path: Path, kind: Kind, *, force: bool = False) -> None:
+def refuse_other_kinds(path: Path | None, kind: Kind, *, force: bool = False) -> None:
     """Refuse `path` when something is there that is not of the `kind`; before hours are spent.
+
+    Nothing is refused where nothing is to be written.
 
     Raises
     ------
     InputError
-        If so.
+        If so, or if the folder is not there.
     """
+    if path is None:
+        return
     endings = " or ".join(kind.suffixes)
+    if not _folder_of(path).is_dir():
+        raise InputError(Place(str(path)), "cannot be written (there is no such folder)")
     if not path.exists() or (force and path.is_file()):
         return
     if not path.is_file():
@@ -85,6 +103,14 @@ def refuse_other_kinds(path: Path, kind: Kind, *, force: bool = False) -> None:
             f"a new file, or one of ours that ends in {endings}",
             "name another, or write over it with --force",
         )
+
+
+def _folder_of(path: Path) -> Path:
+    """The folder of a file, or of what a link points to."""
+    try:
+        return path.resolve().parent
+    except (OSError, RuntimeError) as error:
+        raise InputError(Place(str(path)), f"cannot be written ({error})") from error
 
 
 def _is_one(path: Path, kind: Kind) -> bool:

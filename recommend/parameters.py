@@ -152,6 +152,8 @@ class Capture(Group):
     usual_integral: Share
     grid_integral: NotNegative
     region_least: NotNegative
+    region_sensors: Whole
+    smooth_over: NotNegative
     usual_medial_lateral: Share
     grid_medial_lateral: NotNegative
     usual_contact_time: Share
@@ -162,6 +164,7 @@ class Capture(Group):
     isthmus_lost: NotNegative
     frames_path: Count
     path_smooth_ms: NotNegative
+    path_pieces: Count
     cutoff_walking: Positive
     cutoff_running: Positive
     gap_longest_ms: NotNegative

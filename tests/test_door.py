@@ -84,6 +84,29 @@ def test_a_name_with_control_characters_cannot_reach_the_terminal() -> None:
     assert "\u202e" not in done.stderr.decode()
 
 
+@pytest.mark.skipif(os.name != "posix" or sys.platform == "darwin", reason="names are text here")
+def test_a_damaged_file_of_an_odd_name_is_one_sentence(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Bytes that are no text, line ends, escapes, 255 bytes: the name is made visible or cut."""
+    for name, seen in (
+        (b"\xff\xfe", "<U+DCFF>"), (b"a\nb", "a<U+000A>b"), (b"\x1b[2J", "<U+001B>[2J"),
+        ("\u202eb".encode(), "<U+202E>b"), (b"x" * 250, "xxx"), (b"x" * 255, "xxx"),
+    ):  # fmt: skip
+        file = tmp_path / os.fsdecode(name[:250] + b".yaml")
+        file.write_text("feet: [")
+        too_long = tmp_path / os.fsdecode(name + b".yaml")
+        for words in (["shortlist"], ["visit", "edit"], ["effects"], ["sheet", "--catalogue"]):
+            for one in (file, too_long):
+                with pytest.raises(SystemExit) as ended:
+                    main([*words, str(one)])
+                said = capsys.readouterr().err
+                assert ended.value.code == 2
+                assert len(said.splitlines()) == 1, said
+                assert seen in said or words[0] == "sheet"
+                assert visible(said) == said
+
+
 @pytest.mark.skipif(not Path("/dev/zero").exists(), reason="this platform has no endless device")
 def test_a_line_without_an_end_is_not_waited_for(monkeypatch: pytest.MonkeyPatch) -> None:
     """What is typed is read up to a bound; an input that cannot be read is an empty one."""
@@ -124,8 +147,9 @@ def test_a_screen_too_narrow_for_words_is_taken_as_wider(
 
 
 @pytest.mark.skipif(not FULL.exists(), reason="this platform has no device that is always full")
-def test_the_welcome_on_a_full_output_is_one_sentence() -> None:
-    """Nothing typed at all, and nowhere to say it: exit code 2 and one sentence."""
+@pytest.mark.parametrize("words", [[], ["shortlist", "--help"], ["help", "records"]])
+def test_the_welcome_and_help_on_a_full_output_are_one_sentence(words: list[str]) -> None:
+    """However a command prints, nowhere to say it is exit code 2 and one sentence."""
     with FULL.open("w") as full:
-        done = run(stdout=full)
+        done = run(*words, stdout=full)
     assert (done.returncode, len(done.stderr.splitlines())) == (2, 1)

@@ -37,6 +37,16 @@ def test_damaged_inputs_of_each_kind_end_in_a_sentence() -> None:
             assert not fault
 
 
+# Inputs of the long run that once ended in a traceback.
+ONCE = (("store", 44530), ("command-line", 41817), ("name", 20))
+
+
+def test_inputs_that_once_broke_it_end_in_a_sentence() -> None:
+    """A store whose hash became a number, a name of 800 bytes, a capture called `?a`."""
+    for kind, seed in ONCE:
+        assert not fault_of(kind, seed)[0]
+
+
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="this platform cannot fork a writer")
 def test_killed_commands_leave_every_file_whole() -> None:
     """After kills at random moments files and chain are whole, and nothing is left beside them."""

@@ -110,6 +110,7 @@ SUPPLIED = [str(SUPPLIER / "list.csv"), "--mapping", str(SUPPLIER / "mapping.yam
         (["check", "--sarif"], "v.sarif"),
         (["measure", str(CAPTURE), "--plot"], "v.svg"),
         (["import", *SUPPLIED, "--into"], "v.yaml"),
+        (["explain", "last", "--html"], "v.html"),
     ],
 )
 def test_no_command_writes_over_a_file_of_another_kind(
@@ -124,6 +125,27 @@ def test_no_command_writes_over_a_file_of_another_kind(
     assert isinstance(done.exception, InputError), done.output
     assert "another kind" in str(done.exception)
     assert target.read_bytes() == VISIT.read_bytes()
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["check", "--sarif"],
+        ["explain", "last", "--html"],
+        ["sheet", str(VISIT), "--to"],
+        ["rulebook", "book", "--to"],
+    ],
+)
+def test_a_place_that_cannot_be_written_to_is_told_before_anything_is_reckoned(
+    words: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Links in a circle, and a folder that is not there, are one sentence each."""
+    monkeypatch.setenv("RECOMMEND_RULEBOOK", str(tmp_path / "no-rules"))
+    (tmp_path / "loop.html").symlink_to(tmp_path / "loop.html")
+    for target in (tmp_path / "loop.html", tmp_path / "none" / "a.html"):
+        done = CliRunner().invoke(app, [*words, str(target)])
+        assert isinstance(done.exception, InputError)
+        assert str(target) in str(done.exception)
 
 
 @pytest.mark.parametrize(
@@ -156,12 +178,14 @@ def test_one_damaged_draft_hides_no_other_and_leads_nowhere(tmp_path: Path) -> N
         ("B-4", '{"tree": {"reference": "../../x"}, "doubted": {}}'), ("B-5", "\x00"),
     ):  # fmt: skip
         (shelf.folder / "drafts" / f"{name}.json").write_text(text)
+    (shelf.folder / "drafts" / "B-6.json").symlink_to(tmp_path / "nothing")
     assert [one.reference for one in shelf.drafts()] == ["A-1"]
-    assert len(shelf.damaged()) == 5
+    assert len(shelf.damaged()) == 6
     done = CliRunner().invoke(app, ["visit", "list", "--visits", str(shelf.folder)])
     assert done.exit_code == 0, done.output
     assert "A-1" in done.output
-    assert done.output.count("cannot be read") + done.output.count("control character") == 5
+    told = ("cannot be read", "control character", "no such file")
+    assert sum(done.output.count(words) for words in told) == 6
 
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this platform has no named pipes")

@@ -14,7 +14,6 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
-import yaml
 from pydantic import Field, model_validator
 
 from recommend.catalogue.loading import Item, as_item, item_in
@@ -23,7 +22,7 @@ from recommend.errors import InputError, Place, RecommendError, counted, nearest
 from recommend.measure.sizing import foot_length_of
 from recommend.output import CATALOGUE, write_output
 from recommend.parameters import Parameters
-from recommend.reading import Document, Strict, problems_in, read_document, validate
+from recommend.reading import Document, Strict, problems_in, read_document, validate, written
 from recommend.reading.document import Loc, read_text
 from recommend.rulebook.models import AttributeDef
 from recommend.visit.models import Day, ShoeSize, SizeSystem
@@ -495,5 +494,5 @@ def write_products(imported: Imported, path: Path, *, replace: bool, force: bool
         title=imported.title, currency=imported.currency, as_of=imported.as_of, products=products
     )
     data = file.model_dump(mode="json", by_alias=True, exclude_defaults=True)
-    text = yaml.safe_dump(data, sort_keys=False, allow_unicode=True)
+    text = written(data)
     write_output(path, text, CATALOGUE, force=force)

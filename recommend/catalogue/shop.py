@@ -12,13 +12,12 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-import yaml
-
 from recommend.catalogue.loading import Catalogue, load_catalogue, prepared_catalogue
 from recommend.catalogue.stacking import merged, read_stock, stacked, stacked_texts
 from recommend.errors import InputError, Place, nearest
 from recommend.measure.named import read_measured_visit
 from recommend.reading.texts import Texts
+from recommend.reading.written import written
 from recommend.rulebook import Rulebook, prepared_rulebook
 from recommend.settings import lab_errors, setting, settings_file
 from recommend.visit.models import Visit
@@ -111,5 +110,5 @@ def with_errors(
         measures[name]["error"] = {
             **error, "of-lab": True, "kind": "assumption", "note": _OF_LAB
         }  # fmt: skip
-    text = yaml.safe_dump(data, sort_keys=False, allow_unicode=True, width=100)
+    text = written(data, width=100)
     return texts.replaced({"measures.yaml": text})

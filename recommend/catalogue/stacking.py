@@ -16,14 +16,13 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-import yaml
-
 from recommend.atomic import held, write_atomically
 from recommend.catalogue.loading import Catalogue, Item, load_catalogue
 from recommend.dataclass import dataclass
 from recommend.errors import InputError, Place, counted, nearest
 from recommend.reading.document import read_bytes, read_text
 from recommend.reading.texts import Texts
+from recommend.reading.written import written
 from recommend.rulebook.models import AttributeDef
 
 STOCK_COLUMNS = ("product", "size", "count")
@@ -187,9 +186,7 @@ def stacked_texts(
         stock.setdefault(level.product, {})[level.size] = level.count
     products = [_as_written(item, stock.get(item.id, {})) for item in items.values()]
     head = {"title": "Catalogues of the shop, stacked", "currency": currency}
-    text = yaml.safe_dump(
-        {**head, "products": products}, sort_keys=False, allow_unicode=True, width=100
-    )
+    text = written({**head, "products": products}, width=100)
     return Texts.of(where, {"stacked.yaml": text})
 
 

@@ -6,13 +6,12 @@ import math
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-import yaml
-
 from recommend.infer.facts import facts_of
 from recommend.measure.definitions import OF_STRIDES, Derivation, known_as
 from recommend.measure.derived import derivations, error_of
 from recommend.measure.model import SIDES, Side
 from recommend.measure.observed import observe
+from recommend.reading import written
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.terms import Facts
 from recommend.rulebook.vocabulary import about
@@ -51,19 +50,9 @@ def visit_text(facts: Facts, book: Rulebook, heading: str, *, both: bool = False
         return ""
     if not _gives(visit, side, facts, book):
         return ""
-    body = yaml.dump(
-        data, sort_keys=False, allow_unicode=True, width=92, default_flow_style=None, Dumper=_Plain
-    )
+    body = written(data, width=92, default_flow_style=None)
     comment = "".join(f"# {line}\n" for line in heading.splitlines())
     return f"{comment}# An invented visit; nobody's feet.\n{body}"
-
-
-class _Plain(yaml.SafeDumper):
-    """Writes things out each time: visit files have no anchors."""
-
-    def ignore_aliases(self, data: Any) -> bool:
-        """Never refer back."""
-        return True
 
 
 def foot_words(facts: Facts, book: Rulebook) -> str:

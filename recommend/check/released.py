@@ -16,7 +16,6 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Literal
 
-import yaml
 from pydantic import Field
 
 from recommend.atomic import write_atomically
@@ -27,7 +26,7 @@ from recommend.check.wording import PAGE
 from recommend.errors import InputError, Place
 from recommend.infer.conclusions import ContradictionError
 from recommend.infer.many import behind
-from recommend.reading import Document, Id, Strict, problems_in, read_document
+from recommend.reading import Document, Id, Strict, problems_in, read_document, written
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.comparisons import OPS
 from recommend.rulebook.contents import Bearing, contents_of, contents_of_files, hashes_of
@@ -231,8 +230,7 @@ def write_released(book: Rulebook, by: str, *, draft: bool) -> Path:
         ],
         "axes": [_axis(one) for one in axes],
     }
-    body = yaml.safe_dump(data, sort_keys=False, allow_unicode=True, width=96,
-                          default_flow_style=None)  # fmt: skip
+    body = written(data, width=96, default_flow_style=None)
     write_atomically(path, _HEAD + body, private=False)
     return path
 

@@ -68,8 +68,7 @@ def check(
 
     Example: recommend check rules catalogue_demo --prove --mutate
     """
-    if sarif is not None:
-        refuse_other_kinds(sarif, FINDINGS, force=force)
+    refuse_other_kinds(sarif, FINDINGS, force=force)
     folder: Path = setting("rulebook", rules).value
     listed = [catalogue] if catalogue else None
     # A rulebook that is named is checked by itself unless a catalogue is named too.

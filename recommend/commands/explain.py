@@ -13,7 +13,7 @@ from recommend.commands import single
 from recommend.commands.options import AsJson, Force, StorePath, records, rule_ids
 from recommend.errors import RecommendError
 from recommend.explain.explaining import Explanation
-from recommend.output import PAGE, write_output
+from recommend.output import PAGE, refuse_other_kinds, write_output
 from recommend.records.database import store_path
 from recommend.records.events import events_of
 from recommend.records.keeping import Archive, origins_kept
@@ -68,6 +68,7 @@ def explain(
     """
     if sum(one is not None for one in (product, why_not, rule)) > 1:
         raise RecommendError("name one of --product, --why-not and --rule")
+    refuse_other_kinds(html, PAGE, force=force)
     with Store(store_path(store)) as opened:
         *others, chosen = opened.find_all(record)
         replayed = Replayer(Archive(opened), heeded).replay(chosen)

@@ -12,7 +12,7 @@ import typer
 from recommend.catalogue.importing import RowsError, import_csv, write_products
 from recommend.catalogue.shop import open_rulebook
 from recommend.commands import single
-from recommend.commands.options import RulesFolder
+from recommend.commands.options import Force, RulesFolder
 from recommend.coverage.unstated import unstated_lines
 from recommend.errors import counted
 from recommend.output import table, write_output
@@ -31,6 +31,7 @@ def import_list(
     rules: RulesFolder = None,
     faults: FaultsOption = None,
     replace: Annotated[bool, typer.Option("--replace", help="Overwrite the file.")] = False,
+    force: Force = False,
 ) -> None:
     """Read a supplier's list by a mapping file, and write it as a catalogue file.
 
@@ -45,25 +46,25 @@ def import_list(
         imported = import_csv(supplier_list, mapping, book.attributes, book.parameters)
     except RowsError as error:
         if faults:
-            _write_faults(faults, error)
+            _write_faults(faults, error, force=force)
         raise
     for line in unstated_lines(imported.items, book):
         console().print(bullet(line))
     if not into.parent.exists():
         into.parent.mkdir(parents=True)
-    write_products(imported, into, replace=replace)
+    write_products(imported, into, replace=replace, force=force)
     count = len(imported.items)
     print(f"{counted(count, 'product')} written to {into}")
 
 
-def _write_faults(path: Path, error: RowsError) -> None:
+def _write_faults(path: Path, error: RowsError, *, force: bool) -> None:
     """Every fault of the list, a line each."""
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(["line", "found", "allowed", "mend"])
     for one in error.problems:
         writer.writerow([one.place.line, one.found, one.allowed, one.mend])
-    write_output(path, text.getvalue(), table("line"), force=False)
+    write_output(path, text.getvalue(), table("line"), force=force)
 
 
 app = single(import_list)

@@ -7,12 +7,15 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
+import tempfile
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal, cast
 
 import typer
 
+from recommend.atomic import written_whole
 from recommend.catalogue.shop import open_rulebook
 from recommend.commands import single
 from recommend.commands.options import AsJson, Force, RulesFolder
@@ -27,7 +30,8 @@ from recommend.measure.capture import (
 )
 from recommend.measure.measured import Measured, as_document
 from recommend.measure.model import Side
-from recommend.output import PICTURE, refuse_other_kinds, table, write_output
+from recommend.output import MARKS as MARKS_FILE
+from recommend.output import PICTURE, refuse_other_kinds, write_output
 from recommend.parameters import Parameters
 from recommend.reading import read_document
 from recommend.reading.document import refuse_no_file
@@ -136,7 +140,7 @@ def measure(
         film=film_options(files, put_right or [], slow_motion, plumb, ruler),
     )
     written: list[Path] = []
-    found = _measured(files, book, options, marks, written)
+    found = _measured(files, book, options, (marks, force), written)
     if as_json:
         print(json.dumps(as_document(found), ensure_ascii=False))
     else:
@@ -157,12 +161,13 @@ def _measured(
     files: list[Path],
     book: Rulebook,
     options: CaptureOptions,
-    marks: Path | None,
+    marks: tuple[Path | None, bool],
     written: list[Path],
 ) -> list[Measured]:
     """Every foot of every file; `marks` is where those found in films are saved.
 
-    `written` takes the names of what is written beside films.
+    It says too whether any file there is written over; `written` takes the names of what is
+    written beside films.
     """
     found: list[Measured] = []
     with working("measuring") as tell:
@@ -211,7 +216,7 @@ def _named_marks(pairs: list[str]) -> dict[str, str]:
 app = single(measure)
 
 
-_NUMBER = r"\d+(?:\.\d+)?"
+_NUMBER = r"[0-9]{1,9}(?:\.[0-9]{1,9})?"
 _LINE = re.compile(rf"({_NUMBER}),({_NUMBER}):({_NUMBER}),({_NUMBER})(?:=({_NUMBER}))?")
 
 
@@ -266,7 +271,7 @@ def _of_film(
     file: Path,
     book: Rulebook,
     options: CaptureOptions,
-    marks: Path | None,
+    marks: tuple[Path | None, bool],
     tell: Callable[[int, int], None],
     written: list[Path],
 ) -> list[Measured]:
@@ -274,13 +279,13 @@ def _of_film(
 
     `written` takes the names of what was written.
     """
-    if marks is not None:
-        refuse_other_kinds(marks, MARKS_KIND)
+    to, force = marks
+    refuse_other_kinds(to, MARKS_FILE, force=force)
     read = open_film(file, book.parameters, options, tell)
     written.append(_write_sheet(file, read, book.parameters, tell))
     _tell_doubtful(file, read)
-    if marks is not None:
-        written += _save(marks, read, sha256_of(file))
+    if to is not None:
+        written += _save(to, read, sha256_of(file), force=force)
     found, failed = measure_film(file, read, book.parameters, book.measures, options)
     for error in failed:
         typer.echo(str(error), err=True)
@@ -318,17 +323,14 @@ def _tell_doubtful(file: Path, read: FilmRead) -> None:
             )
 
 
-MARKS_KIND = table("# capture: marks")
-
-
-def _save(path: Path, read: FilmRead, digest: str) -> list[Path]:
+def _save(path: Path, read: FilmRead, digest: str, *, force: bool) -> list[Path]:
     from recommend.measure.video.reading import marks_csv
 
     written = []
     for one in read.recordings:
         several = len(read.recordings) > 1
         out = path.with_name(f"{path.stem}-{one.side}{path.suffix}") if several else path
-        write_output(out, marks_csv(one, digest), MARKS_KIND, private=True)
+        write_output(out, marks_csv(one, digest), MARKS_FILE, private=True, force=force)
         typer.echo(f"saved {out}", err=True)
         written.append(out)
     return written
@@ -350,6 +352,9 @@ def write_crop(file: Path, row: int, parameters: Parameters) -> None:
     out = file.with_name(f"{file.stem}.below-{row}.mp4")
     if out.exists():
         raise InputError(Place(str(out)), "it is there already", mend="move it away first")
-    with working("copying") as tell:
-        cropped(file, out, row, parameters, tell)
+    with tempfile.TemporaryDirectory() as folder, working("copying") as tell:
+        made = Path(folder) / out.name
+        cropped(file, made, row, parameters, tell)
+        with written_whole(out) as stream, made.open("rb") as whole:
+            shutil.copyfileobj(whole, stream)
     typer.echo(f"saved {out}; the film itself is as it was", err=True)

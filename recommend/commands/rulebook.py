@@ -19,7 +19,7 @@ from recommend.check.schemas import write_schemas
 from recommend.check.whole import check
 from recommend.commands.options import AsJson, Force
 from recommend.errors import Exit
-from recommend.output import PAGE, write_output
+from recommend.output import PAGE, refuse_other_kinds, write_output
 from recommend.rulebook import load_rulebook
 from recommend.settings import setting
 from recommend.show.book_page import book_page
@@ -54,6 +54,7 @@ def book(
 
     Example: recommend rulebook book --to rulebook.html
     """
+    refuse_other_kinds(to, PAGE, force=force)
     read = load_rulebook(setting("rulebook", rules).value)
     promises, problems = load_promises(read)
     if problems:

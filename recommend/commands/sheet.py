@@ -21,7 +21,7 @@ from recommend.commands.options import (
 )
 from recommend.door import visible
 from recommend.errors import Exit
-from recommend.output import PAGE, write_output
+from recommend.output import PAGE, refuse_other_kinds, write_output
 from recommend.records.canonical import sha256
 from recommend.records.database import store_path
 from recommend.records.keeping import entry_of, keep_event, keeps, kept_words, last_kept
@@ -60,6 +60,7 @@ def sheet(
 
     Example: recommend sheet catalogue_demo/trials/three-much-alike.yaml --to page.html
     """
+    refuse_other_kinds(to, PAGE, force=force)
     wording = Wording(setting("language", language).value, messages())
     book = open_rulebook(rules)
     file = visit_file(visit)

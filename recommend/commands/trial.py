@@ -33,7 +33,7 @@ from recommend.errors import Exit, InputError, Place
 from recommend.match.wishes import OWN
 from recommend.measure.capture import CaptureOptions, measure_capture
 from recommend.measure.model import Side
-from recommend.output import SVG, write_output
+from recommend.output import SVG, refuse_other_kinds, write_output
 from recommend.records.database import store_path
 from recommend.records.keeping import entry_of, keeps, kept_in, kept_words
 from recommend.rulebook import Rulebook
@@ -168,6 +168,7 @@ def judge(
     Example: recommend trial judge catalogue_demo/trials/three-much-alike.yaml --show picture
     """
     sections = asked_sections(show or [], tuple(SECTIONS), full)
+    refuse_other_kinds(svg, SVG, force=force)  # before a step is written
     file = visit_file(visit)
     book = open_rulebook(rules)
     products = open_catalogue(book, catalogue)

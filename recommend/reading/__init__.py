@@ -2,6 +2,7 @@
 
 from recommend.reading.checked import Id, Strict, problems_in, validate
 from recommend.reading.document import Document, read_bytes, read_document, read_text
+from recommend.reading.written import written
 
 __all__ = [
     "Document",
@@ -12,4 +13,5 @@ __all__ = [
     "read_document",
     "read_text",
     "validate",
+    "written",
 ]

@@ -79,9 +79,8 @@ def read_document(path: Path | str, name: str | None = None) -> Document:
 
 def parse_document(text: str, file: str) -> Document:
     """Parse `text` as `read_document` does; `file` is the name used in messages."""
-    if text.lstrip()[:1] in ("{", "["):
-        text = _JSON_HALVES.sub(_joined_halves, text)
-    builder = Builder(file, text)
+    is_json = text.lstrip()[:1] in ("{", "[")
+    builder = Builder(file, _JSON_HALVES.sub(_joined_halves, text) if is_json else text)
     data = builder.document()
     return Document(file, data, builder.places, builder.keys, text)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 from collections.abc import Iterator, Mapping
 from functools import lru_cache
 from pathlib import Path
@@ -11,6 +12,9 @@ from typing import Any
 from recommend.dataclass import dataclass
 from recommend.errors import InputError, Place
 from recommend.reading.document import Document, decoded, parse_document, read_bytes
+
+# Guards of time and memory: entries and bytes of a folder of files that belong together.
+MOST_ENTRIES, MOST_BYTES = 20_000, 64_000_000
 
 
 @dataclass(frozen=True)
@@ -30,7 +34,15 @@ class Texts(Mapping[str, bytes]):
 
     @classmethod
     def of_folder(cls, folder: Path | str, pattern: str = "**/*.yaml") -> Texts:
-        """Every file of a folder that fits `pattern`."""
+        """Every file of a folder that fits `pattern`.
+
+        Raises
+        ------
+        InputError
+            If the folder holds far more than files that belong together.
+        """
+        if pattern.startswith("**"):
+            _refuse_a_disk(folder)
         files: dict[str, bytes] = {}
         unread: dict[str, InputError] = {}
         for file in sorted(Path(folder).glob(pattern)):
@@ -39,6 +51,8 @@ class Texts(Mapping[str, bytes]):
                 files[name] = read_bytes(file)
             except InputError as error:
                 unread[name] = error
+            if sum(map(len, files.values())) > MOST_BYTES:
+                raise _not_together(folder, f"{MOST_BYTES // 1_000_000} MB of files")
         return cls(str(folder), files, unread)
 
     @classmethod
@@ -128,3 +142,21 @@ def digest_of(texts: Texts) -> str:
 def _in_order(files: Mapping[str, bytes]) -> dict[str, bytes]:
     """Files folder by folder, as a walk through them goes."""
     return {name: files[name] for name in sorted(files, key=lambda name: name.split("/"))}
+
+
+def _refuse_a_disk(folder: Path | str) -> None:
+    """Refuse a folder that is a whole disk, before it is searched for hours."""
+    entries = 0
+    for _, folders, files in os.walk(folder):
+        entries += len(folders) + len(files)
+        if entries > MOST_ENTRIES:
+            raise _not_together(folder, f"{MOST_ENTRIES:,} files and folders")
+
+
+def _not_together(folder: Path | str, found: str) -> InputError:
+    return InputError(
+        Place(str(folder)),
+        f"more than {found} are in this folder",
+        "a folder of files that belong together",
+        "name that folder itself, not one above it",
+    )

@@ -17,7 +17,7 @@ from typing import Any
 
 from recommend.errors import InputError, Place
 from recommend.extras import not_installed
-from recommend.reading.document import refuse_no_file
+from recommend.reading.document import read_bytes, refuse_no_file
 from recommend.records.events import event
 from recommend.records.store import EVENT, Entry, Record, Store
 
@@ -68,7 +68,7 @@ def stamped(store: Store, answer: Path, by: str = "") -> Entry:
         If the extra is not installed.
     """
     refuse_no_file(answer, _MOST_BYTES, "the answer of a time-stamping service")
-    raw = answer.read_bytes()
+    raw = read_bytes(answer)
     try:
         content = _imprint(_client().decode_timestamp_response(raw))
     except (ValueError, RuntimeError) as error:
@@ -142,7 +142,7 @@ def _certificates(files: Sequence[Path]) -> list[Any]:
     for file in files:
         refuse_no_file(file, _MOST_BYTES, "a file of certificates (PEM)")
         try:
-            found += load_pem_x509_certificates(file.read_bytes())
+            found += load_pem_x509_certificates(read_bytes(file))
         except ValueError as error:
             raise InputError(Place(str(file)), "this holds no certificates", "PEM") from error
     return found

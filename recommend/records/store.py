@@ -417,9 +417,9 @@ def _is_named(one: object) -> bool:
     )
 
 
-def _record(path: Path, seq: int, content: str, text: object) -> Record:
+def _record(path: Path, seq: int, content: object, text: object) -> Record:
     head = parse_head(text)
-    if head is None or not isinstance(text, bytes):
+    if head is None or not isinstance(text, bytes) or not isinstance(content, str):
         raise InputError(Place(str(path)), f"record {seq} cannot be read", mend=_VERIFY)
     return Record(seq, content, text, head)
 

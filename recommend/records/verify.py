@@ -234,7 +234,7 @@ def _of_strays(db: sqlite3.Connection) -> Iterator[str]:
         named.update(head["bodies"].values() if head else ())
     for (content,) in db.execute("SELECT hash FROM body ORDER BY hash"):
         if content not in named:
-            yield f"the document {content[:12]} belongs to no record"
+            yield f"the document {str(content)[:12]} belongs to no record"
     for table in ("private", "forgotten"):
         query = f"SELECT seq FROM {table} WHERE seq NOT IN (SELECT seq FROM record) ORDER BY seq"
         for (seq,) in db.execute(query):

@@ -17,7 +17,8 @@ from recommend.errors import InputError, Place
 from recommend.reading.document import read_text
 from recommend.records.store import Record, Store
 
-_LINE = re.compile(r"^(\d{4}-\d{2}-\d{2}) +(\d{1,12}) +([0-9a-f]{6,64})\s*$", re.MULTILINE)
+_LINE = re.compile(r"([0-9]{4}-[0-9]{2}-[0-9]{2}) +([0-9]{1,12}) +([0-9a-f]{6,64})", re.IGNORECASE)
+_DAY = re.compile(r"\s*[0-9]{4}-[0-9]{2}-[0-9]{2}\b")
 _MAIL = "Subject: Last record of each day\nX-Unsent: 1\nContent-Type: text/plain\n\n"
 _PRINTED = 24  # characters: 96 bits, which nobody makes another record for
 _HEAD = "# Last record of each day: day, number, SHA-256. `recommend store verify` checks them.\n"
@@ -53,7 +54,7 @@ def _text(path: Path) -> str:
     if not path.exists():
         return _MAIL if path.suffix.lower() == ".eml" else _HEAD
     text = read_text(path)
-    if text and not (text.startswith((_HEAD, _MAIL)) or _LINE.search(text)):
+    if text and not (text.startswith((_HEAD, _MAIL)) or any(map(_DAY.match, text.splitlines()))):
         raise InputError(Place(str(path)), "this file is no witness", "a new file, or an old one")
     return text
 
@@ -64,17 +65,26 @@ def printed(last: Record) -> str:
 
 
 def said(path: Path) -> Iterator[Said]:
-    """Every line of a witness.
+    """Every line of a witness; what is no day's line may stand around them, as in a mail.
 
     Raises
     ------
     InputError
-        If it cannot be read.
+        If it cannot be read, tells of no day, or a day's line is not as it was written.
     """
-    text = read_text(path)
-    for found in _LINE.finditer(text):
-        line = text.count("\n", 0, found.start()) + 1
-        yield Said(found[1], int(found[2]), found[3], Place(str(path), line))
+    told = False
+    for number, line in enumerate(read_text(path).splitlines(), 1):
+        if _DAY.match(line):
+            found, told = _LINE.fullmatch(line.strip()), True
+            if found is None:
+                raise InputError(
+                    Place(str(path), number),
+                    f"`{line.strip()[:60]}` is not a day, the number of its last record, its hash",
+                    "2026-03-05 17 9f86d081884c, with 6 to 64 characters of the hash",
+                )
+            yield Said(found[1], int(found[2]), found[3].lower(), Place(str(path), number))
+    if not told:
+        raise InputError(Place(str(path)), "this witness tells of no day")
 
 
 def missing(store: Store, everything: Iterable[Said]) -> Iterator[str]:

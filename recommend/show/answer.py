@@ -27,7 +27,7 @@ from recommend.match.sizes import Sized
 from recommend.match.telling import against_lines, unplaced_words, verdict_words, why_lines
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
-from recommend.show.figures import LEVEL_WORDS, lacking_words, size_words
+from recommend.show.figures import LEVEL_WORDS, captured_doubts, lacking_words, size_words
 from recommend.show.letters import brought, first_choices
 from recommend.show.wanted import wanted, wants_line
 from recommend.visit.models import Pain
@@ -85,7 +85,8 @@ def _wrapped(text: str, width: int) -> list[str]:
 # Which part gives way first, one wording at a time.
 _SHORTENED = (
     "doubt", "since", "unlike", "feet", "ask", "say", "ask", "wants", "else", "unlike", "say",
-    "next", "else", "ask", "bring", "wants", "else", "unlike", "ask", "known", "else", "bring",
+    "next", "else", "ask", "bring", "wants", "captured", "else", "unlike", "ask", "known", "else",
+    "bring",
     "bring", "doubt", "since", "next", "cautions", "cautions", "ask", "sure",
 )  # fmt: skip
 
@@ -135,6 +136,7 @@ def _parts(outcome: Outcome, sure: HowSure | None, called: str) -> Iterator[Part
     yield from _notes(outcome)
     yield from _since(outcome)
     yield from _doubtful(outcome)
+    yield from _captured(outcome)
     if outcome.shortlist is None:
         page = f"Read it out. The page: recommend sheet {called}; that it was heard:"
         yield Part("next", "Next", [[f"{page} recommend visit decide {called}"]])
@@ -213,6 +215,14 @@ def _doubtful(outcome: Outcome) -> Iterator[Part]:
         yield Part(
             "doubt", "Doubt", [doubts, [f"{doubts[0].rstrip('.')}{more}: --show notes"], [short]]
         )
+
+
+def _captured(outcome: Outcome) -> Iterator[Part]:
+    """Captures whose errors were widened, or of which something was withdrawn, and why."""
+    lines = captured_doubts(outcome.assessment.visit)
+    if lines:
+        short = f"{counted(len(lines), 'doubt')} about captures: --show measures"
+        yield Part("captured", "Doubt", [lines, [short]])
 
 
 def _since(outcome: Outcome) -> Iterator[Part]:

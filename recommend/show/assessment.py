@@ -17,7 +17,14 @@ from recommend.measure.definitions import MeasureDef, MeasureDefs, unit_words, v
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.rulebook.book import Rulebook
 from recommend.show.console import WIDE, bullet, heading, inset, plain_table
-from recommend.show.figures import LEVEL_WORDS, lacking_words, pain_words, person_words, sure_words
+from recommend.show.figures import (
+    EFFECT_WORDS,
+    LEVEL_WORDS,
+    lacking_words,
+    pain_words,
+    person_words,
+    sure_words,
+)
 
 _LEVEL = {
     "stop": (LEVEL_WORDS["stop"], "bold red"),
@@ -168,11 +175,16 @@ def _beside(feet: Feet, book: Rulebook) -> Iterator[RenderableType]:
 
 
 def _flags(feet: Feet, book: Rulebook) -> Iterator[RenderableType]:
+    """Every doubt once, with all readings that it concerns."""
+    said: dict[tuple[str, str, str], list[str]] = {}
     for side in SIDES:
         for measure in (*feet[side].measures.values(), *feet[side].further):
             for flag in measure.flags:
-                name = book.measures[measure.name].plain
-                yield bullet(f"{side}, {name}: {flag.detail} ({flag.effect})", "yellow")
+                names = said.setdefault((side, flag.detail, flag.effect), [])
+                names.append(book.measures[measure.name].plain)
+    for (foot, detail, effect), names in said.items():
+        concerned = "; ".join(dict.fromkeys(names))
+        yield bullet(f"{foot}, {concerned}: {detail} ({EFFECT_WORDS[effect]})", "yellow")
 
 
 def _types(feet: Feet, book: Rulebook) -> Iterator[RenderableType]:

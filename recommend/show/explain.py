@@ -17,7 +17,7 @@ from recommend.records.keeping import engine_kept
 from recommend.records.replay import Replayed
 from recommend.records.store import BEHIND, Record
 from recommend.show.answer import Part, day_words, fitted
-from recommend.show.figures import LEVEL_WORDS
+from recommend.show.figures import LEVEL_WORDS, captured_doubts
 from recommend.show.letters import first_choices
 from recommend.show.sure import change_lines, sure_data, sure_lines
 from recommend.whatif.nearest import Change, Effect
@@ -96,6 +96,8 @@ def _brief(replayed: Replayed, sure: HowSure | None, changes: tuple[Change, ...]
     names = [f"{LEVEL_WORDS[n.level]}: rule {n.rule}" for n in seen.notes]
     none = ["no stop, no note"]
     yield Part("notes", "Decided", [told or none, names or none, [_counted_notes(names)]])
+    doubts = captured_doubts(seen.visit)
+    yield Part("captured", "Doubt", [doubts, [counted(len(doubts), "doubt")]] if doubts else [])
     for side in SIDES:
         yield Part("feet", side.capitalize(), [[_kind(outcome, side, full)] for full in (1, 0)])
     yield Part("first", "First", [list(_first(outcome, full)) for full in (1, 0)])

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from recommend.errors import counted
 from recommend.infer.derivation import Lacking
-from recommend.measure.model import Measure
+from recommend.measure.model import SIDES, Measure
 from recommend.measure.sizing import size_label
 from recommend.rulebook.book import Rulebook
 from recommend.settings import setting
 from recommend.visit.models import Visit
 
 LEVEL_WORDS = {"stop": "STOP", "see-clinician": "SEE A CLINICIAN", "caution": "CAUTION"}
+# What a doubt did to a reading.
+EFFECT_WORDS = {"noted": "noted", "widened": "error widened", "removed": "withdrawn"}
+_CAPTURED = {"pressure": "mat", "marks": "film", None: "capture"}
 _COUNTED = {"mean of strides": "stride", "mean of readings": "reading"}
 
 # What a shortlist can be asked to show, in the order of a fitting.
@@ -83,3 +88,20 @@ def size_words(size: float, book: Rulebook) -> str:
     system = setting("sizes").value
     label = None if system == "mondopoint" else size_label(system, size, book.parameters)
     return f"{size:g} ({label})" if label else f"{size:g}"
+
+
+def captured_doubts(visit: Visit) -> list[str]:
+    """A sentence for each capture that widened errors, or of which something was withdrawn.
+
+    Only of those that readings are still from: a later capture takes the place of an earlier.
+    """
+    feet = {side: getattr(visit.feet, side).from_captures for side in SIDES}
+    read = {(side, reading.file) for side, readings in feet.items() for reading in readings}
+    lines = []
+    for one in (one for one in visit.captures if (one.side, one.file) in read):
+        for effect in ("widened", "removed"):
+            why = [doubt.name.replace("-", " ") for doubt in one.doubts if doubt.effect == effect]
+            if why:
+                what = f"{one.side} {_CAPTURED[one.kind]}, {Path(one.file).name}"
+                lines.append(f"{what}: {EFFECT_WORDS[effect]}: {', '.join(why)}.")
+    return lines

@@ -21,7 +21,8 @@ from recommend.check.finding import CODES, LEVELS, Finding
 from recommend.check.lean import Lean, Moves
 from recommend.check.promises import Verdict
 from recommend.check.whole import Report
-from recommend.errors import Place, counted
+from recommend.errors import InputError, Place, counted
+from recommend.reading import read_text
 from recommend.show.console import bullet, heading, inset, plain_table
 
 _STYLES = {"error": "bold red", "warning": "bold yellow", "note": "bold"}
@@ -99,8 +100,10 @@ def excerpt(place: Place, width: int) -> Iterator[str]:
 
 @cache
 def _lines(file: str) -> list[str]:
-    path = Path(file)
-    return path.read_text(encoding="utf-8").splitlines() if path.is_file() else []
+    try:
+        return read_text(Path(file)).splitlines()
+    except InputError:
+        return []
 
 
 def as_json(report: Report) -> dict[str, Any]:

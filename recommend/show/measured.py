@@ -218,7 +218,7 @@ def title_of(measure: Measure, defs: MeasureDefs) -> str:
 def _table(group: Sequence[Measured], defs: MeasureDefs) -> RenderableType:
     """One row for each measure, one column for each foot."""
     table = plain_table("measure", *(f"{one.side}, {_count(one)}" for one in group), "read from")
-    table.columns[0].min_width = 31
+    table.columns[0].min_width = 31 if len(group) == 1 else 26
     rows: dict[tuple[str, str], list[Measure | None]] = {}
     for index, one in enumerate(group):
         for measure in one.measures:

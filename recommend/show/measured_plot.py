@@ -7,6 +7,7 @@ that a print in grey can be read.
 from __future__ import annotations
 
 import io
+import textwrap
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -81,13 +82,16 @@ def _figure(count: int) -> tuple[Any, list[Any]]:
     return figure, list(axes[:count])
 
 
+_AROUND_MM = 5.0  # beside a footprint, so that it does not touch the frame
+
+
 def _alike(axes: Sequence[Any], directions: str) -> None:
     """Give panels of one kind the same scale, so that left and right can be compared by eye."""
     for direction in directions if axes else "":
         ends = np.array([getattr(axis, f"get_{direction}lim")() for axis in axes])
         low, high = ends.min(), ends.max()
         if direction == "x":  # feet lie mirrored about the middle
-            low, high = -np.abs(ends).max(), np.abs(ends).max()
+            low, high = -np.abs(ends).max() - _AROUND_MM, np.abs(ends).max() + _AROUND_MM
         for axis in axes:
             getattr(axis, f"set_{direction}lim")(low, high)
 
@@ -135,8 +139,23 @@ def _footprint(axis: Any, one: Measured, highest: float, parameters: Parameters)
         aspect="equal",
         xlabel=f"{left}   mm from the foot axis   {right}",
         ylabel="mm from the heel",
-        title=f"{one.side} foot, {one.condition}, {one.gait}, {one.n} steps\n{one.origin}",
+        title=f"{one.side} foot, {one.condition}, {one.gait}, {one.n} steps\n{_below(one)}",
     )
+
+
+def _below(one: Measured) -> str:
+    """File and date, and what is doubted of it, as short lines."""
+    widened, removed = (
+        [flag.name.replace("-", " ") for flag in one.flags if flag.effect == effect]
+        for effect in ("widened", "removed")
+    )
+    said = [f"error widened: {', '.join(widened)}"] if widened else []
+    said += [f"withdrawn: {', '.join(removed)}"] if removed else []
+    lines = [line for part in (one.origin, *said) for line in textwrap.wrap(part, _TITLE)]
+    return "\n".join(lines)
+
+
+_TITLE = 48  # signs of a title that fit above a panel
 
 
 def _legend(axis: Any, title: str | None, columns: int) -> None:
@@ -176,7 +195,10 @@ def _angle(
         mean = one.find(name)
         if mean:
             ends = [cuts[phase].start, cuts[phase].stop - 1]
-            axis.plot(ends, [float(mean.value)] * 2, color="tab:red", lw=1.4, ls="-.")
+            axis.plot(
+                ends, [float(mean.value)] * 2, color="tab:red", lw=1.4, ls="-.",
+                label=f"mean of {phase} {float(mean.value):.1f}°",
+            )  # fmt: skip
     axis.axhline(0, color="0.4", lw=0.6)
     for phase in PHASES[1:]:
         axis.axvline(cuts[phase].start, color="0.4", lw=0.6, ls=":")
@@ -188,5 +210,5 @@ def _angle(
         xlim=(0, 100),
         xlabel="percent of stance",
         ylabel=f"degrees from {reference}, eversion up",
-        title=f"{one.side} foot, {one.condition}, {one.gait}\n{one.origin}",
+        title=f"{one.side} foot, {one.condition}, {one.gait}\n{_below(one)}",
     )

@@ -6,19 +6,20 @@ import copy
 import glob
 import json
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import asdict, dataclass, field
 from datetime import date
 from pathlib import Path
 from typing import Any
 
-import yaml
 from pydantic import TypeAdapter
 
 from recommend.atomic import held, write_atomically
 from recommend.errors import InputError, Place, nearest
-from recommend.reading import read_document, read_text
+from recommend.output import is_output
+from recommend.reading import read_document, read_text, written
+from recommend.reading.document import parse_document
 from recommend.visit.models import Visit
 from recommend.visit.tree import Tree, tidied
 
@@ -116,8 +117,7 @@ class Shelf:
         return [one for one in self._drafts() if isinstance(one, InputError)]
 
     def _drafts(self) -> Iterator[Draft | InputError]:
-        files = (self.folder / DRAFTS).glob("*.json")
-        for file in sorted(files, key=lambda f: -f.stat().st_mtime_ns):
+        for file in sorted((self.folder / DRAFTS).glob("*.json"), key=_changed, reverse=True):
             try:
                 yield self._read(file)
             except InputError as error:
@@ -155,11 +155,18 @@ class Shelf:
         return path
 
     def remember(self, reference: str, path: Path) -> None:
-        """Note that a page, picture or explanation of a customer was written to `path`."""
-        line = json.dumps([reference, str(path.resolve())])  # names may hold bytes that are no text
+        """Note that a page, picture or explanation of a customer was written to `path`.
+
+        It is nobody else's any more, who had one there before.
+        """
+        real = str(path.resolve())
         with held(self._written_file):
-            text = "".join(f"{one}\n" for one in dict.fromkeys([*self._written(), line]))
-            write_atomically(self._written_file, text)
+            others = [one for one in self._told() if one[1] != real]
+            self._note([*others, (reference, real)])
+
+    def _note(self, told: Iterable[tuple[str, str]]) -> None:
+        lines = [json.dumps(one) for one in told]  # names may hold bytes that are no text
+        write_atomically(self._written_file, "".join(f"{line}\n" for line in lines))
 
     def of_customer(self, reference: str) -> list[Path]:
         """Every file of a customer that is known of: visits, draft, what was written of them."""
@@ -167,14 +174,23 @@ class Shelf:
             return []
         named = [one.path for one in self.finished(reference)]
         beside = [
-            file
-            for visit in named
-            for file in self.folder.glob(f"{glob.escape(visit.stem)}.*")
-            if file.is_file()
+            file for visit in named for file in self.folder.glob(f"{glob.escape(visit.stem)}.*")
         ]
         told = [Path(path) for who, path in self._told() if who == reference]
+        ours = [file for file in told if file.is_file() and is_output(file)]
         draft = self._draft_file(reference)
-        return [one for one in dict.fromkeys([*named, *beside, draft, *told]) if one.is_file()]
+        all_of_them = [*named, *beside, *self._named_otherwise(reference), draft, *ours]
+        behind = [file.resolve() for file in all_of_them if file.is_symlink()]
+        return [one for one in dict.fromkeys([*all_of_them, *behind]) if one.is_file()]
+
+    def _named_otherwise(self, reference: str) -> Iterator[Path]:
+        """Visits of a customer in the folder and those in it, whatever the files are called."""
+        for file in sorted(self.folder.rglob("*")):
+            if file.suffix in (".yaml", ".yml", ".json") and file.parent.name != DRAFTS:
+                with suppress(InputError):
+                    text = read_text(file)
+                    if reference in text and _reference_in(text, file) == reference:
+                        yield file
 
     def exports_with(self, reference: str) -> list[Path]:
         """Exports of records that were noted, are there, and still hold a reference."""
@@ -195,10 +211,8 @@ class Shelf:
             except (OSError, InputError):
                 left.append(path)
         with held(self._written_file):
-            told = dict.fromkeys(self._told())
-            kept = [json.dumps(one) for one in told if one[0] != reference]
             if self._written_file.exists():
-                write_atomically(self._written_file, "".join(f"{line}\n" for line in kept))
+                self._note(one for one in self._told() if one[0] != reference)
         return left
 
     @property
@@ -253,6 +267,19 @@ class Shelf:
             ) from error
 
 
+def _changed(file: Path) -> int:
+    """When a file was last changed; of one that went meanwhile, or is a link to nothing, never."""
+    try:
+        return file.stat().st_mtime_ns
+    except OSError:
+        return 0
+
+
+def _reference_in(text: str, file: Path) -> str:
+    data = parse_document(text, str(file)).data
+    return str(data.get("reference", "")) if isinstance(data, dict) else ""
+
+
 def _same(path: Path, tree: Tree) -> bool:
     return bool(read_document(path).data == tidied(copy.deepcopy(tree)))
 
@@ -265,15 +292,5 @@ def visit_text(tree: Tree) -> str:
 
 def _part(key: str, value: Any) -> str:
     """One top-level part, on lines of its own; inside it, the innermost lists on one line."""
-    text: str = yaml.dump(
-        {key: value}, Dumper=_Dumper, sort_keys=False, allow_unicode=True, width=100,
-        default_flow_style=None if isinstance(value, (dict, list)) else False,
-    )  # fmt: skip
-    return text
-
-
-class _Dumper(yaml.SafeDumper):
-    """Lists of numbers on one line; no aliases, which a visit file may not hold."""
-
-    def ignore_aliases(self, _data: Any) -> bool:
-        return True
+    inner = None if isinstance(value, (dict, list)) else False
+    return written({key: value}, width=100, default_flow_style=inner)

@@ -9,18 +9,22 @@ import difflib
 import io
 import json
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 import yaml
 from ruamel.yaml import YAML
 from ruamel.yaml.comments import CommentedMap, CommentedSeq
+from ruamel.yaml.error import YAMLError
+from ruamel.yaml.representer import RoundTripRepresenter
 
 from recommend.atomic import held, write_atomically
 from recommend.errors import InputError, Place, nearest
 from recommend.reading import validate
 from recommend.reading.document import Document, parse_document, read_document
+from recommend.reading.plain_data import is_bare_text
 from recommend.visit.entry_steps import Step
 from recommend.visit.models import Visit
 from recommend.visit.tree import drop, get, put
@@ -97,11 +101,28 @@ def not_written(error: InputError) -> InputError:
 
 
 def _changed(document: Document, part: str, edit: Callable[[Any], None], empty: Any) -> Document:
-    if document.text.lstrip().startswith("{"):
-        text = _edited_json(document, part, edit, empty)
-    else:
-        text = _edited_yaml(document, part, edit, empty)
+    edited_text = _edited_json if _is_json(document) else _edited_yaml
+    with _told_where_readers_differ(document, part):
+        text = edited_text(document, part, edit, empty)
     return parse_document(text, document.file)
+
+
+def _is_json(document: Document) -> bool:
+    return document.text.lstrip().startswith("{")
+
+
+@contextmanager
+def _told_where_readers_differ(document: Document, part: str) -> Iterator[None]:
+    """Say so where a library that changes files refuses what the strict reader took."""
+    try:
+        yield
+    except (YAMLError, yaml.YAMLError, json.JSONDecodeError) as error:
+        raise InputError(
+            Place(document.file),
+            f"`{part}` cannot be changed in this file, though it can be read",
+            "JSON as programs write it" if _is_json(document) else "line ends and blanks as usual",
+            "write the change by hand, or save the file anew; nothing was written",
+        ) from error
 
 
 def flow(values: list[float]) -> CommentedSeq:
@@ -140,6 +161,19 @@ def _edited_yaml(document: Document, part: str, edit: Callable[[Any], None], emp
     if yaml.load("".join(kept)) != yaml.load("".join(after)):
         kept = after  # lines that were wrapped anew stand where something changed
     return "".join([*lines[:start], *kept, *lines[end:]])
+
+
+class _Representer(RoundTripRepresenter):
+    """Puts quotes around text that the strict reader, or a line in brackets, takes otherwise."""
+
+
+def _text(representer: RoundTripRepresenter, text: str) -> Any:
+    bare = is_bare_text(text) and not set(":?") & set(text)
+    style = None if bare else "'"
+    return representer.represent_scalar("tag:yaml.org,2002:str", text, style=style)
+
+
+_Representer.add_representer(str, _text)
 
 
 def _dumped(yaml: YAML, tree: Any) -> list[str]:
@@ -193,6 +227,7 @@ def _span(document: Document, part: str, lines: list[str]) -> tuple[int, int]:
 def _round_trip(text: str) -> YAML:
     """A round-trip parser that indents lists as the text does."""
     yaml = YAML()
+    yaml.Representer = _Representer
     yaml.width = _WIDTH
     yaml.preserve_quotes = True
     indented = re.search(
@@ -247,13 +282,20 @@ def change(path: Path, step: Step, value: Any) -> Visit:
 def _change_line(path: Path, key: str, value: Any) -> Visit:
     """Change a top-level value, which stands on lines of its own."""
     with held(path):
-        text = _with_line(read_document(path), key, value)
+        document = read_document(path)
+        with _told_where_readers_differ(document, key):
+            text = _with_line(document, key, value)
         visit = validate_unwritten(parse_document(text, str(path)))
         write_atomically(path, text)
     return visit
 
 
 def _with_line(document: Document, key: str, value: Any) -> str:
+    if _is_json(document):
+        data = {**json.loads(document.text), key: value}
+        if value is None:
+            del data[key]
+        return json.dumps(data, indent=2, ensure_ascii=False) + "\n"
     lines = document.text.splitlines(keepends=True)
     place = document.key_places.get((key,))
     tops = sorted(line - 1 for loc, (line, _) in document.key_places.items() if len(loc) == 1)

@@ -10,6 +10,7 @@ import contextlib
 import copy
 import io
 import json
+import os
 import random
 import shutil
 import struct
@@ -157,6 +158,42 @@ def _copied_with(chance: random.Random, source: Path, target: Path, pattern: str
     shutil.copytree(source, target, ignore=shutil.ignore_patterns("examples", "released"))
     file = chance.choice(files_of(target, pattern))
     file.write_bytes(damaged_text(chance, file))
+
+
+# Names that a file system bears and a terminal, a page or a format of text does not.
+_NAMES = (
+    b"\xff\xfe", b"a\nb", b"\x1b[2J\x1b]0;t\x07", "\u202eback".encode(), b"x" * 200, b"x" * 240,
+    b" ", b"-", b"--to", b"~", b"[red]x", b"{0}%s", b"\r\x08", b"\xed\xa0\x80", b"\xf0\x9f\xa6",
+    "e\u0301".encode(), b"'\"<b>&", b"a\tb", b"\x7f", "\u2028".encode(), b"?a=b#c", b"C:\\x",
+)  # fmt: skip
+# By what stands under such a name: its ending, what ships of it (else it is written anew), and the
+# command lines that have @ for it and ! for a visit.
+_UNDER_NAMES: tuple[tuple[bytes, str, tuple[str, ...]], ...] = (
+    (b".yaml", "visits/pronated.yaml", ("shortlist @", "shortlist @ --json", "sheet @ --keep",
+     "trial @ --shoe own left.contact=4.5", "visit edit @ foot-length.left 251", "trial plan @")),
+    (b"", "products", ("compare ! own-shoes --catalogue @", "shortlist ! --catalogue @ --keep")),
+    (b".csv", "captures/walk-left.csv", ("measure @", "measure @ --into !")),
+    (b".csv", "supplier/list.csv", ("import @ --mapping ? --into o.yaml",)),
+    (b".html", "", ("sheet ! --to @", "visit form --to @", "explain last --html @")),
+    (b".sqlite", "", ("shortlist ! --keep --store @", "store list --store @")),
+    (b".jsonl", "", ("store export --to @", "store import @")),
+    (b"", "", ("visit list --visits @", "RECOMMEND_SETTINGS=@ setup --set keep=yes",
+     "RECOMMEND_VISITS=@ visit new A-1", "demo --into @", "effects @", "check @")),
+)  # fmt: skip
+
+
+def _name(chance: random.Random, folder: Path) -> Args:
+    """Something as it should be, or something to be written, under a name of odd bytes."""
+    ending, shipped, lines = chance.choice(_UNDER_NAMES)
+    odd = Path(os.fsdecode(os.fsencode(str(folder)) + b"/" + chance.choice(_NAMES) + ending))
+    if (DEMO / shipped).is_dir() and shipped:
+        shutil.copytree(DEMO / shipped, odd)
+    elif shipped:
+        odd.write_bytes((DEMO / shipped).read_bytes())
+    visit = folder / "v.yaml"
+    visit.write_bytes((DEMO / "visits" / "pronated.yaml").read_bytes())
+    said = {"@": str(odd), "!": str(visit), "?": str(DEMO / "supplier" / "mapping.yaml")}
+    return [said.get(word, word.replace("@", str(odd))) for word in chance.choice(lines).split()]
 
 
 def _rules(chance: random.Random, folder: Path) -> Args:
@@ -416,7 +453,7 @@ KINDS: dict[str, Maker] = {
     "visit": _visit, "rules": _rules, "population": _population, "catalogue": _catalogue,
     "list": _list, "mapping": _mapping, "stock": _stock, "settings": _settings, "draft": _draft,
     "store": _store, "forged": _forged, "export": _export, "npz": _npz, "csv": _csv, "c3d": _c3d,
-    "command-line": _command_line,
+    "name": _name, "command-line": _command_line,
 }  # fmt: skip
 
 

@@ -59,8 +59,8 @@ CODES = {int(code) for code in Exit}
 # How many of 200 inputs are of each kind; dear ones (a rulebook, a population) are fewer.
 SHARES = {
     "visit": 24, "rules": 1, "population": 1, "catalogue": 2, "list": 26, "mapping": 20, "stock": 4,
-    "settings": 36, "draft": 24, "store": 28, "forged": 2, "export": 14, "npz": 10, "csv": 6,
-    "c3d": 1, "command-line": 1,
+    "settings": 32, "draft": 24, "store": 28, "forged": 2, "export": 14, "npz": 10, "csv": 6,
+    "c3d": 1, "name": 4, "command-line": 1,
 }  # fmt: skip
 
 

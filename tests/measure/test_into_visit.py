@@ -16,6 +16,7 @@ from recommend.measure.named import read_measured_visit
 from recommend.measure.observed import observe
 from recommend.rulebook import load_rulebook
 from recommend.visit import read_visit
+from tests.reading.corpus import run_in_process
 
 DEMO = Path(__file__).parents[2] / "catalogue_demo"
 VISIT = """\
@@ -100,6 +101,28 @@ def test_error_number_method_and_doubts_travel_as_data(folder, defs, book, param
             f.name: f.effect for f in read.flags
         }.items()
     assert any(flag.name == "gaps-bridged" and flag.detail for flag in used["peak-angle"].flags)
+
+
+@pytest.mark.parametrize(
+    ("command", "words"),
+    [
+        (["shortlist"], "error widened: marks swapped, gaps bridged"),
+        (["shortlist", "--show", "measures"], "were bridged by straight lines"),
+        (["sheet", "--to", "page.html"], "Left foot: these numbers are less sure than usual"),
+    ],
+)
+def test_a_doubtful_film_is_told_wherever_its_numbers_stand(
+    folder, parameters, defs, monkeypatch, command, words
+):
+    """Screen, readings and page say that the left film was mended; a clean one says nothing."""
+    monkeypatch.chdir(folder)
+    shutil.copy(DEMO / "visits/pronated.yaml", "visit.yaml")
+    for name in ("video-doubtful-left.csv", "video-left.csv"):
+        film = measure_capture(DEMO / "captures" / name, parameters, defs)
+        put(folder / "visit.yaml", film)
+        done = run_in_process([command[0], "visit.yaml", *command[1:]])
+        page = Path("page.html").read_text() if command[0] == "sheet" else ""
+        assert (words in " ".join((done.stdout + page).split())) is ("doubtful" in name)
 
 
 def test_a_value_written_by_hand_since_counts_and_says_so(folder, measured, book, parameters):

@@ -4,15 +4,20 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import Any
 
 import pytest
 import yaml
 from hypothesis import given
 from hypothesis import strategies as st
+from ruamel.yaml.comments import CommentedMap
 
 from recommend.errors import InputError, nearest, readable
-from recommend.reading import read_document
+from recommend.reading import read_document, texts, written
 from recommend.reading.document import parse_document
+from recommend.visit.answers import Text
+from recommend.visit.entry_steps import Step
+from recommend.visit.writing import change, edited
 
 VISIT = {"reference": "QB-1", "feet": {"left": {"foot-length-mm": 265.5}}}
 
@@ -35,11 +40,11 @@ def test_a_machine_that_leaves_blanks_out_is_read(text: str, file: str) -> None:
     assert parse_document(text, file).data == {"peak": [7, 3]}
 
 
-@pytest.mark.parametrize("written", ["[7,3]", "[4,5,6]", "[\n  7,3,\n  8.5 ]", "[7.2, -8,4]"])
-def test_by_hand_a_comma_between_digits_is_never_two_numbers(written: str) -> None:
+@pytest.mark.parametrize("as_typed", ["[7,3]", "[4,5,6]", "[\n  7,3,\n  8.5 ]", "[7.2, -8,4]"])
+def test_by_hand_a_comma_between_digits_is_never_two_numbers(as_typed: str) -> None:
     """Seven point three with a decimal comma, or 7 and 3: refused, whatever stands beside it."""
     with pytest.raises(InputError, match="in two ways"):
-        parse_document(f"peak: {written}", "v.yaml")
+        parse_document(f"peak: {as_typed}", "v.yaml")
 
 
 @pytest.mark.parametrize("written", ["[7, 3]", "[7.5,3.5]", "[7,-3]", "[7,\n 3]", "[7, 3 # 7,3\n]"])
@@ -166,3 +171,84 @@ def test_the_nearest_spelling_is_offered_only_when_near() -> None:
     """A hint that is far off would mislead."""
     assert nearest("propulsoin", ["propulsion", "contact"]) == "did you mean `propulsion`?"
     assert nearest("shoes", ["contact"]) == ""
+
+
+# What a person may type, and YAML, or a line in brackets, takes for something else.
+ODD_TEXTS = (
+    "0812", "08", "1e3", ".1e3", "+5", "inf", "-NaN", "Null", "~", "TRUE", "?a=b#c.csv", ": x",
+    ":x", "é:?é", "? 'a", "- a", "a, b", "[a]", "{a: b}", "10:30", "# a", "'", '"', "*a", "&a",
+    "%a", "a\nb",
+)  # fmt: skip
+
+
+def test_text_that_looks_like_something_else_is_read_as_it_was_written() -> None:
+    """A whole file, and a part that is changed in one, hold every text in quotes where needed."""
+    texts = [*ODD_TEXTS]
+    for layout in ({}, {"default_flow_style": None}, {"default_flow_style": True}):
+        text = written({"a": texts, "b": {"c": ODD_TEXTS[0]}}, **layout)
+        assert parse_document(text, "f.yaml").data == {"a": texts, "b": {"c": ODD_TEXTS[0]}}
+    named = [one for one in texts if "\n" not in one]
+
+    def list_them(rows: Any) -> None:
+        for name in named:
+            rows.append(CommentedMap(file=name))
+            rows[-1].fa.set_flow_style()
+
+    document = edited(parse_document("reference: A-1\n", "v.yaml"), "captures", list_them, [])
+    found = edited(document, "captures", lambda rows: rows.pop(0), []).data
+    assert [one["file"] for one in found["captures"]] == named[1:]
+
+
+def test_a_file_that_only_one_reader_takes_is_refused_and_not_changed(tmp_path: Path) -> None:
+    """Lines that end with U+0085, a tab after a colon, a comma too many: one sentence each."""
+    for text in (
+        "reference: A-1\x85captures: # of the lab\x85- file: a\x85  side: left\x85",
+        '{"reference": "A-1", "captures": [{"file": "a", "side": "left"}],}',
+    ):
+        document = parse_document(text, "v.yaml")
+        assert document.data["captures"] == [{"file": "a", "side": "left"}]
+        with pytest.raises(InputError, match="nothing was written"):
+            edited(document, "captures", lambda rows: rows.pop(), [])
+    remark = Step("remarks", "", "", Text("words"), ("remarks",), "")
+    visit = tmp_path / "v.yaml"
+    visit.write_text("reference: A-1\nremarks:\told\n")
+    with pytest.raises(InputError, match="nothing was written"):
+        change(visit, remark, "new")
+    assert "old" in visit.read_text()
+
+
+def test_a_visit_in_json_is_changed_as_one(tmp_path: Path) -> None:
+    """A top-level value is set and taken out, signs beyond U+FFFF stay, and it is JSON again."""
+    visit, remark = tmp_path / "v.json", Step("remarks", "", "", Text("words"), ("remarks",), "")
+    visit.write_text(json.dumps({"reference": "A-1", "captures": [{"file": "\U0001f9b6"}]}))
+    change(visit, remark, "new")
+    read = read_document(visit)
+    visit.write_text(edited(read, "captures", lambda rows: rows.append({"file": "b"}), []).text)
+    files = [{"file": "\U0001f9b6"}, {"file": "b"}]
+    assert json.loads(visit.read_text("utf-8")) == {
+        "reference": "A-1", "captures": files, "remarks": "new"
+    }  # fmt: skip
+    change(visit, remark, None)
+    assert "remarks" not in json.loads(visit.read_text("utf-8"))
+
+
+def test_a_file_of_too_many_values_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Memory and time have a bound in values, not only in bytes; the line is told."""
+    monkeypatch.setattr("recommend.reading.plain_data.MAX_PARTS", 100)
+    with pytest.raises(InputError, match=r"f\.yaml:1:\d+: the file holds more than 100 values"):
+        parse_document("a: [" + "1, " * 200 + "1]", "f.yaml")
+
+
+def test_a_whole_disk_is_no_folder_of_rules(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A folder with far too many files, or bytes, is refused with a sentence, and not read."""
+    for name in "abc":
+        (tmp_path / f"{name}.yaml").write_text("a: 1\n")
+    monkeypatch.setattr(texts, "MOST_ENTRIES", 2)
+    with pytest.raises(InputError, match=r"more than 2 files and folders.*not one above it"):
+        texts.Texts.of_folder(tmp_path)
+    assert len(texts.Texts.of_folder(tmp_path, "*.yaml")) == 3
+    monkeypatch.setattr(texts, "MOST_BYTES", 10)
+    with pytest.raises(InputError, match="0 MB of files"):
+        texts.Texts.of_folder(tmp_path, "*.yaml")

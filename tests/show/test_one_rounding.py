@@ -73,14 +73,35 @@ def readings(visit: Path) -> Iterator[tuple[str, float, int]]:
 def screens(visit: Path, folder: Path, *, tried: bool) -> Iterator[list[str]]:
     """The command lines that show a visit: what was `tried`, or why something was listed."""
     yield ["sheet", str(visit), "--to", str(folder / "page.html")]
+    yield ["compare", str(visit), "own-shoes", "--full"]
     if tried:
         yield ["trial", str(visit), "--full", "--no-pager"]
+        yield ["trial", "plan", str(visit)]
         return
     yield ["shortlist", str(visit), "--keep"]
     yield ["shortlist", str(visit), "--full", "--no-pager"]
+    yield ["explain", "last"]
     yield ["explain", "last", "--full"]
     yield ["explain", "last", "--html", str(folder / "why.html")]
     yield ["visit", "history", "A-1"]
+
+
+def test_what_a_product_did_has_one_decimal_wherever_it_is_told() -> None:
+    """A change in degrees is told to a tenth, on the screen of effects as on a customer's."""
+    trials = str(DEMO / "trials")
+    told = run_in_process(["effects", trials]).stdout
+    rows = re.findall(r"^(\S+) +peak +\d+ +(\S+) \((\S+) to (\S+)\)", told, re.MULTILINE)
+    exact = [
+        (one["product"], one["effects"]["peak"]["on-average"])
+        for one in json.loads(run_in_process(["effects", trials, "--json"]).stdout)["effects"]
+    ]
+    assert sorted(rows) == sorted(
+        (product, *(f"{at[key]:+.1f}".replace("-0.0", "0.0") for key in ("value", "low", "high")))
+        for product, at in exact
+    )
+    visit = str(DEMO / "visits" / "pronated.yaml")
+    shown = run_in_process(["shortlist", visit, "--learned", trials, "--full", "--no-pager"]).stdout
+    assert not re.findall(r"\d\.\d\d+ ?(?:°|degrees)", told + shown)
 
 
 def test_a_share_has_one_decimal_wherever_the_buyer_reads_it() -> None:

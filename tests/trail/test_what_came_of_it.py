@@ -14,10 +14,13 @@ import pytest
 import yaml
 
 import recommend.catalogue.shop as shop
-from recommend.cli import main
+from recommend.errors import InputError
+from recommend.output import PAGE, write_output
 from recommend.records.store import EVENT, Entry, Store
 from recommend.records.verify import verify
-from tests.shipped import book
+from recommend.records.witness import said
+from recommend.visit.shelf import Shelf
+from tests.shipped import book, run
 from tests.shipped import shop as demo_shop
 from tests.trail.entries import entry
 
@@ -40,13 +43,6 @@ def counter(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     name = f"{REFERENCE}_2025-05-12.yaml"
     shutil.copy(TRIALS / "three-much-alike.yaml", tmp_path / "visits" / name)
     return tmp_path
-
-
-def run(*args: str) -> int:
-    """The exit code of `recommend ARGS`."""
-    with pytest.raises(SystemExit) as ended:
-        main(list(args))
-    return int(ended.value.code or 0)
 
 
 def heads(folder: Path) -> list[dict[str, Any]]:
@@ -114,6 +110,18 @@ def test_a_witness_finds_an_end_that_was_cut_off(
     assert "stick.txt:2: record 2" in capsys.readouterr().out
 
 
+def test_a_witness_that_was_tampered_with_is_told(counter: Path) -> None:
+    """A day's line that is not as it was written, or no day at all, is never taken for all well."""
+    witness = counter / "w.txt"
+    for text in ("", "a note", "2026-03-05 1 abc", f"2026-03-05 1 {'f' * 63}g", "2026-03-05"):
+        witness.write_text(f"{text}\n")
+        with pytest.raises(InputError, match=r"w\.txt"):
+            list(said(witness))
+    witness.write_text(f"From: the shop\n\n> 2026\n 2026-03-05  7 {'AB' * 32} \r\nyours\n")
+    (one,) = said(witness)
+    assert (one.day, one.seq, one.hash, one.place.line) == ("2026-03-05", 7, "ab" * 32, 4)
+
+
 def test_the_customers_page_bears_the_last_hash_and_what_is_written_down_is_checked(
     counter: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -165,6 +173,30 @@ def test_a_time_stamp_of_a_record_is_kept_and_verified(
     signed_by(counter, "ours", request, answer)
     assert run("store", "stamp", str(answer), "--store", str(counter / "new.sqlite")) == 2
     assert "which is no record of" in capsys.readouterr().err
+
+
+def test_forgetting_reaches_what_is_named_otherwise_and_nobody_elses(counter: Path) -> None:
+    """A visit of any name in the folder, and what a link points to; no file of another's."""
+    shelf = Shelf(counter / "visits")
+    (shelf.folder / "sub").mkdir()
+    own = {name: shelf.folder / name for name in ("kim.yaml", "sub/a.yml", "b.json", "link.yaml")}
+    for file in own.values():
+        file.write_text('{"reference": "K-1", "feet": {}}')
+    behind = own["link.yaml"].rename(counter / "elsewhere.yaml")
+    own["link.yaml"].symlink_to(behind)
+    pages = [counter / "one.html", counter / "two.html"]
+    for page in pages:
+        write_output(page, "<!doctype html>", PAGE, private=True)
+        shelf.remember("K-1", page)
+    shelf.remember("K-2", pages[1])  # written over with another customer's page
+    others = [pages[1], shelf.folder / "K-10.yaml", counter / "records.sqlite", Path(__file__)]
+    others[1].write_text('{"reference": "K-10", "remarks": "K-1"}')
+    others[2].write_bytes(b"SQLite format 3\0")
+    for other in others[2:]:
+        shelf.remember("K-1", other)  # no page or picture: nothing that was written of a customer
+    assert run("store", "forget", "K-1", "--yes") == 0
+    assert not [one for one in (*own.values(), behind, pages[0]) if one.is_file()]
+    assert all(one.is_file() for one in others)
 
 
 def authority(folder: Path, name: str) -> Path:

@@ -11,10 +11,11 @@ from typing import Final
 from recommend.errors import InputError, Place, nearest
 from recommend.measure.model import SIDES, Side
 from recommend.measure.video.recording import MARKS
+from recommend.reading import read_text
 
 _FORM: Final = re.compile(
-    r"(?:(?P<side>left|right)-)?(?P<mark>[a-z-]+)@(?P<frame>\d+)="
-    r"(?:(?P<x>\d+(?:\.\d+)?),(?P<y>\d+(?:\.\d+)?)|none)"
+    r"(?:(?P<side>left|right)-)?(?P<mark>[a-z-]+)@(?P<frame>[0-9]{1,9})="
+    r"(?:(?P<x>[0-9]{1,9}(?:\.[0-9]{1,9})?),(?P<y>[0-9]{1,9}(?:\.[0-9]{1,9})?)|none)"
 )
 _ALLOWED = "`upper-heel@120=412,633`: mark, frame, x and y in px; or `upper-heel@120=none`"
 
@@ -48,11 +49,11 @@ def put_right(words: Sequence[str]) -> tuple[PutRight, ...]:
             out.append(_parsed(word, Place("--put-right")))
             continue
         try:
-            lines = Path(word).read_text("utf-8", errors="replace").splitlines()
-        except OSError as error:
+            lines = read_text(Path(word)).splitlines()
+        except InputError as error:
             raise InputError(
                 Place("--put-right"), f"`{word[:60]}` is neither a mark nor a file that can be "
-                f"read ({error.strerror})", _ALLOWED,
+                f"read ({error.found})", _ALLOWED,
             ) from None  # fmt: skip
         for number, line in enumerate(lines, 1):
             if line.strip() and not line.lstrip().startswith("#"):

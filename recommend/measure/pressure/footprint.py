@@ -181,12 +181,12 @@ def widths(print_: Footprint, parameters: Parameters) -> Widths:
     Heel and forefoot are read between the outermost contacts of a band one sensor deep. The
     midfoot's width is contact area per length in such a band, so that gaps do not count; it is 0
     where a high arch leaves the midfoot without contact. The least of many noisy widths is too
-    small; ``capture.isthmus-lost`` of a sensor is given back.
+    small; ``capture.isthmus-lost`` mm are given back.
     """
     cells = print_.cells[(print_.weight > 0) & ~print_.toes]
     third = print_.toeless_mm / 3.0
     narrow = min(_contact_widths(print_, (third, 2 * third)))
-    lost = parameters.capture.isthmus_lost * max(print_.pitch_mm) if narrow > 0 else 0.0
+    lost = parameters.capture.isthmus_lost if narrow > 0 else 0.0
     return Widths(
         max(_extents(cells, (2 * third, print_.toeless_mm), print_)),
         narrow + lost,

@@ -14,6 +14,7 @@ from recommend.measure.pressure.recording import Frames
 from recommend.parameters import Parameters
 
 FloatArray = NDArray[np.float64]
+Mask = NDArray[np.bool_]
 
 REGIONS: Final = (
     "medial-heel",
@@ -54,38 +55,53 @@ def region_labels(print_: Footprint, parameters: Parameters) -> NDArray[np.intp]
     halved by the foot axis, the forefoot is cut into three equal widths. Of the toes, those
     within ``capture.hallux-share`` of the forefoot's width from its medial border are the hallux.
     """
-    x, y = print_.cells[..., 0], print_.cells[..., 1]
-    contact = print_.weight > 0
-    sole = contact & ~print_.toes
+    return _labels_at(print_.cells, print_.weight > 0, print_.toes, print_, parameters)
+
+
+def _labels_at(
+    cells: FloatArray, contact: Mask, toes: Mask, print_: Footprint, parameters: Parameters
+) -> NDArray[np.intp]:
+    """Index into `REGIONS` of places `cells` (..., 2) of x and y in mm, -1 without contact."""
+    medial, width = _forefoot(print_)
+    x, y = cells[..., 0], cells[..., 1]
     third = np.clip((3.0 * y / print_.toeless_mm).astype(np.intp), 0, 2)
-    fore = sole & (third == 2)
-    across = x[fore] if fore.any() else x[contact]
-    medial, width = float(across.min()), max(float(np.ptp(across)), 1.0)
     lateral = (x > 0).astype(np.intp)
     band = np.clip((3.0 * (x - medial) / width).astype(np.intp), 0, 2)
-    labels = np.full(x.shape, -1, dtype=np.intp)
-    labels[sole] = np.where(third < 2, 2 * third + lateral, 4 + band)[sole]
     hallux = x < medial + parameters.capture.hallux_share * width
-    labels[print_.toes] = np.where(hallux, 7, 8)[print_.toes]
-    return labels
+    sole = np.where(third < 2, 2 * third + lateral, 4 + band)
+    return np.where(contact, np.where(toes, np.where(hallux, 7, 8), sole), -1)
+
+
+def _forefoot(print_: Footprint) -> tuple[float, float]:
+    """Medial border and width of the forefoot in mm."""
+    x, y = print_.cells[..., 0], print_.cells[..., 1]
+    contact = print_.weight > 0
+    fore = contact & ~print_.toes & (3.0 * y / print_.toeless_mm >= 2.0)
+    across = x[fore] if fore.any() else x[contact]
+    edge = print_.edge_mm
+    return float(across.min()) - edge, max(float(np.ptp(across)) + 2.0 * edge, 1.0)
 
 
 def region_loads(
-    frames: Frames, print_: Footprint, labels: NDArray[np.intp], rate_hz: float
+    frames: Frames,
+    print_: Footprint,
+    labels: NDArray[np.intp],
+    rate_hz: float,
+    parameters: Parameters,
 ) -> dict[str, RegionLoad]:
     """Load of each region over the frames of one step; regions without contact are left out."""
     loads = {}
-    top = _between_sensors(print_.peak)
+    tops = _tops(print_, parameters)
     for index, name in enumerate(REGIONS):
         inside = labels == index
         if inside.any():
             seen = frames[:, inside].astype(np.float64)
             peak = float(seen.max())
-            more = float(top[inside][seen.max(axis=0) == peak].max())
+            top = tops[index] or peak
             integral = float(_highest(seen).sum()) / rate_hz
             loads[name] = RegionLoad(
-                peak_kpa=peak * more,
-                integral_kpa_s=integral * more,
+                peak_kpa=top,
+                integral_kpa_s=integral * top / peak if peak > 0 else 0.0,
                 area_mm2=float(print_.weight[inside].sum()) * print_.cell_mm2,
             )
     return loads
@@ -105,23 +121,65 @@ def _highest(seen: FloatArray) -> FloatArray:
     return np.asarray(highest, dtype=np.float64)
 
 
-def _between_sensors(peak: Frames) -> FloatArray:
-    """(rows, columns) how much higher pressure tops between sensors than at each, as a factor.
+_BETWEEN = np.array([-0.4, -0.2, 0.0, 0.2, 0.4])  # places in a sensor, in sensors from its centre
 
-    From the parabola through the sensor and its two neighbours, along rows and along columns; 1
-    where a neighbour reads more, and at the border of the contact.
+
+def _tops(print_: Footprint, parameters: Parameters) -> list[float]:
+    """The highest that a sensor anywhere in each region would read, in kPa; 0 without contact.
+
+    The peak of a toe or a head seldom lies on the centre of a sensor. Between the centres the map
+    is led by cubic convolution, within the contact. The highest of many sensors is that which reads
+    too much, so where sensors are close, each takes part in the paraboloid of its neighbours first
+    (least squares over 3 x 3): a foot's pressure is smooth over ``capture.smooth-over``.
+
+    References
+    ----------
+    Savitzky A, Golay MJE 1964 Anal Chem 36:1627-1639 (the idea, in two directions);
+    Keys RG 1981 IEEE Trans Acoust Speech Signal Process 29:1153-1160 (the kernel with a = -1/2).
     """
-    middle = peak.astype(np.float64)
-    padded = np.pad(middle, 1)
-    added = np.zeros_like(middle)
-    for before, after in (
-        (padded[:-2, 1:-1], padded[2:, 1:-1]),
-        (padded[1:-1, :-2], padded[1:-1, 2:]),
-    ):
-        bend = 2.0 * middle - before - after
-        tops = (middle >= before) & (middle >= after) & (bend > 0) & (before > 0) & (after > 0)
-        added += np.where(tops, (before - after) ** 2 / np.where(tops, 8.0 * bend, 1.0), 0.0)
-    return 1.0 + added / np.where(middle > 0, middle, 1.0)
+    between = len(_BETWEEN)
+    peak = print_.peak.astype(np.float64)
+    if 3 * max(print_.pitch_mm) <= parameters.capture.smooth_over:
+        peak = _paraboloid(peak)
+    fine = _finer(_finer(peak).T).T
+    rows, columns = print_.peak.shape
+    at = [(np.arange(count)[:, None] + _BETWEEN).ravel() for count in (rows, columns)]
+    forward, right = np.meshgrid(at[0] * print_.pitch_mm[0], at[1] * print_.pitch_mm[1],
+                                 indexing="ij")  # fmt: skip
+    cells = print_.frame.to_foot(np.stack([right.ravel(), forward.ravel()], axis=1))
+    whole = np.ones((between, between), dtype=bool)
+    contact, toes = (np.kron(one, whole) for one in (print_.weight > 0, print_.toes))
+    labels = _labels_at(cells.reshape(*fine.shape, 2), contact, toes, print_, parameters)
+    return [float(fine[labels == k].max(initial=0.0)) for k in range(len(REGIONS))]
+
+
+def _paraboloid(values: FloatArray) -> FloatArray:
+    """(n, k) middles of the least-squares paraboloids through each 3 x 3 of (n, k)."""
+    weights = np.array([[-1.0, 2.0, -1.0], [2.0, 5.0, 2.0], [-1.0, 2.0, -1.0]]) / 9.0
+    around = np.lib.stride_tricks.sliding_window_view(np.pad(values, 1), (3, 3))
+    return np.asarray(np.einsum("nkij,ij->nk", around, weights))
+
+
+def _finer(values: FloatArray) -> FloatArray:
+    """(5 n, k) of (n, k): the places `_BETWEEN` of every line, by cubic convolution along it."""
+    near = np.abs(_BETWEEN)
+    taps = np.stack(
+        [
+            -0.5 * near + near**2 - 0.5 * near**3,
+            1.0 - 2.5 * near**2 + 1.5 * near**3,
+            0.5 * near + 2.0 * near**2 - 1.5 * near**3,
+            -0.5 * near**2 + 0.5 * near**3,
+        ],
+        axis=1,
+    )
+    weights = np.zeros((len(_BETWEEN), 5))
+    for row, place, own in zip(weights, _BETWEEN, taps, strict=True):
+        row[1:] = own
+        if place < 0:
+            row[:] = row[::-1].copy()
+    lines = np.lib.stride_tricks.sliding_window_view(np.pad(values, ((2, 2), (0, 0))), 5, axis=0)
+    finer: FloatArray = np.einsum("nkt,pt->npk", lines, weights).reshape(-1, values.shape[1])
+    return finer
 
 
 def medial_lateral_ratio(

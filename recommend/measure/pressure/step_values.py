@@ -84,9 +84,9 @@ def measure_step(
         raise RecommendError("the step is too short or too light for a path")
     in_foot = print_.frame.to_foot(path)
     curve = normalise(in_foot)
-    values |= _path_values(curve, print_, values, parameters)
     frames = round(parameters.capture.path_smooth_ms * recording.rate_hz / 1000.0)
-    values["cop-path-length"] = path_length(normalise(_averaged(in_foot, frames)))
+    smooth = normalise(_averaged(in_foot, frames))
+    values |= _path_values(curve, smooth, values, parameters)
     values |= _load_values(step, print_, recording, parameters)
     return StepResult(print_, curve, normalise(force), values)
 
@@ -114,17 +114,17 @@ def _shape_values(print_: Footprint, parameters: Parameters) -> dict[str, float]
 
 
 def _path_values(
-    curve: FloatArray,
-    print_: Footprint,
-    shape: Mapping[str, float],
-    parameters: Parameters,
+    curve: FloatArray, smooth: FloatArray, shape: Mapping[str, float], parameters: Parameters
 ) -> dict[str, float]:
+    """Of the path (101, 2) as it was and averaged over time; noise only ever makes it longer."""
     length, width = shape["footprint-length"], shape["footprint-width"]
+    every = round((len(smooth) - 1) / parameters.capture.path_pieces)
     values = {
         "cpei": cpei(curve, length, width, parameters),
+        "cop-path-length": path_length(smooth[::every]),
     }
     for phase, cut in phase_slices(parameters).items():
-        x = curve[cut, 0]
+        x = smooth[cut, 0]
         values[f"cop-excursion-{phase}"] = float(np.ptp(x))
         values[f"cop-shift-{phase}"] = float(x[-1] - x[0])
     return values
@@ -135,8 +135,11 @@ def _load_values(
 ) -> dict[str, float]:
     values = {"contact-time": (step.stop - step.start) / recording.rate_hz}
     labels = region_labels(print_, parameters)
-    for region, load in region_loads(step.frames, print_, labels, recording.rate_hz).items():
-        if region in UNTOLD or load.area_mm2 < parameters.capture.region_least:
+    capture = parameters.capture
+    loads = region_loads(step.frames, print_, labels, recording.rate_hz, parameters)
+    for region, load in loads.items():
+        least = max(capture.region_least, capture.region_sensors * recording.cell_mm2)
+        if region in UNTOLD or load.area_mm2 < least:
             continue
         values[f"peak-{region}"] = load.peak_kpa
         if not region.endswith("midfoot"):  # broad and flat: the highest sensor is a chance one

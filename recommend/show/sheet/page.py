@@ -386,7 +386,13 @@ class _Page:
         bars = any(reading.band for reading in self.sheet.readings)
         told = {"angles": angles, "bars": bars, "measured-how": True}
         how = " ".join(self.t(key) for key, true in told.items() if true)
-        yield f"</tbody></table><p>{how}</p></section>"
+        yield f"</tbody></table><p>{how}</p>"
+        for side in SIDES:
+            measures = [one.measures[side] for one in self.sheet.readings if side in one.measures]
+            if any(flag.effect == "widened" for one in measures for flag in one.flags):
+                foot = self.w.text(side)
+                yield f"<p>{self.t('less-sure', foot=foot[:1].upper() + foot[1:])}</p>"
+        yield "</section>"
 
     def named(self, reading: Reading) -> str:
         """The name of a reading with its gait."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import shutil
 from dataclasses import replace
 from pathlib import Path
@@ -398,5 +399,7 @@ def test_marks_put_right_in_a_file_are_those_of_the_command_line(tmp_path: Path)
     path.write_text(f"{words[0]}\nupper-heel 12 3 4\n")
     with pytest.raises(InputError, match=r"corrections\.txt:2: .*names no mark in a frame"):
         put_right([str(path)])
-    with pytest.raises(InputError, match="neither a mark nor a file"):
-        put_right([str(tmp_path / "none.txt")])
+    os.mkfifo(tmp_path / "pipe")
+    for no_file in (tmp_path / "none.txt", tmp_path / "pipe", "/dev/zero", "a\0b"):
+        with pytest.raises(InputError, match="neither a mark nor a file"):
+            put_right([str(no_file)])
