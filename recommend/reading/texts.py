@@ -5,12 +5,15 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterator, Mapping
 from functools import lru_cache
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
 from recommend.dataclass import dataclass
 from recommend.errors import InputError, Place
 from recommend.reading.document import Document, decoded, parse_document, read_bytes
+
+MOST_FILES, MOST_BYTES = 2_000, 64_000_000  # of a folder: guards of memory, no limits of the trade
 
 
 @dataclass(frozen=True)
@@ -30,15 +33,30 @@ class Texts(Mapping[str, bytes]):
 
     @classmethod
     def of_folder(cls, folder: Path | str, pattern: str = "**/*.yaml") -> Texts:
-        """Every file of a folder that fits `pattern`."""
+        """Every file of a folder that fits `pattern`.
+
+        Raises
+        ------
+        InputError
+            If they are more, or larger together, than rules or products are.
+        """
         files: dict[str, bytes] = {}
         unread: dict[str, InputError] = {}
-        for file in sorted(Path(folder).glob(pattern)):
+        size = 0
+        for file in sorted(islice(Path(folder).glob(pattern), MOST_FILES + 1)):
             name = file.relative_to(folder).as_posix()
             try:
                 files[name] = read_bytes(file)
             except InputError as error:
                 unread[name] = error
+            size += len(files.get(name, b""))
+            if size > MOST_BYTES or len(files) + len(unread) > MOST_FILES:
+                raise InputError(
+                    Place(str(folder)),
+                    "too much is here to be rules or products",
+                    f"up to {MOST_FILES} files and {MOST_BYTES // 1_000_000} MB together",
+                    "name the folder that holds nothing else",
+                )
         return cls(str(folder), files, unread)
 
     @classmethod

@@ -15,6 +15,7 @@ from ruamel.yaml.comments import CommentedMap
 from recommend.errors import InputError, nearest, readable
 from recommend.reading import read_document, written
 from recommend.reading.document import parse_document
+from recommend.reading.texts import Texts
 from recommend.visit.answers import Text
 from recommend.visit.entry_steps import Step
 from recommend.visit.writing import change, edited
@@ -237,3 +238,16 @@ def test_a_file_of_too_many_values_is_refused(monkeypatch: pytest.MonkeyPatch) -
     monkeypatch.setattr("recommend.reading.plain_data.MAX_PARTS", 100)
     with pytest.raises(InputError, match=r"f\.yaml:1:\d+: the file holds more than 100 values"):
         parse_document("a: [" + "1, " * 200 + "1]", "f.yaml")
+
+
+@pytest.mark.parametrize("most", ["MOST_FILES", "MOST_BYTES"])
+def test_a_folder_of_much_else_is_refused(
+    most: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Files of a folder are read up to a number and a size together, not the whole disk."""
+    for number in range(4):
+        (tmp_path / f"{number}.yaml").write_text("a: 1\n")
+    assert len(Texts.of_folder(tmp_path)) == 4
+    monkeypatch.setattr(f"recommend.reading.texts.{most}", 3)
+    with pytest.raises(InputError, match="too much is here"):
+        Texts.of_folder(tmp_path)
