@@ -10,7 +10,6 @@ import hashlib
 import os
 import stat
 import sys
-import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -128,6 +127,8 @@ def _rights(path: Path, *, private: bool) -> int:
 
 @contextmanager
 def _replacing(path: Path, mode: int) -> Iterator[BinaryIO]:
+    import tempfile  # only here: a run that writes nothing needs none of it
+
     handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=_HALF)
     try:
         with os.fdopen(handle, "wb") as stream:

@@ -1,11 +1,15 @@
-"""What ships, read once for a whole run of tests, and short ways to take a foot through it."""
+"""What ships, read once for a run of tests, and short ways to take a foot or words through it."""
 
 from __future__ import annotations
 
 import functools
+from pathlib import Path
 from typing import Any
 
+import pytest
+
 from recommend.catalogue import Catalogue, load_catalogue
+from recommend.cli import main
 from recommend.extras import shipped_folder
 from recommend.infer.assess import Assessment, assess
 from recommend.infer.engine import engine_of
@@ -54,3 +58,10 @@ def listed(left: dict[str, Any], right: dict[str, Any] | None = None, **more: An
 def angles(gait: str, reference: str = "vertical", **phases: Any) -> dict[str, Any]:
     """A foot of which only these rearfoot angles were read."""
     return {"rearfoot": [{"gait": gait, "reference": reference, **phases}]}
+
+
+def run(*args: str | Path) -> int:
+    """The exit code of `recommend ARGS`."""
+    with pytest.raises(SystemExit) as ended:
+        main([str(arg) for arg in args])
+    return int(ended.value.code or 0)

@@ -28,25 +28,12 @@ from recommend.rulebook.book import Rulebook
 from recommend.show.effects import as_document
 from recommend.trial.came_back import liked
 from recommend.trial.kept_trials import kept_visits, shop_of
-from tests import shipped
 from tests.bench.rule_impact import fill, moved
 
 distributed = pytest.importorskip("distributed")
 DASK = [sys.executable, "-m", "dask"]
 TOP = Path(__file__).parents[1]
 Killer = Callable[[], None]
-
-
-@pytest.fixture(scope="module")
-def book() -> Rulebook:
-    """The rulebook that ships."""
-    return shipped.book()
-
-
-@pytest.fixture(scope="module")
-def catalogue() -> Catalogue:
-    """The demo catalogue."""
-    return shipped.shop()
 
 
 @pytest.fixture(scope="module")

@@ -1,6 +1,6 @@
 """Products as they stand in a catalogue file."""
 
-from __future__ import annotations
+# No `annotations` of the future here: a model is made a third faster from types than from text.
 
 import re
 from typing import Annotated, Any, Literal

@@ -13,15 +13,27 @@ from recommend.rulebook.terms import Number, Term
 MAX_COMPARISONS = 60
 _OPERATOR = {"gt": "$gt", "ge": "$gte", "lt": "$lt", "le": "$lte"}
 
+
+class _Known(dict["Term", "tuple[Plain, ...]"]):
+    """The comparisons of each term of a book, so that they are found once."""
+
+
 Plain = tuple[str, str, float | str]  # fact, operator, constant
 
 
-def plain_comparisons(term: Term, book: Rulebook) -> Iterator[Plain]:
+def plain_comparisons(term: Term, book: Rulebook) -> tuple[Plain, ...]:
     """A term as (fact, operator, constant) comparisons that must all hold.
 
     A word with several values becomes inequality with each other value of its closed
     vocabulary, which the engine reads as false when the fact is missing.
     """
+    known: _Known = book.made.setdefault(_Known, _Known())
+    if term not in known:  # many rules ask the same
+        known[term] = tuple(_compared(term, book))
+    return known[term]
+
+
+def _compared(term: Term, book: Rulebook) -> Iterator[Plain]:
     if isinstance(term, Number):
         yield term.fact, _OPERATOR[term.op], float(term.value)
         return

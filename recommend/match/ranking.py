@@ -7,7 +7,7 @@ of one signature are equals.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cached_property
 from typing import Any
 
@@ -235,6 +235,14 @@ class Ranking:
     def ids(self, way: Way) -> list[str]:
         """Ids of the candidates, those of parts joined by +."""
         return self._ids[way]
+
+    def rows(self, way: Way, ids: Iterable[str]) -> Places:
+        """Places of the candidates with these ids."""
+        return np.array([self._places[way][one] for one in ids], np.intp)
+
+    @cached_property
+    def _places(self) -> dict[Way, dict[str, int]]:
+        return {way: {one: row for row, one in enumerate(ids)} for way, ids in self._ids.items()}
 
     @cached_property
     def _ids(self) -> dict[Way, list[str]]:

@@ -21,9 +21,10 @@ from recommend.infer.assess import Assessment
 from recommend.match.cases import Cases
 from recommend.match.harm import harmful
 from recommend.match.judge import Judgement, Verdict, joined
-from recommend.match.needs import Active, Bools, PairNeeds, needs_of, ruling_words
+from recommend.match.needs import Active, Bools, Floats, PairNeeds, needs_of, ruling_words
 from recommend.match.ranking import Places, Ranking, Standing, ordered
 from recommend.match.sizes import Sized, Wanted, size_for, wanted_length
+from recommend.match.weighing import Unasked
 from recommend.match.wishes import Out, out_for, own_items
 from recommend.measure.model import Side
 from recommend.rulebook.book import Rulebook
@@ -273,8 +274,7 @@ class Shortlist:
     def _holding(self, group: Group, members: tuple[Candidate, ...]) -> float | None:
         if self.redrawn is None or not self.measured:
             return None
-        ids = self.redrawn.ranking.ids(group)
-        rows = np.array([ids.index(one.id) for one in members], np.intp)
+        rows = self.redrawn.ranking.rows(group, (one.id for one in members))
         return self.redrawn.holding(group, rows)
 
 
@@ -359,13 +359,14 @@ class _Judge:
         parts = tuple(shelf.items[place] for place in places)
         s, i = (int(one[row]) for one in shelf.pairs) if parts[1:] else (0, 0)
         unsure = shelf.fitting[s][i].unsure if parts[1:] else ()
+        told = [self._told_of(int(place)) for place in places]
         return Candidate(
             group,
             parts,
-            tuple(self._sized[place] for place in places),
+            tuple(sized for sized, _ in told),
             tuple(self._judgements(group, row)),
             unsure,
-            tuple(beyond for place in places for beyond in self._beyond[int(place)]),
+            tuple(beyond for _, found in told for beyond in found),
             float(standing.fit[0, row]),
             float(standing.function[0, row]),
             alike,
@@ -426,33 +427,40 @@ class _Judge:
             self._made[key] = judged.judgement(row, self.needs, about)
         return self._made[key]
 
+    def _told_of(self, place: int) -> tuple[Sized, tuple[Beyond, ...]]:
+        """The size that an item is taken in, and what it does unasked; found once."""
+        if place not in self._told:
+            item = self.ranking.shelf.items[place]
+            sized = size_for(item, self.wanted, self.ranking.book.parameters)
+            self._told[place] = sized, tuple(self._beyond(place))
+        return self._told[place]
+
     @cached_property
-    def _sized(self) -> list[Sized]:
-        """The size that every item is taken in."""
-        book = self.ranking.book
-        return [size_for(i, self.wanted, book.parameters) for i in self.ranking.shelf.items]
+    def _told(self) -> dict[int, tuple[Sized, tuple[Beyond, ...]]]:
+        return {}
 
     @cached_property
     def _made(self) -> dict[tuple[Group, int, Group], Judgement]:
         return {}
 
     @cached_property
-    def _beyond(self) -> list[tuple[Beyond, ...]]:
-        """What every item does unasked."""
-        found: list[tuple[Beyond, ...]] = []
-        for unasked in self.ranking.shelf.unasked.values():
-            beyond = unasked.beyond(self.active)[0]
-            for row, parts in enumerate(beyond):
-                found.append(
-                    tuple(
-                        Beyond(name, None if np.isnan(level) else float(level), float(part))
-                        for name, level, part in zip(
-                            unasked.attributes, unasked.levels[row], parts, strict=True
-                        )
-                        if part > 0 and unasked.items[row].offered == "shop"
-                    )
-                )
-        return found
+    def _unasked(self) -> list[tuple[Unasked, int, Floats]]:
+        """Of every item, where it stands in its table, and how far it goes beyond what is asked."""
+        tables = self.ranking.shelf.unasked.values()
+        return [
+            (table, row, parts)
+            for table in tables
+            for row, parts in enumerate(table.beyond(self.active)[0])
+        ]
+
+    def _beyond(self, place: int) -> Iterator[Beyond]:
+        """What an item does unasked."""
+        table, row, parts = self._unasked[place]
+        if table.items[row].offered != "shop":
+            return
+        for name, level, part in zip(table.attributes, table.levels[row], parts, strict=True):
+            if part > 0:
+                yield Beyond(name, None if np.isnan(level) else float(level), float(part))
 
 
 def ranking_of(book: Rulebook, catalogue: Catalogue, visit: Visit | None = None) -> Ranking:

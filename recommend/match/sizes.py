@@ -167,7 +167,12 @@ def taken(item: Item, lengths: NDArray[np.float64], parameters: Parameters) -> N
 
     That is the smallest that is long enough, if it is not too long.
     """
-    made = np.array(sorted(item.stock))
+    return _taken(np.array(sorted(item.stock)), lengths, parameters)
+
+
+def _taken(
+    made: NDArray[np.float64], lengths: NDArray[np.float64], parameters: Parameters
+) -> NDArray[np.intp]:
     at = np.searchsorted(made, lengths - parameters.sizing.length_slack)
     size = np.append(made, np.inf)[at]
     return np.where(size <= lengths + parameters.sizing.longest_over, at, -1)
@@ -195,6 +200,7 @@ class SizeClasses:
         self, items: Iterable[Item], parameters: Parameters, *, steps: bool = False
     ) -> None:
         self.parameters = parameters
+        self._known: dict[tuple[float, ...], tuple[NDArray[np.intp], NDArray[np.int64]]] = {}
         over, slack = parameters.sizing.longest_over, parameters.sizing.length_slack
         step = parameters.sizing.length_step if steps else math.inf
         sizes = {size for item in items for size in item.stock}
@@ -246,7 +252,18 @@ class SizeClasses:
 
     def taken(self, item: Item) -> NDArray[np.intp]:
         """Place among the made sizes of the one that each class takes, the unknown left out."""
-        return taken(item, self._lengths, self.parameters)
+        return self._places(item)[0]
+
+    def _places(self, item: Item) -> tuple[NDArray[np.intp], NDArray[np.int64]]:
+        """As `taken`, and how many steps longer than wanted that size is; once for sizes alike."""
+        made = tuple(sorted(item.stock))
+        if made not in self._known:
+            sizes = np.array(made)
+            at = _taken(sizes, self._lengths, self.parameters)
+            over = sizes[at] - self._lengths
+            steps = np.where(at < 0, 0, length_steps(over, self.parameters))
+            self._known[made] = at, steps
+        return self._known[made]
 
     def having(self, items: Sequence[Item], accepted: Iterable[Availability]) -> NDArray[np.bool_]:
         """Whether each class can have each item, bool, shape (classes, items)."""
@@ -271,9 +288,7 @@ class SizeClasses:
     def _steps(self, item: Item) -> NDArray[np.int64]:
         if item.offered != "shop":
             return np.zeros(len(self), np.int64)
-        at = self.taken(item)
-        over = np.array(sorted(item.stock))[at] - self._lengths
-        return np.append(np.where(at < 0, 0, length_steps(over, self.parameters)), 0)
+        return np.append(self._places(item)[1], 0)
 
     @cached_property
     def _lengths(self) -> NDArray[np.float64]:

@@ -6,7 +6,7 @@ is made. What a shoe and an insole come to together is the sum of both and of wh
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Hashable, Sequence
 from functools import cached_property
 from typing import Any, Literal
 
@@ -132,16 +132,12 @@ class Shelf:
 
     def _fitted(self) -> list[list[Fit]]:
         """Whether each insole goes into each shoe; those alike once."""
-        parameters, found = self.table.book.parameters, dict[tuple[object, ...], Fit]()
-        insoles = [(i, (i.offered, *map(i.levels.get, INSOLE_READS))) for i in self.insoles]
-        rows: list[list[Fit]] = []
-        for shoe in self.shoes:
-            reads = tuple(map(shoe.levels.get, SHOE_READS))
-            for insole, own in insoles:
-                if (reads, own) not in found:
-                    found[reads, own] = fit(shoe, insole, parameters)
-            rows.append([found[reads, own] for _, own in insoles])
-        return rows
+        parameters = self.table.book.parameters
+        shoes, of_shoe = _grouped([tuple(map(s.levels.get, SHOE_READS)) for s in self.shoes])
+        reads = [(i.offered, *map(i.levels.get, INSOLE_READS)) for i in self.insoles]
+        insoles, of_insole = _grouped(reads)
+        found = [[fit(self.shoes[s], self.insoles[i], parameters) for i in insoles] for s in shoes]
+        return [[found[shoe][insole] for insole in of_insole] for shoe in of_shoe]
 
     # --- as what speaks against each --------------------------------------------------------
 
@@ -265,20 +261,18 @@ class Shelf:
     @cached_property
     def _alike(self) -> tuple[list[Parts], NDArray[np.intp]]:
         summed = sorted({part for sums in self.table.book.sums.values() for part in sums})
-        own = [tuple(item.levels.get(part) for part in summed) for item in self.items]
-        alike: dict[tuple[object, object], int] = {}
-        pairs: list[Parts] = []
-        which = np.zeros((len(self.shoes), len(self.insoles)), np.intp)
-        for s, i in self._every_pair():
-            key = (own[s], own[len(self.shoes) + i])
-            if key not in alike:
-                alike[key] = len(pairs)
-                pairs.append((self.shoes[s], self.insoles[i]))
-            which[s, i] = alike[key]
-        return pairs, which
+        own = [tuple(map(item.levels.get, summed)) for item in self.items]
+        shoes, of_shoe = _grouped(own[: len(self.shoes)])
+        insoles, of_insole = _grouped(own[len(self.shoes) :])
+        pairs: list[Parts] = [(self.shoes[s], self.insoles[i]) for s in shoes for i in insoles]
+        which = np.add.outer(np.array(of_shoe, np.intp) * len(insoles), of_insole)
+        return pairs, np.asarray(which, np.intp)
 
-    def _every_pair(self) -> Iterator[tuple[int, int]]:
-        return ((s, i) for s in range(len(self.shoes)) for i in range(len(self.insoles)))
+
+def _grouped(keys: Sequence[Hashable]) -> tuple[list[int], list[int]]:
+    """The first place of each group of equal keys, and which group each key is of."""
+    groups = {key: group for group, key in enumerate(dict.fromkeys(keys))}
+    return [keys.index(key) for key in groups], [groups[key] for key in keys]
 
 
 def _missed(judged: Judged, active: Active, mask: Bools) -> Floats:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import hashlib
+import os
 from collections.abc import Iterator, Mapping
 from functools import lru_cache
-from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +13,8 @@ from recommend.dataclass import dataclass
 from recommend.errors import InputError, Place
 from recommend.reading.document import Document, decoded, parse_document, read_bytes
 
-MOST_FILES, MOST_BYTES = 2_000, 64_000_000  # of a folder: guards of memory, no limits of the trade
+# Guards of time and memory: entries and bytes of a folder of files that belong together.
+MOST_ENTRIES, MOST_BYTES = 20_000, 64_000_000
 
 
 @dataclass(frozen=True)
@@ -38,25 +39,20 @@ class Texts(Mapping[str, bytes]):
         Raises
         ------
         InputError
-            If they are more, or larger together, than rules or products are.
+            If the folder holds far more than files that belong together.
         """
+        if pattern.startswith("**"):
+            _refuse_a_disk(folder)
         files: dict[str, bytes] = {}
         unread: dict[str, InputError] = {}
-        size = 0
-        for file in sorted(islice(Path(folder).glob(pattern), MOST_FILES + 1)):
+        for file in sorted(Path(folder).glob(pattern)):
             name = file.relative_to(folder).as_posix()
             try:
                 files[name] = read_bytes(file)
             except InputError as error:
                 unread[name] = error
-            size += len(files.get(name, b""))
-            if size > MOST_BYTES or len(files) + len(unread) > MOST_FILES:
-                raise InputError(
-                    Place(str(folder)),
-                    "too much is here to be rules or products",
-                    f"up to {MOST_FILES} files and {MOST_BYTES // 1_000_000} MB together",
-                    "name the folder that holds nothing else",
-                )
+            if sum(map(len, files.values())) > MOST_BYTES:
+                raise _not_together(folder, f"{MOST_BYTES // 1_000_000} MB of files")
         return cls(str(folder), files, unread)
 
     @classmethod
@@ -146,3 +142,21 @@ def digest_of(texts: Texts) -> str:
 def _in_order(files: Mapping[str, bytes]) -> dict[str, bytes]:
     """Files folder by folder, as a walk through them goes."""
     return {name: files[name] for name in sorted(files, key=lambda name: name.split("/"))}
+
+
+def _refuse_a_disk(folder: Path | str) -> None:
+    """Refuse a folder that is a whole disk, before it is searched for hours."""
+    entries = 0
+    for _, folders, files in os.walk(folder):
+        entries += len(folders) + len(files)
+        if entries > MOST_ENTRIES:
+            raise _not_together(folder, f"{MOST_ENTRIES:,} files and folders")
+
+
+def _not_together(folder: Path | str, found: str) -> InputError:
+    return InputError(
+        Place(str(folder)),
+        f"more than {found} are in this folder",
+        "a folder of files that belong together",
+        "name that folder itself, not one above it",
+    )

@@ -1,9 +1,9 @@
 """What stands in the files of a rulebook."""
 
-from __future__ import annotations
+# No `annotations` of the future here: a model is made a third faster from types than from text.
 
 from collections.abc import Collection, Mapping
-from typing import Annotated, Any, Literal, get_args
+from typing import Annotated, Any, Literal, Self, get_args
 
 from pydantic import Discriminator, Field, Tag, model_validator
 
@@ -35,7 +35,7 @@ class Basis(Strict):
     note: str = ""
 
     @model_validator(mode="after")
-    def _published_names_sources(self) -> Basis:
+    def _published_names_sources(self) -> Self:
         if self.kind in ("published", "derived") and not self.sources:
             raise ValueError(f"a {self.kind} basis names its `sources` (ids in sources.yaml)")
         return self
@@ -78,7 +78,7 @@ class Limit(Strict):
     population: str
     values: list[LimitValue] = Field(min_length=1)
 
-    def of_systems(self, systems: Collection[str]) -> Limit:
+    def of_systems(self, systems: Collection[str]) -> Self:
         """The limit with the values of other systems left out."""
         kept = [value for value in self.values if value.system in (None, *systems)]
         return self.model_copy(update={"values": kept})
@@ -159,7 +159,7 @@ class AttributeDef(Strict):
     note: str = ""
 
     @model_validator(mode="after")
-    def _number_or_scale(self) -> AttributeDef:
+    def _number_or_scale(self) -> Self:
         if not self.scale and (self.low is None or self.high is None):
             raise ValueError("give `low` and `high` of a number, or a `scale` of words")
         if self.scale and (self.low is not None or self.high is not None):
@@ -209,7 +209,7 @@ class NeedThen(Strict):
     weight: Weight = "usual"
 
     @model_validator(mode="after")
-    def _limit_or_level(self) -> NeedThen:
+    def _limit_or_level(self) -> Self:
         if (self.limit is None) == (self.level is None):
             raise ValueError("write a `limit` (numbers) or a `level` (scales), not both")
         return self
@@ -313,7 +313,7 @@ class MeasuresFile(Strict):
     measures: MeasureDefs
 
     @model_validator(mode="after")
-    def _facts_have_one_meaning(self) -> MeasuresFile:
+    def _facts_have_one_meaning(self) -> Self:
         for name, one in self.measures.items():
             if name in RESERVED_MEASURES:
                 raise ValueError(f"no measure may be called `{name}`; facts of that name exist")
@@ -343,7 +343,7 @@ class PurposesFile(Strict):
     purposes: dict[Id, Purpose] = Field(min_length=1)
 
     @model_validator(mode="after")
-    def _each_key_once(self) -> PurposesFile:
+    def _each_key_once(self) -> Self:
         keys = [one.key for one in self.purposes.values()]
         if twice := {key for key in keys if keys.count(key) > 1}:
             raise ValueError(f"two purposes have the key `{min(twice)}`; give each its own")

@@ -10,17 +10,18 @@ import re
 import sys
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from typing import IO, Any, Literal, ParamSpec, TextIO, cast
+from typing import IO, TYPE_CHECKING, Any, Literal, ParamSpec, TextIO, cast
 
 from rich.console import Console, RenderableType
 from rich.padding import Padding
 from rich.pager import Pager
-from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
-from rich.table import Table
 from rich.text import Text
 
 from recommend.door import visible
 from recommend.rulebook import Rulebook
+
+if TYPE_CHECKING:
+    from rich.table import Table  # tables and bars are imported where one is made: seldom
 
 WIDE = 100  # columns from which a second column of detail is shown
 
@@ -36,6 +37,8 @@ def heading(title: str) -> Heading:
 
 def bullet(text: str | Text, style: str = "") -> RenderableType:
     """A line of a list that wraps under itself."""
+    from rich.table import Table
+
     grid = Table.grid(padding=(0, 1))
     grid.add_row("  -", Text(text, style=style) if isinstance(text, str) else text)
     return grid
@@ -49,6 +52,8 @@ def inset(text: str | Text, by: int, style: str = "") -> RenderableType:
 
 def plain_table(*columns: str, gap: int = 2) -> Table:
     """A table without rules, columns `gap` apart."""
+    from rich.table import Table
+
     table = Table(box=None, padding=(0, gap, 0, 0), pad_edge=False, header_style="bold")
     for column in columns:
         table.add_column(column)
@@ -175,6 +180,8 @@ Advance = Callable[[int, int], None]
 @contextmanager
 def stages() -> Iterator[Callable[[str], Advance]]:
     """Opens stages by name; each gives a function to call with how much is done, and of what."""
+    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
     out = console(stderr=True)
     bar = Progress(
         TextColumn("{task.description}"),

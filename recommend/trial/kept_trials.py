@@ -5,6 +5,7 @@ Kept visits stand in a folder of visit files, or in the record store.
 
 from __future__ import annotations
 
+import os
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -49,7 +50,7 @@ def kept_visits(path: Path, book: Rulebook) -> tuple[Visit, ...]:
 
 def kept_by_shop(path: Path, book: Rulebook) -> dict[str, tuple[Visit, ...]]:
     """The same by shop: each store in a folder is one, and each folder in it; '' for the rest."""
-    if not path.is_dir():
+    if not os.path.isdir(path):  # what cannot be a path is refused as a store is
         found = {"": _of_store(path)}
     else:
         named = (file for file in path.rglob("*") if file.suffix in _SUFFIXES)

@@ -238,8 +238,7 @@ def _holding(
     whatif: WhatIf, outcomes: Outcomes, group: Group, members: tuple[Candidate, ...]
 ) -> Bools:
     """(n,) whether all of some candidates are listed and no more than the width behind."""
-    ids = whatif.ranking.ids(group)
-    rows = np.array([ids.index(one.id) for one in members], np.intp)
+    rows = whatif.ranking.rows(group, (one.id for one in members))
     within = outcomes.cases.within(group)[1][:, rows]
     return np.asarray(np.all(within, axis=1)[outcomes.case], np.bool_)
 

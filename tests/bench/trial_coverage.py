@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from scipy import signal, special
 
 from recommend.parameters import Parameters
-from recommend.trial.change import change_interval, sample
+from recommend.trial.change import change, sample
 
 RULES = Path(__file__).parents[2] / "rules" / "parameters"
 TRUTH = -1.4
@@ -94,7 +94,7 @@ def covered(design: Design, r: float, count: int, parameters: Parameters) -> tup
     ours = welch = 0
     for one, two in drawn(design, r, count):
         before, after = (sample(strides, parameters, 1.5) for strides in (one, two))
-        ours += change_interval(before, after, parameters).holds(TRUTH)
+        ours += change(before, after, parameters).interval.holds(TRUTH)
         welch += _welch_holds(one, two)
     return ours / count, welch / count
 

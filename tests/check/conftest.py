@@ -7,16 +7,8 @@ from shutil import copytree
 import pytest
 
 from recommend.extras import shipped_folder
-from recommend.rulebook import Rulebook
-from tests import shipped
 
 Changed = Callable[..., Path]
-
-
-@pytest.fixture(scope="session")
-def book() -> Rulebook:
-    """The rulebook that ships."""
-    return shipped.book()
 
 
 @pytest.fixture

@@ -6,19 +6,12 @@ from pathlib import Path
 import jsonschema
 import pytest
 
-from recommend.cli import main
 from recommend.errors import Place
 from recommend.show.findings import excerpt
 from tests.check.conftest import Changed
+from tests.shipped import run
 
 SCHEMA = Path(__file__).parent.parent / "outside" / "sarif-2.1.0.schema.json"
-
-
-def run(*args: str) -> int:
-    """Run the command line; its exit code."""
-    with pytest.raises(SystemExit) as caught:
-        main(list(args))
-    return int(caught.value.code or 0)
 
 
 def test_an_error_is_shown_with_line_caret_and_what_to_do(

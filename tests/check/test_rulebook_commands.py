@@ -15,7 +15,6 @@ import yaml
 
 from recommend.check.schemas import SCHEMAS, schema_of
 from recommend.check.whole import check
-from recommend.cli import main
 from recommend.extras import shipped_folder
 from recommend.infer.assess import assess
 from recommend.rulebook import load_rulebook
@@ -23,15 +22,9 @@ from recommend.rulebook.models import NoteThen
 from recommend.show.book_page import decision_map, map_axes, type_of
 from recommend.visit.models import Visit
 from tests.check.conftest import Changed
+from tests.shipped import run
 
 RULES = shipped_folder("rules")
-
-
-def run(*args: str) -> int:
-    """Run the command line; its exit code."""
-    with pytest.raises(SystemExit) as caught:
-        main(list(args))
-    return int(caught.value.code or 0)
 
 
 def test_rule_show_says_it_in_words(capsys: pytest.CaptureFixture[str]) -> None:

@@ -12,7 +12,6 @@ from recommend.coverage.report import Assessor
 from recommend.coverage.run import Question
 from recommend.coverage.tally import Tally
 from recommend.rulebook.book import Rulebook
-from tests import shipped
 
 TOP = Path(__file__).parents[2]
 
@@ -21,18 +20,6 @@ TOP = Path(__file__).parents[2]
 def population() -> Population:
     """The population that ships."""
     return load_population(TOP / "rules" / "population.yaml")
-
-
-@pytest.fixture(scope="session")
-def book() -> Rulebook:
-    """The rulebook that ships."""
-    return shipped.book()
-
-
-@pytest.fixture(scope="session")
-def catalogue() -> Catalogue:
-    """The demo catalogue."""
-    return shipped.shop()
 
 
 @pytest.fixture(scope="session")

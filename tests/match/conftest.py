@@ -8,16 +8,8 @@ import pytest
 
 from recommend.catalogue.loading import Item
 from recommend.catalogue.models import Product
-from recommend.rulebook import Rulebook
-from tests import shipped
 
 MakeItem = Callable[..., Item]
-
-
-@pytest.fixture(scope="session")
-def book() -> Rulebook:
-    """The rulebook that ships: its attributes, sums, tolerances and weights."""
-    return shipped.book()
 
 
 @pytest.fixture(scope="session")

@@ -13,19 +13,12 @@ import pytest
 from recommend.infer.engine import REFERENCE, is_built, new_engine
 from recommend.infer.many import conclude_many
 from recommend.rulebook.book import Rulebook
-from tests import shipped
 from tests.bench.by_hand import classify
 from tests.infer.feet import facts_of_row, random_columns
 from tests.outside.clips_rules import Clips
 
 FEET_IN_CLIPS = 4_000
 FEET_AT_THE_COUNTER = 1_000
-
-
-@pytest.fixture(scope="module")
-def book() -> Rulebook:
-    """The rulebook that ships."""
-    return shipped.book()
 
 
 def test_clips_concludes_the_same(book: Rulebook) -> None:

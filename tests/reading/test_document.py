@@ -13,9 +13,8 @@ from hypothesis import strategies as st
 from ruamel.yaml.comments import CommentedMap
 
 from recommend.errors import InputError, nearest, readable
-from recommend.reading import read_document, written
+from recommend.reading import read_document, texts, written
 from recommend.reading.document import parse_document
-from recommend.reading.texts import Texts
 from recommend.visit.answers import Text
 from recommend.visit.entry_steps import Step
 from recommend.visit.writing import change, edited
@@ -240,14 +239,16 @@ def test_a_file_of_too_many_values_is_refused(monkeypatch: pytest.MonkeyPatch) -
         parse_document("a: [" + "1, " * 200 + "1]", "f.yaml")
 
 
-@pytest.mark.parametrize("most", ["MOST_FILES", "MOST_BYTES"])
-def test_a_folder_of_much_else_is_refused(
-    most: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+def test_a_whole_disk_is_no_folder_of_rules(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Files of a folder are read up to a number and a size together, not the whole disk."""
-    for number in range(4):
-        (tmp_path / f"{number}.yaml").write_text("a: 1\n")
-    assert len(Texts.of_folder(tmp_path)) == 4
-    monkeypatch.setattr(f"recommend.reading.texts.{most}", 3)
-    with pytest.raises(InputError, match="too much is here"):
-        Texts.of_folder(tmp_path)
+    """A folder with far too many files, or bytes, is refused with a sentence, and not read."""
+    for name in "abc":
+        (tmp_path / f"{name}.yaml").write_text("a: 1\n")
+    monkeypatch.setattr(texts, "MOST_ENTRIES", 2)
+    with pytest.raises(InputError, match=r"more than 2 files and folders.*not one above it"):
+        texts.Texts.of_folder(tmp_path)
+    assert len(texts.Texts.of_folder(tmp_path, "*.yaml")) == 3
+    monkeypatch.setattr(texts, "MOST_BYTES", 10)
+    with pytest.raises(InputError, match="0 MB of files"):
+        texts.Texts.of_folder(tmp_path, "*.yaml")

@@ -3,7 +3,6 @@ from __future__ import annotations
 import re
 import shutil
 from dataclasses import replace
-from functools import cache
 from html import escape, unescape
 from html.parser import HTMLParser
 from pathlib import Path
@@ -14,26 +13,18 @@ import pytest
 import yaml
 
 from recommend.catalogue import load_catalogue
-from recommend.cli import main
 from recommend.errors import InputError
 from recommend.extras import shipped_folder
 from recommend.reading.texts import Texts
-from recommend.rulebook.book import Rulebook
 from recommend.show.sheet import Paper, Sheet, Wording, messages, page, sheet_of
 from recommend.show.sheet.page import _STYLE
 from recommend.trial.whole_trial import trial_outcome
 from recommend.visit import Visit, read_visit
 from recommend.way import outcome_of
-from tests import shipped
+from tests.shipped import book, run
 
 DEMO = shipped_folder("catalogue_demo")
 VOID = {"meta", "path", "rect", "circle"}
-
-
-@cache
-def book() -> Rulebook:
-    """The rulebook that ships."""
-    return shipped.book()
 
 
 def sheet(name: str, chosen: str = "") -> Sheet:
@@ -263,13 +254,6 @@ def test_paper_and_large_letters_are_chosen() -> None:
     text = page(sheet("visits/pronated"), wording, "", Paper("letter", large=True))
     assert "size: letter" in text
     assert '<html lang="en" dir="ltr" class=large>' in text
-
-
-def run(*args: str | Path) -> int:
-    """The exit code of a command."""
-    with pytest.raises(SystemExit) as ended:
-        main([str(arg) for arg in args])
-    return int(ended.value.code or 0)
 
 
 def test_the_command_writes_beside_the_visit_with_the_shops_settings(

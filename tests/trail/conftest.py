@@ -8,14 +8,12 @@ import pytest
 
 from recommend.catalogue import Catalogue
 from recommend.infer.assess import Assessment
-from recommend.infer.engine import Engine, engine_of
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import shortlist
 from recommend.records.store import Store, forget
 from recommend.rulebook import Rulebook
 from recommend.visit import Visit, read_visit
 from recommend.whatif.redraw import WhatIf
-from tests import shipped
 from tests.trail.entries import entry
 
 
@@ -44,24 +42,6 @@ def in_pain(*entries: dict[str, object]) -> Visit:
     visit = read_visit(TOP / "catalogue_demo" / "visits" / "plain-neutral.yaml")
     data = visit.model_dump(mode="json", by_alias=True, exclude_unset=True)
     return Visit.model_validate(data | {"pain": list(entries)})
-
-
-@pytest.fixture(scope="session")
-def book() -> Rulebook:
-    """The rulebook that ships."""
-    return shipped.book()
-
-
-@pytest.fixture(scope="session")
-def catalogue() -> Catalogue:
-    """The demo catalogue."""
-    return shipped.shop()
-
-
-@pytest.fixture(scope="session")
-def engine(book: Rulebook) -> Engine:
-    """The reference engine."""
-    return engine_of(book)
 
 
 def whatif_of(assessment: Assessment, book: Rulebook, catalogue: Catalogue) -> WhatIf:

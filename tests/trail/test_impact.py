@@ -12,7 +12,6 @@ from typing import Any
 import pytest
 
 from recommend.catalogue import Catalogue
-from recommend.cli import main
 from recommend.commands import replay as replay_command
 from recommend.infer.engine import Engine
 from recommend.records.impact import PastVisits, compared, disagreements, impact_of
@@ -22,6 +21,7 @@ from recommend.rulebook import Rulebook, load_rulebook
 from recommend.show.records import impact_lines
 from recommend.visit import read_visit
 from recommend.way import outcome_of
+from tests.shipped import run
 from tests.trail.conftest import DEMO, TOP
 from tests.trail.random_visits import random_visit
 
@@ -54,13 +54,6 @@ def rules(tmp_path: Path) -> Callable[[str, str, str], Path]:
         return folder
 
     return changed
-
-
-def run(*args: str) -> int:
-    """The exit code of `recommend ARGS`."""
-    with pytest.raises(SystemExit) as ended:
-        main(list(args))
-    return int(ended.value.code or 0)
 
 
 def test_the_same_rules_change_nothing_on_either_path(kept: Path) -> None:

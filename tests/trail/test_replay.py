@@ -12,7 +12,6 @@ from pathlib import Path
 import pytest
 
 from recommend.catalogue import Catalogue, load_catalogue
-from recommend.cli import main
 from recommend.infer.engine import Engine
 from recommend.records.keeping import Archive, entry_of
 from recommend.records.replay import Replayer, differences
@@ -22,6 +21,7 @@ from recommend.records.verify import verify
 from recommend.rulebook import Rulebook, load_rulebook
 from recommend.visit import Visit, read_visit
 from recommend.way import outcome_of
+from tests.shipped import run
 from tests.trail.conftest import DEMO, TOP
 from tests.trail.random_visits import random_visit
 from tests.trail.test_explaining import check_page
@@ -155,13 +155,6 @@ def test_differences_name_every_leaf() -> None:
         "new": ("nothing", "2"),
     }
     assert list(differences({"a": 4}, {"a": 4.0})) == []
-
-
-def run(*args: str) -> int:
-    """The exit code of `recommend ARGS`."""
-    with pytest.raises(SystemExit) as ended:
-        main(list(args))
-    return int(ended.value.code or 0)
 
 
 def test_keep_and_explain_from_the_command_line(

@@ -7,16 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from recommend.cli import main
 from recommend.records.store import Store
+from tests.shipped import run
 from tests.trail.test_verify import rows_of, tamper
-
-
-def run(*args: str) -> int:
-    """The exit code of `recommend ARGS`."""
-    with pytest.raises(SystemExit) as ended:
-        main(list(args))
-    return int(ended.value.code or 0)
 
 
 def test_verify_says_sound_and_what_to_note(

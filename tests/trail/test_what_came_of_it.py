@@ -14,14 +14,13 @@ import pytest
 import yaml
 
 import recommend.catalogue.shop as shop
-from recommend.cli import main
 from recommend.errors import InputError
 from recommend.output import PAGE, write_output
 from recommend.records.store import EVENT, Entry, Store
 from recommend.records.verify import verify
 from recommend.records.witness import said
 from recommend.visit.shelf import Shelf
-from tests.shipped import book
+from tests.shipped import book, run
 from tests.shipped import shop as demo_shop
 from tests.trail.entries import entry
 
@@ -44,13 +43,6 @@ def counter(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     name = f"{REFERENCE}_2025-05-12.yaml"
     shutil.copy(TRIALS / "three-much-alike.yaml", tmp_path / "visits" / name)
     return tmp_path
-
-
-def run(*args: str) -> int:
-    """The exit code of `recommend ARGS`."""
-    with pytest.raises(SystemExit) as ended:
-        main(list(args))
-    return int(ended.value.code or 0)
 
 
 def heads(folder: Path) -> list[dict[str, Any]]:

@@ -7,19 +7,12 @@ from xml.etree import ElementTree
 
 import pytest
 
-from recommend.cli import main
 from recommend.extras import shipped_folder
 from recommend.visit import read_visit
+from tests.shipped import run
 
 DEMO = shipped_folder("catalogue_demo")
 STORY = DEMO / "trials" / "three-much-alike.yaml"
-
-
-def run(*args: str | Path) -> int:
-    """The exit code of a command."""
-    with pytest.raises(SystemExit) as ended:
-        main([str(arg) for arg in args])
-    return int(ended.value.code or 0)
 
 
 @pytest.mark.parametrize("columns", ["80", "120"])

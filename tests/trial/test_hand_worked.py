@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import cache
 from io import StringIO
 from statistics import fmean
 
@@ -26,16 +25,11 @@ from recommend.trial.whole_trial import trial_outcome
 from recommend.visit import Visit, read_visit
 from recommend.way import outcome_of
 from tests import shipped
+from tests.shipped import book
 
 TRIALS = shipped_folder("catalogue_demo") / "trials"
 # 24 strides whose mean is 0 and whose spread is 1.0 (by hand: sum of squares 23.1 over 23).
 NOISE = (-1.4, 0.9, -0.4, 0.2, 1.4, -0.2, 0.5, -1.0) * 3
-
-
-@cache
-def book() -> Rulebook:
-    """The rulebook that ships."""
-    return shipped.book()
 
 
 def around(mean: float) -> list[float]:

@@ -20,16 +20,10 @@ from recommend.trial.verdict import Band, Verdict, band_of
 from recommend.trial.whole_trial import TrialOutcome, trial_outcome
 from recommend.visit import Visit, read_visit
 from recommend.way import outcome_of
-from tests import shipped
+from tests.shipped import book
 
 TRIALS = shipped_folder("catalogue_demo") / "trials"
 PEAK = Key("left", "walking", "vertical", "peak")
-
-
-@cache
-def book() -> Rulebook:
-    """The rulebook that ships."""
-    return shipped.book()
 
 
 def read(text: str) -> tuple[Visit, Document]:

@@ -10,39 +10,25 @@ from statistics import NormalDist
 import numpy as np
 import pytest
 
-from recommend.catalogue import Catalogue
-from recommend.cli import main
 from recommend.errors import InputError
 from recommend.extras import shipped_folder
 from recommend.match.shortlist import GROUPS
 from recommend.records.keeping import visit_document
 from recommend.records.store import Entry, Store
-from recommend.rulebook.book import Rulebook
 from recommend.trial.kept_trials import Shop, item_of, kept_visits, shop_of
 from recommend.trial.learned import _beyond, with_learned
 from recommend.visit import Visit, read_visit
 from recommend.way import outcome_of
 from tests import shipped
+from tests.shipped import book, run
 
 DEMO = shipped_folder("catalogue_demo")
 
 
 @cache
-def book() -> Rulebook:
-    """The rulebook that ships."""
-    return shipped.book()
-
-
-@cache
-def catalogue() -> Catalogue:
-    """The demo shop."""
-    return shipped.shop()
-
-
-@cache
 def shop() -> Shop:
     """What the demo shop learned."""
-    return shop_of(kept_visits(DEMO / "trials", book()), book(), catalogue())
+    return shop_of(kept_visits(DEMO / "trials", book()), book(), shipped.shop())
 
 
 def visit(*steps: dict[str, object], bare: float = 8.0, reference: str = "T-1") -> Visit:
@@ -77,8 +63,8 @@ def test_an_insole_is_credited_with_its_own_part_only() -> None:
         )
         for i in range(40)
     ]
-    learned = shop_of(seen, book(), catalogue()).learned["running", "peak"]
-    ware = catalogue().by_id
+    learned = shop_of(seen, book(), shipped.shop()).learned["running", "peak"]
+    ware = shipped.shop().by_id
     shoe = learned.effect(item_of(ware["hasperlow-road"], book(), "peak"), 0.95)
     insole = learned.effect(item_of(ware["ommerstead-firm"], book(), "peak"), 0.95)
     assert shoe.value == pytest.approx(-2.0, abs=0.15)
@@ -90,12 +76,12 @@ def test_the_own_shoe_is_no_product() -> None:
     alone = visit({"shoe": "own", "angle": 6.0})
     mixed = visit({"shoe": "own", "insole": "ommerstead-firm", "angle": 6.0})
     for one in (alone, mixed):
-        assert shop_of([one], book(), catalogue()).learned == {}
+        assert shop_of([one], book(), shipped.shop()).learned == {}
 
 
 def test_a_product_that_left_the_catalogue_is_named_and_left_out() -> None:
     """What is not described any more cannot be pooled, and is said."""
-    found = shop_of([visit({"shoe": "gone-shoe", "angle": 6.0})], book(), catalogue())
+    found = shop_of([visit({"shoe": "gone-shoe", "angle": 6.0})], book(), shipped.shop())
     assert found.unknown == {"gone-shoe"}
     assert found.learned == {}
 
@@ -106,17 +92,19 @@ def test_a_change_beyond_belief_teaches_nothing_and_is_said() -> None:
         visit({"shoe": "hasperlow-road", "angle": -8.0}),
         visit({"shoe": "hasperlow-road", "angle": 6.0}),
     ]
-    found = shop_of(seen, book(), catalogue())
+    found = shop_of(seen, book(), shipped.shop())
     assert found.doubtful == 1
     effect = found.learned["running", "peak"].effect(
-        item_of(catalogue().by_id["hasperlow-road"], book(), "peak"), 0.95
+        item_of(shipped.shop().by_id["hasperlow-road"], book(), "peak"), 0.95
     )
     assert -3.0 < effect.value < 0.0
 
 
 def test_visits_without_a_trial_teach_nothing() -> None:
     """They are not counted among the visits that stand behind an effect."""
-    found = shop_of([visit(), visit({"shoe": "hasperlow-road", "angle": 6.0})], book(), catalogue())
+    found = shop_of(
+        [visit(), visit({"shoe": "hasperlow-road", "angle": 6.0})], book(), shipped.shop()
+    )
     assert found.visits == 1
 
 
@@ -126,7 +114,7 @@ def test_feet_that_landed_and_feet_that_were_over_corrected_are_counted() -> Non
         visit({"shoe": "hasperlow-road", "angle": angle}, bare=9.5, reference=f"T-{angle}")
         for angle in (9.0, 16.0, 3.5)
     ]
-    tally = shop_of(seen, book(), catalogue()).tallies["running", "hasperlow-road"]
+    tally = shop_of(seen, book(), shipped.shop()).tallies["running", "hasperlow-road"]
     assert (tally.feet, tally.landed, tally.over, len(tally.visits)) == (3, 1, 1, 3)
 
 
@@ -137,14 +125,14 @@ def test_the_demo_effects_hold_what_the_demo_was_made_with() -> None:
             "bindlegarth-4-firm": -2.3}  # fmt: skip
     learned = shop().learned["running", "peak"]
     for product, truth in made.items():
-        effect = learned.effect(item_of(catalogue().by_id[product], book(), "peak"), 0.99)
+        effect = learned.effect(item_of(shipped.shop().by_id[product], book(), "peak"), 0.99)
         assert effect.holds(truth), product
 
 
 def test_learned_effects_move_no_product_on_or_off_the_list() -> None:
     """The switch changes the order only; excluded, missing, needs and notes are untouched."""
     seen = read_visit(DEMO / "trials" / "kept-03.yaml")
-    outcome = outcome_of(seen, book(), catalogue())
+    outcome = outcome_of(seen, book(), shipped.shop())
     sure = {kind: replace(check, better=True) for kind, check in shop().checks.items()}
     heeded = with_learned(outcome, replace(shop(), checks=sure))
     assert heeded is not None
@@ -162,7 +150,7 @@ def test_what_foretells_no_better_in_a_reading_with_a_band_moves_nothing() -> No
     """In the demo shop the means foretell better, and have no band; the peak does not yet."""
     assert not shop().checks["running", "peak"].better
     assert shop().checks["running", "midstance"].better
-    outcome = outcome_of(read_visit(DEMO / "trials" / "kept-03.yaml"), book(), catalogue())
+    outcome = outcome_of(read_visit(DEMO / "trials" / "kept-03.yaml"), book(), shipped.shop())
     learned = with_learned(outcome, shop())
     assert learned is not None
     assert not learned.heeded
@@ -175,7 +163,7 @@ def test_what_foretells_no_better_in_a_reading_with_a_band_moves_nothing() -> No
 def test_a_stop_is_not_lifted_by_what_was_learned() -> None:
     """A visit that must stop has no list to order."""
     seen = read_visit(DEMO / "visits" / "red-flag-stop.yaml")
-    assert with_learned(outcome_of(seen, book(), catalogue()), shop()) is None
+    assert with_learned(outcome_of(seen, book(), shipped.shop()), shop()) is None
 
 
 def test_the_mean_excess_is_that_of_a_simulation() -> None:
@@ -206,18 +194,11 @@ def test_records_teach_what_their_visits_do(tmp_path: Path) -> None:
     with Store(path, write=True) as store:
         for one in (*seen[:3], *seen):
             store.append(Entry({"visit": visit_document(one)}))
-    found = shop_of(kept_visits(path, book()), book(), catalogue())
+    found = shop_of(kept_visits(path, book()), book(), shipped.shop())
     assert found.visits == shop().visits
-    item = item_of(catalogue().by_id["hasperlow-road"], book(), "peak")
+    item = item_of(shipped.shop().by_id["hasperlow-road"], book(), "peak")
     effects = [one.learned["running", "peak"].effect(item, 0.95) for one in (found, shop())]
     assert effects[0].low == pytest.approx(effects[1].low)
-
-
-def run(*args: str | Path) -> int:
-    """The exit code of a command."""
-    with pytest.raises(SystemExit) as ended:
-        main([str(arg) for arg in args])
-    return int(ended.value.code or 0)
 
 
 @pytest.mark.parametrize("columns", ["80", "120"])
@@ -249,6 +230,12 @@ def test_the_switch_is_off_unless_asked_for_and_said_when_on(
     said = json.loads(capsys.readouterr().out)
     assert said["learned"]["visits"] == shop().visits
     assert said["learned"]["expected"]
+
+
+def test_what_can_be_no_path_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
+    """A name longer than a file can have is one sentence."""
+    assert run("effects", "é" * 300) == 2
+    assert "File name too long" in capsys.readouterr().err
 
 
 def test_the_check_says_what_is_used(capsys: pytest.CaptureFixture[str]) -> None:
