@@ -91,6 +91,7 @@ class Capture(Group):
     late_start: Share
     askew: NotNegative
     askew_cut: NotNegative
+    across: NotNegative
     back_again: Share
     side_doubt: Share
     baseline_noted: NotNegative
@@ -104,6 +105,7 @@ class Capture(Group):
     weight_least_running: NotNegative
     weight_most_running: NotNegative
     footprint_most: NotNegative
+    footprint_usual: Positive
     force_least: NotNegative
     force_most: NotNegative
     partial_share: Share
@@ -153,7 +155,6 @@ class Capture(Group):
     grid_integral: NotNegative
     region_least: NotNegative
     region_sensors: Whole
-    smooth_over: NotNegative
     usual_medial_lateral: Share
     grid_medial_lateral: NotNegative
     usual_contact_time: Share
@@ -163,7 +164,7 @@ class Capture(Group):
     rate_contact_time: NotNegative
     isthmus_lost: NotNegative
     frames_path: Count
-    path_smooth_ms: NotNegative
+    path_smooth: Share
     path_pieces: Count
     cutoff_walking: Positive
     cutoff_running: Positive
@@ -171,6 +172,13 @@ class Capture(Group):
     stance_longest_ms: NotNegative
     stance_shortest_ms: NotNegative
     heel_near: Share
+    heel_jitter: NotNegative
+    landing_about_ms: Positive
+    landing_stop_ms: Positive
+    landing_sharp: Share
+    landing_before_peak: Share
+    landing_least: Share
+    cutoff_most: Share
     landing_window: Share
     peak_window: Share
     frames_landing_running: Count
@@ -406,6 +414,7 @@ class Noise(Group):
     implausible: NotNegative
     few_strides: Count
     repeat_freedom: Count
+    beyond_middle: Share = 0.6
 
 
 class Orders(Group):

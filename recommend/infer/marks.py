@@ -55,7 +55,8 @@ def place_of(measure: Measure, book: Rulebook) -> str:
     word, part = ("more", share) if share >= 0.5 else ("less", 1 - share)
     if part > _FINEST:
         return f"{word} than in 99 of 100"
-    return f"{word} than in {int(10 * part)} of 10" if part >= 0.6 else "about the middle of people"
+    beyond = part >= book.parameters.noise.beyond_middle
+    return f"{word} than in {int(10 * part)} of 10" if beyond else "about the middle of people"
 
 
 def beside(measure: Measure, book: Rulebook) -> str:

@@ -49,7 +49,13 @@ def opened(kind: str, path: Path, told: Mapping[str, Any] | None = None) -> tupl
         words = [kind, str(path), str(out), json.dumps(options)]
         run_apart("recommend.measure.foreign", words, quiet_s=_QUIET_S)
         head = json.loads(Path(f"{out}.json").read_text("ascii"))
-        return np.load(out, allow_pickle=False), head
+        # A large file is mapped where it may vanish while it is: what is changed is a copy.
+        large = os.name == "posix" and out.stat().st_size > _MAPPED
+        array = np.load(out, mmap_mode="c" if large else None, allow_pickle=False)
+        return np.asarray(array), head
+
+
+_MAPPED = 1_000_000  # bytes
 
 
 def run_apart(

@@ -9,22 +9,25 @@ on damaged bytes, or asks for all memory, ends this process and not the program.
 from __future__ import annotations
 
 import json
+import shutil
 import struct
 import sys
 import zipfile
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 import numpy as np
 
+from recommend.errors import nearest
 from recommend.measure.apart import NOT_READ, TOO_LARGE, limit
 
 _KINDS = "biufU"  # numbers and text
 _LAST_SIGN = 0x10FFFF  # the last code point of Unicode
 _MB = 1_000_000
 Told = Mapping[str, Any]
-Held = tuple[Any, dict[str, Any]]  # the array, and what else the file says
+# The array, or the name of one that is copied as it stands; and what else the file says.
+Held = tuple[Any, dict[str, Any]]
 
 
 class TooLargeError(Exception):
@@ -38,7 +41,10 @@ def main(kind: str, file: str, out: str, told: str) -> int:
     try:
         array, head = OPENERS[kind](file, options)
         with Path(out).open("wb") as stream:
-            np.save(stream, np.ascontiguousarray(array))
+            if isinstance(array, str):
+                _copy_member(file, array, stream)
+            else:
+                np.save(stream, np.ascontiguousarray(array))
         Path(f"{out}.json").write_text(json.dumps(head), encoding="ascii")
     except TooLargeError:
         return TOO_LARGE
@@ -56,8 +62,11 @@ def npz(file: str, told: Told) -> Held:
             raise TooLargeError
         for name in archive.namelist():
             _refuse_other_arrays(archive, name, told["limit"])
+        as_held = _is_as_held(archive)
     with np.load(file, allow_pickle=False) as arrays:
         head = {name: _plain(name, arrays[name]) for name in arrays.files if name != "pressure"}
+        if as_held:
+            return _PRESSURE, head
         pressure = arrays["pressure"]
     if pressure.ndim != 3 or pressure.dtype.kind not in "fiu" or not pressure.size:
         raise ValueError(
@@ -67,15 +76,45 @@ def npz(file: str, told: Told) -> Held:
     return _as_float32(pressure), head
 
 
-def _refuse_other_arrays(archive: zipfile.ZipFile, name: str, limit_mb: float) -> None:
-    """Refuse by its head an array that is too large, or of another kind than a capture's."""
-    if not name.endswith(".npy"):
-        raise ValueError(f"`{name[:40]}` is no array")
+_PRESSURE = "pressure.npy"
+
+
+def _is_as_held(archive: zipfile.ZipFile) -> bool:
+    """Whether the pressures are already what a recording holds, so that they are only copied."""
+    if _PRESSURE not in archive.namelist():
+        return False
+    shape, fortran, kind = _array_head(archive, _PRESSURE)
+    return len(shape) == 3 and min(shape) > 0 and not fortran and kind == np.dtype("<f4")
+
+
+def _copy_member(file: str, name: str, stream: BinaryIO) -> None:
+    """Copy an array out of an archive as it stands, piece by piece; its checksum is checked."""
+    with zipfile.ZipFile(file) as archive, archive.open(name) as member:
+        shape, _, kind = _array_head(archive, name)
+        shutil.copyfileobj(member, stream, _MB)
+        left = stream.tell() - int(np.prod(shape)) * kind.itemsize
+        if left < 0 or left > _LONGEST_HEAD:
+            raise ValueError(f"`{name}` does not hold what its head says")
+
+
+_LONGEST_HEAD = 70_000  # bytes before the numbers of an array
+
+
+def _array_head(archive: zipfile.ZipFile, name: str) -> tuple[tuple[int, ...], bool, Any]:
+    """Shape, whether columns come first, and kind of an array of an archive."""
     with archive.open(name) as file:
         version = np.lib.format.read_magic(file)
         first = version == (1, 0)
         read = np.lib.format.read_array_header_1_0 if first else np.lib.format.read_array_header_2_0
-        shape, _, kind = read(file)
+        shape, fortran, kind = read(file)
+    return shape, fortran, kind
+
+
+def _refuse_other_arrays(archive: zipfile.ZipFile, name: str, limit_mb: float) -> None:
+    """Refuse by its head an array that is too large, or of another kind than a capture's."""
+    if not name.endswith(".npy"):
+        raise ValueError(f"`{name[:40]}` is no array")
+    shape, _, kind = _array_head(archive, name)
     count = int(np.prod(shape, dtype=object))
     # Values become float32, and are held twice while they do.
     if max(4, kind.itemsize) * count > limit_mb * _MB:
@@ -103,13 +142,10 @@ def mat(file: str, told: Told) -> Held:
 
     name = str(told["name"])
     top, *fields = name.split(".")
-    names = [one for one, _, _ in whosmat(file)]
-    if top not in names:
-        raise ValueError(f"`{top[:40]}` is not in it; it holds {', '.join(names)}")
+    _refuse_unnamed(top, [one for one, _, _ in whosmat(file)], "the file")
     found = loadmat(file, variable_names=[top], struct_as_record=False, squeeze_me=True)[top]
     for field in fields:
-        if not hasattr(found, field):
-            raise ValueError(f"`{field[:40]}` is not in `{top[:40]}`")
+        _refuse_unnamed(field, getattr(found, "_fieldnames", []), f"`{top[:40]}`")
         found = getattr(found, field)
     if getattr(found, "ndim", 0) != 3 or found.dtype.kind not in "fiu" or not found.size:
         shape = getattr(found, "shape", ())
@@ -117,6 +153,16 @@ def mat(file: str, told: Told) -> Held:
     if found.size * 4 > told["limit"] * _MB:
         raise TooLargeError
     return _as_float32(found), {}
+
+
+def _refuse_unnamed(name: str, known: Sequence[str], where: str) -> None:
+    """Refuse a name that is not there, with the nearest that is."""
+    if name not in known:
+        held = ", ".join(known[:40]) or "nothing by name"
+        hint = nearest(name, known)
+        raise LookupError(
+            f"there is no `{name[:40]}` in {where}, which holds {held}{'; ' if hint else ''}{hint}"
+        )
 
 
 def c3d(file: str, _told: Told) -> Held:

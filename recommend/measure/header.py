@@ -68,7 +68,8 @@ def read_head(path: Path) -> tuple[Document, int]:
             Place(str(path), 1),
             "the capture has no head",
             "lines `# key: value` above the numbers, such as `# capture: pressure`",
-            "see catalogue_demo/captures/README.md for both kinds of capture",
+            "see catalogue_demo/captures/README.md, or say how a lab's own columns are named with "
+            "--mapping (`recommend help captures`)",
         )
     return Document(str(path), data, places, dict(places), ""), lines
 

@@ -9,20 +9,26 @@ from __future__ import annotations
 import argparse
 from collections import defaultdict
 from collections.abc import Sequence
+from functools import cache
 
 import numpy as np
 
 from recommend.errors import RecommendError
 from recommend.measure.measured import key_of
 from recommend.measure.pressure import PressureRecording, measure_pressure
-from recommend.rulebook import load_rulebook
+from recommend.rulebook import Rulebook, load_rulebook
 from tests.bench.film_coverage import RULES, judged, print_cells
 from tests.bench.second_foot import invent, truth, walk
 
 
+@cache
+def _book() -> Rulebook:
+    return load_rulebook(RULES)
+
+
 def rows_of(feet: int, pitch: float, rate: float, *, steps: int = 5, gait: str = "walking"):
     """Truth, value and error by measure over many feet, the share doubted, and the terms."""
-    book = load_rulebook(RULES)
+    book = _book()
     rows, doubted, terms, said = defaultdict(list), 0, defaultdict(list), defaultdict(int)
     for seed in range(feet):
         rng = np.random.default_rng([seed, int(10 * pitch), int(rate)])

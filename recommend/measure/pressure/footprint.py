@@ -6,7 +6,7 @@ contact is covered in part only and counts with ``capture.edge-share``.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,6 +32,7 @@ class Footprint:
     toes : (rows, columns) true for toe contact.
     weight : (rows, columns) share of each sensor that is covered: 0, edge share, or 1.
     toeless_mm : length from the back of the heel to the front of the metatarsal heads.
+    cells : (rows, columns, 2) of x and y in mm of each sensor's centre in the foot.
     """
 
     peak: Frames
@@ -40,17 +41,18 @@ class Footprint:
     toes: Mask
     weight: FloatArray
     toeless_mm: float
+    cells: FloatArray = field(init=False)
 
     @property
     def cell_mm2(self) -> float:
         """Area of one sensor in mm^2."""
         return self.pitch_mm[0] * self.pitch_mm[1]
 
-    @property
-    def cells(self) -> FloatArray:
-        """(rows, columns, 2) of x and y in mm of each sensor's centre in the foot."""
+    def __post_init__(self) -> None:
+        """Place the sensors in the foot once; much asks where they lie."""
         flat = cell_positions(self.peak.shape, self.pitch_mm).reshape(-1, 2)
-        return self.frame.to_foot(flat).reshape(*self.peak.shape, 2)
+        cells = self.frame.to_foot(flat).reshape(*self.peak.shape, 2)
+        object.__setattr__(self, "cells", cells)
 
     @property
     def edge_mm(self) -> float:

@@ -14,12 +14,14 @@ from numpy.typing import NDArray
 
 from recommend.errors import InputError, Place
 from recommend.measure.plausible import wrong_force
+from recommend.measure.pressure.path import centre_of_pressure
 from recommend.measure.pressure.recording import Frames, PressureRecording
 from recommend.measure.spans import bridged, spans
 from recommend.parameters import Parameters
 
 _PATCHES_HELD = 200  # a guard of time: each is held against each
 Mask = NDArray[np.bool_]
+FloatArray = NDArray[np.float64]
 Box = tuple[slice, slice]
 
 
@@ -32,8 +34,11 @@ class Step:
     start, stop : frames of the recording, half open.
     box : rows and columns of the recording that hold the foot, with one empty sensor around it
         where the mat has one.
-    frames : (time, rows, columns) in kPa inside `box`; sensors that never reach the contact
-        threshold, or that other feet load, are zero.
+    seen, mask : (time, rows, columns) in kPa inside `box`, a part of the recording, and
+        (rows, columns) which sensors this foot loads.
+    peak : (rows, columns) highest pressure of each sensor in kPa.
+    path, force : of the centre of pressure, (n, 2) in mm inside `box`, and (n,) in N, from
+        ``capture.trim-force`` (`path.centre_of_pressure`).
     cut_by_edge : the foot reaches the first or last row or column of the mat.
     cut_in_time : the recording begins or ends while the foot is loaded.
     """
@@ -41,15 +46,21 @@ class Step:
     start: int
     stop: int
     box: Box
-    frames: Frames
+    seen: Frames
+    mask: Mask
+    peak: Frames
+    path: FloatArray
+    force: FloatArray
     cut_by_edge: bool
     cut_in_time: bool
 
     @property
-    def peak(self) -> Frames:
-        """(rows, columns) highest pressure of each sensor in kPa."""
-        peak: Frames = self.frames.max(axis=0)
-        return peak
+    def frames(self) -> Frames:
+        """(time, rows, columns) in kPa; sensors that never touch, or others load, are zero.
+
+        Made anew each time: all steps of a long recording would take much memory.
+        """
+        return self.seen * self.mask
 
 
 def find_steps(recording: PressureRecording, parameters: Parameters) -> list[Step]:
@@ -131,12 +142,18 @@ def _steps_in(
     touched: Mask = np.any(inside[:, mask] >= threshold, axis=1)
     for start, stop in _loaded_windows(recording, box, window, parameters, mask):
         start, stop = _first_to_last_touch(touched, start - window[0], stop - window[0])
+        held = inside[start:stop] * mask
+        path, force = centre_of_pressure(held, recording.pitch_mm, parameters.capture.trim_force)
         at_end = window[0] + start == 0 or window[0] + stop == len(recording.frames)
         yield Step(
             window[0] + start,
             window[0] + stop,
             box,
-            inside[start:stop] * mask,
+            inside[start:stop],
+            mask,
+            held.max(axis=0),
+            path,
+            force,
             on_edge,
             at_end and recording.load == "dynamic",
         )

@@ -56,9 +56,11 @@ def open_array(path: Path, name: str, limit_mb: float) -> NDArray[np.float32]:
     except GaveUpError as reason:
         if reason.too_large:
             raise too_large(path, limit_mb) from None
-        raise InputError(
-            Place(str(path)), f"cannot be read as MATLAB version 5 ({reason})"
-        ) from None
+        if str(reason).startswith("there is no"):  # the file is well, its mapping is not
+            raise InputError(Place(str(path)), str(reason)) from None
+        found = f"cannot be read as MATLAB version 5 ({reason})"
+        mend = "save it with `-v7`" if path.read_bytes()[:20].startswith(b"MATLAB 7") else ""
+        raise InputError(Place(str(path)), found, mend=mend) from None
     return np.asarray(array, dtype=np.float32)
 
 

@@ -146,7 +146,7 @@ def _sides(
 def _told_side(
     step: Step, recording: PressureRecording, parameters: Parameters
 ) -> tuple[Side, float]:
-    heading = heading_of(step, recording, parameters.capture.trim_force)
+    heading = heading_of(step, recording)
     return tell_side(step.peak, recording.pitch_mm, heading, parameters)
 
 
@@ -179,12 +179,11 @@ def _one_foot(
     doubts = [*doubts, *step_doubts(out, len(results), recording.load, parameters)]
     if not results:
         raise _nothing_usable(recording, out, parameters)
-    force = float(np.median([step.frames.sum(axis=(1, 2)).max() for step in steps]))
+    force = float(np.median([step.force.max(initial=0.0) for step in steps]))
     sizes = {
         name: float(np.mean([result.values[name] for result in results]))
         for name in ("footprint-length", "footprint-width", "toe-out")
     }
-    force *= recording.cell_mm2 * 1e-3
     doubts += plausibility_doubts(force, sizes, recording, parameters)
     doubts += _pace_doubts(results, recording, parameters)
     names = sorted({name for result in results for name in result.values})

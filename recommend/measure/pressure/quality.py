@@ -22,7 +22,7 @@ from recommend.measure.pressure.recording import Frames, PressureRecording
 from recommend.parameters import Parameters
 
 Mask = NDArray[np.bool_]
-_BASELINE_EVERY = 11  # every eleventh sensor tells the baseline as well as all of them
+_BASELINE_SENSORS = 150  # so many tell the baseline as well as all of them
 SIDED_MEASURES = ("cpei", "cop-", "medial-lateral-", "peak-", "integral-", "toe-out")
 SIZE_MEASURES = ("footprint-", "cop-path", "cop-excursion", "cop-shift")
 LOAD_MEASURES = ("peak-", "integral-", "arch-index-weighted", "cpei", "cop-", "medial-lateral-")
@@ -47,7 +47,7 @@ def refuse_still(recording: PressureRecording, parameters: Parameters) -> None:
         still capture travels as that of a step.
     """
     flat = recording.frames.reshape(len(recording.frames), -1)
-    base = np.median(flat[:, ::_BASELINE_EVERY], axis=1) * flat.shape[1]
+    base = np.median(flat[:, :: _every(recording)], axis=1) * flat.shape[1]
     bears = (flat.sum(axis=1) - base) * recording.cell_mm2 * 1e-3
     least = max(parameters.capture.step_force, parameters.capture.still_force * float(bears.max()))
     if recording.load == "static":
@@ -59,6 +59,11 @@ def refuse_still(recording: PressureRecording, parameters: Parameters) -> None:
             "`load: static` for standing",
             "write `load: static` in the head, or record from before the foot lands",
         )
+
+
+def _every(recording: PressureRecording) -> int:
+    """Each how many sensors one is looked at for the baseline."""
+    return max(int(recording.frames[0].size) // _BASELINE_SENSORS, 1)
 
 
 def _refuse_travelling(recording: PressureRecording, bears: Mask, parameters: Parameters) -> None:
@@ -100,7 +105,7 @@ def repair_sensors(recording: PressureRecording, parameters: Parameters) -> list
 
 def _refuse_negative(recording: PressureRecording, threshold: float) -> None:
     frames = recording.frames
-    lowest = float(np.nanmin(frames)) if not np.isnan(frames).all() else 0.0
+    lowest = float(np.fmin.reduce(frames, axis=None))  # without a copy of a large recording
     if lowest < -threshold:
         raise InputError(
             Place(recording.name),
@@ -118,9 +123,9 @@ def _without_baseline(recording: PressureRecording, parameters: Parameters) -> l
     A foot covers less than half of the mat, so half of the sensors tell what no load reads.
     """
     frames = recording.frames
-    if recording.load == "static" or np.isnan(frames).any():
+    if recording.load == "static" or np.isnan(frames.max(axis=0)).any():
         return []
-    sample = frames.reshape(len(frames), -1)[:, ::_BASELINE_EVERY]
+    sample = frames.reshape(len(frames), -1)[:, :: _every(recording)]
     base = np.median(sample, axis=1)
     highest = float(base.max())
     if highest < parameters.capture.baseline_noted:
@@ -216,7 +221,7 @@ def whole_steps(
     steps: Sequence[Step], recording: PressureRecording, parameters: Parameters
 ) -> tuple[list[Step], list[Rejected]]:
     """The steps that hold a whole foot from heel contact to toe-off, and the others with why."""
-    forces = [float(s.frames.sum(axis=(1, 2)).max()) * recording.cell_mm2 * 1e-3 for s in steps]
+    forces = [float(step.force.max(initial=0.0)) for step in steps]
     lengths = [_extents(step, recording)[0] for step in steps]
     kept, rejected = [], []
     for number, step in enumerate(steps, start=1):
@@ -233,7 +238,7 @@ def _unlike(
     forces: Sequence[float], lengths: Sequence[float], index: int, parameters: Parameters
 ) -> tuple[str, str] | None:
     """What of the foot a step lacks that the others have."""
-    force = forces[index] / float(np.median(forces))
+    force = forces[index] / max(float(np.median(forces)), 1e-9)
     length = lengths[index] / float(np.median(lengths))
     if force < parameters.capture.partial_share:
         return "partial-contact", f"the foot bore {100 * force:.0f} % of the other steps' load"
@@ -256,25 +261,26 @@ def _not_whole(
     step: Step, recording: PressureRecording, parameters: Parameters
 ) -> tuple[str, str] | None:
     if step.cut_by_edge:
-        return _cut(step, recording, parameters)
+        return _cut(step, parameters)
     if step.cut_in_time:
         return "cut-in-time", "the recording begins or ends while the foot is down"
     along, across = _extents(step, recording)
     if along < parameters.capture.footprint_least:
         text = f"only {along:.0f} mm of the foot touched the mat"
         if across < parameters.capture.width_most * along:  # whole, by its shape
-            text = f"the whole foot is {along:.0f} mm long; {_pitch_words(along, recording)}"
+            words = _pitch_words(along, recording, parameters)
+            text = f"the whole foot is {along:.0f} mm long; {words}"
         return "partial-contact", text
-    if recording.load == "dynamic" and _goes_back(step, recording, parameters):
+    if recording.load == "dynamic" and _goes_back(step, parameters):
         text = "the load goes back to the heel: steps run together; check `rate-hz`"
         return "several-steps", f"{text} ({recording.rate_hz:g} written), or leave a pause"
     return None
 
 
-def _cut(step: Step, recording: PressureRecording, parameters: Parameters) -> tuple[str, str]:
+def _cut(step: Step, parameters: Parameters) -> tuple[str, str]:
     """Why a foot reaches the edge of the mat: it was walked across, or the foot lay over it."""
-    path, _ = centre_of_pressure(step.frames, recording.pitch_mm, parameters.capture.trim_force)
-    right, forward = np.abs(walking_direction(path)) if len(path) > 1 else (0.0, 1.0)
+    known = len(step.path) > 1
+    right, forward = np.abs(walking_direction(step.path)) if known else (0.0, 1.0)
     angle = math.degrees(math.atan2(right, forward))
     if angle <= parameters.capture.askew_cut:
         return "cut-by-edge", "the foot reaches the edge of the mat"
@@ -283,12 +289,11 @@ def _cut(step: Step, recording: PressureRecording, parameters: Parameters) -> tu
     )
 
 
-def _goes_back(step: Step, recording: PressureRecording, parameters: Parameters) -> bool:
+def _goes_back(step: Step, parameters: Parameters) -> bool:
     """Whether the load travels the length of the foot both ways, as in no single step."""
-    path, _ = centre_of_pressure(step.frames, recording.pitch_mm, parameters.capture.trim_force)
-    if len(path) < 3:
+    if len(step.path) < 3:
         return False
-    y = path[:, 1]
+    y = step.path[:, 1]
     back = float((np.maximum.accumulate(y) - y).max())
     forth = float((y - np.minimum.accumulate(y)).max())
     return min(back, forth) > parameters.capture.back_again * float(np.ptp(y))
@@ -312,8 +317,15 @@ def plausibility_doubts(
         text = f"{length:.0f} mm long and {width:.0f} wide: the heel, or the toes, never touched"
         concerns = ("arch-index", "chippaux", "staheli", "cpei", "cop-", "footprint-length")
         doubts.append(Doubt(Flag("footprint-not-whole", text, "removed"), concerns))
-    if abs(sizes["toe-out"]) > parameters.capture.askew:
-        text = f"the foot lies {abs(sizes['toe-out']):.0f} degrees off the rows of the mat"
+    out = abs(sizes["toe-out"])
+    if out > parameters.capture.across:
+        text = (
+            f"the foot lies {out:.0f} degrees off the rows, which count forward: walk along them, "
+            "or exchange rows and columns (in a .mat file, its `axes`)"
+        )
+        doubts.append(Doubt(Flag("walked-across", text, "removed")))
+    elif out > parameters.capture.askew:
+        text = f"the foot lies {out:.0f} degrees off the rows of the mat"
         doubts.append(Doubt(Flag("walked-askew", text, "removed"), ("toe-out",)))
     return doubts
 
@@ -327,25 +339,22 @@ def _size_doubts(
     if length > parameters.capture.footprint_most or (
         length < parameters.capture.small_length and heavy
     ):
-        text += f" and bears {force_n:.0f} N; {_pitch_words(length, recording)}"
+        text += f" and bears {force_n:.0f} N; {_pitch_words(length, recording, parameters)}"
         return [Doubt(Flag("implausible-size", text, "removed"), SIZE_MEASURES)]
     if length < parameters.capture.toddler_length:
-        text += f", as of a child under two; else {_pitch_words(length, recording)}"
+        text += f", as of a child under two; else {_pitch_words(length, recording, parameters)}"
         return [Doubt(Flag("small-footprint", text))]
     return []
 
 
-def _pitch_words(length: float, recording: PressureRecording) -> str:
+def _pitch_words(length: float, recording: PressureRecording, parameters: Parameters) -> str:
     """What to check, and twice or half the pitch where that makes an adult's foot."""
     pitch = recording.pitch_mm[0]
-    factor = 2.0 if length < _USUAL_MM else 0.5
+    factor = 2.0 if length < parameters.capture.footprint_usual else 0.5
     return (
         f"check `pitch-mm` ({pitch:g} written, {factor * pitch:g} would make it "
         f"{factor * length:.0f} mm)"
     )
-
-
-_USUAL_MM = 240.0  # which of twice and half is named, no more
 
 
 def step_doubts(

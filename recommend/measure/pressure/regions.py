@@ -91,12 +91,13 @@ def region_loads(
 ) -> dict[str, RegionLoad]:
     """Load of each region over the frames of one step; regions without contact are left out."""
     loads = {}
-    tops = _tops(print_, parameters)
+    steady = _steady_peak(frames, parameters.capture.path_smooth * len(frames))
+    tops = _tops(steady, print_, parameters)
     for index, name in enumerate(REGIONS):
         inside = labels == index
         if inside.any():
             seen = frames[:, inside].astype(np.float64)
-            peak = float(seen.max())
+            peak = float(steady[inside].max())
             top = tops[index] or peak
             integral = float(_highest(seen).sum()) / rate_hz
             loads[name] = RegionLoad(
@@ -105,6 +106,21 @@ def region_loads(
                 area_mm2=float(print_.weight[inside].sum()) * print_.cell_mm2,
             )
     return loads
+
+
+def _steady_peak(frames: Frames, window: float) -> FloatArray:
+    """(rows, columns) highest mean over as many frames as lie whole in `window` frames.
+
+    The highest of many noisy frames is too high; below two frames more it is each by itself.
+    """
+    reach = max(int((window - 1) // 2), 0)
+    if len(frames) <= 2 * reach:
+        reach = 0
+    total = frames[: len(frames) - 2 * reach].copy()
+    for later in range(1, 2 * reach + 1):
+        total += frames[later : len(frames) - 2 * reach + later]
+    steady: FloatArray = total.max(axis=0).astype(np.float64) / (2 * reach + 1)
+    return steady
 
 
 def _highest(seen: FloatArray) -> FloatArray:
@@ -124,40 +140,33 @@ def _highest(seen: FloatArray) -> FloatArray:
 _BETWEEN = np.array([-0.4, -0.2, 0.0, 0.2, 0.4])  # places in a sensor, in sensors from its centre
 
 
-def _tops(print_: Footprint, parameters: Parameters) -> list[float]:
+def _tops(steady: FloatArray, print_: Footprint, parameters: Parameters) -> list[float]:
     """The highest that a sensor anywhere in each region would read, in kPa; 0 without contact.
 
+    Parameters
+    ----------
+    steady : (rows, columns) highest pressure of each sensor.
+
     The peak of a toe or a head seldom lies on the centre of a sensor. Between the centres the map
-    is led by cubic convolution, within the contact. The highest of many sensors is that which reads
-    too much, so where sensors are close, each takes part in the paraboloid of its neighbours first
-    (least squares over 3 x 3): a foot's pressure is smooth over ``capture.smooth-over``.
+    is led by cubic convolution, within the contact.
 
     References
     ----------
-    Savitzky A, Golay MJE 1964 Anal Chem 36:1627-1639 (the idea, in two directions);
     Keys RG 1981 IEEE Trans Acoust Speech Signal Process 29:1153-1160 (the kernel with a = -1/2).
     """
-    between = len(_BETWEEN)
-    peak = print_.peak.astype(np.float64)
-    if 3 * max(print_.pitch_mm) <= parameters.capture.smooth_over:
-        peak = _paraboloid(peak)
-    fine = _finer(_finer(peak).T).T
-    rows, columns = print_.peak.shape
-    at = [(np.arange(count)[:, None] + _BETWEEN).ravel() for count in (rows, columns)]
-    forward, right = np.meshgrid(at[0] * print_.pitch_mm[0], at[1] * print_.pitch_mm[1],
-                                 indexing="ij")  # fmt: skip
+    many = len(_BETWEEN)
+    bears = np.argwhere(print_.weight > 0)
+    fine = _finer(_finer(steady).T).T.reshape(len(steady), many, -1, many)
+    tops = fine[bears[:, 0], :, bears[:, 1]]  # sensors, along, across
+    at = bears[:, :, None] + _BETWEEN
+    forward, right = np.broadcast_arrays(
+        at[:, 0, :, None] * print_.pitch_mm[0], at[:, 1, None, :] * print_.pitch_mm[1]
+    )
     cells = print_.frame.to_foot(np.stack([right.ravel(), forward.ravel()], axis=1))
-    whole = np.ones((between, between), dtype=bool)
-    contact, toes = (np.kron(one, whole) for one in (print_.weight > 0, print_.toes))
-    labels = _labels_at(cells.reshape(*fine.shape, 2), contact, toes, print_, parameters)
-    return [float(fine[labels == k].max(initial=0.0)) for k in range(len(REGIONS))]
-
-
-def _paraboloid(values: FloatArray) -> FloatArray:
-    """(n, k) middles of the least-squares paraboloids through each 3 x 3 of (n, k)."""
-    weights = np.array([[-1.0, 2.0, -1.0], [2.0, 5.0, 2.0], [-1.0, 2.0, -1.0]]) / 9.0
-    around = np.lib.stride_tricks.sliding_window_view(np.pad(values, 1), (3, 3))
-    return np.asarray(np.einsum("nkij,ij->nk", around, weights))
+    toes = np.broadcast_to(print_.toes[print_.weight > 0][:, None, None], tops.shape)
+    places = cells.reshape(*tops.shape, 2)
+    labels = _labels_at(places, np.ones_like(toes), toes, print_, parameters)
+    return [float(tops[labels == k].max(initial=0.0)) for k in range(len(REGIONS))]
 
 
 def _finer(values: FloatArray) -> FloatArray:

@@ -21,7 +21,6 @@ from recommend.measure.pressure.footprint import (
 )
 from recommend.measure.pressure.footsteps import Step
 from recommend.measure.pressure.frame import find_frame, walking_direction
-from recommend.measure.pressure.path import centre_of_pressure
 from recommend.measure.pressure.recording import PressureRecording
 from recommend.measure.pressure.regions import (
     UNTOLD,
@@ -52,12 +51,11 @@ class StepResult:
     values: dict[str, float]
 
 
-def heading_of(step: Step, recording: PressureRecording, trim_n: float) -> FloatArray:
+def heading_of(step: Step, recording: PressureRecording) -> FloatArray:
     """(2,) rough direction of walking: from first to last centre of pressure; forward if still."""
-    if recording.load == "static":
+    if recording.load == "static" or len(step.path) < 2:
         return np.array([0.0, 1.0])
-    path, _ = centre_of_pressure(step.frames, recording.pitch_mm, trim_n)
-    return walking_direction(path) if len(path) > 1 else np.array([0.0, 1.0])
+    return walking_direction(step.path)
 
 
 def measure_step(
@@ -70,25 +68,23 @@ def measure_step(
     RecommendError
         If the path of the step cannot carry the construction of the excursion index.
     """
-    trim = parameters.capture.trim_force
     pitch = recording.pitch_mm
-    heading = heading_of(step, recording, trim)
+    heading = heading_of(step, recording)
     peak = step.frames.mean(axis=0) if recording.load == "static" else step.peak
     peak = np.where(peak >= parameters.capture.contact_threshold, peak, np.float32(0))
     print_ = footprint(peak, pitch, find_frame(peak, pitch, heading, side, parameters), parameters)
     values = _shape_values(print_, parameters)
     if recording.load == "static":
         return StepResult(print_, None, None, values)
-    path, force = centre_of_pressure(step.frames, pitch, trim)
-    if len(path) < 3:
+    if len(step.path) < 3:
         raise RecommendError("the step is too short or too light for a path")
-    in_foot = print_.frame.to_foot(path)
+    in_foot = print_.frame.to_foot(step.path)
     curve = normalise(in_foot)
-    frames = round(parameters.capture.path_smooth_ms * recording.rate_hz / 1000.0)
+    frames = round(parameters.capture.path_smooth * len(step.path))
     smooth = normalise(_averaged(in_foot, frames))
     values |= _path_values(curve, smooth, values, parameters)
     values |= _load_values(step, print_, recording, parameters)
-    return StepResult(print_, curve, normalise(force), values)
+    return StepResult(print_, curve, normalise(step.force), values)
 
 
 def _averaged(path: FloatArray, frames: int) -> FloatArray:
@@ -135,8 +131,8 @@ def _load_values(
 ) -> dict[str, float]:
     values = {"contact-time": (step.stop - step.start) / recording.rate_hz}
     labels = region_labels(print_, parameters)
-    capture = parameters.capture
-    loads = region_loads(step.frames, print_, labels, recording.rate_hz, parameters)
+    frames, capture = step.frames, parameters.capture
+    loads = region_loads(frames, print_, labels, recording.rate_hz, parameters)
     for region, load in loads.items():
         least = max(capture.region_least, capture.region_sensors * recording.cell_mm2)
         if region in UNTOLD or load.area_mm2 < least:
@@ -144,7 +140,7 @@ def _load_values(
         values[f"peak-{region}"] = load.peak_kpa
         if not region.endswith("midfoot"):  # broad and flat: the highest sensor is a chance one
             values[f"integral-{region}"] = load.integral_kpa_s
-    for phase, ratio in medial_lateral_ratio(step.frames, print_, parameters).items():
+    for phase, ratio in medial_lateral_ratio(frames, print_, parameters).items():
         if np.isfinite(ratio):
             values[f"medial-lateral-{phase}"] = ratio
     return values

@@ -82,35 +82,29 @@ def toe_line(smooth: FootMap, length_mm: float, parameters: Parameters) -> Float
     3. A parabola through the borders found, weighed by their rise and with outliers left out,
        gives the border of strips where no toe bears, and steadies all of them.
     """
-    low, high = (length_mm * parameters.capture[f"heads-{end}"] for end in ("low", "high"))
-    found = [
-        _valley(smooth.y, strip, (low, high), parameters.capture.toe_rise)
-        for strip in smooth.pressure.T
-    ]
-    known = np.array([i for i, y in enumerate(found) if y is not None], dtype=np.intp)
+    heads = [length_mm * parameters.capture[f"heads-{end}"] for end in ("low", "high")]
+    found = _valleys(smooth, (heads[0], heads[1]), parameters.capture.toe_rise)
+    known = np.flatnonzero(~np.isnan(found))
     fallback = length_mm * parameters.capture.toe_line
     if len(known) < 3:
         return np.full(len(smooth.x), fallback)
-    ys = np.array([found[i] for i in known], dtype=np.float64)
-    return _parabola(smooth.x[known], ys, smooth.x)
+    return _parabola(smooth.x[known], found[known], smooth.x)
 
 
-def _valley(
-    y: FloatArray, strip: FloatArray, heads: tuple[float, float], rise: float
-) -> float | None:
-    """The y of the valley in front of the metatarsal head of one strip; None without one."""
-    within = np.flatnonzero((y >= heads[0]) & (y <= heads[1]) & (strip > 0))
-    if not len(within):
-        return None
-    head = within[np.argmax(strip[within])]
-    front = strip[head:]
-    lowest = np.minimum.accumulate(front)
-    rises = np.flatnonzero((front > lowest * (1.0 + rise)) & (front > rise * front[0] * 0.5))
-    if not len(rises):
-        return None
-    floor = lowest[rises[0]]
-    bottom = np.flatnonzero(front[: rises[0] + 1] <= floor)
-    return float(y[head + bottom].mean())
+def _valleys(smooth: FootMap, heads: tuple[float, float], rise: float) -> FloatArray:
+    """(columns,) y of the valley in front of the metatarsal head of each strip; NaN without."""
+    y, load = smooth.y[:, None], smooth.pressure
+    within = (y >= heads[0]) & (y <= heads[1]) & (load > 0)
+    head = np.argmax(np.where(within, load, -1.0), axis=0)
+    front = np.arange(len(y))[:, None] >= head
+    lowest = np.minimum.accumulate(np.where(front, load, np.inf), axis=0)
+    enough = rise * np.take_along_axis(load, head[None], axis=0) * 0.5
+    rises = front & (load > lowest * (1.0 + rise)) & (load > enough)
+    first = np.argmax(rises, axis=0)
+    floor = np.take_along_axis(lowest, first[None], axis=0)
+    bottom = front & (np.arange(len(y))[:, None] <= first) & (load <= floor)
+    middle = (bottom * y).sum(axis=0) / np.maximum(bottom.sum(axis=0), 1)
+    return np.where(within.any(axis=0) & rises.any(axis=0), middle, np.nan)
 
 
 def _parabola(x: FloatArray, y: FloatArray, at: FloatArray) -> FloatArray:

@@ -80,7 +80,9 @@ def _of_film(flag: Flag, parameters: Parameters) -> Doubt:
 def cutoff_of(recording: MarksRecording, parameters: Parameters) -> float:
     """Cut-off of the low-pass filter in Hz: that of the gait, or the highest the rate can bear."""
     gait = "running" if recording.gait == "running" else "walking"
-    return min(parameters.capture[f"cutoff-{gait}"], 0.4 * recording.rate_hz)
+    return min(
+        parameters.capture[f"cutoff-{gait}"], parameters.capture.cutoff_most * recording.rate_hz
+    )
 
 
 def _refuse_unseen(recording: MarksRecording) -> None:

@@ -107,17 +107,18 @@ def heel_stances(
         return []
     low, high = np.percentile(known, (5, 95))
     # Noise alone has a range too: a heel that moves goes far beyond what its frames jitter.
-    if high - low <= 8.0 * float(np.median(np.abs(np.diff(known)))) + 1e-9 * abs(high):
+    jitter = float(np.median(np.abs(np.diff(known))))
+    if high - low <= parameters.capture.heel_jitter * jitter + 1e-9 * abs(high):
         return []
     near = np.nan_to_num(height, nan=high) < low + parameters.capture.heel_near * (high - low)
     least = parameters.capture.step_gap_ms * rate_hz / 1000.0
     downs = [span for span in bridged(spans(near), least) if span[1] - span[0] >= least]
-    stop = _stopping(height, rate_hz)
+    stop = _stopping(height, rate_hz, parameters)
     speed = np.nan_to_num(np.gradient(height))
     found: list[Span] = []
     for number, (down, rise) in enumerate(downs):
         after = downs[number + 1][0] if number + 1 < len(downs) else len(height)
-        start = _landing(stop, down, rate_hz)
+        start = _landing(stop, down, rate_hz, parameters)
         fastest = rise + int(np.argmax(speed[rise:after])) if rise < after else rise
         highest = _first(speed[fastest:after] <= 0, fastest)
         share = 0.0 if running else parameters.capture.toe_off_share
@@ -129,34 +130,32 @@ def heel_stances(
 
 
 _LEAST_FRAMES = 10
-_ABOUT_MS = 60.0  # the landing lies about where the heel comes near the ground
-_STOP_MS = 25.0  # over which the stop of the heel is looked at; shorter spans see noise
-_SHARP = 0.5  # a later stop at least this sharp, as a share of the sharpest, is the landing
 
 
-def _stopping(height: FloatArray, rate_hz: float) -> FloatArray:
+def _stopping(height: FloatArray, rate_hz: float, parameters: Parameters) -> FloatArray:
     """How sharply the fall of the heel is stopped at each frame: its second difference."""
-    reach = max(round(_STOP_MS * rate_hz / 1000.0), 1)
+    reach = max(round(parameters.capture.landing_stop_ms * rate_hz / 1000.0), 1)
     stop = np.full(len(height), -np.inf)
     inner = slice(reach, -reach)
     stop[inner] = height[2 * reach :] - 2.0 * height[inner] + height[: -2 * reach]
     return np.where(np.isnan(stop), -np.inf, stop)
 
 
-def _landing(stop: FloatArray, down: int, rate_hz: float) -> int:
+def _landing(stop: FloatArray, down: int, rate_hz: float, parameters: Parameters) -> int:
     """The last sharp stop about where the heel comes near: a swing slows down before it lands."""
-    reach = max(round(_ABOUT_MS * rate_hz / 1000.0), 2)
+    reach = max(round(parameters.capture.landing_about_ms * rate_hz / 1000.0), 2)
     first = max(down - reach // 2, 1)
     near = stop[first : down + 2 * reach + 1]
     if len(near) < 3:
         return down
-    beside = max(round(_STOP_MS * rate_hz / 2000.0), 1)  # noise has tops of its own, frame by frame
+    # Noise has tops of its own, frame by frame.
+    beside = max(round(parameters.capture.landing_stop_ms * rate_hz / 2000.0), 1)
     around = np.lib.stride_tricks.sliding_window_view(
         np.pad(near, beside, constant_values=np.inf), 2 * beside + 1
     )
     tops = near >= np.where(np.isinf(around), -np.inf, around).max(axis=1)
     tops[[0, -1]] = False
-    sharp = np.flatnonzero(tops & (near >= _SHARP * near.max()))
+    sharp = np.flatnonzero(tops & (near >= parameters.capture.landing_sharp * near.max()))
     return first + int(sharp[-1]) if len(sharp) else first + int(np.argmax(near))
 
 

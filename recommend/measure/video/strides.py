@@ -126,7 +126,10 @@ def landing_of(strides: Sequence[Stride], rate_hz: float, parameters: Parameters
 def _window(strides: Sequence[Stride], parameters: Parameters) -> float:
     mean = np.mean([stride.curve() for stride in strides], axis=0)
     peak = float(np.argmax(mean)) / (STANCE_POINTS - 1)
-    return min(parameters.capture.landing_window, max(0.75 * peak, 0.05))
+    return min(
+        parameters.capture.landing_window,
+        max(parameters.capture.landing_before_peak * peak, parameters.capture.landing_least),
+    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from recommend.errors import InputError
+from recommend.measure.pressure.mat import open_array
 from recommend.measure.video.reading import read_marks_csv
 
 HEAD = """\
@@ -166,3 +168,28 @@ def test_marks_of_a_matlab_file_read_like_their_csv(tmp_path, parameters, defs):
 
     for measure in expected.measures:
         assert found.find(measure.name).value == pytest.approx(measure.value, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("asked", "words"),
+    [
+        ("Trial.Pres", "there is no `Pres` in `Trial`, which holds Press, Rate; did you mean"),
+        ("Trail.Press", "there is no `Trail` in the file, which holds Trial; did you mean `Trial`"),
+    ],
+)
+def test_a_mapping_that_names_no_array_of_the_file_says_the_nearest(tmp_path, asked, words):
+    """What a .mat file holds is listed, and the file is not called damaged."""
+    scipy_io = pytest.importorskip("scipy.io")
+    path = tmp_path / "trial.mat"
+    scipy_io.savemat(path, {"Trial": {"Press": np.zeros((4, 4, 9)), "Rate": 100.0}})
+    with pytest.raises(InputError, match=re.escape(words)):
+        open_array(path, asked, 10.0)
+
+
+def test_a_newer_matlab_file_says_how_to_save_it(tmp_path):
+    """A file of version 7.3, which is another format, names the option that mends it."""
+    pytest.importorskip("scipy.io")
+    path = tmp_path / "new.mat"
+    path.write_bytes(b"MATLAB 7.3 MAT-file".ljust(124) + b"\x00\x02IM" + b"\x00" * 400)
+    with pytest.raises(InputError, match="Save it with `-v7`"):
+        open_array(path, "x", 10.0)
