@@ -141,6 +141,7 @@ All commands: recommend --help"""
 _UsageError: Any = typer.BadParameter.__base__
 
 
+_LONGEST = 300  # signs of a name that are shown
 _SELDOM = 50_000, 20, 50  # new objects until rubbish is looked for, and so on
 _COMPLETING = "_RECOMMEND_COMPLETE"  # a shell asks what could be typed, by no argument
 
@@ -159,7 +160,7 @@ def main(args: list[str] | None = None) -> NoReturn:
     except RecommendError as error:
         _leave(error)
     except OSError as error:  # of a file that was looked for, such as one of too long a name
-        place = Place(os.fspath(error.filename) if error.filename else "a file or folder")
+        place = Place(os.fsdecode(error.filename or "a file or folder")[:_LONGEST])
         _leave(InputError(place, f"cannot be used ({error.strerror or error})"))
     except _UsageError as error:
         _leave_usage(error)

@@ -86,6 +86,11 @@ class Door:
             self._do(lambda: self._stream.write(shown))
         return len(text)
 
+    @property
+    def unchecked(self) -> TextIO:
+        """The stream itself, for what this program alone draws: a bar goes back over its line."""
+        return self._stream
+
     def writelines(self, lines: Iterable[str]) -> None:
         """Write each of `lines`."""
         for line in lines:

@@ -330,6 +330,9 @@ class Film(Group):
     mark_full: Share
     spot_contrast: NotNegative
     seen_contrast: Share
+    seen_levels: NotNegative
+    look_worth: Share
+    look_better: Positive
     spot_free: Share
     spot_full: Share
     spot_inside: NotNegative
@@ -356,6 +359,10 @@ class Film(Group):
     fifth_seen: Share
     fifth_other: Share
     reach: Positive
+    gate_spread: Positive
+    line_radii: NotNegative
+    line_gates: NotNegative
+    look_follows: Share
     leg_change: Share
     heel_change: Share
     ankle_change: Share
@@ -366,6 +373,7 @@ class Film(Group):
     nears_hz: Positive
     nears_least: Share
     belt_near: Positive
+    belt_below: NotNegative
     edge_radii: NotNegative
     seen_least: Share
     second_leg: Share
@@ -387,6 +395,8 @@ class Film(Group):
     unsure_limit: Share
     lost_noted_s: NotNegative
     smear_limit: Share
+    smear_fast: Share
+    smear_slow: Share
     contrast_least: NotNegative
     centre_most: NotNegative
     centre_times: NotNegative
@@ -395,6 +405,7 @@ class Film(Group):
     readout_s: NotNegative
     rows_noted: NotNegative
     crossed_limit: Share
+    lost_limit: Share
     uneven: NotNegative
     uneven_limit: Share
     doubt_widening: Widening

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import io
 import os
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+import typer
 
 from recommend.cli import main
-from recommend.door import in_plain_signs, typed, visible
+from recommend.door import Door, in_plain_signs, typed, visible
 from recommend.errors import InputError
+from recommend.show.console import working
 
 ROOT = Path(__file__).resolve().parent.parent
 VISITS = ROOT / "catalogue_demo" / "visits"
@@ -153,3 +156,22 @@ def test_the_welcome_and_help_on_a_full_output_are_one_sentence(words: list[str]
     with FULL.open("w") as full:
         done = run(*words, stdout=full)
     assert (done.returncode, len(done.stderr.splitlines())) == (2, 1)
+
+
+def test_a_bar_goes_back_over_its_line_and_what_others_write_meanwhile_does_not(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A running bar is drawn in place; a name with control characters stays harmless beside it."""
+    terminal = io.StringIO()
+    monkeypatch.setattr(terminal, "isatty", lambda: True, raising=False)
+    monkeypatch.setenv("TERM", "xterm")
+    monkeypatch.setattr(sys, "stdout", Door(io.StringIO(), must=True))
+    monkeypatch.setattr(sys, "stderr", Door(terminal, must=False))
+    before = sys.stdout, sys.stderr
+    with working("reading") as tell:
+        tell(1, 2)
+        typer.echo("name\x1b[9A.mp4", err=True)
+    assert (sys.stdout, sys.stderr) == before
+    assert "\x1b[2K" in terminal.getvalue()
+    assert "<U+000D>" not in terminal.getvalue()
+    assert "name<U+001B>[9A.mp4" in terminal.getvalue()

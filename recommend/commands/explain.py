@@ -15,8 +15,7 @@ from recommend.errors import RecommendError
 from recommend.explain.explaining import Explanation
 from recommend.output import PAGE, refuse_other_kinds, write_output
 from recommend.records.database import store_path
-from recommend.records.events import events_of
-from recommend.records.keeping import Archive, origins_kept
+from recommend.records.keeping import Archive, events_of, origins_kept
 from recommend.records.replay import Replayed, Replayer
 from recommend.records.store import Record, Store
 from recommend.settings import setting

@@ -29,7 +29,9 @@ ThinOption = Annotated[
 ]
 SeasonOption = Annotated[
     Optional[int],  # noqa: UP045 - the option parser reads this spelling
-    typer.Option("--season", min=1, help="Say how many pieces so many customers ask for."),
+    typer.Option(
+        "--season", min=1, max=10**7, help="Say how many pieces so many customers ask for."
+    ),
 ]
 BriefsOption = Annotated[int, typer.Option(min=1, max=50, help="Most buying briefs.")]
 CandidatesOption = Annotated[

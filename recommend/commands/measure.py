@@ -261,7 +261,8 @@ def _line(word: str | None, option: str, allowed: str, of_length: bool) -> Line 
     if word is None:
         return None
     found = _LINE.fullmatch(word.replace(" ", ""))
-    if not found or bool(found[5]) != of_length or found.group(1, 2) == found.group(3, 4):
+    ends_alike = found and found.group(1, 2) == found.group(3, 4)
+    if not found or ends_alike or bool(float(found[5] or 0)) != of_length:
         raise InputError(Place(option), f"`{word[:60]}` is not such a line", allowed)
     a, b, c, d = (float(found[k]) for k in (1, 2, 3, 4))
     return ((a, b), (c, d)), float(found[5] or 0)

@@ -19,7 +19,7 @@ from recommend.show.console import stages
 from recommend.show.gaps import print_orders
 
 SeasonOption = Annotated[
-    int, typer.Option("--season", min=1, help="Customers expected in the season.")
+    int, typer.Option("--season", min=1, max=10**7, help="Customers expected in the season.")
 ]
 ServiceOption = Annotated[
     Optional[float],  # noqa: UP045 - the option parser reads this spelling

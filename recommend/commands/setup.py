@@ -224,7 +224,7 @@ def _line() -> str:
 
 def _checked(name: str, text: str) -> Any:
     one = SETTINGS[name]
-    given = [text] if Path(text).expanduser().exists() else text.split(os.pathsep)
+    given = [text] if one.path and Path(text).expanduser().exists() else text.split(os.pathsep)
     if one.allowed:  # words, not paths: as people write several
         given = [word for word in re.split(rf"[\s,{os.pathsep}]+", text) if word]
     value = setting(name, given if one.many else text).value

@@ -37,7 +37,7 @@ from recommend.show.figures import SECTIONS
 from recommend.way import outcome_of
 
 if TYPE_CHECKING:
-    from recommend.trial.learned import LearnedList
+    from recommend.trial.heeding import LearnedList
     from recommend.whatif.redraw import HowSure
 
 

@@ -38,7 +38,7 @@ def _store() -> None:
 @app.command("list")
 def list_(
     store: StorePath = None,
-    limit: Annotated[int, typer.Option(min=1, help="How many, newest first.")] = 20,
+    limit: Annotated[int, typer.Option(min=1, max=10**9, help="How many, newest first.")] = 20,
 ) -> None:
     """List the newest records.
 

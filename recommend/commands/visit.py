@@ -82,7 +82,9 @@ def new(
     rules: RulesFolder = None,
     minutes: Annotated[
         float | None,
-        typer.Option(min=1, help="Minutes there are: ask first what settles most in them."),
+        typer.Option(
+            min=1, max=600, help="Minutes there are: ask first what settles most in them."
+        ),
     ] = None,
 ) -> None:
     """Begin a visit: the questions of a fitting, one by one, saved after every answer.

@@ -77,7 +77,10 @@ def run_apart(
     with tempfile.TemporaryFile("w+", encoding="utf-8", errors="replace") as said:
         child = subprocess.Popen(
             command, stdout=subprocess.PIPE, stderr=said, text=True,
-            env={**os.environ, "OPENBLAS_NUM_THREADS": "1", "PYTHONPATH": paths},
+            env={
+                **os.environ, "OPENBLAS_NUM_THREADS": "1", "PYTHONPATH": paths,
+                "PYTHONSAFEPATH": "1",  # no module that lies beside the captures
+            },
         )  # fmt: skip
         heard = _Heard()
         assert child.stdout is not None

@@ -16,24 +16,32 @@ _TIMES: Final = (0.125, 0.25, 0.5, 2.0, 4.0, 8.0)
 
 
 def wrong_pace(
-    seconds: float, rate_hz: float, gait: str, parameters: Parameters, *, sure: bool = True
+    seconds: float,
+    rate_hz: float,
+    gait: str,
+    parameters: Parameters,
+    *,
+    sure: bool = True,
+    rate_said: str = "`rate-hz`",
 ) -> str | None:
-    """What is wrong with a mean contact time of `seconds`, and, if it is `sure`, what would fit."""
+    """What is wrong with a mean contact time of `seconds`, and, if it is `sure`, what would fit.
+
+    `rate_said` is the word by which the rate is put right.
+    """
     word = "running" if gait == "running" else "walking"
     least, most = (parameters.capture[f"contact-{end}-{word}"] for end in ("least", "most"))
     if least <= seconds <= most:
         return None
-    text = f"the foot is down for {seconds:.2f} s, which is not {word}; check `rate-hz`"
+    text = f"the foot is down for {seconds:.2f} s, which is not {word}; check {rate_said}"
     if not sure:
-        return f"{text} ({rate_hz:g} written) and `gait`"
+        return f"{text} ({rate_hz:g} a second now) and `gait`"
     slowest, fastest = (seconds * rate_hz / end for end in (most, least))
     known = [rate for rate in _RATES if slowest <= rate <= fastest]
     simple = [rate for rate in known if rate / rate_hz in _TIMES] or known
     middle = (slowest * fastest) ** 0.5
     likely = f", likely {min(simple, key=lambda rate: abs(log(rate / middle)))}" if simple else ""
-    return (
-        f"{text} ({rate_hz:g} written, {slowest:.0f} to {fastest:.0f} would fit{likely}) and `gait`"
-    )
+    fits = f"{slowest:.0f} to {fastest:.0f} would fit{likely}"
+    return f"{text} ({rate_hz:g} a second now, {fits}) and `gait`"
 
 
 def time_doubts(
@@ -42,9 +50,10 @@ def time_doubts(
     gait: str,
     concerns: tuple[str, ...],
     parameters: Parameters,
+    rate_said: str = "`rate-hz`",
 ) -> list[Doubt]:
     """The doubt that a mean contact time of `seconds` raises; what it `concerns` is withdrawn."""
-    text = wrong_pace(seconds, rate_hz, gait, parameters)
+    text = wrong_pace(seconds, rate_hz, gait, parameters, rate_said=rate_said)
     return [Doubt(Flag("implausible-rate", text, "removed"), concerns)] if text else []
 
 

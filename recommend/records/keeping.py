@@ -1,4 +1,8 @@
-"""What a record of a visit holds, and getting it back."""
+"""What a record of a visit holds, what came of it later, and getting both back.
+
+What came of a visit stands in records of their own that name the one they follow: nothing of the
+first record changes.
+"""
 
 from __future__ import annotations
 
@@ -6,7 +10,7 @@ import hashlib
 import json
 import platform
 import sys
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from importlib.metadata import PackageNotFoundError, version
@@ -27,7 +31,6 @@ from recommend.match.sizes import wanted_length
 from recommend.match.wishes import out_for, own_items
 from recommend.reading.texts import Texts
 from recommend.records.canonical import canonical, digest, sha256
-from recommend.records.events import event
 from recommend.records.private import forgotten_parts, join, separate
 from recommend.records.store import EVENT, SHORTLIST, Entry, Record, Store
 from recommend.records.witness import tell
@@ -452,3 +455,31 @@ def _same(found: str, promised: str, what: str) -> None:
             f"{promised[:12]}): the record was changed",
             mend=_SEE,
         )
+
+
+def event(first: Record, reference: str, what: str, told: Mapping[str, Any], by: str = "") -> Entry:
+    """What came of the record `first`, to be kept.
+
+    Parameters
+    ----------
+    reference : the customer's code; '' of what belongs to no customer.
+    what : in a word, such as ``sold``, ``read-out``, ``page`` or ``came-back``.
+    told : plain data; free text in it stands under ``remark`` or ``text``.
+    by : code of who did it, never a name.
+    """
+    facts = {"event": what, "of": {"seq": first.seq, "hash": first.hash}, "by": by}
+    # The reference is kept apart, so that forgetting reaches events as well.
+    whose = {"reference": reference} if reference else {}
+    return Entry({"event": {**whose, **told}}, facts, kind=EVENT)
+
+
+def events_of(store: Store, first: Record) -> Iterator[tuple[Record, dict[str, Any]]]:
+    """What came of the record `first`, oldest first: the records, and what they tell."""
+    for record in store.records(first.seq + 1):
+        if record.kind == EVENT and record.head["of"]["hash"] == first.hash:
+            yield record, {**store.body(record.bodies["event"]), **_private(store, record)}
+
+
+def _private(store: Store, record: Record) -> dict[str, Any]:
+    kept = store.private(record) or {}
+    return {path.partition("/")[2]: value for path, value in kept.items()}

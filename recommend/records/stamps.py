@@ -18,7 +18,7 @@ from typing import Any
 from recommend.errors import InputError, Place
 from recommend.extras import not_installed
 from recommend.reading.document import read_bytes, refuse_no_file
-from recommend.records.events import event
+from recommend.records.keeping import event
 from recommend.records.store import EVENT, Entry, Record, Store
 
 EXTRA = "stamp"

@@ -196,7 +196,10 @@ class Store:
         """Numbers of the records whose private part is gone, and of the records that say so."""
         with failures(self.path):
             rows = self.connection.execute("SELECT seq, declared FROM forgotten ORDER BY seq")
-            return {int(seq): int(declared) for seq, declared in rows}
+            found = dict(iter(rows))
+        if not all(isinstance(number, int) for number in found.values()):
+            raise InputError(Place(str(self.path)), "a declared gap was altered", mend=_VERIFY)
+        return found
 
     def of_reference(self, reference: str) -> list[Record]:
         """Records of one customer's reference code, oldest first."""

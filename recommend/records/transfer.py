@@ -37,8 +37,8 @@ def export(store: Store) -> Iterator[bytes]:
             head = _read(text, store)
             yield from _bodies(db, head, written, store)
             line: dict[str, Any] = {"record": content, "head": head}
-            if salt is not None:
-                line["salt"] = bytes(salt).hex()
+            if (salt, private) != (None, None):
+                line["salt"] = salt.hex() if isinstance(salt, bytes) else _damaged(store)
                 line["private"] = _read(private, store)
             yield canonical(line)
 
@@ -213,6 +213,8 @@ class _Reader:
 
     def _add(self, data: dict[str, Any], text: bytes) -> None:
         head = data["head"]
+        for named in [*head.get("forgets", ()), *([head["of"]] if "of" in head else ())]:
+            self._names_before(named)
         for name, content in head["bodies"].items():
             if not self.db.execute("SELECT 1 FROM body WHERE hash = ?", (content,)).fetchone():
                 self._refuse(f"the document `{name}` of record {self.seq} does not stand before it")
@@ -224,6 +226,12 @@ class _Reader:
             self.open_gaps[self.seq] = self.number
         if head["kind"] == FORGOTTEN:
             self._declare(head)
+
+    def _names_before(self, named: dict[str, Any]) -> None:
+        """Refuse a record that tells of another which does not stand before it."""
+        there = self.db.execute("SELECT hash FROM record WHERE seq = ?", (named["seq"],)).fetchone()
+        if there is None or there[0] != named["hash"]:
+            self._refuse(f"record {self.seq} tells of a record that does not stand before it")
 
     def _private(self, data: dict[str, Any]) -> None:
         try:

@@ -18,8 +18,7 @@ from recommend.rulebook.models import AttributeDef, AxisThen, FootType, NoteThen
 from recommend.rulebook.terms import satisfied
 from recommend.rulebook.vocabulary import FOOT_TYPE
 from recommend.rulebook.words import kind_words, limit_words, sentence_lines, then_lines
-from recommend.show.rule import basis_lines
-from recommend.show.told import told_list
+from recommend.show.rule import basis_lines, told_list
 
 _NOTES = {
     "stop": "Stops: no shortlist, see a clinician first",

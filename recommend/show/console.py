@@ -17,7 +17,7 @@ from rich.padding import Padding
 from rich.pager import Pager
 from rich.text import Text
 
-from recommend.door import visible
+from recommend.door import Door, visible
 from recommend.rulebook import Rulebook
 
 if TYPE_CHECKING:
@@ -183,6 +183,7 @@ def stages() -> Iterator[Callable[[str], Advance]]:
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
     out = console(stderr=True)
+    out.file = getattr(sys.stderr, "unchecked", sys.stderr)
     bar = Progress(
         TextColumn("{task.description}"),
         BarColumn(),
@@ -198,6 +199,8 @@ def stages() -> Iterator[Callable[[str], Advance]]:
         return lambda done, total: bar.update(task, completed=done, total=total)
 
     with bar:
+        if out.is_terminal:  # what others write while the bar runs goes through the door still
+            sys.stdout, sys.stderr = Door(sys.stdout, must=True), Door(sys.stderr, must=False)
         yield stage
 
 

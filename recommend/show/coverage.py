@@ -249,22 +249,30 @@ def crowd_lines(
 ) -> Iterator[str]:
     """What the customers stand on, one statement a line."""
     if crowd.mode == "shop":
-        yield (
-            f"Only the shop's own visits: {crowd.visits}{_when(crowd)}, as they were measured; "
-            "none is drawn."
-        )
-        if out := refusing(crowd.shop, parameters) if crowd.shop else 0:
-            verb = "names" if out == 1 else "name"
-            yield (
-                f"{counted(out, 'visit')} {verb} what the customer would not wear or pay, or what "
-                "did harm: this count does not look at that, the counter does."
-            )
-        return
-    if crowd.mode == "columns":
+        yield from _visits_alone(crowd, parameters)
+    elif crowd.mode == "columns":
         yield f"Measured customers read from {crowd.columns}{_when(crowd)}; none is drawn."
         yield "Every screening question is taken as answered no, and no foot as painful."
         yield from _columns_read(crowd)
-        return
+    else:
+        yield from _drawn(crowd, agreement)
+
+
+def _visits_alone(crowd: Crowd, parameters: Parameters) -> Iterator[str]:
+    yield (
+        f"Only the shop's own visits: {crowd.visits}{_when(crowd)}, as they were measured; "
+        "none is drawn."
+    )
+    if out := refusing(crowd.shop, parameters) if crowd.shop else 0:
+        verb = "names" if out == 1 else "name"
+        yield (
+            f"{counted(out, 'visit')} {verb} what the customer would not wear or pay, or what "
+            "did harm: this count does not look at that, the counter does."
+        )
+
+
+def _drawn(crowd: Crowd, agreement: float | None) -> Iterator[str]:
+    """Of customers that are drawn: from what, how old, and how their measures agree."""
     assumed, total = assumed_figures(crowd.population)
     shop = "No visit of this shop stands behind them."
     if crowd.mode == "both":

@@ -23,9 +23,9 @@ from recommend.rulebook.book import Rulebook
 from recommend.show.console import bullet, heading, inset, plain_table
 from recommend.show.trial_words import READING_WORDS, interval_words
 from recommend.trial.came_back import CameBack, Liked
+from recommend.trial.heeding import Expected, LearnedList
 from recommend.trial.judged_steps import order
 from recommend.trial.kept_trials import Shop, Tally, item_of
-from recommend.trial.learned import Expected, LearnedList
 from recommend.trial.readings import LEARNED
 from recommend.trial.steps import Key
 

@@ -1,16 +1,23 @@
-"""One rule in words: when it fires, what it concludes, why, whom it touches."""
+"""One rule in words: when it fires, what it concludes, why, whom it touches; and told cases.
+
+Told cases are worked examples with a sentence why.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from html import escape
 
 from rich.console import Console
 from rich.text import Text
 
+from recommend.check.example_tables import Example
+from recommend.check.examples import load_examples
 from recommend.check.touched import Touched
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.models import Basis
-from recommend.rulebook.words import kind_words, sentence_lines, then_lines
+from recommend.rulebook.conditions import UNDETERMINED
+from recommend.rulebook.models import Basis, NeedsThen, NoteThen
+from recommend.rulebook.words import kind_words, need_line, sentence_lines, then_lines
 from recommend.show.console import bullet, heading, inset
 
 _EXAMPLES = 4
@@ -67,3 +74,40 @@ def basis_lines(basis: Basis, book: Rulebook) -> Iterator[str]:
     for name in basis.sources:
         source = book.sources[name]
         yield f"{source.cite} [{name}, seen {source.seen.replace('-', ' ')}]: {source.says}"
+
+
+def came_words(example: Example, book: Rulebook) -> str:
+    """What comes of an example, in one line: kind of foot, axes, notes, needs."""
+    expect = example.expect
+    parts = []
+    if expect.type is not None:
+        known = expect.type != UNDETERMINED
+        parts.append(book.types[expect.type].title if known else "no type is settled")
+    for axis, word in expect.axes.items():
+        values = {UNDETERMINED: UNDETERMINED, **book.axes[axis].values}
+        parts.append(f"{book.axes[axis].title}: {values[word]}")
+    for rule in expect.notes or ():
+        then = book.by_id[rule].rule.then
+        if isinstance(then, NoteThen):
+            parts.append(f"{then.note.replace('-', ' ')}: {book.by_id[rule].rule.title}")
+    for need in expect.needs:
+        then = book.by_id[need.by].rule.then
+        if isinstance(then, NeedsThen):
+            wanted = (need.attribute, need.is_, need.strength)
+            parts += [
+                need_line(one, book)
+                for one in then.needs
+                if (one.attribute, one.is_, one.strength) == wanted
+            ]
+    return "; ".join(dict.fromkeys(parts)) or "nothing is said"
+
+
+def told_list(book: Rulebook) -> str:
+    """All told cases as HTML."""
+    cases, _ = load_examples(book)
+    return "".join(
+        f"<article><h3>{escape(case.example.name)}</h3><p>{escape(case.example.why)}</p>"
+        f"<p class='kind'>{escape(came_words(case.example, book))}</p></article>"
+        for case in cases
+        if case.example.why
+    )

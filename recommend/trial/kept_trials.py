@@ -5,7 +5,6 @@ Kept visits stand in a folder of visit files, or in the record store.
 
 from __future__ import annotations
 
-import json
 import os
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
@@ -20,14 +19,14 @@ from recommend.cluster import pieces
 from recommend.errors import InputError, Place
 from recommend.match.wishes import OWN
 from recommend.measure.model import SIDES
-from recommend.records.private import join
+from recommend.records.keeping import Archive
 from recommend.records.store import SHORTLIST, Store
 from recommend.rulebook.book import Rulebook
 from recommend.trial.effects import Check, Item, Learned, Observed, Prior, check_of, learn
 from recommend.trial.judged_steps import StepResult, judge_trial
 from recommend.trial.readings import LEARNED
 from recommend.trial.steps import Key
-from recommend.visit.models import KEPT, Visit
+from recommend.visit.models import Visit
 from recommend.visit.shelf import DRAFTS
 
 _SUFFIXES = (".yaml", ".yml", ".json")
@@ -75,13 +74,12 @@ def kept_by_shop(path: Path, book: Rulebook) -> dict[str, tuple[Visit, ...]]:
 def _of_store(path: Path) -> tuple[Visit, ...]:
     visits: dict[str, Visit] = {}
     with Store(path) as store:
+        archive = Archive(store)
         for record in store.records():
-            private = store.private(record)
-            if record.kind == SHORTLIST and private is not None:
-                data = join({"visit": store.body(record.bodies["visit"])}, private)["visit"]
-                visit = Visit.model_validate(data, context=KEPT)
+            if record.kind == SHORTLIST and store.private(record) is not None:
+                visit = archive.visit(record)
                 # Without a date nothing says that two records are of one visit but their content.
-                when = visit.date or json.dumps(data, sort_keys=True)
+                when = visit.date or visit.model_dump_json()
                 visits[f"{visit.reference} {when}"] = visit
     return tuple(visits.values())
 

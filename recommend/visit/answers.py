@@ -172,8 +172,6 @@ def numbers_in(text: str, unit: str = "") -> list[float | int]:
     tight = re.search(r"\d,\d", body)  # a comma with no blank behind it
     if ";" in body or not tight:
         separator = r"[;\s]+" if tight else r"[,;\s]+"
-    elif re.fullmatch(r"[-+\u2212]?\d+(,[-+\u2212]?\d+){2,}", body):
-        separator = ","  # 4,5,6: no number has two decimal commas
     elif "." in body and not re.search(r"\d,\d+\s*(?![.\d])", body):
         separator = r"[,\s]+"
     else:

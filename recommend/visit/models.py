@@ -637,10 +637,10 @@ class Visit(Strict):
     keeps: Kept | None = None
     wishes: Wishes | None = None
     pain: list[Pain] | None = Field(default=None, max_length=40)
-    answers: dict[str, Answer] = {}
-    asked: dict[str, Literal["in-group", "singly"]] = {}
+    answers: Annotated[dict[str, Answer], Field(max_length=400)] = {}
+    asked: Annotated[dict[str, Literal["in-group", "singly"]], Field(max_length=400)] = {}
     measured_by: FitterCode | None = None
-    carried: dict[str, Day] = {}
+    carried: Annotated[dict[str, Day], Field(max_length=400)] = {}
     feet: Feet = Field(default_factory=Feet)
     follow_up: FollowUp | None = None
     trials: list[TrialStep] = Field(default=[], max_length=60)

@@ -9,6 +9,7 @@ import pytest
 
 from recommend.cli import main
 from recommend.extras import shipped_folder
+from tests.reading.corpus import run_in_process
 
 SUPPLIER = shipped_folder("catalogue_demo") / "supplier"
 FEW = ["--customers", "400"]
@@ -186,3 +187,12 @@ def test_what_cannot_be_asked_is_refused_in_one_sentence(
     assert code == 2
     assert words in problem
     assert "Traceback" not in problem
+
+
+def test_a_season_of_more_customers_than_there_are_is_refused() -> None:
+    """What would fill the memory is one sentence that says what is allowed, not a traceback."""
+    for words in (["order", "--season"], ["gaps", "--season"], ["store", "list", "--limit"]):
+        done = run_in_process([*words, "9" * 30])
+        assert done.code == 2
+        assert "allowed: a whole number from 1 to" in done.stderr
+    assert run_in_process(["visit", "new", "A-1", "--minutes", "inf"]).code == 2

@@ -162,3 +162,15 @@ def test_a_reader_that_goes_away_is_no_error():
     done = subprocess.run(["sh", "-c", line], capture_output=True, cwd=DEMO.parents[1], check=False)
 
     assert b"Traceback" not in done.stderr
+
+
+def test_no_program_that_lies_beside_a_capture_is_run(run, monkeypatch, tmp_path):
+    """The process that opens a capture takes no module from the folder it is run in."""
+    for name in ("numpy", "json", "recommend"):
+        (tmp_path / f"{name}.py").write_text("raise SystemExit('run from the folder')")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(sys, "path", [one for one in sys.path if one not in ("", ".")])
+    code, out, err = run(RIGHT)
+
+    assert code == 0, err
+    assert "right foot, pressure frames" in " ".join(out.split())

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from recommend.errors import InputError
-from recommend.records.canonical import canonical
+from recommend.records.canonical import canonical, sha256
 from recommend.records.store import Store, forget
 from recommend.records.transfer import export, import_lines
 from recommend.records.verify import verify
@@ -45,6 +45,32 @@ def test_every_line_is_canonical_json_in_order(filled: Path) -> None:
     lines = [json.loads(line) for line in exported(filled)]
     assert [canonical(line) for line in lines] == exported(filled)
     assert [line["head"]["seq"] for line in lines if "record" in line] == [1, 2, 3, 4, 5]
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        {"kind": "event", "event": "sold", "by": "", "of": {"seq": 1, "hash": "f" * 64}},
+        {"kind": "event", "event": "sold", "by": "", "of": {"seq": 9, "hash": "f" * 64}},
+        {"kind": "forgotten", "forgets": [{"seq": 2, "hash": "f" * 64}]},
+    ],
+)
+def test_a_record_that_tells_of_none_before_it_is_not_imported(
+    told: dict[str, object], filled: Path, tmp_path: Path
+) -> None:
+    """All its own hashes may be right: what it names is not there, and nothing is imported."""
+    last = json.loads(exported(filled)[-1])
+    head = {key: last["head"][key] for key in ("format", "made-at", "seq", "previous", "private")}
+    forged = canonical(head | {"bodies": {}} | told)
+    line = canonical({"record": sha256(forged), "head": json.loads(forged)})
+    copy = tmp_path / "copy.sqlite"
+    with (
+        pytest.raises(InputError, match="tells of a record that does not stand before it"),
+        Store(copy, write=True) as store,
+    ):
+        import_lines(store, [*exported(filled)[:-1], line], "records.jsonl")
+    with Store(copy) as store:
+        assert not len(store)
 
 
 def test_importing_again_adds_only_what_is_new(filled: Path, tmp_path: Path) -> None:

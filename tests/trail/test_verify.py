@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 import sqlite3
-from contextlib import closing
+from contextlib import closing, suppress
 from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from recommend.errors import InputError
+from recommend.errors import InputError, RecommendError
 from recommend.records.database import trigger_statements
 from recommend.records.store import Store
+from recommend.records.transfer import export
 from recommend.records.verify import Verdict, verify
 from tests.trail.entries import entry
 
@@ -51,6 +53,50 @@ def tamper(path: Path, *statements: str) -> None:
         for _, sql in triggers:
             db.execute(sql)
         db.commit()
+
+
+def of_another_type(path: Path, table: str, column: str, value: object) -> None:
+    """Put a value of another type into the last row of a column, as damage to the file can."""
+    with closing(sqlite3.connect(path)) as db:
+        whole = db.execute("SELECT name, sql FROM sqlite_master WHERE sql NOT NULL").fetchall()
+        kept = [sql for _, sql in whole if sql.startswith("CREATE TRIGGER")]
+        for name, sql in whole:
+            if sql in kept:
+                db.execute(f"DROP TRIGGER {name}")
+        (sql,) = [sql for name, sql in whole if name == table]
+        loose = re.sub(rf"\b{column} (TEXT|BLOB|INTEGER) NOT NULL", column, sql)
+        for text in (loose, sql):
+            db.execute("PRAGMA writable_schema = 1")
+            db.execute("UPDATE sqlite_master SET sql = ? WHERE name = ?", (text, table))
+            db.execute("PRAGMA writable_schema = RESET")
+            db.commit()
+            if text == loose:
+                last = f"(SELECT max(rowid) FROM {table})"
+                db.execute(f"UPDATE {table} SET {column} = ? WHERE rowid = {last}", (value,))
+        for trigger in kept:
+            db.execute(trigger)
+        db.commit()
+
+
+@pytest.mark.parametrize(("table", "column"), [*CELLS, ("forgotten", "declared")])
+def test_a_value_of_another_type_is_told_and_no_export_is_made_of_it(
+    table: str, column: str, filled: Path, tmp_path: Path
+) -> None:
+    """A hash, text, salt or number that became something else: verify finds it, nothing fails."""
+    for value in (None, 7, 1.5, b"\xff\x00", "\x1b[2J", 2**62):
+        if column == "declared" and value == 7:
+            continue
+        copy = tmp_path / "copy.sqlite"
+        shutil.copy(filled, copy)
+        of_another_type(copy, table, column, value)
+        assert check(copy).differs
+        with suppress(RecommendError), Store(copy) as store:
+            list(export(store))
+        with suppress(RecommendError), Store(copy) as store:
+            store.forgotten()
+            for record in store.records():
+                store.private(record)
+                [store.body(content) for content in record.bodies.values()]
 
 
 def test_a_sound_store_is_sound(filled: Path) -> None:

@@ -15,8 +15,8 @@ from recommend.extras import shipped_folder
 from recommend.match.shortlist import GROUPS
 from recommend.records.keeping import visit_document
 from recommend.records.store import Entry, Store
+from recommend.trial.heeding import _beyond, with_learned
 from recommend.trial.kept_trials import Shop, item_of, kept_visits, shop_of
-from recommend.trial.learned import _beyond, with_learned
 from recommend.visit import Visit, read_visit
 from recommend.way import outcome_of
 from tests import shipped

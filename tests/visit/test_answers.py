@@ -73,7 +73,9 @@ def test_readings_take_points_commas_and_spaces(typed: str, values: list[float])
     assert Readings("deg").parse(typed) == values
 
 
-@pytest.mark.parametrize("typed", ["4,5", "7,3 8,7", "[7,3, 8,7]", "4.5 5,1", "4,5 5,1 -3,9"])
+@pytest.mark.parametrize(
+    "typed", ["4,5", "7,3,8,7", "4,5,6", "7,3 8,7", "[7,3, 8,7]", "4.5 5,1", "4,5 5,1 -3,9"]
+)
 def test_readings_that_can_be_read_in_two_ways_are_refused(typed: str) -> None:
     """4,5 is four and a half, or four and five: asked, not guessed."""
     with pytest.raises(RefusedError, match="two ways"):

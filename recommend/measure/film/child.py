@@ -27,7 +27,7 @@ from recommend.parameters import Film as Numbers
 Picture = NDArray[np.uint8]
 _RADII = (2.6, 3.7, 5.2, 7.3, 10.4, 14.7, 20.8, 29.4)  # px, tried on some frames
 _SCOUTED = 12  # frames on which the marks' size and tone are told
-_FIRST, _WORTH = 4, 0.3  # of them looked at first, and share of the best score worth the others
+_FIRST = 4  # of them looked at first
 THREADS = 2  # that decode
 _TOLD_EVERY = 20  # frames between two words of progress
 _NINETY = Fraction(1, 90_000)
@@ -49,10 +49,20 @@ def main(work: str, file: str, out: str, told: str) -> int:
     try:
         {"spots": find_spots, "pictures": draw_pictures, "crop": crop}[work](file, out, options)
     except (UnreadableError, av.error.FFmpegError, ValueError, MemoryError, OSError) as error:
-        said = "it needs too much memory" if isinstance(error, MemoryError) else str(error)
-        print(" ".join(said.split())[:200], file=sys.stderr)
+        print(" ".join(_said(error).split())[:200], file=sys.stderr)
         return NOT_READ
     return 0
+
+
+def _said(error: Exception) -> str:
+    """An error in a few words."""
+    import av
+
+    if isinstance(error, MemoryError):
+        return "it needs too much memory"
+    if isinstance(error, av.error.InvalidDataError):
+        return "it is no film, or damaged: copy it again from the camera"
+    return (isinstance(error, OSError) and error.strerror) or str(error)
 
 
 class Film:
@@ -73,6 +83,7 @@ class Film:
         self.rate = float(self.stream.average_rate or self.stream.guessed_rate or 0.0)
         self.turn = int(options.get("turn", 0))  # quarter turns clockwise beside its own
         self.most = int(options["film"]["frames"])
+        self.damaged = 0  # pieces of it that could not be decoded
 
     def expected(self) -> int:
         """About how many frames there are."""
@@ -83,21 +94,33 @@ class Film:
 
     def frames(self) -> Iterator[tuple[int, float, Picture]]:
         """Number, time in s and picture of every frame that can be decoded, forward in time."""
+        number, last = 0, -1.0
+        for frame in self._decoded():
+            time = float(frame.time) if frame.time is not None else number / (self.rate or 1.0)
+            if time <= last:  # the same moment twice
+                continue
+            yield number, time, self.upright(frame)
+            number, last = number + 1, time
+            if number > self.most:
+                raise UnreadableError(f"it has more than {self.most} frames")
+
+    def _decoded(self) -> Iterator[Any]:
+        """Every frame that can be decoded; what cannot is counted."""
         import av
 
-        number, last = 0, -1.0
-        try:
-            for frame in self.container.decode(self.stream):
-                time = float(frame.time) if frame.time is not None else number / (self.rate or 1.0)
-                if time <= last:  # the same moment twice
-                    continue
-                yield number, time, self.upright(frame)
-                number, last = number + 1, time
-                if number > self.most:
-                    raise UnreadableError(f"it has more than {self.most} frames")
-        except av.error.InvalidDataError:
-            if number < 2:
-                raise
+        packets = self.container.demux(self.stream)
+        while True:
+            try:
+                frames = next(packets).decode()
+            except StopIteration:
+                return
+            except av.error.InvalidDataError:
+                self.damaged += 1
+                if self.damaged > self.most:
+                    return
+                continue
+            self.damaged += sum(bool(frame.is_corrupt) for frame in frames)
+            yield from (frame for frame in frames if not frame.is_corrupt)
 
     def upright(self, frame: Any) -> Picture:
         """The brightness of a frame (height, width), turned as the film says."""
@@ -175,7 +198,7 @@ def find_spots(file: str, out: str, options: dict[str, Any]) -> None:
         out, times=np.array(times), counts=np.array(counts),
         spots=np.concatenate(spots) if spots else np.empty((0, COLUMNS)),
         size=np.array(size), radius=look.radius, contrast=look.contrast, bright=look.bright,
-        turn=look.turn,
+        turn=look.turn, lost=max(film.damaged, film.stream.frames - len(times)) / expected,
     )  # fmt: skip
 
 
@@ -203,9 +226,9 @@ def look_of(pictures: list[Picture], film: Numbers) -> Look:
     most = max(kinds.values())
     best, score = Look(), 0.0
     for kind, seen in kinds.items():
-        if seen >= _WORTH * most:
+        if seen >= film.look_worth * most:
             here, look = _legs_of(pictures, kind, film)
-            if here > score * 1.2:
+            if here > score * film.look_better:
                 best, score = look, here
     return best
 
@@ -225,7 +248,7 @@ def _legs_of(pictures: Sequence[Picture], kind: Kind, film: Numbers) -> tuple[fl
         shapes = zip(spots, pictures, strict=True)
         turned = [turned_spots(one, picture.shape, turn) for one, picture in shapes]
         seen = _legs_seen(turned, bright, turn, film)
-        if seen[0] > best[0] * 1.2:
+        if seen[0] > best[0] * film.look_better:
             best = seen
         if best[1].legs >= len(pictures) / 2:
             break

@@ -88,8 +88,8 @@ def _smeared(marked: Marked, parameters: Parameters) -> Iterator[Flag]:
     known = ~np.isnan(speed)
     if known.sum() < 20:
         return
-    fast = known & (speed >= np.quantile(speed[known], 0.9))
-    slow = known & (speed <= np.quantile(speed[known], 0.4))
+    fast = known & (speed >= np.quantile(speed[known], parameters.film.smear_fast))
+    slow = known & (speed <= np.quantile(speed[known], parameters.film.smear_slow))
     share = float(np.median(rows[fast, CONTRAST]) / np.median(rows[slow, CONTRAST]))
     if share < parameters.film.smear_limit:
         text = (
@@ -146,6 +146,9 @@ def _of_film(
 ) -> Iterator[Flag]:
     if opened.turn:
         yield Flag("film-turned", f"the film lies {_QUARTERS[opened.turn]}; it was turned upright")
+    if opened.lost > parameters.film.lost_limit:
+        text = f"{opened.lost:.0%} of its frames cannot be read; copy it again from the camera"
+        yield Flag("film-damaged", text)
     if mirrored:
         text = "the mark that tells the left leg is on the right of the picture; it was turned back"
         yield Flag("film-mirrored", text)

@@ -210,7 +210,7 @@ def _one_way(
             state = states[k]
             if fit is not None and state is not None:
                 legs[k].chosen[f], legs[k].unsure[f] = fit.chosen, fit.unsure
-                _move(state, fit.chosen, here, now)
+                _move(state, fit.chosen, here, now, parameters.film)
     return legs
 
 
@@ -311,11 +311,11 @@ def _costs(
     count = np.maximum((~missing).sum(axis=1), 1)
     mean = np.nansum(off, axis=1) / count[:, None]
     film = parameters.film
-    cost = np.square(mean / (_GATE_SPREADS * gate)).sum(axis=1)
+    cost = np.square(mean / (film.gate_spread * gate)).sum(axis=1)
     lines = (0, 1, film.leg_change), (2, 3, film.heel_change), (1, 2, film.ankle_change)
     for a, b, share in lines:
         line = float(np.hypot(*(state.at[a] - state.at[b])))
-        usual = share * line + _LINE_RADII * radius + _LINE_GATES * gate
+        usual = share * line + film.line_radii * radius + film.line_gates * gate
         part = np.square((off[:, a] - off[:, b]) / usual).sum(axis=1)
         cost += np.nan_to_num(part)
     look = np.log(np.maximum(marks[..., [RADIUS, CONTRAST]], 1e-3)) - state.look
@@ -328,10 +328,6 @@ def _costs(
         for b in range(a + 1, 4):
             twice |= (ways[:, a] == ways[:, b]) & ~missing[:, a]
     return np.where(twice, np.inf, cost)
-
-
-# How a gate and a radius are read as standard deviations; how a look follows its last sights.
-_GATE_SPREADS, _LINE_RADII, _LINE_GATES, _LOOK_FOLLOWS = 0.6, 0.25, 0.12, 0.3
 
 
 def _settle(
@@ -361,7 +357,7 @@ def _settle(
                 fits[later] = again
 
 
-def _move(state: _State, chosen: IntArray, here: FloatArray, now: float) -> None:
+def _move(state: _State, chosen: IntArray, here: FloatArray, now: float, film: Film) -> None:
     """Bring the state to this frame; marks not seen keep their place beside those that are."""
     lapse = now - state.time
     seen = chosen != NONE
@@ -375,7 +371,7 @@ def _move(state: _State, chosen: IntArray, here: FloatArray, now: float) -> None
             state.speed[np.flatnonzero(seen)[steady]] = gone[steady] / lapse
         state.at[~seen] += gone.mean(axis=0)
         state.at[seen] = found[:, :2]
-        state.look[seen] += _LOOK_FOLLOWS * (_look(found) - state.look[seen])
+        state.look[seen] += film.look_follows * (_look(found) - state.look[seen])
     else:
         state.at += state.speed * lapse
     state.unseen = np.where(seen, 0.0, state.unseen + abs(lapse))

@@ -132,7 +132,9 @@ def _narrowed(width: FloatArray, film: Film) -> NDArray[np.bool_]:
     out = np.zeros(width.shape, dtype=bool)
     if enough.sum() < _USUAL_FROM:
         return out
-    share = width[enough] / np.nanmedian(width[enough], axis=0)
+    seen = (~np.isnan(width[enough])).any(axis=0)
+    share = np.full((int(enough.sum()), width.shape[1]), np.nan)
+    share[:, seen] = width[enough][:, seen] / np.nanmedian(width[enough][:, seen], axis=0)
     usual = np.sort(np.nan_to_num(share, nan=-1.0), axis=1)[:, -2]
     out[enough] = share < film.covered_width * usual[:, None]
     return out
@@ -214,6 +216,7 @@ def _has_fifth(spots: FloatArray, quad: tuple[int, ...], film: Film) -> bool:
 
 
 _TRIED = 60  # frames between which lines are tried
+_SCORED = 5000  # frames, spread over the film, that are held against each line
 
 
 def heel_height(marked: Marked, rate: float, film: Film) -> FloatArray:
@@ -231,7 +234,7 @@ def heel_height(marked: Marked, rate: float, film: Film) -> FloatArray:
     usual = float(np.median(size))
     if np.ptp(np.quantile(size, (0.05, 0.95))) < film.nears_least * usual:
         return -row
-    at_camera, slope = _belt(size[known], row[known], film.belt_near * usual)
+    at_camera, slope = _belt(size[known], row[known], film.belt_near * usual, film.belt_below)
     height: FloatArray = (at_camera + slope * size - row) / size * usual
     return height
 
@@ -245,8 +248,11 @@ def _led_on(width: FloatArray) -> FloatArray:
     return out
 
 
-def _belt(size: FloatArray, row: FloatArray, near: float) -> tuple[float, float]:
-    """Row at no size, and rows for each px of size, of the line below which no heel lies."""
+def _belt(size: FloatArray, row: FloatArray, near: float, below: float) -> tuple[float, float]:
+    """Row at no size, and rows for each px of size, of the line below which no heel lies.
+
+    A heel within `near` of it speaks for a line, one below it `below` times as much against it.
+    """
     order = np.argsort(size)
     tried = order[np.linspace(0, len(order) - 1, min(_TRIED, len(order))).astype(int)]
     lowest = order[np.argsort(-row[order])[: _TRIED // 2]]
@@ -255,10 +261,13 @@ def _belt(size: FloatArray, row: FloatArray, near: float) -> tuple[float, float]
     a, b = a[apart], b[apart]
     slope = (row[a] - row[b]) / (size[a] - size[b])
     start = row[a] - slope * size[a]
-    off = row[None, :] - (start[:, None] + slope[:, None] * size[None, :])
-    score = (np.abs(off) < near).sum(axis=1) - 3.0 * (off > 2.0 * near).sum(axis=1)
+    scored = np.unique(np.linspace(0, len(row) - 1, _SCORED).astype(int))  # memory stays the same
+    score = np.empty(len(slope))
+    for k in range(len(slope)):
+        off = row[scored] - (start[k] + slope[k] * size[scored])
+        score[k] = np.sum(np.abs(off) < near) - below * np.sum(off > 2.0 * near)
     best = int(np.argmax(score))
-    on = np.abs(off[best]) < near
+    on = np.abs(row - (start[best] + slope[best] * size)) < near
     if on.sum() < 3:
         return float(start[best]), float(slope[best])
     fitted = np.polyfit(size[on], row[on], 1)

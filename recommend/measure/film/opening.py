@@ -26,12 +26,14 @@ Tell = Callable[[int, int], None]
 class Opened:
     """The spots of a film, whether its marks are lighter than skin, and its turn in quarters.
 
-    `turn` counts quarters clockwise beside what the film says of itself.
+    `turn` counts quarters clockwise beside what the film says of itself; `lost` is the share of
+    frames that cannot be decoded.
     """
 
     spots: Spots
     bright: bool
     turn: int
+    lost: float
 
 
 def spots_in(path: Path, parameters: Parameters, tell: Tell | None = None) -> Opened:
@@ -54,7 +56,8 @@ def spots_in(path: Path, parameters: Parameters, tell: Tell | None = None) -> Op
             each = np.split(rows, ends[:-1])
             look = float(held["radius"]), float(held["contrast"])
             spots = Spots(held["times"], each, (height, width), *look)
-            return Opened(spots, bool(held["bright"]), int(held["turn"]))
+            lost = max(float(held["lost"]), 0.0)
+            return Opened(spots, bool(held["bright"]), int(held["turn"]), lost)
 
 
 def draw(

@@ -277,6 +277,7 @@ def _recording(
         dropped=int(np.maximum(lapse - 1, 0).sum()),
         name=str(path),
         seen=flags,
+        filmed=True,
         heel_height=led[:, 4, 0] * scale,
         centre_error=scale * centre_error(marked, parameters),
     )

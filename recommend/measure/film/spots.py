@@ -18,7 +18,6 @@ from recommend.parameters import Film
 
 FloatArray = NDArray[np.float64]
 COLUMNS: Final = 8  # of a spot, as `legs` names them
-_SEEN_LEVELS = 4.0  # of grey: below is what compression leaves of a flat place
 _MOST = 24  # places looked at in one picture, those that stand out most
 _FOUND_AT = 2.6  # radius in px of a mark in the reduced picture in which spots are looked for
 _REFINED_AT = 6.0  # a larger mark is reduced before its centre is taken
@@ -36,7 +35,7 @@ def spots_of(
     """
     picture: NDArray[np.uint8] = grey if bright else cv2.bitwise_not(grey)
     less = max(round(radius / _FOUND_AT), 1)
-    least = max(film.seen_contrast * contrast, _SEEN_LEVELS)
+    least = max(film.seen_contrast * contrast, film.seen_levels)
     found = _tops(_reduced(picture, less), radius / less, least) * less + (less - 1) / 2.0
     if not len(found):
         return np.empty((0, COLUMNS))
@@ -128,7 +127,14 @@ def _measured(
     free = 1.0 - _mean(whole, ring)
     moved = np.clip(np.column_stack([dx, dy]), -radius, radius)
     next_size = np.clip(found, 0.4 * radius, 2.0 * radius)
-    shape = (contrast, 2.0 * np.sqrt(xx), np.sqrt(wide / narrow), free, full, error)
+    shape = (
+        contrast,
+        2.0 * np.sqrt(np.maximum(xx, 1e-3)),
+        np.sqrt(wide / narrow),
+        free,
+        full,
+        error,
+    )
     return centre + moved, next_size, shape
 
 

@@ -118,7 +118,7 @@ def _nothing_usable(
             f"no foot is on the mat for as long as a step takes; the longest load lasts "
             f"{longest / recording.rate_hz:.2g} s"
         )
-        mend = f"check `rate-hz` ({recording.rate_hz:g} written), and that someone walked"
+        mend = f"check `rate-hz` ({recording.rate_hz:g} a second now), and that someone walked"
     return InputError(Place(recording.name), found, mend=mend)
 
 

@@ -85,7 +85,8 @@ def _time_doubts(
 ) -> list[Doubt]:
     """A stance that no one of this gait has: the rate, or the gait, is written wrongly."""
     seconds = float(np.mean([s.stop - s.start for s in strides])) / recording.rate_hz
-    return time_doubts(seconds, recording.rate_hz, recording.gait, ("",), parameters)
+    rate, said = recording.rate_hz, recording.rate_said
+    return time_doubts(seconds, rate, recording.gait, ("",), parameters, said)
 
 
 def _rate_doubts(

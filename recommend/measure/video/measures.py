@@ -154,12 +154,15 @@ def _no_stride(recording: MarksRecording, stances: Sequence[tuple[int, int]]) ->
         found = f"none of the {len(stances)} strides has all its marks"
         if recording.seen:
             found += f": {'; '.join(flag.detail for flag in recording.seen)}"
-        return InputError(Place(recording.name), found, mend="mark the missing frames")
+        by_hand = "say where the marks are (--put-right), or film again: `recommend help filming`"
+        mend = by_hand if recording.filmed else "mark the missing frames"
+        return InputError(Place(recording.name), found, mend=mend)
+    given = "" if recording.filmed else "give `# stance: 12-80; ...`; "
     return InputError(
         Place(recording.name),
         "no whole stride is in this recording",
-        mend="record from before first contact until after toe-off; give `# stance: 12-80; ...`; "
-        "check `rate-hz`",
+        mend=f"record from before first contact until after toe-off; {given}"
+        f"check {recording.rate_said}",
     )
 
 

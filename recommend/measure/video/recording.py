@@ -40,6 +40,7 @@ class MarksRecording:
     seen : doubts of the film in which the marks were found.
     heel_height : (frames,) height of the lower heel mark above the ground in `unit`, where the
         distance to the camera was told; else its row stands for it.
+    filmed : whether the marks were found in a film.
     centre_error : standard error of the found centre of a mark, in `unit`; 0 when not stated.
     """
 
@@ -58,8 +59,14 @@ class MarksRecording:
     device: str = ""
     date: datetime.date | None = None
     seen: tuple[Flag, ...] = ()
+    filmed: bool = False
     centre_error: float = 0.0
     heel_height: FloatArray | None = None
+
+    @property
+    def rate_said(self) -> str:
+        """By which word the rate is put right."""
+        return "`--slow-motion`" if self.filmed else "`rate-hz`"
 
     @property
     def height(self) -> FloatArray:

@@ -76,7 +76,10 @@ def _refuse_pace(found: list[Span], recording: MarksRecording, parameters: Param
         return
     seconds = sum(whole) / len(whole) / recording.rate_hz
     sure = recording.contact is not None or recording.gait != "running"
-    text = wrong_pace(seconds, recording.rate_hz, recording.gait, parameters, sure=sure)
+    text = wrong_pace(
+        seconds, recording.rate_hz, recording.gait, parameters,
+        sure=sure, rate_said=recording.rate_said,
+    )  # fmt: skip
     if text:
         raise InputError(Place(recording.name), f"{text} (implausible-rate)")
 

@@ -135,12 +135,14 @@ def test_a_mark_put_right_is_where_the_hand_says(walk: Drawn) -> None:
     (["--put-right", "left-upper-heel@3=9999,2"], "outside the picture"),
     (["--plumb", "1,2"], "is not such a line"),
     (["--ruler", "1,2:3,4"], "is not such a line"),
+    (["--ruler", "1,2:3,4=0"], "is not such a line"),
+    (["--slow-motion", "6"], "check `--slow-motion`"),
 ])  # fmt: skip
 def test_wrong_words_are_one_sentence(walk: Drawn, words: list[str], says: str) -> None:
     """Exit code 2, one line, with what would do."""
     done = run_in_process(["measure", str(walk.path), *words])
     assert (done.code, done.stdout) == (2, "")
-    assert says in done.stderr
+    assert says in done.stderr.splitlines()[-1]
     assert "Traceback" not in done.stderr
 
 
@@ -164,6 +166,17 @@ def test_damaged_and_foreign_files_are_one_sentence(walk: Drawn, tmp_path: Path)
         read_film(walk.path, numbers.changed({"film.pixels": 1000}))
     with pytest.raises(InputError, match="more than 20 frames"):
         read_film(walk.path, numbers.changed({"film.frames": 20}))
+
+
+def test_a_film_with_a_damaged_tail_says_how_much_is_lost(walk: Drawn, tmp_path: Path) -> None:
+    """What can be decoded is read; the share that cannot is a doubt with a name."""
+    data = bytearray(walk.path.read_bytes())
+    bad = slice(len(data) // 2, len(data) * 8 // 10)
+    data[bad] = np.random.default_rng(1).bytes(bad.stop - bad.start)
+    (tmp_path / "tail.mp4").write_bytes(data)
+    opened = spots_in(tmp_path / "tail.mp4", shipped.book().parameters)
+    assert 0.1 < opened.lost < 0.8
+    assert len(opened.spots.times) < 0.9 * len(walk.times)
 
 
 def test_a_film_without_marks_is_no_film_of_legs(

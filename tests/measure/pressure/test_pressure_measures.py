@@ -488,7 +488,7 @@ def said_of(frames, parameters, defs, **head) -> str:
 
 
 FAULTS = {
-    "several-steps": (lambda f: f, {"rate_hz": 400.0}, "check `rate-hz` (400 written)"),
+    "several-steps": (lambda f: f, {"rate_hz": 400.0}, "check `rate-hz` (400 a second now)"),
     "implausible-rate": (lambda f: f, {"rate_hz": 25.0}, "likely 100"),
     "implausible-load": (lambda f: f * np.float32(0.1), {}, "look like N/cm2"),
     "": (lambda f: f * np.float32(10), {}, "look like kPa"),
