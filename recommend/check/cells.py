@@ -27,7 +27,7 @@ from recommend.infer.many import (
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.models import NoteThen
 from recommend.rulebook.terms import Conjunction, Facts, Number, Term, term_holds
-from recommend.rulebook.vocabulary import about
+from recommend.rulebook.vocabulary import Fact, about
 
 MAX_ROWS = 2_000_000  # a guard of time and memory; beyond it rows are drawn, and it is said
 _MUTE = NoteThen(note="caution", say="")
@@ -145,7 +145,7 @@ def _base(fact: str) -> str:
     one = about(fact)
     if one.told:
         return fact
-    return f"answer_{one.of}" if one.kind == "asked" else one.of
+    return Fact("answer", one.of).name if one.kind == "asked" else one.of
 
 
 def _by_base(branch: Conjunction) -> dict[str, Conjunction]:
@@ -170,11 +170,11 @@ def _options(
         words: Iterable[Facts] = (_told(base, word, book) for word in book.vocabulary.words[base])
         missing: Facts = _told(base, None, book)
     elif measure.values:
-        words = ({base: word, f"known_{base}": "yes"} for word in measure.values)
-        missing = {f"known_{base}": "no"}
+        words = ({base: word, Fact("known", base).name: "yes"} for word in measure.values)
+        missing = {Fact("known", base).name: "no"}
     else:
         words = _readings(base, {t for part in parts for t in part}, book)
-        missing = {f"known_{base}": "no"}
+        missing = {Fact("known", base).name: "no"}
     for facts in itertools.chain([missing], words):
         true = sum(bit for term, bit in terms.items() if term_holds(term, facts))
         signature = tuple(mask & true == mask for mask in masks)
@@ -222,7 +222,7 @@ def _readings(name: str, terms: set[Term], book: Rulebook) -> Iterator[dict[str,
                 name: value,
                 f"{name}_low": quantize(value - margin),
                 f"{name}_high": quantize(value + margin),
-                f"known_{name}": "yes",
+                Fact("known", name).name: "yes",
                 **qualifiers,
             }
 

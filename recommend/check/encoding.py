@@ -22,7 +22,7 @@ from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.comparisons import OPS
 from recommend.rulebook.models import AxisThen
 from recommend.rulebook.terms import Disjunction, Number, Term, Word
-from recommend.rulebook.vocabulary import about
+from recommend.rulebook.vocabulary import Fact, about
 from recommend.visit.models import PainSite
 
 Formula: TypeAlias = Any  # z3 has no types
@@ -45,10 +45,11 @@ class Foot:
         for fact in ("visit_age-band", "visit_purpose", "visit_socks"):
             self._add_words(fact, self._flag(fact))
         for question in book.questions:
-            self._add_words(f"answer_{question}", self._flag(f"answer_{question}"))
+            fact = Fact("answer", question).name
+            self._add_words(fact, self._flag(fact))
         pain = self._flag("pain")
         for site in get_args(PainSite):
-            self._add_words(f"pain_{site}", pain)
+            self._add_words(Fact("pain", site).name, pain)
         self.possible += list(self._of_their_age())
 
     def _of_their_age(self) -> Iterator[Formula]:
@@ -122,7 +123,7 @@ class Foot:
     @property
     def _free_of_pain(self) -> Formula:
         """Whether the visit says that nothing hurts on this side."""
-        here = z3.Or([self.word[f"pain_{site}"] == 1 for site in get_args(PainSite)])
+        here = z3.Or([self.word[Fact("pain", site).name] == 1 for site in get_args(PainSite)])
         return z3.And(self.known["pain"], z3.Not(here))
 
     def near_the_limits(self) -> Iterator[Formula]:
@@ -187,7 +188,7 @@ class Foot:
         if kind == "known":
             return self._one_of(self.known[name], term)
         if kind == "asked":
-            return self._one_of(self.known[f"answer_{name}"], term)
+            return self._one_of(self.known[Fact("answer", name).name], term)
         words = self.book.vocabulary.words[term.fact]
         codes = [self.word[term.fact] == words.index(value) for value in term.values]
         return z3.And(self.known[term.fact], z3.Or(codes))
@@ -208,7 +209,7 @@ class Foot:
         out: dict[str, float | str] = {}
         for name in self.book.measures:
             known = self._true(model, self.known[name])
-            out[f"known_{name}"] = "yes" if known else "no"
+            out[Fact("known", name).name] = "yes" if known else "no"
             if known and name in self.value:
                 value, margin = (_float(model, one[name]) for one in (self.value, self.margin))
                 out |= {name: quantize(value), f"{name}_low": quantize(value - margin),
@@ -217,7 +218,7 @@ class Foot:
             if self._true(model, self.known[fact]):
                 index = model.eval(code, model_completion=True).as_long()
                 out[fact] = self.book.vocabulary.words[fact][index]
-        answered = [one for one in self.book.questions if f"answer_{one}" in out]
+        answered = [one for one in self.book.questions if Fact("answer", one).name in out]
         return out | self.book.asked_facts(answered)
 
     @staticmethod

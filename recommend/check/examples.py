@@ -33,7 +33,7 @@ from recommend.rulebook.models import (
 )
 from recommend.rulebook.naming import known
 from recommend.rulebook.terms import Facts
-from recommend.rulebook.vocabulary import FOOT_TYPE
+from recommend.rulebook.vocabulary import FOOT_TYPE, Fact
 
 _SAID = 2  # differences said of one example; the rest are counted
 
@@ -131,7 +131,7 @@ def _facts(
         used = observe(example.visit, book.measures, book.parameters).used[example.side]
         return facts_of(example.visit, example.side, used, book)
     facts: dict[str, float | str] = {"side": example.side}
-    facts |= {f"known_{name}": "no" for name in book.measures}
+    facts |= {Fact("known", name).name: "no" for name in book.measures}
     for name, value in _given(example, parts, at, loc).items():
         known("measure", name, book.measures, at.place((*loc, "given", name), key=True))
         facts |= _reading(name, value, book)
@@ -151,12 +151,12 @@ def _asked(example: Example, at: Document, loc: Loc, book: Rulebook) -> Facts:
     told = {"age-band": example.age_band, "purpose": example.purpose, "socks": example.socks}
     for name, word in told.items():
         if word is not None:
-            facts[f"visit_{name}"] = word
+            facts[Fact("visit", name).name] = word
     for question, answer in example.answers.items():
         place = at.place((*loc, "answers", question), key=True)
         known("question", question, book.questions, place)
         if answer != "not-asked":
-            facts[f"answer_{question}"] = answer
+            facts[Fact("answer", question).name] = answer
     facts |= book.asked_facts([q for q, a in example.answers.items() if a != "not-asked"])
     if example.pain is not None:
         for fact in book.vocabulary.words:
@@ -185,7 +185,7 @@ def _reading(name: str, value: float | str | Reading, book: Rulebook) -> Facts:
         value = value.value
     number = value if isinstance(value, str) else float(value)
     measure = Measure(name, "left", number, definition.unit, error, qualifiers=usual)
-    taken = {f"known_{name}": "yes"}
+    taken = {Fact("known", name).name: "yes"}
     return {**measure_facts(measure, book.parameters), **taken}
 
 

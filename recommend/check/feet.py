@@ -14,7 +14,7 @@ from recommend.measure.observed import observe
 from recommend.reading import written
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.terms import Facts
-from recommend.rulebook.vocabulary import about
+from recommend.rulebook.vocabulary import Fact, about
 from recommend.visit.models import Visit
 
 # Measures taken stride by stride: their error can be made larger by scatter, not smaller.
@@ -124,8 +124,8 @@ def _same(made: float | str | None, wanted: float | str) -> bool:
 def _visit(facts: Facts, side: Side, book: Rulebook) -> dict[str, Any]:
     data: dict[str, Any] = {"reference": _MARK}
     for name in ("age-band", "purpose"):
-        if f"visit_{name}" in facts:
-            data[name] = facts[f"visit_{name}"]
+        if Fact("visit", name).name in facts:
+            data[name] = facts[Fact("visit", name).name]
     if "visit_socks" in facts:
         data["keeps"] = {"socks": facts["visit_socks"]}
     if "growing" in facts:

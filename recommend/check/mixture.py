@@ -25,7 +25,7 @@ from recommend.errors import InputError, Place
 from recommend.infer.many import Column, ManyConclusions, conclude_many
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.vocabulary import YES_NO, about
+from recommend.rulebook.vocabulary import YES_NO, Fact, about
 
 Columns: TypeAlias = dict[str, Column]
 Bools: TypeAlias = NDArray[np.bool_]
@@ -95,12 +95,12 @@ class Mixture:
 
     def _answers(self, book: Rulebook, columns: Columns) -> None:
         for question in book.questions:
-            usual = columns.get(f"answer_{question}", np.array([NO], np.int8))
+            usual = columns.get(Fact("answer", question).name, np.array([NO], np.int8))
             answer = np.where(self._some("answering", question), 1 - usual, usual)
             unasked = self._some("unasked", question)
-            columns[f"answer_{question}"] = np.where(unasked, -1, answer).astype(np.int8)
-            if f"asked_{question}" in columns:
-                columns[f"asked_{question}"] = np.where(unasked, NO, YES).astype(np.int8)
+            columns[Fact("answer", question).name] = np.where(unasked, -1, answer).astype(np.int8)
+            if Fact("asked", question).name in columns:
+                columns[Fact("asked", question).name] = np.where(unasked, NO, YES).astype(np.int8)
 
     def _ages(self, book: Rulebook, columns: Columns) -> None:
         name = "visit_age-band"
@@ -143,7 +143,7 @@ class Mixture:
         for measure in book.measures:
             gone = self._some("unmeasured", measure)
             for fact in [name for name in columns if _of(name, measure)]:
-                if fact == f"known_{measure}":
+                if fact == Fact("known", measure).name:
                     columns[fact] = np.where(gone, NO, columns[fact]).astype(np.int8)
                 elif columns[fact].dtype == np.float64:
                     columns[fact] = np.where(gone, np.nan, columns[fact])

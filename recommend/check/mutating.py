@@ -18,6 +18,7 @@ from recommend.reading import Strict, validate
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.models import AxisThen
 from recommend.rulebook.terms import satisfied
+from recommend.rulebook.vocabulary import Fact
 
 SURVIVORS = "survivors.yaml"
 
@@ -61,9 +62,9 @@ class Trial:
             facts: dict[str, str] = {}
             for axis, codes in self.before.axes.items():
                 code = int(codes[row])
-                facts[f"decided_{axis}"] = "no" if code < 0 else "yes"
+                facts[Fact("decided", axis).name] = "no" if code < 0 else "yes"
                 if code >= 0:
-                    facts[f"axis_{axis}"] = list(self.book.axes[axis].values)[code]
+                    facts[Fact("axis", axis).name] = list(self.book.axes[axis].values)[code]
             yield facts
 
     def notices(self, mutant: Mutant) -> bool:

@@ -35,7 +35,7 @@ from recommend.rulebook.comparisons import COMPARISONS
 from recommend.rulebook.compiling import Compiler
 from recommend.rulebook.models import AxisThen, NeedsThen, NoteLevel, NoteThen
 from recommend.rulebook.terms import Number
-from recommend.rulebook.vocabulary import about
+from recommend.rulebook.vocabulary import Fact, about
 
 Formula: TypeAlias = Any
 
@@ -328,7 +328,7 @@ class _Prover:
         """The foot gave the alarming answer; the other is the same foot with the harmless one."""
         stops = z3.Or([due for _, due in self._notes(self.foot, ["stop"])])
         for question in self.book.questions:
-            fact = f"answer_{question}"
+            fact = Fact("answer", question).name
             if fact not in base_facts(self.book, [rule for rule, _ in self._binding()]):
                 continue
             calm = self._harmless(fact)
@@ -374,7 +374,7 @@ class _Prover:
 
 def _reads(book: Rulebook, rule: CompiledRule, measure: str) -> bool:
     """Whether a rule depends on a measure: its value, or whether it was taken."""
-    return bool({measure, f"known_{measure}"} & base_facts(book, [rule]))
+    return bool({measure, Fact("known", measure).name} & base_facts(book, [rule]))
 
 
 def _value(rule: CompiledRule) -> str | None:

@@ -29,7 +29,7 @@ from recommend.rulebook.contents import FILES, FOLDERS, is_read
 from recommend.rulebook.models import AxisThen, NeedsThen
 from recommend.rulebook.serving import FILE, required_wishes
 from recommend.rulebook.terms import Number
-from recommend.rulebook.vocabulary import FOOT_TYPE
+from recommend.rulebook.vocabulary import FOOT_TYPE, Fact
 from recommend.trial.verdict import LOAD_LIMITS
 
 _NUMBER = re.compile(r"(?<![\w.])(\d+(?:\.\d+)?) degrees")
@@ -306,7 +306,7 @@ def _published_without(data: object, loc: Loc) -> Iterator[Loc]:
 def _questions(book: Rulebook) -> Iterator[Finding]:
     document = book.texts.document("questions.yaml")
     for name in book.questions:
-        if f"answer_{name}" not in book.read:
+        if Fact("answer", name).name not in book.read:
             place = document.place(("questions", name), key=True)
             yield _unused(place, f"question `{name}`", "let a rule read its answer, or remove it")
 

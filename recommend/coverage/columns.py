@@ -16,7 +16,7 @@ from recommend.measure.definitions import MeasureDef
 from recommend.measure.derived import derivations, error_of, parts_of, reckoned
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.vocabulary import YES_NO
+from recommend.rulebook.vocabulary import YES_NO, Fact
 
 NO, YES = (np.array([YES_NO.index(word)], np.int8) for word in ("no", "yes"))
 
@@ -35,11 +35,11 @@ class FactColumns:
         out = {**self.shared, "side": np.array([codes], np.int8)}
         for name, column in {**customers.own, **customers.feet[side]}.items():
             if isinstance(column, Words):
-                fact = name if name in self.book.measures else f"visit_{name}"
+                fact = name if name in self.book.measures else Fact("visit", name).name
                 if fact in self.book.read:
                     out[fact] = self._recoded(fact, column)
                 if name in self.book.measures:
-                    out[f"known_{name}"] = (column.codes >= 0).astype(np.int8)
+                    out[Fact("known", name).name] = (column.codes >= 0).astype(np.int8)
             elif name in self.book.measures:
                 out |= dict(self._numbers(name, column))
         for name, values in self._derived(customers, side):
@@ -69,8 +69,8 @@ class FactColumns:
         if known and known.most is not None and error > known.most:
             return  # too unsure for any rule to read, as at the counter
         yield from number_facts(name, values, error, self.book.parameters, self.book.read).items()
-        if f"known_{name}" in self.book.read:
-            yield f"known_{name}", np.isfinite(values).astype(np.int8)
+        if Fact("known", name).name in self.book.read:
+            yield Fact("known", name).name, np.isfinite(values).astype(np.int8)
 
     def _recoded(self, fact: str, column: Words) -> Column:
         """Codes into the vocabulary of the fact; a word outside it is missing."""
@@ -81,7 +81,7 @@ class FactColumns:
     def _same_for_all(self) -> Iterator[tuple[str, Column]]:
         words = self.book.vocabulary.words
         for name in self.book.measures:
-            yield f"known_{name}", NO
+            yield Fact("known", name).name, NO
         yield from self._told()
         for name, qualifiers in _qualifiers(self.book, self.population).items():
             for qualifier, word in qualifiers.items():
@@ -89,7 +89,7 @@ class FactColumns:
                 if fact in words:
                     yield fact, np.array([words[fact].index(word)], np.int8)
         for name, figure in self.population.fixed.items():
-            yield f"known_{name}", YES
+            yield Fact("known", name).name, YES
             value = np.array([figure.value])
             yield from ((f"{name}{end}", value) for end in ("", "_low", "_high"))
 

@@ -42,7 +42,7 @@ from recommend.match.needs import NeedTable
 from recommend.match.sizes import SizeClasses
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.terms import Number
-from recommend.rulebook.vocabulary import about
+from recommend.rulebook.vocabulary import Fact, about
 
 
 @dataclass(frozen=True, slots=True)
@@ -308,7 +308,7 @@ def _columns(book: Rulebook, count: int, rng: np.random.Generator) -> Iterator[t
     limits = _limits(book)
     known = {name: rng.random(count) >= MISSING for name in book.measures}
     for name, definition in book.measures.items():
-        yield f"known_{name}", known[name].astype(np.int8)
+        yield Fact("known", name).name, known[name].astype(np.int8)
         if definition.values:
             continue
         values = _around(limits.get(name, []), count, rng)
@@ -323,7 +323,7 @@ def _columns(book: Rulebook, count: int, rng: np.random.Generator) -> Iterator[t
         here = known[one.of] if one.kind == "measure" else rng.random(count) >= MISSING
         yield fact, np.where(here | (fact == "side"), codes, -1).astype(np.int8)
         if one.kind == "answer":
-            yield f"asked_{one.of}", here.astype(np.int8)
+            yield Fact("asked", one.of).name, here.astype(np.int8)
 
 
 def _limits(book: Rulebook) -> dict[str, list[float]]:

@@ -23,7 +23,7 @@ from recommend.match.sizes import SizeClasses, longer_lengths
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.models import NoteThen
-from recommend.rulebook.vocabulary import FOOT_TYPE
+from recommend.rulebook.vocabulary import FOOT_TYPE, Fact
 
 BITS = 64
 SMALL = 2**12  # codes below it are taken as they are, others are numbered anew
@@ -117,7 +117,7 @@ def _is_stop(then: object) -> bool:
 def people_of(book: Rulebook) -> dict[str, tuple[str, ...]]:
     """Who a customer can be: the words of `PEOPLE`, in the order of their codes."""
     words = book.vocabulary.words
-    said = {name: tuple(words.get(f"visit_{name}", ())) for name in PEOPLE}
+    said = {name: tuple(words.get(Fact("visit", name).name, ())) for name in PEOPLE}
     return {**said, "sex": SEXES}
 
 

@@ -29,6 +29,7 @@ from recommend.rulebook.conditions import (
 )
 from recommend.rulebook.models import AxisThen, Basis, LimitValue
 from recommend.rulebook.terms import Facts, satisfied
+from recommend.rulebook.vocabulary import Fact
 from recommend.rulebook.words import kind_words
 
 SEEN = {
@@ -179,13 +180,14 @@ class FootReasons:
             if leaf.is_
             else f"is not {' or '.join(leaf.is_not or ())}"
         )
-        found = self.facts.get(f"axis_{leaf.axis}", UNDETERMINED)
+        found = self.facts.get(Fact("axis", leaf.axis).name, UNDETERMINED)
         text = f"{title} {asked}: it is {found}"
         children = self._axis_rules(leaf.axis, above)
         return Node("axis", text, self._truth(leaf), leaf.axis, children=children)
 
     def _axis(self, axis: str, above: tuple[str, ...]) -> Node:
-        title, found = self.book.axes[axis].title, self.facts.get(f"axis_{axis}", UNDETERMINED)
+        title = self.book.axes[axis].title
+        found = self.facts.get(Fact("axis", axis).name, UNDETERMINED)
         words = self.book.axes[axis].values.get(str(found), "no rule could decide it")
         text = f"{title} ({self.side}): {found}, {words}"
         return Node("type", text, True, axis, {"value": found}, self._axis_rules(axis, above))
@@ -214,13 +216,13 @@ class FootReasons:
     def _words(self, leaf: Any) -> tuple[str, str, str, str]:
         """Name of a word fact, what the rule asks of it, what it is, and how people call it."""
         if isinstance(leaf, OfAnswer):
-            found = str(self.facts.get(f"answer_{leaf.answer}", "not asked"))
+            found = str(self.facts.get(Fact("answer", leaf.answer).name, "not asked"))
             return leaf.answer, leaf.is_, found, self.book.questions[leaf.answer].ask
         if isinstance(leaf, OfPain):
-            found = str(self.facts.get(f"pain_{leaf.pain}", "not asked"))
+            found = str(self.facts.get(Fact("pain", leaf.pain).name, "not asked"))
             return leaf.pain, leaf.is_, found, f"pain at {leaf.pain}, {self.side}"
         assert isinstance(leaf, OfVisit)
-        found = str(self.facts.get(f"visit_{leaf.visit}", "not given"))
+        found = str(self.facts.get(Fact("visit", leaf.visit).name, "not given"))
         return leaf.visit, " or ".join(leaf.is_), found, leaf.visit.replace("-", " ")
 
 

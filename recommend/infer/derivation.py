@@ -10,9 +10,9 @@ from recommend.infer.conclusions import Conclusions
 from recommend.measure.model import Side
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.comparisons import OPS
-from recommend.rulebook.models import AxisThen, NoteThen
+from recommend.rulebook.models import AxisThen, LimitValue, NoteThen
 from recommend.rulebook.terms import Conjunction, Facts, Number, satisfied, term_holds
-from recommend.rulebook.vocabulary import about
+from recommend.rulebook.vocabulary import Fact, about
 from recommend.rulebook.words import need_line
 
 
@@ -118,16 +118,19 @@ def limits_used(book: Rulebook, branch: Conjunction, facts: Facts) -> Iterator[L
         limit = book.limits[term.limit]
         measure = about(term.fact).of
         value = next(
-            v
-            for v in limit.values
-            if v.value == term.value
-            and all(facts.get(f"{measure}_{q}") == w for q, w in v.where.items())
+            v for v in limit.values if v.value == term.value and _is_meant(v, measure, facts)
         )
         cite = book.sources[value.source].cite if value.source else value.kind.replace("-", " ")
         yield LimitUsed(
             term.limit, limit.title, term.fact, OPS[term.op].sign, term.value, limit.unit,
             value.kind, value.source, cite, value.note,
         )  # fmt: skip
+
+
+def _is_meant(value: LimitValue, measure: str, facts: Facts) -> bool:
+    """Whether a value of a limit is meant for the measure with these qualifiers."""
+    wanted = value.where.items()
+    return all(facts.get(Fact("measure", measure, q).name) == word for q, word in wanted)
 
 
 def conclusion_words(rule: CompiledRule, book: Rulebook) -> str:
@@ -220,10 +223,7 @@ class Lacks:
             if isinstance(term, Number) and term.fact in facts:
                 measure = about(term.fact).of
                 values = self.book.limits[term.limit].values
-                meant = any(
-                    all(facts.get(f"{measure}_{q}") == w for q, w in value.where.items())
-                    for value in values
-                )
+                meant = any(_is_meant(value, measure, facts) for value in values)
                 if not meant:
                     found.add(measure)
         return Lacking(incomparable=frozenset(found))

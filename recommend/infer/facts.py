@@ -12,6 +12,7 @@ from recommend.measure.model import Measure, Side
 from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.naming import DECIMALS
+from recommend.rulebook.vocabulary import Fact
 from recommend.visit.models import PainSite, Visit
 
 Floats = NDArray[np.float64]
@@ -27,7 +28,7 @@ def facts_of(
     """
     facts: dict[str, float | str] = {"side": side}
     for name in book.measures:
-        facts[f"known_{name}"] = "yes" if name in measures else "no"
+        facts[Fact("known", name).name] = "yes" if name in measures else "no"
     for measure in measures.values():
         facts |= measure_facts(measure, book.parameters)
     return facts | _person_facts(visit) | told_facts(book, visit.answers, _sites(visit, side))
@@ -38,9 +39,9 @@ def told_facts(
 ) -> dict[str, float | str]:
     """The facts of what was answered, and of where a foot hurts; None: where was not asked."""
     known = {q: a for q, a in answers.items() if a != "not-asked"}
-    facts: dict[str, float | str] = {f"answer_{question}": a for question, a in known.items()}
+    facts: dict[str, float | str] = {Fact("answer", q).name: a for q, a in known.items()}
     if sites is not None:
-        facts |= {f"pain_{s}": "yes" if s in sites else "no" for s in get_args(PainSite)}
+        facts |= {Fact("pain", s).name: "yes" if s in sites else "no" for s in get_args(PainSite)}
     return facts | book.asked_facts(known)
 
 
@@ -50,7 +51,8 @@ def measure_facts(measure: Measure, parameters: Parameters) -> dict[str, float |
         return {measure.name: measure.value}
     numbers = reading_facts(measure, np.array([measure.value]), parameters)
     facts: dict[str, float | str] = {name: float(column[0]) for name, column in numbers.items()}
-    return facts | {f"{measure.name}_{q}": word for q, word in measure.qualifiers.items()}
+    words = measure.qualifiers.items()
+    return facts | {Fact("measure", measure.name, q).name: word for q, word in words}
 
 
 def reading_facts(
@@ -72,7 +74,8 @@ def number_facts(
     `only` names the facts that are wanted, all three by default.
     """
     margin = parameters.noise.clearly * error
-    shifts = {name: 0.0, f"{name}_low": -margin, f"{name}_high": margin}
+    parts = {"": 0.0, "low": -margin, "high": margin}
+    shifts = {Fact("measure", name, part).name: by for part, by in parts.items()}
     wanted = shifts if only is None else {f: by for f, by in shifts.items() if f in only}
     numbers = quantized(np.add.outer(list(wanted.values()), values))
     return dict(zip(wanted, numbers, strict=True))

@@ -31,7 +31,7 @@ from recommend.infer.program import Column as Column
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.models import AxisThen
 from recommend.rulebook.terms import Facts, satisfied
-from recommend.rulebook.vocabulary import Vocabulary
+from recommend.rulebook.vocabulary import Fact, Vocabulary
 
 Bools = NDArray[np.bool_]
 Columns = Mapping[str, Column]
@@ -283,7 +283,7 @@ def _contradiction(
     `axes` are those settled before it.
     """
     facts: dict[str, float | str] = {}
-    found = [*columns.items(), *((f"axis_{name}", codes) for name, codes in axes.items())]
+    found = [*columns.items(), *((Fact("axis", name).name, codes) for name, codes in axes.items())]
     for name, column in found:
         value = column[row if len(column) > 1 else 0].item()
         words = book.vocabulary.words.get(name)
@@ -291,7 +291,9 @@ def _contradiction(
             facts[name] = words[value]
         elif words is None and value == value:
             facts[name] = value
-    facts |= {f"decided_{a}": "yes" if f"axis_{a}" in facts else "no" for a in book.axes}
+    facts |= {
+        Fact("decided", a).name: "yes" if Fact("axis", a).name in facts else "no" for a in book.axes
+    }
     true = [
         (rule.rule.then.value, rule)
         for rule in book.rules
@@ -333,8 +335,12 @@ class ArrayEngine:
         }
         axes: dict[str, str | None] = dict.fromkeys(book.axes)
         axes |= settle(book.rules, truth)
-        known |= {f"axis_{axis}": value for axis, value in axes.items() if value is not None}
-        known |= {f"decided_{a}": "no" if value is None else "yes" for a, value in axes.items()}
+        known |= {
+            Fact("axis", axis).name: value for axis, value in axes.items() if value is not None
+        }
+        known |= {
+            Fact("decided", a).name: "no" if value is None else "yes" for a, value in axes.items()
+        }
         return Conclusions(truth, known, axes)
 
 

@@ -28,6 +28,7 @@ from recommend.infer.conclusions import (
 )
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.terms import Conjunction, Facts
+from recommend.rulebook.vocabulary import Fact
 
 # Its clock only measures how long an action has run. As it ships it calls a function that Python
 # warns of since 3.12 and will remove, once for each action.
@@ -103,15 +104,17 @@ class Engine:
         truth: dict[str, Truth] = {}
         axes: dict[str, str | None] = dict.fromkeys(self.book.axes)
         last = last_stratum_of_axes(self.book)
-        known |= {f"decided_{axis}": "no" for axis in axes if axis not in last}
+        known |= {Fact("decided", axis).name: "no" for axis in axes if axis not in last}
         for depth, rules in enumerate(self.book.strata):
             fired = self._fire(depth, known)
             truth |= {rule.id: fired.get(rule.id) for rule in rules}
             concluded = settle(self.book.rules, truth)
             axes |= concluded
-            known |= {f"axis_{axis}": value for axis, value in concluded.items()}
+            known |= {Fact("axis", axis).name: value for axis, value in concluded.items()}
             done = [axis for axis, stratum in last.items() if stratum == depth]
-            known |= {f"decided_{axis}": "no" if axes[axis] is None else "yes" for axis in done}
+            known |= {
+                Fact("decided", axis).name: "no" if axes[axis] is None else "yes" for axis in done
+            }
         return Conclusions(truth, known, axes)
 
     def _fire(self, depth: int, facts: Facts) -> dict[str, bool]:

@@ -185,8 +185,7 @@ class Variations:
         """Values at which comparisons that name the measure itself change."""
         margin = self.book.parameters.noise.clearly * (self.measure((side, name)).error or 0.0)
         for fact, limit in self.limits.get(name, ()):
-            shift = {f"{name}_low": margin, f"{name}_high": -margin}.get(fact, 0.0)
-            yield limit + shift
+            yield limit + {"low": margin, "high": -margin}.get(about(fact).part, 0.0)
 
     # --- redraws ------------------------------------------------------------------------------
 

@@ -37,7 +37,7 @@ from recommend.rulebook.translations import (
     plain,
     translations_of,
 )
-from recommend.rulebook.vocabulary import FOOT_TYPE, Vocabulary, about
+from recommend.rulebook.vocabulary import FOOT_TYPE, Fact, Vocabulary, about
 
 Stage = Literal["screen", "classify", "need"]
 
@@ -174,7 +174,7 @@ class Rulebook:
     @cached_property
     def open_questions(self) -> dict[str, str]:
         """By question, the fact that tells whether it was answered, where some rule asks that."""
-        facts = {question: f"asked_{question}" for question in self.questions}
+        facts = {question: Fact("asked", question).name for question in self.questions}
         return {question: fact for question, fact in facts.items() if fact in self.read}
 
     def asked_facts(self, answered: Container[str]) -> dict[str, str]:
@@ -302,8 +302,9 @@ def _stratify(
     concluded_by: dict[str, list[Draft]] = {}
     for draft in drafts:
         if isinstance(draft.rule.then, AxisThen):
-            for fact in ("axis", "decided"):
-                concluded_by.setdefault(f"{fact}_{draft.rule.then.axis}", []).append(draft)
+            axis = draft.rule.then.axis
+            for fact in (Fact("axis", axis), Fact("decided", axis)):
+                concluded_by.setdefault(fact.name, []).append(draft)
     done: dict[str, int] = {}
 
     def depth(draft: Draft, above: tuple[str, ...]) -> int:

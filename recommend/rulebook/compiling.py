@@ -34,15 +34,15 @@ from recommend.rulebook.terms import (
     conjoin,
     without_covered,
 )
-from recommend.rulebook.vocabulary import Vocabulary
+from recommend.rulebook.vocabulary import Fact, Vocabulary
 
 Leaf = OfMeasure | OfAxis | OfAnswer | OfPain | OfVisit | OfNote
 
-# suffix of the fact compared, and the comparison, for each word of order
+# part of the measure compared, and the comparison, for each word of order
 _ORDER: dict[str, tuple[str, Op]] = {
     **{word: ("", one.op) for word, one in COMPARISONS.items()},
-    "clearly-above": ("_low", "gt"),
-    "clearly-below": ("_high", "lt"),
+    "clearly-above": ("low", "gt"),
+    "clearly-below": ("high", "lt"),
 }
 MAX_BRANCHES = 400  # a guard of time and memory, far above what a readable rule needs
 
@@ -104,7 +104,7 @@ class Compiler:
         """Values of an axis; ``undetermined`` reads the fact that says whether it was decided."""
         if leaf.is_not is not None:
             want = not want
-        fact, decided = f"axis_{leaf.axis}", f"decided_{leaf.axis}"
+        fact, decided = Fact("axis", leaf.axis).name, Fact("decided", leaf.axis).name
         plain = values - {UNDETERMINED}
         if want:
             if plain:
@@ -126,15 +126,16 @@ class Compiler:
         The guards stand in both forms, so a reading whose qualifiers no value is meant for
         (an angle against another zero reference) is neither above nor below: unknown.
         """
-        suffix, op = _ORDER[leaf.is_[0]]
+        part, op = _ORDER[leaf.is_[0]]
         assert leaf.limit is not None
         _check_values(leaf.limit, self.limits[leaf.limit])
+        compared = Fact("measure", leaf.measure, part).name
         for value in self.limits[leaf.limit].values:
-            asked = {f"{leaf.measure}_{name}": word for name, word in value.where.items()}
+            asked = {Fact("measure", leaf.measure, q).name: word for q, word in value.where.items()}
             if any(word not in self.vocabulary.words[fact] for fact, word in asked.items()):
                 continue  # meant for readings that this measure never is
             guards: list[Term] = [Word(fact, frozenset({word})) for fact, word in asked.items()]
-            number = Number(leaf.measure + suffix, op, value.value, leaf.limit)
+            number = Number(compared, op, value.value, leaf.limit)
             yield (*guards, number if want else number.negated())
 
 
@@ -142,21 +143,21 @@ def word_of(leaf: Leaf) -> tuple[str, frozenset[str]]:
     """The word fact a leaf asks about and the words it names."""
     if isinstance(leaf, OfMeasure):
         if leaf.is_ == [NOT_MEASURED]:
-            return f"known_{leaf.measure}", frozenset({"no"})
+            return Fact("known", leaf.measure).name, frozenset({"no"})
         return leaf.measure, frozenset(leaf.is_)
     if isinstance(leaf, OfAxis):
-        return f"axis_{leaf.axis}", frozenset(leaf.is_ or leaf.is_not or ())
+        return Fact("axis", leaf.axis).name, frozenset(leaf.is_ or leaf.is_not or ())
     if isinstance(leaf, OfAnswer):
         if leaf.is_ == NOT_ANSWERED:
-            return f"asked_{leaf.answer}", frozenset({"no"})
-        return f"answer_{leaf.answer}", frozenset({leaf.is_})
+            return Fact("asked", leaf.answer).name, frozenset({"no"})
+        return Fact("answer", leaf.answer).name, frozenset({leaf.is_})
     if isinstance(leaf, OfNote):
         raise CannotRunError(
             f"asks whether the note `{leaf.note}` is due", "write the condition of that rule out"
         )
     if isinstance(leaf, OfPain):
-        return f"pain_{leaf.pain}", frozenset({leaf.is_})
-    return f"visit_{leaf.visit}", frozenset(leaf.is_)
+        return Fact("pain", leaf.pain).name, frozenset({leaf.is_})
+    return Fact("visit", leaf.visit).name, frozenset(leaf.is_)
 
 
 def _check_values(name: str, limit: Limit) -> None:

@@ -40,6 +40,13 @@ class Fact(NamedTuple):
     part: str = ""
 
     @property
+    def name(self) -> str:
+        """The name of the fact, as every engine reads it; `about` takes it apart again."""
+        if self.kind == "measure":
+            return f"{self.of}_{self.part}" if self.part else self.of
+        return self.of if self.kind == "side" else f"{self.kind}_{self.of}"
+
+    @property
     def concluded(self) -> bool:
         """Whether rules make it, and nobody tells it."""
         return self.kind in ("axis", "decided")
@@ -81,10 +88,10 @@ def vocabulary_of(
 ) -> Vocabulary:
     """All facts that these measures, axes, questions and purposes give rise to."""
     numbers = {
-        name + suffix
+        Fact("measure", name, part).name
         for name, one in measures.items()
         if not one.values
-        for suffix in ("", "_low", "_high")
+        for part in ("", "low", "high")
     }
     words: dict[str, tuple[str, ...]] = {
         "side": ("left", "right"),
@@ -93,14 +100,14 @@ def vocabulary_of(
         "visit_socks": get_args(Socks),
     }
     for name, one in measures.items():
-        words[f"known_{name}"] = YES_NO
+        words[Fact("known", name).name] = YES_NO
         if one.values:
             words[name] = tuple(one.values)
         for qualifier, values in one.qualifiers.items():
-            words[f"{name}_{qualifier}"] = tuple(values)
-    words |= {f"axis_{name}": tuple(axis.values) for name, axis in axes.items()}
-    words |= {f"decided_{name}": YES_NO for name in axes}
-    words |= {f"answer_{name}": YES_NO for name in questions}
-    words |= {f"asked_{name}": YES_NO for name in questions}
-    words |= {f"pain_{site}": YES_NO for site in get_args(PainSite)}
+            words[Fact("measure", name, qualifier).name] = tuple(values)
+    words |= {Fact("axis", name).name: tuple(axis.values) for name, axis in axes.items()}
+    words |= {Fact("decided", name).name: YES_NO for name in axes}
+    words |= {Fact("answer", name).name: YES_NO for name in questions}
+    words |= {Fact("asked", name).name: YES_NO for name in questions}
+    words |= {Fact("pain", site).name: YES_NO for site in get_args(PainSite)}
     return Vocabulary(frozenset(numbers), words)

@@ -16,7 +16,7 @@ from recommend.measure.definitions import MeasureDef, Norm, unit_words
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.models import AttributeDef, AxisThen, FootType, NoteThen
 from recommend.rulebook.terms import satisfied
-from recommend.rulebook.vocabulary import FOOT_TYPE
+from recommend.rulebook.vocabulary import FOOT_TYPE, Fact
 from recommend.rulebook.words import kind_words, limit_words, sentence_lines, then_lines
 from recommend.show.rule import basis_lines, told_list
 
@@ -149,12 +149,12 @@ def decision_map(book: Rulebook) -> str:
 def map_axes(book: Rulebook) -> list[str]:
     """The axes that foot types read, in the order of the rulebook."""
     read = frozenset().union(*(rule.facts for rule in _type_rules(book)))
-    return [axis for axis in book.axes if f"axis_{axis}" in read]
+    return [axis for axis in book.axes if Fact("axis", axis).name in read]
 
 
 def type_of(book: Rulebook, values: dict[str, str]) -> FootType | None:
     """The foot type of a combination of axis values, or None when it has none."""
-    facts = {f"axis_{axis}": value for axis, value in values.items()}
+    facts = {Fact("axis", axis).name: value for axis, value in values.items()}
     for rule in _type_rules(book):
         if any(satisfied(branch, facts) for branch in rule.holds):
             then = rule.rule.then

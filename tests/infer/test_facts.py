@@ -8,6 +8,7 @@ from recommend.infer.assess import assess
 from recommend.infer.facts import facts_of
 from recommend.infer.variations import Variations
 from recommend.measure.model import SIDES
+from recommend.rulebook.vocabulary import Fact, about
 from tests import shipped
 
 FOOT = {"foot-length-mm": 265}
@@ -39,3 +40,12 @@ def test_a_measure_that_follows_is_reckoned_again() -> None:
     changed = {(side, name): v.tolist() for side, name, v in varied.changed(longer)}
     assert changed["left", "width-ratio"] == [100 / 250, 100 / 260]
     assert changed["left", "length-difference"] == [0.0, 10.0]
+
+
+def test_the_name_of_a_fact_is_taken_apart_as_it_was_put_together() -> None:
+    """Every fact of the vocabulary, read by `about`, has the name that it was read from."""
+    known = shipped.book().vocabulary
+    names = [*known.numbers, *known.words]
+    assert {name: about(name).name for name in names} == {name: name for name in names}
+    assert about("peak-angle_low") == Fact("measure", "peak-angle", "low")
+    assert about("decided_foot-type") == Fact("decided", "foot-type")
