@@ -74,6 +74,7 @@ class Capture(Group):
     recording_limit: Positive
     contact_threshold: NotNegative
     trim_force: NotNegative
+    trim_most: Share
     step_force: NotNegative
     step_gap_ms: NotNegative
     step_min_ms: NotNegative

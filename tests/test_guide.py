@@ -30,6 +30,9 @@ KEPT_NAMES = {
     "store": "the command and the store, in `records`",
     "trial": "the command and its screen",
 }
+# Modules with one importer in their room stay apart where both together were too long, or for this.
+KEPT_APART = {"recommend.infer.one": "an optional extra, loaded only where it concludes"}
+LONGEST = 350  # lines of a file that was put together of two
 NOT_ROOMS = {"__init__", "__main__", "__pycache__", "py"}  # the package, its start, `py.typed`
 
 
@@ -44,10 +47,12 @@ def _imports() -> Iterator[tuple[Path, str]]:
         for node in ast.walk(ast.parse(file.read_text("utf-8"))):
             if isinstance(node, ast.Import):
                 yield from ((file, one.name) for one in node.names)
-            elif isinstance(node, ast.ImportFrom) and node.module == "recommend":
-                yield from ((file, f"recommend.{one.name}") for one in node.names)
             elif isinstance(node, ast.ImportFrom) and node.module:
-                yield file, node.module
+                of = PACKAGE.parent.joinpath(*node.module.split("."))
+                inside = [one.name for one in node.names if (of / f"{one.name}.py").exists()]
+                yield from ((file, f"{node.module}.{name}") for name in inside)
+                if len(inside) < len(node.names):
+                    yield file, node.module
 
 
 def _room_of(file: Path) -> str:
@@ -99,6 +104,29 @@ def test_no_file_name_stands_for_two_ideas() -> None:
         if file.stem not in NOT_ROOMS:
             rooms.setdefault(file.stem, set()).add(_room_of(file))
     assert {name for name, found in rooms.items() if len(found) > 1} == set(KEPT_NAMES)
+
+
+def test_a_module_with_one_importer_stays_apart_for_a_reason() -> None:
+    """It is merged with its importer of the same room, unless that were long or is reasoned."""
+    files = {_name_of(file): file for file in PACKAGE.rglob("*.py")}
+    importers: dict[str, set[str]] = {name: set() for name in files}
+    for file, name in _imports():
+        if name in importers:
+            importers[name].add(_name_of(file))
+    lines = {name: len(file.read_text("utf-8").splitlines()) for name, file in files.items()}
+    apart = {
+        name
+        for name, (only, *more) in ((n, sorted(by)) for n, by in importers.items() if by)
+        if not more and _room_of(files[name]) == _room_of(files[only])
+        and "__init__.py" not in (files[name].name, files[only].name)  # the front of a package
+        and lines[name] + lines[only] <= LONGEST
+    }  # fmt: skip
+    assert apart == set(KEPT_APART)
+
+
+def _name_of(file: Path) -> str:
+    parts = file.relative_to(PACKAGE.parent).with_suffix("").parts
+    return ".".join(part for part in parts if part != "__init__")
 
 
 def _commands() -> set[str]:

@@ -77,7 +77,7 @@ def read_stock(file: Path, items: Mapping[str, Item]) -> list[StockLevel]:
     return [level for _, level in _by_shop(file, items, shops=False)]
 
 
-def read_shops(files: Iterable[Path], catalogue: Catalogue) -> dict[str, Catalogue]:
+def read_shops(files: Sequence[Path], catalogue: Catalogue) -> dict[str, Catalogue]:
     """The stock of every shop of a chain, as a catalogue each.
 
     A list with a column ``shop`` holds several shops; one without is named by its file. What a
@@ -86,13 +86,16 @@ def read_shops(files: Iterable[Path], catalogue: Catalogue) -> dict[str, Catalog
     Raises
     ------
     InputError
-        As `read_stock`.
+        As `read_stock`, or if there is no line at all.
     """
     stock: dict[str, dict[str, dict[float, int]]] = {}
     for file in files:
         for shop, level in _by_shop(file, {item.id: item for item in catalogue.items}):
             sizes = stock.setdefault(shop, {}).setdefault(level.product, {})
             sizes[float(level.size)] = level.count
+    if not stock:
+        named = ", ".join(map(str, files))
+        raise InputError(Place(named), "no product is in this stock", "a line for each size")
     return {shop: _with_stock(catalogue, levels) for shop, levels in sorted(stock.items())}
 
 

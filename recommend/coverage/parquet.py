@@ -31,6 +31,7 @@ from recommend.match.sizes import SizeClasses
 from recommend.measure.definitions import MeasureDef
 from recommend.measure.derived import derivations
 from recommend.measure.model import SIDES, Side
+from recommend.reading.document import refuse_no_file
 from recommend.rulebook.book import Rulebook
 
 if TYPE_CHECKING:
@@ -136,19 +137,32 @@ def tally_parquet(
     }
 
 
+_MAGIC = b"PAR1"  # how every Parquet file begins
+
+
+def _short(error: Exception) -> str:
+    """The last line of what a library says, which says what was wrong."""
+    return (str(error).strip().splitlines() or [""])[-1][:200]
+
+
 def _opened(path: Path) -> Any:
     """The table in Parquet files, not yet read."""
     if not path.exists():
         raise InputError(Place(str(path)), "there is no such file or folder")
     if importlib.util.find_spec("dask") is None or importlib.util.find_spec("pyarrow") is None:
         raise not_installed("Parquet", "parquet")
+    if not path.is_dir():
+        refuse_no_file(path, what="Parquet, a file or a folder of files")
+        with path.open("rb") as stream:
+            if stream.read(len(_MAGIC)) != _MAGIC:
+                raise InputError(Place(str(path)), "this is not Parquet")
     import dask.dataframe as dd
     import pyarrow
 
     try:
         return dd.read_parquet(str(path))
     except (OSError, ValueError, pyarrow.ArrowException) as error:
-        raise InputError(Place(str(path)), f"this is not Parquet ({error})") from error
+        raise InputError(Place(str(path)), f"this is not Parquet ({_short(error)})") from error
 
 
 def _counted(

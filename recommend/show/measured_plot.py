@@ -91,7 +91,9 @@ def _alike(axes: Sequence[Any], directions: str) -> None:
         ends = np.array([getattr(axis, f"get_{direction}lim")() for axis in axes])
         low, high = ends.min(), ends.max()
         if direction == "x":  # feet lie mirrored about the middle
-            low, high = -np.abs(ends).max() - _AROUND_MM, np.abs(ends).max() + _AROUND_MM
+            low, high = -np.abs(ends).max(), np.abs(ends).max()
+        if "x" in directions:
+            low, high = low - _AROUND_MM, high + _AROUND_MM
         for axis in axes:
             getattr(axis, f"set_{direction}lim")(low, high)
 

@@ -2,6 +2,7 @@
 
 import csv
 import json
+import os
 import shutil
 from pathlib import Path
 
@@ -187,6 +188,19 @@ def test_what_cannot_be_asked_is_refused_in_one_sentence(
     assert code == 2
     assert words in problem
     assert "Traceback" not in problem
+
+
+def test_a_stock_without_a_line_and_a_table_that_is_none_are_told(tmp_path: Path) -> None:
+    """A heading alone names no product; a text, a pipe and a device are no Parquet."""
+    stock, pipe = tmp_path / "stock.csv", tmp_path / "pipe"
+    stock.write_text("product,size,count\n")
+    os.mkfifo(pipe)
+    done = run_in_process(["coverage", "--customers", "20", "--stock", str(stock)])
+    assert (done.code, "no product is in this stock" in done.stderr) == (2, True)
+    for one in (stock, pipe, Path("/dev/zero")):
+        done = run_in_process(["coverage", "--feet", str(one)])
+        assert done.code == 2
+        assert len(done.stderr.splitlines()) == 1
 
 
 def test_a_season_of_more_customers_than_there_are_is_refused() -> None:

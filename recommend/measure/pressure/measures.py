@@ -185,12 +185,14 @@ def _one_foot(
         for name in ("footprint-length", "footprint-width", "toe-out")
     }
     doubts += plausibility_doubts(force, sizes, recording, parameters)
+    doubts += _light_doubts(force, recording, parameters)
     doubts += _pace_doubts(results, recording, parameters)
     names = sorted({name for result in results for name in result.values})
     strides = {n: tuple(r.values[n] for r in results if n in r.values) for n in names}
     # A region that bears in some steps only is the flank of another: its mean cannot be told.
     told = {n: v for n, v in strides.items() if len(v) == len(results)}
-    budgets = {n: _budget(n, v, recording, parameters, defs) for n, v in told.items()}
+    length = sizes["footprint-length"]
+    budgets = {n: _budget(n, v, length, recording, parameters, defs) for n, v in told.items()}
     measures = [_measure(n, side, v, recording, budgets[n]) for n, v in told.items()]
     measures += _pattern(results, side, recording, parameters)
     return Measured(
@@ -236,6 +238,17 @@ def _pace_doubts(
         concerns = ("arch-index", "chippaux", "staheli")
         doubts.append(Doubt(Flag("running-footprint", text), concerns))
     return doubts
+
+
+def _light_doubts(
+    force_n: float, recording: PressureRecording, parameters: Parameters
+) -> list[Doubt]:
+    """A child bears so little that the ends of its path are left out with what is trimmed."""
+    trimmed = parameters.capture.trim_force
+    if recording.load == "static" or trimmed <= parameters.capture.trim_most * force_n:
+        return []
+    text = f"the foot bears {force_n:.0f} N: too little for a path that begins at {trimmed:g} N"
+    return [Doubt(Flag("too-light-for-path", text, "removed"), ("cpei", "cop-"))]
 
 
 def _heel_bears(result: StepResult, parameters: Parameters) -> bool:
@@ -297,16 +310,22 @@ def _kind(name: str) -> tuple[str, str]:
 def _budget(
     name: str,
     values: Sequence[float],
+    length_mm: float,
     recording: PressureRecording,
     parameters: Parameters,
     defs: MeasureDefs,
 ) -> Budget:
-    """What the error of the mean of a measure over steps is made of."""
+    """What the error of the mean of a measure over steps is made of.
+
+    A sensor is a larger part of a child's foot: what is no length errs by so much more.
+    """
     kind, _ = _kind(name)
     mean = float(np.mean(values))
     usual = _usual_spread(kind, mean, parameters, defs)
     scatter = scatter_error(values, single=usual, few=parameters.noise.few_strides)
     grid = _grid_error(kind, mean, parameters) * max(recording.pitch_mm)
+    if length_mm < parameters.capture.small_length and kind not in ("footprint-", "cop-"):
+        grid *= parameters.capture.footprint_usual / length_mm
     terms = {"scatter": scatter, "grid": grid}
     if kind in _PACED:
         # Of a path the first and last sample matter, and they come up to one frame late.

@@ -273,7 +273,7 @@ def _not_whole(
         return "partial-contact", text
     if recording.load == "dynamic" and _goes_back(step, parameters):
         text = "the load goes back to the heel: steps run together; check `rate-hz`"
-        return "several-steps", f"{text} ({recording.rate_hz:g} written), or leave a pause"
+        return "several-steps", f"{text} ({recording.rate_hz:g} a second now), or leave a pause"
     return None
 
 

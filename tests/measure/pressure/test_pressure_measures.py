@@ -518,3 +518,18 @@ def test_a_dead_row_of_few_sensors_is_bridged_where_pressure_leads_on_to_it(para
         known = np.zeros((len(profile), 9))
         known[:, 4:6] = profile[:, None]
         assert list(np.flatnonzero(_dead_lines(known, parameters).all(axis=1))) == dead
+
+
+def test_a_child_has_no_path_and_wider_shares(five_steps, parameters, defs):
+    """A quarter of the load on 0.6 of the length: no excursion index, a less sure arch index."""
+    light = recording(five_steps * np.float32(0.7), side="left", pitch_mm=(3.0, 3.0))
+    (child,) = measure_pressure(light, parameters, defs)
+    (adult,) = measure_pressure(recording(five_steps.copy(), side="left"), parameters, defs)
+
+    assert flags(child)["too-light-for-path"] == "removed"
+    assert child.find("cpei") is None
+    grids = [
+        one.budget(one.find("arch-index", kind="pressure-sensor")).terms["grid"] / pitch
+        for one, pitch in ((child, 3.0), (adult, 5.0))
+    ]
+    assert grids[0] > 1.5 * grids[1]
