@@ -91,7 +91,7 @@ def _spoilt(fault: str, camera, scene, rng):
         "crossing": ({}, {"passing": rng.uniform(20, 60)}),
         "freckles": ({}, {"freckles": 40}),
         "lost-mark": ({}, {"missing": ((side, mark),)}),
-        "bystander": ({}, {"bystander": True}),
+        "bystander": ({"width": 360}, {"bystander": True}),
         "uneven": ({"jitter": rng.uniform(0.2, 0.8)}, {}),
         "blur": ({"shutter_s": rng.uniform(1 / 150, 1 / 60), "moments": 4}, {}),
         "rows": ({"readout_s": rng.uniform(0.01, 0.025)}, {}),

@@ -26,6 +26,7 @@ from recommend.measure.film.legs import (
     Y,
     legs_in,
     marklike,
+    may_be_marks,
 )
 from recommend.parameters import Film, Parameters
 
@@ -173,6 +174,26 @@ def second_leg(spots: Spots, parameters: Parameters) -> float:
     return float(np.mean([len(_legs_at(spots, int(f), parameters.film)) > 1 for f in frames]))
 
 
+def taken_turns(spots: Spots, start: Start, film: Film) -> float:
+    """How often the leg that is seen whole stands on the other side of other marks than mostly.
+
+    A share of the frames with other marks, at most a half: two legs that hide each other in turn
+    stand now left, now right of what is seen of the other.
+    """
+    sides = []
+    for frame, quad in start.items():
+        here = spots.each[frame]
+        usual = [np.log(spots.radius), np.log(spots.contrast)]
+        unlike = np.hypot(*((_look(here) - usual) / [film.unlike_size, film.unlike_tone]).T)
+        alike = (unlike < film.unlike_most) & may_be_marks(here, film)
+        alike[list(quad)] = False
+        if alike.sum() >= _OTHER_MARKS:
+            sides.append(here[alike, X].mean() > here[list(quad), X].mean())
+    right = float(np.mean(sides)) if len(sides) > film.second_leg * len(start) else 0.0
+    return min(right, 1.0 - right)
+
+
+_OTHER_MARKS = 2  # beside a whole leg that speak for another
 _GLANCED_AT = 2000  # frames in which a second leg is looked for
 _LOOKED_AT = 20_000  # frames, spread over the film, in which legs are looked for
 

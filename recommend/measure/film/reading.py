@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from recommend.errors import InputError, Place
 from recommend.measure.film.by_hand import PutRight
 from recommend.measure.film.doubting import doubts_of
-from recommend.measure.film.following import NONE, Spots, follow, second_leg, starts_of
+from recommend.measure.film.following import NONE, Spots, follow, second_leg, starts_of, taken_turns
 from recommend.measure.film.legs import CONTRAST
 from recommend.measure.film.marked import Marked, centre_error, heel_height, marks_of, side_mark
 from recommend.measure.film.opening import Opened, Tell, spots_in
@@ -161,7 +161,7 @@ def _sides(
             "`recommend help filming` shows where they go",
         )  # fmt: skip
     if len(starts) == 1:
-        _refuse_hidden(path, spots, parameters)
+        _refuse_hidden(path, spots, starts[0], parameters)
         if options.side is None:
             raise InputError(
                 Place(str(path)), "the film shows one leg with four marks and does not say which",
@@ -172,10 +172,13 @@ def _sides(
     return (["right", "left"], True) if told == 1 else (list(SIDES), False)
 
 
-def _refuse_hidden(path: Path, spots: Spots, parameters: Parameters) -> None:
+def _refuse_hidden(
+    path: Path, spots: Spots, start: Mapping[int, tuple[int, ...]], parameters: Parameters
+) -> None:
     """Refuse one leg that hides another: which of the two is seen is not known."""
     share = second_leg(spots, parameters)
-    if share > parameters.film.second_leg:
+    turns = taken_turns(spots, start, parameters.film)
+    if share > parameters.film.second_leg or turns > parameters.film.crossed_limit:
         raise InputError(
             Place(str(path)),
             f"both legs are seen with their four marks in {share:.0%} of the frames only "

@@ -330,6 +330,20 @@ def test_legs_that_change_places_are_not_read(
         read(walk)
 
 
+def test_legs_that_hide_each_other_in_turn_are_not_one_leg(
+    walk: Drawn, opened: Opened, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Seen whole one at a time, now left and now right, the legs are not read as the side named."""
+    each = list(opened.spots.each)
+    for frame, here in enumerate(each):
+        hidden = walk.marks["left" if frame % 60 < 30 else "right"][frame, 0]
+        each[frame] = here[np.hypot(*(here[:, :2] - hidden).T) > 5]
+    turns = replace(opened, spots=replace(opened.spots, each=each))
+    monkeypatch.setattr(reading, "spots_in", lambda *_: turns)
+    with pytest.raises(InputError, match=r"marks-covered.*`--side`"):
+        read(walk, side="left")
+
+
 def test_spots_unlike_the_marks_are_no_third_leg(
     walk: Drawn, opened: Opened, monkeypatch: pytest.MonkeyPatch
 ) -> None:
