@@ -207,7 +207,7 @@ def test_a_matlab_file_is_read_by_its_mapping_like_the_plain_frames(tmp_path, pa
 @pytest.mark.parametrize(
     ("name", "damage", "words"),
     [
-        ("P", lambda b: b, "it holds Q"),
+        ("P", lambda b: b, "which holds Q"),
         ("Q", lambda b: b[: len(b) // 2], "cannot be read as MATLAB version 5"),
         ("Q", lambda b: b"no matlab", "cannot be read as MATLAB version 5"),
         (None, lambda b: b, "give it with --mapping"),
