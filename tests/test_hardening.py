@@ -38,11 +38,11 @@ def test_damaged_inputs_of_each_kind_end_in_a_sentence() -> None:
 
 
 # Inputs of the long run that once ended in a traceback.
-ONCE = (("store", 44530), ("command-line", 41817), ("name", 20))
+ONCE = (("store", 44530), ("command-line", 41817), ("name", 20), ("store", 707927))
 
 
 def test_inputs_that_once_broke_it_end_in_a_sentence() -> None:
-    """A store whose hash became a number, a name of 800 bytes, a capture called `?a`."""
+    """A hash that became a number, a name of 800 bytes, a capture `?a`, a head that is none."""
     for kind, seed in ONCE:
         assert not fault_of(kind, seed)[0]
 

@@ -47,7 +47,7 @@ def opened(kind: str, path: Path, told: Mapping[str, Any] | None = None) -> tupl
     with tempfile.TemporaryDirectory() as folder:
         out = Path(folder) / "array.npy"
         words = [kind, str(path), str(out), json.dumps(options)]
-        run_apart("recommend.measure.foreign", words, quiet_s=_QUIET_S)
+        run_apart("recommend.measure.foreign", words, quiet_s=_QUIET_S, speaks=False)
         head = json.loads(Path(f"{out}.json").read_text("ascii"))
         # A large file is mapped where it may vanish while it is: what is changed is a copy.
         large = os.name == "posix" and out.stat().st_size > _MAPPED
@@ -64,8 +64,11 @@ def run_apart(
     *,
     quiet_s: float,
     tell: Callable[[int, int], None] | None = None,
+    speaks: bool = True,
 ) -> None:
     """Run ``python -m MODULE ARGUMENTS`` and wait for it; `tell` hears of its progress.
+
+    One that does not speak is waited for `quiet_s` in all, and no thread listens to it.
 
     Raises
     ------
@@ -74,17 +77,18 @@ def run_apart(
     """
     command = [sys.executable, "-m", module, *arguments]
     paths = os.pathsep.join(filter(None, sys.path))
+    output = subprocess.PIPE if speaks else subprocess.DEVNULL
     with tempfile.TemporaryFile("w+", encoding="utf-8", errors="replace") as said:
         child = subprocess.Popen(
-            command, stdout=subprocess.PIPE, stderr=said, text=True,
+            command, stdout=output, stderr=said, text=True,
             env={
                 **os.environ, "OPENBLAS_NUM_THREADS": "1", "PYTHONPATH": paths,
                 "PYTHONSAFEPATH": "1",  # no module that lies beside the captures
             },
         )  # fmt: skip
         heard = _Heard()
-        assert child.stdout is not None
-        threading.Thread(target=heard.listen, args=(child.stdout,), daemon=True).start()
+        if child.stdout is not None:
+            threading.Thread(target=heard.listen, args=(child.stdout,), daemon=True).start()
         try:
             while child.poll() is None:
                 heard.pass_on(tell)

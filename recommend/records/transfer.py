@@ -34,7 +34,7 @@ def export(store: Store) -> Iterator[bytes]:
             "ORDER BY r.seq"
         )
         for content, text, salt, private in rows:
-            head = _read(text, store)
+            head = parse_head(text) or _damaged(store)
             yield from _bodies(db, head, written, store)
             line: dict[str, Any] = {"record": content, "head": head}
             if (salt, private) != (None, None):
