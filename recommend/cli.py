@@ -67,8 +67,9 @@ class LazyGroup(TyperGroup):
         if cmd_name == "shortlist":  # its arrays are too small for a second thread to be worth it
             os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
         module = importlib.import_module(COMMANDS[cmd_name][0])
-        gc.freeze()  # what was imported stays
-        gc.enable()
+        if not gc.isenabled():  # at the start of a process: what was imported stays
+            gc.freeze()
+            gc.enable()
         command: Any = typer.main.get_command(module.app)
         command.name = cmd_name
         return command

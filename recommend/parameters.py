@@ -196,12 +196,14 @@ class Capture(Group):
     toe_out_noted: NotNegative
     toe_out_limit: NotNegative
     peak_flat: NotNegative
+    peak_dip: Positive
     peak_end: Percent
     toe_off_share: Share
     events_start_ms: NotNegative
     events_start_running_ms: NotNegative
     events_stop_share: Share
     usual_peak_time: Percent
+    gaps_few: Share
     gaps_widening: Widening
     strides_needed: Count
     roll_noted: NotNegative

@@ -16,6 +16,15 @@ def spans(flags: NDArray[np.bool_]) -> list[Span]:
     return [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
 
 
+def within(flags: NDArray[np.bool_], most: float) -> NDArray[np.bool_]:
+    """The same without a run of at most `most` frames at either end, which no stride needs."""
+    out = flags.copy()
+    for start, stop in spans(flags):
+        if stop - start <= most and (start == 0 or stop == len(flags)):
+            out[start:stop] = False
+    return out
+
+
 def bridged(found: Iterable[Span], gap: float) -> list[Span]:
     """The spans with those joined that lie no more than `gap` frames apart."""
     joined: list[Span] = []

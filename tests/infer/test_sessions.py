@@ -8,6 +8,7 @@ import pytest
 from recommend.infer.engine import is_built
 
 _MANY_BARE_VISITS = """
+from recommend.extras import shipped_folder
 from recommend.infer.assess import assess
 from recommend.infer.one import Engine
 from recommend.rulebook import load_rulebook

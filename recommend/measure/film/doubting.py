@@ -11,7 +11,7 @@ from recommend.measure.film.legs import CONTRAST, RADIUS, X, Y
 from recommend.measure.film.marked import Marked, centre_error, names_of
 from recommend.measure.film.opening import Opened
 from recommend.measure.model import Flag
-from recommend.measure.spans import spans
+from recommend.measure.spans import spans, within
 from recommend.measure.video.recording import LOWER_HEEL, MARKS
 from recommend.parameters import Parameters
 
@@ -43,7 +43,8 @@ def doubtful_frames(marked: Marked) -> list[int]:
 
 
 def _unsure(marked: Marked, parameters: Parameters) -> Iterator[Flag]:
-    rows = np.flatnonzero(marked.unsure.any(axis=1))
+    few = parameters.film.lost_noted_s / float(np.median(np.diff(marked.times)))
+    rows = np.flatnonzero(within(np.asarray(marked.unsure.any(axis=1)), few))
     if not len(rows):
         return
     names = " and ".join(MARKS[k] for k in range(4) if marked.unsure[:, k].any())

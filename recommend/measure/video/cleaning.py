@@ -14,6 +14,7 @@ from recommend.errors import InputError, Place
 from recommend.measure.doubts import EVERYTHING, Doubt
 from recommend.measure.filtering import bridge_gaps, low_pass_pieces
 from recommend.measure.model import Flag
+from recommend.measure.spans import within
 from recommend.measure.video.angle import camera_roll, rolled_back
 from recommend.measure.video.recording import (
     LOWER_HEEL,
@@ -224,8 +225,8 @@ def _mended(name: str, text: str, rows: NDArray[np.bool_], parameters: Parameter
 def _bridge(recording: MarksRecording, doubts: list[Doubt], parameters: Parameters) -> FloatArray:
     longest = int(parameters.capture.gap_longest_ms * recording.rate_hz / 1000.0)
     flat, bridged = bridge_gaps(recording.points.reshape(len(recording.points), -1), longest)
-    left = int(np.isnan(flat).any(axis=1).sum())
-    if bridged:
+    left = int(within(np.asarray(np.isnan(flat).any(axis=1)), longest).sum())
+    if bridged > parameters.capture.gaps_few * len(flat):
         text = f"{bridged} frames with missing marks were bridged by straight lines"
         if recording.dropped:
             text += f" ({recording.dropped} frames of the file were dropped)"

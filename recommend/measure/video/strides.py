@@ -140,7 +140,7 @@ class Peaks:
     ----------
     angles, times : (strides,) in degrees and percent of stance.
     at_the_end : the mean curve has no top before ``capture.peak-end``, or rises beyond it by more
-        than a camera a little askew sees in a tipped heel.
+        than a camera a little askew sees in a tipped heel, and does not fall between.
     """
 
     angles: FloatArray
@@ -154,7 +154,9 @@ def peaks_of(strides: Sequence[Stride], noise: float, parameters: Parameters) ->
     Notes
     -----
     As the foot leaves, the heel is tipped, and a camera ``capture.aim`` degrees askew sees it
-    lean: what rises there by less than twice that is no peak. A top is flatter behind than before,
+    lean: what rises there by less than twice that is no peak. Where it rises more, a top from which
+    the curve has fallen by ``capture.peak-dip`` before is the peak, and the rise another movement
+    or the tipped heel; the mean of propulsion holds it. A top is flatter behind than before,
     and the top of one noisy stride is therefore read late; that of the mean curve is not, and gives
     the mean time, about which strides scatter as their own tops do.
     """
@@ -163,6 +165,11 @@ def peaks_of(strides: Sequence[Stride], noise: float, parameters: Parameters) ->
     top = int(np.argmax(mean[: end + 1]))
     askew = 2.0 * parameters.capture.aim * parameters.capture.toe_out_propulsion
     at_the_end = top == end or float(mean[end:].max() - mean[top]) > askew
+    if at_the_end:
+        fallen = np.maximum.accumulate(mean[: end + 1]) - mean[: end + 1]
+        valley = int(np.argmax(fallen))
+        if fallen[valley] >= parameters.capture.peak_dip:
+            at_the_end, end, top = False, valley, int(np.argmax(mean[: valley + 1]))
     until = 1.0 if at_the_end else end / 100.0
     found = np.array([_peak_of(stride, noise, until, parameters) for stride in strides])
     times = found[:, 1] if at_the_end else found[:, 1] - found[:, 1].mean() + top

@@ -14,6 +14,7 @@ from recommend.measure.pressure import measure_pressure
 from recommend.measure.video import measure_marks
 from recommend.measure.video.cleaning import clean_marks
 from recommend.measure.video.stance import heel_stances
+from recommend.measure.video.strides import Stride, peaks_of
 from recommend.visit.models import Visit
 from tests.invented.gait_model import Gait, truth
 from tests.measure.conftest import filmed, recording
@@ -86,10 +87,33 @@ def test_a_foot_turned_out_is_said_and_its_tipped_angles_withdrawn(parameters, d
     assert far.find("peak-angle") is not None
 
 
+def test_a_frame_or_two_of_hundreds_and_those_at_the_ends_are_no_gap(parameters, defs):
+    """Four frames bridged of some thousand, and two lost as the film ends, are not doubted."""
+    points = filmed(Gait()).points
+    points[60:64] = points[-2:] = np.nan
+    assert 0.01 * len(points) > 4
+    measured = measure_marks(replace(filmed(Gait()), points=points), None, parameters, defs)
+    assert not {"gaps-bridged", "gaps-left"} & set(flags(measured))
+
+
+@pytest.mark.parametrize(("fall", "told"), [(1.0, True), (0.2, False)])
+def test_a_rise_as_the_foot_leaves_hides_no_peak_before_it(parameters, fall, told):
+    """A top of 11 degrees at 40 % from which the angle falls is the peak, if 14 come after it."""
+    share = np.array([0, 40, 65, 86, 100]) / 100
+    angle = np.interp(np.linspace(0, 1, 81), share, [0.0, 11.0, 11.0 - fall, 12.0, 14.0])
+    stride = Stride(0.0, 80.0, np.arange(81), angle, angle)
+    peaks = peaks_of([stride, stride], 0.0, parameters)
+    assert peaks.at_the_end is not told
+    if told:
+        assert peaks.times == pytest.approx([40, 40], abs=1)
+        assert peaks.angles == pytest.approx([11, 11], abs=0.6)
+
+
 def test_the_terms_of_every_error_add_up_to_it(parameters, defs):
     """In quadrature, doubts included, the terms of each measure come to the error stated."""
     points = filmed(Gait()).points
-    points[60:64] = np.nan
+    for start in range(60, len(points), 60):
+        points[start : start + 4] = np.nan
     measured = measure_marks(replace(filmed(Gait()), points=points), None, parameters, defs)
 
     for measure in measured.measures:
