@@ -64,7 +64,7 @@ def print_measured(
     parameters: Parameters,
     out: Console,
 ) -> None:
-    """Print every foot of every capture: pictures first, then numbers, then doubts.
+    """Print every foot of every capture: numbers and doubts first, then pictures and parts.
 
     `bands` holds the usual band of each phase for a gait and zero reference.
     """
@@ -84,22 +84,19 @@ def _blocks(
     for one in found:
         yield bullet(_what(one))
     found = sorted(found, key=lambda one: SIDES.index(one.side))  # left stands on the left
-    yield from _footprints(found, parameters, width, plain)
-    reaches = [stance_curve.reach(one.curves[_ANGLE], _band(one, bands)) for one in found
-               if _ANGLE in one.curves]  # fmt: skip
-    ends = (min(low for low, _ in reaches), max(high for _, high in reaches)) if reaches else None
-    for one in found:
-        if ends and _ANGLE in one.curves:
-            yield from _angle_curve(one, _band(one, bands), ends, parameters, width, plain)
-    for group in _groups(found):
+    groups = list(_groups(found))
+    for group in groups:
         one = group[0]
         yield heading(f"{_KINDS[one.kind]}, {one.condition}, {one.gait} (± standard error)")
         yield Padding(_table(group, defs), (0, 0, 0, 2))
+        yield from _flags(group)
+    yield from _footprints(found, parameters, width, plain)
+    yield from _angle_curves(found, bands, parameters, width, plain)
+    for group in groups:
         for part in [group] if width >= WIDE else [[one] for one in group]:
             yield from _by_phase(part)
         for part in [group] if width >= WIDE else [[one] for one in group]:
             yield from _regions(part)
-        yield from _flags(group)
     yield Text("")
     yield Text(_ADVICE, style="dim")
 
@@ -178,6 +175,23 @@ def _band(
     one: Measured, bands: Mapping[tuple[str, str], Mapping[Phase, Band]]
 ) -> Mapping[Phase, Band]:
     return bands.get((one.gait, _reference(one)), {})
+
+
+def _angle_curves(
+    found: Sequence[Measured],
+    bands: Mapping[tuple[str, str], Mapping[Phase, Band]],
+    parameters: Parameters,
+    width: int,
+    plain: bool,
+) -> Iterator[RenderableType]:
+    """The curves of all feet, between the same degrees."""
+    curved = [one for one in found if _ANGLE in one.curves]
+    reaches = [stance_curve.reach(one.curves[_ANGLE], _band(one, bands)) for one in curved]
+    ends = [min(low for low, _ in reaches), max(high for _, high in reaches)] if reaches else []
+    for one in curved:
+        yield from _angle_curve(
+            one, _band(one, bands), (ends[0], ends[1]), parameters, width, plain
+        )
 
 
 def _angle_curve(
