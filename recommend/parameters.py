@@ -327,6 +327,7 @@ class Film(Group):
     pixels: Count
     frames: Count
     quiet_s: Positive
+    rate_near: Share
     rate_least: Positive
     mark_free: Share
     mark_full: Share
@@ -375,6 +376,8 @@ class Film(Group):
     nears_hz: Positive
     nears_least: Share
     belt_near: Positive
+    belt_apart: Share
+    belt_off: Positive
     belt_below: NotNegative
     edge_radii: NotNegative
     seen_least: Share

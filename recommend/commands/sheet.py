@@ -29,7 +29,7 @@ from recommend.records.store import Entry
 from recommend.records.witness import printed
 from recommend.settings import setting
 from recommend.show.sheet import Paper, Wording, messages, page, sheet_of
-from recommend.trial.heeding import TRIED, heeding, tried
+from recommend.trial.heeding import in_order_tried
 from recommend.trial.whole_trial import TrialOutcome, judged_file
 from recommend.visit import Visit
 from recommend.visit.shelf import Shelf
@@ -102,8 +102,7 @@ class _Records:
                    err=True)  # fmt: skip
 
     def _entry(self) -> Entry:
-        heeds = {TRIED: None} if tried(self.judged.outcome) else {}
-        outcome = heeding(self.judged.outcome, self.judged) if heeds else self.judged.outcome
+        outcome, heeds = in_order_tried(self.judged)
         return entry_of(outcome, heeds=heeds)
 
 

@@ -51,7 +51,7 @@ from recommend.trial.enter_step import (
     read_comfort,
     read_step_file,
 )
-from recommend.trial.heeding import TRIAL, TRIED, heeding, tried
+from recommend.trial.heeding import TRIAL, in_order_tried
 from recommend.trial.plan import plan_of
 from recommend.trial.whole_trial import TrialOutcome, as_document, judged_file
 from recommend.visit.models import Reference, Visit
@@ -205,8 +205,7 @@ def _end(judged: TrialOutcome, keep: bool | None = None, store: Path | None = No
     Ends with exit code 3 where a stop withholds the judgement.
     """
     if keeps(keep):
-        heeds = {TRIED: None} if tried(judged.outcome) else {}
-        outcome = heeding(judged.outcome, judged) if heeds else judged.outcome
+        outcome, heeds = in_order_tried(judged)
         entry = entry_of(outcome, TRIAL, heeds, {TRIAL: as_document(judged)})
         (kept,) = kept_in(store_path(store), [entry])
         print(kept_words(kept), file=sys.stderr)

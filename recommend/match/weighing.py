@@ -271,8 +271,11 @@ class Shelf:
 
 def _grouped(keys: Sequence[Hashable]) -> tuple[list[int], list[int]]:
     """The first place of each group of equal keys, and which group each key is of."""
-    groups = {key: group for group, key in enumerate(dict.fromkeys(keys))}
-    return [keys.index(key) for key in groups], [groups[key] for key in keys]
+    first: dict[Hashable, int] = {}
+    for place, key in enumerate(keys):
+        first.setdefault(key, place)
+    groups = {key: group for group, key in enumerate(first)}
+    return list(first.values()), [groups[key] for key in keys]
 
 
 def _missed(judged: Judged, active: Active, mask: Bools) -> Floats:

@@ -44,6 +44,7 @@ class Texts(Mapping[str, bytes]):
         if pattern.startswith("**"):
             _refuse_a_disk(folder)
         files: dict[str, bytes] = {}
+        held = 0
         unread: dict[str, InputError] = {}
         for file in sorted(Path(folder).glob(pattern)):
             name = file.relative_to(folder).as_posix()
@@ -51,7 +52,9 @@ class Texts(Mapping[str, bytes]):
                 files[name] = read_bytes(file)
             except InputError as error:
                 unread[name] = error
-            if sum(map(len, files.values())) > MOST_BYTES:
+                continue
+            held += len(files[name])
+            if held > MOST_BYTES:
                 raise _not_together(folder, f"{MOST_BYTES // 1_000_000} MB of files")
         return cls(str(folder), files, unread)
 

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from html import escape
 
-from recommend.show.curves import curves_height, english, panels
+from recommend.show.curves import curves_height, english, inline_svg, panels
 from recommend.show.letters import Names
 from recommend.show.trial_words import READING_WORDS, interval_words, signed
 from recommend.trial.pictures import ChangePicture, Row, change_pictures
@@ -126,14 +126,12 @@ def english_words(picture: ChangePicture, names: Names) -> PictureWords:
 
 def change_figure(picture: ChangePicture, words: PictureWords) -> str:
     """The picture as one SVG element; title and description are read aloud."""
-    name = f"changes-{picture.gait}-{picture.reference}"
-    return (
-        f'<svg viewBox="0 0 {_W} {figure_height(picture)}" '
-        f'role="img" font-family="sans-serif" font-size="12" direction="ltr" '
-        f'aria-labelledby="{name}-title {name}-text">'
-        f'<title id="{name}-title">{escape(words.title)}</title>'
-        f'<desc id="{name}-text">{escape(words.description)}</desc>'
-        f"{''.join(_drawn(picture, words))}</svg>"
+    return inline_svg(
+        f"changes-{picture.gait}-{picture.reference}",
+        (_W, figure_height(picture)),
+        'font-family="sans-serif" font-size="12"',
+        (words.title, words.description),
+        _drawn(picture, words),
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from html import escape
 from itertools import pairwise
@@ -133,14 +133,34 @@ def english(picture: Picture, names: Names) -> Words:
 
 def figure(picture: Picture, words: Words) -> str:
     """One picture as an inline SVG element; its title and description are read aloud."""
-    name = f"curves-{picture.gait}-{picture.reference}"
+    return inline_svg(
+        f"curves-{picture.gait}-{picture.reference}",
+        (2 * _W, curves_height(picture)),
+        'font-size="13"',
+        (words.title, words.description),
+        panels(picture, words),
+    )
+
+
+def inline_svg(
+    name: str, size: tuple[int, int], font: str, told: tuple[str, str], drawn: Iterable[str]
+) -> str:
+    """A picture as an inline SVG element; what is `told`, title and text, is read aloud.
+
+    Parameters
+    ----------
+    name : by which it refers to its own parts, one in a page.
+    size : width and height in the units of its view.
+    font : attributes of all its text.
+    drawn : its elements.
+    """
+    title, text = told
     return (
-        f'<svg viewBox="0 0 {2 * _W} {curves_height(picture)}" role="img" '
-        f'font-size="13" direction="ltr" '
+        f'<svg viewBox="0 0 {size[0]} {size[1]}" role="img" {font} direction="ltr" '
         f'aria-labelledby="{name}-title {name}-text">'
-        f'<title id="{name}-title">{escape(words.title)}</title>'
-        f'<desc id="{name}-text">{escape(words.description)}</desc>'
-        f"{''.join(panels(picture, words))}</svg>"
+        f'<title id="{name}-title">{escape(title)}</title>'
+        f'<desc id="{name}-text">{escape(text)}</desc>'
+        f"{''.join(drawn)}</svg>"
     )
 
 

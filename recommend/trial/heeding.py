@@ -143,14 +143,26 @@ TRIAL = "trial"  # the document of a judged trial
 
 def tried(outcome: Outcome) -> TrialOutcome | None:
     """The trial of the visit, judged; None where nothing was tried or a stop withholds it."""
-    if outcome.shortlist is None or not outcome.assessment.visit.trials:
-        return None
-    return trial_outcome(outcome)
+    return trial_outcome(outcome) if _is_tried(outcome) else None
+
+
+def _is_tried(outcome: Outcome) -> bool:
+    return outcome.shortlist is not None and bool(outcome.assessment.visit.trials)
 
 
 def heeding(outcome: Outcome, judged: TrialOutcome | None) -> Outcome:
     """The outcome in the order that the try-on steps give it."""
     return outcome if judged is None else replace(outcome, shortlist=judged.shortlist)
+
+
+def in_order_tried(judged: TrialOutcome) -> tuple[Outcome, dict[str, None]]:
+    """The outcome of a judged trial in the order that its steps give it, and what that heeds.
+
+    As it was, heeding nothing, where nothing was tried or a stop withholds it.
+    """
+    if not _is_tried(judged.outcome):
+        return judged.outcome, {}
+    return heeding(judged.outcome, judged), {TRIED: None}
 
 
 def tried_words(judged: TrialOutcome) -> str:

@@ -159,13 +159,19 @@ def starts_of(spots: Spots, parameters: Parameters) -> list[dict[int, tuple[int,
 def _legs_at(spots: Spots, frame: int, film: Film) -> list[Leg]:
     """The legs of one frame whose marks look as those of the film do, on the whole."""
     here = spots.each[frame]
-    usual = [np.log(spots.radius), np.log(spots.contrast)]
-    unlike = np.hypot(*((_look(here) - usual) / [film.unlike_size, film.unlike_tone]).T)
+    unlike = _unlike(here, spots, film)
     return [
         leg
         for leg in legs_in(marklike(here, film), film)
         if unlike[list(leg.spots)].mean() < film.unlike_most
     ]
+
+
+def _unlike(here: FloatArray, spots: Spots, film: Film) -> FloatArray:
+    """(spots,) how much each spot of a frame differs in look from the marks of the film."""
+    usual = [np.log(spots.radius), np.log(spots.contrast)]
+    apart = (_look(here) - usual) / [film.unlike_size, film.unlike_tone]
+    return np.asarray(np.hypot(*apart.T), np.float64)
 
 
 def second_leg(spots: Spots, parameters: Parameters) -> float:
@@ -183,9 +189,7 @@ def taken_turns(spots: Spots, start: Start, film: Film) -> float:
     sides = []
     for frame, quad in start.items():
         here = spots.each[frame]
-        usual = [np.log(spots.radius), np.log(spots.contrast)]
-        unlike = np.hypot(*((_look(here) - usual) / [film.unlike_size, film.unlike_tone]).T)
-        alike = (unlike < film.unlike_most) & may_be_marks(here, film)
+        alike = (_unlike(here, spots, film) < film.unlike_most) & may_be_marks(here, film)
         alike[list(quad)] = False
         if alike.sum() >= _OTHER_MARKS:
             sides.append(here[alike, X].mean() > here[list(quad), X].mean())

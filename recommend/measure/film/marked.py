@@ -234,7 +234,7 @@ def heel_height(marked: Marked, rate: float, film: Film) -> FloatArray:
     usual = float(np.median(size))
     if np.ptp(np.quantile(size, (0.05, 0.95))) < film.nears_least * usual:
         return -row
-    at_camera, slope = _belt(size[known], row[known], film.belt_near * usual, film.belt_below)
+    at_camera, slope = _belt(size[known], row[known], film.belt_near * usual, film)
     height: FloatArray = (at_camera + slope * size - row) / size * usual
     return height
 
@@ -248,16 +248,17 @@ def _led_on(width: FloatArray) -> FloatArray:
     return out
 
 
-def _belt(size: FloatArray, row: FloatArray, near: float, below: float) -> tuple[float, float]:
+def _belt(size: FloatArray, row: FloatArray, near: float, film: Film) -> tuple[float, float]:
     """Row at no size, and rows for each px of size, of the line below which no heel lies.
 
-    A heel within `near` of it speaks for a line, one below it `below` times as much against it.
+    A heel within `near` of it speaks for a line, one below it ``film.belt-below`` times as much
+    against it.
     """
     order = np.argsort(size)
     tried = order[np.linspace(0, len(order) - 1, min(_TRIED, len(order))).astype(int)]
     lowest = order[np.argsort(-row[order])[: _TRIED // 2]]
     a, b = (one.ravel() for one in np.meshgrid(np.concatenate([tried, lowest]), tried))
-    apart = np.abs(size[a] - size[b]) > 0.3 * np.ptp(np.quantile(size, (0.05, 0.95)))
+    apart = np.abs(size[a] - size[b]) > film.belt_apart * np.ptp(np.quantile(size, (0.05, 0.95)))
     a, b = a[apart], b[apart]
     slope = (row[a] - row[b]) / (size[a] - size[b])
     start = row[a] - slope * size[a]
@@ -265,7 +266,7 @@ def _belt(size: FloatArray, row: FloatArray, near: float, below: float) -> tuple
     score = np.empty(len(slope))
     for k in range(len(slope)):
         off = row[scored] - (start[k] + slope[k] * size[scored])
-        score[k] = np.sum(np.abs(off) < near) - below * np.sum(off > 2.0 * near)
+        score[k] = np.sum(np.abs(off) < near) - film.belt_below * np.sum(off > film.belt_off * near)
     best = int(np.argmax(score))
     on = np.abs(row - (start[best] + slope[best] * size)) < near
     if on.sum() < 3:

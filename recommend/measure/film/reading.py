@@ -130,7 +130,7 @@ def _rate(path: Path, spots: Spots, parameters: Parameters) -> float:
     """Frames a second: the usual one, since phones leave frames out and come late with others."""
     rate = float(1.0 / np.median(np.diff(spots.times)))
     near = round(rate)
-    rate = float(near) if near and abs(rate - near) < 0.02 * near else rate
+    rate = float(near) if near and abs(rate - near) < parameters.film.rate_near * near else rate
     least = parameters.film.rate_least
     if rate < least:
         raise InputError(
