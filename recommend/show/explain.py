@@ -11,6 +11,7 @@ from rich.text import Text
 from recommend.errors import counted
 from recommend.explain.node import Node
 from recommend.match.outcome import Outcome
+from recommend.match.sureness import HowSure
 from recommend.match.telling import unplaced_words
 from recommend.measure.model import SIDES, Side
 from recommend.records.keeping import engine_kept
@@ -20,8 +21,7 @@ from recommend.show.answer import Part, day_words, fitted
 from recommend.show.figures import LEVEL_WORDS, captured_doubts
 from recommend.show.letters import first_choices
 from recommend.show.sure import change_lines, sure_data, sure_lines
-from recommend.whatif.nearest import Change, Effect
-from recommend.whatif.redraw import HowSure
+from recommend.whatif import Change, Effect
 
 FORMAT = 2  # of the JSON; raised when a field changes its meaning or goes away
 

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from recommend.errors import counted
 from recommend.infer.derivation import Lacking
+from recommend.match.sureness import Repeat
 from recommend.measure.model import SIDES, Measure
 from recommend.measure.sizing import size_label
 from recommend.rulebook.book import Rulebook
@@ -105,3 +106,9 @@ def captured_doubts(visit: Visit) -> list[str]:
                 what = f"{one.side} {_CAPTURED[one.kind]}, {Path(one.file).name}"
                 lines.append(f"{what}: {EFFECT_WORDS[effect]}: {', '.join(why)}.")
     return lines
+
+
+def again_words(repeat: Repeat, book: Rulebook) -> str:
+    """Which reading to take again to be surer, as an instruction."""
+    foot = f", {repeat.side} foot" if repeat.side else ""
+    return f"To be surer, take again: {book.measures[repeat.measure].plain}{foot}."
