@@ -16,7 +16,7 @@ from recommend.measure.definitions import MeasureDef
 from recommend.measure.derived import derivations, error_of, parts_of, reckoned
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.vocabulary import ENDS, YES_NO, Fact, part_of
+from recommend.rulebook.vocabulary import YES_NO, Fact, part_of
 
 NO, YES = (np.array([YES_NO.index(word)], np.int8) for word in ("no", "yes"))
 
