@@ -147,7 +147,7 @@ def _same_axes(
 def _bare(disjunction: Disjunction) -> frozenset[frozenset[Term]]:
     """A normal form as it runs: without order, and without the names of its limits."""
     return frozenset(
-        frozenset(replace(t, limit="") if isinstance(t, Number) else t for t in branch)
+        frozenset(t._replace(limit="") if isinstance(t, Number) else t for t in branch)
         for branch in disjunction
     )
 
@@ -169,7 +169,7 @@ def _renamed_terms(disjunction: Disjunction, axes: set[str]) -> Disjunction:
     def of(term: Term) -> Term:
         one = about(term.fact)
         if one.concluded and one.of in axes:
-            return replace(term, fact=_renamed_fact(one))
+            return term._replace(fact=_renamed_fact(one))
         return term
 
     return tuple(tuple(of(term) for term in branch) for branch in disjunction)

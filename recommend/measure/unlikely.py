@@ -9,7 +9,7 @@ from recommend.dataclass import dataclass
 from recommend.errors import counted
 from recommend.measure.model import SIDES, Side
 from recommend.measure.observed import PHASES
-from recommend.parameters import Parameters
+from recommend.parameters import Entry, Parameters
 from recommend.visit.models import Foot, Visit, days_between
 
 ANGLES = ("angle", *PHASES)
@@ -41,8 +41,9 @@ class _Unlikely:
     def _feet(self) -> dict[Side, Foot]:
         return {"left": self.visit.feet.left, "right": self.visit.feet.right}
 
-    def _usual(self, name: str) -> float:
-        return self.parameters.entry[name]
+    @property
+    def _limits(self) -> Entry:
+        return self.parameters.entry
 
     def _sizes(self) -> Iterator[str]:
         """Lengths and heights."""
@@ -61,11 +62,11 @@ class _Unlikely:
                     yield from self._outside(side, words, name, part and part / length, "")
             yield from self._heights(side, foot)
         lengths = [foot.foot_length_mm for foot in feet.values() if foot.foot_length_mm]
-        if len(lengths) == len(SIDES) and abs(lengths[0] - lengths[1]) > self._usual("side-gap"):
+        if len(lengths) == len(SIDES) and abs(lengths[0] - lengths[1]) > self._limits.side_gap:
             yield f"left {lengths[0]:g} mm and right {lengths[1]:g} mm differ by two sizes or more"
 
     def _mass(self) -> Iterator[str]:
-        low, high = self._usual("body-mass-low"), self._usual("body-mass-high")
+        low, high = self._limits.body_mass_low, self._limits.body_mass_high
         mass, age = self.visit.body_mass_kg, self.visit.age_band
         if mass is None or age in ("child", "teen") or low <= mass <= high:
             return
@@ -84,7 +85,7 @@ class _Unlikely:
     def _outside(
         self, side: Side, words: str, name: str, value: float | None, unit: str
     ) -> Iterator[str]:
-        low, high = self._usual(f"{name}-low"), self._usual(f"{name}-high")
+        low, high = self._limits[f"{name}-low"], self._limits[f"{name}-high"]
         if value is not None and not low <= value <= high:
             shown = f"{value:.3g} {unit}".strip()
             yield f"{side}: {words} would be {shown}; {low:g} to {high:g} is usual"
@@ -97,7 +98,7 @@ class _Unlikely:
         for words, height in pairs:
             if height is None or height.mean_sitting is None or height.mean_standing is None:
                 continue
-            if height.mean_standing - height.mean_sitting > self._usual("rise-under-load"):
+            if height.mean_standing - height.mean_sitting > self._limits.rise_under_load:
                 yield (
                     f"{side}: the height of the {words} rises from {height.mean_sitting:g} mm "
                     f"sitting to {height.mean_standing:g} mm standing; it usually sinks"
@@ -106,13 +107,13 @@ class _Unlikely:
     def _angles(self, side: Side, foot: Foot) -> Iterator[str]:
         """Angles that few feet have, phase by phase; mostly the sign was turned round."""
         for entry in foot.rearfoot:
-            shift = self._usual("relaxed-shift") if entry.reference == "relaxed-standing" else 0.0
+            shift = self._limits.relaxed_shift if entry.reference == "relaxed-standing" else 0.0
             for phase in ANGLES:
                 strides = getattr(entry, phase)
                 if phase == "contact" or not strides:
                     continue
                 name, mean = "standing" if phase == "angle" else phase, fmean(strides)
-                low, high = self._usual(f"{name}-low") - shift, self._usual(f"{name}-high")
+                low, high = self._limits[f"{name}-low"] - shift, self._limits[f"{name}-high"]
                 if not low <= mean <= high:
                     yield (
                         f"{side}: {mean:.3g} degrees at {name}, measured from "
@@ -124,7 +125,7 @@ class _Unlikely:
         for entry in foot.rearfoot:
             for phase in ANGLES:
                 strides = getattr(entry, phase) or []
-                if len(strides) > 1 and stdev(strides) > self._usual("stride-spread"):
+                if len(strides) > 1 and stdev(strides) > self._limits.stride_spread:
                     yield (
                         f"{side}: the {phase} readings run from {min(strides):g} to "
                         f"{max(strides):g} deg, more than strides of one person usually scatter"
