@@ -432,8 +432,8 @@ class _Maker:
     ) -> tuple[DriftClass, float]:
         """Drift class and excursion index of a path; an error says whose foot it is."""
         try:
-            drift = drift_class(path, length, width, self.parameters)
-            return drift, cpei(path, length, width, self.parameters)
+            drift = drift_class(path, length, width, self.parameters.capture)
+            return drift, cpei(path, length, width, self.parameters.capture)
         except RecommendError as error:
             raise InputError(
                 Place(f"visit {self.visit.reference}, {side} foot"), str(error)

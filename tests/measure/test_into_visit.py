@@ -10,7 +10,7 @@ import pytest
 
 from recommend.errors import InputError
 from recommend.measure.capture import CaptureOptions, measure_capture, sha256_of
-from recommend.measure.cross_checks import cross_checked
+from recommend.measure.doubts import cross_checked
 from recommend.measure.into import write_into
 from recommend.measure.named import read_measured_visit
 from recommend.measure.observed import observe

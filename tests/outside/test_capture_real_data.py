@@ -19,7 +19,7 @@ import numpy as np
 import pytest
 
 from recommend.measure.cop import path_length
-from recommend.measure.filtering import bridge_gaps, low_pass_pieces
+from recommend.measure.filtering import bridge_gaps, low_pass_pieces, spans
 from recommend.measure.pressure import PressureRecording, measure_pressure
 from recommend.measure.pressure.footprint import (
     Footprint,
@@ -28,10 +28,8 @@ from recommend.measure.pressure.footprint import (
     footprint,
     thirds,
 )
-from recommend.measure.pressure.frame import find_frame
-from recommend.measure.pressure.path import centre_of_pressure
-from recommend.measure.spans import spans
-from recommend.measure.video.angle import leg_heel_angle
+from recommend.measure.pressure.frame import centre_of_pressure, find_frame
+from recommend.measure.video.recording import leg_heel_angle
 from recommend.measure.video.stance import heel_stances
 from tests.outside.fetch_data import archive, from_wheel
 

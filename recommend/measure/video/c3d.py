@@ -11,17 +11,15 @@ from pathlib import Path
 from typing import Final, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from recommend.errors import InputError, Place, nearest
 from recommend.extras import not_installed
 from recommend.measure.apart import GaveUpError, opened
+from recommend.measure.filtering import FloatArray, spans
 from recommend.measure.header import Gait
 from recommend.measure.model import Side
-from recommend.measure.spans import spans
 from recommend.measure.video.recording import LOWER_HEEL, MARKS, MarksRecording
 
-FloatArray = NDArray[np.float64]
 Facing = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
 FACINGS: Final[tuple[Facing, ...]] = ("+x", "-x", "+y", "-y", "+z", "-z")
 _WALKED_MM = 500.0  # less than this is a treadmill or standing: the way cannot be told

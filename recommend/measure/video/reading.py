@@ -18,12 +18,12 @@ from numpy.typing import NDArray
 from pydantic import Field
 
 from recommend.errors import InputError, Place, nearest
+from recommend.measure.filtering import FloatArray, Mask
 from recommend.measure.header import CaptureHead, read_head
 from recommend.measure.model import EFFECTS, Flag, Side
 from recommend.measure.video.recording import MARKS, Mark, MarksRecording
 from recommend.reading import Document, Strict, read_document, validate
 
-FloatArray = NDArray[np.float64]
 MAX_FRAMES = 200_000  # a guard of memory: more than half an hour at 100 frames per second
 
 MARK_COLUMNS = [f"{mark}-{axis}" for mark in MARKS for axis in "xy"]
@@ -88,7 +88,7 @@ def read_marks_mat(path: Path, side: Side | None, mapping: Path, limit_mb: float
     RecommendError
         If the extra is not installed.
     """
-    from recommend.measure.pressure.mat import open_array
+    from recommend.measure.pressure.reading import open_array
 
     known = validate(MatMarks, read_document(mapping))
     words = {"capture": "marks"} | {key: str(word) for key, word in known.head.items()}
@@ -329,7 +329,7 @@ def _even_frames(
     return np.arange(count) + int(frames[0]), table, count - len(frames)
 
 
-def _contact(table: Mapping[str, FloatArray]) -> NDArray[np.bool_] | None:
+def _contact(table: Mapping[str, FloatArray]) -> Mask | None:
     """Contact of every frame; a frame that does not say it has that of the frame before it.
 
     A dropped frame must not cut one stance in two.

@@ -465,7 +465,7 @@ def test_the_peak_lies_between_sensors(parameters, defs):
     By hand: a paraboloid 400 (1 - r^2 / 40^2) kPa, whose mean over a sensor at u, v is
     400 (1 - (u^2 + v^2 + 2 * 10^2 / 12) / 40^2).
     """
-    from recommend.measure.pressure.regions import _finer
+    from recommend.measure.pressure.step_values import _finer
 
     at = np.arange(-24.0, 30.0, 10.0)  # the top lies between four sensors
     u, v = np.meshgrid(at, at)

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from recommend.errors import InputError
-from recommend.measure.cross_checks import cross_checked
 from recommend.measure.definitions import ReadingError
+from recommend.measure.doubts import cross_checked
 from recommend.measure.pressure import measure_pressure
 from recommend.measure.video import measure_marks
 from recommend.measure.video.cleaning import clean_marks
