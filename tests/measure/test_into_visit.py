@@ -215,7 +215,7 @@ def test_half_the_pitch_is_named_where_the_foot_was_measured(folder, measured, p
     (mat,) = measured("walk-left.csv")
     length = mat.find("footprint-length")
     half = replace(mat, measures=(replace(length, value=length.value / 2),))
-    (checked,) = cross_checked([half], read_visit(folder / "visit.yaml"), parameters)
+    (checked,) = cross_checked([half], read_visit(folder / "visit.yaml"), parameters.capture)
 
     assert [flag.name for flag in checked.flags if "pitch-mm" in flag.detail] == [
         "shorter-than-foot"

@@ -135,7 +135,7 @@ def test_widths_of_a_stepped_shape():
     peak[12:24, 8:12] = 60
     peak[24:36, 4:16] = 90
 
-    across = widths(upright(peak, 5.0), Parameters({"capture.isthmus-lost": 0.0}))
+    across = widths(upright(peak, 5.0), Parameters({"capture.isthmus-lost": 0.0}).capture)
 
     assert (across.forefoot, across.midfoot, across.heel) == pytest.approx((60.0, 20.0, 40.0))
     assert across.chippaux_smirak == pytest.approx(100 / 3)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.util
 import json
 import tempfile
 from collections.abc import Callable, Mapping
@@ -14,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from recommend.errors import InputError, Place
-from recommend.extras import not_installed
+from recommend.extras import need
 from recommend.measure.apart import GaveUpError, run_apart
 from recommend.measure.film.following import Spots
 from recommend.parameters import Film
@@ -78,8 +77,7 @@ def _run(
     film: Film,
     tell: Tell | None,
 ) -> None:
-    if any(importlib.util.find_spec(name) is None for name in ("av", "cv2")):
-        raise not_installed("reading a film", "film")
+    need("reading a film", "film", "av", "cv2")
     options = {"film": vars(film), **told}
     try:
         run_apart(

@@ -145,7 +145,7 @@ class _Reading:
             )
 
     def _rate(self) -> float:
-        """Frames a second: the usual one, since phones leave frames out and come late with others."""
+        """Frames a second: the usual one, since phones leave some out and others come late."""
         rate = float(1.0 / np.median(np.diff(self.opened.spots.times)))
         near = round(rate)
         rate = float(near) if near and abs(rate - near) < self.film.rate_near * near else rate

@@ -26,7 +26,6 @@ from recommend.measure.video.recording import (
 )
 from recommend.parameters import Capture, Film, Parameters
 
-_REACH = 5  # frames over which marks are followed; after a longer gap they begin anew
 _PAIRS = ((UPPER_LEG, LOWER_LEG), (UPPER_HEEL, LOWER_HEEL), (LOWER_LEG, UPPER_HEEL))
 _TAKEN_OUT = "; these were taken out"
 VERTICAL_MEASURES = ("heel-vertical-", "leg-vertical-")
@@ -161,59 +160,49 @@ def _undo_exchanges(recording: MarksRecording, doubts: list[Doubt], capture: Cap
     points = recording.points.copy()
     exchanged = np.zeros(len(points), dtype=bool)
     for pair in _PAIRS:
-        exchanged |= _untangled(points, list(pair))
+        exchanged |= _untangled(points, list(pair), capture)
     what = "two marks were exchanged"
     doubts += _mended("marks-swapped", what, " and put back", exchanged, capture)
     return points
 
 
-def _untangled(points: FloatArray, pair: list[int]) -> Mask:
+def _untangled(points: FloatArray, pair: list[int], capture: Capture) -> Mask:
     """Exchange two marks back, in place, wherever they stand crosswise; which frames those are."""
     exchanged = np.zeros(len(points), dtype=bool)
     known = np.flatnonzero(~np.isnan(points[:, pair]).any(axis=(1, 2)))
-    doubtful = _moved_far(points[:, pair][known])
+    both = points[:, pair][known]
+    moved = _distance(both[1:], both[:-1]).sum(axis=1)
+    far = moved > capture.exchange_moved * _distance(both[:-1, 0], both[:-1, 1])
+    doubtful = np.concatenate([[False], far])
     at = 1
     while at < len(known):
         if not (doubtful[at] or exchanged[known[at - 1]]):
             ahead = np.flatnonzero(doubtful[at:])  # frames that hardly moved are in order
             at = at + int(ahead[0]) if len(ahead) else len(known)
             continue
-        before = int(known[at - 2]) if at > 1 else None
-        frame = int(known[at])
-        if _crosswise(points, pair, before, int(known[at - 1]), frame):
+        seen, frame = known[max(at - 2, 0) : at].tolist(), int(known[at])
+        if _crosswise(points[:, pair], seen, frame, capture):
             points[frame, pair] = points[frame, pair[::-1]]
             exchanged[frame] = True
         at += 1
     return exchanged
 
 
-def _moved_far(both: FloatArray) -> Mask:
-    """(n,) whether two marks (n, 2, 2) moved, since the frame before, like marks exchanged."""
-    moved = _distance(both[1:], both[:-1]).sum(axis=1)
-    apart = _distance(both[:-1, 0], both[:-1, 1])
-    return np.concatenate([[False], moved > 0.5 * apart])
+def _crosswise(both: FloatArray, seen: list[int], frame: int, capture: Capture) -> bool:
+    """Whether two marks (frames, 2, 2) stand exchanged in a `frame`, by one or two `seen` before.
 
-
-def _crosswise(
-    points: FloatArray, pair: list[int], before: int | None, last: int, frame: int
-) -> bool:
-    if frame - last > _REACH:
+    They are led on as they went between those two.
+    """
+    reach, last = capture.exchange_reach, seen[-1]
+    if frame - last > reach:
         return False
-    ahead = _led_to(points[:, pair], before, last, frame)
-    straight = float(_distance(points[frame, pair], ahead).sum())
-    crosswise = float(_distance(points[frame, pair[::-1]], ahead).sum())
+    ahead: FloatArray = both[last]
+    if len(seen) > 1 and last - seen[0] <= reach:
+        ahead = both[last] + (both[last] - both[seen[0]]) / (last - seen[0]) * (frame - last)
+    straight = float(_distance(both[frame], ahead).sum())
+    crosswise = float(_distance(both[frame][::-1], ahead).sum())
     apart = float(_distance(ahead[0], ahead[1]))
-    return crosswise < 0.5 * straight and straight > apart
-
-
-def _led_to(points: FloatArray, before: int | None, last: int, frame: int) -> FloatArray:
-    """(2, 2) where two marks would be at `frame` if they went on as from `before` to `last`."""
-    ahead: FloatArray = points[last]
-    if before is None or last - before > _REACH:
-        return ahead
-    going: FloatArray = (points[last] - points[before]) / (last - before)
-    ahead = points[last] + going * (frame - last)
-    return ahead
+    return crosswise < capture.exchange_nearer * straight and straight > apart
 
 
 def _drop_jumps(recording: MarksRecording, doubts: list[Doubt], capture: Capture) -> FloatArray:

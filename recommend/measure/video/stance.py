@@ -12,7 +12,6 @@ import numpy as np
 from recommend.errors import InputError, Place
 from recommend.measure.doubts import Doubt, noted, rate_too_low, removed, widened, wrong_pace
 from recommend.measure.filtering import FloatArray, Mask, Span, bridged, spans
-from recommend.measure.measured import STANCE_POINTS
 from recommend.measure.video.recording import LANDING, MarksRecording
 from recommend.measure.video.strides import Stride
 from recommend.parameters import Capture
@@ -240,8 +239,8 @@ def _contact_doubts(
 
 def _mirror_doubts(mean: FloatArray, capture: Capture) -> list[Doubt]:
     """A heel that leans outwards after it lands: no foot does, a mirrored film does."""
-    early = mean[: STANCE_POINTS // 20].mean()
-    middle = mean[STANCE_POINTS // 5 : STANCE_POINTS // 2].mean()
+    early = mean[: round(capture.mirror_early)].mean()
+    middle = mean[round(capture.mirror_from) : round(capture.mirror_until)].mean()
     if middle - early > -capture.mirror_fall:
         return []
     text = (
