@@ -47,7 +47,8 @@ Sure = Callable[[], "HowSure | None"]
 class Part:
     """One part of the screen: its label and its wordings, each a list of lines, long to short.
 
-    A line that costs time to find out is given as what finds it; '' is no line then.
+    A line that costs time to find out is given as what finds it; '' is no line then, and the next
+    wording leaves it out.
     """
 
     name: str
@@ -76,10 +77,15 @@ class Part:
 
     def least(self, width: int) -> int:
         """How many lines that is at least, nothing found out for it."""
-        known = [one for one in self._chosen if isinstance(one, str)]
-        if len(known) == len(self._chosen):
+        if not self.late:
             return len(self.lines(width))
+        known = (one for one in self._chosen if isinstance(one, str))
         return sum(len(_wrapped(text, width - LABEL)) for text in known)
+
+    @property
+    def late(self) -> bool:
+        """Whether a line of the chosen wording is yet to be found out."""
+        return not all(isinstance(one, str) for one in self._chosen)
 
     @property
     def _chosen(self) -> Sequence[Told]:
@@ -145,6 +151,8 @@ def fitted(parts: Iterable[Part], shortened: Sequence[str], width: int) -> list[
     kept = [part for part in parts if part.wordings]
     for name in shortened:
         least = sum(part.least(width) for part in kept)
+        # Where there is no room for a late line, its part is the same without it, or shortened now.
+        least += any(part.late for part in kept if part.name == name)
         if least <= SCREEN and sum(len(part.lines(width)) for part in kept) <= SCREEN:
             break
         for part in kept:
