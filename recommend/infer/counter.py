@@ -13,6 +13,7 @@ from recommend.infer.engine import engine_of
 from recommend.infer.facts import facts_of
 from recommend.measure.model import SIDES, Side
 from recommend.measure.observed import PHASES, observe
+from recommend.parameters import Entry
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.models import AxisThen
 from recommend.rulebook.vocabulary import FOOT_TYPE, about
@@ -162,8 +163,9 @@ class Counter:
                 yield from self._strides(side, foot)
             yield from self._angles(side, foot)
 
-    def _usual(self, name: str) -> float:
-        return self.book.parameters.entry[f"{name}"]
+    @property
+    def _limits(self) -> Entry:
+        return self.book.parameters.entry
 
     def doubted_sizes(self, visit: Visit) -> Iterator[str]:
         """Weight, lengths, heights and wear that hardly anybody has."""
@@ -184,11 +186,11 @@ class Counter:
                     yield from self._outside(side, words, name, part and part / length, "")
             yield from self._heights(side, foot)
         lengths = [foot.foot_length_mm for foot in feet.values() if foot.foot_length_mm]
-        if len(lengths) == len(SIDES) and abs(lengths[0] - lengths[1]) > self._usual("side-gap"):
+        if len(lengths) == len(SIDES) and abs(lengths[0] - lengths[1]) > self._limits.side_gap:
             yield f"left {lengths[0]:g} mm and right {lengths[1]:g} mm differ by two sizes or more"
 
     def _mass(self, visit: Visit) -> Iterator[str]:
-        low, high = self._usual("body-mass-low"), self._usual("body-mass-high")
+        low, high = self._limits.body_mass_low, self._limits.body_mass_high
         mass = visit.body_mass_kg
         if mass is None or visit.age_band in ("child", "teen") or low <= mass <= high:
             return
@@ -207,7 +209,7 @@ class Counter:
     def _outside(
         self, side: Side, words: str, name: str, value: float | None, unit: str
     ) -> Iterator[str]:
-        low, high = self._usual(f"{name}-low"), self._usual(f"{name}-high")
+        low, high = self._limits[f"{name}-low"], self._limits[f"{name}-high"]
         if value is not None and not low <= value <= high:
             shown = f"{value:.3g} {unit}".strip()
             yield f"{side}: {words} would be {shown}; {low:g} to {high:g} is usual"
@@ -220,7 +222,7 @@ class Counter:
         for words, height in pairs:
             if height is None or height.mean_sitting is None or height.mean_standing is None:
                 continue
-            if height.mean_standing - height.mean_sitting > self._usual("rise-under-load"):
+            if height.mean_standing - height.mean_sitting > self._limits.rise_under_load:
                 yield (
                     f"{side}: the height of the {words} rises from {height.mean_sitting:g} mm "
                     f"sitting to {height.mean_standing:g} mm standing; it usually sinks"
@@ -229,13 +231,13 @@ class Counter:
     def _angles(self, side: Side, foot: Foot) -> Iterator[str]:
         """Angles that few feet have, phase by phase; mostly the sign was turned round."""
         for entry in foot.rearfoot:
-            shift = self._usual("relaxed-shift") if entry.reference == "relaxed-standing" else 0.0
+            shift = self._limits.relaxed_shift if entry.reference == "relaxed-standing" else 0.0
             for phase in ANGLES:
                 strides = getattr(entry, phase)
                 if phase == "contact" or not strides:
                     continue
                 name, mean = "standing" if phase == "angle" else phase, fmean(strides)
-                low, high = self._usual(f"{name}-low") - shift, self._usual(f"{name}-high")
+                low, high = self._limits[f"{name}-low"] - shift, self._limits[f"{name}-high"]
                 if not low <= mean <= high:
                     yield (
                         f"{side}: {mean:.3g} degrees at {name}, measured from "
@@ -247,7 +249,7 @@ class Counter:
         for entry in foot.rearfoot:
             for phase in ANGLES:
                 strides = getattr(entry, phase) or []
-                if len(strides) > 1 and stdev(strides) > self._usual("stride-spread"):
+                if len(strides) > 1 and stdev(strides) > self._limits.stride_spread:
                     yield (
                         f"{side}: the {phase} readings run from {min(strides):g} to "
                         f"{max(strides):g} deg, more than strides of one person usually scatter"
