@@ -15,8 +15,8 @@ from typing import Any
 from recommend.catalogue.loading import Catalogue, load_catalogue, prepared_catalogue
 from recommend.errors import InputError, Place, nearest
 from recommend.measure.named import read_measured_visit
+from recommend.reading.document import written
 from recommend.reading.texts import Texts
-from recommend.reading.written import written
 from recommend.rulebook import Rulebook, prepared_rulebook
 from recommend.settings import lab_errors, setting, settings_file
 from recommend.visit.models import Visit

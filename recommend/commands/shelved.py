@@ -26,9 +26,9 @@ from recommend.errors import InputError, Place, counted
 from recommend.infer.assess import Assessment
 from recommend.infer.counter import Counter
 from recommend.match.out import harmful
-from recommend.measure.absorbing import absorber
-from recommend.measure.history import Line
-from recommend.measure.history import history as history_of
+from recommend.measure.into import absorber
+from recommend.measure.repeated import Line
+from recommend.measure.repeated import history as history_of
 from recommend.output import PAGE, write_output
 from recommend.reading import read_document
 from recommend.rulebook import Rulebook

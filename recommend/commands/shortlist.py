@@ -180,7 +180,9 @@ def _shown(
 
 
 def _answer(heeded: _Heeded, called: str, number: int | None) -> list[Line]:
-    sure = _sure(heeded.by_rules)
+    def sure() -> HowSure | None:
+        return _sure(heeded.by_rules)
+
     return answer_lines(heeded.outcome, sure, columns(), called, number, heeded.notice)
 
 

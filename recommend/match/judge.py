@@ -99,24 +99,14 @@ class Verdict:
     shortfall : how far it is from meeting the need, in the attribute's unit or steps; None
         when the level is not stated.
     satisfaction : 0 to 1; 1 when met, falling to 0 at the attribute's tolerance.
+    broken : whether this alone rules the product out: an unmet must or a never that holds.
     """
 
     need: Need
     level: float | None
     shortfall: float | None
     satisfaction: float
-
-    @property
-    def broken(self) -> bool:
-        """Whether this alone rules the product out: an unmet must or a never that holds.
-
-        An attribute that is not stated cannot be shown to be safe, so it rules out as well.
-        """
-        if self.need.strength == "prefer":
-            return False
-        if self.level is None:
-            return True
-        return self.need.met(self.level) == (self.need.strength == "never")
+    broken: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,6 +199,7 @@ class Judged:
             level if stated else None,
             short if stated else None,
             float(self.satisfaction[row, n]),
+            need.strength != "prefer" and bool(self.broken[row, n]),
         )
 
 

@@ -53,10 +53,6 @@ class Need:
         """What makes it the same need, whoever asks for it and how strongly."""
         return (self.attribute, self.comparison, self.target, self.strength)
 
-    def met(self, level: float) -> bool:
-        """Whether the comparison holds for an attribute at `level`."""
-        return bool(COMPARISONS[self.comparison].holds(level, self.target))
-
 
 @dataclass(frozen=True, slots=True)
 class Conflict:

@@ -119,15 +119,19 @@ class WhatIf:
 
     def together(self, blocks: Sequence[tuple[Readings, int]]) -> list[Outcomes]:
         """Outcomes of several groups of what-ifs, each as `outcomes` gives them, in one run."""
+        whole = self.one_run(blocks)
         sizes = [size for _, size in blocks]
+        ends = np.cumsum(sizes)
+        return [whole.part(slice(end - n, end)) for end, n in zip(ends, sizes, strict=True)]
+
+    def one_run(self, blocks: Sequence[tuple[Readings, int]]) -> Outcomes:
+        """The same, one group after the other."""
         keys = {key for readings, _ in blocks for key in readings}
         columns: dict[Key, Floats] = {
             key: np.concatenate([self.variations.filled(key, one, n) for one, n in blocks])
             for key in keys
         }
-        whole = self.outcomes(columns, sum(sizes))
-        ends = np.cumsum(sizes)
-        return [whole.part(slice(end - n, end)) for end, n in zip(ends, sizes, strict=True)]
+        return self.outcomes(columns, sum(size for _, size in blocks))
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,14 +202,12 @@ def how_sure(whatif: WhatIf, seed: str, draws: int) -> HowSure:
     drawn = whatif.variations.redrawn(seed, draws, whatif.length_edges)
     without = [{k: values for k, values in drawn.items() if k != key} for key in drawn]
     redrawn = [(readings, draws) for readings in (drawn, *without)]
-    before, after, *others = whatif.together([({}, 1), *redrawn])
+    whole = whatif.one_run([({}, 1), *redrawn])
+    before, after = whole.part(slice(1)), whole.part(slice(1, 1 + draws))
     first = {group: _holding(whatif, after, group, ids) for group, ids in _shown(whatif).items()}
     brought = next((group for group in _BROUGHT if group in first), None)
-    held = float(_all_holds(whatif, before, after).mean())
-    exact = {
-        key: float(_all_holds(whatif, before, one).mean())
-        for key, one in zip(drawn, others, strict=True)
-    }
+    held, *others = _all_holds(whatif, before, whole)[1:].reshape(-1, draws).mean(axis=1).tolist()
+    exact = dict(zip(drawn, others, strict=True))
     return HowSure(
         draws=draws,
         seed=seed,

@@ -78,6 +78,19 @@ def test_wear_without_harm_rules_nothing_out() -> None:
     assert ranked.ranked["pair"][0].id == f"{shoe}+{insole}"
 
 
+@pytest.mark.parametrize(("beside", "out"), [(0, True), (0.5, False), (-0.5, True)])
+def test_comfort_at_the_limit_hurts(beside: float, out: bool) -> None:
+    """`trial.comfort-poor` is the highest comfort that hurts, worn or tried on."""
+    shoe, insole = _first()
+    parameters = shipped.book().parameters
+    comfort = {"heel": parameters.trial.comfort_poor + beside}
+    step = {"shoe": shoe, "insole": insole, "feet": {"left": {"comfort": comfort}}}
+    since = {"of": "earlier", "shoe": shoe, "insole": insole, "comfort": comfort}
+    for told in ({"trials": [step]}, {"follow-up": since}):
+        found = harmful(_visit(**told), parameters)
+        assert set(found) == ({shoe, insole} if out else set())
+
+
 def test_redraws_keep_out_what_hurt() -> None:
     """How sure, and the nearest change, never count a product in that did harm."""
     shoe, insole = _first()

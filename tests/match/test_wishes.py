@@ -38,6 +38,16 @@ def test_nothing_dearer_than_the_limit_is_listed() -> None:
     assert all("price limit of 150" in one.refused for one in refused)
 
 
+def test_a_pair_at_the_limit_is_listed() -> None:
+    """The limit is the most that may be paid: a pair that costs just as much is listed."""
+    priced = [one for one in _listed().ranked["pair"] if one.price]
+    some = priced[len(priced) // 2]
+    kept = {one.id for one in _listed(wishes={"price-limit": some.price}).ranked["pair"]}
+    less = {one.id for one in _listed(wishes={"price-limit": some.price - 0.01}).ranked["pair"]}
+    assert some.id in kept
+    assert some.id not in less
+
+
 def test_what_would_not_be_worn_is_out() -> None:
     """A product by its name, and every product with a level that is refused."""
     first = next(c for c in _listed().ranked["shoe"] if c.parts[0].offered == "shop")
