@@ -19,7 +19,6 @@ KEPT_NAMES = {
     "effects": "the command, what `trial` learns, and its screen",
     "explain": "the command and its screen",
     "gaps": "the command and its screen",
-    "history": "`show` prints the lines that `measure` gathers of a customer's visits",
     "loading": "reads the folder of its room, a catalogue or a rulebook, by the same steps",
     "measured": "`show` draws what `measure` says a capture yielded",
     "models": "what stands in the files of its room: catalogue, rulebook, visit",

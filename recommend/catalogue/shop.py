@@ -16,8 +16,8 @@ from recommend.catalogue.loading import Catalogue, load_catalogue, prepared_cata
 from recommend.catalogue.stacking import merged, read_stock, stacked, stacked_texts
 from recommend.errors import InputError, Place, nearest
 from recommend.measure.named import read_measured_visit
+from recommend.reading.document import written
 from recommend.reading.texts import Texts
-from recommend.reading.written import written
 from recommend.rulebook import Rulebook, prepared_rulebook
 from recommend.settings import lab_errors, setting, settings_file
 from recommend.visit.models import Visit

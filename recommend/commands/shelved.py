@@ -27,9 +27,9 @@ from recommend.infer.assess import Assessment
 from recommend.infer.counter import Counter
 from recommend.match.harm import harmful
 from recommend.match.outcome import change_lines, changes
-from recommend.measure.absorbing import absorber
-from recommend.measure.history import Line
-from recommend.measure.history import history as history_of
+from recommend.measure.into import absorber
+from recommend.measure.repeated import Line
+from recommend.measure.repeated import history as history_of
 from recommend.output import PAGE, write_output
 from recommend.reading import read_document
 from recommend.rulebook import Rulebook

@@ -20,8 +20,8 @@ from recommend.door import typed
 from recommend.errors import Exit, InputError, Place
 from recommend.infer.counter import Counter, Progress
 from recommend.match.harm import handed_on
-from recommend.measure.repeatability import Repeated
-from recommend.measure.repeatability import repeatability as repeatability_of
+from recommend.measure.repeated import Repeated
+from recommend.measure.repeated import repeatability as repeatability_of
 from recommend.records.database import store_path
 from recommend.records.keeping import keep_event, keeps, kept_words
 from recommend.rulebook import Rulebook

@@ -1,8 +1,7 @@
 """Strict reading of what people write: YAML and JSON with file, line and column."""
 
 from recommend.reading.checked import Id, Strict, Words, problems_in, validate
-from recommend.reading.document import Document, read_bytes, read_document, read_text
-from recommend.reading.written import written
+from recommend.reading.document import Document, read_bytes, read_document, read_text, written
 
 __all__ = [
     "Document",
