@@ -22,7 +22,6 @@ from recommend.match.out import harmful
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import Candidate, Group, Shortlist
 from recommend.match.sizes import Sized
-from recommend.match.sureness import HowSure
 from recommend.match.telling import against_lines, unplaced_words, verdict_words, why_lines
 from recommend.measure.model import SIDES, Side
 from recommend.measure.unlikely import unlikely

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from recommend.errors import counted
 from recommend.infer.derivation import Lacking
-from recommend.match.sureness import Repeat
 from recommend.measure.model import SIDES, Measure
 from recommend.measure.sizing import size_label
 from recommend.rulebook.book import Rulebook
 from recommend.settings import setting
 from recommend.visit.models import Visit
+
+if TYPE_CHECKING:
+    from recommend.match.sureness import Repeat
 
 LEVEL_WORDS = {"stop": "STOP", "see-clinician": "SEE A CLINICIAN", "caution": "CAUTION"}
 # What a doubt did to a reading.
