@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import ast
 import graphlib
+import os
 import re
+import subprocess
+import sys
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
@@ -88,6 +91,25 @@ def test_nothing_imports_in_a_circle() -> None:
         graph.setdefault(_name_of(file), set()).add(name)
     assert "recommend.show.lines" in graph
     graphlib.TopologicalSorter(graph).prepare()  # names a circle in its error
+
+
+def test_a_shortlist_goes_through_the_eight_rooms_that_the_guide_names() -> None:
+    """Of all folders it imports those alone, besides tools that know nothing of feet or shoes."""
+    told = re.search(r"a shortlist goes through eight of them \(([^)]*)\)", GUIDE)
+    assert told is not None
+    tools, _, _ = GUIDE.partition("a shortlist goes through")
+    visit = ROOT / "catalogue_demo" / "visits" / "pronated-high-arch-late-medial.yaml"
+    done = subprocess.run(
+        [sys.executable, "-X", "importtime", "-m", "recommend", "shortlist", str(visit)],
+        capture_output=True, encoding="utf-8", check=True, env={**os.environ, "COLUMNS": "80"},
+    )  # fmt: skip
+    loaded = set(re.findall(r"\| +recommend\.(\w+)", done.stderr))
+    crossed = {
+        room for room in loaded if f"| `recommend/{room}/`" in GUIDE
+        and f"| `recommend/{room}/`" not in tools
+    }  # fmt: skip
+    assert crossed == set(re.findall(r"`(\w+)`", told[1]))
+    assert len(crossed) <= 8
 
 
 def test_the_layers_that_are_linted_are_those_of_the_table() -> None:

@@ -18,9 +18,9 @@ from recommend.catalogue.loading import Catalogue, Item
 from recommend.catalogue.models import Product
 from recommend.dataclass import dataclass
 from recommend.match.needs import Active, Bools, Floats, NeedTable, need_table
+from recommend.match.out import NO_INSOLE, OWN_SHOES, Out
 from recommend.match.sizes import SizeClasses, extra_length
 from recommend.match.weighing import Shelf, Way
-from recommend.match.wishes import NO_INSOLE, OWN_SHOES, Out
 from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
 from recommend.visit.models import Visit

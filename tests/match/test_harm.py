@@ -8,12 +8,12 @@ import pytest
 
 from recommend.explain.explaining import Explanation
 from recommend.extras import shipped_folder
-from recommend.match.harm import handed_on, harmful
+from recommend.match.out import handed_on, harmful
 from recommend.match.outcome import as_document
 from recommend.match.shortlist import GROUPS
+from recommend.match.sureness import WhatIf
 from recommend.visit import Visit, read_visit
 from recommend.way import outcome_of
-from recommend.whatif.redraw import WhatIf
 from tests import shipped
 
 VISIT = "pronated-high-arch-late-medial"

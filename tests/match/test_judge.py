@@ -11,9 +11,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from recommend.catalogue.fitting import fit
 from recommend.catalogue.loading import Catalogue, Item
-from recommend.match.judge import Verdict, judge, pair_levels
+from recommend.match.judge import Verdict, fit, judge, pair_levels
 from recommend.match.needs import Need, PairNeeds, need_table
 from recommend.match.shortlist import GROUPS, shortlist
 from recommend.match.sizes import SizeClasses, Wanted, extra_length, longer_lengths, size_for
