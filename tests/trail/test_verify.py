@@ -230,3 +230,19 @@ def test_the_expected_tables_are_those_of_a_new_store(path: Path) -> None:
     for table in ("body", "record", "forgotten", "private"):
         assert {table, f"{table}_keeps_update", f"{table}_keeps_delete"} <= names
     assert len(trigger_statements()) == 9
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ("UPDATE private SET text = '{}'", "the private part of record 1 was altered"),
+        ("UPDATE private SET salt = x'00'", "the private part of record 1 was altered"),
+    ],
+)
+def test_an_altered_private_part_is_never_read(path: Path, change: str, words: str) -> None:
+    """Who reads a record is told as well, not only who checks the whole store."""
+    with Store(path, write=True) as store:
+        store.append(entry())
+    tamper(path, change)
+    with Store(path) as store, pytest.raises(InputError, match=words):
+        store.private(store.record(1))
