@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from recommend.errors import InputError, RecommendError
 from recommend.records.database import trigger_statements
-from recommend.records.store import Store
+from recommend.records.store import Store, is_earlier
 from recommend.records.transfer import export
 from recommend.records.verify import Verdict, verify
 from tests.trail.entries import entry
@@ -246,3 +246,21 @@ def test_an_altered_private_part_is_never_read(path: Path, change: str, words: s
     tamper(path, change)
     with Store(path) as store, pytest.raises(InputError, match=words):
         store.private(store.record(1))
+
+
+@pytest.mark.parametrize(
+    ("then", "now", "behind"),
+    [
+        ("2026-03-05T10:00:00+01:00", "2026-03-05T10:00:00+01:00", False),
+        ("2026-03-05T10:00:00+01:00", "2026-03-05T09:00:00+00:00", False),
+        ("2026-03-05T10:00:00+01:00", "2026-03-05T09:59:59+01:00", True),
+        ("2026-03-05T10:00:00+01:00", "2026-03-05T10:00:00+00:00", False),
+        ("2026-03-05T10:00:00+01:00", "yesterday", False),
+    ],
+)
+def test_which_record_says_it_was_made_before_the_one_it_follows(
+    then: str, now: str, behind: bool
+) -> None:
+    """By hand, across time zones: one second counts, none does not, and no time says nothing."""
+    assert is_earlier({"made-at": now}, {"made-at": then}) is behind
+    assert not is_earlier({"made-at": now}, None)
