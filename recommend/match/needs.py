@@ -53,10 +53,6 @@ class Need:
         """What makes it the same need, whoever asks for it and how strongly."""
         return (self.attribute, self.comparison, self.target, self.strength)
 
-    def met(self, level: float) -> bool:
-        """Whether the comparison holds for an attribute at `level`."""
-        return bool(COMPARISONS[self.comparison].holds(level, self.target))
-
 
 @dataclass(frozen=True, slots=True)
 class Conflict:
@@ -165,7 +161,7 @@ class NeedTable:
 
     def required(self, holds: Bools) -> Floats:
         """The part of each wish that must be met to serve these customers, 0 for none, (g, n)."""
-        from recommend.rulebook.serving import required_wishes  # only here: a shortlist asks not
+        from recommend.rulebook.serving import required_wishes  # only here: who counts asks it
 
         found = np.zeros((len(holds), len(self.needs)))
         for (rule, attribute), part in required_wishes(self.book).items():

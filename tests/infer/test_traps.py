@@ -21,7 +21,7 @@ import pytest
 
 from recommend.errors import InputError, RecommendError
 from recommend.infer.assess import assess
-from recommend.infer.chunks import MAX_COMPARISONS
+from recommend.infer.conclusions import MAX_COMPARISONS
 from recommend.infer.engine import engine_of
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.opening import load_rulebook
