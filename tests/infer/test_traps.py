@@ -24,7 +24,7 @@ from recommend.infer.assess import assess
 from recommend.infer.conclusions import MAX_COMPARISONS
 from recommend.infer.engine import engine_of
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.opening import load_rulebook
+from recommend.rulebook.opened import load_rulebook
 from recommend.visit.models import Visit
 from tests.infer.feet import facts_of_row, random_columns
 from tests.infer.folders import add_rules, add_to, copied, note_rule, score_limits
