@@ -247,7 +247,7 @@ def comparable(space: Space, rules: Iterable[CompiledRule]) -> NDArray[np.bool_]
             out &= ~np.isnan(column) if column.dtype == np.float64 else column >= 0
     limits: set[tuple[str, str]] = set()
     for rule in rules:
-        for term in itertools.chain(*rule.holds, *rule.fails):
+        for term in rule.terms:
             if isinstance(term, Number) and term.limit:
                 limits.add((about(term.fact).of, term.limit))
     for measure, limit in limits:

@@ -15,7 +15,6 @@ from recommend.check.cells import space_of, truths
 from recommend.check.feet import STRIDES, foot_words, visit_text
 from recommend.check.mixture import Crowd, Mixture
 from recommend.check.same_customers import Ranked, Share, binding_moved, ranked, shared
-from recommend.check.weaker import note_of
 from recommend.coverage.population import load_population
 from recommend.coverage.sampling import Customers, Sampler
 from recommend.errors import counted
@@ -26,7 +25,7 @@ from recommend.match.shortlist import ranking_of
 from recommend.match.sizes import longer_lengths
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import CompiledRule, Rulebook
-from recommend.rulebook.models import NOTE_LEVELS, NeedsThen, NoteThen
+from recommend.rulebook.models import NOTE_LEVELS
 from recommend.rulebook.vocabulary import FOOT_TYPE, about
 
 UNDETERMINED = "undetermined"
@@ -286,11 +285,11 @@ def _most_first(shares: Mapping[K, Share]) -> dict[K, Share]:
 
 def _held(old: _Crowd, new: _Crowd, *, notes: bool) -> tuple[dict[str, Share], dict[str, Share]]:
     """Feet for which a note, or a rule of needs, holds now and did not, and the other way round."""
-    kind = NoteThen if notes else NeedsThen
     now_holds: dict[str, Share] = {}
     not_any_more: dict[str, Share] = {}
     empty = np.zeros(old.count, np.bool_)
-    names = {r.id for c in (old, new) for r in c.book.rules if isinstance(r.rule.then, kind)}
+    rules = [rule for crowd in (old, new) for rule in crowd.book.rules]
+    names = {rule.id for rule in rules if (rule.note if notes else rule.asks)}
     for name in sorted(names):
         for side in SIDES:
             was, now = (_as_said(crowd, name, side, empty) for crowd in (old, new))
@@ -304,6 +303,5 @@ def _as_said(crowd: _Crowd, name: str, side: Side, empty: NDArray[np.bool_]) -> 
     rule = crowd.book.by_id.get(name)
     if rule is None:
         return empty.astype(np.int8)
-    level = note_of(rule)
-    weight = 1 if level is None else len(NOTE_LEVELS) - NOTE_LEVELS.index(level)
+    weight = len(NOTE_LEVELS) - NOTE_LEVELS.index(rule.level) if rule.level else 1
     return (crowd.done[side].holds[name] * weight).astype(np.int8)

@@ -10,7 +10,7 @@ from recommend.check.changes import accepted_since, signature, unseen, weakened
 from recommend.check.crowds import Moves, moves_between
 from recommend.check.finding import Finding
 from recommend.check.released import page_edited
-from recommend.check.weaker import fate_of, note_of
+from recommend.check.weaker import fate_of
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.contents import Bearing, Edit, contents_of, edits_between
 
@@ -68,7 +68,7 @@ def difference(
     told(edits)
     touched = {one.bearing for one in edits}
     decides = "decides" in touched
-    noting = [rule for rule in old.rules if decides and note_of(rule)]
+    noting = old.noting() if decides else ()
     steps = len(noting) + _CUSTOMERS_TAKE
     notes = []
     for step, rule in enumerate(noting):

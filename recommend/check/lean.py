@@ -32,8 +32,6 @@ from recommend.match.weighing import Way
 from recommend.measure.model import SIDES, Side
 from recommend.parameters import Figure
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.models import NeedsThen, NoteThen
-from recommend.rulebook.terms import Number
 from recommend.rulebook.vocabulary import FOOT_TYPE, about
 
 # Groups of parameters that decide what a customer is told.
@@ -101,14 +99,10 @@ def _uses(book: Rulebook, limit: str) -> tuple[bool, bool]:
     """Whether it is the target of a need but a never; whether a rule but a note compares it."""
     targets = compared = False
     for rule in book.rules:
-        then = rule.rule.then
-        if isinstance(then, NeedsThen):
-            if all(need.strength == "never" for need in then.needs):
-                continue
-            targets |= any(n.limit == limit and n.strength != "never" for n in then.needs)
-        if not isinstance(then, NoteThen):
-            terms = (term for branch in (*rule.holds, *rule.fails) for term in branch)
-            compared |= any(isinstance(t, Number) and t.limit == limit for t in terms)
+        wishes = [need for need in rule.asks if need.strength != "never"]
+        targets |= any(need.limit == limit for need in wishes)
+        if rule.concludes or wishes:
+            compared |= limit in rule.limits
     return targets, compared
 
 
@@ -294,7 +288,7 @@ class _Judge:
         people = People(book, world.population, customers)
         feet = people.feet
         types = np.stack([feet[side].axes[FOOT_TYPE] for side in SIDES])
-        rules = [rule.id for rule in book.rules if isinstance(rule.rule.then, NoteThen)]
+        rules = [rule.id for rule in book.noting()]
         notes = np.stack([feet["left"].holds[r] | feet["right"].holds[r] for r in rules])
         ranking = Ranking(book, self.catalogue) if ranks_anew else self._ranking
         return _Outcome(types, notes, _firsts(ranking, people, feet), self._served(world))

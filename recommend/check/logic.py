@@ -21,16 +21,14 @@ from recommend.check.finding import Finding
 from recommend.errors import Place
 from recommend.infer.many import Bools, ManyConclusions
 from recommend.rulebook.book import CompiledRule, Rulebook
-from recommend.rulebook.models import AxisThen, NeedsThen, NoteThen
-
-_LEVELS = ("caution", "see-clinician", "stop")
+from recommend.rulebook.models import at_least
 
 
 def logic_findings(book: Rulebook) -> Iterator[Finding]:
     """Every fault of logic, each with a concrete foot where one shows it."""
     broken: set[str] = set()
     for axis in axes_by_stratum(book):
-        rules = tuple(r for r in book.rules if _concludes(r) == axis)
+        rules = book.concluding(axis)
         if any(rule.axes_read & broken for rule in rules):
             broken.add(axis)  # what stands on a contradiction is looked at once that is mended
             continue
@@ -38,14 +36,10 @@ def logic_findings(book: Rulebook) -> Iterator[Finding]:
         if any(one.code == "contradiction" for one in found):
             broken.add(axis)
         yield from found
-    rest = [r for r in book.rules if _concludes(r) is None and not _stands_on(book, r, broken)]
+    rest = [r for r in book.rules if not r.concludes and not _stands_on(book, r, broken)]
     for rule in rest:
         yield from _single_findings(book, rule)
     yield from _shadowed(book, rest)
-
-
-def _concludes(rule: CompiledRule) -> str | None:
-    return rule.rule.then.axis if isinstance(rule.rule.then, AxisThen) else None
 
 
 def _stands_on(book: Rulebook, rule: CompiledRule, axes: set[str]) -> bool:
@@ -83,9 +77,9 @@ def _firing(rule: CompiledRule, holds: Bools, space: Space) -> Iterator[Finding]
 def _both_fire(
     one: CompiledRule, other: CompiledRule, both: Bools, done: ManyConclusions, space: Space
 ) -> Iterator[Finding]:
-    first, second = one.rule.then, other.rule.then
-    assert isinstance(first, AxisThen)
-    assert isinstance(second, AxisThen)
+    first, second = one.concludes, other.concludes
+    assert first is not None
+    assert second is not None
     if first.value != second.value:
         foot, visit = shown(space, both, f"Shows a contradiction on the axis {first.axis}.")
         yield Finding(
@@ -159,12 +153,9 @@ def _shadowed(book: Rulebook, rules: list[CompiledRule]) -> Iterator[Finding]:
 
 
 def _says_as_much(outer: CompiledRule, inner: CompiledRule) -> bool:
-    mine, theirs = inner.rule.then, outer.rule.then
-    if isinstance(mine, NoteThen) and isinstance(theirs, NoteThen):
-        return _LEVELS.index(theirs.note) >= _LEVELS.index(mine.note)
-    if isinstance(mine, NeedsThen) and isinstance(theirs, NeedsThen):
-        return all(need in theirs.needs for need in mine.needs)
-    return False
+    if inner.level and outer.level:
+        return outer.level in at_least(inner.level)
+    return bool(inner.asks and outer.asks) and all(need in outer.asks for need in inner.asks)
 
 
 def shown(space: Space, mask: Bools, heading: str) -> tuple[str, str]:

@@ -111,23 +111,14 @@ def _limits(book: Rulebook) -> Iterator[Mutant]:
 
 
 def _refers(rule: CompiledRule, limit: str) -> bool:
-    then = rule.rule.then
-    if isinstance(then, NeedsThen) and any(need.limit == limit for need in then.needs):
-        return True
-    return any(
-        isinstance(term, Number) and term.limit == limit
-        for branch in (*rule.holds, *rule.fails)
-        for term in branch
-    )
+    return limit in rule.limits or any(need.limit == limit for need in rule.asks)
 
 
 def _step(rules: list[CompiledRule], limit: str, book: Rulebook) -> float:
     """The last decimal of the measure compared; 1 for the target of a need."""
-    for rule in rules:
-        for branch in (*rule.holds, *rule.fails):
-            for term in branch:
-                if isinstance(term, Number) and term.limit == limit:
-                    return 10.0 ** -book.measures[about(term.fact).of].decimals
+    for term in (term for rule in rules for term in rule.terms):
+        if isinstance(term, Number) and term.limit == limit:
+            return 10.0 ** -book.measures[about(term.fact).of].decimals
     return 1.0
 
 

@@ -16,7 +16,6 @@ from recommend.errors import Place
 from recommend.infer.many import Bools, ManyConclusions
 from recommend.reading import Strict, validate
 from recommend.rulebook.book import CompiledRule, Rulebook
-from recommend.rulebook.models import AxisThen
 from recommend.rulebook.terms import satisfied
 from recommend.rulebook.vocabulary import Fact
 
@@ -79,7 +78,7 @@ class Trial:
         if not rows.any():
             return False
         done = replace(self.before, holds={**self.before.holds, **holds})
-        axes = {r.rule.then.axis for r in mutant.changed if isinstance(r.rule.then, AxisThen)}
+        axes = {rule.concludes.axis for rule in mutant.changed if rule.concludes}
         settled = {axis: _codes(changed, axis, done) for axis in axes}
         codes = {axis: one for axis, one in settled.items() if one is not None}
         if len(codes) < len(settled):
@@ -107,13 +106,11 @@ def _codes(book: Rulebook, axis: str, done: ManyConclusions) -> NDArray[np.int8]
     """Values of an axis from which of its rules hold; None where two of them contradict."""
     values = list(book.axes[axis].values)
     codes = np.full(len(done.axes[axis]), -1, np.int8)
-    for rule in book.rules:
-        then = rule.rule.then
-        if isinstance(then, AxisThen) and then.axis == axis:
-            code, mask = values.index(then.value), done.holds[rule.id]
-            if np.any(mask & (codes >= 0) & (codes != code)):
-                return None
-            codes[mask] = code
+    for rule in book.concluding(axis):
+        code, mask = values.index(rule.concludes.value), done.holds[rule.id]  # type: ignore[union-attr]
+        if np.any(mask & (codes >= 0) & (codes != code)):
+            return None
+        codes[mask] = code
     return codes
 
 

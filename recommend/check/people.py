@@ -21,7 +21,6 @@ from recommend.infer.many import ManyConclusions, conclude_many
 from recommend.measure.derived import derivations
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.models import NoteThen
 from recommend.rulebook.vocabulary import FOOT_TYPE
 
 FILE = "population.yaml"
@@ -93,11 +92,10 @@ class People:
     def reach(self) -> dict[str, float]:
         """Share of the adults whom some note of each level reaches."""
         due: dict[str, NDArray[np.bool_]] = {}
-        for rule in self.book.rules:
-            if isinstance(rule.rule.then, NoteThen):
-                left, right = (made.holds[rule.id] for made in self.feet.values())
-                level = rule.rule.then.note
-                due[level] = due.get(level, np.zeros(len(left), np.bool_)) | left | right
+        for rule in self.book.noting():
+            left, right = (made.holds[rule.id] for made in self.feet.values())
+            before = due.get(rule.level or "", np.zeros(len(left), np.bool_))
+            due[rule.level or ""] = before | left | right
         return {level: float(who.mean()) for level, who in due.items()}
 
     def redrawn(self, seed: int = SEED) -> Customers:

@@ -21,7 +21,7 @@ from pydantic import Field
 from recommend.atomic import write_atomically
 from recommend.check.changes import accepted_after, weakened
 from recommend.check.finding import Finding, from_error
-from recommend.check.weaker import fate_of, note_of, past_note
+from recommend.check.weaker import fate_of, past_note
 from recommend.check.wording import PAGE
 from recommend.errors import InputError, Place
 from recommend.infer.conclusions import ContradictionError
@@ -215,7 +215,7 @@ def write_released(book: Rulebook, by: str, *, draft: bool) -> Path:
                 mend="give the rulebook a version of its own in rulebook.yaml",
             )  # fmt: skip
     now = hashes_of(contents_of(book.texts))
-    notes = [rule for rule in book.rules if note_of(rule)]
+    notes = book.noting()
     axes = [r for r in behind(book, [one.id for one in notes]) if r.concludes]
     data = {
         "title": f"What version {book.heading.version} says, and whom it warns",
@@ -225,9 +225,7 @@ def write_released(book: Rulebook, by: str, *, draft: bool) -> Path:
         "words": now["words"],
         "decides": now["decides"],
         "page": page_hash(),
-        "notes": [
-            {"rule": one.id, "note": note_of(one), "when": _texts(one.holds)} for one in notes
-        ],
+        "notes": [{"rule": one.id, "note": one.level, "when": _texts(one.holds)} for one in notes],
         "axes": [_axis(one) for one in axes],
     }
     body = written(data, width=96, default_flow_style=None)

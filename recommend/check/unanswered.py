@@ -26,9 +26,7 @@ from recommend.reading.document import Loc
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.comparisons import COMPARISONS
 from recommend.rulebook.contents import FILES, FOLDERS, is_read
-from recommend.rulebook.models import AxisThen, NeedsThen
 from recommend.rulebook.serving import FILE, required_wishes
-from recommend.rulebook.terms import Number
 from recommend.rulebook.vocabulary import FOOT_TYPE, Fact
 from recommend.trial.verdict import LOAD_LIMITS
 
@@ -232,10 +230,7 @@ def _unused(place: Place, what: str, mend: str) -> Finding:
 def _limits(book: Rulebook) -> Iterator[Finding]:
     used = set(LOAD_LIMITS)
     for rule in book.rules:
-        for branch in (*rule.holds, *rule.fails):
-            used |= {term.limit for term in branch if isinstance(term, Number)}
-        if isinstance(rule.rule.then, NeedsThen):
-            used |= {need.limit for need in rule.rule.then.needs if need.limit}
+        used |= rule.limits | {need.limit for need in rule.asks if need.limit}
     document = book.texts.document("limits.yaml")
     for name in book.limits:
         if name not in used:
@@ -312,11 +307,7 @@ def _questions(book: Rulebook) -> Iterator[Finding]:
 
 
 def _axes(book: Rulebook) -> Iterator[Finding]:
-    concluded = {
-        (rule.rule.then.axis, rule.rule.then.value)
-        for rule in book.rules
-        if isinstance(rule.rule.then, AxisThen)
-    }
+    concluded = {(one.axis, one.value) for rule in book.rules if (one := rule.concludes)}
     document = book.texts.document("axes.yaml")
     for name, axis in book.axes.items():
         if name == FOOT_TYPE:

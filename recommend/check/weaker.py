@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from itertools import chain
 
 import numpy as np
 
@@ -17,7 +18,7 @@ from recommend.check.cells import base_facts, space_of, truths
 from recommend.check.logic import shown
 from recommend.infer.many import behind
 from recommend.rulebook.book import CompiledRule, Rulebook
-from recommend.rulebook.models import NOTE_LEVELS, AxisThen, NoteLevel, NoteThen
+from recommend.rulebook.models import AxisThen, NoteLevel, NoteThen, at_least
 from recommend.rulebook.terms import Disjunction, Number, Term, Word
 from recommend.rulebook.vocabulary import Vocabulary, about
 
@@ -48,17 +49,6 @@ class Fate:
     visit: str = ""
 
 
-def note_of(rule: CompiledRule) -> NoteLevel | None:
-    """The level of the note a rule brings; None of another rule."""
-    return rule.rule.then.note if isinstance(rule.rule.then, NoteThen) else None
-
-
-def notes_from(book: Rulebook, level: NoteLevel) -> tuple[CompiledRule, ...]:
-    """The rules that bring a note at least as grave as `level`."""
-    grave = NOTE_LEVELS[: NOTE_LEVELS.index(level) + 1]
-    return tuple(rule for rule in book.rules if note_of(rule) in grave)
-
-
 def fate_of(new: Rulebook, old: Rulebook, rule: CompiledRule) -> Fate:
     """What has become under `new` of the note that `rule` of `old` brings.
 
@@ -67,10 +57,10 @@ def fate_of(new: Rulebook, old: Rulebook, rule: CompiledRule) -> Fate:
     ContradictionError
         If rules that conclude an axis contradict each other.
     """
-    level = note_of(rule)
+    level = rule.level
     assert level is not None
     both, was = _together(new, old, rule)
-    now = notes_from(new, level)
+    now = new.noting(*at_least(level))
     here = new.by_id.get(rule.id)
     wanted = (*now, was) if here is None or here in now else (*now, here, was)
     space = space_of(both, wanted, within=_bases(both, was, now))
@@ -88,12 +78,8 @@ def fate_of(new: Rulebook, old: Rulebook, rule: CompiledRule) -> Fate:
 
 def _bases(book: Rulebook, was: CompiledRule, now: Iterable[CompiledRule]) -> frozenset[str]:
     """What has to be gone through: what the old rule reads, and whose absence any rule asks for."""
-    asking = [rule for rule in now if any(map(_asks_absence, _terms(rule.holds)))]
+    asking = [rule for rule in now if any(map(_asks_absence, chain(*rule.holds)))]
     return base_facts(book, [was, *asking])
-
-
-def _terms(disjunction: Disjunction) -> Iterable[Term]:
-    return (term for branch in disjunction for term in branch)
 
 
 def _asks_absence(term: Term) -> bool:
@@ -123,8 +109,7 @@ def _together(new: Rulebook, old: Rulebook, rule: CompiledRule) -> tuple[Ruleboo
 
 
 def _axes_of(rule: CompiledRule) -> set[str]:
-    then = rule.rule.then
-    return set(rule.axes_read) | ({then.axis} if isinstance(then, AxisThen) else set())
+    return {*rule.axes_read, *([rule.concludes.axis] if rule.concludes else [])}
 
 
 def _same_axes(
@@ -134,12 +119,11 @@ def _same_axes(
     axes = {name for one in rules for name in _axes_of(one)}
 
     def ways(book: Rulebook) -> set[object]:
-        found: set[object] = set()
-        for one in book.rules:
-            then = one.rule.then
-            if isinstance(then, AxisThen) and then.axis in axes:
-                found.add((then.axis, then.value, _bare(one.holds), _bare(one.fails)))
-        return found
+        return {
+            (axis, one.concludes and one.concludes.value, _bare(one.holds), _bare(one.fails))
+            for axis in axes
+            for one in book.concluding(axis)
+        }
 
     return ways(new) == ways(old)
 

@@ -289,7 +289,6 @@ def _anywhere(evaluator: Evaluator, level: Literal["harmless", "well"]) -> Array
 
 
 MISSING = 0.1  # share of readings left out
-ENDS = ("_low", "_high")
 
 
 def holds_for_anyone(book: Rulebook, rules: tuple[str, ...], count: int, seed: int) -> Array:
@@ -329,14 +328,9 @@ def _columns(book: Rulebook, count: int, rng: np.random.Generator) -> Iterator[t
 def _limits(book: Rulebook) -> dict[str, list[float]]:
     """Constants that each measure is compared with by some rule."""
     found: dict[str, set[float]] = {}
-    for rule in book.rules:
-        for form in (rule.holds, rule.fails):
-            for term in (term for conjunction in form for term in conjunction):
-                if isinstance(term, Number):
-                    name = term.fact
-                    for end in ENDS:
-                        name = name.removesuffix(end)
-                    found.setdefault(name, set()).add(term.value)
+    for term in (term for rule in book.rules for term in rule.terms):
+        if isinstance(term, Number):
+            found.setdefault(about(term.fact).of, set()).add(term.value)
     return {name: sorted(values) for name, values in found.items()}
 
 

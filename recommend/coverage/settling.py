@@ -14,7 +14,6 @@ from recommend.coverage.sampling import Customers, Sampler
 from recommend.infer.many import conclude_many
 from recommend.measure.model import SIDES
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.models import AxisThen
 from recommend.rulebook.vocabulary import FOOT_TYPE
 
 CUSTOMERS, SEED = 2_000, 1  # two in a thousand can be told apart; the same plan every day
@@ -103,10 +102,6 @@ class _Settling:
         for side in SIDES:
             facts = self.columns.of_foot(customers, side)
             feet = conclude_many(self.book, facts, customers.count)
-            said = [
-                feet.holds[rule.id]
-                for rule in self.book.rules
-                if not isinstance(rule.rule.then, AxisThen)
-            ]
+            said = [feet.holds[rule.id] for rule in self.book.rules if not rule.concludes]
             parts += [*said, feet.axes[FOOT_TYPE]]
         return np.stack(parts, axis=1)

@@ -22,7 +22,6 @@ from recommend.infer.many import Column, conclude_many
 from recommend.match.sizes import SizeClasses, longer_lengths
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.models import NoteThen
 from recommend.rulebook.vocabulary import FOOT_TYPE, Fact
 
 BITS = 64
@@ -106,12 +105,8 @@ class Layout:
 
 def layout_of(book: Rulebook) -> Layout:
     """The layout of cases under `book`."""
-    stops = [r.id for r in book.rules if _is_stop(r.rule.then)]
-    return Layout(tuple(r.id for r in book.rules if r.stage == "need"), tuple(stops))
-
-
-def _is_stop(then: object) -> bool:
-    return isinstance(then, NoteThen) and then.note == "stop"
+    needs = tuple(rule.id for rule in book.rules if rule.stage == "need")
+    return Layout(needs, tuple(rule.id for rule in book.noting("stop")))
 
 
 def people_of(book: Rulebook) -> dict[str, tuple[str, ...]]:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Mapping
+from collections.abc import Container, Iterator, Mapping
 from dataclasses import replace
 from functools import cached_property
+from itertools import chain
 from typing import Any, Literal
 
 from recommend.dataclass import dataclass
@@ -23,13 +24,14 @@ from recommend.rulebook.models import (
     LimitValue,
     NeedsThen,
     NeedThen,
+    NoteLevel,
     NoteThen,
     Purpose,
     Question,
     Rule,
     Source,
 )
-from recommend.rulebook.terms import Conjunction, Disjunction, Word
+from recommend.rulebook.terms import Conjunction, Disjunction, Number, Term, Word
 from recommend.rulebook.translations import (
     Key,
     Translations,
@@ -72,6 +74,11 @@ class CompiledRule:
         return self.rule.then if isinstance(self.rule.then, NoteThen) else None
 
     @property
+    def level(self) -> NoteLevel | None:
+        """The level of that note; None of another rule."""
+        return self.note.note if self.note else None
+
+    @property
     def asks(self) -> tuple[NeedThen, ...]:
         """What it asks of products; nothing of another rule."""
         return tuple(self.rule.then.needs) if isinstance(self.rule.then, NeedsThen) else ()
@@ -82,9 +89,19 @@ class CompiledRule:
         return frozenset(about(f).of for f in self.facts if about(f).concluded)
 
     @property
+    def terms(self) -> Iterator[Term]:
+        """Every comparison in both of its forms."""
+        return chain(*self.holds, *self.fails)
+
+    @property
+    def limits(self) -> frozenset[str]:
+        """Ids of the limits that its condition compares with."""
+        return frozenset(t.limit for t in self.terms if isinstance(t, Number) and t.limit)
+
+    @property
     def facts(self) -> frozenset[str]:
         """Names of the facts the rule reads."""
-        return facts_read(self.holds) | facts_read(self.fails)
+        return frozenset(term.fact for term in self.terms)
 
 
 @dataclass(frozen=True)
@@ -127,6 +144,14 @@ class Rulebook:
     def by_id(self) -> dict[str, CompiledRule]:
         """Rules by id."""
         return {rule.id: rule for rule in self.rules}
+
+    def concluding(self, axis: str) -> tuple[CompiledRule, ...]:
+        """The rules that conclude a value of `axis`."""
+        return tuple(r for r in self.rules if r.concludes and r.concludes.axis == axis)
+
+    def noting(self, *levels: NoteLevel) -> tuple[CompiledRule, ...]:
+        """The rules that bring a note, of one of `levels` where some are given."""
+        return tuple(r for r in self.rules if r.level and (r.level in levels or not levels))
 
     @cached_property
     def translations(self) -> Translations:
@@ -225,11 +250,6 @@ def within(place: str, folder: str) -> str:
     return place.removeprefix(folder).lstrip("/\\").replace("\\", "/")  # on every platform alike
 
 
-def facts_read(disjunction: Disjunction) -> frozenset[str]:
-    """Names of the facts that a normal form reads."""
-    return frozenset(term.fact for conjunction in disjunction for term in conjunction)
-
-
 @dataclass(frozen=True, slots=True)
 class Draft:
     """A rule read and checked by itself, before it is compiled together with the others."""
@@ -317,7 +337,8 @@ def _stratify(
                 mend="let one of them read something else",
             )
         if name not in done:
-            facts = facts_read(forms[name][0]) | facts_read(forms[name][1])
+            holds, fails = forms[name]
+            facts = {term.fact for term in chain(*holds, *fails)}
             below = [d for fact in facts for d in concluded_by.get(fact, [])]
             done[name] = 1 + max((depth(d, (*above, name)) for d in below), default=-1)
         return done[name]

@@ -20,6 +20,13 @@ FpiSystem = Literal["manual-2005", "adult-norm-2008"]
 MotionSystem = Literal["people", "trade"]
 NoteLevel = Literal["stop", "see-clinician", "caution"]
 NOTE_LEVELS: tuple[NoteLevel, ...] = get_args(NoteLevel)  # the most severe first
+
+
+def at_least(level: NoteLevel) -> tuple[NoteLevel, ...]:
+    """The levels of notes that are as grave as `level`."""
+    return NOTE_LEVELS[: NOTE_LEVELS.index(level) + 1]
+
+
 # A measure so called would give facts that already mean something else (see `vocabulary`).
 RESERVED_MEASURES = frozenset(
     {"answer", "asked", "axis", "decided", "known", "pain", "side", "visit"}
