@@ -16,9 +16,8 @@ from recommend.rulebook.comparisons import COMPARISONS, OPS, opposite
 from recommend.rulebook.compiling import Compiler
 from recommend.rulebook.conditions import (
     ORDERS,
-    AllOf,
-    AnyOf,
     Condition,
+    Group,
     NoneOf,
     OfAxis,
     OfMeasure,
@@ -124,17 +123,15 @@ def _step(rules: list[CompiledRule], limit: str, book: Rulebook) -> float:
 
 def variants(condition: Condition) -> Iterator[tuple[str, Condition]]:
     """Every condition one small change away, with the change in words."""
-    for group, key in ((AllOf, "all"), (AnyOf, "any"), (NoneOf, "none")):
-        if isinstance(condition, group):
-            parts = getattr(condition, key)
-            for index, part in enumerate(parts):
-                around = (parts[:index], parts[index + 1 :])
-                if len(parts) > 1:
-                    yield f"`{code(part)}` is dropped", group(**{key: [*around[0], *around[1]]})
-                for words, new in variants(part):
-                    yield words, group(**{key: [*around[0], new, *around[1]]})
-            return
-    yield from _leaf_variants(condition)
+    if not isinstance(condition, Group):
+        yield from _leaf_variants(condition)
+        return
+    for index, part in enumerate(condition.parts):
+        before, after = condition.parts[:index], condition.parts[index + 1 :]
+        if before or after:
+            yield f"`{code(part)}` is dropped", condition.of([*before, *after])
+        for words, new in variants(part):
+            yield words, condition.of([*before, new, *after])
 
 
 def _leaf_variants(leaf: Condition) -> Iterator[tuple[str, Condition]]:

@@ -12,7 +12,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Discriminator, Field, Tag, model_validator
 
 from recommend.errors import InputError, Place
-from recommend.reading import Document, Id, Strict, problems_in
+from recommend.reading import Document, Id, Strict, problems_in, told_apart
 from recommend.reading.document import Loc
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.comparisons import Comparison
@@ -121,28 +121,17 @@ class NeverWins(Strict):
     over: Literal["must"]
 
 
-_KINDS: dict[str, str] = {
-    "at-most-one": "at-most-one", "decides": "decides", "note": "note", "forbids": "forbids",
-    "adding": "adding", "alarming": "alarming", "higher": "keeps", "lower": "keeps",
-    "keeps": "keeps", "unasked": "unasked", "wins": "wins",
-}  # fmt: skip
-
-
-def _kind(value: Any) -> str | None:
-    if isinstance(value, dict):
-        return next((kind for key, kind in _KINDS.items() if key in value), None)
-    kinds: dict[type, str] = {
-        AtMostOne: "at-most-one",
-        Decides: "decides",
-        Notes: "note",
-        Forbids: "forbids",
-        Adding: "adding",
-        Alarming: "alarming",
-        Keeps: "keeps",
-        Unasked: "unasked",
-        NeverWins: "wins",
-    }
-    return kinds.get(type(value))
+_KINDS: dict[str, tuple[Any, ...]] = {
+    "at-most-one": (AtMostOne, "at-most-one"),
+    "decides": (Decides, "decides"),
+    "note": (Notes, "note"),
+    "forbids": (Forbids, "forbids"),
+    "adding": (Adding, "adding"),
+    "alarming": (Alarming, "alarming"),
+    "keeps": (Keeps, "higher", "lower", "keeps"),
+    "unasked": (Unasked, "unasked"),
+    "wins": (NeverWins, "wins"),
+}
 
 
 Promised = Annotated[
@@ -156,9 +145,10 @@ Promised = Annotated[
     | Annotated[Unasked, Tag("unasked")]
     | Annotated[NeverWins, Tag("wins")],
     Discriminator(
-        _kind,
+        told_apart(_KINDS),
         custom_error_type="promise",
-        custom_error_message="a promise with one of the keys " + ", ".join(_KINDS),
+        custom_error_message="a promise with one of the keys "
+        + ", ".join(key for _, *keys in _KINDS.values() for key in keys),
     ),
 ]
 
