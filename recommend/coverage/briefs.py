@@ -18,14 +18,20 @@ import numpy as np
 from recommend.catalogue.fitting import INSOLE_READS, SHOE_READS
 from recommend.catalogue.loading import Catalogue, Item
 from recommend.catalogue.models import Kind, Product
-from recommend.coverage.evaluate import Evaluator, Kinds, Pairing, Progress, Stand
+from recommend.coverage.evaluate import (
+    Evaluator,
+    Kinds,
+    Pairing,
+    Progress,
+    Stand,
+    judged_alone,
+)
 from recommend.coverage.numbers import Array
 from recommend.coverage.report import Assessor, Share, share_of
 from recommend.coverage.rows import Alike, alike
-from recommend.coverage.why import levels_of, levels_that_do
+from recommend.coverage.why import item_with, levels_of, levels_that_do, opposite
 from recommend.match.needs import NeedTable, rule_needs
 
-NEW = "new"
 GRID = (130.0, 330.0)  # feet that any shop sees, of small children as well, mm
 Levels = dict[str, float | None]  # None: not stated
 Box = dict[str, tuple[float, float]]  # attributes left out are free, and need not be stated
@@ -215,12 +221,9 @@ class Searcher:
 
     def opposed(self) -> float:
         """Customers still aimed at whose feet ask for opposites, so that no product serves both."""
-        left = np.unique(self.kinds.kind[self.aim > 0])
-        names = sorted({need.attribute for need in self.table.needs})
-        never = np.zeros(len(self.kinds.binding), bool)
-        for kind in left:
-            asked = self.kinds.binding[kind], self.evaluator.required[kind]
-            never[kind] = any(not levels_that_do(self.table, n, *asked).any() for n in names)
+        asked, never = (self.kinds.binding, self.evaluator.required), np.zeros(1, bool)
+        for name in {need.attribute for need in self.table.needs}:
+            never = never | opposite(self.table, name, "well", *asked)
         return float(self.aim[never[self.kinds.kind]].sum())
 
 
@@ -249,15 +252,8 @@ class Side:
         """Whether each level, and last an unstated one, meets what is asked, (kinds, levels)."""
         binding = self.searcher.kinds.binding[self.used]
         required = self.searcher.evaluator.required[self.used]
-        mask = np.flatnonzero(self.table.of(name))
-        if not len(mask):
-            return np.ones((len(self.used), len(self.levels[name]) + 1), bool)
-        first, which = alike(np.column_stack([binding[:, mask], required[:, mask]]))
-        levels = self.levels[name]
-        rows = [levels_that_do(self.table, name, binding[n], required[n], levels) for n in first]
-        unstated = [not (binding[n, mask].any() or required[n, mask].any()) for n in first]
-        does: Array = np.column_stack([np.array(rows), np.array(unstated)])[which]
-        return does
+        do = levels_that_do(self.table, name, [*self.levels[name], None])
+        return do("well", binding, required)
 
     # --- the best single product ------------------------------------------------------------
 
@@ -367,7 +363,7 @@ class Side:
         binding, required = kinds.binding, evaluator.required
         found = np.zeros(len(kinds.kind), bool)
         if self.kind in evaluator.terms.ways:
-            alone = Stand(self.table, [item], self.table.kinds("pair"))
+            alone = Stand(judged_alone(self.table, [item]), self.table.kinds("pair"))
             found |= alone.fits("well", binding, required)[kinds.kind, 0]
         if "pair" in evaluator.terms.ways:
             mine = Alike(np.ones((1, 1), bool), np.zeros(len(kinds.kind), np.intp))
@@ -437,13 +433,6 @@ def _of_purpose(table: NeedTable) -> Iterator[str]:
 
 def _stated(names: Sequence[str], levels: Sequence[float | None]) -> dict[str, float]:
     return {name: one for name, one in zip(names, levels, strict=True) if one is not None}
-
-
-def item_with(kind: Kind, levels: Mapping[str, float]) -> Item:
-    """A product that is not there yet, of these levels."""
-    made = Product(id=NEW, kind=kind, title="a product that is not there yet", attributes={},
-                   stock={"265": 1})  # fmt: skip
-    return Item(made, dict(levels), {265.0: 1})
 
 
 def size_range(sizes: Array, counts: Array, edge: float) -> tuple[float, float]:

@@ -9,7 +9,7 @@ import pytest
 from recommend.catalogue import Catalogue, Item
 from recommend.catalogue.importing import read_list
 from recommend.catalogue.models import Product
-from recommend.coverage.briefs import NEW, Brief, find_gaps, whole_sizes
+from recommend.coverage.briefs import Brief, find_gaps, whole_sizes
 from recommend.coverage.evaluate import Kinds
 from recommend.coverage.report import Assessor
 from recommend.coverage.run import Question
@@ -67,7 +67,7 @@ def product_of(brief: Brief, book: Rulebook, rng: np.random.Generator) -> Item:
         levels[name] = float(round(drawn) if definition.scale else drawn)
     sizes = np.arange(brief.smallest, brief.largest + 1, 5)
     stock = {float(size): 1 for size in sizes}
-    name, made = f"{NEW}-{rng.integers(10**9)}", {f"{size:g}": 1 for size in stock}
+    name, made = f"new-{rng.integers(10**9)}", {f"{size:g}": 1 for size in stock}
     product = Product(id=name, kind=brief.kind, title="drawn", attributes={}, stock=made)
     return Item(product, levels, stock)
 
