@@ -147,7 +147,7 @@ def test_every_path_in_the_guide_exists() -> None:
 
 def test_only_that_module_imports_it_where_the_guide_says_so() -> None:
     """`X` is the only module that imports a library, where the guide says that it is."""
-    packages = {"durable-rules": "durable"}
+    packages = {"durable-rules": "durable_rules_engine"}
     said = re.findall(r"`([a-z_/]+)` is the only module that imports ([a-z-]+)", GUIDE)
     assert said
     for module, library in said:

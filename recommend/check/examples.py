@@ -28,7 +28,7 @@ from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.conditions import UNDETERMINED
 from recommend.rulebook.naming import known
 from recommend.rulebook.terms import Facts
-from recommend.rulebook.vocabulary import FOOT_TYPE, Fact
+from recommend.rulebook.vocabulary import FOOT_TYPE, Fact, about
 
 _SAID = 2  # differences said of one example; the rest are counted
 
@@ -155,8 +155,8 @@ def _asked(example: Example, at: Document, loc: Loc, book: Rulebook) -> Facts:
     facts |= book.asked_facts([q for q, a in example.answers.items() if a != "not-asked"])
     if example.pain is not None:
         for fact in book.vocabulary.words:
-            if fact.startswith("pain_"):
-                facts[fact] = "yes" if fact.removeprefix("pain_") in example.pain else "no"
+            if about(fact).kind == "pain":
+                facts[fact] = "yes" if about(fact).of in example.pain else "no"
     return facts
 
 

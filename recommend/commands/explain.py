@@ -19,9 +19,8 @@ from recommend.records.keeping import Archive, events_of, origins_kept
 from recommend.records.replay import Replayed, Replayer
 from recommend.records.store import Record, Store
 from recommend.settings import setting
-from recommend.show.console import console, print_paged
 from recommend.show.explain import brief_lines, explain_data, explain_lines
-from recommend.show.explain_page import explain_page
+from recommend.show.lines import columns, print_lines
 from recommend.show.records import Kept
 from recommend.trial.heeding import heeded
 from recommend.visit.shelf import Shelf
@@ -80,16 +79,18 @@ def explain(
     whole = (product, why_not, rule) == (None, None, None)
     sure, changes = _looked_at(replayed) if whole else (None, ())
     if html is not None:
+        from recommend.show.explain_page import explain_page  # seldom, and with a console
+
         _write(html, explain_page(replayed, tree, sure, changes), replayed, force)
         print(f"Written: {html}", file=sys.stderr if as_json else sys.stdout)
     if as_json:
         data = explain_data(replayed, tree, sure, changes) | told.data()
         typer.echo(json.dumps(data, indent=2, ensure_ascii=False))
     elif html is None and whole and not (full or depth):
-        print_paged(brief_lines(replayed, sure, changes, told.came, console().width))
+        print_lines(brief_lines(replayed, sure, changes, told.came, columns()))
     elif html is None:
-        lines = explain_lines(replayed, tree, sure, changes, console().width)
-        typer.echo("\n".join([*lines, *told.lines(console().width)]))
+        lines = explain_lines(replayed, tree, sure, changes, columns())
+        typer.echo("\n".join([*lines, *told.lines(columns())]))
 
 
 def _looked_at(replayed: Replayed) -> tuple[HowSure, tuple[Change, ...]]:

@@ -31,6 +31,7 @@ from recommend.coverage.report import Assessor, Share, share_of
 from recommend.coverage.rows import Alike, alike
 from recommend.coverage.why import item_with, levels_of, levels_that_do, opposite
 from recommend.match.needs import NeedTable, rule_needs
+from recommend.rulebook.vocabulary import PURPOSE
 
 GRID = (130.0, 330.0)  # feet that any shop sees, of small children as well, mm
 Levels = dict[str, float | None]  # None: not stated
@@ -426,7 +427,7 @@ def widened(box: Box, sides: Sequence[Side], served: Callable[[Box], Array], aim
 def _of_purpose(table: NeedTable) -> Iterator[str]:
     """Attributes that are asked for because of the purpose, such as being made for running."""
     for rule in table.rules:
-        if "visit_purpose" in table.book.by_id[rule].facts:
+        if PURPOSE in table.book.by_id[rule].facts:
             needs = rule_needs(table.book, rule)
             yield from (need.attribute for need in needs if need.strength == "must")
 

@@ -16,7 +16,7 @@ from recommend.measure.definitions import MeasureDef
 from recommend.measure.derived import derivations, error_of, parts_of, reckoned
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.vocabulary import YES_NO, Fact
+from recommend.rulebook.vocabulary import ENDS, YES_NO, Fact, part_of
 
 NO, YES = (np.array([YES_NO.index(word)], np.int8) for word in ("no", "yes"))
 
@@ -44,11 +44,13 @@ class FactColumns:
                 out |= dict(self._numbers(name, column))
         for name, values in self._derived(customers, side):
             out |= dict(self._numbers(name, values))
-        words = self.book.vocabulary.words.get("fpi_age")
+        aged = part_of("fpi", "age")
+        words = self.book.vocabulary.words.get(aged)
         if words is not None:  # children have limits of their own, and are corrected in nothing
             child = np.array(customers.texts("age-band")) == "child"
             age = np.where(child, words.index("child"), words.index("grown"))
-            out |= {"fpi_age": age.astype(np.int8), "known_growing": child.astype(np.int8)}
+            grows = Fact("known", "growing").name
+            out |= {aged: age.astype(np.int8), grows: child.astype(np.int8)}
         return out
 
     def _derived(self, customers: Customers, side: Side) -> Iterator[tuple[str, Array]]:
@@ -85,13 +87,13 @@ class FactColumns:
         yield from self._told()
         for name, qualifiers in _qualifiers(self.book, self.population).items():
             for qualifier, word in qualifiers.items():
-                fact = f"{name}_{qualifier}"
+                fact = part_of(name, qualifier)
                 if fact in words:
                     yield fact, np.array([words[fact].index(word)], np.int8)
         for name, figure in self.population.fixed.items():
             yield Fact("known", name).name, YES
             value = np.array([figure.value])
-            yield from ((f"{name}{end}", value) for end in ("", "_low", "_high"))
+            yield from ((part_of(name, end), value) for end in ENDS)
 
     def _told(self) -> Iterator[tuple[str, Column]]:
         """What everybody answers and where nobody hurts, unless nobody was asked."""

@@ -27,6 +27,7 @@ from recommend.measure.observed import observe
 from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.terms import Facts
+from recommend.rulebook.vocabulary import AGE_BAND, PURPOSE
 from recommend.trial.kept_trials import kept_by_shop
 from recommend.visit.models import Visit
 
@@ -110,8 +111,8 @@ def customers_of(visits: Iterable[Visit], book: Rulebook) -> Customers:
         for side in SIDES
     }
     own: dict[str, Column] = {
-        "age-band": _words([visit.age_band for visit in seen], words["visit_age-band"]),
-        "purpose": _words([visit.purpose for visit in seen], words["visit_purpose"]),
+        "age-band": _words([visit.age_band for visit in seen], words[AGE_BAND]),
+        "purpose": _words([visit.purpose for visit in seen], words[PURPOSE]),
         "body-mass": np.array([visit.body_mass_kg or np.nan for visit in seen], float),
     }
     return Customers(len(seen), own, feet)

@@ -28,9 +28,10 @@ def plain_comparisons(term: Term, book: Rulebook) -> tuple[Plain, ...]:
     vocabulary, which the engine reads as false when the fact is missing.
     """
     known: _Known = book.made.setdefault(_Known, _Known())
-    if term not in known:  # many rules ask the same
-        known[term] = tuple(_compared(term, book))
-    return known[term]
+    found = known.get(term)
+    if found is None:  # many rules ask the same
+        found = known[term] = tuple(_compared(term, book))
+    return found
 
 
 def _compared(term: Term, book: Rulebook) -> Iterator[Plain]:

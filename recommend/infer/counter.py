@@ -15,7 +15,7 @@ from recommend.measure.model import SIDES, Side
 from recommend.measure.observed import PHASES, observe
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.models import AxisThen
-from recommend.rulebook.vocabulary import FOOT_TYPE
+from recommend.rulebook.vocabulary import FOOT_TYPE, about
 from recommend.visit.models import Foot, Visit
 from recommend.visit.tree import days_since
 
@@ -78,7 +78,7 @@ class Counter:
             known = {
                 name: fact
                 for name, fact in facts.items()
-                if not (name.startswith("known_") and fact == "no")
+                if about(name).kind != "known" or fact == "yes"
             }
             lacks = Lacks(self.book, self.engine.conclude(known))
             found |= lacks.for_axis(FOOT_TYPE).open_measures

@@ -21,6 +21,7 @@ from recommend.rulebook.book import Rulebook
 from recommend.rulebook.comparisons import COMPARISONS, Comparison, opposite
 from recommend.rulebook.models import NeedThen, Strength
 from recommend.rulebook.serving import required_wishes
+from recommend.rulebook.vocabulary import PERSON
 
 Bools = NDArray[np.bool_]
 Floats = NDArray[np.float64]
@@ -351,9 +352,7 @@ def _asks(need: Need, book: Rulebook) -> str:
 
 def _of_foot(book: Rulebook, rule_id: str) -> bool:
     """Whether a rule reads something of the feet, not age and purpose alone."""
-    return bool(
-        book.by_id[rule_id].facts - {"visit_age-band", "visit_purpose", "visit_socks", "side"}
-    )
+    return bool(book.by_id[rule_id].facts - {*PERSON, "side"})
 
 
 def _given(holds: Bools, gives: Bools) -> Bools:

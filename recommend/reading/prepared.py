@@ -130,7 +130,7 @@ class _Flattening:
             return self._node("dict", parts, shared=False)
         if isinstance(value, list):
             return self._node("list", value, shared=False)
-        if isinstance(value, tuple):
+        if type(value) is tuple:  # a named one is an object
             return self._node("tuple", value)
         if isinstance(value, frozenset):
             return self._node("set", sorted(value))
@@ -165,8 +165,8 @@ def _stated(value: Any) -> dict[str, Any]:
 
 
 def _given(kind: Any) -> list[str]:
-    """What a dataclass is made of."""
-    return [one.name for one in fields(kind) if one.init]
+    """What a dataclass, or a named tuple, is made of."""
+    return list(getattr(kind, "_fields", ())) or [one.name for one in fields(kind) if one.init]
 
 
 def _maker(kind: Any, names: list[str]) -> Callable[[list[Any]], Any]:

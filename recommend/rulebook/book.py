@@ -197,6 +197,15 @@ class Rulebook:
         return frozenset().union(*(rule.facts for rule in self.rules))
 
     @cached_property
+    def constants(self) -> dict[str, set[tuple[str, float]]]:
+        """By measure, its numeric facts, each with a constant that some rule compares it with."""
+        found: dict[str, set[tuple[str, float]]] = {}
+        for term in (term for rule in self.rules for term in rule.terms):
+            if isinstance(term, Number):
+                found.setdefault(about(term.fact).of, set()).add((term.fact, term.value))
+        return found
+
+    @cached_property
     def open_questions(self) -> dict[str, str]:
         """By question, the fact that tells whether it was answered, where some rule asks that."""
         facts = {question: Fact("asked", question).name for question in self.questions}

@@ -13,8 +13,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import field
 from datetime import date
 
-from rich.text import Text
-
 from recommend.catalogue.loading import Item
 from recommend.dataclass import dataclass
 from recommend.errors import counted
@@ -29,6 +27,7 @@ from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
 from recommend.show.figures import LEVEL_WORDS, captured_doubts, lacking_words, size_words
 from recommend.show.letters import brought, first_choices
+from recommend.show.lines import Line
 from recommend.show.wanted import wanted, wants_line
 from recommend.visit.models import Pain
 from recommend.whatif.redraw import HowSure
@@ -46,7 +45,7 @@ class Part:
     wordings: Sequence[Sequence[str]]
     style: str = ""
     chosen: int = 0
-    _lines: dict[tuple[int, int], list[Text]] = field(default_factory=dict, repr=False)
+    _lines: dict[tuple[int, int], list[Line]] = field(default_factory=dict, repr=False)
 
     def shorten(self) -> bool:
         """Take the next shorter wording; whether there was one."""
@@ -56,7 +55,7 @@ class Part:
         self.chosen -= 1
         return False
 
-    def lines(self, width: int) -> list[Text]:
+    def lines(self, width: int) -> list[Line]:
         """The chosen wording as lines of at most `width` columns."""
         if (self.chosen, width) not in self._lines:
             paragraphs = self.wordings[self.chosen]
@@ -65,11 +64,11 @@ class Part:
             self._lines[self.chosen, width] = told
         return self._lines[self.chosen, width]
 
-    def _line(self, line: str, first: bool) -> Text:
+    def _line(self, line: str, first: bool) -> Line:
         label = self.label if first else ""
         if len(label) >= LABEL:  # a stop's label stands on the line it heads
-            return Text.assemble((f"{label} ", self.style or "bold"), line.lstrip())
-        return Text.assemble((label.ljust(LABEL), self.style or "bold"), line)
+            return Line(f"{label} ", self.style or "bold", line.lstrip())
+        return Line(label.ljust(LABEL), self.style or "bold", line)
 
 
 def _wrapped(text: str, width: int) -> list[str]:
@@ -98,7 +97,7 @@ def answer_lines(
     called: str = "",
     kept: int | None = None,
     notice: str = "",
-) -> list[Text]:
+) -> list[Line]:
     """The screen, at most `SCREEN` lines unless the notes alone need more.
 
     `called` is what the visit was called by, a reference code or a file, for what to type next;
@@ -119,7 +118,7 @@ def _more(outcome: Outcome, kept: int | None) -> Iterator[Part]:
     yield Part("more", "More", [[more]])
 
 
-def fitted(parts: Iterable[Part], shortened: Sequence[str], width: int) -> list[Text]:
+def fitted(parts: Iterable[Part], shortened: Sequence[str], width: int) -> list[Line]:
     """The parts as lines, shortened in the order of `shortened` until they fit the screen."""
     kept = [part for part in parts if part.wordings]
     for name in shortened:

@@ -6,8 +6,6 @@ import textwrap
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
-from rich.text import Text
-
 from recommend.errors import counted
 from recommend.explain.node import Node
 from recommend.match.outcome import Outcome
@@ -19,6 +17,7 @@ from recommend.records.store import BEHIND, Record
 from recommend.show.answer import Part, day_words, fitted
 from recommend.show.figures import LEVEL_WORDS, captured_doubts
 from recommend.show.letters import first_choices
+from recommend.show.lines import Line
 from recommend.show.sure import change_lines, sure_data, sure_lines
 from recommend.whatif.nearest import Change, Effect
 from recommend.whatif.redraw import HowSure
@@ -71,7 +70,7 @@ def brief_lines(
     changes: tuple[Change, ...],
     came: Iterable[tuple[Record, Any]],
     width: int,
-) -> list[Text]:
+) -> list[Line]:
     """The first screen: is it intact, by which rules, what was decided and why, how sure it is.
 
     `came` are the records of what came of it.

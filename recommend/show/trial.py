@@ -22,6 +22,7 @@ from recommend.show.console import bullet, heading, inset, plain_table
 from recommend.show.curves import curve_lines
 from recommend.show.figures import LEVEL_WORDS
 from recommend.show.letters import names_of
+from recommend.show.lines import Line
 from recommend.show.trial_answer import clinician_parts, trial_lines, trial_names
 from recommend.show.trial_words import (
     READING_WORDS,
@@ -287,7 +288,7 @@ def _state(candidate: Candidate, tried: dict[str, Tried]) -> str:
 _SHORTENED = ("why", "leave", "strides", "why", "type")
 
 
-def plan_lines(plan: Plan | None, outcome: Outcome, width: int) -> list[Text]:
+def plan_lines(plan: Plan | None, outcome: Outcome, width: int) -> list[Line]:
     """The plan; a stop is said in its place."""
     return fitted(_plan_parts(plan, outcome), _SHORTENED, width)
 

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from rich.text import Text
-
 from recommend.errors import counted
 from recommend.match.outcome import Outcome
 from recommend.match.telling import unplaced_words
 from recommend.show.answer import Part, day_words, fitted
 from recommend.show.figures import LEVEL_WORDS
 from recommend.show.letters import Names, names_of
+from recommend.show.lines import Line
 from recommend.show.trial_words import (
     SIGNS,
     bar_words,
@@ -36,7 +35,7 @@ _SHORTENED = (
 )  # fmt: skip
 
 
-def trial_lines(one: TrialOutcome, width: int) -> list[Text]:
+def trial_lines(one: TrialOutcome, width: int) -> list[Line]:
     """The screen; a stop is said first and withholds the rest."""
     return fitted(_parts(one, trial_names(one)), _SHORTENED, width)
 
