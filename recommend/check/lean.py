@@ -20,7 +20,7 @@ from recommend.catalogue.loading import Catalogue
 from recommend.check.mutants import with_limit
 from recommend.check.people import FILE, SEED, People
 from recommend.coverage.crowd import Crowd
-from recommend.coverage.population import Population, load_population
+from recommend.coverage.population import Population, figures_in, load_population
 from recommend.coverage.run import Question
 from recommend.coverage.sampling import Sampler
 from recommend.errors import InputError, Place
@@ -159,7 +159,7 @@ def _with_tolerance(world: World, to: float, *, name: str) -> World:
 def _figures(population: Population) -> Iterator[Movable]:
     data = population.model_dump(by_alias=True)
     data.pop("agreement", None)  # nothing is drawn from it
-    for path, figure in _found(data, ()):
+    for path, figure in figures_in(data):
         if figure["kind"] in _KNOWN or path[0] == "fixed":
             continue
         low, high = figure["range"] or (None, None)
@@ -168,14 +168,6 @@ def _figures(population: Population) -> Iterator[Movable]:
         yield Movable("population " + _words(path, data), figure["kind"], figure["value"],
                       low, high, partial(_with_figure, path=path),
                       note=figure["note"] or "")  # fmt: skip
-
-
-def _found(data: Any, path: tuple[Any, ...]) -> Iterator[tuple[tuple[Any, ...], dict[str, Any]]]:
-    if isinstance(data, dict) and {"value", "kind"} <= set(data):
-        yield path, data
-    elif isinstance(data, (dict, list)):
-        for key, part in data.items() if isinstance(data, dict) else enumerate(data):
-            yield from _found(part, (*path, key))
 
 
 def _words(path: tuple[Any, ...], data: Any) -> str:

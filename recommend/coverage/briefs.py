@@ -26,9 +26,8 @@ from recommend.coverage.evaluate import (
     Stand,
     judged_alone,
 )
-from recommend.coverage.numbers import Array
 from recommend.coverage.report import Assessor, Share, share_of
-from recommend.coverage.rows import Alike, alike
+from recommend.coverage.rows import Alike, Array, alike
 from recommend.coverage.why import item_with, levels_of, levels_that_do, opposite
 from recommend.match.needs import NeedTable, rule_needs
 from recommend.rulebook.vocabulary import PURPOSE

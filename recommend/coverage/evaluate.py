@@ -17,8 +17,7 @@ import numpy as np
 
 from recommend.catalogue.fitting import INSOLE_READS, SHOE_READS, fit
 from recommend.catalogue.loading import Item
-from recommend.coverage.numbers import Array
-from recommend.coverage.rows import Alike, alike, together
+from recommend.coverage.rows import Alike, Array, alike, together
 from recommend.coverage.tally import Layout, Tally
 from recommend.match.judge import Judged
 from recommend.match.needs import NeedTable

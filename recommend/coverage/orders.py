@@ -20,8 +20,8 @@ import numpy as np
 from recommend.catalogue.loading import Catalogue, Item
 from recommend.catalogue.models import Supply
 from recommend.coverage.evaluate import Evaluator, Kinds
-from recommend.coverage.numbers import Array
 from recommend.coverage.report import Assessor
+from recommend.coverage.rows import Array
 from recommend.parameters import Parameters
 
 REACH = 12.0  # standard deviations of demand that are looked at beyond its mean

@@ -24,7 +24,7 @@ from recommend.coverage.evaluate import (
     kinds_of,
     needs_of_rules,
 )
-from recommend.coverage.numbers import Array
+from recommend.coverage.rows import Array
 from recommend.coverage.split import (
     OUTCOMES,
     SERVED,

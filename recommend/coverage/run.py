@@ -16,8 +16,8 @@ import numpy as np
 from recommend.catalogue.loading import Catalogue, Item
 from recommend.coverage.crowd import Crowd, added
 from recommend.coverage.evaluate import Terms
-from recommend.coverage.numbers import Array
 from recommend.coverage.report import Assessor, Coverage, Share
+from recommend.coverage.rows import Array
 from recommend.coverage.split import SERVED, UNDETERMINED
 from recommend.coverage.tally import PEOPLE, Tally, add
 from recommend.coverage.tally import tally as tallied

@@ -14,7 +14,7 @@ import numpy as np
 
 from recommend.catalogue.loading import Item
 from recommend.coverage.evaluate import Evaluator, Kinds, Part, Served
-from recommend.coverage.numbers import Array
+from recommend.coverage.rows import Array
 from recommend.coverage.tally import OF_FOOT, PEOPLE, Layout, Tally, people_of
 from recommend.coverage.why import Reason
 from recommend.match.sizes import SizeClasses

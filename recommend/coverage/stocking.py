@@ -11,9 +11,8 @@ import numpy as np
 
 from recommend.catalogue.loading import Catalogue, Item
 from recommend.coverage.evaluate import Evaluator, Kinds, Part, Served, Usable, merged_usable
-from recommend.coverage.numbers import Array
 from recommend.coverage.report import Assessor
-from recommend.coverage.rows import Alike, together
+from recommend.coverage.rows import Alike, Array, together
 from recommend.coverage.selection import Problem, Selection, select
 from recommend.coverage.split import codes_of
 from recommend.coverage.tally import Tally

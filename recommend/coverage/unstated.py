@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from pathlib import Path
 
 import numpy as np
 
 from recommend.catalogue.loading import Catalogue, Item
-from recommend.coverage.crowd import Crowd, has_children
-from recommend.coverage.population import load_population
+from recommend.coverage.crowd import crowd_of
 from recommend.coverage.run import Question
 from recommend.errors import counted
 from recommend.reading.texts import Texts
@@ -25,12 +23,9 @@ def unstated_lines(items: Sequence[Item], book: Rulebook) -> Iterator[str]:
     states what it must.
     """
     catalogue = Catalogue("", "", "", tuple(items), (), Texts.of("", {}))
-    people = load_population(Path(book.folder) / "population.yaml", book.sources)
-    children = has_children(items, people, book)
-    crowd = Crowd("modelled", people, CUSTOMERS, SEED, children=children)
-    question = Question(book, catalogue, crowd)
-    assessor = question.assessor()
-    kinds = assessor.kinds(question.crowd.tally(book, assessor.classes))
+    crowd = crowd_of(book, None, "modelled", CUSTOMERS, SEED, items=items)
+    assessor = Question(book, catalogue, crowd).assessor()
+    kinds = assessor.kinds(crowd.tally(book, assessor.classes))
     evaluator = assessor.evaluator(catalogue, kinds)
     weight = np.bincount(kinds.kind, kinds.weights, len(kinds.binding)) / CUSTOMERS
     for kind in ("shoe", "insole"):

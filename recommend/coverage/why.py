@@ -11,7 +11,7 @@ import numpy as np
 from recommend.catalogue.loading import Item
 from recommend.catalogue.models import Kind, Product
 from recommend.coverage.evaluate import Evaluator, Level, Served, Stand, judged_alone
-from recommend.coverage.numbers import Array
+from recommend.coverage.rows import Array
 from recommend.match.needs import NeedTable
 
 Why = Literal["size", "needs", "not-stated", "opposed", "partner", "none", "size-unknown"]

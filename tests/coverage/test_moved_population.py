@@ -5,9 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from recommend.coverage.numbers import Numbers, numbers_of
 from recommend.coverage.population import Population
-from recommend.coverage.sampling import Customers, Sampler, Words
+from recommend.coverage.sampling import Customers, Numbers, Sampler, Words, numbers_of
 from recommend.coverage.visits import shrink
 
 PRIOR = 100
