@@ -7,7 +7,7 @@ decide nothing here.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -24,12 +24,9 @@ from recommend.coverage.population import Population, figures_in, load_populatio
 from recommend.coverage.run import Question
 from recommend.coverage.sampling import Sampler
 from recommend.errors import InputError, Place
-from recommend.infer.many import ManyConclusions
-from recommend.match.cases import cases_of
 from recommend.match.ranking import Ranking
-from recommend.match.sizes import longer_lengths
 from recommend.match.weighing import Way
-from recommend.measure.model import SIDES, Side
+from recommend.measure.model import SIDES
 from recommend.parameters import Figure
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.vocabulary import FOOT_TYPE, about
@@ -276,14 +273,16 @@ class _Judge:
 
     def outcome(self, world: World, ranks_anew: bool = False) -> _Outcome:
         book = world.book
-        customers = next(Sampler(world.population).blocks(self.adults, SEED))
+        customers = Sampler(world.population).block(SEED, 0, self.adults)
         people = People(book, world.population, customers)
         feet = people.feet
         types = np.stack([feet[side].axes[FOOT_TYPE] for side in SIDES])
         rules = [rule.id for rule in book.noting()]
         notes = np.stack([feet["left"].holds[r] | feet["right"].holds[r] for r in rules])
         ranking = Ranking(book, self.catalogue) if ranks_anew else self._ranking
-        return _Outcome(types, notes, _firsts(ranking, people, feet), self._served(world))
+        cases = people.cases(ranking)
+        groups = cases.first_groups(_GROUP)
+        return _Outcome(types, notes, [groups[at] for at in cases.case], self._served(world))
 
     def _served(self, world: World) -> float:
         crowd = Crowd("modelled", world.population, self.adults, SEED)
@@ -291,23 +290,6 @@ class _Judge:
         assessor = question.assessor()
         tally = crowd.tally(world.book, assessor.classes, count=self.adults)
         return assessor.headline(self.catalogue, tally).value
-
-
-def _firsts(
-    ranking: Ranking, people: People, feet: Mapping[Side, ManyConclusions]
-) -> list[tuple[str, ...]]:
-    """The group of pairs that comes first for each adult."""
-    cases = cases_of(ranking, feet, _lengths(people))
-    groups = cases.first_groups(_GROUP)
-    return [groups[at] for at in cases.case]
-
-
-def _lengths(people: People) -> NDArray[np.float64]:
-    """The length in mm a pair is made for: the longer foot, and what its purpose adds."""
-    customers, parameters = people.customers, people.book.parameters
-    left, right = (np.asarray(customers.feet[side]["foot-length"], np.float64) for side in SIDES)
-    purposes, ages = customers.texts("purpose"), customers.texts("age-band")
-    return longer_lengths([left, right], purposes, ages, parameters)
 
 
 def lean_of(book: Rulebook, catalogue: Catalogue, progress: Progress | None = None) -> Lean:

@@ -10,13 +10,12 @@ import numpy as np
 
 from recommend.catalogue.fitting import FITTED
 from recommend.catalogue.loading import Catalogue, Item
+from recommend.check.authoring import UNFINISHED
 from recommend.check.cells import base_facts
 from recommend.check.finding import Finding, from_error
-from recommend.check.mixture import Crowd
 from recommend.check.people import FILE as PEOPLE
-from recommend.check.people import SEED
+from recommend.check.people import SEED, People
 from recommend.check.reach import places_of
-from recommend.check.scaffold import UNFINISHED
 from recommend.check.wording import SaidOfProduct, has, wording_of_rules
 from recommend.errors import InputError, Place, nearest
 from recommend.match.judge import judge
@@ -132,7 +131,7 @@ def _unstated(book: Rulebook, catalogue: Catalogue) -> Iterator[Finding]:
 
 def _unmet(book: Rulebook, catalogue: Catalogue) -> Iterator[Finding]:
     """Rules whose musts and nevers leave nothing of a kind, with whom that would be."""
-    crowd: Crowd | None = None
+    crowd: People | None = None
     for rule in book.rules:
         for kind in ("shoe", "insole"):
             binding = [n for n in rule.asks if n.strength != "prefer"]
@@ -143,7 +142,7 @@ def _unmet(book: Rulebook, catalogue: Catalogue) -> Iterator[Finding]:
             if any(judge((item,), needs, book).suitable for item in items):
                 continue
             if (Path(book.folder) / PEOPLE).is_file():
-                crowd = crowd or Crowd.of(book, _CUSTOMERS, SEED)
+                crowd = crowd or People.mixed(book, _CUSTOMERS, SEED)
             bound = [n for n in needs.needs if n.attribute.startswith(kind)]
             words = "; ".join(need_words(n, book) for n in bound if n.strength != "prefer")
             few, whom = _whom(crowd, rule)
@@ -155,7 +154,7 @@ def _unmet(book: Rulebook, catalogue: Catalogue) -> Iterator[Finding]:
             )  # fmt: skip
 
 
-def _whom(crowd: Crowd | None, rule: CompiledRule) -> tuple[bool, str]:
+def _whom(crowd: People | None, rule: CompiledRule) -> tuple[bool, str]:
     """Whether they are few, and who they are."""
     met, share = crowd.touched(rule.id) if crowd else (0, 0.0)
     if crowd is None or not met:

@@ -3,8 +3,8 @@
 import numpy as np
 
 from recommend.catalogue.loading import load_catalogue
-from recommend.check.crowds import moves_between
-from recommend.check.mixture import Mixture
+from recommend.check.differing import moves_between
+from recommend.check.people import Mixture
 from recommend.coverage.columns import FactColumns
 from recommend.coverage.population import load_population
 from recommend.coverage.sampling import Sampler

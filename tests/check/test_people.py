@@ -8,9 +8,15 @@ import numpy as np
 import pytest
 
 from recommend.catalogue.loading import load_catalogue
-from recommend.check.claims import claim_findings, claimed, claims_of
+from recommend.check.claims import (
+    claim_findings,
+    claimed,
+    claims_of,
+    steadiness,
+    unsteady_findings,
+)
 from recommend.check.lean import World, lean_of, movables
-from recommend.check.people import People, steadiness, unsteady_findings
+from recommend.check.people import People
 from recommend.coverage.population import load_population
 from recommend.extras import shipped_folder
 from recommend.rulebook import Rulebook, load_rulebook

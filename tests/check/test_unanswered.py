@@ -5,8 +5,8 @@ from pathlib import Path
 import pytest
 
 from recommend.catalogue.loading import Catalogue, read_catalogue
+from recommend.check.authoring import scaffold
 from recommend.check.finding import Finding
-from recommend.check.scaffold import scaffold
 from recommend.check.unanswered import shelf_findings, unanswered_findings
 from recommend.extras import shipped_folder
 from recommend.rulebook import Rulebook, load_rulebook
