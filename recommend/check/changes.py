@@ -26,7 +26,7 @@ from recommend.rulebook.compiling import Compiler, leaves
 from recommend.rulebook.conditions import Condition
 from recommend.rulebook.contents import Bearing, Contents, hashes_of
 from recommend.rulebook.models import NoteLevel
-from recommend.rulebook.naming import Names, check_leaf
+from recommend.rulebook.naming import check_leaf
 
 FILE = "changes.yaml"
 Reason = Annotated[str, Field(min_length=10)]
@@ -134,7 +134,6 @@ def _ledger(book: Rulebook, file: ChangesFile, at: Document) -> Iterator[Finding
         for one in change.accepts:
             accepted.setdefault(one.rule, index)
     seen: set[str] = set()
-    names = Names.of(book)
     for index, change in enumerate(file.changes):
         for number, stop in enumerate(change.stops):
             loc: Loc = ("changes", index, "stops", number)
@@ -143,7 +142,7 @@ def _ledger(book: Rulebook, file: ChangesFile, at: Document) -> Iterator[Finding
             seen.add(stop.rule)
             try:
                 for leaf, where in leaves(stop.when, (*loc, "when")):
-                    check_leaf(leaf, where, at, names)
+                    check_leaf(leaf, where, at, book)
             except InputError as error:
                 yield from_error(error)
                 continue

@@ -26,7 +26,7 @@ from recommend.reading import Document, Strict, problems_in
 from recommend.reading.document import Loc
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.conditions import UNDETERMINED
-from recommend.rulebook.naming import known
+from recommend.rulebook.naming import all_known, known
 from recommend.rulebook.terms import Facts
 from recommend.rulebook.vocabulary import FOOT_TYPE, Fact, about
 
@@ -135,8 +135,8 @@ def _facts(
 
 def _given(example: Example, parts: dict[str, Given], at: Document, loc: Loc) -> Given:
     given: Given = {}
-    for index, part in enumerate(example.of):
-        known("part", part, parts, at.place((*loc, "of", index)))
+    all_known("part", example.of, parts, at, (*loc, "of"))
+    for part in example.of:
         given |= parts[part]
     return given | example.given
 
@@ -192,8 +192,7 @@ def _check_expect(expect: Expect, at: Document, loc: Loc, book: Rulebook) -> Non
     if expect.type is not None:
         known("foot type", expect.type, [*book.types, UNDETERMINED], at.place((*loc, "type")))
     for key, listed in (("notes", expect.notes), ("asks", expect.asks)):
-        for index, rule in enumerate(listed or ()):
-            known("rule", rule, book.by_id, at.place((*loc, key, index)))
+        all_known("rule", listed or (), book.by_id, at, (*loc, key))
     for index, need in enumerate(expect.needs):
         place = at.place((*loc, "needs", index, "attribute"))
         known("attribute", need.attribute, book.attributes, place)

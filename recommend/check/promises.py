@@ -19,7 +19,7 @@ from recommend.rulebook.comparisons import Comparison
 from recommend.rulebook.compiling import leaves
 from recommend.rulebook.conditions import Condition
 from recommend.rulebook.models import Basis, NeedThen, NoteLevel
-from recommend.rulebook.naming import Names, check_leaf, check_need, known
+from recommend.rulebook.naming import all_known, check_leaf, check_need, known
 
 EVERY_AXIS = "every-axis"
 
@@ -204,7 +204,6 @@ def load_promises(book: Rulebook) -> tuple[tuple[Given, ...], tuple[InputError, 
     found: list[Given] = []
     problems: list[InputError] = []
     seen: dict[str, Place] = {}
-    names = Names.of(book)
     for name in book.texts.under("promises"):
         try:
             document = book.texts.document(name)
@@ -221,33 +220,31 @@ def load_promises(book: Rulebook) -> tuple[tuple[Given, ...], tuple[InputError, 
                     first = seen[promise.id]
                     raise InputError(place, f"`{promise.id}` stands twice (first at {first})")
                 seen[promise.id] = place
-                _check(promise, document, loc, names)
+                _check(promise, document, loc, book)
                 found.append(Given(promise, document.place(loc)))
             except InputError as error:
                 problems.append(error)
     return tuple(found), tuple(problems)
 
 
-def _check(promise: Promise, at: Document, loc: Loc, names: Names) -> None:
+def _check(promise: Promise, at: Document, loc: Loc, book: Rulebook) -> None:
     if promise.when is not None:
         for leaf, where in leaves(promise.when, (*loc, "when")):
-            check_leaf(leaf, where, at, names)
+            check_leaf(leaf, where, at, book)
     then, where = promise.then, (*loc, "then")
     if isinstance(then, AtMostOne):
-        axes = [*names.axes, EVERY_AXIS]
+        axes = [*book.axes, EVERY_AXIS]
         known("axis", then.at_most_one, axes, at.place((*where, "at-most-one")))
     elif isinstance(then, Decides):
-        known("axis", then.decides, names.axes, at.place((*where, "decides")))
-        for index, measure in enumerate(then.given):
-            known("measure", measure, names.measures, at.place((*where, "given", index)))
+        known("axis", then.decides, book.axes, at.place((*where, "decides")))
+        all_known("measure", then.given, book.measures, at, (*where, "given"))
     elif isinstance(then, Forbids):
-        check_need(_need_of(then, at.place(where)), (*where, "forbids"), at, names)
+        check_need(_need_of(then, at.place(where)), (*where, "forbids"), at, book)
     elif isinstance(then, Adding):
-        for index, measure in enumerate(then.but):
-            known("measure", measure, names.measures, at.place((*where, "but", index)))
+        all_known("measure", then.but, book.measures, at, (*where, "but"))
     elif isinstance(then, Keeps):
         key = "higher" if then.higher else "lower"
-        known("measure", then.higher or then.lower or "", names.measures, at.place((*where, key)))
+        known("measure", then.higher or then.lower or "", book.measures, at.place((*where, key)))
 
 
 def _need_of(then: Forbids, place: Place) -> NeedThen:

@@ -46,7 +46,7 @@ Stage = Literal["screen", "classify", "need"]
 
 @dataclass(frozen=True, slots=True)
 class CompiledRule:
-    """A rule with its place, its stage, its stratum and its normal form.
+    """A rule with its place, its stage, and, when it is compiled, its stratum and its normal form.
 
     Rules of a stratum read only axes that lower strata conclude.
     """
@@ -54,9 +54,9 @@ class CompiledRule:
     rule: Rule
     stage: Stage
     place: Place
-    stratum: int
-    holds: Disjunction
-    fails: Disjunction
+    stratum: int = 0
+    holds: Disjunction = ()
+    fails: Disjunction = ()
 
     @property
     def id(self) -> str:
@@ -259,15 +259,6 @@ def within(place: str, folder: str) -> str:
     return place.removeprefix(folder).lstrip("/\\").replace("\\", "/")  # on every platform alike
 
 
-@dataclass(frozen=True, slots=True)
-class Draft:
-    """A rule read and checked by itself, before it is compiled together with the others."""
-
-    rule: Rule
-    stage: Stage
-    place: Place
-
-
 def type_as_rule(one: FootType) -> Rule:
     """A foot type is a rule that concludes the axis ``foot-type``."""
     return Rule(
@@ -280,38 +271,31 @@ def type_as_rule(one: FootType) -> Rule:
     )
 
 
-def compile_rules(drafts: list[Draft], compiler: Compiler) -> tuple[CompiledRule, ...]:
-    """Compile and stratify; the result is ordered by stratum and id, not by file.
+def compile_rules(rules: list[CompiledRule], compiler: Compiler) -> tuple[CompiledRule, ...]:
+    """Compile and stratify rules as read; the result is ordered by stratum and id, not by file.
 
     Raises
     ------
     InputError
         If rules depend on each other in a circle, or a condition is too large.
     """
-    forms = {d.rule.id: _normal_form(d, compiler) for d in drafts}
-    stratum = _stratify(drafts, forms)
-    compiled = [
-        CompiledRule(d.rule, d.stage, d.place, stratum[d.rule.id], *forms[d.rule.id])
-        for d in drafts
-    ]
-    return tuple(sorted(compiled, key=lambda r: (r.stratum, r.id)))
-
-
-def _normal_form(draft: Draft, compiler: Compiler) -> tuple[Disjunction, Disjunction]:
-    try:
-        holds, fails = compiler.normal_form(draft.rule.when)
-    except CannotRunError as error:
-        found = f"the condition of rule `{draft.rule.id}` {error}"
-        raise InputError(draft.place, found, mend=error.mend) from error
-    always = compiler.vocabulary.words["side"]
-    return _never_empty(holds, always), _never_empty(fails, always)
+    compiled = [recompiled(one, one.rule, compiler) for one in rules]
+    strata = _strata(compiled)
+    ordered = (replace(one, stratum=strata[one.id]) for one in compiled)
+    return tuple(sorted(ordered, key=lambda r: (r.stratum, r.id)))
 
 
 def recompiled(compiled: CompiledRule, rule: Rule, compiler: Compiler) -> CompiledRule:
-    """`compiled` with `rule` in its place, at the same stratum."""
-    draft = Draft(rule, compiled.stage, compiled.place)
-    holds, fails = _normal_form(draft, compiler)
-    return replace(compiled, rule=rule, holds=holds, fails=fails)
+    """`compiled` with `rule` in its place, at the same stratum; errors as of `compile_rules`."""
+    try:
+        holds, fails = compiler.normal_form(rule.when)
+    except CannotRunError as error:
+        found = f"the condition of rule `{rule.id}` {error}"
+        raise InputError(compiled.place, found, mend=error.mend) from error
+    sides = compiler.vocabulary.words["side"]
+    return replace(
+        compiled, rule=rule, holds=_never_empty(holds, sides), fails=_never_empty(fails, sides)
+    )
 
 
 def always(vocabulary: Vocabulary) -> Disjunction:
@@ -325,31 +309,26 @@ def _never_empty(disjunction: Disjunction, sides: tuple[str, ...]) -> Disjunctio
     return tuple(conjunction or always for conjunction in disjunction)
 
 
-def _stratify(
-    drafts: list[Draft], forms: Mapping[str, tuple[Disjunction, Disjunction]]
-) -> dict[str, int]:
-    concluded_by: dict[str, list[Draft]] = {}
-    for draft in drafts:
-        if isinstance(draft.rule.then, AxisThen):
-            axis = draft.rule.then.axis
-            for fact in (Fact("axis", axis), Fact("decided", axis)):
-                concluded_by.setdefault(fact.name, []).append(draft)
+def _strata(rules: list[CompiledRule]) -> dict[str, int]:
+    """By rule, its stratum."""
+    concluded_by: dict[str, list[CompiledRule]] = {}
+    for rule in rules:
+        if rule.concludes:
+            concluded_by.setdefault(rule.concludes.axis, []).append(rule)
     done: dict[str, int] = {}
 
-    def depth(draft: Draft, above: tuple[str, ...]) -> int:
-        name = draft.rule.id
+    def depth(rule: CompiledRule, above: tuple[str, ...]) -> int:
+        name = rule.id
         if name in above:
             circle = " -> ".join([*above[above.index(name) :], name])
             raise InputError(
-                draft.place,
+                rule.place,
                 f"rules depend on each other in a circle: {circle}",
                 mend="let one of them read something else",
             )
         if name not in done:
-            holds, fails = forms[name]
-            facts = {term.fact for term in chain(*holds, *fails)}
-            below = [d for fact in facts for d in concluded_by.get(fact, [])]
-            done[name] = 1 + max((depth(d, (*above, name)) for d in below), default=-1)
+            below = [one for axis in rule.axes_read for one in concluded_by.get(axis, [])]
+            done[name] = 1 + max((depth(one, (*above, name)) for one in below), default=-1)
         return done[name]
 
-    return {draft.rule.id: depth(draft, ()) for draft in drafts}
+    return {rule.id: depth(rule, ()) for rule in rules}

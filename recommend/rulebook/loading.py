@@ -24,7 +24,6 @@ from recommend.reading.prepared import classes_of, prepared
 from recommend.reading.texts import Texts, digest_of
 from recommend.rulebook.book import (
     CompiledRule,
-    Draft,
     Rulebook,
     Stage,
     compile_rules,
@@ -49,7 +48,14 @@ from recommend.rulebook.models import (
     SourcesFile,
     TypesFile,
 )
-from recommend.rulebook.naming import Names, check_leaf, known, then_checks
+from recommend.rulebook.naming import (
+    all_known,
+    check_leaf,
+    check_sums,
+    known,
+    limit_problems,
+    then_checks,
+)
 from recommend.rulebook.terms import Number, Word
 from recommend.rulebook.translations import TranslationsFile
 from recommend.rulebook.vocabulary import FOOT_TYPE, Vocabulary, vocabulary_of
@@ -150,7 +156,7 @@ class _Loader:
     texts: Texts
     whole: bool
     kept: bool
-    drafts: list[Draft] = field(default_factory=list)
+    rules: list[CompiledRule] = field(default_factory=list)  # as read, not compiled yet
     seen: dict[str, Place] = field(default_factory=dict)
     problems: list[InputError] = field(default_factory=list)
 
@@ -179,41 +185,26 @@ class _Loader:
         parameters: Parameters | None,
         purposes: Mapping[str, Purpose],
     ) -> Rulebook | None:
-        names, heading = _names(read, purposes), read["rulebook"][0]
+        files = {name: file for name, (file, _) in read.items()}
+        book = _without_rules(self.texts, files, parameters or Parameters({}), purposes)
         limits, limits_at = read["limits"]
-        self.problems += names.limit_problems(limits_at, limits.limits, heading.systems)
-        for check in _whole_checks(names, read):
+        self.problems += limit_problems(book, limits_at, limits.limits)
+        for check in _whole_checks(book, read):
             with self._noting():
                 check()
-        self._types(*read["types"], names)
+        self._types(*read["types"], book)
         notes = _notes_of(stages["screen"])
-        for stage, files in stages.items():
-            for rules_of_file, document in files:
+        for stage, of_stage in stages.items():
+            for rules_of_file, document in of_stage:
                 whole = self._with_notes(rules_of_file, document, notes, stage)
-                self._rules(whole, document, stage, names)
+                self._rules(whole, document, stage, book)
         self._check_translations()
         if self.problems or parameters is None:
             return None
-        rules: tuple[CompiledRule, ...] = ()
         with self._noting():
-            rules = compile_rules(self.drafts, Compiler(names.limits, names.vocabulary))
-        return Rulebook(
-            texts=self.texts,
-            digest=digest_of(self.texts),
-            heading=heading,
-            sources=names.sources,
-            measures=names.measures,
-            limits=names.limits,
-            limit_values=tuple(v for one in limits.limits.values() for v in one.values),
-            axes=names.axes,
-            questions=names.questions,
-            purposes=purposes,
-            attributes=names.attributes,
-            types={one.id: one for one in read["types"][0].types},
-            parameters=parameters,
-            vocabulary=names.vocabulary,
-            rules=rules,
-        )
+            compiler = Compiler(book.limits, book.vocabulary)
+            return replace(book, rules=compile_rules(self.rules, compiler))
+        return None
 
     def _purposes(self) -> Mapping[str, Purpose]:
         """What shoes can be for, as the rulebook says, or as all said before they could say."""
@@ -260,27 +251,27 @@ class _Loader:
                 with self._noting():
                     self._checked(TranslationsFile, self.texts.document(file))
 
-    def _types(self, types: TypesFile, at: Document, names: Names) -> None:
+    def _types(self, types: TypesFile, at: Document, book: Rulebook) -> None:
         for index, one in enumerate(types.types):
-            self._rule(type_as_rule(one), ("types", index), at, "classify", names)
+            self._rule(type_as_rule(one), ("types", index), at, "classify", book)
 
-    def _rules(self, rules: Numbered, at: Document, stage: Stage, names: Names) -> None:
+    def _rules(self, rules: Numbered, at: Document, stage: Stage, book: Rulebook) -> None:
         for index, rule in rules.items():
             loc: Loc = ("rules", index)
-            for check in then_checks(rule.then, stage, (*loc, "then"), at, names):
+            for check in then_checks(rule.then, stage, (*loc, "then"), at, book):
                 with self._noting():
                     check()
-            self._rule(rule, loc, at, stage, names)
+            self._rule(rule, loc, at, stage, book)
 
-    def _rule(self, rule: Rule, loc: Loc, at: Document, stage: Stage, names: Names) -> None:
+    def _rule(self, rule: Rule, loc: Loc, at: Document, stage: Stage, book: Rulebook) -> None:
         with self._noting():
             self._claim(rule.id, at.place((*loc, "id")))
         for leaf, where in leaves(rule.when, (*loc, "when")):
             with self._noting():
-                check_leaf(leaf, where, at, names)
+                check_leaf(leaf, where, at, book)
         with self._noting():
-            names.check_sources(rule.basis.sources, (*loc, "basis", "sources"), at)
-        self.drafts.append(Draft(rule, stage, at.place(loc)))
+            all_known("source", rule.basis.sources, book.sources, at, (*loc, "basis", "sources"))
+        self.rules.append(CompiledRule(rule, stage, at.place(loc)))
 
     def _with_notes(
         self, rules: Numbered, at: Document, notes: Mapping[str, Condition], stage: Stage
@@ -309,11 +300,11 @@ class _Loader:
 
 
 def _whole_checks(
-    names: Names, read: Mapping[str, tuple[Any, Document]]
+    book: Rulebook, read: Mapping[str, tuple[Any, Document]]
 ) -> Iterator[Callable[[], None]]:
     """Checks of what stands beside the rules, one for each thing that can be wrong by itself."""
-    yield lambda: check_computed(names.measures, read["measures"][1])
-    yield lambda: names.check_sums(read["attributes"][1])
+    yield lambda: check_computed(book.measures, read["measures"][1])
+    yield lambda: check_sums(book, read["attributes"][1])
     yield lambda: _check_axes(*read["axes"])
 
 
@@ -346,20 +337,34 @@ def _that_fit(document: Document) -> Iterator[tuple[int, Rule]]:
             yield index, rule
 
 
-def _names(read: Mapping[str, tuple[Any, Document]], purposes: Mapping[str, Purpose]) -> Names:
-    files = {name: file for name, (file, _) in read.items()}
-    values = {one.id: one.title for one in files["types"].types}
+def _without_rules(
+    texts: Texts,
+    files: Mapping[str, Any],
+    parameters: Parameters,
+    purposes: Mapping[str, Purpose],
+) -> Rulebook:
+    """All that rules may name, before they are read themselves."""
+    types, limits = files["types"].types, files["limits"].limits
+    values = {one.id: one.title for one in types}
     axes = {**files["axes"].axes, FOOT_TYPE: AxisDef(title="foot type", values=values)}
     measures, questions = files["measures"].measures, files["questions"].questions
     systems = files["rulebook"].systems
-    return Names(
+    return Rulebook(
+        texts=texts,
+        digest=digest_of(texts),
+        heading=files["rulebook"],
+        sources=files["sources"].sources,
         measures=measures,
+        limits={name: one.of_systems(systems) for name, one in limits.items()},
+        limit_values=tuple(value for one in limits.values() for value in one.values),
         axes=axes,
         questions=questions,
-        limits={name: one.of_systems(systems) for name, one in files["limits"].limits.items()},
+        purposes=purposes,
         attributes=files["attributes"].by_name(),
-        sources=files["sources"].sources,
+        types={one.id: one for one in types},
+        parameters=parameters,
         vocabulary=vocabulary_of(measures, axes, questions, purposes),
+        rules=(),
     )
 
 
