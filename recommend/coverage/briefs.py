@@ -19,14 +19,13 @@ from recommend.catalogue.fitting import INSOLE_READS, SHOE_READS
 from recommend.catalogue.loading import Catalogue, Item
 from recommend.catalogue.models import Kind, Product
 from recommend.coverage.evaluate import (
-    Evaluator,
     Kinds,
     Pairing,
     Progress,
     Stand,
     judged_alone,
 )
-from recommend.coverage.report import Assessor, Share, share_of
+from recommend.coverage.report import Assessor, Share
 from recommend.coverage.rows import Alike, Array, alike
 from recommend.coverage.why import item_with, levels_of, levels_that_do, opposite
 from recommend.match.needs import NeedTable, rule_needs
@@ -142,7 +141,7 @@ class Searcher:
         groups = np.flatnonzero((aim > 0) & (kinds.sizes[kinds.size] != assessor.classes.unknown))
         self.kinds, self.aim = kinds.only(groups), aim[groups].astype(float)
         self.groups = groups
-        self.evaluator = assessor.evaluator(catalogue, self.kinds)
+        self.evaluator = assessor.evaluator(catalogue.items, self.kinds)
         self.sides = {kind: Side(self, kind) for kind in self._sold()}
         index = self.kinds.sizes[self.kinds.size]
         self.size = np.array([assessor.classes.mondopoint(int(i)) or 0.0 for i in index])
@@ -178,14 +177,14 @@ class Searcher:
 
     def sized(self, served: Array) -> Array:
         """Of groups that are served those within the sizes that most of them take."""
-        smallest, largest = self._sizes(served)
-        return np.asarray(
-            served & (self.aim > 0) & (self.size >= smallest) & (self.size <= largest)
-        )
+        _, _, within = self._most_sizes(np.where(served, self.aim, 0.0))
+        return np.asarray(served & (self.aim > 0) & within)
 
-    def _sizes(self, served: Array) -> tuple[float, float]:
+    def _most_sizes(self, counts: Array) -> tuple[float, float, Array]:
+        """From which size to which most of some customers are, and who of all is within."""
         edge = self.book.parameters.coverage.brief_edge
-        return size_range(self.size, np.where(served, self.aim, 0.0), edge)
+        smallest, largest = size_range(self.size, counts, edge)
+        return smallest, largest, (self.size >= smallest) & (self.size <= largest)
 
     def worded(self, side: Side, box: Box, served: Array) -> Brief:
         """A box as a brief whose products serve these groups."""
@@ -194,12 +193,9 @@ class Searcher:
         sizes = np.unique(self.size[served])
         counts = [self.aim[served & (self.size == size)].sum() for size in sizes]
         each = [(float(s), float(n) / self.customers) for s, n in zip(sizes, counts, strict=True)]
-        adds = self._share(float(self.aim[served].sum()))
+        adds = self.assessor.share(float(self.aim[served].sum()), self.customers)
         smallest, largest = float(sizes[0]), float(sizes[-1])
         return Brief(side.kind, wants, plain, smallest, largest, adds, tuple(each))
-
-    def _share(self, count: float) -> Share:
-        return share_of(count, self.customers, self.book.parameters.coverage.confidence)
 
     def restocks(self, most: int, least: float) -> Iterator[Restock]:
         """Products that are there and would serve most if they were there in every size."""
@@ -212,10 +208,9 @@ class Searcher:
             best = int(np.argmax(gains)) if len(gains) else 0
             if not len(gains) or gains[best] / self.customers < max(least, 1e-12):
                 return
-            smallest, largest = size_range(self.size, np.where(could[:, best], aim, 0.0),
-                                           self.book.parameters.coverage.brief_edge)  # fmt: skip
-            served = could[:, best] & (self.size >= smallest) & (self.size <= largest)
-            share = self._share(float(aim[served].sum()))
+            smallest, largest, within = self._most_sizes(np.where(could[:, best], aim, 0.0))
+            served = could[:, best] & within
+            share = self.assessor.share(float(aim[served].sum()), self.customers)
             yield Restock(self.evaluator.items[best].id, smallest, largest, share)
             aim = np.where(could[:, best], 0, aim)
 
@@ -547,12 +542,9 @@ def find_gaps(
     most : most briefs, and most restocks, to give.
     progress : called with how many briefs are done, and of how many.
     """
-    evaluator: Evaluator = assessor.evaluator(catalogue, kinds)
-    served = evaluator.evaluate()
-    enough = assessor.book.parameters.coverage.choice if thin else 1
+    served = assessor.evaluator(catalogue.items, kinds).evaluate()
+    enough = assessor.book.parameters.coverage.choice if thin else 0
     aim = np.where(served.well & (served.choices >= enough), 0, kinds.weights)
-    if not thin:
-        aim = np.where(served.well, 0, kinds.weights)
     searcher = Searcher(assessor, catalogue, kinds, aim, customers)
     least = assessor.book.parameters.coverage.brief_least
     restocks = tuple(searcher.restocks(most, least))

@@ -25,7 +25,6 @@ from recommend.coverage.sampling import BLOCK, Numbers, Sampler, Words, numbers_
 from recommend.coverage.tally import Tally, add, cases_of_customers, tally
 from recommend.coverage.visits import (
     Shop,
-    Shrunk,
     cases_of_visits,
     no_shop,
     of_one,
@@ -93,14 +92,13 @@ class Crowd:
         adults = tuple(self.population.words.get("age-band", {}))
         return (CHILD, *adults) if self.children else adults
 
-    def numbers(self, book: Rulebook, assumed: float = 1.0) -> tuple[Numbers, Shrunk | None]:
-        """The numbers drawn from, and what the shop's visits moved."""
+    def numbers(self, book: Rulebook, assumed: float = 1.0) -> Numbers:
+        """The numbers drawn from, moved by the shop's visits where they are asked for."""
         numbers = numbers_of(self.population, assumed, children=self.children)
         if self.mode != "both" or self.shop is None:
-            return numbers, None
+            return numbers
         prior = book.parameters.coverage.prior_visits / self.weight
-        moved = shrink(self.population, numbers, self.shop.customers, prior)
-        return moved.numbers, moved
+        return shrink(self.population, numbers, self.shop.customers, prior)
 
     def cases(self, book: Rulebook, sizes: SizeClasses) -> Iterator[Array]:
         """The case of every customer, shape (n, c), some at a time and always in one order."""
@@ -110,7 +108,7 @@ class Crowd:
         if not self.drawn:
             raise RecommendError("this question needs drawn customers or visits, not Parquet files")
         facts = FactColumns(book, self.population)
-        sampler = Sampler(self.population, self.numbers(book)[0])
+        sampler = Sampler(self.population, self.numbers(book))
         for block in sampler.blocks(self.count, self.seed):
             yield cases_of_customers(book, facts, block, sizes)
 
@@ -134,7 +132,7 @@ class Crowd:
         total = count or self.count
         if not self.drawn:
             return add(self.by_shop(book, sizes).values())
-        shared = (book, self.population, self.numbers(book, assumed)[0], sizes, self.seed)
+        shared = (book, self.population, self.numbers(book, assumed), sizes, self.seed)
         each = (
             (shared, (n, min(BLOCK, total - at))) for n, at in enumerate(range(0, total, BLOCK))
         )
@@ -165,7 +163,7 @@ class Crowd:
         """Fleiss kappa of the static axes of drawn left feet; None where it cannot be told."""
         if self.population.agreement is None or not self.drawn:
             return None
-        sampler = Sampler(self.population, replace(self, children=False).numbers(book)[0])
+        sampler = Sampler(self.population, replace(self, children=False).numbers(book))
         drawn = sampler.block(self.seed, 0, min(self.count, BLOCK))
         axes = FactColumns(book, self.population).concluded(drawn, "left").axes
         return fleiss_kappa(ratings(book, axes, self.population.agreement))

@@ -222,18 +222,19 @@ class Evaluator:
     Parameters
     ----------
     table : the needs.
-    shoes, insoles : what is sold; no insole at all is there besides, where none is asked for.
+    items : what is sold; no insole at all is there besides, where none is asked for.
     classes : size classes.
     kinds : the customers.
     terms : how products are sold.
     """
 
-    def __init__(self, table: NeedTable, shoes: Sequence[Item], insoles: Sequence[Item],
-                 classes: SizeClasses, kinds: Kinds, terms: Terms) -> None:  # fmt: skip
+    def __init__(self, table: NeedTable, items: Sequence[Item], classes: SizeClasses, kinds: Kinds,
+                 terms: Terms) -> None:  # fmt: skip
         self.table, self.classes, self.kinds, self.terms = table, classes, kinds, terms
-        self.shoes, self.insoles = tuple(shoes), (*insoles, *without_insole(table.book))
-        self.items = (*self.shoes, *insoles)
-        self.bought = len(insoles)
+        self.shoes = tuple(item for item in items if item.product.kind == "shoe")
+        insoles = tuple(item for item in items if item.product.kind == "insole")
+        self.items, self.bought = (*self.shoes, *insoles), len(insoles)
+        self.insoles = (*insoles, *without_insole(table.book))
         has = {
             "shoe": classes.having(self.shoes, terms.accepted)[kinds.sizes],
             "insole": classes.having(self.insoles, terms.accepted)[kinds.sizes],
@@ -281,7 +282,7 @@ class Evaluator:
 
     def could(self, product: int) -> Array:
         """Whether one of `items` will do by itself for each group and is in the size, (n,)."""
-        kind, n = self._place(product)
+        kind, n = self.place(product)
         found = np.zeros(len(self.kinds.kind), bool)
         for stand in (one for one in self.stands if one.startswith(kind)):
             fits = self._fits(stand, "well")
@@ -302,14 +303,18 @@ class Evaluator:
             goes, of = goes.transpose(2, 0, 1), self.pairing.insole
         return np.column_stack([table, goes.reshape(len(goes), -1)[of]])
 
-    def _place(self, product: int) -> tuple[str, int]:
+    def made(self, kind: str) -> tuple[Item, ...]:
+        """What is sold of a kind, the place of no insole left out."""
+        return self.shoes if kind == "shoe" else self.insoles[: self.bought]
+
+    def place(self, product: int) -> tuple[str, int]:
         """Kind of one of `items`, and its place among those of the kind."""
         shoes = len(self.shoes)
         return ("shoe", product) if product < shoes else ("insole", product - shoes)
 
     def without(self, product: int) -> Evaluator:
         """The same with one of `items` sold out for ever."""
-        found, (kind, n) = copy(self), self._place(product)
+        found, (kind, n) = copy(self), self.place(product)
         found.has = {**self.has, kind: self.has[kind].without(slice(n, n + 1))}
         return found
 
@@ -337,12 +342,10 @@ class Evaluator:
             other = self.there("insole in pair", level, kind, size, insoles)
             return self.pairing.partnered(level, kind, one, other)
         usable = self.there(way, level, kind, size, shoes if way == "shoe" else insoles)
-        nothing = np.zeros(len(kind), np.intp)
-        if way == "shoe":
-            return Usable(
-                usable, Alike(np.zeros((1, len(self.insoles)), bool), nothing), usable.any
-            )
-        return Usable(Alike(np.zeros((1, len(self.shoes)), bool), nothing), usable, usable.any)
+        others = len(self.insoles if way == "shoe" else self.shoes)
+        none = Alike(np.zeros((1, others), bool), np.zeros(len(kind), np.intp))
+        both = (usable, none) if way == "shoe" else (none, usable)
+        return Usable(*both, usable.any)
 
     def usable(self, level: Level, groups: Array | slice, shoes: bool = False,
                insoles: bool = False) -> Usable:  # fmt: skip

@@ -126,7 +126,7 @@ def demand_of(
     (``orders.buys``), and takes each of the products that serve it alike.
     """
     terms = replace(assessor.terms, accepted=("in-stock", "out-of-stock"))
-    evaluator = assessor.evaluator(catalogue, kinds, terms)
+    evaluator = assessor.evaluator(catalogue.items, kinds, terms)
     rate = visitors * assessor.book.parameters.orders.buys / customers
     found: dict[tuple[str, float], float] = {}
     for groups in evaluator.parts(len(kinds.kind)):

@@ -153,33 +153,7 @@ def _sizes(visits: tuple[Visit, ...], book: Rulebook, sizes: SizeClasses) -> Arr
 TWO = 2  # a spread or a correlation needs at least two visits
 
 
-@dataclass(frozen=True, slots=True)
-class Moved:
-    """How far one quantity was moved: visits behind it, and its mean before and after."""
-
-    name: str
-    visits: int
-    before: float
-    after: float
-
-
-@dataclass(frozen=True, slots=True)
-class Shrunk:
-    """Numbers moved towards a shop's visits, and what was moved.
-
-    Attributes
-    ----------
-    numbers : the numbers to draw from.
-    moved : one entry for each quantity the shop's visits say something about.
-    visits : visits given.
-    """
-
-    numbers: Numbers
-    moved: tuple[Moved, ...]
-    visits: int
-
-
-def shrink(population: Population, numbers: Numbers, shop: Customers, prior: float) -> Shrunk:
+def shrink(population: Population, numbers: Numbers, shop: Customers, prior: float) -> Numbers:
     """Move `numbers` towards the visits of a shop, the more the more visits there are.
 
     Parameters
@@ -201,11 +175,10 @@ def shrink(population: Population, numbers: Numbers, shop: Customers, prior: flo
     ----------
     Gelman A et al., Bayesian Data Analysis, section on the normal model with conjugate prior.
     """
-    everybody, child = shop, np.array(shop.texts("age-band")) == CHILD
+    child = np.array(shop.texts("age-band")) == CHILD
     shop = shop.only(np.flatnonzero(~child))
     columns = _observed(population, shop)
     mean, sd = numbers.mean.copy(), numbers.sd.copy()
-    moved = []
     for k, name in enumerate(numbers.names):
         values = columns.get(name)
         visits = 0 if values is None else int(np.isfinite(values).any(axis=1).sum())
@@ -215,8 +188,7 @@ def shrink(population: Population, numbers: Numbers, shop: Customers, prior: flo
         after = _updated(before, values, visits, prior)
         mean[:, k] = after[0] + (mean[:, k] - before[0]) * after[1] / before[1]
         sd[:, k] *= after[1] / before[1]
-        moved.append(Moved(name, visits, before[0], after[0]))
-    changed = replace(
+    return replace(
         numbers,
         mean=mean,
         sd=sd,
@@ -226,7 +198,6 @@ def shrink(population: Population, numbers: Numbers, shop: Customers, prior: flo
         classes=_classes(population, numbers, shop, prior),
         children=_share_of_children(numbers.children, child, prior),
     )
-    return Shrunk(changed, tuple(moved), everybody.count)
 
 
 def _share_of_children(before: float, child: Array, prior: float) -> float:

@@ -91,8 +91,7 @@ class _Nearest:
 
     def _lacks(self, kind: str) -> list[tuple[str, ...] | None]:
         """By kind of customers, what the nearest product lacks; None where none is sold."""
-        items = self.evaluator.shoes if kind == "shoe" else self.evaluator.insoles
-        items = items[: None if kind == "shoe" else self.evaluator.bought]
+        items = self.evaluator.made(kind)
         if not items:
             return [None] * len(self.kinds)
         attributes = sorted({need.attribute for need in self.table.needs if
