@@ -16,7 +16,7 @@ from typing import Annotated
 from pydantic import Field, model_validator
 
 from recommend.check.finding import Finding, from_error
-from recommend.check.weaker import Fate, fate_of, past_note
+from recommend.check.logic import Fate, fate_of, past_note
 from recommend.errors import InputError, Place
 from recommend.infer.conclusions import ContradictionError
 from recommend.reading import Document, Id, Strict, problems_in

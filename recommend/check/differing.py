@@ -16,10 +16,10 @@ from recommend.check.cells import space_of, truths
 from recommend.check.changes import accepted_since, signature, unseen, weakened
 from recommend.check.feet import STRIDES, foot_words, visit_text
 from recommend.check.finding import Finding
+from recommend.check.logic import fate_of
 from recommend.check.people import Mixture, People
 from recommend.check.released import page_edited
 from recommend.check.same_customers import Ranked, Share, binding_moved, ranked, shared
-from recommend.check.weaker import fate_of
 from recommend.coverage.population import load_population
 from recommend.coverage.sampling import Sampler
 from recommend.errors import counted

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import time
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any, TypeAlias
 
@@ -129,33 +129,26 @@ class _Prover:
 
     def _doubts(self, given: Given) -> Iterator[Doubt]:
         then = given.promise.then
-        meant = self._when(given, self.foot)
-        if isinstance(then, AtMostOne):
-            yield from self._two_values(then, meant)
-        elif isinstance(then, Decides):
-            yield from self._no_value(then, meant)
-        elif isinstance(then, Notes):
-            due = self._notes(self.foot, at_least(then.note))
-            why = f"no note as grave as `{then.note}` is due"
-            yield Doubt(z3.And(meant, z3.Not(z3.Or([h for _, h in due]))), why)
-        elif isinstance(then, Forbids):
-            yield from self._let_through(then, meant)
-        elif isinstance(then, Alarming):
-            yield from self._lengthened(meant)
-        elif isinstance(then, Adding):
-            yield from self._taken_away_by_adding(then, meant)
-        elif isinstance(then, Keeps):
-            yield from self._taken_away(then, meant)
-        elif isinstance(then, Unasked):
-            yield from self._bolder_unasked(then, meant)
-        elif isinstance(then, NeverWins):
-            yield from self._never_gives_way()
+        ways: dict[type, Callable[[Any, Formula], Iterator[Doubt]]] = {
+            AtMostOne: self._two_values,
+            Decides: self._no_value,
+            Notes: self._not_due,
+            Forbids: self._let_through,
+            Alarming: self._lengthened,
+            Adding: self._taken_away_by_adding,
+            Keeps: self._taken_away,
+            Unasked: self._bolder_unasked,
+            NeverWins: self._never_gives_way,
+        }
+        meant = z3.BoolVal(True)
+        if given.promise.when is not None:
+            compiler = Compiler(self.book.limits, self.book.vocabulary)
+            meant = self.foot.form(compiler.normal_form(given.promise.when)[0])
+        return ways[type(then)](then, meant)
 
-    def _when(self, given: Given, foot: Foot) -> Formula:
-        if given.promise.when is None:
-            return z3.BoolVal(True)
-        compiler = Compiler(self.book.limits, self.book.vocabulary)
-        return foot.form(compiler.normal_form(given.promise.when)[0])
+    def _not_due(self, then: Notes, meant: Formula) -> Iterator[Doubt]:
+        due = z3.Or([holds for _, holds in self._notes(self.foot, at_least(then.note))])
+        yield Doubt(z3.And(meant, z3.Not(due)), f"no note as grave as `{then.note}` is due")
 
     def _two_values(self, then: AtMostOne, meant: Formula) -> Iterator[Doubt]:
         every = then.at_most_one == EVERY_AXIS
@@ -311,7 +304,7 @@ class _Prover:
             what = "pain" if then.unasked == "pain" else about(group[0]).of
             yield from self._bolder(asked, what, frozenset(group))
 
-    def _lengthened(self, meant: Formula) -> Iterator[Doubt]:
+    def _lengthened(self, _then: Alarming, meant: Formula) -> Iterator[Doubt]:
         """The foot gave the alarming answer; the other is the same foot with the harmless one."""
         stops = z3.Or([due for _, due in self._notes(self.foot, ["stop"])])
         for question in self.book.questions:
@@ -345,7 +338,7 @@ class _Prover:
         why = f"not asking `{what}` lets a product through that a `no` keeps out"
         yield Doubt(z3.And(passes, z3.Not(self._passes(self.other))), why)
 
-    def _never_gives_way(self) -> Iterator[Doubt]:
+    def _never_gives_way(self, _then: NeverWins, _meant: Formula) -> Iterator[Doubt]:
         """Every two rules of needs, on one foot or on two, reconciled as for a shortlist."""
         rules = [rule for rule in self.book.rules if rule.asks]
         for one, other in itertools.combinations_with_replacement(rules, 2):
