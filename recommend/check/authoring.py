@@ -79,13 +79,11 @@ class Scaffold:
         InputError
             If one of the new ones is there already.
         """
-        for file in (self.rule_file, self.example_file):
+        new = {self.rule_file: self.rule_text, self.example_file: self.example_text}
+        for file in new:
             if file.exists():
                 raise InputError(Place(str(file)), "the file is there already", mend=_ANOTHER)
-        for file, text in (
-            (self.rule_file, self.rule_text),
-            (self.example_file, self.example_text),
-        ):
+        for file, text in new.items():
             write_atomically(file, text)
         if self.axes_file is not None:
             write_atomically(self.axes_file, self.axes_text)
@@ -117,11 +115,7 @@ def scaffold(book: Rulebook, stage: Stage, rule_id: str) -> Scaffold:
             f"a rule is called `{rule_id}` already",
             mend=_ANOTHER,
         )
-    leaf = _first_above(book)
-    limit = book.limits[str(leaf.limit)].values[0]
-    step = 10.0 ** -book.measures[leaf.measure].decimals
-    beyond = round(limit.value + step, 4)
-    where = ", ".join(f"{q}: {w}" for q, w in limit.where.items())
+    leaf, readings = _start(book)
     holds = "caution" if stage == "screen" else HOLDS
     folder = Path(book.folder)
     return Scaffold(
@@ -133,8 +127,8 @@ def scaffold(book: Rulebook, stage: Stage, rule_id: str) -> Scaffold:
         f"    given: [{leaf.measure}]\n"
         f"    expect: [{rule_id}]\n"
         "    rows:\n"
-        f"      - [{_reading(beyond, where)}, {holds}]\n"
-        f"      - [{_reading(limit.value, where)}, {LEFT_OUT}]\n",
+        f"      - [{readings[_BEYOND]}, {holds}]\n"
+        f"      - [{readings[_WITHIN]}, {LEFT_OUT}]\n",
     )
 
 
@@ -145,11 +139,7 @@ def _axis(book: Rulebook, name: str) -> Scaffold:
     if name in book.axes:
         place = read_document(axes).place(("axes", name), key=True)
         raise InputError(place, f"an axis is called `{name}` already", mend=_ANOTHER)
-    leaf = _first_above(book)
-    limit = book.limits[str(leaf.limit)].values[0]
-    step = 10.0 ** -book.measures[leaf.measure].decimals
-    where = ", ".join(f"{q}: {w}" for q, w in limit.where.items())
-    readings = {_BEYOND: round(limit.value + step, 4), _WITHIN: limit.value}
+    leaf, readings = _start(book)
     ways = {_BEYOND: "above", _WITHIN: "at-most"}
     rules = "".join(
         f"  - id: {name}-{value}\n    title: {TITLE}\n"
@@ -161,7 +151,7 @@ def _axis(book: Rulebook, name: str) -> Scaffold:
     )
     examples = "".join(
         f'  - name: "{name}, {value}"\n'
-        f"    given: {{{leaf.measure}: {_reading(reading, where)}}}\n"
+        f"    given: {{{leaf.measure}: {reading}}}\n"
         f"    expect: {{axes: {{{name}: {value}}}}}\n"
         for value, reading in readings.items()
     )
@@ -188,16 +178,20 @@ def _with_axis(file: Path, added: str) -> str:
     return "".join([*lines[:end], added, *lines[end:]])
 
 
-def _reading(value: float, where: str) -> str:
-    return f"{{value: {value:g}, where: {{{where}}}}}" if where else f"{value:g}"
-
-
-def _first_above(book: Rulebook) -> OfMeasure:
-    for rule in book.rules:
-        for leaf, _ in leaves(rule.rule.when, ()):
-            if isinstance(leaf, OfMeasure) and leaf.is_ == ["above"]:
-                return leaf
-    raise InputError(Place(book.folder), "no rule compares a measure with `above` to start from")
+def _start(book: Rulebook) -> tuple[OfMeasure, dict[str, str]]:
+    """The first comparison of an `above`, and a reading beyond its limit and one within it."""
+    found = (leaf for rule in book.rules for leaf, _ in leaves(rule.rule.when, ()))
+    above = (one for one in found if isinstance(one, OfMeasure) and one.is_ == ["above"])
+    leaf = next(above, None)
+    if leaf is None:
+        words = "no rule compares a measure with `above` to start from"
+        raise InputError(Place(book.folder), words)
+    limit = book.limits[str(leaf.limit)].values[0]
+    step = 10.0 ** -book.measures[leaf.measure].decimals
+    readings = {_BEYOND: round(limit.value + step, 4), _WITHIN: limit.value}
+    where = ", ".join(f"{q}: {w}" for q, w in limit.where.items())
+    text = f"{{value: %g, where: {{{where}}}}}" if where else "%g"
+    return leaf, {name: text % value for name, value in readings.items()}
 
 
 def _rule_text(book: Rulebook, stage: Stage, rule_id: str, leaf: OfMeasure) -> str:

@@ -27,7 +27,6 @@ from recommend.errors import InputError, Place
 from recommend.match.ranking import Ranking
 from recommend.match.weighing import Way
 from recommend.measure.model import SIDES
-from recommend.parameters import Figure
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.vocabulary import FOOT_TYPE, about
 
@@ -76,8 +75,13 @@ def movables(world: World) -> Iterator[Movable]:
     yield from _figures(world.population)
 
 
-def _ends(figure: Figure) -> tuple[float | None, float | None]:
-    return (figure.range_[0], figure.range_[1]) if figure.range_ else (None, None)
+def _ends(range_: list[float] | None) -> tuple[float | None, float | None]:
+    return (range_[0], range_[1]) if range_ else (None, None)
+
+
+def _in_book(change: Callable[[Rulebook, float], Rulebook]) -> Callable[[World, float], World]:
+    """The world with another rulebook."""
+    return lambda world, to: replace(world, book=change(world.book, to))
 
 
 def _limits(book: Rulebook) -> Iterator[Movable]:
@@ -87,9 +91,9 @@ def _limits(book: Rulebook) -> Iterator[Movable]:
             if value.kind in _KNOWN or (value.kind == "derived" and value.range_ is None):
                 continue
             where = ", ".join(value.where.values())
-            change = partial(_with_limit, name=name, index=index)
+            change = _in_book(partial(with_limit, name, index))
             yield Movable(f"limits {name}" + (f" ({where})" if where else ""), value.kind,
-                          value.value, *_ends(value), change, targets)  # fmt: skip
+                          value.value, *_ends(value.range_), change, targets)  # fmt: skip
 
 
 def _uses(book: Rulebook, limit: str) -> tuple[bool, bool]:
@@ -103,39 +107,33 @@ def _uses(book: Rulebook, limit: str) -> tuple[bool, bool]:
     return targets, compared
 
 
-def _with_limit(world: World, to: float, *, name: str, index: int) -> World:
-    return replace(world, book=with_limit(world.book, name, index, to))
-
-
 def _errors(book: Rulebook) -> Iterator[Movable]:
     read = {about(fact).of for fact in book.read if about(fact).margins}
     for name, definition in book.measures.items():
         error = definition.error
         if error is None or error.kind in _KNOWN or name not in read:
             continue
-        low, high = error.range_ or (None, None)
-        yield Movable(f"measures {name} error", error.kind, error.single, low, high,
-                      partial(_with_error, name=name))  # fmt: skip
+        yield Movable(f"measures {name} error", error.kind, error.single, *_ends(error.range_),
+                      _in_book(partial(_with_error, name)))  # fmt: skip
 
 
-def _with_error(world: World, to: float, *, name: str) -> World:
-    book, old = world.book, world.book.measures[name]
+def _with_error(name: str, book: Rulebook, to: float) -> Rulebook:
+    old = book.measures[name]
     assert old.error is not None
     error = old.error.model_copy(update={"single": to})
     measures = {**book.measures, name: old.model_copy(update={"error": error})}
-    return replace(world, book=replace(book, measures=measures))
+    return replace(book, measures=measures)
 
 
 def _parameters(book: Rulebook) -> Iterator[Movable]:
     for name, figure in book.parameters.sourced.items():
         if name.partition(".")[0] in _DECIDE and (figure.range_ or figure.kind not in _KNOWN):
-            yield Movable(f"parameters {name}", figure.kind, figure.value, *_ends(figure),
-                          partial(_with_parameter, name=name), True)  # fmt: skip
+            yield Movable(f"parameters {name}", figure.kind, figure.value, *_ends(figure.range_),
+                          _in_book(partial(_with_parameter, name)), True)  # fmt: skip
 
 
-def _with_parameter(world: World, to: float, *, name: str) -> World:
-    changed = world.book.parameters.changed({name: to})
-    return replace(world, book=replace(world.book, parameters=changed))
+def _with_parameter(name: str, book: Rulebook, to: float) -> Rulebook:
+    return replace(book, parameters=book.parameters.changed({name: to}))
 
 
 def _tolerances(book: Rulebook) -> Iterator[Movable]:
@@ -144,13 +142,12 @@ def _tolerances(book: Rulebook) -> Iterator[Movable]:
         if one.kind not in _KNOWN:
             yield Movable(f"attributes {name} tolerance", one.kind, one.tolerance,
                           one.tolerance / factor, one.tolerance * factor,
-                          partial(_with_tolerance, name=name), True)  # fmt: skip
+                          _in_book(partial(_with_tolerance, name)), True)  # fmt: skip
 
 
-def _with_tolerance(world: World, to: float, *, name: str) -> World:
-    book = world.book
+def _with_tolerance(name: str, book: Rulebook, to: float) -> Rulebook:
     one = book.attributes[name].model_copy(update={"tolerance": to})
-    return replace(world, book=replace(book, attributes={**book.attributes, name: one}))
+    return replace(book, attributes={**book.attributes, name: one})
 
 
 def _figures(population: Population) -> Iterator[Movable]:
@@ -159,11 +156,10 @@ def _figures(population: Population) -> Iterator[Movable]:
     for path, figure in figures_in(data):
         if figure["kind"] in _KNOWN or path[0] == "fixed":
             continue
-        low, high = figure["range"] or (None, None)
-        if figure["kind"] == "derived" and low is None:
+        if figure["kind"] == "derived" and not figure["range"]:
             continue
         yield Movable("population " + _words(path, data), figure["kind"], figure["value"],
-                      low, high, partial(_with_figure, path=path),
+                      *_ends(figure["range"]), partial(_with_figure, path=path),
                       note=figure["note"] or "")  # fmt: skip
 
 

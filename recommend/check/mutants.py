@@ -79,7 +79,7 @@ def mutants(book: Rulebook) -> Iterator[Mutant]:
             yield _of_rule(rule, words, replace(rule, rule=_with(rule.rule, then=then)), book)
 
 
-def with_limit(book: Rulebook, name: str, index: int, to: float) -> Rulebook:
+def with_limit(name: str, index: int, book: Rulebook, to: float) -> Rulebook:
     """The rulebook with one value of a limit at `to`, and the rules that refer to it made anew."""
     return _moved(book, name, index, to).applied(book)
 

@@ -11,7 +11,7 @@ rulebooks meet the same customers.
 from __future__ import annotations
 
 import zlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
@@ -242,6 +242,13 @@ class People:
         """What each comes to in a catalogue."""
         lengths = self.customers.lengths(self.book.parameters, self.ages)
         return cases_of(ranking, self.feet, lengths)
+
+    def spared(self, rules: Collection[str]) -> bool:
+        """Whether some foot of theirs is touched by none of some rules."""
+        return not rules or any(
+            not np.logical_or.reduce([made.holds[rule] for rule in rules]).all()
+            for made in self.feet.values()
+        )
 
     def touched(self, rule: str) -> tuple[int, float]:
         """How many of them a rule holds for, at one foot or both, and a shop's share."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
 
@@ -32,32 +32,15 @@ def reach_findings(book: Rulebook, catalogue: Catalogue) -> Iterator[Finding]:
         return _some_foot_without(book, tuple(r for r in book.rules if r.id in ids))
 
     places = places_of(catalogue)
-    adults = _spared(book)
+    adults = People.of(book, _ADULTS)
     for item, against in broken_by_rules(book, catalogue):
-        if adults is not None and adults(against):
-            continue
+        if adults is not None and adults.spared(against):
+            continue  # most products are found so
         for group in _independent(book, [book.by_id[one] for one in against]):
             verdict = avoidable(frozenset(rule.id for rule in group))
             if verdict is not True:
                 broken = [words for rule in group for words in against[rule.id]]
                 yield _finding(item, places[item.id], group, broken, verdict is False, book)
-
-
-def _spared(book: Rulebook) -> Callable[[Iterable[str]], bool] | None:
-    """Whether some modelled adult is touched by none of some rules; most products are found so."""
-    people = People.of(book, _ADULTS)
-    if people is None:
-        return None
-    feet = list(people.feet.values())
-
-    def some(rules: Iterable[str]) -> bool:
-        ids = list(rules)
-        return any(
-            not np.logical_or.reduce([foot.holds[one] for one in ids]).all() if ids else True
-            for foot in feet
-        )
-
-    return some
 
 
 def _finding(
@@ -89,22 +72,21 @@ def broken_by_rules(
     judged = Judged(book, table.needs, [(item,) for item in catalogue.items])
     for row, item in enumerate(catalogue.items):
         out = binding & (judged.broken[row] & judged.concerns[row])
+        words = {
+            n: _words(table.needs[n].attribute, item, book) for n in np.flatnonzero(out.any(0))
+        }
         yield (
             item,
             {
-                table.rules[r]: [
-                    _level_words(table.needs[n].attribute, float(judged.level[row, n]), book)
-                    for n in np.flatnonzero(out[r])
-                ]
+                table.rules[r]: [words[n] for n in np.flatnonzero(out[r])]
                 for r in np.flatnonzero(out.any(axis=1))
             },
         )
 
 
-def _level_words(name: str, level: float, book: Rulebook) -> str:
-    if np.isnan(level):
-        return f"{name} is not stated"
-    return f"{name} is {level_words(name, level, book)}"
+def _words(name: str, item: Item, book: Rulebook) -> str:
+    level = item.levels.get(name)
+    return f"{name} is {'not stated' if level is None else level_words(name, level, book)}"
 
 
 def _independent(book: Rulebook, rules: Iterable[CompiledRule]) -> list[list[CompiledRule]]:
