@@ -73,7 +73,8 @@ def broken_by_rules(
     for row, item in enumerate(catalogue.items):
         out = binding & (judged.broken[row] & judged.concerns[row])
         words = {
-            n: _words(table.needs[n].attribute, item, book) for n in np.flatnonzero(out.any(0))
+            n: _words(table.needs[n].attribute, float(judged.level[row, n]), book)
+            for n in np.flatnonzero(out.any(axis=0))
         }
         yield (
             item,
@@ -84,9 +85,8 @@ def broken_by_rules(
         )
 
 
-def _words(name: str, item: Item, book: Rulebook) -> str:
-    level = item.levels.get(name)
-    return f"{name} is {'not stated' if level is None else level_words(name, level, book)}"
+def _words(name: str, level: float, book: Rulebook) -> str:
+    return f"{name} is {'not stated' if np.isnan(level) else level_words(name, level, book)}"
 
 
 def _independent(book: Rulebook, rules: Iterable[CompiledRule]) -> list[list[CompiledRule]]:

@@ -65,8 +65,8 @@ def binding_moved(
     was, now = _bindings(old), _bindings(new)
     for (one, other), share in _together(old, new, weights).items():
         if one is not None and other is not None:
-            unbound.update(dict.fromkeys(was[one] - now[other], share.count))
-            bound.update(dict.fromkeys(now[other] - was[one], share.count))
+            unbound.update(dict.fromkeys(sorted(was[one] - now[other]), share.count))
+            bound.update(dict.fromkeys(sorted(now[other] - was[one]), share.count))
     return dict(unbound.most_common()), dict(bound.most_common())
 
 
@@ -172,8 +172,8 @@ def _of_way(way: Way, old: Cases, new: Cases, together: Pairs) -> Ranked:
             firsts[first] += share
         if one is not None and other is not None and way != "pair":
             gone, come = was.out(one), now.out(other)
-            out.update(dict.fromkeys(come - gone, share.count))
-            back.update(dict.fromkeys(gone - come, share.count))
+            out.update(dict.fromkeys(sorted(come - gone), share.count))
+            back.update(dict.fromkeys(sorted(gone - come), share.count))
     most = sorted(firsts.items(), key=lambda pair: -pair[1].count)
     moves = tuple((a, b, n) for (a, b), n in most)
     return Ranked(moves, order, dict(out.most_common()), dict(back.most_common()))

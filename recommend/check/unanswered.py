@@ -84,7 +84,7 @@ def _unfinished(book: Rulebook) -> Iterator[Finding]:
     for rule in book.rules:
         said = rule.note.say if rule.note else ""
         texts = (rule.rule.title, rule.rule.because, rule.rule.basis.note, said)
-        for text in UNFINISHED.intersection(texts):
+        for text in sorted(UNFINISHED.intersection(texts)):
             yield Finding(
                 "unfinished", "warning", rule.place,
                 f"rule `{rule.id}` still says \"{text}\", as it was begun",
