@@ -32,7 +32,7 @@ from recommend.match.needs import NeedTable, rule_needs
 from recommend.rulebook.vocabulary import PURPOSE
 
 GRID = (130.0, 330.0)  # feet that any shop sees, of small children as well, mm
-Levels = dict[str, float | None]  # None: not stated
+Levels = dict[str, float]
 Box = dict[str, tuple[float, float]]  # attributes left out are free, and need not be stated
 
 
@@ -161,19 +161,25 @@ class Searcher:
         for _ in range(most):
             if not self.aim.any():
                 return
-            found = [side.best() for side in self.sides.values()]
-            gain, side, levels = max(found, key=lambda one: one[0])
-            if gain / self.customers < max(least, 1e-12):
+            found = [(*side.best(), side) for side in self.sides.values()]
+            gain, levels, side = max(found, key=lambda one: one[0])
+            if not self.enough(gain, least):
                 return
-            brief, served = self._brief(side, levels)
-            yield brief
+            box = {name: (one, one) for name, one in levels.items()}
+            box = widened(box, (side,), side.served, self.aim)
+            served = self.sized(side.served(box))
+            yield self.worded(side, box, served)
             self.aim[served] = 0.0
 
-    def _brief(self, side: Side, levels: Levels) -> tuple[Brief, Array]:
-        box = {name: (float(one), float(one)) for name, one in levels.items() if one is not None}
-        box = widened(box, (side,), side.served, self.aim)
-        served = self.sized(side.served(box))
-        return self.worded(side, box, served), served
+    def enough(self, gain: float, least: float) -> bool:
+        """Whether so many customers are worth telling: a share of all of at least `least`."""
+        return gain / self.customers >= max(least, 1e-12)
+
+    def commonest(self, row: Array, count: int) -> list[int]:
+        """The kinds of customers, by the kind of each group, that most who are aimed at have."""
+        weight = np.bincount(row, self.aim, count)
+        order = np.argsort(-weight, kind="stable")[: self.book.parameters.coverage.seeds]
+        return [int(kind) for kind in order if weight[kind] > 0]
 
     def sized(self, served: Array) -> Array:
         """Of groups that are served those within the sizes that most of them take."""
@@ -205,9 +211,9 @@ class Searcher:
         could = np.concatenate([shoes, insoles[:, : self.evaluator.bought]], axis=1)
         for _ in range(most):
             gains = aim @ could
-            best = int(np.argmax(gains)) if len(gains) else 0
-            if not len(gains) or gains[best] / self.customers < max(least, 1e-12):
+            if not self.enough(gains.max(initial=0.0), least):
                 return
+            best = int(np.argmax(gains))
             smallest, largest, within = self._most_sizes(np.where(could[:, best], aim, 0.0))
             served = could[:, best] & within
             share = self.assessor.share(float(aim[served].sum()), self.customers)
@@ -252,13 +258,11 @@ class Side:
 
     # --- the best single product ------------------------------------------------------------
 
-    def best(self) -> tuple[float, Side, Levels]:
+    def best(self) -> tuple[float, Levels]:
         """The best product of the kind: the ideal of the commonest needs, improved step by step."""
-        weight = np.bincount(self.row, self.searcher.aim, len(self.used))
-        order = np.argsort(-weight, kind="stable")[: self.book.parameters.coverage.seeds]
-        found = [self._climbed(self.ideal(int(k))) for k in order if weight[k] > 0]
-        gain, levels = max(found, key=lambda one: one[0], default=(0.0, {}))
-        return gain, self, levels
+        common = self.searcher.commonest(self.row, len(self.used))
+        found = [self._climbed(self.ideal(kind)) for kind in common]
+        return max(found, key=lambda one: one[0], default=(0.0, {}))
 
     def ideal(self, k: int) -> Levels:
         """The gentlest levels that meet what one kind of customers asks."""
@@ -266,7 +270,7 @@ class Side:
 
     def _gentlest(self, name: str, does: Array) -> float:
         definition, levels = self.book.attributes[name], self.levels[name]
-        start = definition.plain_level if definition.plain_level is not None else None
+        start = definition.plain_level
         if name in self.of_purpose:
             start = float(levels[0])  # not made for it, unless that is asked
         elif start is None:
@@ -307,20 +311,17 @@ class Side:
             meets &= self.does[name][:, self._at(name, level)]
         return meets
 
-    def _at(self, name: str, level: float | None) -> int:
-        if level is None:
-            return -1
+    def _at(self, name: str, level: float) -> int:
         return int(np.flatnonzero(self.levels[name] == level)[0])
 
     # --- as wide as it may be ---------------------------------------------------------------
 
     def beyond(self, name: str, ends: tuple[float, float], end: int) -> list[tuple[float, float]]:
         """The range with one end further out, step by step."""
-        low, high = ends
-        levels = self.levels[name]
+        (low, high), levels = ends, self.levels[name].tolist()
         if end == 0:
-            return [(float(one), high) for one in levels[levels < low][::-1]]
-        return [(low, float(one)) for one in levels[levels > high]]
+            return [(one, high) for one in levels[::-1] if one < low]
+        return [(low, one) for one in levels if one > high]
 
     def served(self, box: Box) -> Array:
         """Whether every product within a box serves each group, (n,)."""
@@ -482,10 +483,8 @@ class _Two:
 
     def best(self) -> tuple[float, Box]:
         """The best pair found from what the commonest kinds of customers need."""
-        aim = self.searcher.aim
-        weight = np.bincount(self.row, aim, len(self.used))
-        order = np.argsort(-weight, kind="stable")[: self.searcher.book.parameters.coverage.seeds]
-        found = [self._climbed(int(k)) for k in order if weight[k] > 0]
+        common = self.searcher.commonest(self.row, len(self.used))
+        found = [self._climbed(kind) for kind in common]
         return max(found, key=lambda one: one[0], default=(0.0, {}))
 
     def _climbed(self, k: int) -> tuple[float, Box]:
@@ -494,7 +493,7 @@ class _Two:
         for side in self.sides:
             fit = {n: float(side.levels[n][len(side.levels[n]) // 2]) for n in side.fit}
             levels |= {**side.ideal(k), **fit}
-        box: Box = {n: (one, one) for n, one in levels.items() if one is not None}
+        box: Box = {n: (one, one) for n, one in levels.items()}
         aim = self.searcher.aim
         gain = float(aim @ self.served(box))
         for side in self.sides:
@@ -514,7 +513,7 @@ def joint_briefs(searcher: Searcher, most: int, least: float) -> Iterator[JointB
     two = _Two(searcher)
     for _ in range(most):
         gain, box = two.best()
-        if gain / searcher.customers < max(least, 1e-12):
+        if not searcher.enough(gain, least):
             return
         box = widened(box, two.sides[::-1], two.served, searcher.aim)
         served = searcher.sized(two.served(box))

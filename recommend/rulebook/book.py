@@ -32,13 +32,7 @@ from recommend.rulebook.models import (
     Source,
 )
 from recommend.rulebook.terms import Conjunction, Disjunction, Number, Term, Word
-from recommend.rulebook.translations import (
-    Key,
-    Translations,
-    customer_texts,
-    plain,
-    translations_of,
-)
+from recommend.rulebook.translations import Key, Translations, plain, translations_of
 from recommend.rulebook.vocabulary import FOOT_TYPE, Fact, Vocabulary, about
 
 Stage = Literal["screen", "classify", "need"]
@@ -221,9 +215,19 @@ class Rulebook:
 
     @cached_property
     def customer_texts(self) -> dict[Key, str]:
-        """Every text that a customer may read, as the rulebook has it."""
-        rules = (one.rule for one in self.rules)
-        return dict(customer_texts(self.types.values(), rules, self.attributes, self.measures))
+        """Every text that a customer may read, as the rulebook has it.
+
+        Of a rule that is what its note says, or why it needs something; what it concludes of an
+        axis is for the fitter.
+        """
+        texts = {Key("types", kind.id, "sentence"): kind.sentence for kind in self.types.values()}
+        for rule in self.rules:
+            if rule.note:
+                texts[Key("rules", rule.id, "say")] = rule.note.say
+            elif rule.asks:
+                texts[Key("rules", rule.id, "because")] = rule.rule.because
+        texts |= {Key("attributes", n, "short"): one.short for n, one in self.attributes.items()}
+        return texts | {Key("measures", n, "plain"): one.plain for n, one in self.measures.items()}
 
     def in_language(self, code: str) -> dict[str, str]:
         """What customers read, by the text as the rulebook has it, in the language `code`.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import field, replace
 from pathlib import Path
@@ -189,11 +189,12 @@ class _Loader:
         book = _without_rules(self.texts, files, parameters or Parameters({}), purposes)
         limits, limits_at = read["limits"]
         self.problems += limit_problems(book, limits_at, limits.limits)
-        for check in _whole_checks(book, read):
-            with self._noting():
-                check()
+        self._try(check_computed, book.measures, read["measures"][1])
+        self._try(check_sums, book, read["attributes"][1])
+        self._try(_check_axes, *read["axes"])
         self._types(*read["types"], book)
-        notes = _notes_of(stages["screen"])
+        screened = [rule for rules, _ in stages["screen"] for rule in rules.values()]
+        notes = {rule.id: rule.when for rule in screened if isinstance(rule.then, NoteThen)}
         for stage, of_stage in stages.items():
             for rules_of_file, document in of_stage:
                 whole = self._with_notes(rules_of_file, document, notes, stage)
@@ -223,6 +224,11 @@ class _Loader:
             yield
         except InputError as error:
             self.problems.append(error)
+
+    def _try(self, check: Callable[..., None], *about: Any) -> None:
+        """Note what a check raises and go on."""
+        with self._noting():
+            check(*about)
 
     def _checked(self, model: type[File], document: Document) -> File | None:
         checked, problems = problems_in(model, document)
@@ -259,18 +265,15 @@ class _Loader:
         for index, rule in rules.items():
             loc: Loc = ("rules", index)
             for check in then_checks(rule.then, stage, (*loc, "then"), at, book):
-                with self._noting():
-                    check()
+                self._try(check)
             self._rule(rule, loc, at, stage, book)
 
     def _rule(self, rule: Rule, loc: Loc, at: Document, stage: Stage, book: Rulebook) -> None:
-        with self._noting():
-            self._claim(rule.id, at.place((*loc, "id")))
+        self._try(self._claim, rule.id, at.place((*loc, "id")))
         for leaf, where in leaves(rule.when, (*loc, "when")):
-            with self._noting():
-                check_leaf(leaf, where, at, book)
-        with self._noting():
-            all_known("source", rule.basis.sources, book.sources, at, (*loc, "basis", "sources"))
+            self._try(check_leaf, leaf, where, at, book)
+        basis: Loc = (*loc, "basis", "sources")
+        self._try(all_known, "source", rule.basis.sources, book.sources, at, basis)
         self.rules.append(CompiledRule(rule, stage, at.place(loc)))
 
     def _with_notes(
@@ -297,25 +300,6 @@ class _Loader:
                 "rename one of the two",
             )
         self.seen[rule_id] = place
-
-
-def _whole_checks(
-    book: Rulebook, read: Mapping[str, tuple[Any, Document]]
-) -> Iterator[Callable[[], None]]:
-    """Checks of what stands beside the rules, one for each thing that can be wrong by itself."""
-    yield lambda: check_computed(book.measures, read["measures"][1])
-    yield lambda: check_sums(book, read["attributes"][1])
-    yield lambda: _check_axes(*read["axes"])
-
-
-def _notes_of(files: Iterable[tuple[Numbered, Document]]) -> dict[str, Condition]:
-    """The condition of each rule that gives a note, by its id."""
-    return {
-        rule.id: rule.when
-        for rules, _ in files
-        for rule in rules.values()
-        if isinstance(rule.then, NoteThen)
-    }
 
 
 def _check_axes(file: AxesFile, at: Document) -> None:
