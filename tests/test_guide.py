@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import ast
+import os
 import re
+import subprocess
+import sys
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
@@ -19,7 +22,6 @@ KEPT_NAMES = {
     "effects": "the command, what `trial` learns, and its screen",
     "explain": "the command and its screen",
     "gaps": "the command and its screen",
-    "history": "`show` prints the lines that `measure` gathers of a customer's visits",
     "loading": "reads the folder of its room, a catalogue or a rulebook, by the same steps",
     "measured": "`show` draws what `measure` says a capture yielded",
     "models": "what stands in the files of its room: catalogue, rulebook, visit",
@@ -31,7 +33,7 @@ KEPT_NAMES = {
     "trial": "the command and its screen",
 }
 # Modules with one importer in their room stay apart where both together were too long, or for this.
-KEPT_APART = {"recommend.infer.one": "an optional extra, loaded only where it concludes"}
+KEPT_APART: dict[str, str] = {}
 LONGEST = 350  # lines of a file that was put together of two
 NOT_ROOMS = {"__init__", "__main__", "__pycache__", "py"}  # the package, its start, `py.typed`
 
@@ -75,6 +77,25 @@ def test_imports_point_up_the_table() -> None:
         and _room_of(file) in rooms and rooms.index(target) > rooms.index(_room_of(file))
     }  # fmt: skip
     assert wrong == set()
+
+
+def test_a_shortlist_goes_through_the_eight_rooms_that_the_guide_names() -> None:
+    """Of all folders it imports those alone, besides tools that know nothing of feet or shoes."""
+    told = re.search(r"a shortlist goes through eight of them \(([^)]*)\)", GUIDE)
+    assert told is not None
+    tools, _, _ = GUIDE.partition("a shortlist goes through")
+    visit = ROOT / "catalogue_demo" / "visits" / "pronated-high-arch-late-medial.yaml"
+    done = subprocess.run(
+        [sys.executable, "-X", "importtime", "-m", "recommend", "shortlist", str(visit)],
+        capture_output=True, encoding="utf-8", check=True, env={**os.environ, "COLUMNS": "80"},
+    )  # fmt: skip
+    loaded = set(re.findall(r"\| +recommend\.(\w+)", done.stderr))
+    crossed = {
+        room for room in loaded if f"| `recommend/{room}/`" in GUIDE
+        and f"| `recommend/{room}/`" not in tools
+    }  # fmt: skip
+    assert crossed == set(re.findall(r"`(\w+)`", told[1]))
+    assert len(crossed) <= 8
 
 
 def test_the_layers_that_are_linted_are_those_of_the_table() -> None:

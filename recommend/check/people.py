@@ -20,7 +20,7 @@ from typing import Self, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from recommend.coverage.columns import FactColumns
+from recommend.coverage.columns import FactColumns, age_columns
 from recommend.coverage.population import Population, load_population
 from recommend.coverage.sampling import Column as Drawn
 from recommend.coverage.sampling import Customers, Sampler, Words
@@ -119,10 +119,7 @@ class Mixture:
             drawn = young[self._rng("which age").integers(0, len(young), self.count)]
             made = np.where(self._some("children", "age"), drawn, columns[name])
             columns[name] = made.astype(np.int8)
-            if (aged := part_of("fpi", "age")) in columns:
-                words = book.vocabulary.words[aged]
-                age = np.where(made == ages.index("child"), words.index("child"), columns[aged])
-                columns[aged] = age.astype(np.int8)
+            columns |= age_columns(book, made == ages.index("child"))
 
     def _pain(self, book: Rulebook, side: Side, columns: Columns) -> None:
         hurts = np.zeros(self.count, np.bool_)
@@ -147,7 +144,7 @@ class Mixture:
 
     def _left_out(self, book: Rulebook, columns: Columns) -> None:
         """Readings that were not taken; what follows from others goes with its own name."""
-        for measure in book.measures:
+        for measure in (one for one in book.measures if one != "growing"):  # its age says that
             gone = self._some("unmeasured", measure)
             for fact in [name for name in columns if _of(name, measure)]:
                 if fact == Fact("known", measure).name:

@@ -9,7 +9,6 @@ from typing import Any
 
 import numpy as np
 
-from recommend.catalogue.fitting import FITTED
 from recommend.catalogue.loading import Catalogue, Item
 from recommend.check.authoring import UNFINISHED
 from recommend.check.cells import base_facts
@@ -19,7 +18,7 @@ from recommend.check.people import SEED, People
 from recommend.check.reach import places_of
 from recommend.check.wording import SaidOfProduct, has, wording_of_rules
 from recommend.errors import InputError, Place, nearest
-from recommend.match.judge import judge
+from recommend.match.judge import FITTED, judge
 from recommend.match.needs import NeedTable, level_words, need_words, needs_of
 from recommend.measure.observed import OBSERVED
 from recommend.reading import Document

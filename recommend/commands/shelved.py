@@ -25,11 +25,10 @@ from recommend.door import typed
 from recommend.errors import InputError, Place, counted
 from recommend.infer.assess import Assessment
 from recommend.infer.counter import Counter
-from recommend.match.harm import harmful
-from recommend.match.outcome import change_lines, changes
-from recommend.measure.absorbing import absorber
-from recommend.measure.history import Line
-from recommend.measure.history import history as history_of
+from recommend.match.out import harmful
+from recommend.measure.into import absorber
+from recommend.measure.repeated import Line
+from recommend.measure.repeated import history as history_of
 from recommend.output import PAGE, write_output
 from recommend.reading import read_document
 from recommend.rulebook import Rulebook
@@ -51,6 +50,7 @@ from recommend.visit.together import read_out
 from recommend.visit.tree import drop, put
 from recommend.visit.writing import answers_in, change, edit_visit, step_called
 from recommend.way import outcome_of
+from recommend.whatif import change_lines, changes
 
 _LISTED, _TOLD, _CHANGED = 9, 4, 6  # lines of each on a first screen
 

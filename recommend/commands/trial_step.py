@@ -11,8 +11,8 @@ from recommend.catalogue import Catalogue
 from recommend.catalogue.shop import open_catalogue, open_rulebook, open_visit
 from recommend.door import typed
 from recommend.errors import InputError, Place, RecommendError
+from recommend.match.out import OWN
 from recommend.match.outcome import Outcome
-from recommend.match.wishes import OWN
 from recommend.measure.capture import CaptureOptions, measure_capture
 from recommend.reading import read_document
 from recommend.settings import setting

@@ -15,7 +15,6 @@ from itertools import product as every
 
 import numpy as np
 
-from recommend.catalogue.fitting import INSOLE_READS, SHOE_READS
 from recommend.catalogue.loading import Catalogue, Item
 from recommend.catalogue.models import Kind, Product
 from recommend.coverage.evaluate import (
@@ -28,6 +27,7 @@ from recommend.coverage.evaluate import (
 from recommend.coverage.report import Assessor, Share
 from recommend.coverage.rows import Alike, Array, alike
 from recommend.coverage.why import item_with, levels_of, levels_that_do, opposite
+from recommend.match.judge import INSOLE_READS, SHOE_READS
 from recommend.match.needs import NeedTable, rule_needs
 from recommend.rulebook.vocabulary import PURPOSE
 

@@ -16,7 +16,7 @@ from recommend.measure.definitions import MeasureDef
 from recommend.measure.derived import derivations, error_of, parts_of, reckoned
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.vocabulary import ENDS, YES_NO, Fact, part_of
+from recommend.rulebook.vocabulary import YES_NO, Fact, part_of
 
 NO, YES = (np.array([YES_NO.index(word)], np.int8) for word in ("no", "yes"))
 
@@ -44,13 +44,8 @@ class FactColumns:
                 out |= dict(self._numbers(name, column))
         for name, values in self._derived(customers, side):
             out |= dict(self._numbers(name, values))
-        aged = part_of("fpi", "age")
-        words = self.book.vocabulary.words.get(aged)
-        if words is not None:  # children have limits of their own, and are corrected in nothing
-            child = np.array(customers.texts("age-band")) == "child"
-            age = np.where(child, words.index("child"), words.index("grown"))
-            grows = Fact("known", "growing").name
-            out |= {aged: age.astype(np.int8), grows: child.astype(np.int8)}
+        child = np.array(customers.texts("age-band")) == "child"
+        out |= age_columns(self.book, child)
         return out
 
     def concluded(self, customers: Customers, side: Side) -> ManyConclusions:
@@ -90,8 +85,8 @@ class FactColumns:
                     yield fact, np.array([words[fact].index(word)], np.int8)
         for name, figure in self.population.fixed.items():
             yield Fact("known", name).name, YES
-            value = np.array([figure.value])
-            yield from ((part_of(name, end), value) for end in ENDS)
+            value, parameters = np.array([figure.value]), self.book.parameters
+            yield from number_facts(name, value, 0.0, parameters).items()
 
     def _told(self) -> Iterator[tuple[str, Column]]:
         """What everybody answers and where nobody hurts, unless nobody was asked."""
@@ -99,6 +94,16 @@ class FactColumns:
         answers = {name: one.calm for name, one in self.book.questions.items() if asked}
         facts = told_facts(self.book, answers, () if asked else None)
         yield from columns_of([facts], self.book.vocabulary).items()
+
+
+def age_columns(book: Rulebook, child: Array) -> dict[str, Column]:
+    """What follows from being a child or not, (n,): the norm of the posture, and that it grows."""
+    aged, grows = part_of("fpi", "age"), Fact("known", "growing").name
+    found: dict[str, Column] = {grows: child.astype(np.int8)}
+    if words := book.vocabulary.words.get(aged):
+        age = np.where(child, words.index("child"), words.index("grown"))
+        found[aged] = age.astype(np.int8)
+    return found
 
 
 def _qualifiers(book: Rulebook, population: Population) -> dict[str, Mapping[str, str]]:

@@ -17,12 +17,14 @@ from typing import Any
 import durable_rules_engine as core
 
 from recommend.errors import RecommendError
-from recommend.infer.chunks import Plain, chunks, plain_comparisons
-from recommend.infer.conclusions import (
+from recommend.infer.engine import (
     Conclusions,
+    Plain,
     Truth,
     checked_facts,
+    chunks,
     last_stratum_of_axes,
+    plain_comparisons,
     settle,
 )
 from recommend.rulebook.book import CompiledRule, Rulebook

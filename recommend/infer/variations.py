@@ -71,6 +71,15 @@ class Variations:
             part in self.assessment.feet[foot].measures for foot, part in parts_of(how, side)
         )  # fmt: skip
 
+    @cached_property
+    def seed(self) -> str:
+        """SHA-256 that readings are redrawn from: the same readings and rules, the same redraws."""
+        running = hashlib.sha256(self.book.digest.encode())
+        for side, foot in self.assessment.feet.items():
+            for name, measure in sorted(foot.measures.items()):
+                running.update(f"{side} {name} {measure.value!r} {measure.error!r}\n".encode())
+        return running.hexdigest()
+
     def measure(self, key: Key) -> Measure:
         """The reading as it was taken."""
         return self.assessment.feet[key[0]].measures[key[1]]

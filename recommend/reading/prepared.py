@@ -225,7 +225,7 @@ def _program() -> str:
     """Tells one state of the program from another: its files by size and time, and Python."""
     root = Path(__file__).parents[1]
     seen = [sys.version]
-    for folder in ("reading", "rulebook", "catalogue", "measure"):
+    for folder in ("", "reading", "visit", "measure", "rulebook", "catalogue"):
         with os.scandir(root / folder) as found:
             for one in sorted(found, key=lambda one: one.name):
                 if one.name.endswith(".py"):
@@ -242,7 +242,10 @@ def _read(file: Path) -> Table | None:
     head, _, body = raw.partition(b"\n")
     if head != hashlib.sha256(body).hexdigest().encode():
         return None
-    table: Table = json.loads(body)
+    try:
+        table: Table = json.loads(body)
+    except (ValueError, RecursionError):
+        return None
     return table
 
 

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Literal, NamedTuple, TypeAlias, get_args
 
-from recommend.reading import Id, Strict, validate
+from recommend.reading import Id, Strict, Words, validate
 from recommend.reading.texts import Texts
 
 Things: TypeAlias = Literal["types", "rules", "attributes", "measures"]
@@ -28,8 +28,8 @@ class Key(NamedTuple):
 class Translation(Strict):
     """A text as the rulebook had it when it was translated, and in the other language."""
 
-    original: str
-    translation: str
+    original: Words
+    translation: Words
 
     def of(self, text: str) -> bool:
         """Whether it still translates `text`; line breaks of the file do not count."""

@@ -12,9 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 from rich.text import Text
 
-from recommend.measure.measured import FootPicture
+from recommend.measure.measured import PHASES, STANCE_POINTS, Curve, FootPicture, phase_slices
 from recommend.measure.model import Side
-from recommend.measure.phases import PHASES, STANCE_POINTS, Curve, phase_slices
 from recommend.parameters import Parameters
 
 FloatArray = NDArray[np.float64]
@@ -96,7 +95,7 @@ def _path_letters(path: Curve | None, parameters: Parameters) -> dict[tuple[int,
         return {}
     letters: dict[tuple[int, int], str] = {}
     for phase in PHASES:
-        for x, y in path.mean[phase_slices(parameters)[phase]]:
+        for x, y in path.mean[phase_slices(parameters.capture)[phase]]:
             top = np.ceil(y / ALONG_MM) * ALONG_MM
             letters[_cell(x, float(top))] = PATH_LETTERS[phase]
     for x, y in np.linspace(path.mean[0], path.mean[-1], STANCE_POINTS):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.util
 import io
 from pathlib import Path
 
@@ -11,7 +10,7 @@ import numpy as np
 from recommend.coverage.run import Run
 from recommend.coverage.split import UNDETERMINED
 from recommend.errors import InputError, Place
-from recommend.extras import not_installed
+from recommend.extras import need
 from recommend.output import PICTURE, refuse_other_kinds, write_output
 
 ENDINGS = (".svg", ".png", ".pdf")
@@ -29,8 +28,7 @@ def check_picture(path: Path, *, force: bool = False) -> None:
     """
     if path.suffix not in ENDINGS:
         raise InputError(Place(str(path)), f"`{path.suffix}` is no picture", ", ".join(ENDINGS))
-    if importlib.util.find_spec("matplotlib") is None:
-        raise not_installed("a picture", "plot")
+    need("a picture", "plot", "matplotlib")
     refuse_other_kinds(path, PICTURE, force=force)
 
 

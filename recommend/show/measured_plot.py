@@ -16,8 +16,7 @@ import numpy as np
 
 from recommend.errors import InputError, Place
 from recommend.extras import not_installed
-from recommend.measure.measured import Measured
-from recommend.measure.phases import PHASES, STANCE_POINTS, Phase, phase_slices
+from recommend.measure.measured import PHASES, STANCE_POINTS, Measured, Phase, phase_slices
 from recommend.output import PICTURE, write_output
 from recommend.parameters import Parameters
 from recommend.show.stance_curve import Band
@@ -120,7 +119,7 @@ def _footprint(axis: Any, one: Measured, highest: float, parameters: Parameters)
             lw=0,
             label="1 SD between steps",
         )
-        for phase, cut in phase_slices(parameters).items():
+        for phase, cut in phase_slices(parameters.capture).items():
             part = curve.mean[cut.start : cut.stop + 1]
             axis.plot(sign * part[:, 0], part[:, 1], "w", lw=3.2)
             axis.plot(sign * part[:, 0], part[:, 1], "k", ls=_STYLES[phase], lw=1.8, label=phase)
@@ -177,7 +176,7 @@ def _angle(
     stance = np.arange(STANCE_POINTS)
     measure = one.find("peak-angle") or one.find("midstance-angle")
     reference = measure.qualifiers["reference"] if measure else ""
-    cuts = phase_slices(parameters)
+    cuts = phase_slices(parameters.capture)
     for number, (phase, band) in enumerate(bands.get((one.gait, reference), {}).items()):
         cut = cuts[phase]
         axis.fill_between(

@@ -9,8 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from rich.text import Text
 
-from recommend.measure.measured import Measured
-from recommend.measure.phases import PHASES, STANCE_POINTS, Curve, Phase, phase_slices
+from recommend.measure.measured import PHASES, STANCE_POINTS, Curve, Measured, Phase, phase_slices
 from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
 
@@ -47,7 +46,7 @@ def marks_of(one: Measured, parameters: Parameters) -> list[Mark]:
     for phase in PHASES[1:]:
         mean = one.find(f"{phase}-angle")
         if mean:
-            cut = phase_slices(parameters)[phase]
+            cut = phase_slices(parameters.capture)[phase]
             words = f"mean of {phase}, {float(mean.value):.1f}°"
             middle = (cut.start + cut.stop - 1) / 2.0
             marks.append(Mark(_MARKS[phase], middle, float(mean.value), words))
@@ -76,7 +75,7 @@ def curve_lines(
     span = max(min(width - _LABEL - 1, STANCE_POINTS), 24)
     points = np.round(np.linspace(0, STANCE_POINTS - 1, span)).astype(np.intp)
     scale = _scale(*ends)
-    cuts = phase_slices(parameters)
+    cuts = phase_slices(parameters.capture)
     columns = [_column(curve, int(p), _band_at(int(p), bands, cuts), scale) for p in points]
     for mark in marks:
         at = int(np.argmin(np.abs(points - mark.time)))

@@ -17,7 +17,7 @@ from recommend.catalogue.loading import Item as Ware
 from recommend.catalogue.shop import open_visit
 from recommend.cluster import pieces
 from recommend.errors import InputError, Place
-from recommend.match.wishes import OWN
+from recommend.match.out import OWN
 from recommend.measure.model import SIDES
 from recommend.records.keeping import Archive
 from recommend.records.store import SHORTLIST, Store

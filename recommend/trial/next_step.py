@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from enum import Enum
 
 from recommend.catalogue.loading import Item
+from recommend.match.out import OWN, worn_id
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import Candidate, Group, Shortlist
-from recommend.match.wishes import OWN, worn_id
 from recommend.trial.judged_steps import StepResult, Trial
 from recommend.trial.tried import Ranking
 

@@ -7,9 +7,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from statistics import fmean
 
+from recommend.match.out import worn_id
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import Group, Shortlist
-from recommend.match.wishes import worn_id
 from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
 from recommend.trial.change import Sample, mean_interval, strides_to_tell

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from recommend.errors import InputError, Place
-from recommend.match.wishes import OWN
+from recommend.match.out import OWN
 from recommend.measure.model import SIDES, Side
 from recommend.reading import Document
 from recommend.trial.readings import DERIVED, READINGS, field_of
