@@ -17,7 +17,7 @@ from recommend.check.cells import Space, axes_by_stratum, below, truths
 from recommend.check.example_tables import Example, Expect, Given, Reading, Row, Table, rows_of
 from recommend.check.finding import Finding
 from recommend.errors import InputError, Place
-from recommend.infer.engine import ContradictionError, checked_facts
+from recommend.infer.conclusions import ContradictionError, checked_facts
 from recommend.infer.facts import facts_of, measure_facts
 from recommend.infer.many import Bools, ManyConclusions, columns_of, conclude_many
 from recommend.measure.model import Measure

@@ -43,10 +43,9 @@ from recommend.visit import Visit
 from recommend.visit.answers import RefusedError
 from recommend.visit.coming_back import steps_again
 from recommend.visit.entry import Entry, visit_of
-from recommend.visit.entry_steps import Step
+from recommend.visit.entry_steps import Step, read_out
 from recommend.visit.intake import intake
 from recommend.visit.shelf import Draft, Shelf
-from recommend.visit.together import read_out
 from recommend.visit.tree import drop, put
 from recommend.visit.writing import answers_in, change, edit_visit, step_called
 from recommend.way import outcome_of

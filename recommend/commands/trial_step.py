@@ -38,9 +38,9 @@ from recommend.trial.plan import BAREFOOT
 from recommend.trial.whole_trial import TrialOutcome, judged_file, trial_outcome
 from recommend.visit.answers import RefusedError
 from recommend.visit.entry import HELP, Entry
+from recommend.visit.entry_steps import side_by_side
 from recommend.visit.models import Visit
 from recommend.visit.shelf import Draft
-from recommend.visit.together import side_by_side
 from recommend.way import outcome_of
 
 Meant = TypeVar("Meant")

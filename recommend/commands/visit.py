@@ -44,10 +44,9 @@ from recommend.visit import Visit, read_visit
 from recommend.visit.answers import RefusedError, Text
 from recommend.visit.coming_back import begun_again
 from recommend.visit.entry import Entry, visit_of
-from recommend.visit.entry_steps import Step
+from recommend.visit.entry_steps import Step, read_out, side_by_side
 from recommend.visit.intake import NO_READING, READINGS, in_order, measures_of, taken
 from recommend.visit.shelf import REFERENCE, Draft, Shelf
-from recommend.visit.together import read_out, side_by_side
 from recommend.way import outcome_of
 
 app = typer.Typer(add_completion=False, rich_markup_mode=None, no_args_is_help=True)

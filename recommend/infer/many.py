@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from recommend.dataclass import dataclass
 from recommend.errors import RecommendError
-from recommend.infer.engine import (
+from recommend.infer.conclusions import (
     Conclusions,
     ContradictionError,
     Truth,

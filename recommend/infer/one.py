@@ -17,7 +17,7 @@ from typing import Any
 import durable_rules_engine as core
 
 from recommend.errors import RecommendError
-from recommend.infer.engine import (
+from recommend.infer.conclusions import (
     Conclusions,
     Plain,
     Truth,

@@ -24,8 +24,7 @@ from recommend.records.store import SHORTLIST, Store
 from recommend.rulebook.book import Rulebook
 from recommend.trial.effects import Check, Item, Learned, Observed, Prior, check_of, learn
 from recommend.trial.judged_steps import StepResult, judge_trial
-from recommend.trial.readings import LEARNED
-from recommend.trial.steps import Key
+from recommend.trial.steps import LEARNED, Key
 from recommend.visit.models import Visit
 from recommend.visit.shelf import DRAFTS
 

@@ -10,18 +10,8 @@ from typing import Any, get_args
 
 from recommend.dataclass import dataclass
 from recommend.visit.answers import Known, Number, RefusedError, Text
-from recommend.visit.entry_steps import Step
-from recommend.visit.intake import (
-    FPI_ITEMS,
-    LENGTHS,
-    SCREENING,
-    YES_NO,
-    Absorb,
-    Asked,
-    Keyed,
-    Taken,
-    intake,
-)
+from recommend.visit.entry_steps import SCREENING, Asked, Step
+from recommend.visit.intake import FPI_ITEMS, LENGTHS, YES_NO, Absorb, Keyed, Taken, intake
 from recommend.visit.models import Region, Visit, days_between
 from recommend.visit.tree import SIDES, Both, Path, Tree, each_foot, get, put
 

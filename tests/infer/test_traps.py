@@ -20,7 +20,8 @@ import pytest
 
 from recommend.errors import InputError, RecommendError
 from recommend.infer.assess import assess
-from recommend.infer.engine import MAX_COMPARISONS, engine_of
+from recommend.infer.conclusions import MAX_COMPARISONS
+from recommend.infer.engine import engine_of
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.loading import load_rulebook
 from recommend.visit.models import Visit

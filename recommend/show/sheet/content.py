@@ -14,7 +14,7 @@ from recommend.match.shortlist import GROUPS, Candidate, Shortlist
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.rulebook.book import Rulebook
 from recommend.trial.judged_steps import StepResult
-from recommend.trial.readings import READINGS_BY_MEASURE
+from recommend.trial.steps import READINGS_BY_MEASURE
 from recommend.trial.verdict import Band
 from recommend.trial.whole_trial import TrialOutcome
 
