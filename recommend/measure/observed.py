@@ -17,6 +17,7 @@ from recommend.errors import InputError, Place, RecommendError
 from recommend.measure.carried import as_captured
 from recommend.measure.cop import DriftClass, cpei, drift_class
 from recommend.measure.definitions import (
+    COMPUTED,
     Derivation,
     MeasureDef,
     MeasureDefs,
@@ -34,30 +35,10 @@ from recommend.visit.pain import most_grown, pain_since
 PHASES = ("touchdown", "contact", "peak", "midstance", "propulsion")
 # How rulebooks took the range that knew the peak in contact alone; no capture was kept with it.
 _OLD_RANGE = "first contact to peak"
-# Which kind of capture a measure can have been read from.
-_CAPTURE_KIND = {
-    **dict.fromkeys(("arch-index", "cop-pattern", "cpei"), "pressure"),
-    **dict.fromkeys(
-        (
-            *(f"{phase}-angle" for phase in PHASES),
-            "peak-time",
-            "rearfoot-range",
-            "rearfoot-return",
-            "standing-angle",
-        ),
-        "marks",
-    ),
-}
-
-
 # Measures that a visit carries in fields of their own, or that the age and the complaint give.
-OBSERVED = frozenset(
-    {
-        *_CAPTURE_KIND, "fpi", "arch-height-ratio", "arch-rigidity", "navicular-drop",
-        "foot-length", "forefoot-width", "heel-width", "body-mass", "pain-score", "pain-weeks",
-        "pain-before", "pain-again", "new-pain-sites", "growing", "wear-comfort", "wear-weeks",
-    }
-)  # fmt: skip
+OBSERVED = frozenset(COMPUTED) - {
+    "fpi-difference", "peak-difference", "contact-difference", "length-difference", "width-ratio",
+}  # fmt: skip
 
 # What a mean is called by what stands behind it: only a published one is called so.
 _MEANS = {
@@ -103,11 +84,20 @@ def observe(visit: Visit, defs: MeasureDefs, parameters: Parameters) -> Observed
     return Observed(used, further)
 
 
+def _capture_kind(measure: Measure) -> str:
+    """Which kind of capture a measure can have been read from; '' where none gives it."""
+    if measure.name == "arch-index":
+        return "pressure" if measure.qualifiers["kind"].startswith("pressure") else ""
+    if measure.name in ("cop-pattern", "cpei"):
+        return "pressure"
+    _, qualifiers = COMPUTED.get(measure.name, ("", ()))
+    film = {"gait", "reference"} & set(qualifiers) and measure.method != _OLD_RANGE
+    return "marks" if film else ""
+
+
 def _captured(measure: Measure, visit: Visit) -> Measure:
     """The measure with the hash of the capture that the visit says it was read from."""
-    kind = None if measure.method == _OLD_RANGE else _CAPTURE_KIND.get(measure.name)
-    if measure.name == "arch-index" and not measure.qualifiers["kind"].startswith("pressure"):
-        return measure
+    kind = _capture_kind(measure) if visit.captures else ""
     for capture in visit.captures if kind else ():
         gait = measure.qualifiers.get("gait", capture.gait)
         if (capture.kind, capture.side, capture.gait) == (kind, measure.side, gait):
@@ -255,8 +245,7 @@ class _Maker:
         if total is not None:
             words = {"age": "child" if self.visit.age_band == "child" else "grown"}
             words = words if "age" in self.defs["fpi"].qualifiers else {}
-            error = self._single("fpi")
-            yield self._measure("fpi", side, float(total), error, 1, method, words)
+            yield self._once("fpi", side, float(total), method, words)
 
     def _arch(self, side: Side, foot: Foot) -> Iterator[Measure]:
         if not self._rises(foot):
@@ -265,8 +254,7 @@ class _Maker:
         if foot.arch_index:
             index = foot.arch_index
             words: dict[str, str] = {"kind": index.kind, "load": index.load}
-            error = self._single("arch-index")
-            yield self._measure("arch-index", side, index.value, error, 1, "as written", words)
+            yield self._once("arch-index", side, index.value, words=words)
 
     def _rises(self, foot: Foot) -> bool:
         """Whether the instep is written higher standing than sitting, beyond the error of reading.
@@ -425,7 +413,7 @@ class _Maker:
             made = Measure("cop-pattern", side, pattern, "class", None, 1, method, {}, flags)
             yield as_captured(made, self.visit, self.parameters.capture)
         if index is not None:
-            yield self._measure("cpei", side, index, self._single("cpei"), 1, method)
+            yield self._once("cpei", side, index, method)
 
     def _read_path(
         self, side: Side, path: list[list[float]], length: float, width: float
@@ -440,15 +428,14 @@ class _Maker:
             ) from error
 
     def _sizes(self, side: Side, foot: Foot) -> Iterator[Measure]:
-        length, width = foot.foot_length_mm, foot.forefoot_width_mm
-        sizes = (
-            ("foot-length", length),
-            ("forefoot-width", width),
-            ("heel-width", foot.heel_width_mm),
-        )
-        for name, value in sizes:
+        sizes = {
+            "foot-length": foot.foot_length_mm,
+            "forefoot-width": foot.forefoot_width_mm,
+            "heel-width": foot.heel_width_mm,
+        }
+        for name, value in sizes.items():
             if value:
-                yield self._measure(name, side, value, self._single(name), 1, "as written")
+                yield self._once(name, side, value)
 
     def _typed(self, side: Side, foot: Foot) -> Iterator[Measure]:
         """What the rulebook asks to be typed, and nothing else knows of."""
@@ -460,13 +447,9 @@ class _Maker:
 
     def person(self, side: Side) -> Iterator[Measure]:
         if self.visit.body_mass_kg:
-            mass = self.visit.body_mass_kg
-            error = self._single("body-mass")
-            weight = self._measure("body-mass", side, mass, error, 1, "as written")
-            yield replace(weight, shared=True)
+            yield self._once("body-mass", side, self.visit.body_mass_kg, shared=True)
         if self.visit.age_band == "child" and "growing" in self.defs:
-            growing = self._measure("growing", side, 1.0, 0.0, 1, "by the age band")
-            yield replace(growing, shared=True)
+            yield self._asked("growing", side, 1.0, "by the age band", shared=True)
         if self.visit.pain is None:
             yield from self._again(side, None)
             return
@@ -479,16 +462,12 @@ class _Maker:
         yield from self._again(side, worst)
         if worst is not None:
             # 'None' is told, not read off a scale: it has no reading error.
-            error = self._single("pain-score") if here else 0.0
-            score = self._measure("pain-score", side, worst, error, 1, "asked")
+            told = self._once if here else self._asked
             shared = _of_both_sides([(pain, pain.score) for pain in self.visit.pain])
-            yield replace(score, shared=shared)
+            yield told("pain-score", side, worst, "asked", shared=shared)
         if weeks or not here:
-            longest = float(max(weeks, default=0))
             shared = _of_both_sides([(pain, pain.weeks) for pain in self.visit.pain])
-            yield replace(
-                self._measure("pain-weeks", side, longest, 0.0, 1, "asked"), shared=shared
-            )
+            yield self._asked("pain-weeks", side, float(max(weeks, default=0)), shared=shared)
 
     def _again(self, side: Side, worst: float | None) -> Iterator[Measure]:
         """What the customer who came back tells of the time since."""
@@ -496,21 +475,16 @@ class _Maker:
         if again is None:
             return
         if again.weeks_of_wear is not None:
-            weeks = again.weeks_of_wear
-            wear = self._measure("wear-weeks", side, weeks, 0.0, 1, "asked")
-            yield replace(wear, shared=True)
+            yield self._asked("wear-weeks", side, again.weeks_of_wear, shared=True)
         comfort = again.comfort_of(side)
         if comfort and "wear-comfort" in self.defs:
-            worst_region = self._measure(
-                "wear-comfort", side, min(comfort.values()), 0.0, 1, "asked"
-            )
-            yield replace(worst_region, shared=comfort == again.comfort)
+            least, shared = min(comfort.values()), comfort == again.comfort
+            yield self._asked("wear-comfort", side, least, shared=shared)
         before: int | None = getattr(again.pain_before, side)
         if "pain-again" in self.defs:
             yield from self._by_site(side, before, worst)
         elif before is not None and "pain-before" in self.defs:  # rulebooks before it was by site
-            error = self._single("pain-before")
-            yield self._measure("pain-before", side, float(before), error, 1, "asked then")
+            yield self._once("pain-before", side, float(before), "asked then")
         elif worst is not None and before is not None:  # rulebooks before it was declared
             error = self._single("pain-change")
             yield self._measure("pain-change", side, worst - before, error, 2, "now less then")
@@ -531,14 +505,33 @@ class _Maker:
                 before, now = (None, None) if unsaid else (0, 0.0)
             else:
                 before, now = grown.before, float(grown.now or 0)
-            new = float(sum(one.new for one in here))
-            yield self._measure("new-pain-sites", side, new, 0.0, 1, "asked")
-        if before is not None:
-            error = self._single("pain-before") if before else 0.0
-            yield self._measure("pain-before", side, float(before), error, 1, "asked then")
-        if now is not None:
-            error = self._single("pain-again") if now else 0.0
-            yield self._measure("pain-again", side, now, error, 1, "asked")
+            yield self._asked("new-pain-sites", side, float(sum(one.new for one in here)))
+        for name, pain, method in (
+            ("pain-before", before, "asked then"),
+            ("pain-again", now, "asked"),
+        ):
+            if pain is not None:  # none is told, not read off a scale
+                yield (self._once if pain else self._asked)(name, side, float(pain), method)
+
+    def _once(
+        self,
+        name: str,
+        side: Side,
+        value: float,
+        method: str = "as written",
+        words: dict[str, str] | None = None,
+        *,
+        shared: bool = False,
+    ) -> Measure:
+        """One reading with its usual error."""
+        made = self._measure(name, side, value, self._single(name), 1, method, words)
+        return replace(made, shared=shared)
+
+    def _asked(
+        self, name: str, side: Side, value: float, method: str = "asked", *, shared: bool = False
+    ) -> Measure:
+        """What was told, and has no error of reading."""
+        return replace(self._measure(name, side, value, 0.0, 1, method), shared=shared)
 
     def _single(self, name: str) -> float:
         error = self.defs[name].error

@@ -368,5 +368,4 @@ def _picture(results: Sequence[StepResult], sizes: dict[str, float]) -> FootPict
     for one in prints:
         total += foot_map(one.peak, one.pitch_mm, one.frame, (x, y)).pressure
     toeless = float(np.mean([one.toeless_mm for one in prints]))
-    length, width = (sizes[name] for name in _SIZES)
-    return FootPicture(x, y, total / len(results), length, toeless, width)
+    return FootPicture(x, y, total / len(results), sizes["footprint-length"], toeless)

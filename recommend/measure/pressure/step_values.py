@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from recommend.errors import RecommendError
 from recommend.measure.cop import cpei, path_length
 from recommend.measure.filtering import FloatArray, Mask
-from recommend.measure.measured import Phase, borders, normalise, phase_slices
+from recommend.measure.measured import Phase, normalise, phase_slices
 from recommend.measure.model import Side
 from recommend.measure.pressure.footprint import (
     Footprint,
@@ -326,14 +326,8 @@ def medial_lateral_ratio(frames: Frames, print_: Footprint, capture: Capture) ->
     )
     total = frames.sum(axis=(1, 2), dtype=np.float64)
     lateral = np.tensordot(frames, lateral_side.astype(np.float32), 2).astype(np.float64)
-    first, second = (round(len(frames) * border / 100.0) for border in borders(capture))
-    cuts: dict[Phase, slice] = {
-        "contact": slice(0, first),
-        "midstance": slice(first, second),
-        "propulsion": slice(second, None),
-    }
     ratios: dict[Phase, float] = {}
-    for phase, cut in cuts.items():
+    for phase, cut in phase_slices(capture, len(frames)).items():
         outer = float(lateral[cut].sum())
         ratios[phase] = float(total[cut].sum() - outer) / outer if outer > 0 else float("nan")
     return ratios
