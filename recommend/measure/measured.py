@@ -1,4 +1,7 @@
-"""What a capture yields: measures, curves and pictures' data, with every doubt named; as JSON."""
+"""What a capture yields: measures, curves and pictures' data, with every doubt named; as JSON.
+
+Curves stand on a common stance, which is cut into contact, midstance and propulsion.
+"""
 
 from __future__ import annotations
 
@@ -17,6 +20,9 @@ from recommend.measure.spread import Budget
 from recommend.parameters import Capture
 
 FORMAT = "recommend-measures-1"
+Phase = Literal["contact", "midstance", "propulsion"]
+PHASES: Final[tuple[Phase, ...]] = ("contact", "midstance", "propulsion")
+STANCE_POINTS: Final = 101  # 0 to 100 % of stance, one point per percent
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -160,11 +166,6 @@ def _rounded(values: Sequence[float] | np.ndarray[Any, Any]) -> list[float | Non
 
 def _short(value: float) -> float | None:
     return round(value, 4) if math.isfinite(value) else None  # JSON has no NaN
-
-
-Phase = Literal["contact", "midstance", "propulsion"]
-PHASES: Final[tuple[Phase, ...]] = ("contact", "midstance", "propulsion")
-STANCE_POINTS: Final = 101  # 0 to 100 % of stance, one point per percent
 
 
 @dataclass(frozen=True, slots=True, eq=False)

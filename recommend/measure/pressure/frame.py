@@ -1,4 +1,4 @@
-"""The frame of one foot on the mat: where its axis runs, which way is forward, which lateral.
+"""Where one foot stands on the mat: its axis, which way is forward and lateral, and where it bears.
 
 Foot coordinates: ``x`` in mm from the foot axis, lateral positive; ``y`` in mm forward along the
 axis from the back of the heel. The axis runs from the centre of the heel to the second ray.

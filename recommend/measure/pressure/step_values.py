@@ -1,4 +1,4 @@
-"""All numbers of one step: its footprint, its path over stance, what each region bears."""
+"""All numbers of one step: its footprint, its path over stance, what each of nine regions bears."""
 
 from __future__ import annotations
 
@@ -26,6 +26,21 @@ from recommend.measure.pressure.footsteps import Step
 from recommend.measure.pressure.frame import find_frame, walking_direction
 from recommend.measure.pressure.recording import Frames, PressureRecording
 from recommend.parameters import Capture
+
+REGIONS: Final = (
+    "medial-heel",
+    "lateral-heel",
+    "medial-midfoot",
+    "lateral-midfoot",
+    "medial-forefoot",
+    "central-forefoot",
+    "lateral-forefoot",
+    "hallux",
+    "toes",
+)
+# Toes are a sensor or two wide; of the inner midfoot the flank of the outer is read in most feet.
+UNTOLD: Final = ("toes", "medial-midfoot")
+_BETWEEN = np.array([-0.4, -0.2, 0.0, 0.2, 0.4])  # places in a sensor, in sensors from its centre
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -141,21 +156,6 @@ def _load_values(
     return values
 
 
-REGIONS: Final = (
-    "medial-heel",
-    "lateral-heel",
-    "medial-midfoot",
-    "lateral-midfoot",
-    "medial-forefoot",
-    "central-forefoot",
-    "lateral-forefoot",
-    "hallux",
-    "toes",
-)
-# Toes are a sensor or two wide; of the inner midfoot the flank of the outer is read in most feet.
-UNTOLD: Final = ("toes", "medial-midfoot")
-
-
 @dataclass(frozen=True, slots=True)
 class RegionLoad:
     """What one region bears in one step.
@@ -260,9 +260,6 @@ def _highest(seen: FloatArray) -> FloatArray:
         which = around == around.max(axis=1, keepdims=True)
         highest[1:-1] = (seen[1:-1] * which).sum(axis=1) / which.sum(axis=1)
     return np.asarray(highest, dtype=np.float64)
-
-
-_BETWEEN = np.array([-0.4, -0.2, 0.0, 0.2, 0.4])  # places in a sensor, in sensors from its centre
 
 
 def _tops(steady: FloatArray, print_: Footprint, capture: Capture) -> list[float]:

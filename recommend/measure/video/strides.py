@@ -1,4 +1,4 @@
-"""One stride at a time: its angle over stance, the angle as the foot lands, and its peak.
+"""What each stride yields: its angle over stance, as the foot lands, and at its peak; with errors.
 
 A low-pass filter that runs across first contact rounds off the bend that the angle makes there,
 and reads touchdown too late. Here each stance is filtered by itself, its ends turned about their
