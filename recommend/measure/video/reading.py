@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from itertools import islice
 from pathlib import Path
 from typing import Any, Literal
 
@@ -231,7 +232,7 @@ def _rows(path: Path, head_lines: int, names: Mapping[str, str]) -> tuple[FloatA
     """
     rows: list[list[float]] = []
     with path.open(encoding="utf-8-sig", errors="replace", newline="") as file:
-        lines = _after_head(file, head_lines)
+        lines = islice(file, head_lines, None)
         title = next(lines, "")
         separator = next((sign for sign in (";", "\t") if sign in title), ",")
         found = [name.strip() for name in next(csv.reader([title], delimiter=separator), [])]
@@ -270,12 +271,6 @@ def _named(
                 ", ".join(found[:40]), nearest(theirs, found),
             )  # fmt: skip
     return list(names), [found.index(theirs) for theirs in names.values()]
-
-
-def _after_head(lines: Iterator[str], count: int) -> Iterator[str]:
-    for number, line in enumerate(lines):
-        if number >= count:
-            yield line
 
 
 def _check_columns(place: Place, columns: list[str]) -> None:
