@@ -56,7 +56,7 @@ class Document:
         return Place(self.file, line, column)
 
 
-def read_document(path: Path | str, name: str | None = None) -> Document:
+def read_document(path: Path | str) -> Document:
     """Read `path` (YAML, or JSON, which YAML contains).
 
     Raises
@@ -66,7 +66,7 @@ def read_document(path: Path | str, name: str | None = None) -> Document:
         duplicate keys, anchors, tags, several documents or numbers that are not finite.
     """
     path = Path(path)
-    return parse_document(decoded(read_bytes(path), str(path)), name or str(path))
+    return parse_document(decoded(read_bytes(path), str(path)), str(path))
 
 
 def parse_document(text: str, file: str) -> Document:

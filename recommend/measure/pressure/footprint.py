@@ -11,8 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from recommend.measure.filtering import FloatArray, Mask
-from recommend.measure.pressure.frame import FootFrame, cell_positions
-from recommend.measure.pressure.recording import Frames
+from recommend.measure.pressure.recording import FootFrame, Frames, cell_positions
 from recommend.parameters import Capture
 
 _GRID_PER_PITCH = 2.0  # two samples per sensor follow the map without inventing detail

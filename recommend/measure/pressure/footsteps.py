@@ -16,8 +16,7 @@ from numpy.typing import NDArray
 from recommend.errors import InputError, Place
 from recommend.measure.doubts import wrong_force
 from recommend.measure.filtering import FloatArray, Mask, Span, bridged, spans
-from recommend.measure.pressure.frame import centre_of_pressure
-from recommend.measure.pressure.recording import Frames, PressureRecording
+from recommend.measure.pressure.recording import Frames, PressureRecording, centre_of_pressure
 from recommend.parameters import Capture
 
 _PATCHES_HELD = 200  # a guard of time: each is held against each

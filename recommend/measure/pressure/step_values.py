@@ -23,8 +23,12 @@ from recommend.measure.pressure.footprint import (
     widths,
 )
 from recommend.measure.pressure.footsteps import Step
-from recommend.measure.pressure.frame import find_frame, walking_direction
-from recommend.measure.pressure.recording import Frames, PressureRecording
+from recommend.measure.pressure.recording import (
+    Frames,
+    PressureRecording,
+    find_frame,
+    walking_direction,
+)
 from recommend.parameters import Capture
 
 REGIONS: Final = (

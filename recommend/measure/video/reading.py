@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from itertools import islice
 from pathlib import Path
 from typing import Any, Literal
@@ -196,13 +196,8 @@ def _table(
     return _even_frames(path, head_lines, numbers, columns)
 
 
-def seen_text(flags: Sequence[Flag]) -> str:
-    """Doubts of a film as one line of a head: ``widened motion-blur: what it says | ...``."""
-    return " | ".join(f"{one.effect} {one.name}: {one.detail.replace('|', '/')}" for one in flags)
-
-
 def _seen(place: Place, text: str | None) -> tuple[Flag, ...]:
-    """The doubts that such a line states."""
+    """The doubts that a line of a head states: ``widened motion-blur: what it says | ...``."""
     flags = []
     for part in (text or "").split(" | ") if text else []:
         words, colon, detail = part.partition(": ")
@@ -382,7 +377,8 @@ def marks_csv(recording: MarksRecording, film_sha256: str) -> str:
         "centre-error": f"{recording.centre_error:.3g}",
     }
     if recording.seen:
-        head["seen"] = seen_text(recording.seen)
+        told = (f"{f.effect} {f.name}: {f.detail.replace('|', '/')}" for f in recording.seen)
+        head["seen"] = " | ".join(told)
     columns, table = [*MARK_COLUMNS], recording.points.reshape(len(recording.points), -1)
     if recording.heel_height is not None:
         columns.append("heel-height")
