@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import ast
+import graphlib
+import os
 import re
+import subprocess
+import sys
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
@@ -40,10 +44,14 @@ def _rooms() -> list[str]:
     return [row[1] for row in ROW.finditer(GUIDE)]
 
 
-def _imports() -> Iterator[tuple[Path, str]]:
-    """Every import of a module of ours or of others, with the file it stands in."""
+def _imports(*, run: bool = False) -> Iterator[tuple[Path, str]]:
+    """Every import of a module of ours or of others, with its file; those alone that are `run`."""
     for file in PACKAGE.rglob("*.py"):
-        for node in ast.walk(ast.parse(file.read_text("utf-8"))):
+        tree = ast.parse(file.read_text("utf-8"))
+        for node in ast.walk(tree):
+            if run and isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING":
+                node.body = [ast.Pass()]
+        for node in ast.walk(tree):
             if isinstance(node, ast.Import):
                 yield from ((file, one.name) for one in node.names)
             elif isinstance(node, ast.ImportFrom) and node.module:
@@ -74,6 +82,34 @@ def test_imports_point_up_the_table() -> None:
         and _room_of(file) in rooms and rooms.index(target) > rooms.index(_room_of(file))
     }  # fmt: skip
     assert wrong == set()
+
+
+def test_nothing_imports_in_a_circle() -> None:
+    """No module comes to itself by what it imports, at once or when it is used."""
+    graph: dict[str, set[str]] = {}
+    for file, name in _imports(run=True):
+        graph.setdefault(_name_of(file), set()).add(name)
+    assert "recommend.show.lines" in graph
+    graphlib.TopologicalSorter(graph).prepare()  # names a circle in its error
+
+
+def test_a_shortlist_goes_through_the_eight_rooms_that_the_guide_names() -> None:
+    """Of all folders it imports those alone, besides tools that know nothing of feet or shoes."""
+    told = re.search(r"a shortlist goes through eight of them \(([^)]*)\)", GUIDE)
+    assert told is not None
+    tools, _, _ = GUIDE.partition("a shortlist goes through")
+    visit = ROOT / "catalogue_demo" / "visits" / "pronated-high-arch-late-medial.yaml"
+    done = subprocess.run(
+        [sys.executable, "-X", "importtime", "-m", "recommend", "shortlist", str(visit)],
+        capture_output=True, encoding="utf-8", check=True, env={**os.environ, "COLUMNS": "80"},
+    )  # fmt: skip
+    loaded = set(re.findall(r"\| +recommend\.(\w+)", done.stderr))
+    crossed = {
+        room for room in loaded if f"| `recommend/{room}/`" in GUIDE
+        and f"| `recommend/{room}/`" not in tools
+    }  # fmt: skip
+    assert crossed == set(re.findall(r"`(\w+)`", told[1]))
+    assert len(crossed) <= 8
 
 
 def test_the_layers_that_are_linted_are_those_of_the_table() -> None:

@@ -30,7 +30,7 @@ from recommend.rulebook.terms import Conjunction, Facts, Number, Term, term_hold
 from recommend.rulebook.vocabulary import Fact, about, ends_of, part_of
 
 MAX_ROWS = 2_000_000  # a guard of time and memory; beyond it rows are drawn, and it is said
-_MUTE = NoteThen(note="caution", say="")
+_MUTE = NoteThen(note="caution", say="-")
 
 
 @dataclass(frozen=True)

@@ -22,10 +22,9 @@ from recommend.errors import InputError, Place
 from recommend.measure.definitions import MeasureDef
 from recommend.output import SCHEMA, write_output
 from recommend.parameters import ParametersFile
-from recommend.rulebook.models import (
+from recommend.rulebook.files import (
     AttributesFile,
     AxesFile,
-    Heading,
     LimitsFile,
     MeasuresFile,
     PurposesFile,
@@ -34,6 +33,7 @@ from recommend.rulebook.models import (
     SourcesFile,
     TypesFile,
 )
+from recommend.rulebook.models import Heading
 from recommend.rulebook.translations import TranslationsFile
 from recommend.visit.models import Visit
 

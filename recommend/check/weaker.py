@@ -193,6 +193,6 @@ def _both_vocabularies(new: Vocabulary, old: Vocabulary, axes: set[str]) -> Voca
 def past_note(book: Rulebook, rule_id: str, level: NoteLevel, holds: Disjunction) -> CompiledRule:
     """A note as a change log has it, to be compared with the book: its condition in normal form."""
     model = book.rules[-1]
-    then = NoteThen(note=level, say="")
+    then = NoteThen(note=level, say="-")
     body = model.rule.model_copy(update={"id": rule_id, "then": then})
     return replace(model, rule=body, holds=holds, fails=())

@@ -25,8 +25,7 @@ from recommend.check.unanswered import shelf_findings, unanswered_findings, unus
 from recommend.check.wording import translation_findings, wording_findings
 from recommend.errors import InputError, counted
 from recommend.extras import need
-from recommend.infer.chunks import bear
-from recommend.infer.conclusions import ContradictionError
+from recommend.infer.conclusions import ContradictionError, bear
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.loading import read_rulebook
 

@@ -13,7 +13,7 @@ from recommend.commands import single
 from recommend.commands.options import AsJson, CatalogueFolders, RulesFolder, VisitName, visit_file
 from recommend.errors import Exit, RecommendError
 from recommend.explain.explaining import Explanation
-from recommend.match.wishes import OWN, OWN_SHOES
+from recommend.match.out import OWN, OWN_SHOES
 from recommend.show.compared import compared_data, compared_lines
 from recommend.show.console import console, print_paged
 from recommend.show.dialogue import say

@@ -13,6 +13,7 @@ from recommend.commands import single
 from recommend.commands.options import AsJson, Force, StorePath, records, rule_ids
 from recommend.errors import RecommendError
 from recommend.explain.explaining import Explanation
+from recommend.match.sureness import HowSure, WhatIf, sureness
 from recommend.output import PAGE, refuse_other_kinds, write_output
 from recommend.records.database import store_path
 from recommend.records.keeping import Archive, events_of, origins_kept
@@ -24,8 +25,7 @@ from recommend.show.lines import columns, print_lines
 from recommend.show.records import Kept
 from recommend.trial.heeding import heeded
 from recommend.visit.shelf import Shelf
-from recommend.whatif.nearest import Change, nearest_changes
-from recommend.whatif.redraw import HowSure, WhatIf, sureness
+from recommend.whatif import Change, nearest_changes
 
 Text = Optional[str]  # noqa: UP045 - the option parser reads this spelling
 

@@ -37,8 +37,8 @@ from recommend.way import outcome_of
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
+    from recommend.match.sureness import HowSure
     from recommend.trial.heeding import LearnedList
-    from recommend.whatif.redraw import HowSure
 
 
 SURE = "sure"  # how sure it all is, from redraws
@@ -200,7 +200,7 @@ def _sure(outcome: Outcome) -> HowSure | None:
     """How sure the outcome is; None when a stop withholds the shortlist."""
     if outcome.shortlist is None:
         return None
-    from recommend.whatif.redraw import sureness
+    from recommend.match.sureness import sureness
 
     return sureness(outcome)
 

@@ -15,7 +15,6 @@ from itertools import product as every
 
 import numpy as np
 
-from recommend.catalogue.fitting import INSOLE_READS, SHOE_READS
 from recommend.catalogue.loading import Catalogue, Item
 from recommend.catalogue.models import Kind, Product
 from recommend.coverage.evaluate import Evaluator, Kinds, Pairing, Progress, Stand
@@ -23,6 +22,7 @@ from recommend.coverage.numbers import Array
 from recommend.coverage.report import Assessor, Share, share_of
 from recommend.coverage.rows import Alike, alike
 from recommend.coverage.why import levels_of, levels_that_do
+from recommend.match.judge import INSOLE_READS, SHOE_READS
 from recommend.match.needs import NeedTable, rule_needs
 from recommend.rulebook.vocabulary import PURPOSE
 

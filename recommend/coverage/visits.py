@@ -20,7 +20,7 @@ from recommend.coverage.tally import cases_of
 from recommend.errors import RecommendError, nearest
 from recommend.infer.facts import facts_of
 from recommend.infer.many import columns_of
-from recommend.match.harm import harmful
+from recommend.match.out import harmful
 from recommend.match.sizes import CHILD, SizeClasses, wanted_length
 from recommend.measure.model import SIDES, Measure
 from recommend.measure.observed import observe

@@ -20,7 +20,6 @@ from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.comparisons import COMPARISONS, Comparison, opposite
 from recommend.rulebook.models import NeedThen, Strength
-from recommend.rulebook.serving import required_wishes
 from recommend.rulebook.vocabulary import PERSON
 
 Bools = NDArray[np.bool_]
@@ -162,6 +161,8 @@ class NeedTable:
 
     def required(self, holds: Bools) -> Floats:
         """The part of each wish that must be met to serve these customers, 0 for none, (g, n)."""
+        from recommend.rulebook.serving import required_wishes  # only here: who counts asks it
+
         found = np.zeros((len(holds), len(self.needs)))
         for (rule, attribute), part in required_wishes(self.book).items():
             if rule not in self.rules:

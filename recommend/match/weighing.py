@@ -13,10 +13,9 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from recommend.catalogue.fitting import INSOLE_READS, SHOE_READS, Fit, fit
 from recommend.catalogue.loading import Item
 from recommend.dataclass import dataclass
-from recommend.match.judge import Judged, Parts
+from recommend.match.judge import INSOLE_READS, SHOE_READS, Fit, Judged, Parts, fit
 from recommend.match.needs import Active, Bools, Floats, Need, NeedTable, in_steps
 from recommend.rulebook.comparisons import COMPARISONS
 

@@ -510,9 +510,10 @@ class _Maker:
         the worst pain of the side then and now is all there is.
         """
         since = pain_since(self.visit)
-        now = worst
+        now, sites = worst, 1
         if since is not None:
             here = [one for one in since if one.side == self.side]
+            sites = sum(bool(one.now) for one in here)
             grown = most_grown(here, self.side)
             unsaid = any(one.change is None for one in here if not one.new)
             if grown is None or unsaid:
@@ -520,12 +521,14 @@ class _Maker:
             else:
                 before, now = grown.before, float(grown.now or 0)
             yield self._asked("new-pain-sites", float(sum(one.new for one in here)))
-        for name, pain, method in (
-            ("pain-before", before, "asked then"),
-            ("pain-again", now, "asked"),
-        ):
-            if pain is not None:  # none is told, not read off a scale
-                yield (self._once if pain else self._asked)(name, float(pain), method)
+        # None is told, not read off a scale.
+        if before is not None:
+            told = self._once if before else self._asked
+            yield told("pain-before", float(before), "asked then")
+        if now is not None:
+            again = (self._once if now else self._asked)("pain-again", now, "asked")
+            one_answer = sites == 1 and now == worst
+            yield replace(again, answer="pain-score" if one_answer else "")
 
     def _once(
         self,

@@ -8,13 +8,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import lru_cache
 from statistics import NormalDist, stdev
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+
+from recommend.dataclass import dataclass
 
 _Z = NormalDist().inv_cdf(0.975)
 

@@ -15,6 +15,7 @@ from recommend.reading.document import Document
 from recommend.reading.plain_data import Loc
 
 # A name that rules may use; its plain letters and hyphens mean the same to every engine.
+Words = Annotated[str, Field(pattern=r"\S", description="words, for somebody reads them")]
 Id = Annotated[
     str,
     Field(

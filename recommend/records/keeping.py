@@ -25,13 +25,12 @@ from recommend.door import visible
 from recommend.errors import InputError, Place
 from recommend.infer.engine import REFERENCE
 from recommend.match.needs import PairNeeds, asked_words
+from recommend.match.out import out_for, own_items
 from recommend.match.outcome import Outcome, as_document
 from recommend.match.shortlist import GROUPS, Group
 from recommend.match.sizes import wanted_length
-from recommend.match.wishes import out_for, own_items
 from recommend.reading.texts import Texts
-from recommend.records.canonical import canonical, digest, sha256
-from recommend.records.private import forgotten_parts, join, separate
+from recommend.records.documents import canonical, digest, forgotten_parts, join, separate, sha256
 from recommend.records.store import EVENT, SHORTLIST, Entry, Record, Store
 from recommend.records.witness import tell
 from recommend.rulebook import Rulebook, load_rulebook

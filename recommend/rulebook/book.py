@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Container, Mapping
 from dataclasses import replace
 from functools import cached_property
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from recommend.dataclass import dataclass
 from recommend.errors import InputError, Place, nearest
@@ -30,14 +30,10 @@ from recommend.rulebook.models import (
     Source,
 )
 from recommend.rulebook.terms import Conjunction, Disjunction, Number, Word
-from recommend.rulebook.translations import (
-    Key,
-    Translations,
-    customer_texts,
-    plain,
-    translations_of,
-)
 from recommend.rulebook.vocabulary import FOOT_TYPE, Fact, Vocabulary, about
+
+if TYPE_CHECKING:
+    from recommend.rulebook.translations import Key, Translations
 
 Stage = Literal["screen", "classify", "need"]
 
@@ -137,6 +133,8 @@ class Rulebook:
         InputError
             If a file of translations does not fit.
         """
+        from recommend.rulebook.translations import translations_of  # only here, as below: seldom
+
         return translations_of(self.texts)
 
     @property
@@ -198,6 +196,8 @@ class Rulebook:
     @cached_property
     def customer_texts(self) -> dict[Key, str]:
         """Every text that a customer may read, as the rulebook has it."""
+        from recommend.rulebook.translations import customer_texts
+
         rules = (one.rule for one in self.rules)
         return dict(customer_texts(self.types.values(), rules, self.attributes, self.measures))
 
@@ -206,6 +206,8 @@ class Rulebook:
 
         A text whose translation is missing or stale is left out.
         """
+        from recommend.rulebook.translations import plain
+
         translated = self.translations.get(code, {})
         return {
             plain(text): plain(translated[key].translation)

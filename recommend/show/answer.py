@@ -18,22 +18,28 @@ from recommend.catalogue.loading import Item
 from recommend.dataclass import dataclass
 from recommend.errors import counted
 from recommend.infer.assess import Note
-from recommend.infer.counter import Counter
-from recommend.match.harm import harmful
+from recommend.match.out import harmful
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import Candidate, Group, Shortlist
 from recommend.match.sizes import Sized
 from recommend.match.telling import against_lines, unplaced_words, verdict_words, why_lines
 from recommend.measure.model import SIDES, Side
+from recommend.measure.unlikely import unlikely
 from recommend.rulebook.book import Rulebook
-from recommend.show.figures import LEVEL_WORDS, captured_doubts, lacking_words, size_words
+from recommend.show.figures import (
+    LEVEL_WORDS,
+    again_words,
+    captured_doubts,
+    lacking_words,
+    size_words,
+)
 from recommend.show.letters import brought, first_choices
 from recommend.show.lines import Line
 from recommend.show.wanted import wanted, wants_line
 from recommend.visit.models import Pain
 
 if TYPE_CHECKING:
-    from recommend.whatif.redraw import HowSure
+    from recommend.match.sureness import HowSure
 
 SCREEN = 23  # lines of the smallest terminal in use, and one for what is typed next
 LABEL = 9  # columns of the word that says what a line is for
@@ -237,7 +243,7 @@ def _notes(outcome: Outcome) -> Iterator[Part]:
 
 def _doubtful(outcome: Outcome) -> Iterator[Part]:
     """What hardly anybody has, angles too: the entry asks about it, a file cannot be asked."""
-    found = Counter(outcome.book).doubted(outcome.assessment.visit)
+    found = unlikely(outcome.assessment.visit, outcome.book.parameters)
     doubts = [f"{text[:1].upper()}{text[1:]}." for text in found]
     if doubts:
         more = f", and {len(doubts) - 1} more" if len(doubts) > 1 else ""
@@ -552,8 +558,6 @@ def _again(outcome: Outcome, sure: HowSure | None) -> str:
     """Which reading to take again to be surer, in words."""
     if sure is None or not sure.repeat:
         return ""
-    from recommend.show.sure import again_words
-
     return again_words(sure.repeat[0], outcome.book)
 
 

@@ -9,13 +9,13 @@ from html import escape
 from rich.console import Console
 
 from recommend.explain.node import Node
+from recommend.match.sureness import HowSure
 from recommend.records.replay import Replayed
 from recommend.show.explain import head_lines, judged
 from recommend.show.figures import SECTIONS
 from recommend.show.shortlist import section_blocks
 from recommend.show.sure import change_lines, sure_lines
-from recommend.whatif.nearest import Change
-from recommend.whatif.redraw import HowSure
+from recommend.whatif import Change
 
 _STYLE = """
 :root { color-scheme: light }

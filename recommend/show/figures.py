@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from recommend.errors import counted
 from recommend.infer.derivation import Lacking
@@ -11,6 +12,9 @@ from recommend.measure.sizing import size_label
 from recommend.rulebook.book import Rulebook
 from recommend.settings import setting
 from recommend.visit.models import Visit
+
+if TYPE_CHECKING:
+    from recommend.match.sureness import Repeat
 
 LEVEL_WORDS = {"stop": "STOP", "see-clinician": "SEE A CLINICIAN", "caution": "CAUTION"}
 # What a doubt did to a reading.
@@ -105,3 +109,9 @@ def captured_doubts(visit: Visit) -> list[str]:
                 what = f"{one.side} {_CAPTURED[one.kind]}, {Path(one.file).name}"
                 lines.append(f"{what}: {EFFECT_WORDS[effect]}: {', '.join(why)}.")
     return lines
+
+
+def again_words(repeat: Repeat, book: Rulebook) -> str:
+    """Which reading to take again to be surer, as an instruction."""
+    foot = f", {repeat.side} foot" if repeat.side else ""
+    return f"To be surer, take again: {book.measures[repeat.measure].plain}{foot}."

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 
 from recommend.dataclass import dataclass
+from recommend.match.out import NO_INSOLE, OWN, OWN_SHOES, worn_id
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import Candidate, Group, Shortlist
-from recommend.match.wishes import NO_INSOLE, OWN, OWN_SHOES, worn_id
 from recommend.way import outcome_of
 
 BARE, OWN_LETTER = "o", "w"  # barefoot, and the shoe that is worn now

@@ -12,10 +12,10 @@ from typing import Any
 from rich.console import RenderableType
 from rich.text import Text
 
+from recommend.match.out import step_id
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import Candidate, Group
 from recommend.match.telling import unplaced_words
-from recommend.match.wishes import step_id
 from recommend.show.answer import Part, fitted
 from recommend.show.change_picture import picture_lines
 from recommend.show.console import bullet, heading, inset, plain_table

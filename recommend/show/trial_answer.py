@@ -22,9 +22,8 @@ from recommend.show.trial_words import (
     verdict_words,
 )
 from recommend.trial.judged_steps import StepResult, order
-from recommend.trial.next_step import Next, Why
-from recommend.trial.readings import READINGS
-from recommend.trial.steps import Key
+from recommend.trial.plan import Next, Why
+from recommend.trial.steps import READINGS, Key
 from recommend.trial.verdict import Judged, Verdict
 from recommend.trial.whole_trial import TrialOutcome
 

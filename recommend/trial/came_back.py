@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from statistics import fmean, median
 
-from recommend.match.wishes import OWN
+from recommend.match.out import OWN
 from recommend.measure.definitions import MeasureDefs
 from recommend.measure.model import SIDES, Side
 from recommend.measure.observed import observe

@@ -14,10 +14,9 @@ from typing import Any, Literal, Protocol
 from recommend.errors import InputError
 from recommend.reading import Document, validate
 from recommend.visit.answers import Choice, RefusedError
-from recommend.visit.entry_steps import Step
+from recommend.visit.entry_steps import Step, carried_over
 from recommend.visit.models import Visit
 from recommend.visit.shelf import Draft
-from recommend.visit.together import carried_over
 from recommend.visit.tree import Both, Tree, put, tidied
 
 HELP, BACK, PAST, CLEAR = "?", "<", ">", "x"

@@ -4,18 +4,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from recommend.catalogue.fitting import fit
 from recommend.catalogue.loading import Catalogue, Item
-from recommend.match.judge import Verdict, judge, pair_levels
-from recommend.match.needs import Need, PairNeeds
+from recommend.match.judge import Verdict, fit, judge, pair_levels
+from recommend.match.needs import Need, PairNeeds, need_table
 from recommend.match.shortlist import GROUPS, shortlist
 from recommend.match.sizes import SizeClasses, Wanted, extra_length, longer_lengths, size_for
+from recommend.match.weighing import Unasked
 from recommend.rulebook import Rulebook
 from tests import shipped
 
@@ -149,6 +150,28 @@ def test_what_is_not_stated_cannot_be_shown_to_be_safe(book: Rulebook) -> None:
         verdict = _verdict(need, None, book)
         assert verdict.broken is broken
         assert (verdict.shortfall, verdict.satisfaction) == (None, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("wedge", "offered", "beyond"),
+    [(0.0, "shop", 0), (0.5, "shop", 0.25), (2.0, "shop", 0.5), (-2.0, "shop", 0.5),
+     (9.0, "shop", 1), (None, "shop", 1), (None, "own", 0)],
+)  # fmt: skip
+def test_what_goes_beyond_what_is_asked(
+    book: Rulebook, item: MakeItem, wedge: float | None, offered: str, beyond: float
+) -> None:
+    """A wedge nobody asked for, in parts of its tolerance of 4, told in quarters, never less.
+
+    By hand: half a degree is an eighth, told as a quarter. What is not stated of a product of the
+    shop counts as far beyond; the customer's own is not held against them.
+    """
+    assert (book.attributes["insole.wedge"].tolerance, book.parameters.rank.met_steps) == (4, 4)
+    levels = {} if wedge is None else {"insole_wedge": wedge}
+    made = replace(item("i", insole_thickness=4.0, **levels), offered=offered)
+    unasked = Unasked(need_table(book), "insole", [made])
+    nobody = need_table(book).active(np.zeros((1, len(need_table(book).rules)), np.bool_))
+    found = unasked.beyond(nobody)[0, 0, unasked.attributes.index("insole.wedge")]
+    assert found == beyond
 
 
 # --- ranking ------------------------------------------------------------------------------------

@@ -106,6 +106,8 @@ def test_described_own_shoes_are_judged_like_any_product() -> None:
     met = [v.satisfaction for v in own.judgement.verdicts]
     assert met == [v.satisfaction for v in shop.judgement.verdicts]
     assert own.function <= shop.function
+    alike = [one.id for g in listed.groups["shoe"] for one in g.members if own in g.members]
+    assert alike == ["own-shoes"]  # what is to be bought is no equal of what is there
 
 
 def _insole(**attributes: Any) -> dict[str, Any]:

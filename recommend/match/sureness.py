@@ -1,4 +1,7 @@
-"""The same visit with other readings, and how sure it is: redrawn, how often the outcome holds."""
+"""How sure an outcome is: its readings redrawn, and how often it holds.
+
+Whatever other readings come to (redrawn, or moved) is worked out here for n of them at once.
+"""
 
 from __future__ import annotations
 
@@ -13,13 +16,12 @@ from recommend.dataclass import dataclass
 from recommend.infer.variations import Floats, Key, Readings, Variations
 from recommend.match.cases import Cases, cases_of, lengths_of
 from recommend.match.needs import Bools
+from recommend.match.out import out_for
 from recommend.match.outcome import Outcome
 from recommend.match.ranking import Ranking
 from recommend.match.shortlist import GROUPS, Candidate, Group, ranking_of
-from recommend.match.wishes import out_for
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.vocabulary import FOOT_TYPE
-from recommend.way import seed_of
 
 Firsts = Mapping[Group, tuple[str, ...]]  # ids of the equals that come first, by group
 WITHHELD: Firsts = {}  # what comes first when a stop withholds the shortlist
@@ -183,9 +185,8 @@ class HowSure:
 
 def sureness(outcome: Outcome, whatif: WhatIf | None = None) -> HowSure:
     """Redraws of a visit, ``sure.draws`` of them, the same that its order rests on."""
-    count = outcome.book.parameters.sure.draws
-    seed = seed_of(outcome.assessment, outcome.book)
-    return how_sure(whatif or WhatIf(outcome), seed, count)
+    whatif = whatif or WhatIf(outcome)
+    return how_sure(whatif, whatif.variations.seed, outcome.book.parameters.sure.draws)
 
 
 _BROUGHT: tuple[Group, ...] = ("pair", "shoe", "insole")
