@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime
 import math
 from dataclasses import dataclass
-from typing import Literal
+from typing import ClassVar, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -54,6 +54,7 @@ class PressureRecording:
     name: str
     device: str = ""
     date: datetime.date | None = None
+    rate_said: ClassVar[str] = "`rate-hz`"  # by which word the rate is put right
 
     @property
     def cell_mm2(self) -> float:
