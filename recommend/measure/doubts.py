@@ -96,10 +96,7 @@ def apply_doubts(measures: Iterable[Measure], doubts: Sequence[Doubt]) -> tuple[
 
 
 def measured_with(
-    doubts: Sequence[Doubt],
-    measures: Iterable[Measure],
-    recording: Recording,
-    **more: Any,
+    doubts: Sequence[Doubt], measures: Iterable[Measure], recording: Recording, **more: Any
 ) -> Measured:
     """What a recording yields with all that is doubted of it; `more` are fields of `Measured`."""
     return Measured(

@@ -163,11 +163,7 @@ def _long_axis(points: FloatArray, heading: FloatArray) -> FloatArray:
 
 
 def _refined(
-    frame: FootFrame,
-    points: FloatArray,
-    edge: float,
-    second_ray: float,
-    capture: Capture,
+    frame: FootFrame, points: FloatArray, edge: float, second_ray: float, capture: Capture
 ) -> FootFrame:
     foot = frame.to_foot(points)
     back, front = foot[:, 1].min() - edge, foot[:, 1].max() + edge
@@ -190,10 +186,7 @@ def _refined(
 
 
 def tell_side(
-    peak: Frames,
-    pitch_mm: tuple[float, float],
-    heading: FloatArray,
-    capture: Capture,
+    peak: Frames, pitch_mm: tuple[float, float], heading: FloatArray, capture: Capture
 ) -> tuple[Side, float]:
     """Left or right from the shape of the footprint, and how clearly (0 not at all, 1 fully).
 
