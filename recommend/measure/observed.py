@@ -92,7 +92,7 @@ class _Table:
         """Add what `made` gives for each foot."""
         for side, maker in self.makers.items():
             for measure in made(maker):
-                if maker.most_of(measure) is None:
+                if maker.limit(measure) is None:
                     self.used[side][measure.name] = measure
                 else:
                     self.unsure[side].append(measure)
@@ -206,12 +206,12 @@ class _Maker:
     def too_unsure(self, measure: Measure) -> Measure:
         """The reading with the flag that says why no rule reads it."""
         text = (
-            f"its error of {measure.error:.2g} is above {self.most_of(measure):.2g}, so it is called "
+            f"its error of {measure.error:.2g} is above {self.limit(measure):.2g}, so it is called "
             "nothing; repeat it until the error is below"
         )
         return measure.flagged(Flag("too-unsure", text))
 
-    def most_of(self, measure: Measure) -> float | None:
+    def limit(self, measure: Measure) -> float | None:
         """The largest error with which rules read a measure, where this one is above it."""
         known = self.defs[measure.name].error
         most = known.most if known else None
