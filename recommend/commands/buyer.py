@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import inspect
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, fields
-from functools import wraps
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any, Literal, get_type_hints
+from typing import Annotated, Any, Literal
 
 import typer
 
@@ -25,7 +23,7 @@ SoldOutOption = Annotated[
 ]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Asked:
     """Options that `coverage`, `gaps` and `order` have in common, as they were given."""
 
@@ -96,30 +94,6 @@ class Opened:
 
     whole: Catalogue
     question: Question
-
-
-def asking(command: Callable[..., None]) -> Callable[..., None]:
-    """A command whose first argument is `Asked`, with each part of that as an option of its own."""
-    parts = get_type_hints(Asked, include_extras=True)
-    option = inspect.Parameter.KEYWORD_ONLY
-    shared = [
-        inspect.Parameter(one.name, option, default=one.default, annotation=parts[one.name])
-        for one in fields(Asked)
-    ]
-    hints = get_type_hints(command, include_extras=True)
-    _, *own = inspect.signature(command).parameters.values()
-    own = [one.replace(annotation=hints[one.name], kind=option) for one in own]
-
-    @wraps(command)
-    def asked(**given: Any) -> None:
-        command(Asked(**{one.name: given.pop(one.name) for one in shared}), **given)
-
-    needed = [one for one in own if one.default is inspect.Parameter.empty]
-    listed = [*needed, *shared, *(one for one in own if one not in needed)]
-    asked.__signature__ = inspect.Signature(listed)  # type: ignore[attr-defined]
-    asked.__annotations__ = {one.name: one.annotation for one in listed}
-    del asked.__wrapped__
-    return asked
 
 
 def stocked(catalogue: Catalogue, stock: Sequence[Path] | None, shop: str | None) -> Catalogue:

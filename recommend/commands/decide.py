@@ -29,8 +29,7 @@ from recommend.rulebook import Rulebook
 from recommend.settings import setting
 from recommend.show.answer import day_words
 from recommend.show.dialogue import KEYS, LeftError, run, say
-from recommend.show.figures import LEVEL_WORDS, size_words
-from recommend.show.letters import Names, brought, name_of, names_of
+from recommend.show.labels import LEVEL_WORDS, Names, brought, name_of, names_of, size_words
 from recommend.trial.plan import BAREFOOT
 from recommend.visit.answers import RefusedError
 from recommend.visit.deciding import OWN, Offered, Shelf, by_whom, deciding, reading_out

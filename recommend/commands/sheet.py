@@ -9,7 +9,6 @@ from typing import Annotated, Literal
 import typer
 
 from recommend.catalogue.shop import open_catalogue, open_rulebook
-from recommend.commands import single
 from recommend.commands.options import (
     CatalogueFolders,
     Force,
@@ -112,6 +111,3 @@ def _decided(visit: Visit) -> str:
     if decision is None or decision.outcome == "nothing":
         return ""
     return "+".join(one for one in (decision.shoe, decision.insole) if one)
-
-
-app = single(sheet)

@@ -18,8 +18,7 @@ from recommend.reading import read_document
 from recommend.settings import setting
 from recommend.show.console import console
 from recommend.show.dialogue import KEYS, LEAVE, SAVED, LeftError, run, say
-from recommend.show.figures import LEVEL_WORDS
-from recommend.show.letters import BARE, OWN_LETTER, names_of
+from recommend.show.labels import BARE, LEVEL_WORDS, OWN_LETTER, names_of
 from recommend.show.trial_answer import clinician_lines, step_lines, trial_lines
 from recommend.trial.enter_step import Entry as Typed
 from recommend.trial.enter_step import add_step, read_capture, write_step

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from rich.console import RenderableType
-from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
@@ -17,7 +16,7 @@ from recommend.measure.definitions import MeasureDef, MeasureDefs, unit_words, v
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.rulebook.book import Rulebook
 from recommend.show.console import WIDE, bullet, heading, inset, plain_table
-from recommend.show.figures import (
+from recommend.show.labels import (
     EFFECT_WORDS,
     LEVEL_WORDS,
     lacking_words,
@@ -123,7 +122,7 @@ def _measures(feet: Feet, defs: MeasureDefs, width: int) -> RenderableType:
             table.add_row(Text(on, style="dim"))
             stands = on
         table.add_row(*_narrow_row(title, found, defs), style=style)
-    return Padding(table, (0, 0, 0, 2))
+    return inset(table, 2)
 
 
 def _wide_table() -> Table:

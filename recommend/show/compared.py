@@ -13,7 +13,7 @@ from recommend.match.outcome import Outcome, group_document
 from recommend.match.shortlist import Candidate, Equals
 from recommend.match.telling import against_lines, fit_lines
 from recommend.rulebook.book import Rulebook
-from recommend.show.wanted import wish_words
+from recommend.show.labels import wish_words
 
 _HEAD = 26  # columns of what is compared
 _GAP = 2

@@ -23,10 +23,12 @@ from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
 from recommend.show.console import (
     bullet,
+    bullets,
     console,
     first_screen,
     heading,
     inset,
+    numbered,
     plain_table,
     print_paged,
 )
@@ -139,7 +141,7 @@ def _blocks(run: Run, width: int, show: str) -> Iterator[RenderableType]:
 def _lost(run: Run) -> Iterator[RenderableType]:
     yield heading("Where most are lost")
     lost = [gap_words(gap, run.book) for gap in run.coverage.gaps]
-    yield from _numbered(lost or ["nowhere more than elsewhere"])
+    yield from numbered(lost or ["nowhere more than elsewhere"], "")
 
 
 def _why(run: Run) -> Iterator[RenderableType]:
@@ -166,10 +168,6 @@ def _beside_it(run: Run, width: int) -> Iterator[RenderableType]:
     if run.comparison:
         yield heading(f"Compared with {run.comparison.other}")
         yield from _comparison(run.comparison, run, width)
-
-
-def _numbered(lines: Sequence[str]) -> Iterator[RenderableType]:
-    yield from (inset(f"{n}. {text}", 2) for n, text in enumerate(lines, 1))
 
 
 def _headline(run: Run) -> Iterator[RenderableType]:
@@ -489,17 +487,12 @@ def _list(title: str, lines: Sequence[str]) -> Iterator[RenderableType]:
 
 
 def _bullets(lines: Sequence[str]) -> Iterator[RenderableType]:
-    if not lines:
-        yield bullet("none")
-    yield from (bullet(line) for line in lines[:SHOWN])
-    if len(lines) > SHOWN:
-        yield bullet(f"and {len(lines) - SHOWN} more (--json and --csv hold all)")
+    return bullets(lines, SHOWN, "--json and --csv hold all")
 
 
 def _comparison(comparison: Comparison, run: Run, width: int) -> Iterator[RenderableType]:
-    table = plain_table("  foot type", "feet", "here", "there", "won", "lost")
-    for column in table.columns[1:]:
-        column.justify = "right"
+    heads = ("  foot type", "feet", "here", "there", "won", "lost")
+    table = plain_table(*heads, right=slice(1, None))
     overall, *types = comparison.changes
     moved = [one for one in types if one.won or one.lost]
     for one in (overall, *moved):

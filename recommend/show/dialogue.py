@@ -20,7 +20,7 @@ from recommend.door import typed
 from recommend.errors import InputError, Place
 from recommend.infer.counter import Progress
 from recommend.show.console import NARROWEST
-from recommend.show.figures import LEVEL_WORDS
+from recommend.show.labels import LEVEL_WORDS
 from recommend.visit.answers import BothFeet, Item, Kind
 from recommend.visit.entry import COMMANDS, Entry, Reply
 from recommend.visit.entry_steps import Step

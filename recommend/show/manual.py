@@ -35,7 +35,7 @@ from recommend.rulebook import Rulebook
 from recommend.rulebook.models import NeedsThen
 from recommend.rulebook.words import kind_words
 from recommend.show.console import console, print_paged
-from recommend.show.rule import came_words
+from recommend.show.rulebook import came_words
 
 # Who a page is for, in the order of the table of contents.
 READERS = {

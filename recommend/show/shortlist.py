@@ -6,7 +6,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import TypeAlias
 
 from rich.console import RenderableType
-from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
@@ -24,9 +23,7 @@ from recommend.rulebook.comparisons import COMPARISONS
 from recommend.show.answer import price_words
 from recommend.show.assessment import feet_blocks, measure_blocks, note_blocks, who_blocks
 from recommend.show.console import WIDE, bullet, heading, inset, plain_table
-from recommend.show.figures import size_words
-from recommend.show.letters import first_choices
-from recommend.show.wanted import wish_words
+from recommend.show.labels import capital, first_choices, size_words, wish_words
 from recommend.visit.models import SizeSystem
 
 _Reasons: TypeAlias = tuple[tuple[str, tuple[Side, ...]], ...]  # and the feet each is true of
@@ -149,7 +146,7 @@ def _sizes(ranked: Shortlist, outcome: Outcome) -> Iterator[RenderableType]:
         + ", ".join(label for label in labels if label)
     )
     if ranked.wanted.smaller:
-        yield bullet(f"{ranked.wanted.smaller[0].upper()}{ranked.wanted.smaller[1:]}.", "bold")
+        yield bullet(f"{capital(ranked.wanted.smaller)}.", "bold")
     gap = worn_gap(outcome.assessment.visit, book.parameters)
     if gap is not None:
         words = "longer" if gap > 0 else "shorter"
@@ -279,7 +276,7 @@ def _laid_open(shown: Sequence[Candidate], book: Rulebook, width: int) -> Iterat
             bound += 1
     yield inset(f"all {bound} musts and nevers are met" if bound else "no must, no never", 4)
     if table.row_count:
-        yield Padding(table, (0, 0, 0, 4))
+        yield inset(table, 4)
         yield inset("+ met   ~ in part   - not met   ? not stated", 4, "dim")
 
 

@@ -9,7 +9,7 @@ from typing import Any
 from recommend.measure.definitions import number, unit_words
 from recommend.measure.model import Side
 from recommend.rulebook.book import Rulebook
-from recommend.show.figures import LEVEL_WORDS
+from recommend.show.labels import LEVEL_WORDS
 from recommend.whatif.nearest import Change, Effect
 from recommend.whatif.redraw import HowSure, Repeat
 

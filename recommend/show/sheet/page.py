@@ -14,15 +14,15 @@ from recommend.measure.definitions import unit_words
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.measure.sizing import box_size
 from recommend.rulebook.translations import plain
-from recommend.show.change_picture import PictureWords, change_figure
+from recommend.show.change_picture import change_figure
 from recommend.show.curves import Words, figure
-from recommend.show.letters import Names, names_of
-from recommend.show.sheet.after import After, after_parts
+from recommend.show.labels import Names, capital, names_of
+from recommend.show.pages import document
 from recommend.show.sheet.content import Choice, Ending, Reading, Sheet, every_ache_counts
-from recommend.show.sheet.gauge import gauge
 from recommend.show.sheet.messages import SOURCE, Wording
+from recommend.show.sheet.parts import After, after_parts, gauge
 from recommend.trial.judged_steps import order
-from recommend.trial.pictures import ChangePicture, change_pictures
+from recommend.trial.pictures import change_pictures
 from recommend.trial.readings import READINGS
 from recommend.trial.steps import Key
 from recommend.trial.verdict import Band, Judged
@@ -69,18 +69,12 @@ class _Page:
 
     def html(self) -> str:
         """The document."""
-        title = self.title
         size = {"a4": "A4", "letter": "letter"}[self.paper.size]
-        style = _STYLE.read_text(encoding="utf-8").replace("A4", size)
-        language = self.w.language
-        return (
-            f'<!DOCTYPE html>\n<html lang="{self.w.code}" dir="{language.direction}"'
-            f'{" class=large" if self.paper.large else ""}>\n<head>\n<meta charset="utf-8">\n'
-            '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-            f"<title>{escape(title)}</title>\n<style>\n{style}</style>\n</head>\n<body>\n"
-            + "\n".join(self.parts())
-            + "\n</body>\n</html>\n"
-        )
+        css = _STYLE.read_text(encoding="utf-8").replace("A4", size)
+        large = " class=large" if self.paper.large else ""
+        attributes = f'lang="{self.w.code}" dir="{self.w.language.direction}"{large}'
+        body = "\n".join(self.parts())
+        return document(self.title, f"<style>\n{css}</style>", body, attributes)
 
     @property
     def stopped(self) -> bool:
@@ -305,34 +299,29 @@ class _Page:
         if result.comfort is not None:
             yield f"<p>{self.t('comfort', rating=self.w.number(result.comfort, 0))}</p>"
         for drawn in change_pictures(self.sheet.trial.trial):
-            yield f"<figure>{change_figure(drawn, self.picture_words(drawn))}</figure>"
-        for picture in self.sheet.trial.pictures:
-            if not picture.captured:
-                continue
-            words = Words(
-                self.w.text("curves", gait=self.w.text(picture.gait)),
-                self.w.text("curves-text"),
-                {side: self.w.text(side) for side in SIDES},
-                {name: self.w.text(f"reading-{name}") for name in picture.spans},
-                self.w.text("usual-band"),
-                self.w.text("curves-mark"),
-                self.names,
+            words = self.picture_words(
+                "before-now", drawn.gait, (r.key.reading for r in drawn.rows)
             )
-            yield f"<figure>{figure(picture, words)}</figure>"
+            yield f"<figure>{change_figure(drawn, words)}</figure>"
+        for picture in self.sheet.trial.pictures:
+            if picture.captured:
+                words = self.picture_words("curves", picture.gait, picture.spans)
+                yield f"<figure>{figure(picture, words)}</figure>"
 
-    def picture_words(self, picture: ChangePicture) -> PictureWords:
-        """What stands in the picture of changes."""
-        return PictureWords(
-            self.w.text("before-now", gait=self.w.text(picture.gait)),
-            self.w.text("before-now-text"),
-            self.w.text("before-now-change"),
+    def picture_words(self, title: str, gait: str, readings: Iterable[str]) -> Words:
+        """What stands in a picture of changes, or of curves."""
+        return Words(
+            self.w.text(title, gait=self.w.text(gait)),
+            self.w.text(f"{title}-text"),
             {side: self.w.text(side) for side in SIDES},
-            {row.key.reading: self.w.text(f"reading-{row.key.reading}") for row in picture.rows},
+            {name: self.w.text(f"reading-{name}") for name in readings},
             self.w.text("usual-band"),
-            self.w.text("barefoot"),
-            lambda value: self.w.number(value, 1, sign=True),
-            self.w.text("to"),
             self.names,
+            self.w.text("curves-mark"),
+            self.w.text("before-now-change"),
+            self.w.text("barefoot"),
+            self.w.text("to"),
+            lambda value: self.w.number(value, 1, sign=True),
         )
 
     @cached_property
@@ -390,8 +379,7 @@ class _Page:
         for side in SIDES:
             measures = [one.measures[side] for one in self.sheet.readings if side in one.measures]
             if any(flag.effect == "widened" for one in measures for flag in one.flags):
-                foot = self.w.text(side)
-                yield f"<p>{self.t('less-sure', foot=foot[:1].upper() + foot[1:])}</p>"
+                yield f"<p>{self.t('less-sure', foot=capital(self.w.text(side)))}</p>"
         yield "</section>"
 
     def named(self, reading: Reading) -> str:
