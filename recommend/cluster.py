@@ -7,7 +7,6 @@ the same; a piece whose worker dies is done again by another.
 from __future__ import annotations
 
 import importlib
-import importlib.util
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
@@ -15,7 +14,7 @@ from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from recommend.errors import RecommendError
-from recommend.extras import not_installed
+from recommend.extras import need
 
 Result = TypeVar("Result")
 PATIENCE = "10s"  # to connect
@@ -36,8 +35,7 @@ def connected(address: str | None) -> Iterator[None]:
     if address is None:
         yield
         return
-    if importlib.util.find_spec("distributed") is None:
-        raise not_installed("--cluster", "cluster")
+    need("--cluster", "cluster", "distributed")
     try:
         client = importlib.import_module("distributed").Client(address, timeout=PATIENCE)
     except (OSError, TimeoutError, ValueError) as error:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shlex
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Final
 
@@ -42,6 +43,18 @@ def how_to_add(extra: str) -> str:
     else:
         source = str(root)
     return f"pip install {shlex.quote(f'{source}[{extra}]')}"
+
+
+def need(what: str, extra: str, *modules: str) -> None:
+    """Ask for the modules of an extra before they are imported.
+
+    Raises
+    ------
+    RecommendError
+        If one of them is not installed.
+    """
+    if any(find_spec(module) is None for module in modules):
+        raise not_installed(what, extra)
 
 
 def not_installed(what: str, extra: str) -> RecommendError:

@@ -59,8 +59,8 @@ def shortlist_of(visit: Visit, book: Rulebook, catalogue: Catalogue) -> dict[str
 
 def shortlist_document(outcome: Outcome) -> dict[str, Any]:
     """An outcome, and how sure it is; nothing is sure where a stop withholds it."""
+    from recommend.match.sureness import sureness
     from recommend.show.sure import sure_data
-    from recommend.whatif.redraw import sureness
 
     sure = None if outcome.shortlist is None else sure_data(sureness(outcome))
     return as_document(outcome) | {"how-sure": sure}

@@ -220,6 +220,16 @@ class Capture(Group):
     mirror_fall: NotNegative
     angle_limit: NotNegative
     length_limit: Share
+    exchange_moved: NotNegative
+    exchange_nearer: Share
+    exchange_reach: Count
+    mirror_early: Percent
+    mirror_from: Percent
+    mirror_until: Percent
+    walked_least: NotNegative
+    mark_behind: NotNegative
+    written_rounding: NotNegative = 0.11
+    written_rounding_ratio: NotNegative = 0.0011
 
 
 class Compare(Group):

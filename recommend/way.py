@@ -7,17 +7,15 @@ Each stage stands in a room of its own and is called from here, not by the stage
 
 from __future__ import annotations
 
-import hashlib
-
 from recommend.catalogue.loading import Catalogue
-from recommend.infer.assess import Assessment, concluded
+from recommend.infer.assess import concluded
 from recommend.infer.engine import Engine, engine_of
 from recommend.infer.variations import Variations
 from recommend.match.cases import Cases, cases_of, lengths_of
 from recommend.match.needs import needs_of
+from recommend.match.out import out_for
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import needs_fired, ranking_of, shortlist
-from recommend.match.wishes import out_for
 from recommend.measure.observed import observe
 from recommend.rulebook.book import Rulebook
 from recommend.visit.models import Visit
@@ -56,16 +54,7 @@ def redrawn_cases(variations: Variations, catalogue: Catalogue) -> Cases | None:
     ranking = ranking_of(book, catalogue, visit)
     draws = book.parameters.sure.draws
     edges = ranking.length_edges(visit)
-    readings = variations.redrawn(seed_of(variations.assessment, book), draws, edges)
+    readings = variations.redrawn(variations.seed, draws, edges)
     feet = variations.conclude(readings, draws)
     out = out_for(visit, catalogue.items, book)
     return cases_of(ranking, feet, lengths_of(variations, readings, draws), out)
-
-
-def seed_of(assessment: Assessment, book: Rulebook) -> str:
-    """SHA-256 that readings are redrawn from: the same readings and rules, the same redraws."""
-    running = hashlib.sha256(book.digest.encode())
-    for side, foot in assessment.feet.items():
-        for name, measure in sorted(foot.measures.items()):
-            running.update(f"{side} {name} {measure.value!r} {measure.error!r}\n".encode())
-    return running.hexdigest()

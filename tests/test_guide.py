@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import ast
+import os
 import re
+import subprocess
+import sys
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
@@ -17,17 +20,18 @@ ROW = re.compile(r"^\| `recommend/([a-z]+)(\.py|/)` \| (.*) \|$", re.MULTILINE)
 KEPT_NAMES = {
     "coverage": "the command and its screen",
     "effects": "the command, what `trial` learns, and its screen",
-    "history": "`show` prints the lines that `measure` gathers of a customer's visits",
     "loading": "reads the folder of its room, a catalogue or a rulebook, by the same steps",
     "measured": "`show` draws what `measure` says a capture yielded",
     "models": "what stands in the files of its room: catalogue, rulebook, visit",
+    "explain": "the command and its screen",
+    "replay": "the command and the deriving again, in `records`",
     "rulebook": "the commands and their screens",
     "shortlist": "the command, what `match` makes, and its screen",
     "store": "the command and the store, in `records`",
     "trial": "the command and its screen",
 }
 # Modules with one importer in their room stay apart where both together were too long, or for this.
-KEPT_APART = {"recommend.infer.one": "an optional extra, loaded only where it concludes"}
+KEPT_APART: dict[str, str] = {}
 LONGEST = 350  # lines of a file that was put together of two
 NOT_ROOMS = {"__init__", "__main__", "__pycache__", "py"}  # the package, its start, `py.typed`
 
@@ -71,6 +75,25 @@ def test_imports_point_up_the_table() -> None:
         and _room_of(file) in rooms and rooms.index(target) > rooms.index(_room_of(file))
     }  # fmt: skip
     assert wrong == set()
+
+
+def test_a_shortlist_goes_through_the_eight_rooms_that_the_guide_names() -> None:
+    """Of all folders it imports those alone, besides tools that know nothing of feet or shoes."""
+    told = re.search(r"a shortlist goes through eight of them \(([^)]*)\)", GUIDE)
+    assert told is not None
+    tools, _, _ = GUIDE.partition("a shortlist goes through")
+    visit = ROOT / "catalogue_demo" / "visits" / "pronated-high-arch-late-medial.yaml"
+    done = subprocess.run(
+        [sys.executable, "-X", "importtime", "-m", "recommend", "shortlist", str(visit)],
+        capture_output=True, encoding="utf-8", check=True, env={**os.environ, "COLUMNS": "80"},
+    )  # fmt: skip
+    loaded = set(re.findall(r"\| +recommend\.(\w+)", done.stderr))
+    crossed = {
+        room for room in loaded if f"| `recommend/{room}/`" in GUIDE
+        and f"| `recommend/{room}/`" not in tools
+    }  # fmt: skip
+    assert crossed == set(re.findall(r"`(\w+)`", told[1]))
+    assert len(crossed) <= 8
 
 
 def test_the_layers_that_are_linted_are_those_of_the_table() -> None:
@@ -143,7 +166,7 @@ def test_every_path_in_the_guide_exists() -> None:
 
 def test_only_that_module_imports_it_where_the_guide_says_so() -> None:
     """`X` is the only module that imports a library, where the guide says that it is."""
-    packages = {"durable-rules": "durable"}
+    packages = {"durable-rules": "durable_rules_engine"}
     said = re.findall(r"`([a-z_/]+)` is the only module that imports ([a-z-]+)", GUIDE)
     assert said
     for module, library in said:

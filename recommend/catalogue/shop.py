@@ -13,11 +13,10 @@ from pathlib import Path
 from typing import Any
 
 from recommend.catalogue.loading import Catalogue, load_catalogue, prepared_catalogue
-from recommend.catalogue.stacking import merged, read_stock, stacked, stacked_texts
 from recommend.errors import InputError, Place, nearest
 from recommend.measure.named import read_measured_visit
+from recommend.reading.document import written
 from recommend.reading.texts import Texts
-from recommend.reading.written import written
 from recommend.rulebook import Rulebook, prepared_rulebook
 from recommend.settings import lab_errors, setting, settings_file
 from recommend.visit.models import Visit
@@ -55,6 +54,8 @@ def open_catalogue(book: Rulebook, options: Sequence[Path] | None = None) -> Cat
     stock: Path | None = setting("stock").value
     if len(folders) == 1 and stock is None:
         return prepared_catalogue(folders[0], book)
+    from recommend.catalogue.stacking import merged, read_stock, stacked, stacked_texts
+
     catalogues = stacked(folders, book.attributes)
     items = merged(catalogues)
     levels = read_stock(stock, items) if stock else []

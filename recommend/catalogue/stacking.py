@@ -20,9 +20,8 @@ from recommend.atomic import held, write_atomically
 from recommend.catalogue.loading import Catalogue, Item, load_catalogue
 from recommend.dataclass import dataclass
 from recommend.errors import InputError, Place, counted, nearest
-from recommend.reading.document import read_bytes, read_text
+from recommend.reading.document import read_bytes, read_text, written
 from recommend.reading.texts import Texts
-from recommend.reading.written import written
 from recommend.rulebook.models import AttributeDef
 
 STOCK_COLUMNS = ("product", "size", "count")

@@ -27,10 +27,10 @@ from recommend.infer.many import (
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.models import NoteThen
 from recommend.rulebook.terms import Conjunction, Facts, Number, Term, term_holds
-from recommend.rulebook.vocabulary import Fact, about
+from recommend.rulebook.vocabulary import Fact, about, ends_of, part_of
 
 MAX_ROWS = 2_000_000  # a guard of time and memory; beyond it rows are drawn, and it is said
-_MUTE = NoteThen(note="caution", say="")
+_MUTE = NoteThen(note="caution", say="-")
 
 
 @dataclass(frozen=True)
@@ -206,22 +206,20 @@ def _readings(name: str, terms: set[Term], book: Rulebook) -> Iterator[dict[str,
     usual = min(max(usual, definition.lowest), definition.highest)
     pool: set[tuple[float, float]] = {(round(usual, definition.decimals), least)}
     for term, margin in itertools.product(numbers, margins):
-        shift = {"low": margin, "high": -margin}.get(about(term.fact).part, 0.0)
+        shift = -about(term.fact).margins * margin
         pool |= {(quantize(term.value + shift + k * step), margin) for k in (-1, 0, 1)}
     inside = [p for p in pool if definition.lowest <= p[0] <= definition.highest]
     inside.sort(key=lambda p: (p[1], abs(p[0] - usual), p[0]))
-    asked = {t.fact for t in terms} & {f"{name}_{q}" for q in definition.qualifiers}
-    choices = [
-        words if f"{name}_{q}" in asked else words[:1] for q, words in definition.qualifiers.items()
-    ]
+    asked = {about(t.fact).part for t in terms}
+    choices = [words if q in asked else words[:1] for q, words in definition.qualifiers.items()]
     for words in itertools.product(*choices):
-        qualifiers = {f"{name}_{q}": w for q, w in zip(definition.qualifiers, words, strict=True)}
+        qualifiers = {
+            part_of(name, q): w for q, w in zip(definition.qualifiers, words, strict=True)
+        }
         for value, error in inside:
             margin = 0.0 if name == PAIN and value == 0 else error
             yield {
-                name: value,
-                f"{name}_low": quantize(value - margin),
-                f"{name}_high": quantize(value + margin),
+                **{fact: quantize(end) for fact, end in ends_of(name, value, margin).items()},
                 Fact("known", name).name: "yes",
                 **qualifiers,
             }
@@ -231,7 +229,8 @@ def _of_one_film(columns: dict[str, Column], count: int) -> tuple[dict[str, Colu
     """Leave out rows whose phases come from different films: no visit has them."""
     keep = np.ones(count, np.bool_)
     for qualifier in ("gait", "reference"):
-        there = [columns[f"{m}_{qualifier}"] for m in MOVING if f"{m}_{qualifier}" in columns]
+        filmed = (part_of(measure, qualifier) for measure in MOVING)
+        there = [columns[fact] for fact in filmed if fact in columns]
         for one, other in itertools.combinations(there, 2):
             keep &= (one < 0) | (other < 0) | (one == other)
     if keep.all():
@@ -259,7 +258,7 @@ def comparable(space: Space, rules: Iterable[CompiledRule]) -> NDArray[np.bool_]
 def _where(space: Space, measure: str, where: Mapping[str, str]) -> NDArray[np.bool_]:
     out = np.ones(space.count, np.bool_)
     for qualifier, word in where.items():
-        fact = f"{measure}_{qualifier}"
+        fact = part_of(measure, qualifier)
         words = space.book.vocabulary.words[fact]
         out &= space.columns[fact] == words.index(word) if word in words else False
     return out

@@ -18,7 +18,7 @@ from pydantic import Field, model_validator
 from recommend.check.finding import Finding, from_error
 from recommend.check.weaker import Fate, fate_of, past_note
 from recommend.errors import InputError, Place
-from recommend.infer.conclusions import ContradictionError
+from recommend.infer.engine import ContradictionError
 from recommend.reading import Document, Id, Strict, problems_in
 from recommend.reading.document import Loc
 from recommend.rulebook.book import CompiledRule, Rulebook

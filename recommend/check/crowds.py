@@ -27,7 +27,7 @@ from recommend.match.sizes import longer_lengths
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.models import NOTE_LEVELS, NeedsThen, NoteThen
-from recommend.rulebook.vocabulary import FOOT_TYPE, about
+from recommend.rulebook.vocabulary import FOOT_TYPE, about, ends_of, part_of
 
 UNDETERMINED = "undetermined"
 K = TypeVar("K")
@@ -163,17 +163,16 @@ class _Crowd(Crowd):
         clearly = self.book.parameters.noise.clearly
         for name, definition in self.book.measures.items():
             margin = clearly * self.errors.get(name, 0.0)
-            ends = {name: 0.0, f"{name}_low": margin, f"{name}_high": -margin}
-            found = [float(facts[n]) + shift for n, shift in ends.items()
+            found = [float(facts[n]) + back for n, back in ends_of(name, 0.0, -margin).items()
                      if isinstance(facts.get(n), float)]  # fmt: skip
             if definition.values and name in facts:
                 yield name, facts[name]
             elif found:
                 yield name, quantize(found[0])
                 if name in STRIDES:
-                    yield f"{name}_low", quantize(found[0] - margin)
+                    yield part_of(name, "low"), quantize(found[0] - margin)
                 for qualifier in definition.qualifiers:
-                    fact = f"{name}_{qualifier}"
+                    fact = part_of(name, qualifier)
                     if fact in facts:
                         yield fact, facts[fact]
 

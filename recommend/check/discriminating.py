@@ -133,24 +133,25 @@ def _priced(crowd: _Ranked, way: Way, firsts: Sequence[Places]) -> np.ndarray:
 
 
 def _goals(crowd: _Ranked, sizes: Mapping[Way, np.ndarray]) -> Iterator[Goal]:
-    parameters, shares = crowd.book.parameters, crowd.cases.shares
+    most, shares = crowd.book.parameters.discrimination, crowd.cases.shares
     for way in WAYS:
         order = np.argsort(sizes[way])
         reached = np.cumsum(shares[order])
-        for title, share, name in (
-            ("median", 0.5, "median-most"),
-            ("nine of ten", 0.9, "nine-tenths-most"),
+        for title, share, largest in (
+            ("median", 0.5, most.median_most),
+            ("nine of ten", 0.9, most.nine_tenths_most),
         ):
             place = min(int(np.searchsorted(reached, share - 1e-9)), len(order) - 1)
-            most = parameters.discrimination[f"{name}"]
             yield Goal(
-                f"members of the first group, {way}, {title}", float(sizes[way][order[place]]), most
+                f"members of the first group, {way}, {title}",
+                float(sizes[way][order[place]]),
+                largest,
             )
     overlap = _overlap_of_types(crowd)
     yield Goal(
         "overlap of first groups, types with other needs",
         overlap,
-        parameters.discrimination.overlap_most,
+        most.overlap_most,
     )
 
 

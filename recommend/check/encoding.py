@@ -7,7 +7,6 @@ every engine runs. z3 is an optional extra: this module is imported only when it
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Iterable, Iterator
 from functools import cached_property
@@ -22,7 +21,7 @@ from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.comparisons import OPS
 from recommend.rulebook.models import AxisThen
 from recommend.rulebook.terms import Disjunction, Number, Term, Word
-from recommend.rulebook.vocabulary import Fact, about
+from recommend.rulebook.vocabulary import AGE_BAND, PERSON, Fact, about, ends_of, part_of
 from recommend.visit.models import PainSite
 
 Formula: TypeAlias = Any  # z3 has no types
@@ -42,7 +41,7 @@ class Foot:
         for name in book.measures:
             self._add_measure(name)
         self._add_words("side", z3.BoolVal(True))
-        for fact in ("visit_age-band", "visit_purpose", "visit_socks"):
+        for fact in PERSON:
             self._add_words(fact, self._flag(fact))
         for question in book.questions:
             fact = Fact("answer", question).name
@@ -55,9 +54,9 @@ class Foot:
     def _of_their_age(self) -> Iterator[Formula]:
         """A reading is judged as a child's exactly where the customer is a child."""
         words = self.book.vocabulary.words
-        band = self.word["visit_age-band"] == words["visit_age-band"].index("child")
-        child = z3.And(self.known["visit_age-band"], band)
-        for fact in (f"{name}_age" for name in self.book.measures):
+        band = self.word[AGE_BAND] == words[AGE_BAND].index("child")
+        child = z3.And(self.known[AGE_BAND], band)
+        for fact in (part_of(name, "age") for name in self.book.measures):
             if fact in words:
                 yield (self.word[fact] == words[fact].index("child")) == child
 
@@ -75,7 +74,7 @@ class Foot:
         definition = self.book.measures[name]
         known = self._flag(name)
         for qualifier in definition.qualifiers:
-            self._add_words(f"{name}_{qualifier}", known)
+            self._add_words(part_of(name, qualifier), known)
         if definition.values:
             self._add_words(name, known)
             return
@@ -128,12 +127,8 @@ class Foot:
 
     def near_the_limits(self) -> Iterator[Formula]:
         """One wish for each measure: a reading close to the limits it is compared with."""
-        constants: dict[str, set[float]] = {}
-        for rule in self.book.rules:
-            for term in itertools.chain(*rule.holds):
-                if isinstance(term, Number):
-                    constants.setdefault(about(term.fact).of, set()).add(term.value)
-        for name, found in constants.items():
+        for name, compared in self.book.constants.items():
+            found = [constant for _, constant in compared]
             room = 10.0 * 10.0 ** -self.book.measures[name].decimals
             low, high = number(min(found) - room), number(max(found) + room)
             yield z3.And(self.value[name] >= low, self.value[name] <= high)
@@ -148,10 +143,10 @@ class Foot:
             yield z3.Implies(self.known[RETURN], self.known["peak-angle"])
 
     def _one_film(self, qualifier: str) -> Iterator[Formula]:
-        moving = [name for name in MOVING if f"{name}_{qualifier}" in self.word]
+        filmed = (part_of(name, qualifier) for name in MOVING)
+        moving = [self.word[fact] for fact in filmed if fact in self.word]
         for one, other in zip(moving, moving[1:] + moving[:1], strict=True):
-            same = self.word[f"{one}_{qualifier}"] == self.word[f"{other}_{qualifier}"]
-            yield same
+            yield one == other
 
     def form(self, disjunction: Disjunction) -> Formula:
         """A normal form: whether some branch of it is satisfied."""
@@ -194,9 +189,9 @@ class Foot:
         return z3.And(self.known[term.fact], z3.Or(codes))
 
     def _number(self, term: Number) -> Formula:
-        _, name, end = about(term.fact)
-        read = self.value[name] + {"": 0, "low": -1, "high": 1}[end] * self.margin[name]
-        return z3.And(self.known[name], OPS[term.op].holds(read, number(term.value)))
+        fact = about(term.fact)
+        read = self.value[fact.of] + fact.margins * self.margin[fact.of]
+        return z3.And(self.known[fact.of], OPS[term.op].holds(read, number(term.value)))
 
     @staticmethod
     def _one_of(yes: Formula, term: Word) -> Formula:
@@ -212,8 +207,7 @@ class Foot:
             out[Fact("known", name).name] = "yes" if known else "no"
             if known and name in self.value:
                 value, margin = (_float(model, one[name]) for one in (self.value, self.margin))
-                out |= {name: quantize(value), f"{name}_low": quantize(value - margin),
-                        f"{name}_high": quantize(value + margin)}  # fmt: skip
+                out |= {f: quantize(end) for f, end in ends_of(name, value, margin).items()}
         for fact, code in self.word.items():
             if self._true(model, self.known[fact]):
                 index = model.eval(code, model_completion=True).as_long()

@@ -17,7 +17,7 @@ from recommend.check.cells import Space, axes_by_stratum, below, truths
 from recommend.check.example_tables import Example, Expect, Given, Reading, Row, Table, rows_of
 from recommend.check.finding import Finding
 from recommend.errors import InputError, Place
-from recommend.infer.conclusions import ContradictionError, checked_facts
+from recommend.infer.engine import ContradictionError, checked_facts
 from recommend.infer.facts import facts_of, measure_facts
 from recommend.infer.many import Bools, ManyConclusions, columns_of, conclude_many
 from recommend.measure.model import Measure
@@ -33,7 +33,7 @@ from recommend.rulebook.models import (
 )
 from recommend.rulebook.naming import known
 from recommend.rulebook.terms import Facts
-from recommend.rulebook.vocabulary import FOOT_TYPE, Fact
+from recommend.rulebook.vocabulary import FOOT_TYPE, Fact, about
 
 _SAID = 2  # differences said of one example; the rest are counted
 
@@ -160,8 +160,8 @@ def _asked(example: Example, at: Document, loc: Loc, book: Rulebook) -> Facts:
     facts |= book.asked_facts([q for q, a in example.answers.items() if a != "not-asked"])
     if example.pain is not None:
         for fact in book.vocabulary.words:
-            if fact.startswith("pain_"):
-                facts[fact] = "yes" if fact.removeprefix("pain_") in example.pain else "no"
+            if about(fact).kind == "pain":
+                facts[fact] = "yes" if about(fact).of in example.pain else "no"
     return facts
 
 

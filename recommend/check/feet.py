@@ -14,7 +14,7 @@ from recommend.measure.observed import observe
 from recommend.reading import written
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.terms import Facts
-from recommend.rulebook.vocabulary import Fact, about
+from recommend.rulebook.vocabulary import SOCKS, Fact, about, part_of
 from recommend.visit.models import Visit
 
 # Measures taken stride by stride: their error can be made larger by scatter, not smaller.
@@ -38,7 +38,8 @@ def visit_text(facts: Facts, book: Rulebook, heading: str, *, both: bool = False
     """
     side: Side = "right" if facts.get("side") == "right" else "left"
     if RETURN in facts:  # written as the push-off it is reckoned from
-        facts = {name: v for name, v in facts.items() if name != "known_propulsion-angle"}
+        told = Fact("known", "propulsion-angle").name
+        facts = {name: v for name, v in facts.items() if name != told}
     try:
         data = _visit(facts, side, book)
         if both:
@@ -81,12 +82,11 @@ def _words(facts: Facts, book: Rulebook) -> Iterator[str]:
         if name not in facts:
             continue
         value = facts[name]
-        words = " ".join(
-            str(facts[f"{name}_{q}"]) for q in definition.qualifiers if f"{name}_{q}" in facts
-        )
+        told = (part_of(name, qualifier) for qualifier in definition.qualifiers)
+        words = " ".join(str(facts[fact]) for fact in told if fact in facts)
         margin = ""
         if isinstance(value, float):
-            low = facts.get(f"{name}_low", value)
+            low = facts.get(part_of(name, "low"), value)
             places = definition.decimals + 1
             gap = round(value - float(low), places)
             margin = f" ± {gap:g}" if gap and name in STRIDES else ""
@@ -126,8 +126,8 @@ def _visit(facts: Facts, side: Side, book: Rulebook) -> dict[str, Any]:
     for name in ("age-band", "purpose"):
         if Fact("visit", name).name in facts:
             data[name] = facts[Fact("visit", name).name]
-    if "visit_socks" in facts:
-        data["keeps"] = {"socks": facts["visit_socks"]}
+    if SOCKS in facts:
+        data["keeps"] = {"socks": facts[SOCKS]}
     if "growing" in facts:
         data["age-band"] = "child"
     if "body-mass" in facts:
@@ -170,7 +170,7 @@ def _other(facts: Facts, side: Side, book: Rulebook) -> dict[str, Any]:
         if difference in facts:
             name = derivations(book.measures)[difference].parts[0]
             mine, gap = float(facts[name]), float(facts[difference])
-            entry = {q: facts[f"{name}_{q}"] for q in ("gait", "reference")}
+            entry = {q: facts[part_of(name, q)] for q in ("gait", "reference")}
             other["rearfoot"] = [{**entry, field: [round(mine - gap, 4)]}]
     if "length-difference" in facts:
         length = _apart("foot-length", "length-difference", facts, book)
@@ -286,7 +286,7 @@ def _heights(facts: Facts, book: Rulebook) -> dict[str, Any]:
 
 def _rearfoot(facts: Facts, book: Rulebook) -> Iterator[dict[str, Any]]:
     if "standing-angle" in facts:
-        reference = facts.get("standing-angle_reference", "vertical")
+        reference = facts.get(part_of("standing-angle", "reference"), "vertical")
         yield {"gait": "standing", "reference": reference,
                "angle": _strides("standing-angle", facts, book)}  # fmt: skip
     for name, definition in book.measures.items():
@@ -295,8 +295,8 @@ def _rearfoot(facts: Facts, book: Rulebook) -> Iterator[dict[str, Any]]:
     moving = [name for name in MOVING if name in facts]
     if not moving:
         return
-    words = {q: {facts[f"{m}_{q}"] for m in moving if f"{m}_{q}" in facts}
-             for q in ("gait", "reference")}  # fmt: skip
+    told = {q: [part_of(name, q) for name in moving] for q in ("gait", "reference")}
+    words = {q: {facts[fact] for fact in some if fact in facts} for q, some in told.items()}
     if any(len(found) > 1 for found in words.values()):
         raise ValueError("phases of one film have one gait and one zero reference")
     entry: dict[str, Any] = {
@@ -316,7 +316,7 @@ def _rearfoot(facts: Facts, book: Rulebook) -> Iterator[dict[str, Any]]:
 def _strides(name: str, facts: Facts, book: Rulebook) -> list[float]:
     """Readings whose mean is the value and whose scatter gives the margin asked for."""
     value = float(facts[name])
-    margin = value - float(facts.get(f"{name}_low", value - smallest_margin(name, book)))
+    margin = value - float(facts.get(part_of(name, "low"), value - smallest_margin(name, book)))
     floor = smallest_margin(name, book)
     if margin < floor - 5e-5:
         raise ValueError("no film is as sure as this")

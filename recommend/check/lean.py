@@ -117,7 +117,7 @@ def _with_limit(world: World, to: float, *, name: str, index: int) -> World:
 
 
 def _errors(book: Rulebook) -> Iterator[Movable]:
-    read = {about(fact).of for fact in book.read if about(fact).part in ("low", "high")}
+    read = {about(fact).of for fact in book.read if about(fact).margins}
     for name, definition in book.measures.items():
         error = definition.error
         if error is None or error.kind in _KNOWN or name not in read:

@@ -18,14 +18,14 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from recommend.coverage.columns import FactColumns
+from recommend.coverage.columns import FactColumns, age_columns
 from recommend.coverage.population import Population, load_population
 from recommend.coverage.sampling import Customers, Sampler
 from recommend.errors import InputError, Place
 from recommend.infer.many import Column, ManyConclusions, conclude_many
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.vocabulary import YES_NO, Fact, about
+from recommend.rulebook.vocabulary import AGE_BAND, ENDS, YES_NO, Fact, about, part_of
 
 Columns: TypeAlias = dict[str, Column]
 Bools: TypeAlias = NDArray[np.bool_]
@@ -52,7 +52,7 @@ class Mixture:
     @cached_property
     def weights(self) -> NDArray[np.float64]:
         """How many customers of a shop each stands for, shape (n,), 1 on average."""
-        pains = [n for n in self.shares.vocabulary.words if n.startswith("pain_")]
+        pains = [n for n in self.shares.vocabulary.words if about(n).kind == "pain"]
         drawn = [("children", "age"), ("otherwise", "film")]
         drawn += [("answering", question) for question in self.shares.questions]
         out = np.ones(self.count)
@@ -103,44 +103,39 @@ class Mixture:
                 columns[Fact("asked", question).name] = np.where(unasked, NO, YES).astype(np.int8)
 
     def _ages(self, book: Rulebook, columns: Columns) -> None:
-        name = "visit_age-band"
+        name = AGE_BAND
         if name in columns:
             ages = book.vocabulary.words[name]
             young = np.array([ages.index(word) for word in ("child", "teen")])
             drawn = young[self._rng("which age").integers(0, len(young), self.count)]
             made = np.where(self._some("children", "age"), drawn, columns[name])
             columns[name] = made.astype(np.int8)
-            if "fpi_age" in columns:
-                words = book.vocabulary.words["fpi_age"]
-                age = np.where(
-                    made == ages.index("child"), words.index("child"), columns["fpi_age"]
-                )
-                columns["fpi_age"] = age.astype(np.int8)
+            columns |= age_columns(book, made == ages.index("child"))
 
     def _pain(self, book: Rulebook, side: Side, columns: Columns) -> None:
         hurts = np.zeros(self.count, np.bool_)
-        for fact in (name for name in book.vocabulary.words if name.startswith("pain_")):
+        for fact in (name for name in book.vocabulary.words if about(name).kind == "pain"):
             here = self._some("painful", side, fact)
             hurts |= here
             columns[fact] = np.where(here, YES, NO).astype(np.int8)
         longest = self.parameters.compare.longest_pain
         for name, most in ((_PAIN, _WORST), (_WEEKS, longest)):
             drawn = self._rng(side, name).integers(1, most + 1, self.count).astype(np.float64)
-            for fact in (name, f"{name}_low", f"{name}_high"):
+            for fact in (part_of(name, end) for end in ENDS):
                 if fact in columns:
                     columns[fact] = np.where(hurts, drawn, columns[fact])
 
     def _filmed(self, book: Rulebook, columns: Columns) -> None:
         other = self._some("otherwise", "film")
-        for fact in [name for name in columns if name.rpartition("_")[2] in _FILMED]:
+        for fact in [name for name in columns if about(name).part in _FILMED]:
             words = book.vocabulary.words[fact]
-            word = fact.rpartition("_")[2]
+            word = about(fact).part
             drawn = self._rng("which", word).integers(0, len(words), self.count)
             columns[fact] = np.where(other, drawn, columns[fact]).astype(np.int8)
 
     def _left_out(self, book: Rulebook, columns: Columns) -> None:
         """Readings that were not taken; what follows from others goes with its own name."""
-        for measure in book.measures:
+        for measure in (one for one in book.measures if one != "growing"):  # its age says that
             gone = self._some("unmeasured", measure)
             for fact in [name for name in columns if _of(name, measure)]:
                 if fact == Fact("known", measure).name:
@@ -177,7 +172,7 @@ class Crowd:
     @property
     def ages(self) -> list[str]:
         """The age band of each, children and teenagers among them."""
-        name = "visit_age-band"
+        name = AGE_BAND
         words = np.array([*self.book.vocabulary.words.get(name, ()), ""])
         codes = self.columns["left"].get(name, np.array([-1]))
         return [str(word) for word in np.broadcast_to(words[codes], self.count)]

@@ -35,7 +35,7 @@ from recommend.rulebook.comparisons import COMPARISONS
 from recommend.rulebook.compiling import Compiler
 from recommend.rulebook.models import AxisThen, NeedsThen, NoteLevel, NoteThen
 from recommend.rulebook.terms import Number
-from recommend.rulebook.vocabulary import Fact, about
+from recommend.rulebook.vocabulary import Fact, about, part_of
 
 Formula: TypeAlias = Any
 
@@ -200,7 +200,7 @@ class _Prover:
         return z3.And(self.foot.known[measure], *meant)
 
     def _qualified(self, measure: str, qualifier: str, word: str) -> Formula:
-        fact = f"{measure}_{qualifier}"
+        fact = part_of(measure, qualifier)
         words = self.book.vocabulary.words[fact]
         return self.foot.word[fact] == words.index(word) if word in words else z3.BoolVal(False)
 
@@ -271,7 +271,7 @@ class _Prover:
             if measure in then.but:
                 continue
             mine, theirs = self.foot.known[measure], self.other.known[measure]
-            own = {measure, *(f"{measure}_{word}" for word in definition.qualifiers)}
+            own = {measure, *(part_of(measure, word) for word in definition.qualifiers)}
             same = self._same(leaving_out=own)
             more = z3.And(meant, z3.Not(mine), theirs, *same)
             yield from self._lost(measure, more, then.keeps, f"adding {measure}")
@@ -311,8 +311,8 @@ class _Prover:
 
     def _bolder_unasked(self, then: Unasked, meant: Formula) -> Iterator[Doubt]:
         """The foot was not asked; the other is the same foot that was asked and said no."""
-        prefix = {"answers": "answer_", "pain": "pain_"}[then.unasked]
-        facts = [fact for fact in self.foot.word if fact.startswith(prefix)]
+        kind = {"answers": "answer", "pain": "pain"}[then.unasked]
+        facts = [fact for fact in self.foot.word if about(fact).kind == kind]
         groups = [[fact] for fact in facts] if then.unasked == "answers" else [facts]
         for group in groups:
             flags = {"pain"} if then.unasked == "pain" else set(group)
@@ -321,7 +321,7 @@ class _Prover:
             said += [self.other.word[fact] == self._harmless(fact) for fact in group]
             same = self._same(leaving_out={*flags, *group})
             asked = z3.And(meant, *silent, *said, *same)
-            what = "pain" if then.unasked == "pain" else group[0].removeprefix(prefix)
+            what = "pain" if then.unasked == "pain" else about(group[0]).of
             yield from self._bolder(asked, what, frozenset(group))
 
     def _lengthened(self, meant: Formula) -> Iterator[Doubt]:
@@ -341,7 +341,7 @@ class _Prover:
 
     def _harmless(self, fact: str) -> int:
         """The position of the answer that speaks against nothing: the one that does not alarm."""
-        question = self.book.questions.get(fact.removeprefix("answer_"))
+        question = self.book.questions.get(about(fact).of)
         calm = "yes" if question is not None and question.alarming == "no" else "no"
         return self.book.vocabulary.words[fact].index(calm)
 

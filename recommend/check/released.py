@@ -24,7 +24,7 @@ from recommend.check.finding import Finding, from_error
 from recommend.check.weaker import fate_of, note_of, past_note
 from recommend.check.wording import PAGE
 from recommend.errors import InputError, Place
-from recommend.infer.conclusions import ContradictionError
+from recommend.infer.engine import ContradictionError
 from recommend.infer.many import behind
 from recommend.reading import Document, Id, Strict, problems_in, read_document, written
 from recommend.rulebook.book import CompiledRule, Rulebook

@@ -8,7 +8,6 @@ from pathlib import Path
 
 import numpy as np
 
-from recommend.catalogue.fitting import FITTED
 from recommend.catalogue.loading import Catalogue, Item
 from recommend.check.cells import base_facts
 from recommend.check.finding import Finding, from_error
@@ -19,7 +18,7 @@ from recommend.check.reach import places_of
 from recommend.check.scaffold import UNFINISHED
 from recommend.check.wording import SaidOfProduct, has, wording_of_rules
 from recommend.errors import InputError, Place, nearest
-from recommend.match.judge import judge
+from recommend.match.judge import FITTED, judge
 from recommend.match.needs import NeedTable, level_words, need_words, needs_of
 from recommend.measure.observed import OBSERVED
 from recommend.reading.document import Loc

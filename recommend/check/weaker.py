@@ -19,7 +19,7 @@ from recommend.infer.many import behind
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.models import NOTE_LEVELS, AxisThen, NoteLevel, NoteThen
 from recommend.rulebook.terms import Disjunction, Number, Term, Word
-from recommend.rulebook.vocabulary import Vocabulary, about
+from recommend.rulebook.vocabulary import Fact, Vocabulary, about
 
 _WAS = "was-"  # before the names of axes and rules of the older rulebook
 _ABSENT = ("known", "asked", "decided")
@@ -147,7 +147,7 @@ def _same_axes(
 def _bare(disjunction: Disjunction) -> frozenset[frozenset[Term]]:
     """A normal form as it runs: without order, and without the names of its limits."""
     return frozenset(
-        frozenset(replace(t, limit="") if isinstance(t, Number) else t for t in branch)
+        frozenset(t._replace(limit="") if isinstance(t, Number) else t for t in branch)
         for branch in disjunction
     )
 
@@ -167,20 +167,24 @@ def _renamed(rule: CompiledRule, axes: set[str]) -> CompiledRule:
 
 def _renamed_terms(disjunction: Disjunction, axes: set[str]) -> Disjunction:
     def of(term: Term) -> Term:
-        kind, name, _ = one = about(term.fact)
-        if one.concluded and name in axes:
-            return replace(term, fact=f"{kind}_{_WAS}{name}")
+        one = about(term.fact)
+        if one.concluded and one.of in axes:
+            return term._replace(fact=_renamed_fact(one))
         return term
 
     return tuple(tuple(of(term) for term in branch) for branch in disjunction)
 
 
+def _renamed_fact(one: Fact) -> str:
+    return one._replace(of=f"{_WAS}{one.of}").name
+
+
 def _both_vocabularies(new: Vocabulary, old: Vocabulary, axes: set[str]) -> Vocabulary:
     words: dict[str, tuple[str, ...]] = dict(new.words)
     for fact, values in old.words.items():
-        kind, name, _ = one = about(fact)
-        if one.concluded and name in axes:
-            words[f"{kind}_{_WAS}{name}"] = values
+        one = about(fact)
+        if one.concluded and one.of in axes:
+            words[_renamed_fact(one)] = values
         known = words.get(fact, ())
         words[fact] = (*known, *(value for value in values if value not in known))
     return Vocabulary(new.numbers | old.numbers, words)
@@ -189,6 +193,6 @@ def _both_vocabularies(new: Vocabulary, old: Vocabulary, axes: set[str]) -> Voca
 def past_note(book: Rulebook, rule_id: str, level: NoteLevel, holds: Disjunction) -> CompiledRule:
     """A note as a change log has it, to be compared with the book: its condition in normal form."""
     model = book.rules[-1]
-    then = NoteThen(note=level, say="")
+    then = NoteThen(note=level, say="-")
     body = model.rule.model_copy(update={"id": rule_id, "then": then})
     return replace(model, rule=body, holds=holds, fails=())

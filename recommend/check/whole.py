@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import importlib.util
+import importlib
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -24,9 +24,8 @@ from recommend.check.released import gone_findings, released_findings
 from recommend.check.unanswered import shelf_findings, unanswered_findings, unused_findings
 from recommend.check.wording import translation_findings, wording_findings
 from recommend.errors import InputError, counted
-from recommend.extras import not_installed
-from recommend.infer.chunks import bear
-from recommend.infer.conclusions import ContradictionError
+from recommend.extras import need
+from recommend.infer.engine import ContradictionError, bear
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.loading import read_rulebook
 
@@ -119,8 +118,7 @@ _NAMING = ("not-readable", "needless-translation")  # what follows from a rule t
 
 def _prover() -> ModuleType:
     """The proving module; the solver behind it is an optional extra."""
-    if importlib.util.find_spec("z3") is None:
-        raise not_installed("`--prove`", "prove")
+    need("`--prove`", "prove", "z3")
     return importlib.import_module("recommend.check.proving")
 
 

@@ -25,6 +25,7 @@ from recommend.rulebook.conditions import Condition, OfMeasure
 from recommend.rulebook.models import NoteLevel
 from recommend.rulebook.terms import Word
 from recommend.rulebook.translations import Key, Translation, plain
+from recommend.rulebook.vocabulary import about
 
 FILE = "wording.yaml"
 OWN = "en"  # the language that the rulebook itself is written in
@@ -229,9 +230,9 @@ def _questions_turned(book: Rulebook) -> Iterator[Finding]:
             continue
         answers = {term for branch in rule.holds for term in branch if isinstance(term, Word)}
         for term in sorted(answers, key=lambda one: one.fact):
-            question = book.questions.get(term.fact.removeprefix("answer_"))
+            kind, name, _ = about(term.fact)
+            question = book.questions.get(name) if kind == "answer" else None
             if question is not None and term.values == {question.calm}:
-                name = term.fact.removeprefix("answer_")
                 yield Finding(
                     "question-turned", "error", rule.place,
                     f"`{rule.id}` comes when `{name}` is answered {question.calm}; the question "

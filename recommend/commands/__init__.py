@@ -28,9 +28,9 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "gaps": ("supply:gaps", "Say what to stock next, and which lines can go"),
     "order": ("supply:order", "Say how many pieces to order in which size"),
     "import": ("supply:import_list", "Read a supplier's list into the catalogue"),
-    "explain": ("again:explain", "Where each word of a kept shortlist came from"),
+    "explain": ("explain:explain", "Where each word of a kept shortlist came from"),
     "help": ("help:help_", "Measuring well, what the numbers mean, limits of the tool"),
-    "replay": ("again:replay", "Derive kept records again; what other rules change"),
+    "replay": ("replay:replay", "Derive kept records again; what other rules change"),
     "store": ("store:app", "Look after the records: verify, export, forget"),
 }
 

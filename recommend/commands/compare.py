@@ -17,7 +17,7 @@ from recommend.commands.options import (
 )
 from recommend.errors import Exit, RecommendError
 from recommend.explain.explaining import Explanation
-from recommend.match.wishes import OWN, OWN_SHOES
+from recommend.match.out import OWN, OWN_SHOES
 from recommend.show.compared import compared_data, compared_lines
 from recommend.show.console import console, print_paged
 from recommend.show.dialogue import say

@@ -17,7 +17,7 @@ from recommend.catalogue.stacking import selling
 from recommend.commands.options import VisitName, called, visit_file
 from recommend.errors import InputError, Place
 from recommend.infer.counter import Counter
-from recommend.match.harm import harmful
+from recommend.match.out import harmful
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import GROUPS, Candidate, Group
 from recommend.measure.model import SIDES

@@ -11,7 +11,7 @@ import typer
 from recommend.catalogue.shop import open_rulebook, open_visit
 from recommend.commands.options import RulesFolder, VisitName, visit_file
 from recommend.errors import InputError, Place, nearest
-from recommend.match.harm import findings, harmful, lifted_words
+from recommend.match.out import findings, harmful, lifted_words
 from recommend.parameters import Parameters
 from recommend.settings import setting
 from recommend.show.dialogue import say

@@ -333,7 +333,7 @@ def write_crop(file: Path, row: int, parameters: Parameters) -> None:
         raise InputError(Place(str(out)), "it is there already", mend="move it away first")
     with tempfile.TemporaryDirectory() as folder, working("copying") as tell:
         made = Path(folder) / out.name
-        cropped(file, made, row, parameters, tell)
+        cropped(file, made, row, parameters.film, tell)
         with written_whole(out) as stream, made.open("rb") as whole:
             shutil.copyfileobj(whole, stream)
     typer.echo(f"saved {out}; the film itself is as it was", err=True)

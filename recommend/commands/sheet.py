@@ -21,8 +21,8 @@ from recommend.commands.options import (
 from recommend.door import visible
 from recommend.errors import Exit
 from recommend.output import PAGE, refuse_other_kinds, write_output
-from recommend.records.canonical import sha256
 from recommend.records.database import store_path
+from recommend.records.documents import sha256
 from recommend.records.keeping import entry_of, keep_event, keeps, kept_words, last_kept
 from recommend.records.store import Entry
 from recommend.records.witness import printed

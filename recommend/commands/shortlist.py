@@ -9,8 +9,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
-from rich.console import RenderableType
-from rich.text import Text
 
 from recommend.commands.options import (
     AsJson,
@@ -30,12 +28,14 @@ from recommend.errors import Exit, RecommendError
 from recommend.match.outcome import Outcome, as_document
 from recommend.settings import setting
 from recommend.show.answer import answer_lines
-from recommend.show.console import console, print_paged
 from recommend.show.labels import SECTIONS
+from recommend.show.lines import Line, columns, print_lines
 
 if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+    from recommend.match.sureness import HowSure
     from recommend.trial.heeding import LearnedList
-    from recommend.whatif.redraw import HowSure
 
 
 SURE = "sure"  # how sure it all is, from redraws
@@ -77,8 +77,12 @@ def shortlist(
     number, failed = _keep(heeded, store) if kept else (None, None)
     if as_json:
         print_json(_document(heeded))
-    else:
+    elif sections or heeded.learned is not None:
+        from recommend.show.console import print_paged
+
         print_paged(_shown(heeded, sections, visit, number), pager=pager)
+    else:
+        print_lines(_answer(heeded, visit, number), pager=pager)
     if number is not None and (as_json or sections):
         print(f"Kept as record {number}: recommend explain {number}", file=sys.stderr)
     if failed is not None:
@@ -144,22 +148,21 @@ def _document(heeded: _Heeded) -> dict[str, Any]:
 def _shown(
     heeded: _Heeded, sections: Sequence[str], called: str, number: int | None
 ) -> Iterator[RenderableType]:
-    width, outcome, learned = console().width, heeded.outcome, heeded.learned
+    outcome, learned = heeded.outcome, heeded.learned
     if learned is not None:
         from recommend.show.effects import notice_blocks
 
         yield from notice_blocks(learned)
     if not sections:
-        sure = _sure(heeded.by_rules)
-        yield from answer_lines(outcome, sure, width, called, number, heeded.notice)
+        yield from _answer(heeded, called, number)
     else:
-        from recommend.show.console import inset
+        from recommend.show.console import console, inset
         from recommend.show.shortlist import section_blocks
 
         if heeded.notice:
             yield inset(heeded.notice, 0, "bold")
         asked = [name for name in SECTIONS if name in sections]
-        yield from section_blocks(outcome, asked, width)
+        yield from section_blocks(outcome, asked, console().width)
         if SURE in sections:
             yield from _sure_blocks(heeded.by_rules)
             if heeded.heeds and outcome.shortlist is not None:
@@ -170,9 +173,18 @@ def _shown(
         yield from expected_blocks(learned, outcome.book)
 
 
+def _answer(heeded: _Heeded, called: str, number: int | None) -> list[Line]:
+    def sure() -> HowSure | None:
+        return _sure(heeded.by_rules)
+
+    return answer_lines(heeded.outcome, sure, columns(), called, number, heeded.notice)
+
+
 def _sure_blocks(outcome: Outcome) -> Iterator[RenderableType]:
     sure = _sure(outcome)
     if sure is not None:
+        from rich.text import Text
+
         from recommend.show.sure import sure_line
 
         yield Text(f"\n{sure_line(sure, outcome.book)}")
@@ -182,7 +194,7 @@ def _sure(outcome: Outcome) -> HowSure | None:
     """How sure the outcome is; None when a stop withholds the shortlist."""
     if outcome.shortlist is None:
         return None
-    from recommend.whatif.redraw import sureness
+    from recommend.match.sureness import sureness
 
     return sureness(outcome)
 

@@ -33,7 +33,7 @@ from recommend.commands.options import (
 )
 from recommend.commands.trial_step import guided_step, print_end
 from recommend.errors import Exit, InputError, Place
-from recommend.match.wishes import OWN
+from recommend.match.out import OWN
 from recommend.measure.capture import CaptureOptions, measure_capture
 from recommend.measure.model import Side
 from recommend.output import SVG, refuse_other_kinds, write_output

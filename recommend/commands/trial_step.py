@@ -11,8 +11,8 @@ from recommend.catalogue import Catalogue
 from recommend.catalogue.shop import open_catalogue, open_rulebook, open_visit
 from recommend.door import typed
 from recommend.errors import InputError, Place, RecommendError
+from recommend.match.out import OWN
 from recommend.match.outcome import Outcome
-from recommend.match.wishes import OWN
 from recommend.measure.capture import CaptureOptions, measure_capture
 from recommend.reading import read_document
 from recommend.settings import setting
@@ -37,9 +37,9 @@ from recommend.trial.plan import BAREFOOT
 from recommend.trial.whole_trial import TrialOutcome, judged_file, trial_outcome
 from recommend.visit.answers import RefusedError
 from recommend.visit.entry import HELP, Entry
+from recommend.visit.entry_steps import side_by_side
 from recommend.visit.models import Visit
 from recommend.visit.shelf import Draft
-from recommend.visit.together import side_by_side
 from recommend.way import outcome_of
 
 Meant = TypeVar("Meant")

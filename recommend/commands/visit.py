@@ -28,9 +28,9 @@ from recommend.commands.shelved import (
 from recommend.door import typed
 from recommend.errors import Exit, InputError, Place
 from recommend.infer.counter import Counter, Progress
-from recommend.match.harm import handed_on
-from recommend.measure.repeatability import Repeated
-from recommend.measure.repeatability import repeatability as repeatability_of
+from recommend.match.out import handed_on
+from recommend.measure.repeated import Repeated
+from recommend.measure.repeated import repeatability as repeatability_of
 from recommend.records.database import store_path
 from recommend.records.keeping import keep_event, keeps, kept_words
 from recommend.rulebook import Rulebook
@@ -53,10 +53,9 @@ from recommend.visit import Visit, read_visit
 from recommend.visit.answers import RefusedError, Text
 from recommend.visit.coming_back import begun_again
 from recommend.visit.entry import Entry, visit_of
-from recommend.visit.entry_steps import Step
+from recommend.visit.entry_steps import Step, read_out, side_by_side
 from recommend.visit.intake import NO_READING, READINGS, in_order, measures_of, taken
 from recommend.visit.shelf import REFERENCE, Draft, Shelf
-from recommend.visit.together import read_out, side_by_side
 from recommend.way import outcome_of
 
 app = group("Type a visit at the counter, go on with it, change it, look back.")
@@ -321,7 +320,7 @@ def _last_answers(draft: Draft, shelf: Shelf) -> dict[str, str]:
 
 def _sure(counter: Counter, visit: Visit) -> str:
     """How sure the outcome is by redraws, and what to take again first; empty after a stop."""
-    from recommend.whatif.redraw import sureness  # only here: most blocks need none of it
+    from recommend.match.sureness import sureness  # only here: most blocks need none of it
 
     book = counter.book
     outcome = outcome_of(visit, book, open_catalogue(book), counter.engine)

@@ -15,7 +15,6 @@ from itertools import product as every
 
 import numpy as np
 
-from recommend.catalogue.fitting import INSOLE_READS, SHOE_READS
 from recommend.catalogue.loading import Catalogue, Item
 from recommend.catalogue.models import Kind, Product
 from recommend.coverage.evaluate import Evaluator, Kinds, Pairing, Progress, Stand
@@ -23,7 +22,9 @@ from recommend.coverage.numbers import Array
 from recommend.coverage.report import Assessor, Share, share_of
 from recommend.coverage.rows import Alike, alike
 from recommend.coverage.why import levels_of, levels_that_do
+from recommend.match.judge import INSOLE_READS, SHOE_READS
 from recommend.match.needs import NeedTable, rule_needs
+from recommend.rulebook.vocabulary import PURPOSE
 
 NEW = "new"
 GRID = (130.0, 330.0)  # feet that any shop sees, of small children as well, mm
@@ -430,7 +431,7 @@ def widened(box: Box, sides: Sequence[Side], served: Callable[[Box], Array], aim
 def _of_purpose(table: NeedTable) -> Iterator[str]:
     """Attributes that are asked for because of the purpose, such as being made for running."""
     for rule in table.rules:
-        if "visit_purpose" in table.book.by_id[rule].facts:
+        if PURPOSE in table.book.by_id[rule].facts:
             needs = rule_needs(table.book, rule)
             yield from (need.attribute for need in needs if need.strength == "must")
 

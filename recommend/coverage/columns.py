@@ -16,7 +16,7 @@ from recommend.measure.definitions import MeasureDef
 from recommend.measure.derived import derivations, error_of, parts_of, reckoned
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.vocabulary import YES_NO, Fact
+from recommend.rulebook.vocabulary import YES_NO, Fact, part_of
 
 NO, YES = (np.array([YES_NO.index(word)], np.int8) for word in ("no", "yes"))
 
@@ -44,11 +44,8 @@ class FactColumns:
                 out |= dict(self._numbers(name, column))
         for name, values in self._derived(customers, side):
             out |= dict(self._numbers(name, values))
-        words = self.book.vocabulary.words.get("fpi_age")
-        if words is not None:  # children have limits of their own, and are corrected in nothing
-            child = np.array(customers.texts("age-band")) == "child"
-            age = np.where(child, words.index("child"), words.index("grown"))
-            out |= {"fpi_age": age.astype(np.int8), "known_growing": child.astype(np.int8)}
+        child = np.array(customers.texts("age-band")) == "child"
+        out |= age_columns(self.book, child)
         return out
 
     def _derived(self, customers: Customers, side: Side) -> Iterator[tuple[str, Array]]:
@@ -85,13 +82,13 @@ class FactColumns:
         yield from self._told()
         for name, qualifiers in _qualifiers(self.book, self.population).items():
             for qualifier, word in qualifiers.items():
-                fact = f"{name}_{qualifier}"
+                fact = part_of(name, qualifier)
                 if fact in words:
                     yield fact, np.array([words[fact].index(word)], np.int8)
         for name, figure in self.population.fixed.items():
             yield Fact("known", name).name, YES
-            value = np.array([figure.value])
-            yield from ((f"{name}{end}", value) for end in ("", "_low", "_high"))
+            value, parameters = np.array([figure.value]), self.book.parameters
+            yield from number_facts(name, value, 0.0, parameters).items()
 
     def _told(self) -> Iterator[tuple[str, Column]]:
         """What everybody answers and where nobody hurts, unless nobody was asked."""
@@ -99,6 +96,16 @@ class FactColumns:
         answers = {name: one.calm for name, one in self.book.questions.items() if asked}
         facts = told_facts(self.book, answers, () if asked else None)
         yield from columns_of([facts], self.book.vocabulary).items()
+
+
+def age_columns(book: Rulebook, child: Array) -> dict[str, Column]:
+    """What follows from being a child or not, (n,): the norm of the posture, and that it grows."""
+    aged, grows = part_of("fpi", "age"), Fact("known", "growing").name
+    found: dict[str, Column] = {grows: child.astype(np.int8)}
+    if words := book.vocabulary.words.get(aged):
+        age = np.where(child, words.index("child"), words.index("grown"))
+        found[aged] = age.astype(np.int8)
+    return found
 
 
 def _qualifiers(book: Rulebook, population: Population) -> dict[str, Mapping[str, str]]:

@@ -15,12 +15,11 @@ from typing import Literal
 
 import numpy as np
 
-from recommend.catalogue.fitting import INSOLE_READS, SHOE_READS, fit
 from recommend.catalogue.loading import Item
 from recommend.coverage.numbers import Array
 from recommend.coverage.rows import Alike, alike, together
 from recommend.coverage.tally import Layout, Tally
-from recommend.match.judge import Judged
+from recommend.match.judge import INSOLE_READS, SHOE_READS, Judged, fit
 from recommend.match.needs import NeedTable
 from recommend.match.ranking import without_insole
 from recommend.match.sizes import Availability, SizeClasses

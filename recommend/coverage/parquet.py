@@ -10,7 +10,6 @@ where and when a customer was measured.
 
 from __future__ import annotations
 
-import importlib.util
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -26,7 +25,7 @@ from recommend.coverage.population import Population
 from recommend.coverage.sampling import Column, Customers, Words, add_derived
 from recommend.coverage.tally import Tally, add, cases_of_customers, people_of, tally
 from recommend.errors import InputError, Place, nearest
-from recommend.extras import not_installed
+from recommend.extras import need
 from recommend.match.sizes import SizeClasses
 from recommend.measure.definitions import MeasureDef
 from recommend.measure.derived import derivations
@@ -149,8 +148,7 @@ def _opened(path: Path) -> Any:
     """The table in Parquet files, not yet read."""
     if not path.exists():
         raise InputError(Place(str(path)), "there is no such file or folder")
-    if importlib.util.find_spec("dask") is None or importlib.util.find_spec("pyarrow") is None:
-        raise not_installed("Parquet", "parquet")
+    need("Parquet", "parquet", "dask", "pyarrow")
     if not path.is_dir():
         refuse_no_file(path, what="Parquet, a file or a folder of files")
         with path.open("rb") as stream:

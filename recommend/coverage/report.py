@@ -41,8 +41,7 @@ from recommend.infer.many import Column, conclude_many
 from recommend.match.needs import NeedTable
 from recommend.match.sizes import SizeClasses
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.terms import Number
-from recommend.rulebook.vocabulary import Fact, about
+from recommend.rulebook.vocabulary import Fact, about, ends_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -289,7 +288,6 @@ def _anywhere(evaluator: Evaluator, level: Literal["harmless", "well"]) -> Array
 
 
 MISSING = 0.1  # share of readings left out
-ENDS = ("_low", "_high")
 
 
 def holds_for_anyone(book: Rulebook, rules: tuple[str, ...], count: int, seed: int) -> Array:
@@ -305,16 +303,16 @@ def holds_for_anyone(book: Rulebook, rules: tuple[str, ...], count: int, seed: i
 
 
 def _columns(book: Rulebook, count: int, rng: np.random.Generator) -> Iterator[tuple[str, Column]]:
-    limits = _limits(book)
     known = {name: rng.random(count) >= MISSING for name in book.measures}
     for name, definition in book.measures.items():
         yield Fact("known", name).name, known[name].astype(np.int8)
         if definition.values:
             continue
-        values = _around(limits.get(name, []), count, rng)
+        limits = sorted({value for _, value in book.constants.get(name, ())})
+        values = _around(limits, count, rng)
         margin = book.parameters.noise.clearly * error_of_mean(definition, 1)
-        for fact, shift in ((name, 0.0), (f"{name}_low", -margin), (f"{name}_high", margin)):
-            yield fact, np.where(known[name], values + shift, np.nan)
+        for fact, end in ends_of(name, values, np.array(margin)).items():
+            yield fact, np.where(known[name], end, np.nan)
     for fact, words in book.vocabulary.words.items():
         one = about(fact)
         if one.concluded or one.kind in ("known", "asked"):
@@ -324,20 +322,6 @@ def _columns(book: Rulebook, count: int, rng: np.random.Generator) -> Iterator[t
         yield fact, np.where(here | (fact == "side"), codes, -1).astype(np.int8)
         if one.kind == "answer":
             yield Fact("asked", one.of).name, here.astype(np.int8)
-
-
-def _limits(book: Rulebook) -> dict[str, list[float]]:
-    """Constants that each measure is compared with by some rule."""
-    found: dict[str, set[float]] = {}
-    for rule in book.rules:
-        for form in (rule.holds, rule.fails):
-            for term in (term for conjunction in form for term in conjunction):
-                if isinstance(term, Number):
-                    name = term.fact
-                    for end in ENDS:
-                        name = name.removesuffix(end)
-                    found.setdefault(name, set()).add(term.value)
-    return {name: sorted(values) for name, values in found.items()}
 
 
 def _around(limits: list[float], count: int, rng: np.random.Generator) -> Array:

@@ -20,13 +20,14 @@ from recommend.coverage.tally import cases_of
 from recommend.errors import RecommendError, nearest
 from recommend.infer.facts import facts_of
 from recommend.infer.many import columns_of
-from recommend.match.harm import harmful
+from recommend.match.out import harmful
 from recommend.match.sizes import CHILD, SizeClasses, wanted_length
 from recommend.measure.model import SIDES, Measure
 from recommend.measure.observed import observe
 from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.terms import Facts
+from recommend.rulebook.vocabulary import AGE_BAND, PURPOSE
 from recommend.trial.kept_trials import kept_by_shop
 from recommend.visit.models import Visit
 
@@ -110,8 +111,8 @@ def customers_of(visits: Iterable[Visit], book: Rulebook) -> Customers:
         for side in SIDES
     }
     own: dict[str, Column] = {
-        "age-band": _words([visit.age_band for visit in seen], words["visit_age-band"]),
-        "purpose": _words([visit.purpose for visit in seen], words["visit_purpose"]),
+        "age-band": _words([visit.age_band for visit in seen], words[AGE_BAND]),
+        "purpose": _words([visit.purpose for visit in seen], words[PURPOSE]),
         "body-mass": np.array([visit.body_mass_kg or np.nan for visit in seen], float),
     }
     return Customers(len(seen), own, feet)

@@ -6,13 +6,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
 
-from recommend.catalogue.fitting import fit
 from recommend.errors import RecommendError, nearest
 from recommend.explain.node import Node
 from recommend.explain.reasons import FootReasons
-from recommend.match.harm import lifted_words
-from recommend.match.judge import Verdict
+from recommend.match.judge import Verdict, fit
 from recommend.match.needs import Need, asked_words, level_words
+from recommend.match.out import lifted_words
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import GROUPS, Candidate, Group, Shortlist
 from recommend.match.telling import unplaced_words

@@ -3,24 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from statistics import fmean, stdev
 
 from recommend.dataclass import dataclass
-from recommend.errors import counted
 from recommend.infer.assess import Assessment, Note, assess
 from recommend.infer.derivation import Lacks
 from recommend.infer.engine import engine_of
 from recommend.infer.facts import facts_of
 from recommend.measure.model import SIDES, Side
-from recommend.measure.observed import PHASES, observe
+from recommend.measure.observed import observe
+from recommend.measure.unlikely import ANGLES, unlikely
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.models import AxisThen
-from recommend.rulebook.vocabulary import FOOT_TYPE
+from recommend.rulebook.vocabulary import FOOT_TYPE, about
 from recommend.visit.models import Foot, Visit
-from recommend.visit.tree import days_since
 
 SIGN_HINT = "Inwards (everted) is plus, outwards (inverted) minus: is the sign turned round?"
-ANGLES = ("angle", *PHASES)
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +75,7 @@ class Counter:
             known = {
                 name: fact
                 for name, fact in facts.items()
-                if not (name.startswith("known_") and fact == "no")
+                if about(name).kind != "known" or fact == "yes"
             }
             lacks = Lacks(self.book, self.engine.conclude(known))
             found |= lacks.for_axis(FOOT_TYPE).open_measures
@@ -145,7 +142,8 @@ class Counter:
 
     def doubts(self, visit: Visit) -> Iterator[str]:
         """Everything in a visit that is hardly possible, however it was written down."""
-        yield from self.doubted(visit, strides=True)  # as typed; plainer than a derived measure
+        # As typed first: that is plainer than a measure derived of it.
+        yield from unlikely(visit, self.book.parameters, strides=True)
         observed = observe(visit, self.book.measures, self.book.parameters)
         for side in SIDES:
             for measure in observed.used[side].values():
@@ -153,105 +151,6 @@ class Counter:
                 for flag in measure.flags:
                     if flag.name == "implausible":
                         yield f"{side}, {title}: {flag.detail}"
-
-    def doubted(self, visit: Visit, *, strides: bool = False) -> Iterator[str]:
-        """Weight, sizes, wear and angles that hardly anybody has, and strides that read oddly."""
-        yield from self.doubted_sizes(visit)
-        for side, foot in zip(SIDES, (visit.feet.left, visit.feet.right), strict=True):
-            if strides:
-                yield from self._strides(side, foot)
-            yield from self._angles(side, foot)
-
-    def _usual(self, name: str) -> float:
-        return self.book.parameters.entry[f"{name}"]
-
-    def doubted_sizes(self, visit: Visit) -> Iterator[str]:
-        """Weight, lengths, heights and wear that hardly anybody has."""
-        feet: dict[Side, Foot] = {"left": visit.feet.left, "right": visit.feet.right}
-        yield from self._mass(visit)
-        yield from self._wear(visit)
-        for side, foot in feet.items():
-            length = foot.foot_length_mm
-            yield from self._outside(side, "foot length", "foot-length", length, "mm")
-            if length:
-                truncated, width = foot.truncated_foot_length_mm, foot.forefoot_width_mm
-                shares = (
-                    ("heel-to-ball length over foot length", "truncated-share", truncated),
-                    ("forefoot width over foot length", "width-share", width),
-                    ("heel width over foot length", "heel-share", foot.heel_width_mm),
-                )
-                for words, name, part in shares:
-                    yield from self._outside(side, words, name, part and part / length, "")
-            yield from self._heights(side, foot)
-        lengths = [foot.foot_length_mm for foot in feet.values() if foot.foot_length_mm]
-        if len(lengths) == len(SIDES) and abs(lengths[0] - lengths[1]) > self._usual("side-gap"):
-            yield f"left {lengths[0]:g} mm and right {lengths[1]:g} mm differ by two sizes or more"
-
-    def _mass(self, visit: Visit) -> Iterator[str]:
-        low, high = self._usual("body-mass-low"), self._usual("body-mass-high")
-        mass = visit.body_mass_kg
-        if mass is None or visit.age_band in ("child", "teen") or low <= mass <= high:
-            return
-        yield f"the body mass would be {mass:g} kg; {low:g} to {high:g} is usual"
-
-    def _wear(self, visit: Visit) -> Iterator[str]:
-        """Longer wear than the time since the visit before."""
-        again = visit.follow_up
-        if again is None or again.weeks_of_wear is None:
-            return
-        days = days_since({"date": visit.date, "follow-up": {"of": again.of}})
-        if days is not None and 7 * again.weeks_of_wear >= days + 7:
-            since = "today" if days == 0 else f"{counted(days, 'day')} ago"
-            yield f"{again.weeks_of_wear:g} weeks of wear, and the last visit was {since}"
-
-    def _outside(
-        self, side: Side, words: str, name: str, value: float | None, unit: str
-    ) -> Iterator[str]:
-        low, high = self._usual(f"{name}-low"), self._usual(f"{name}-high")
-        if value is not None and not low <= value <= high:
-            shown = f"{value:.3g} {unit}".strip()
-            yield f"{side}: {words} would be {shown}; {low:g} to {high:g} is usual"
-
-    def _heights(self, side: Side, foot: Foot) -> Iterator[str]:
-        pairs = (
-            ("instep", foot.dorsum_height_mm),
-            ("inner arch bone", foot.navicular_height_mm),
-        )
-        for words, height in pairs:
-            if height is None or height.mean_sitting is None or height.mean_standing is None:
-                continue
-            if height.mean_standing - height.mean_sitting > self._usual("rise-under-load"):
-                yield (
-                    f"{side}: the height of the {words} rises from {height.mean_sitting:g} mm "
-                    f"sitting to {height.mean_standing:g} mm standing; it usually sinks"
-                )
-
-    def _angles(self, side: Side, foot: Foot) -> Iterator[str]:
-        """Angles that few feet have, phase by phase; mostly the sign was turned round."""
-        for entry in foot.rearfoot:
-            shift = self._usual("relaxed-shift") if entry.reference == "relaxed-standing" else 0.0
-            for phase in ANGLES:
-                strides = getattr(entry, phase)
-                if phase == "contact" or not strides:
-                    continue
-                name, mean = "standing" if phase == "angle" else phase, fmean(strides)
-                low, high = self._usual(f"{name}-low") - shift, self._usual(f"{name}-high")
-                if not low <= mean <= high:
-                    yield (
-                        f"{side}: {mean:.3g} degrees at {name}, measured from "
-                        f"{entry.reference.replace('-', ' ')}; "
-                        f"{low:g} to {high:g} is usual"
-                    )
-
-    def _strides(self, side: Side, foot: Foot) -> Iterator[str]:
-        for entry in foot.rearfoot:
-            for phase in ANGLES:
-                strides = getattr(entry, phase) or []
-                if len(strides) > 1 and stdev(strides) > self._usual("stride-spread"):
-                    yield (
-                        f"{side}: the {phase} readings run from {min(strides):g} to "
-                        f"{max(strides):g} deg, more than strides of one person usually scatter"
-                    )
 
 
 def _signs_turned(before: Visit, after: Visit) -> Visit:

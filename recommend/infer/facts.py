@@ -12,7 +12,7 @@ from recommend.measure.model import Measure, Side
 from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.naming import DECIMALS
-from recommend.rulebook.vocabulary import Fact
+from recommend.rulebook.vocabulary import AGE_BAND, ENDS, PURPOSE, SOCKS, Fact, part_of
 from recommend.visit.models import PainSite, Visit
 
 Floats = NDArray[np.float64]
@@ -52,7 +52,7 @@ def measure_facts(measure: Measure, parameters: Parameters) -> dict[str, float |
     numbers = reading_facts(measure, np.array([measure.value]), parameters)
     facts: dict[str, float | str] = {name: float(column[0]) for name, column in numbers.items()}
     words = measure.qualifiers.items()
-    return facts | {Fact("measure", measure.name, q).name: word for q, word in words}
+    return facts | {part_of(measure.name, q): word for q, word in words}
 
 
 def reading_facts(
@@ -74,8 +74,7 @@ def number_facts(
     `only` names the facts that are wanted, all three by default.
     """
     margin = parameters.noise.clearly * error
-    parts = {"": 0.0, "low": -margin, "high": margin}
-    shifts = {Fact("measure", name, part).name: by for part, by in parts.items()}
+    shifts = {part_of(name, part): times * margin for part, times in ENDS.items()}
     wanted = shifts if only is None else {f: by for f, by in shifts.items() if f in only}
     numbers = quantized(np.add.outer(list(wanted.values()), values))
     return dict(zip(wanted, numbers, strict=True))
@@ -93,9 +92,9 @@ def quantize(value: float) -> float:
 
 def _person_facts(visit: Visit) -> dict[str, float | str]:
     words = {
-        "visit_age-band": visit.age_band,
-        "visit_purpose": visit.purpose,
-        "visit_socks": visit.keeps.socks if visit.keeps else None,
+        AGE_BAND: visit.age_band,
+        PURPOSE: visit.purpose,
+        SOCKS: visit.keeps.socks if visit.keeps else None,
     }
     return {fact: word for fact, word in words.items() if word}
 

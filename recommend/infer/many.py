@@ -16,11 +16,11 @@ from numpy.typing import NDArray
 
 from recommend.dataclass import dataclass
 from recommend.errors import RecommendError
-from recommend.infer.chunks import bear
-from recommend.infer.conclusions import (
+from recommend.infer.engine import (
     Conclusions,
     ContradictionError,
     Truth,
+    bear,
     checked_facts,
     contradiction,
     last_stratum_of_axes,

@@ -1,59 +1,76 @@
 """One foot through the rulebook, by forward chaining in durable-rules: the reference engine.
 
-This is the only module that imports durable-rules. Everything that engine cannot bear is kept
-away from it here: it gets plain definitions built from checked rules, constant comparisons,
-small rulesets, one session per foot and no threads.
+This is the only module that imports durable-rules: its core, without the host around it, whose
+timer threads run actions on their own and whose actions swallow errors. Everything that engine
+cannot bear is kept away from it here: it gets plain definitions built from checked rules, constant
+comparisons, small rulesets, one session per foot and no threads.
 """
 
 from __future__ import annotations
 
 import itertools
+import json
 import threading
-import time
-from collections.abc import Callable, Iterator
-from dataclasses import field
+from collections.abc import Iterator, Mapping
 from typing import Any
 
-from durable import engine as durable_engine
+import durable_rules_engine as core
 
-from recommend.dataclass import dataclass
 from recommend.errors import RecommendError
-from recommend.infer.chunks import Plain, chunks, plain_comparisons
-from recommend.infer.conclusions import (
+from recommend.infer.engine import (
     Conclusions,
+    Plain,
     Truth,
     checked_facts,
+    chunks,
     last_stratum_of_axes,
+    plain_comparisons,
     settle,
 )
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.terms import Conjunction, Facts
 from recommend.rulebook.vocabulary import Fact
 
-# Its clock only measures how long an action has run. As it ships it calls a function that Python
-# warns of since 3.12 and will remove, once for each action.
-durable_engine._unix_now = time.time
-
-# A session in which no action ran is deleted through pointers that were never set, and takes the
+# A session in which no rule fired is deleted through pointers that were never set, and takes the
 # process with it. Every message therefore carries this, and one rule of every ruleset asks for it.
 _PRESENT = {"present": "yes"}
 # Keeps facts apart from `present`, `sid` and `id`, which mean something to the engine or to us.
 _PREFIX = "fact_"
+_ALWAYS = "present"  # the rule that is always true
+
+Definition = dict[str, dict[str, Any]]  # by name of a rule, what it asks for
 
 
-class _QuietHost(durable_engine.Host):  # type: ignore[misc]
-    """A host without the two timer threads, which would run our actions on their own."""
+class _Host:
+    """The rulesets of one engine in durable-rules' core, by name."""
 
-    def _run(self) -> None:
-        return
+    def __init__(self) -> None:
+        self._rulesets: dict[str, int] = {}
 
+    def define(self, name: str, definition: Definition) -> None:
+        """Make a ruleset; it stays until the process ends."""
+        self._rulesets[name] = core.create_ruleset(name, json.dumps(definition))
 
-@dataclass
-class _Run:
-    """What fired in the current session."""
+    def fired(self, name: str, fact: Mapping[str, Any]) -> Iterator[str]:
+        """Names of the rules of a ruleset that fire on a fact, one for each time.
 
-    fired: list[tuple[str, bool]] = field(default_factory=list)
-    errors: list[BaseException] = field(default_factory=list)
+        Raises
+        ------
+        RecommendError
+            If the core does not take the fact.
+        """
+        ruleset = self._rulesets[name]
+        code, session = core.assert_fact(ruleset, json.dumps(fact))
+        if code:
+            raise RecommendError(f"durable-rules did not take the facts of a foot (code {code})")
+        _, said = core.start_action_for_state(ruleset, session)
+        while said:  # {"NAME OF THE RULE": what it matched}
+            yield said.split('"', 2)[1]
+            said = core.complete_and_start_action(ruleset, session)
+
+    def forget(self, name: str, session: str) -> None:
+        """Delete a session, of which there may be few."""
+        core.delete_state(self._rulesets[name], session)
 
 
 class Engine:
@@ -73,10 +90,11 @@ class Engine:
 
     def __init__(self, book: Rulebook) -> None:
         self.book = book
-        self._current = _Run()
         self._one_at_a_time = threading.Lock()
         self._sessions = itertools.count()
-        self._host = _QuietHost()
+        self._host = _Host()
+        # By ruleset, which rule each of its own is about, and with which verdict.
+        self._verdicts: dict[str, dict[str, tuple[str, bool]]] = {}
         # Name of each ruleset of a stratum, and the facts that it reads.
         self._rulesets: list[dict[str, frozenset[str]]] = []
         for depth, rules in enumerate(book.strata):
@@ -118,51 +136,35 @@ class Engine:
         return Conclusions(truth, known, axes)
 
     def _fire(self, depth: int, facts: Facts) -> dict[str, bool]:
-        self._current = _Run()
+        verdicts: set[tuple[str, bool]] = set()
         for ruleset, reads in self._rulesets[depth].items():
             session = f"f{next(self._sessions)}"
             # Only what the ruleset reads: a fact may have some 250 properties at most.
             message = {_PREFIX + name: value for name, value in facts.items() if name in reads}
-            self._host.assert_fact(ruleset, {"sid": session, **_PRESENT, **message})
-            self._host.delete_state(ruleset, session)
-        if self._current.errors:
-            raise self._current.errors[0]
-        verdicts = set(self._current.fired)
+            fired = self._host.fired(ruleset, {"sid": session, **_PRESENT, **message})
+            verdicts.update(self._verdicts[ruleset][rule] for rule in fired if rule != _ALWAYS)
+            self._host.forget(ruleset, session)
         for rule, verdict in verdicts:
             if verdict and (rule, False) in verdicts:
                 raise RecommendError(f"rule `{rule}` came out true and false for the same foot")
         return dict(verdicts)
 
     def _define(self, name: str, rules: list[CompiledRule]) -> None:
-        definition: dict[str, Any] = {"present": {"all": [{"m": _PRESENT}], "run": _nothing}}
+        definition: Definition = {_ALWAYS: {"all": [{"m": _PRESENT}]}}
+        verdicts: dict[str, tuple[str, bool]] = {}
         for rule in rules:
             for verdict, form in ((True, rule.holds), (False, rule.fails)):
                 for conjunction in form:
-                    definition[f"r{len(definition)}"] = {
-                        "all": [
-                            {"m": {"$and": [_comparison(t) for t in self._plain(conjunction)]}}
-                        ],
-                        "run": self._action(rule.id, verdict),
-                    }
-        self._host.set_rulesets({name: definition})
+                    asked = [_comparison(plain) for plain in self._plain(conjunction)]
+                    number = f"r{len(definition)}"
+                    definition[number] = {"all": [{"m": {"$and": asked}}]}
+                    verdicts[number] = rule.id, verdict
+        self._host.define(name, definition)
+        self._verdicts[name] = verdicts
 
     def _plain(self, conjunction: Conjunction) -> Iterator[Plain]:
         for term in conjunction:
             yield from plain_comparisons(term, self.book)
-
-    def _action(self, rule_id: str, verdict: bool) -> Callable[[Any], None]:
-        def act(_closure: Any) -> None:
-            # The engine swallows what an action raises, so it is kept and raised after the run.
-            try:
-                self._current.fired.append((rule_id, verdict))
-            except BaseException as error:
-                self._current.errors.append(error)
-
-        return act
-
-
-def _nothing(_closure: Any) -> None:
-    """The action of the rule that is always true."""
 
 
 def _comparison(plain: Plain) -> dict[str, Any]:

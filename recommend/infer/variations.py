@@ -20,7 +20,6 @@ from recommend.measure.derived import derivations, parts_of, reckoned, turning_p
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.naming import DECIMALS
-from recommend.rulebook.terms import Number
 from recommend.rulebook.vocabulary import about
 
 Floats = NDArray[np.float64]
@@ -50,17 +49,6 @@ class Variations:
     )
 
     @cached_property
-    def limits(self) -> dict[str, set[tuple[str, float]]]:
-        """By measure, the numeric facts and the constants that any rule compares."""
-        found: dict[str, set[tuple[str, float]]] = {}
-        for rule in self.book.rules:
-            for terms in (*rule.holds, *rule.fails):
-                for term in terms:
-                    if isinstance(term, Number):
-                        found.setdefault(about(term.fact).of, set()).add((term.fact, term.value))
-        return found
-
-    @cached_property
     def _base(self) -> Mapping[Side, Columns]:
         """Facts of the visit as it was, as columns of one row."""
         visit, feet = self.assessment.visit, self.assessment.feet
@@ -82,6 +70,15 @@ class Variations:
         return measure is not None and measure.follows and all(
             part in self.assessment.feet[foot].measures for foot, part in parts_of(how, side)
         )  # fmt: skip
+
+    @cached_property
+    def seed(self) -> str:
+        """SHA-256 that readings are redrawn from: the same readings and rules, the same redraws."""
+        running = hashlib.sha256(self.book.digest.encode())
+        for side, foot in self.assessment.feet.items():
+            for name, measure in sorted(foot.measures.items()):
+                running.update(f"{side} {name} {measure.value!r} {measure.error!r}\n".encode())
+        return running.hexdigest()
 
     def measure(self, key: Key) -> Measure:
         """The reading as it was taken."""
@@ -133,7 +130,7 @@ class Variations:
         columns = {side: dict(self._base[side]) for side in SIDES}
         for side, name, values in self.changed(readings):
             measure = self.assessment.feet[side].measures[name]
-            compared = {fact for fact, _ in self.limits.get(name, ())}
+            compared = {fact for fact, _ in self.book.constants.get(name, ())}
             columns[side] |= reading_facts(measure, values, self.book.parameters, compared)
         return {side: columns[side] for side in SIDES}
 
@@ -184,8 +181,8 @@ class Variations:
     def _own(self, side: Side, name: str) -> Iterator[float]:
         """Values at which comparisons that name the measure itself change."""
         margin = self.book.parameters.noise.clearly * (self.measure((side, name)).error or 0.0)
-        for fact, limit in self.limits.get(name, ()):
-            yield limit + {"low": margin, "high": -margin}.get(about(fact).part, 0.0)
+        for fact, limit in self.book.constants.get(name, ()):
+            yield limit - about(fact).margins * margin
 
     # --- redraws ------------------------------------------------------------------------------
 

@@ -13,10 +13,10 @@ from recommend.dataclass import dataclass
 from recommend.infer.many import ManyConclusions
 from recommend.infer.variations import Readings, Variations
 from recommend.match.needs import Active, Bools, Floats
+from recommend.match.out import Out
 from recommend.match.ranking import Places, Ranking, Standing, ordered
 from recommend.match.sizes import extra_length, wanted_length
 from recommend.match.weighing import WAYS, Way
-from recommend.match.wishes import Out
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
 

@@ -2,6 +2,7 @@
 
 `Judged` is the one place where a product is held against a need. What is read of one product
 (`Verdict`, `Judgement`) is a view onto its arrays.
+
 """
 
 from __future__ import annotations
@@ -13,8 +14,76 @@ import numpy as np
 from recommend.catalogue.loading import Item
 from recommend.dataclass import dataclass
 from recommend.match.needs import Bools, Floats, Need, PairNeeds, in_steps
+from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.comparisons import COMPARISONS
+
+# What decides whether one goes into the other, whether or not a rule asks for it.
+FITTED = frozenset(
+    {"shoe.removable-liner", "insole.thickness"}
+    | {f"{kind}.{what}" for kind in ("shoe", "insole") for what in ("volume", "heel-width")}
+)
+
+# Levels that decide whether they fit: shoes alike in these take the same insoles.
+SHOE_READS = ("shoe.removable-liner", "shoe.volume", "shoe.heel-width")
+INSOLE_READS = ("insole.thickness", "insole.volume", "insole.heel-width")
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """Whether an insole fits a shoe; `against` says why not, `unsure` what was not stated."""
+
+    against: tuple[str, ...]
+    unsure: tuple[str, ...]
+
+    @property
+    def fits(self) -> bool:
+        """Whether nothing that is known speaks against it."""
+        return not self.against
+
+
+def fit(shoe: Item, insole: Item, parameters: Parameters) -> Fit:
+    """Whether `insole` goes into `shoe`, by what their makers state.
+
+    Heel widths are both stated for the same size and grow alike with length, so they are
+    compared as stated.
+    """
+    if insole.offered == "none":
+        return Fit((), ())
+    against: list[str] = []
+    unsure: list[str] = []
+    liner = shoe.levels.get("shoe.removable-liner")
+    thickness = insole.levels.get("insole.thickness")
+    if liner is None:
+        unsure.append("whether the liner comes out is not stated")
+    elif liner == 0 and (thickness is None or thickness > parameters.sizing.thick_insole):
+        against.append("the liner does not come out")
+    _compare(
+        shoe.levels.get("shoe.volume"), insole.levels.get("insole.volume"), 0.0,
+        "the insole takes more room than the shoe has", "room inside", against, unsure,
+    )  # fmt: skip
+    _compare(
+        shoe.levels.get("shoe.heel-width"), insole.levels.get("insole.heel-width"),
+        parameters.sizing.heel_width_slack,
+        "the insole is wider at the heel than the shoe", "width at the heel", against, unsure,
+    )  # fmt: skip
+    return Fit(tuple(against), tuple(unsure))
+
+
+def _compare(
+    room: float | None,
+    taken: float | None,
+    slack: float,
+    says: str,
+    what: str,
+    against: list[str],
+    unsure: list[str],
+) -> None:
+    if room is None or taken is None:
+        unsure.append(f"{what} is not stated")
+    elif taken > room + slack:
+        against.append(says)
+
 
 Parts = tuple[Item, ...]
 
@@ -30,24 +99,14 @@ class Verdict:
     shortfall : how far it is from meeting the need, in the attribute's unit or steps; None
         when the level is not stated.
     satisfaction : 0 to 1; 1 when met, falling to 0 at the attribute's tolerance.
+    broken : whether this alone rules the product out: an unmet must or a never that holds.
     """
 
     need: Need
     level: float | None
     shortfall: float | None
     satisfaction: float
-
-    @property
-    def broken(self) -> bool:
-        """Whether this alone rules the product out: an unmet must or a never that holds.
-
-        An attribute that is not stated cannot be shown to be safe, so it rules out as well.
-        """
-        if self.need.strength == "prefer":
-            return False
-        if self.level is None:
-            return True
-        return self.need.met(self.level) == (self.need.strength == "never")
+    broken: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,6 +199,7 @@ class Judged:
             level if stated else None,
             short if stated else None,
             float(self.satisfaction[row, n]),
+            need.strength != "prefer" and bool(self.broken[row, n]),
         )
 
 

@@ -20,7 +20,7 @@ from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.comparisons import COMPARISONS, Comparison, opposite
 from recommend.rulebook.models import NeedThen, Strength
-from recommend.rulebook.serving import required_wishes
+from recommend.rulebook.vocabulary import PERSON
 
 Bools = NDArray[np.bool_]
 Floats = NDArray[np.float64]
@@ -52,10 +52,6 @@ class Need:
     def key(self) -> tuple[str, Comparison, float, Strength]:
         """What makes it the same need, whoever asks for it and how strongly."""
         return (self.attribute, self.comparison, self.target, self.strength)
-
-    def met(self, level: float) -> bool:
-        """Whether the comparison holds for an attribute at `level`."""
-        return bool(COMPARISONS[self.comparison].holds(level, self.target))
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,6 +161,8 @@ class NeedTable:
 
     def required(self, holds: Bools) -> Floats:
         """The part of each wish that must be met to serve these customers, 0 for none, (g, n)."""
+        from recommend.rulebook.serving import required_wishes  # only here: who counts asks it
+
         found = np.zeros((len(holds), len(self.needs)))
         for (rule, attribute), part in required_wishes(self.book).items():
             if rule not in self.rules:
@@ -351,9 +349,7 @@ def _asks(need: Need, book: Rulebook) -> str:
 
 def _of_foot(book: Rulebook, rule_id: str) -> bool:
     """Whether a rule reads something of the feet, not age and purpose alone."""
-    return bool(
-        book.by_id[rule_id].facts - {"visit_age-band", "visit_purpose", "visit_socks", "side"}
-    )
+    return bool(book.by_id[rule_id].facts - {*PERSON, "side"})
 
 
 def _given(holds: Bools, gives: Bools) -> Bools:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cached_property
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,9 +18,9 @@ from recommend.catalogue.loading import Catalogue, Item
 from recommend.catalogue.models import Product
 from recommend.dataclass import dataclass
 from recommend.match.needs import Active, Bools, Floats, NeedTable, need_table
+from recommend.match.out import NO_INSOLE, OWN_SHOES, Out
 from recommend.match.sizes import SizeClasses, extra_length
 from recommend.match.weighing import Shelf, Way
-from recommend.match.wishes import NO_INSOLE, OWN_SHOES, Out
 from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
 from recommend.visit.models import Visit
@@ -226,9 +226,11 @@ class Ranking:
 
     @cached_property
     def _ties(self) -> dict[Way, Places]:
+        # No sign of an id comes before the +: ids joined by it are in order part by part.
+        by_id = np.argsort(np.argsort([item.id for item in self.shelf.items]))
         places = {}
-        for way in self._members:
-            order = np.lexsort((np.array(self.ids(way)), self._prices[way]))
+        for way, members in self._members.items():
+            order = np.lexsort((*by_id[members].T[::-1], self._prices[way]))
             places[way] = np.argsort(order)
         return places
 
@@ -238,11 +240,15 @@ class Ranking:
 
     def rows(self, way: Way, ids: Iterable[str]) -> Places:
         """Places of the candidates with these ids."""
-        return np.array([self._places[way][one] for one in ids], np.intp)
+        return np.array([self._row_of(way, one) for one in ids], np.intp)
+
+    def _row_of(self, way: Way, name: str) -> int:
+        places = [self._place_of[one] for one in name.split("+")]
+        return int(np.flatnonzero((self._members[way] == places).all(axis=1))[0])
 
     @cached_property
-    def _places(self) -> dict[Way, dict[str, int]]:
-        return {way: {one: row for row, one in enumerate(ids)} for way, ids in self._ids.items()}
+    def _place_of(self) -> dict[str, int]:
+        return {item.id: place for place, item in enumerate(self.shelf.items)}
 
     @cached_property
     def _ids(self) -> dict[Way, list[str]]:
@@ -289,10 +295,7 @@ def without_insole(book: Rulebook) -> tuple[Item, ...]:
     levels = {n: o.level_without for n, o in attributes if o.level_without is not None}
     if not levels:
         return ()
-    product = Product(
-        id=NO_INSOLE, kind="insole", title="no insole", price=0, attributes={}, stock={"100": 0}
-    )
-    return (Item(product, levels, {}, "none"),)
+    return (Item(_not_sold(NO_INSOLE, "insole", "no insole"), levels, {}, "none"),)
 
 
 def _own_shoes(extra: Sequence[Item], own: Sequence[Item]) -> tuple[Item, ...]:
@@ -301,10 +304,14 @@ def _own_shoes(extra: Sequence[Item], own: Sequence[Item]) -> tuple[Item, ...]:
         return described
     if not extra:
         return ()
-    product = Product(
-        id=OWN_SHOES, kind="shoe", title="your own shoes", price=0, attributes={}, stock={"100": 0}
+    return (Item(_not_sold(OWN_SHOES, "shoe", "your own shoes"), {}, {}, "own"),)
+
+
+def _not_sold(name: str, kind: Literal["shoe", "insole"], title: str) -> Product:
+    # Nobody wrote it, so there is nothing to check, and no check need be made ready.
+    return Product.model_construct(
+        id=name, kind=kind, title=title, price=0.0, attributes={}, stock={"100": 0}
     )
-    return (Item(product, {}, {}, "own"),)
 
 
 def _price(item: Item) -> float:

@@ -19,13 +19,12 @@ from recommend.catalogue.loading import Catalogue, Item
 from recommend.dataclass import dataclass
 from recommend.infer.assess import Assessment
 from recommend.match.cases import Cases
-from recommend.match.harm import harmful
 from recommend.match.judge import Judgement, Verdict, joined
 from recommend.match.needs import Active, Bools, Floats, PairNeeds, needs_of, ruling_words
+from recommend.match.out import Out, harmful, out_for, own_items
 from recommend.match.ranking import Places, Ranking, Standing, ordered
 from recommend.match.sizes import Sized, Wanted, size_for, wanted_length
 from recommend.match.weighing import Unasked
-from recommend.match.wishes import Out, out_for, own_items
 from recommend.measure.model import Side
 from recommend.rulebook.book import Rulebook
 from recommend.visit.models import Visit

@@ -93,14 +93,15 @@ def _for_the_shorter(lengths: Mapping[str, float], parameters: Parameters) -> st
     """What can be done for the shorter of two feet; empty where they are as good as alike."""
     shorter = min(lengths, key=lambda side: lengths[side])
     less = max(lengths.values()) - lengths[shorter]
+    sizing = parameters.sizing
     done = {
-        "shorter-lace": "lace it firmer, or give it a thin filler under the liner",
-        "shorter-fill": "try both sizes; fit the longer foot, and fill the tongue, the heel "
-        "or the toes for the shorter one",
-        "shorter-split": "one size cannot fit both: two pairs, a shoe of each, or made to "
-        "measure, and a clinician should know of it",
+        "lace it firmer, or give it a thin filler under the liner": sizing.shorter_lace,
+        "try both sizes; fit the longer foot, and fill the tongue, the heel or the toes for the "
+        "shorter one": sizing.shorter_fill,
+        "one size cannot fit both: two pairs, a shoe of each, or made to measure, and a "
+        "clinician should know of it": sizing.shorter_split,
     }
-    due = [words for name, words in done.items() if less >= parameters.sizing[name]]
+    due = [words for words, least in done.items() if less >= least]
     return f"the {shorter} foot is {less:.0f} mm shorter: {due[-1]}" if due else ""
 
 

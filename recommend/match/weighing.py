@@ -13,11 +13,10 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from recommend.catalogue.fitting import INSOLE_READS, SHOE_READS, Fit, fit
 from recommend.catalogue.loading import Item
 from recommend.dataclass import dataclass
-from recommend.match.judge import Judged, Parts
-from recommend.match.needs import Active, Bools, Floats, NeedTable, in_steps
+from recommend.match.judge import INSOLE_READS, SHOE_READS, Fit, Judged, Parts, fit
+from recommend.match.needs import Active, Bools, Floats, Need, NeedTable, in_steps
 from recommend.rulebook.comparisons import COMPARISONS
 
 
@@ -47,6 +46,10 @@ class Unasked:
             if name.startswith(f"{kind}.") and one.plain is not None
         }
         self.attributes = tuple(self._defs)
+        self._asking: dict[str, list[tuple[int, Need]]] = {name: [] for name in self._defs}
+        for n, need in enumerate(table.needs):
+            if need.attribute in self._asking and need.strength != "never":
+                self._asking[need.attribute].append((n, need))
         rows = [[item.levels.get(name, np.nan) for name in self.attributes] for item in items]
         self.levels = np.array(rows, float).reshape(len(rows), len(self.attributes))
         weights = [table.book.parameters.rank[f"weight-{o.unasked}"] for o in self._defs.values()]
@@ -74,9 +77,7 @@ class Unasked:
         plain = self._defs[name].plain_level
         assert plain is not None
         low, high = np.full((2, len(active.asked)), plain)
-        for n, need in enumerate(self.table.needs):
-            if need.attribute != name or need.strength == "never":
-                continue
+        for n, need in self._asking[name]:
             if COMPARISONS[need.comparison].lower:
                 high = np.where(active.asked[:, n], np.maximum(high, need.target), high)
             else:

@@ -10,11 +10,11 @@ import hashlib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 from recommend.errors import InputError, Place, nearest
 from recommend.measure.definitions import MeasureDefs
-from recommend.measure.header import Gait, read_head
+from recommend.measure.header import Facing, Gait, read_head
 from recommend.measure.measured import Measured
 from recommend.measure.model import Side
 from recommend.parameters import Parameters
@@ -50,7 +50,7 @@ class CaptureOptions:
     side: Side | None = None
     still: Path | None = None
     marks: Mapping[str, str] = field(default_factory=dict)
-    facing: Literal["+x", "-x", "+y", "-y", "+z", "-z"] | None = None
+    facing: Facing | None = None
     gait: Gait = "walking"
     condition: str = "barefoot"
     mapping: Path | None = None
@@ -186,10 +186,7 @@ def _read_marks(
     if path.suffix.lower() == ".c3d":
         from recommend.measure.video.c3d import read_marks_c3d
 
-        return read_marks_c3d(
-            path, options.side, options.marks, options.facing, options.gait, options.condition,
-            parameters.capture.step_force,
-        )  # fmt: skip
+        return read_marks_c3d(path, options, parameters.capture)
     from recommend.measure.video.reading import read_marks_csv, read_marks_mat
 
     if path.suffix.lower() == ".mat" and options.mapping is not None:

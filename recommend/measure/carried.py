@@ -9,24 +9,20 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from typing import Final
 
 from recommend.measure.model import Flag, Measure, Side
+from recommend.parameters import Capture
 from recommend.visit.models import CaptureReading, Visit
 
-# Written values are rounded: strides to 0.1, ratios to 0.001, and a range is of two of them.
-_ROUNDED: Final = {"ratio": 0.0011}
-_ROUNDED_ELSE: Final = 0.11
 
-
-def as_captured(measure: Measure, visit: Visit) -> Measure:
+def as_captured(measure: Measure, visit: Visit, capture: Capture) -> Measure:
     """`measure` as a capture of `visit` gave it, where it agrees with what is written."""
     foot = visit.feet.left if measure.side == "left" else visit.feet.right
     found = next((one for one in foot.from_captures if _is_of(one, measure)), None)
     if found is None:
         return measure
     file = found.file.rpartition("/")[2]
-    if not _agrees(found, measure):
+    if not _agrees(found, measure, capture):
         gave = found.value if isinstance(found.value, str) else f"{found.value:.4g}"
         text = f"{file or 'the capture'} gave {gave}; another value was written since, and counts"
         return measure.flagged(Flag("differs-from-capture", text))
@@ -61,8 +57,9 @@ def _is_of(reading: CaptureReading, measure: Measure) -> bool:
     )
 
 
-def _agrees(reading: CaptureReading, measure: Measure) -> bool:
+def _agrees(reading: CaptureReading, measure: Measure, capture: Capture) -> bool:
     if isinstance(reading.value, str) or isinstance(measure.value, str):
         return reading.value == measure.value
-    rounded = _ROUNDED.get(measure.unit, _ROUNDED_ELSE)
+    ratio = measure.unit == "ratio"
+    rounded = capture.written_rounding_ratio if ratio else capture.written_rounding
     return abs(reading.value - measure.value) <= rounded

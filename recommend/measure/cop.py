@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from recommend.errors import RecommendError
-from recommend.parameters import Parameters
+from recommend.parameters import Capture
 
 DriftClass = Literal["central", "lateral", "medial-early", "medial-late"]
 
@@ -27,7 +27,7 @@ def cpei(
     path_mm: ArrayLike,
     foot_length_mm: float,
     forefoot_width_mm: float,
-    parameters: Parameters,
+    capture: Capture,
 ) -> float:
     """Centre of pressure excursion index in percent of forefoot width, lateral positive.
 
@@ -66,7 +66,7 @@ def cpei(
     path = _path(path_mm)
     length = _positive(foot_length_mm, "foot length")
     width = _positive(forefoot_width_mm, "forefoot width")
-    line_y = length * (1.0 - parameters.capture.cpei_line_from_toes)
+    line_y = length * (1.0 - capture.cpei_line_from_toes)
     return 100.0 * (_x_at(path, line_y) - _construction_x(path, line_y)) / width
 
 
@@ -74,7 +74,7 @@ def drift_class(
     path_mm: ArrayLike,
     foot_length_mm: float,
     forefoot_width_mm: float,
-    parameters: Parameters,
+    capture: Capture,
 ) -> DriftClass:
     """Where the path drifts from the foot axis: central, lateral, medial-early or medial-late.
 
@@ -95,16 +95,16 @@ def drift_class(
     is the wider one. No published cut points are known to us: the limits are marked as
     assumptions.
     """
-    return drift_word(*drift_percent(path_mm, foot_length_mm, forefoot_width_mm), parameters)
+    return drift_word(*drift_percent(path_mm, foot_length_mm, forefoot_width_mm), capture)
 
 
-def drift_word(midfoot: float, forefoot: float, parameters: Parameters) -> DriftClass:
+def drift_word(midfoot: float, forefoot: float, capture: Capture) -> DriftClass:
     """The class of a path that lies so far from the axis, in percent of forefoot width."""
-    if midfoot < parameters.capture.drift_medial_midfoot:
+    if midfoot < capture.drift_medial_midfoot:
         return "medial-early"
-    if forefoot < parameters.capture.drift_medial_forefoot:
+    if forefoot < capture.drift_medial_forefoot:
         return "medial-late"
-    if (midfoot + forefoot) / 2.0 > parameters.capture.drift_lateral:
+    if (midfoot + forefoot) / 2.0 > capture.drift_lateral:
         return "lateral"
     return "central"
 

@@ -1,8 +1,9 @@
-"""Low-pass filtering and bridging of gaps, without scipy."""
+"""Series over frames: runs of frames, gaps bridged, and low-pass filtering without scipy."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from itertools import pairwise
 from typing import Final
 
@@ -10,9 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from recommend.errors import RecommendError
-from recommend.measure.spans import spans
 
 FloatArray = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+Span = tuple[int, int]
 
 # Two passes of a second-order filter lower its cut-off; dividing by (sqrt(2) - 1) ** 0.25 brings
 # the -3 dB point of both together back to the one asked for.
@@ -111,3 +113,29 @@ def low_pass_pieces(values: FloatArray, cutoff_hz: float, rate_hz: float) -> Flo
         if stop - start > 9:
             out[start:stop] = low_pass(values[start:stop], cutoff_hz, rate_hz)
     return out
+
+
+def spans(flags: Mask) -> list[Span]:
+    """Half-open spans of consecutive true values."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], flags, [False])).astype(np.int8)))
+    return [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
+
+
+def within(flags: Mask, most: float) -> Mask:
+    """The same without a run of at most `most` frames at either end, which no stride needs."""
+    out = flags.copy()
+    for start, stop in spans(flags):
+        if stop - start <= most and (start == 0 or stop == len(flags)):
+            out[start:stop] = False
+    return out
+
+
+def bridged(found: Iterable[Span], gap: float) -> list[Span]:
+    """The spans with those joined that lie no more than `gap` frames apart."""
+    joined: list[Span] = []
+    for start, stop in found:
+        if joined and start - joined[-1][1] <= gap:
+            joined[-1] = (joined[-1][0], stop)
+        else:
+            joined.append((start, stop))
+    return joined

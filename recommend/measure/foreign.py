@@ -167,9 +167,7 @@ def _refuse_unnamed(name: str, known: Sequence[str], where: str) -> None:
 
 def c3d(file: str, _told: Told) -> Held:
     """The points (3, points, frames); names, unit, rate, events and force plates are the head."""
-    import ezc3d
-
-    data = ezc3d.c3d(file)
+    data = _parsed(file)
     point = data["parameters"]["POINT"]
     points = data["data"]["points"]
     if points.shape[2] < _frames_said(file):
@@ -182,27 +180,36 @@ def c3d(file: str, _told: Told) -> Held:
         "first": int(data["header"]["points"]["first_frame"]),
         "events": _events(data["parameters"].get("EVENT") or {}),
     }
-    force, corners = _plates(file, points.shape[2])
+    force, corners = _plates(data["data"].get("platform", ()), points.shape[2])
     head |= {"force": force.round(1).tolist(), "corners": corners.tolist()}
     return points[:3].astype(np.float64), head
 
 
-def _plates(file: str, frames: int) -> tuple[Any, Any]:
-    """(plates, frames) force into each force plate in N, and (plates, 3, 4) its corners.
+# What the library cannot make out of a file's force plates is as if there were none.
+_NO_PLATES = (OSError, RuntimeError, ValueError, IndexError, KeyError, MemoryError)
 
-    What the library cannot make out of a file's plates is as if there were none.
-    """
+
+def _parsed(file: str) -> Any:
+    """What is in the file, with its force plates where they can be made out."""
     import ezc3d
 
-    none = np.empty((0, frames)), np.empty((0, 3, 4))
     try:
-        plates = ezc3d.c3d(file, extract_forceplat_data=True)["data"]["platform"]
+        return ezc3d.c3d(file, extract_forceplat_data=True)
+    except _NO_PLATES:
+        return ezc3d.c3d(file)
+
+
+def _plates(plates: Any, frames: int) -> tuple[Any, Any]:
+    """(plates, frames) force into each force plate in N, and (plates, 3, 4) its corners."""
+    try:
         corners = np.array([plate["corners"] for plate in plates], dtype=np.float64)
         force = np.array([_pressed(plate, frames) for plate in plates])
-    except (OSError, RuntimeError, ValueError, IndexError, KeyError, MemoryError):
-        return none
-    whole = corners.ndim == 3 and force.ndim == 2 and np.isfinite(corners).all()
-    return (np.nan_to_num(force), corners) if whole else none
+        whole = corners.ndim == 3 and force.ndim == 2 and np.isfinite(corners).all()
+    except _NO_PLATES:
+        whole = False
+    return (
+        (np.nan_to_num(force), corners) if whole else (np.empty((0, frames)), np.empty((0, 3, 4)))
+    )
 
 
 def _pressed(plate: Any, frames: int) -> Any:

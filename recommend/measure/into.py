@@ -8,7 +8,7 @@ under ``from-captures``, and counts as long as the two agree. The capture is lis
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -17,14 +17,17 @@ from ruamel.yaml.comments import CommentedMap
 
 from recommend.atomic import NO_TEXT, held, write_atomically
 from recommend.errors import InputError, Place
-from recommend.measure.cross_checks import cross_checked
-from recommend.measure.definitions import OF_STRIDES
+from recommend.measure.capture import measure_capture
+from recommend.measure.definitions import OF_STRIDES, MeasureDefs
+from recommend.measure.doubts import cross_checked
 from recommend.measure.measured import Measured
 from recommend.measure.model import Flag, Measure
 from recommend.parameters import Parameters
 from recommend.reading import read_document, validate
-from recommend.reading.document import Document
+from recommend.reading.document import Document, parse_document
 from recommend.visit.models import Visit
+from recommend.visit.shelf import visit_text
+from recommend.visit.tree import Tree
 from recommend.visit.writing import child, edited, flow
 
 # The range follows from touchdown and peak, so it is not written beside them.
@@ -68,7 +71,7 @@ def merge(
         _refuse_shod(one)
         if not one.file.isprintable():  # a visit could not hold it
             raise InputError(Place(one.file), "no visit can hold this name", *NO_TEXT)
-    found = cross_checked(found, visit, parameters)
+    found = cross_checked(found, visit, parameters.capture)
 
     def feet(tree: Any) -> None:
         kept.extend(one for one in found if _foot(tree, one, path, done))
@@ -275,3 +278,31 @@ def _list_capture(captures: Any, path: Path, one: Measured) -> None:
             captures[index] = entry
             return
     captures.append(entry)
+
+
+def absorber(
+    folder: Path, parameters: Parameters, defs: MeasureDefs
+) -> Callable[[Tree, str], tuple[Tree, str]]:
+    """A function that measures a capture file into the data of a visit.
+
+    Parameters
+    ----------
+    folder : where the visit file will stand; the capture is named from there.
+
+    Returns
+    -------
+    A function of the data and the name of the file; it gives the new data, and one sentence for
+    each thing done. It raises InputError when the capture cannot be used.
+    """
+
+    def absorb(tree: Tree, name: str) -> tuple[Tree, str]:
+        try:
+            found = measure_capture(Path(name).expanduser().absolute(), parameters, defs)
+        except OSError as error:
+            raise InputError(Place(name[:40]), f"cannot be read ({error.strerror})") from error
+        where = folder / "visit.yaml"  # never written: captures are named as seen from there
+        merged = merge(parse_document(visit_text(tree), str(where)), where, found, parameters)
+        data: Tree = merged.document.data
+        return data, "; ".join(merged.done)
+
+    return absorb

@@ -423,7 +423,7 @@ class _Maker:
             index = excursion
         if pattern:
             made = Measure("cop-pattern", side, pattern, "class", None, 1, method, {}, flags)
-            yield as_captured(made, self.visit)
+            yield as_captured(made, self.visit, self.parameters.capture)
         if index is not None:
             yield self._measure("cpei", side, index, self._single("cpei"), 1, method)
 
@@ -432,8 +432,8 @@ class _Maker:
     ) -> tuple[DriftClass, float]:
         """Drift class and excursion index of a path; an error says whose foot it is."""
         try:
-            drift = drift_class(path, length, width, self.parameters)
-            return drift, cpei(path, length, width, self.parameters)
+            drift = drift_class(path, length, width, self.parameters.capture)
+            return drift, cpei(path, length, width, self.parameters.capture)
         except RecommendError as error:
             raise InputError(
                 Place(f"visit {self.visit.reference}, {side} foot"), str(error)
@@ -556,7 +556,7 @@ class _Maker:
     ) -> Measure:
         unit = self.defs[name].unit
         made = Measure(name, side, value, unit, error, count, method, qualifiers or {})
-        return self._doubted(as_captured(made, self.visit))
+        return self._doubted(as_captured(made, self.visit, self.parameters.capture))
 
     def _doubted(self, measure: Measure) -> Measure:
         """Flag a value that is far outside the norm, or beyond what is likely at all."""

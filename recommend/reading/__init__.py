@@ -1,13 +1,13 @@
 """Strict reading of what people write: YAML and JSON with file, line and column."""
 
-from recommend.reading.checked import Id, Strict, problems_in, validate
-from recommend.reading.document import Document, read_bytes, read_document, read_text
-from recommend.reading.written import written
+from recommend.reading.checked import Id, Strict, Words, problems_in, validate
+from recommend.reading.document import Document, read_bytes, read_document, read_text, written
 
 __all__ = [
     "Document",
     "Id",
     "Strict",
+    "Words",
     "problems_in",
     "read_bytes",
     "read_document",

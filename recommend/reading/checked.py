@@ -14,6 +14,7 @@ from recommend.reading.allowed import described, keys_of, spot_at, words_of
 from recommend.reading.document import Document, Loc
 
 # A name that rules may use; its plain letters and hyphens mean the same to every engine.
+Words = Annotated[str, Field(pattern=r"\S", description="words, for somebody reads them")]
 Id = Annotated[
     str,
     Field(

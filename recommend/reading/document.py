@@ -14,9 +14,11 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+import yaml
+
 from recommend.dataclass import dataclass
 from recommend.errors import InputError, Place
-from recommend.reading.plain_data import Builder, Loc
+from recommend.reading.plain_data import Builder, Loc, is_bare_text
 
 __all__ = [
     "MAX_BYTES",
@@ -192,3 +194,29 @@ def decoded(raw: bytes, file: str) -> str:
         )
     # One spelling for a letter with its accent, whichever way the keyboard wrote it.
     return text if text.isascii() else unicodedata.normalize("NFC", text)
+
+
+def written(data: Any, **layout: Any) -> str:
+    """`data` as YAML: keys in their order, nothing referred back to, text that is read as text.
+
+    Parameters
+    ----------
+    layout : what ``yaml.dump`` takes beside, such as `width`.
+    """
+    text: str = yaml.dump(data, Dumper=_Dumper, sort_keys=False, allow_unicode=True, **layout)
+    return text
+
+
+class _Dumper(yaml.SafeDumper):
+    """Writes things out each time, as our files have no anchors."""
+
+    def ignore_aliases(self, _data: Any) -> bool:
+        return True
+
+
+def _text(dumper: yaml.SafeDumper, text: str) -> yaml.ScalarNode:
+    style = None if is_bare_text(text) else "'"
+    return dumper.represent_scalar("tag:yaml.org,2002:str", text, style=style)
+
+
+_Dumper.add_representer(str, _text)

@@ -130,7 +130,7 @@ class _Flattening:
             return self._node("dict", parts, shared=False)
         if isinstance(value, list):
             return self._node("list", value, shared=False)
-        if isinstance(value, tuple):
+        if type(value) is tuple:  # a named one is an object
             return self._node("tuple", value)
         if isinstance(value, frozenset):
             return self._node("set", sorted(value))
@@ -165,8 +165,8 @@ def _stated(value: Any) -> dict[str, Any]:
 
 
 def _given(kind: Any) -> list[str]:
-    """What a dataclass is made of."""
-    return [one.name for one in fields(kind) if one.init]
+    """What a dataclass, or a named tuple, is made of."""
+    return list(getattr(kind, "_fields", ())) or [one.name for one in fields(kind) if one.init]
 
 
 def _maker(kind: Any, names: list[str]) -> Callable[[list[Any]], Any]:
@@ -225,7 +225,7 @@ def _program() -> str:
     """Tells one state of the program from another: its files by size and time, and Python."""
     root = Path(__file__).parents[1]
     seen = [sys.version]
-    for folder in ("reading", "rulebook", "catalogue", "measure"):
+    for folder in ("", "reading", "visit", "measure", "rulebook", "catalogue"):
         with os.scandir(root / folder) as found:
             for one in sorted(found, key=lambda one: one.name):
                 if one.name.endswith(".py"):
@@ -242,7 +242,10 @@ def _read(file: Path) -> Table | None:
     head, _, body = raw.partition(b"\n")
     if head != hashlib.sha256(body).hexdigest().encode():
         return None
-    table: Table = json.loads(body)
+    try:
+        table: Table = json.loads(body)
+    except (ValueError, RecursionError):
+        return None
     return table
 
 

@@ -22,10 +22,10 @@ from recommend.infer.engine import engine_of
 from recommend.infer.facts import facts_of
 from recommend.infer.many import columns_of, conclude_many
 from recommend.match.cases import Cases, cases_of
+from recommend.match.out import Out
 from recommend.match.ranking import Ranking
 from recommend.match.shortlist import GROUPS, ranking_of
 from recommend.match.sizes import wanted_length
-from recommend.match.wishes import Out
 from recommend.measure.model import SIDES
 from recommend.measure.observed import observe
 from recommend.reading.document import parse_document

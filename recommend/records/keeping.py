@@ -25,22 +25,21 @@ from recommend.door import visible
 from recommend.errors import InputError, Place
 from recommend.infer.engine import REFERENCE
 from recommend.match.needs import PairNeeds, asked_words
+from recommend.match.out import out_for, own_items
 from recommend.match.outcome import Outcome, as_document
 from recommend.match.shortlist import GROUPS, Group
 from recommend.match.sizes import wanted_length
-from recommend.match.wishes import out_for, own_items
 from recommend.reading.texts import Texts
-from recommend.records.canonical import canonical, digest, sha256
-from recommend.records.private import forgotten_parts, join, separate
+from recommend.records.documents import canonical, digest, forgotten_parts, join, separate, sha256
 from recommend.records.store import EVENT, SHORTLIST, Entry, Record, Store
 from recommend.records.witness import tell
 from recommend.rulebook import Rulebook, load_rulebook
+from recommend.rulebook.vocabulary import about
 from recommend.settings import setting
 from recommend.visit.models import KEPT, Visit
 
 # Groups of parameters that are used only after facts have been made.
 _NOT_OF_FACTS = frozenset({"rank", "sure", "coverage", "trial", "effects", "sheet"})
-CONCLUDED = ("axis_", "decided_")  # beginnings of facts that rules conclude
 _PREFIX = 12  # characters of a hash that tell one wording from another
 
 
@@ -241,7 +240,7 @@ def facts_document(outcome: Outcome) -> dict[str, Any]:
         side: {
             name: value
             for name, value in foot.conclusions.facts.items()
-            if not name.startswith(CONCLUDED)
+            if not about(name).concluded
         }
         for side, foot in assessment.feet.items()
     }
@@ -272,7 +271,7 @@ def basis_of(book: Rulebook) -> str:
     words = {
         name: list(values)
         for name, values in book.vocabulary.words.items()
-        if not name.startswith(CONCLUDED)
+        if not about(name).concluded
     }
     return digest([__version__, numbers, measures, words])
 

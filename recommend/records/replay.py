@@ -17,9 +17,8 @@ from recommend.match.outcome import (
 )
 from recommend.match.shortlist import GROUPS, Candidate, Shortlist
 from recommend.match.sizes import Sized
-from recommend.records.canonical import canonical
+from recommend.records.documents import canonical, separate
 from recommend.records.keeping import Archive, facts_document, outcome_document, versions
-from recommend.records.private import separate
 from recommend.records.store import Record
 from recommend.rulebook.book import Rulebook
 from recommend.way import outcome_of

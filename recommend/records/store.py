@@ -20,9 +20,8 @@ from types import TracebackType
 from typing import Any
 
 from recommend.errors import InputError, Place, nearest
-from recommend.records.canonical import canonical, pack, sha256, unpack
 from recommend.records.database import begin_writing, connect, failures
-from recommend.records.private import Private, separate
+from recommend.records.documents import Private, canonical, pack, separate, sha256, unpack
 
 FORMAT = 1
 SALT_BYTES = 32

@@ -16,8 +16,8 @@ from typing import Any, BinaryIO, NoReturn
 
 from recommend.errors import InputError, Place, RecommendError
 from recommend.reading.document import MAX_BYTES, refuse_no_file
-from recommend.records.canonical import canonical, pack, sha256, unpack
 from recommend.records.database import failures
+from recommend.records.documents import canonical, pack, sha256, unpack
 from recommend.records.store import FORGOTTEN, Store, commitment, parse_head, put_body
 
 MAX_LINE = 10 * MAX_BYTES  # a guard of memory: a rulebook or catalogue is one line

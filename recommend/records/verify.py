@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from recommend.errors import InputError, RecommendError
-from recommend.records.canonical import canonical, sha256, unpack
 from recommend.records.database import TABLES, trigger_statements
+from recommend.records.documents import canonical, sha256, unpack
 from recommend.records.store import (
     BY_PREFIX,
     EVENT,

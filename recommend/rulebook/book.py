@@ -29,7 +29,7 @@ from recommend.rulebook.models import (
     Rule,
     Source,
 )
-from recommend.rulebook.terms import Conjunction, Disjunction, Word
+from recommend.rulebook.terms import Conjunction, Disjunction, Number, Word
 from recommend.rulebook.translations import (
     Key,
     Translations,
@@ -170,6 +170,16 @@ class Rulebook:
     def read(self) -> frozenset[str]:
         """Names of the facts that some rule reads."""
         return frozenset().union(*(rule.facts for rule in self.rules))
+
+    @cached_property
+    def constants(self) -> dict[str, set[tuple[str, float]]]:
+        """By measure, its numeric facts, each with a constant that some rule compares it with."""
+        found: dict[str, set[tuple[str, float]]] = {}
+        for rule in self.rules:
+            for term in (term for branch in (*rule.holds, *rule.fails) for term in branch):
+                if isinstance(term, Number):
+                    found.setdefault(about(term.fact).of, set()).add((term.fact, term.value))
+        return found
 
     @cached_property
     def open_questions(self) -> dict[str, str]:

@@ -10,7 +10,7 @@ from pydantic import Discriminator, Field, Tag, model_validator
 from recommend.measure.definitions import MeasureDefs
 from recommend.parameters import Figure, Kind
 from recommend.reading import Id as Id  # also the id of a product attribute
-from recommend.reading import Strict
+from recommend.reading import Strict, Words
 from recommend.rulebook.comparisons import Comparison
 from recommend.rulebook.conditions import Condition
 
@@ -109,8 +109,8 @@ class Question(Strict):
     that `heeds-every-ache` tells, answered with alarm or not asked, that no ache is normal.
     """
 
-    ask: str
-    why: str
+    ask: Words
+    why: Words
     alarming: Literal["yes", "no"] = "yes"
 
     @property
@@ -229,7 +229,7 @@ class NoteThen(Strict):
     """
 
     note: NoteLevel
-    say: str
+    say: Words
     unplaced: bool = False
 
 
@@ -264,7 +264,7 @@ class Rule(Strict):
     title: str
     when: Condition
     then: Then
-    because: str
+    because: Words
     basis: Basis
 
 
@@ -280,7 +280,7 @@ class FootType(Strict):
 
     id: Id
     title: str
-    sentence: str
+    sentence: Words
     when: Condition
     basis: Basis
 

@@ -8,14 +8,13 @@ condition is unknown. A literal over a missing fact satisfies nothing.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import TypeAlias
+from typing import NamedTuple, TypeAlias
 
-from recommend.dataclass import dataclass
 from recommend.rulebook.comparisons import OPS, Op
 
 
-@dataclass(frozen=True, slots=True, order=True)
-class Number:
+# Named tuples, because terms are hashed and compared more than anything else.
+class Number(NamedTuple):
     """A numeric fact compared with a constant; `limit` is the id the constant came from."""
 
     fact: str
@@ -32,8 +31,7 @@ class Number:
         return bool(OPS[self.op].holds(value, self.value))
 
 
-@dataclass(frozen=True, slots=True)
-class Word:
+class Word(NamedTuple):
     """A word fact that has one of `values`; its vocabulary is closed."""
 
     fact: str

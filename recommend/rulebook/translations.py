@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Literal, NamedTuple, TypeAlias
 
 from recommend.measure.definitions import MeasureDef
-from recommend.reading import Id, Strict, validate
+from recommend.reading import Id, Strict, Words, validate
 from recommend.reading.texts import Texts
 from recommend.rulebook.models import AttributeDef, FootType, NeedsThen, NoteThen, Rule
 
@@ -30,8 +30,8 @@ class Key(NamedTuple):
 class Translation(Strict):
     """A text as the rulebook had it when it was translated, and in the other language."""
 
-    original: str
-    translation: str
+    original: Words
+    translation: Words
 
     def of(self, text: str) -> bool:
         """Whether it still translates `text`; line breaks of the file do not count."""

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 from functools import cache
-from typing import Literal, NamedTuple, get_args
+from typing import Any, Literal, NamedTuple, TypeVar, get_args
 
 from recommend.dataclass import dataclass
 from recommend.measure.definitions import MeasureDefs
@@ -23,6 +23,9 @@ FOOT_TYPE = "foot-type"
 Kind = Literal[
     "measure", "known", "axis", "decided", "answer", "asked", "pain", "visit", "side"
 ]  # fmt: skip
+# Parts of a measure that are numbers, and how many margins of error each is off the reading.
+ENDS: Mapping[str, int] = {"": 0, "low": -1, "high": 1}
+Amount = TypeVar("Amount")
 
 
 class Fact(NamedTuple):
@@ -52,6 +55,11 @@ class Fact(NamedTuple):
         return self.kind in ("axis", "decided")
 
     @property
+    def margins(self) -> int:
+        """How many margins of error a number is off its reading: -1, 0 or 1."""
+        return ENDS.get(self.part, 0)
+
+    @property
     def told(self) -> bool:
         """Whether a person tells it: an answer, where it hurts, the visit, the side."""
         return self.kind in ("answer", "pain", "visit", "side")
@@ -66,6 +74,23 @@ def about(fact: str) -> Fact:
     if joined and kind in get_args(Kind):
         return Fact(kind, rest)  # type: ignore[arg-type]
     return Fact("measure", kind, rest)
+
+
+def part_of(measure: str, part: str) -> str:
+    """The fact of a part of a measure: ``low``, ``high`` or a qualifier."""
+    return Fact("measure", measure, part).name
+
+
+def ends_of(measure: str, value: Amount, margin: Any) -> dict[str, Amount]:
+    """The numeric facts of a reading: itself, and less and plus its margin of error.
+
+    For whatever can be added and multiplied: numbers, arrays, formulas.
+    """
+    return {part_of(measure, part): value + times * margin for part, times in ENDS.items()}
+
+
+AGE_BAND, PURPOSE, SOCKS = (Fact("visit", one).name for one in ("age-band", "purpose", "socks"))
+PERSON = (AGE_BAND, PURPOSE, SOCKS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,23 +113,20 @@ def vocabulary_of(
 ) -> Vocabulary:
     """All facts that these measures, axes, questions and purposes give rise to."""
     numbers = {
-        Fact("measure", name, part).name
-        for name, one in measures.items()
-        if not one.values
-        for part in ("", "low", "high")
+        part_of(name, part) for name, one in measures.items() if not one.values for part in ENDS
     }
     words: dict[str, tuple[str, ...]] = {
         "side": ("left", "right"),
-        "visit_age-band": get_args(AgeBand),
-        "visit_purpose": tuple(purposes),
-        "visit_socks": get_args(Socks),
+        AGE_BAND: get_args(AgeBand),
+        PURPOSE: tuple(purposes),
+        SOCKS: get_args(Socks),
     }
     for name, one in measures.items():
         words[Fact("known", name).name] = YES_NO
         if one.values:
             words[name] = tuple(one.values)
         for qualifier, values in one.qualifiers.items():
-            words[Fact("measure", name, qualifier).name] = tuple(values)
+            words[part_of(name, qualifier)] = tuple(values)
     words |= {Fact("axis", name).name: tuple(axis.values) for name, axis in axes.items()}
     words |= {Fact("decided", name).name: YES_NO for name in axes}
     words |= {Fact("answer", name).name: YES_NO for name in questions}

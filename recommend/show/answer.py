@@ -9,27 +9,27 @@ from __future__ import annotations
 
 import re
 import textwrap
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import field
 from datetime import date
 from functools import partial
-
-from rich.text import Text
+from typing import TYPE_CHECKING
 
 from recommend.catalogue.loading import Item
 from recommend.dataclass import dataclass
 from recommend.errors import counted
 from recommend.infer.assess import Note
-from recommend.infer.counter import Counter
-from recommend.match.harm import harmful
+from recommend.match.out import harmful
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import Candidate, Equals, Shortlist
 from recommend.match.sizes import Sized
 from recommend.match.telling import against_lines, unplaced_words, verdict_words, why_lines
 from recommend.measure.model import SIDES, Side
+from recommend.measure.unlikely import unlikely
 from recommend.rulebook.book import Rulebook
 from recommend.show.labels import (
     LEVEL_WORDS,
+    again_words,
     brought,
     capital,
     captured_doubts,
@@ -39,23 +39,34 @@ from recommend.show.labels import (
     wanted,
     wants_line,
 )
+from recommend.show.lines import Line
 from recommend.visit.models import Pain
-from recommend.whatif.redraw import HowSure
+
+if TYPE_CHECKING:
+    from recommend.match.sureness import HowSure
 
 SCREEN = 23  # lines of the smallest terminal in use, and one for what is typed next
 LABEL = 9  # columns of the word that says what a line is for
 
 
+Told = str | Callable[[], str]
+Sure = Callable[[], "HowSure | None"]
+
+
 @dataclass(slots=True)
 class Part:
-    """One part of the screen: its label and its wordings, each a list of lines, long to short."""
+    """One part of the screen: its label and its wordings, each a list of lines, long to short.
+
+    A line that costs time to find out is given as what finds it; '' is no line then, and the next
+    wording leaves it out.
+    """
 
     name: str
     label: str
-    wordings: Sequence[Sequence[str]]
+    wordings: Sequence[Sequence[Told]]
     style: str = ""
     chosen: int = 0
-    _lines: dict[tuple[int, int], list[Text]] = field(default_factory=dict, repr=False)
+    _lines: dict[tuple[int, int], list[Line]] = field(default_factory=dict, repr=False)
 
     def shorten(self) -> bool:
         """Take the next shorter wording; whether there was one."""
@@ -65,20 +76,36 @@ class Part:
         self.chosen -= 1
         return False
 
-    def lines(self, width: int) -> list[Text]:
+    def lines(self, width: int) -> list[Line]:
         """The chosen wording as lines of at most `width` columns."""
         if (self.chosen, width) not in self._lines:
-            paragraphs = self.wordings[self.chosen]
+            paragraphs = [one if isinstance(one, str) else one() for one in self._chosen]
             wrapped = [line for text in paragraphs for line in _wrapped(text, width - LABEL)]
             told = [self._line(line, index == 0) for index, line in enumerate(wrapped)]
             self._lines[self.chosen, width] = told
         return self._lines[self.chosen, width]
 
-    def _line(self, line: str, first: bool) -> Text:
+    def least(self, width: int) -> int:
+        """How many lines that is at least, nothing found out for it."""
+        if not self.late:
+            return len(self.lines(width))
+        known = (one for one in self._chosen if isinstance(one, str))
+        return sum(len(_wrapped(text, width - LABEL)) for text in known)
+
+    @property
+    def late(self) -> bool:
+        """Whether a line of the chosen wording is yet to be found out."""
+        return not all(isinstance(one, str) for one in self._chosen)
+
+    @property
+    def _chosen(self) -> Sequence[Told]:
+        return self.wordings[self.chosen]
+
+    def _line(self, line: str, first: bool) -> Line:
         label = self.label if first else ""
         if len(label) >= LABEL:  # a stop's label stands on the line it heads
-            return Text.assemble((f"{label} ", self.style or "bold"), line.lstrip())
-        return Text.assemble((label.ljust(LABEL), self.style or "bold"), line)
+            return Line(f"{label} ", self.style or "bold", line.lstrip())
+        return Line(label.ljust(LABEL), self.style or "bold", line)
 
 
 def _wrapped(text: str, width: int) -> list[str]:
@@ -102,14 +129,15 @@ _SHORTENED = (
 
 def answer_lines(
     outcome: Outcome,
-    sure: HowSure | None,
+    sure: Sure,
     width: int,
     called: str = "",
     kept: int | None = None,
     notice: str = "",
-) -> list[Text]:
+) -> list[Line]:
     """The screen, at most `SCREEN` lines unless the notes alone need more.
 
+    `sure` tells how sure the outcome is, if that is asked for: often there is no room to tell.
     `called` is what the visit was called by, a reference code or a file, for what to type next;
     `kept` the number of the record it was kept as, if it was; `notice` what its order heeds
     beside the rules, such as what was tried on.
@@ -128,11 +156,14 @@ def _more(outcome: Outcome, kept: int | None) -> Iterator[Part]:
     yield Part("more", "More", [[more]])
 
 
-def fitted(parts: Iterable[Part], shortened: Sequence[str], width: int) -> list[Text]:
+def fitted(parts: Iterable[Part], shortened: Sequence[str], width: int) -> list[Line]:
     """The parts as lines, shortened in the order of `shortened` until they fit the screen."""
     kept = [part for part in parts if part.wordings]
     for name in shortened:
-        if sum(len(part.lines(width)) for part in kept) <= SCREEN:
+        least = sum(part.least(width) for part in kept)
+        # Where there is no room for a late line, its part is the same without it, or shortened now.
+        least += any(part.late for part in kept if part.name == name)
+        if least <= SCREEN and sum(len(part.lines(width)) for part in kept) <= SCREEN:
             break
         for part in kept:
             if part.name == name:
@@ -140,7 +171,7 @@ def fitted(parts: Iterable[Part], shortened: Sequence[str], width: int) -> list[
     return [line for part in kept for line in part.lines(width)]
 
 
-def _parts(outcome: Outcome, sure: HowSure | None, called: str) -> Iterator[Part]:
+def _parts(outcome: Outcome, sure: Sure, called: str) -> Iterator[Part]:
     yield _who(outcome)
     yield from _notes(outcome)
     yield from _since(outcome)
@@ -215,7 +246,7 @@ def _notes(outcome: Outcome) -> Iterator[Part]:
 
 def _doubtful(outcome: Outcome) -> Iterator[Part]:
     """What hardly anybody has, angles too: the entry asks about it, a file cannot be asked."""
-    found = Counter(outcome.book).doubted(outcome.assessment.visit)
+    found = unlikely(outcome.assessment.visit, outcome.book.parameters)
     doubts = [f"{capital(text)}." for text in found]
     if doubts:
         more = f", and {len(doubts) - 1} more" if len(doubts) > 1 else ""
@@ -489,7 +520,7 @@ def _first(ranked: Shortlist) -> Equals | None:
     return ranked.groups[group][0] if group is not None else None
 
 
-def _next(ranked: Shortlist, outcome: Outcome, sure: HowSure | None, reference: str) -> Part:
+def _next(ranked: Shortlist, outcome: Outcome, sure: Sure, reference: str) -> Part:
     if outcome.assessment.to_ask and outcome.assessment.unscreened:
         return Part("next", "Next", [[f"Ask what is open: recommend visit edit {reference}"]])
     if outcome.assessment.clinician_first:
@@ -497,14 +528,13 @@ def _next(ranked: Shortlist, outcome: Outcome, sure: HowSure | None, reference: 
         return Part("next", "Next", [[page]])
     if ranked.wanted.length is None:
         return Part("next", "Next", [["Measure the length of both feet first."]])
-    again = _again(outcome, sure)
     tried = f"{_trying(outcome)} recommend trial step {reference}"
     first = _first(ranked)
     holds = first.holds if first is not None else None
-    doubtful = holds is not None and holds < outcome.book.parameters.rank.sure
-    whole = [again, tried] if doubtful else [tried, again]
-    short = again if doubtful and again else tried
-    return Part("next", "Next", [[line for line in whole if line], [short]])
+    if holds is None or holds >= outcome.book.parameters.rank.sure:
+        return Part("next", "Next", [[tried, lambda: _again(outcome, sure())], [tried]])
+    again = _again(outcome, sure())
+    return Part("next", "Next", [[again, tried], [again or tried]])
 
 
 def _trying(outcome: Outcome) -> str:
@@ -524,8 +554,6 @@ def _again(outcome: Outcome, sure: HowSure | None) -> str:
     """Which reading to take again to be surer, in words."""
     if sure is None or not sure.repeat:
         return ""
-    from recommend.show.sure import again_words
-
     return again_words(sure.repeat[0], outcome.book)
 
 

@@ -10,8 +10,7 @@ from rich.text import Text
 
 from recommend.infer.assess import Assessment, FootAssessment, Note
 from recommend.infer.counter import Counter
-from recommend.infer.derivation import CloseCall
-from recommend.infer.marks import beside
+from recommend.infer.derivation import CloseCall, beside
 from recommend.measure.definitions import MeasureDef, MeasureDefs, unit_words, value_words
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.rulebook.book import Rulebook

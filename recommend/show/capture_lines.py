@@ -14,9 +14,16 @@ import numpy as np
 from numpy.typing import NDArray
 from rich.text import Text
 
-from recommend.measure.measured import FootPicture, Measured
+from recommend.measure.measured import (
+    PHASES,
+    STANCE_POINTS,
+    Curve,
+    FootPicture,
+    Measured,
+    Phase,
+    phase_slices,
+)
 from recommend.measure.model import Side
-from recommend.measure.phases import PHASES, STANCE_POINTS, Curve, Phase, phase_slices
 from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
 
@@ -53,7 +60,7 @@ def marks_of(one: Measured, parameters: Parameters) -> list[Mark]:
     for phase in PHASES[1:]:
         mean = one.find(f"{phase}-angle")
         if mean:
-            cut = phase_slices(parameters)[phase]
+            cut = phase_slices(parameters.capture)[phase]
             words = f"mean of {phase}, {float(mean.value):.1f}°"
             middle = (cut.start + cut.stop - 1) / 2.0
             marks.append(Mark(_MARKS[phase], middle, float(mean.value), words))
@@ -82,7 +89,7 @@ def angle_lines(
     span = max(min(width - _LABEL - 1, STANCE_POINTS), 24)
     points = np.round(np.linspace(0, STANCE_POINTS - 1, span)).astype(np.intp)
     scale = _scale(*ends)
-    cuts = phase_slices(parameters)
+    cuts = phase_slices(parameters.capture)
     columns = [_column(curve, int(p), _band_at(int(p), bands, cuts), scale) for p in points]
     for mark in marks:
         at = int(np.argmin(np.abs(points - mark.time)))
@@ -271,7 +278,7 @@ def _path_letters(path: Curve | None, parameters: Parameters) -> dict[tuple[int,
         return {}
     letters: dict[tuple[int, int], str] = {}
     for phase in PHASES:
-        for x, y in path.mean[phase_slices(parameters)[phase]]:
+        for x, y in path.mean[phase_slices(parameters.capture)[phase]]:
             top = np.ceil(y / ALONG_MM) * ALONG_MM
             letters[_cell(x, float(top))] = PATH_LETTERS[phase]
     for x, y in np.linspace(path.mean[0], path.mean[-1], STANCE_POINTS):

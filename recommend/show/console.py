@@ -19,6 +19,7 @@ from rich.text import Text
 
 from recommend.door import Door, visible
 from recommend.rulebook import Rulebook
+from recommend.show.lines import NARROW
 
 if TYPE_CHECKING:
     from rich.table import Table  # tables and bars are imported where one is made: seldom
@@ -88,7 +89,6 @@ def plain_table(*columns: str, gap: int = 2, right: slice = _NONE, whole: slice 
     return table
 
 
-NARROW = 80
 FIRST = 23  # lines of an answer where not all of it is asked for: a screen of 24 with its prompt
 NARROWEST = 40  # below it nothing is laid out; the terminal breaks the lines
 Given = ParamSpec("Given")

@@ -26,8 +26,7 @@ from recommend.trial.came_back import CameBack, Liked
 from recommend.trial.heeding import Expected, LearnedList
 from recommend.trial.judged_steps import order
 from recommend.trial.kept_trials import Shop, Tally, item_of
-from recommend.trial.readings import LEARNED
-from recommend.trial.steps import Key
+from recommend.trial.steps import LEARNED, Key
 
 
 def liked_blocks(rows: Sequence[Liked], book: Rulebook) -> Iterator[RenderableType]:

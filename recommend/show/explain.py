@@ -12,12 +12,10 @@ from dataclasses import asdict
 from html import escape
 from typing import Any
 
-from rich.console import Console
-from rich.text import Text
-
 from recommend.errors import counted
 from recommend.explain.node import Node
 from recommend.match.outcome import Outcome
+from recommend.match.sureness import HowSure
 from recommend.match.telling import unplaced_words
 from recommend.measure.model import SIDES, Side
 from recommend.records.keeping import engine_kept
@@ -25,11 +23,10 @@ from recommend.records.replay import Replayed
 from recommend.records.store import BEHIND, Record
 from recommend.show.answer import Part, day_words, fitted
 from recommend.show.labels import LEVEL_WORDS, SECTIONS, captured_doubts, first_choices
+from recommend.show.lines import Line
 from recommend.show.pages import document, style
-from recommend.show.shortlist import section_blocks
 from recommend.show.sure import change_lines, sure_data, sure_lines
-from recommend.whatif.nearest import Change, Effect
-from recommend.whatif.redraw import HowSure
+from recommend.whatif import Change, Effect
 
 FORMAT = 2  # of the JSON; raised when a field changes its meaning or goes away
 
@@ -79,7 +76,7 @@ def brief_lines(
     changes: tuple[Change, ...],
     came: Iterable[tuple[Record, Any]],
     width: int,
-) -> list[Text]:
+) -> list[Line]:
     """The first screen: is it intact, by which rules, what was decided and why, how sure it is.
 
     `came` are the records of what came of it.
@@ -296,6 +293,10 @@ def _identity(replayed: Replayed) -> Iterator[str]:
 
 def _shown(replayed: Replayed) -> Iterator[str]:
     """The visit, its readings and the shortlist, as the terminal shows all of it."""
+    from rich.console import Console  # seldom asked for
+
+    from recommend.show.shortlist import section_blocks
+
     screen = io.StringIO()
     out = Console(file=screen, width=_COLUMNS, no_color=True, highlight=False, emoji=False)
     for block in section_blocks(replayed.outcome, SECTIONS, _COLUMNS):

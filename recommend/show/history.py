@@ -7,9 +7,8 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from recommend.errors import counted
 from recommend.measure.definitions import MeasureDef, MeasureDefs, number, unit_words, value_words
-from recommend.measure.history import Line
 from recommend.measure.model import SIDES
-from recommend.measure.repeatability import Repeated
+from recommend.measure.repeated import Line, Repeated
 from recommend.visit.models import FollowUp, Visit
 
 _NAME, _CELL, _PLOT = 24, 14, 40

@@ -8,14 +8,15 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from recommend.dataclass import dataclass
 from recommend.errors import counted
 from recommend.infer.derivation import Lacking
 from recommend.match.needs import Need, bound_words, level_words
+from recommend.match.out import NO_INSOLE, OWN, OWN_SHOES, worn_id
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import Candidate, Group, Shortlist
-from recommend.match.wishes import NO_INSOLE, OWN, OWN_SHOES, worn_id
 from recommend.measure.model import SIDES, Measure
 from recommend.measure.sizing import size_label
 from recommend.rulebook.book import Rulebook
@@ -23,6 +24,9 @@ from recommend.rulebook.comparisons import COMPARISONS, Comparison, opposite
 from recommend.settings import setting
 from recommend.visit.models import Visit
 from recommend.way import outcome_of
+
+if TYPE_CHECKING:
+    from recommend.match.sureness import Repeat
 
 LEVEL_WORDS = {"stop": "STOP", "see-clinician": "SEE A CLINICIAN", "caution": "CAUTION"}
 # What a doubt did to a reading.
@@ -105,6 +109,12 @@ def size_words(size: float, book: Rulebook) -> str:
     system = setting("sizes").value
     label = None if system == "mondopoint" else size_label(system, size, book.parameters)
     return f"{size:g} ({label})" if label else f"{size:g}"
+
+
+def again_words(repeat: Repeat, book: Rulebook) -> str:
+    """Which reading to take again to be surer, as an instruction."""
+    foot = f", {repeat.side} foot" if repeat.side else ""
+    return f"To be surer, take again: {book.measures[repeat.measure].plain}{foot}."
 
 
 def captured_doubts(visit: Visit) -> list[str]:

@@ -8,12 +8,11 @@ from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from recommend.measure.budget import TERMS
 from recommend.measure.definitions import MeasureDefs, number, unit_words, with_error
-from recommend.measure.measured import Measured
+from recommend.measure.measured import PHASES, Measured
 from recommend.measure.model import SIDES, Flag, Measure
-from recommend.measure.phases import PHASES
-from recommend.measure.pressure.regions import REGIONS, UNTOLD
+from recommend.measure.pressure.step_values import REGIONS, UNTOLD
+from recommend.measure.spread import TERMS
 from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
 from recommend.show.capture_lines import (

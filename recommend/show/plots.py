@@ -6,7 +6,6 @@ that a print in grey can be read.
 
 from __future__ import annotations
 
-import importlib.util
 import io
 import textwrap
 from collections.abc import Mapping, Sequence
@@ -18,9 +17,8 @@ import numpy as np
 from recommend.coverage.run import Run
 from recommend.coverage.split import UNDETERMINED
 from recommend.errors import InputError, Place
-from recommend.extras import not_installed
-from recommend.measure.measured import Measured
-from recommend.measure.phases import PHASES, STANCE_POINTS, Phase, phase_slices
+from recommend.extras import need, not_installed
+from recommend.measure.measured import PHASES, STANCE_POINTS, Measured, Phase, phase_slices
 from recommend.output import PICTURE, refuse_other_kinds, write_output
 from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
@@ -127,7 +125,7 @@ def _footprint(axis: Any, one: Measured, highest: float, parameters: Parameters)
             lw=0,
             label="1 SD between steps",
         )
-        for phase, cut in phase_slices(parameters).items():
+        for phase, cut in phase_slices(parameters.capture).items():
             part = curve.mean[cut.start : cut.stop + 1]
             axis.plot(sign * part[:, 0], part[:, 1], "w", lw=3.2)
             axis.plot(sign * part[:, 0], part[:, 1], "k", ls=_STYLES[phase], lw=1.8, label=phase)
@@ -179,7 +177,7 @@ def _angle(axis: Any, one: Measured, book: Rulebook) -> None:
     stance = np.arange(STANCE_POINTS)
     measure = one.find("peak-angle") or one.find("midstance-angle")
     reference = measure.qualifiers["reference"] if measure else ""
-    cuts = phase_slices(book.parameters)
+    cuts = phase_slices(book.parameters.capture)
     bands = usual_bands(book).get((one.gait, reference), {})
     for number, (phase, band) in enumerate(bands.items()):
         cut = cuts[phase]
@@ -231,8 +229,7 @@ def check_picture(path: Path, *, force: bool = False) -> None:
     """
     if path.suffix not in _ENDINGS:
         raise InputError(Place(str(path)), f"`{path.suffix}` is no picture", ", ".join(_ENDINGS))
-    if importlib.util.find_spec("matplotlib") is None:
-        raise not_installed("a picture", "plot")
+    need("a picture", "plot", "matplotlib")
     refuse_other_kinds(path, PICTURE, force=force)
 
 

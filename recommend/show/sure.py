@@ -6,12 +6,12 @@ import math
 from collections.abc import Iterator
 from typing import Any
 
+from recommend.match.sureness import HowSure, Repeat
 from recommend.measure.definitions import number, unit_words
 from recommend.measure.model import Side
 from recommend.rulebook.book import Rulebook
-from recommend.show.labels import LEVEL_WORDS
-from recommend.whatif.nearest import Change, Effect
-from recommend.whatif.redraw import HowSure, Repeat
+from recommend.show.labels import LEVEL_WORDS, again_words
+from recommend.whatif import Change, Effect
 
 
 def sure_line(sure: HowSure, book: Rulebook) -> str:
@@ -22,12 +22,6 @@ def sure_line(sure: HowSure, book: Rulebook) -> str:
         f"what to bring first in {firsts}."
     )
     return f"{text} {again_words(sure.repeat[0], book)}" if sure.repeat else text
-
-
-def again_words(repeat: Repeat, book: Rulebook) -> str:
-    """Which reading to take again to be surer, as an instruction."""
-    foot = f", {repeat.side} foot" if repeat.side else ""
-    return f"To be surer, take again: {book.measures[repeat.measure].plain}{foot}."
 
 
 def repeat_words(repeat: Repeat, book: Rulebook) -> str:

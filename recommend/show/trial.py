@@ -12,15 +12,16 @@ from typing import Any
 from rich.console import RenderableType
 from rich.text import Text
 
+from recommend.match.out import step_id
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import Candidate, Group
 from recommend.match.telling import unplaced_words
-from recommend.match.wishes import step_id
 from recommend.show.answer import STOPPED, UNPLACED, Part, fitted, note_parts, noted
 from recommend.show.change_picture import picture_lines
 from recommend.show.console import bullet, heading, inset, plain_table
 from recommend.show.curves import curve_lines
 from recommend.show.labels import names_of
+from recommend.show.lines import Line
 from recommend.show.trial_answer import clinician_parts, trial_lines, trial_names
 from recommend.show.trial_words import (
     READING_WORDS,
@@ -281,7 +282,7 @@ SECTIONS: Mapping[str, Callable[[TrialOutcome, int], Blocks]] = {
 _SHORTENED = ("why", "leave", "strides", "why", "type")
 
 
-def plan_lines(plan: Plan | None, outcome: Outcome, width: int) -> list[Text]:
+def plan_lines(plan: Plan | None, outcome: Outcome, width: int) -> list[Line]:
     """The plan; a stop is said in its place."""
     return fitted(_plan_parts(plan, outcome), _SHORTENED, width)
 

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from rich.text import Text
-
 from recommend.errors import counted
 from recommend.match.outcome import Outcome
 from recommend.match.telling import unplaced_words
 from recommend.show.answer import STOPPED, UNPLACED, Part, day_words, fitted, note_parts, noted
 from recommend.show.labels import Names, names_of
+from recommend.show.lines import Line
 from recommend.show.trial_words import (
     SIGNS,
     bar_words,
@@ -22,9 +21,8 @@ from recommend.show.trial_words import (
     verdict_words,
 )
 from recommend.trial.judged_steps import StepResult, order
-from recommend.trial.next_step import Next, Why
-from recommend.trial.readings import READINGS
-from recommend.trial.steps import Key
+from recommend.trial.plan import Next, Why
+from recommend.trial.steps import READINGS, Key
 from recommend.trial.verdict import Judged, Verdict
 from recommend.trial.whole_trial import TrialOutcome
 
@@ -35,7 +33,7 @@ _SHORTENED = (
 )  # fmt: skip
 
 
-def trial_lines(one: TrialOutcome, width: int) -> list[Text]:
+def trial_lines(one: TrialOutcome, width: int) -> list[Line]:
     """The screen; a stop is said first and withholds the rest."""
     return fitted(_parts(one, trial_names(one)), _SHORTENED, width)
 

@@ -10,8 +10,7 @@ from recommend.rulebook.book import Rulebook
 from recommend.trial.change import Change, Interval, Told
 from recommend.trial.judged_steps import StepResult
 from recommend.trial.plan import Worth
-from recommend.trial.readings import READINGS
-from recommend.trial.steps import Key
+from recommend.trial.steps import READINGS, Key
 from recommend.trial.tried import Bar
 from recommend.trial.verdict import Band, Judged, Verdict
 

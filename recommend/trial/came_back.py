@@ -10,11 +10,11 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from statistics import fmean, median
 
-from recommend.match.wishes import OWN
+from recommend.match.out import OWN
 from recommend.measure.definitions import MeasureDefs
-from recommend.measure.history import beyond_error
 from recommend.measure.model import SIDES, Side
 from recommend.measure.observed import observe
+from recommend.measure.repeated import beyond_error
 from recommend.parameters import Parameters
 from recommend.trial.steps import steps_of
 from recommend.visit.models import FollowUp, Region, Visit

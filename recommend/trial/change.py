@@ -18,7 +18,7 @@ from typing import TypeVar
 
 import numpy as np
 
-from recommend.measure.student import t_quantile
+from recommend.measure.spread import t_quantile
 from recommend.parameters import Parameters
 from recommend.trial.resemblance import Floats, Known, every_resemblance, known_drift, known_mean
 

@@ -14,8 +14,7 @@ from recommend.errors import InputError, Place, nearest
 from recommend.measure.measured import Measured
 from recommend.measure.model import SIDES, Side
 from recommend.reading import read_document, validate
-from recommend.trial.readings import READINGS, STANDING, TYPED, field_of
-from recommend.trial.steps import steps_of
+from recommend.trial.steps import READINGS, STANDING, TYPED, field_of, steps_of
 from recommend.visit.answers import Readings, RefusedError
 from recommend.visit.models import Foot, Region, TrialFeet, Visit
 from recommend.visit.writing import child, edited, flow, not_written

@@ -10,8 +10,7 @@ from typing import Any
 
 from recommend.measure.model import SIDES
 from recommend.rulebook.book import Rulebook
-from recommend.trial.readings import READINGS, TYPED
-from recommend.trial.steps import Key, Strides, steps_of
+from recommend.trial.steps import READINGS, TYPED, Key, Strides, steps_of
 from recommend.visit.answers import Number, Readings, RefusedError
 from recommend.visit.coming_back import sore_step
 from recommend.visit.entry_steps import Step

@@ -16,13 +16,13 @@ from typing import Any
 from recommend.errors import counted
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import GROUPS, Candidate, Shortlist
+from recommend.records.documents import separate
 from recommend.records.keeping import Archive, visit_document
-from recommend.records.private import separate
 from recommend.records.store import Record
 from recommend.rulebook.book import Rulebook
 from recommend.trial.change import Interval
 from recommend.trial.kept_trials import Shop, item_of, shop_of
-from recommend.trial.readings import LEARNED as LEARNED_READINGS
+from recommend.trial.steps import LEARNED as LEARNED_READINGS
 from recommend.trial.steps import Key, steps_of
 from recommend.trial.tried import grouped
 from recommend.trial.verdict import Band, band_of

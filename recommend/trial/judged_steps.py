@@ -10,8 +10,7 @@ from recommend.measure.model import SIDES, Side
 from recommend.reading import Document
 from recommend.rulebook.book import Rulebook
 from recommend.trial.change import Sample, sample
-from recommend.trial.readings import READINGS
-from recommend.trial.steps import Key, Step, parent_of, steps_of
+from recommend.trial.steps import READINGS, Key, Step, parent_of, steps_of
 from recommend.trial.verdict import (
     Judged,
     LoadShift,

@@ -17,15 +17,14 @@ from recommend.catalogue.loading import Item as Ware
 from recommend.catalogue.shop import open_visit
 from recommend.cluster import pieces
 from recommend.errors import InputError, Place
-from recommend.match.wishes import OWN
+from recommend.match.out import OWN
 from recommend.measure.model import SIDES
 from recommend.records.keeping import Archive
 from recommend.records.store import SHORTLIST, Store
 from recommend.rulebook.book import Rulebook
 from recommend.trial.effects import Check, Item, Learned, Observed, Prior, check_of, learn
 from recommend.trial.judged_steps import StepResult, judge_trial
-from recommend.trial.readings import LEARNED
-from recommend.trial.steps import Key
+from recommend.trial.steps import LEARNED, Key
 from recommend.visit.models import Visit
 from recommend.visit.shelf import DRAFTS
 

@@ -6,8 +6,8 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
+from recommend.measure.measured import borders
 from recommend.measure.model import SIDES, Side
-from recommend.measure.phases import borders
 from recommend.rulebook.book import Rulebook
 from recommend.trial.change import Interval, mean_interval
 from recommend.trial.judged_steps import Trial, order, sample_of
@@ -119,7 +119,7 @@ def _picture(gait: str, reference: str, steps: tuple[Step, ...], book: Rulebook)
 
 def _spans(names: tuple[str, ...], book: Rulebook) -> dict[str, tuple[float, float]]:
     """The part of stance that each reading stands for; the peak stands before midstance."""
-    first, second = borders(book.parameters)
+    first, second = borders(book.parameters.capture)
     known = {
         "touchdown": (0.0, first / 4),
         "peak": (first / 4, first),

@@ -21,10 +21,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from recommend.measure.model import SIDES
-from recommend.measure.student import normal_deviates, t_quantile
+from recommend.measure.spread import normal_deviates, t_quantile
 from recommend.parameters import Parameters
-from recommend.trial.readings import READINGS
-from recommend.trial.steps import strides_of
+from recommend.trial.steps import READINGS, strides_of
 from recommend.visit.models import Visit
 
 Floats = NDArray[np.float64]

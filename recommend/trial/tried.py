@@ -12,11 +12,11 @@ from dataclasses import dataclass, replace
 from enum import Enum
 from statistics import NormalDist
 
-from recommend.catalogue.fitting import fit
+from recommend.match.judge import fit
 from recommend.match.needs import ruling_words
+from recommend.match.out import OWN, step_id
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import GROUPS, Candidate, Shortlist
-from recommend.match.wishes import OWN, step_id
 from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
 from recommend.trial.judged_steps import StepResult, Trial

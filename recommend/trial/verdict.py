@@ -17,8 +17,7 @@ from recommend.rulebook.book import Rulebook
 from recommend.rulebook.models import Limit
 from recommend.rulebook.words import kind_words
 from recommend.trial.change import Change, Interval, Sample, change, drift, mean_interval
-from recommend.trial.readings import READINGS
-from recommend.trial.steps import Key
+from recommend.trial.steps import READINGS, Key
 
 
 class Verdict(Enum):

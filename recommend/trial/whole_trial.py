@@ -16,8 +16,8 @@ from recommend.reading import Document, read_document
 from recommend.rulebook.book import Rulebook
 from recommend.trial.change import Change, Sample
 from recommend.trial.judged_steps import StepResult, Trial, judge_trial, order
-from recommend.trial.next_step import Next, next_of, step_dose
 from recommend.trial.pictures import Picture, pictures
+from recommend.trial.plan import Next, next_of, step_dose
 from recommend.trial.steps import Key
 from recommend.trial.tried import Ranking, Tried, against_rules, rank_tried, reranked
 from recommend.trial.verdict import Band, Judged, LoadShift

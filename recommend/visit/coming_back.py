@@ -10,20 +10,10 @@ from typing import Any, get_args
 
 from recommend.dataclass import dataclass
 from recommend.visit.answers import Known, Number, RefusedError, Text
-from recommend.visit.entry_steps import Step
-from recommend.visit.intake import (
-    FPI_ITEMS,
-    LENGTHS,
-    SCREENING,
-    YES_NO,
-    Absorb,
-    Asked,
-    Keyed,
-    Taken,
-    intake,
-)
-from recommend.visit.models import Region, Visit
-from recommend.visit.tree import SIDES, Both, Path, Tree, days_since, each_foot, get, put
+from recommend.visit.entry_steps import SCREENING, Asked, Step
+from recommend.visit.intake import FPI_ITEMS, LENGTHS, YES_NO, Absorb, Keyed, Taken, intake
+from recommend.visit.models import Region, Visit, days_between
+from recommend.visit.tree import SIDES, Both, Path, Tree, each_foot, get, put
 
 SINCE = "Since the last visit"
 # Taken over and counted until taken anew, by what it is called at the counter and where it stands.
@@ -105,7 +95,8 @@ def _handed_over(earlier: Visit) -> dict[str, str]:
 
 def _weeks_since(tree: Tree) -> str | None:
     """Whole weeks from the visit before to this one, offered and never taken unasked."""
-    days = days_since(tree)
+    of, day = get(tree, ("follow-up", "of")), tree.get("date")
+    days = days_between(of and str(of), day and str(day))
     return str(days // 7) if days is not None and days >= 0 else None
 
 

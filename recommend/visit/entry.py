@@ -7,18 +7,17 @@ caller saves the draft after every reply.
 from __future__ import annotations
 
 import copy
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal, Protocol
 
 from recommend.errors import InputError
 from recommend.reading import Document, validate
 from recommend.visit.answers import Choice, RefusedError
-from recommend.visit.entry_steps import Step
+from recommend.visit.entry_steps import Step, carried_over
 from recommend.visit.models import Visit
 from recommend.visit.shelf import Draft
-from recommend.visit.together import carried_over
-from recommend.visit.tree import Tree, put, tidied
+from recommend.visit.tree import Both, Tree, put, tidied
 
 HELP, BACK, PAST, CLEAR = "?", "<", ">", "x"
 COMMANDS = frozenset({HELP, BACK, PAST, CLEAR})
@@ -232,10 +231,26 @@ class Entry:
         return reply if step.absorb else self._move(reply)
 
     def _clear(self, step: Step) -> Reply:
-        step.empty(self.draft.tree)
-        visit = visit_of(self.draft.tree)
+        """Leave the answer of a step out, unless others were taken under it."""
+        tree = copy.deepcopy(self.draft.tree)
+        step.empty(tree)
+        try:
+            visit = visit_of(tree)
+        except InputError:
+            resting = ", ".join(dict.fromkeys(one.called for one in self._under(step)))
+            return Reply("refused", f"{resting} stand on this answer; {CLEAR} at them first")
+        self.draft.tree = tree
         self.draft.said = [*self.judge.stops(visit), *self.judge.advice(visit)]
         return self._move(Reply("removed", "left out; missing stays missing"))
+
+    def _under(self, step: Step) -> Iterator[Step]:
+        """Steps whose answers stand in the entry that the answer of `step` describes."""
+        for one in self.steps:
+            beside = len(one.path) == len(step.path) and one.stem != step.stem
+            inside = zip(step.path[:-1], one.path[:-1], strict=False)
+            stands = one.standing(self.draft.tree) is not None
+            if beside and stands and all(a in (b, Both()) for a, b in inside):
+                yield one
 
     def _warned(self, reply: Reply, step: Step) -> Reply:
         """`reply` with the warnings that belong to the answer that now stands at `step`.

@@ -8,42 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from typing import Any, Literal, Protocol
+from typing import Any, Protocol
 
 from recommend.visit.answers import Choice, Item, Number, Pains, Readings, Size, Text
-from recommend.visit.entry_steps import Step
+from recommend.visit.entry_steps import SCREENING, Asked, Step
 from recommend.visit.tree import SIDES, Angles, Both, Path, Tree, get
 
-SCREENING = "Screening"
 POSTURE = "Standing posture"
-
-
-class Asked(Protocol):
-    """A screening question of a rulebook."""
-
-    @property
-    def ask(self) -> str:
-        """The question."""
-
-    @property
-    def why(self) -> str:
-        """Why it is asked."""
-
-    @property
-    def after_wear(self) -> bool:
-        """Whether it is asked only of a customer who comes back."""
-
-    @property
-    def alarming(self) -> Literal["yes", "no"]:
-        """The answer that rules warn of."""
-
-    @property
-    def only_if(self) -> Mapping[str, str]:
-        """Answers to other questions without which it is not asked."""
-
-    @property
-    def retired(self) -> bool:
-        """Whether it is read in old visits and asked no more."""
 
 
 class Keyed(Protocol):

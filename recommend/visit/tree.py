@@ -7,8 +7,6 @@ feet, ``Angles(moving)`` for the entry of the rearfoot list that readings are ty
 
 from __future__ import annotations
 
-import re
-from datetime import date
 from typing import Any
 
 from recommend.dataclass import dataclass
@@ -131,11 +129,3 @@ def _inside(tree: Tree, here: Any, part: Part) -> Any:
         return found
     assert isinstance(part, str)
     return here.setdefault(part, {})
-
-
-def days_since(tree: Tree) -> int | None:
-    """Days from the visit before to this one; None where either day is not known."""
-    day = re.search(r"_(\d{4}-\d{2}-\d{2})", str(get(tree, ("follow-up", "of"))))
-    if day is None or not tree.get("date"):
-        return None
-    return (date.fromisoformat(str(tree["date"])) - date.fromisoformat(day[1])).days

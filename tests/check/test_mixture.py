@@ -1,6 +1,7 @@
 """Customers of a comparison: rarer ones than a shop sees, and the same for both rulebooks."""
 
 import numpy as np
+import pytest
 
 from recommend.catalogue.loading import load_catalogue
 from recommend.check.crowds import moves_between
@@ -9,9 +10,12 @@ from recommend.coverage.columns import FactColumns
 from recommend.coverage.population import load_population
 from recommend.coverage.sampling import Sampler
 from recommend.extras import shipped_folder
+from recommend.infer.facts import facts_of
 from recommend.infer.many import Column, conclude_many
 from recommend.measure.model import SIDES
+from recommend.measure.observed import observe
 from recommend.rulebook import Rulebook, load_rulebook
+from recommend.visit.models import AgeBand, Visit
 from tests.check.conftest import Changed
 
 COUNT = 4000
@@ -83,3 +87,18 @@ def test_both_rulebooks_meet_the_same_customers(book: Rulebook, changed: Changed
     for side in SIDES:
         for name, column in was[side].items():
             assert np.array_equal(column, now[side][name], equal_nan=column.dtype == np.float64)
+
+
+@pytest.mark.parametrize("age", ["child", "teen", "older"])
+def test_who_is_drawn_as_a_child_is_one_in_every_fact(book: Rulebook, age: AgeBand) -> None:
+    """What follows from an age is, for all who are drawn of it, what the counter makes of it."""
+    told = {"reference": "A-1", "age-band": age, "feet": {"left": {"fpi": {"total": 2}}}}
+    visit = Visit.model_validate(told)
+    seen = observe(visit, book.measures, book.parameters).used["left"]
+    there = facts_of(visit, "left", seen, book)
+    feet, words = mixed(book, book)["left"], book.vocabulary.words
+    of_it = feet["visit_age-band"] == words["visit_age-band"].index(age)
+    assert of_it.sum() > 50
+    for fact in ("known_growing", "fpi_age"):
+        found = set(np.broadcast_to(feet[fact], of_it.shape)[of_it].tolist())
+        assert found - {-1} == {words[fact].index(str(there[fact]))}, fact

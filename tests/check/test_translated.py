@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import pytest
+
 from recommend.catalogue import load_catalogue
 from recommend.check.wording import translation_findings
+from recommend.errors import InputError
 from recommend.extras import shipped_folder
 from recommend.rulebook import Rulebook, load_rulebook
 from recommend.rulebook.contents import contents_of, edits_between
@@ -52,6 +55,14 @@ def test_each_fault_of_a_translation_is_named_at_its_place(changed: Changed) -> 
         assert finding.place.file.endswith("de.yaml")
         if finding.code == "needless-translation":
             assert lines[finding.place.line - 1].strip() in ("say:", "because:")
+
+
+def test_a_translation_to_nothing_is_refused(changed: Changed) -> None:
+    """A customer's page never has a gap where a sentence should be."""
+    german = '{original: "x", translation: " "}'
+    folder = changed((GERMAN, "rules:\n", f"rules:\n  see-nothing:\n    say: {german}\n"))
+    with pytest.raises(InputError, match=r"see-nothing.say.translation` is the text ` `"):
+        load_rulebook(folder).translations.keys()
 
 
 def test_a_stale_translation_is_not_printed(changed: Changed) -> None:

@@ -9,8 +9,8 @@ import yaml
 
 from recommend.explain.explaining import Explanation
 from recommend.extras import shipped_folder
-from recommend.match.harm import handed_on, harmful
-from recommend.records.private import forgotten_parts, join, separate
+from recommend.match.out import handed_on, harmful
+from recommend.records.documents import forgotten_parts, join, separate
 from recommend.visit import Visit, read_visit
 from recommend.way import outcome_of
 from tests import shipped

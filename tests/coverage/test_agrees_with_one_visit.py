@@ -8,7 +8,6 @@ import pytest
 import yaml
 
 from recommend.catalogue import Catalogue
-from recommend.catalogue.fitting import fit
 from recommend.coverage.columns import FactColumns
 from recommend.coverage.crowd import Crowd
 from recommend.coverage.evaluate import Evaluator, Kinds, Terms, needs_of_rules
@@ -21,7 +20,7 @@ from recommend.extras import shipped_folder
 from recommend.infer.assess import assess
 from recommend.infer.engine import engine_of
 from recommend.infer.facts import facts_of
-from recommend.match.judge import judge
+from recommend.match.judge import fit, judge
 from recommend.match.needs import NeedTable, needs_of
 from recommend.match.shortlist import shortlist
 from recommend.match.sizes import SizeClasses

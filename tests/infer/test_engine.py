@@ -159,4 +159,4 @@ def test_arrays_load_no_other_engine() -> None:
     )  # fmt: skip
     loaded = set(done.stdout.split())
     assert "recommend.infer.many" in loaded
-    assert not loaded & {"durable", "pydoc", "recommend.trial", "ruamel.yaml", "scipy"}
+    assert not loaded & {"durable_rules_engine", "pydoc", "recommend.trial", "ruamel.yaml", "scipy"}

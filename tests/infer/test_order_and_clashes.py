@@ -12,9 +12,8 @@ from hypothesis import HealthCheck, Phase, given, settings
 
 from recommend.errors import InputError
 from recommend.infer.assess import assess
-from recommend.infer.conclusions import ContradictionError
 from recommend.infer.derivation import Lacks, derivations
-from recommend.infer.engine import Engine, engine_of
+from recommend.infer.engine import ContradictionError, Engine, engine_of
 from recommend.infer.many import columns_of, conclude_many
 from recommend.reading import read_document
 from recommend.rulebook.book import Rulebook

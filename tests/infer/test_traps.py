@@ -11,7 +11,7 @@ import gc
 import json
 import resource
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
@@ -20,8 +20,7 @@ import pytest
 
 from recommend.errors import InputError, RecommendError
 from recommend.infer.assess import assess
-from recommend.infer.chunks import MAX_COMPARISONS
-from recommend.infer.engine import engine_of
+from recommend.infer.engine import MAX_COMPARISONS, engine_of
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.loading import load_rulebook
 from recommend.visit.models import Visit
@@ -71,7 +70,7 @@ def crowded_engine(crowded: Rulebook) -> Engine:
 def defined(book: Rulebook, monkeypatch: pytest.MonkeyPatch) -> Definitions:
     """The definitions that an engine of `book` hands to its host."""
     found: Definitions = {}
-    monkeypatch.setattr(one._QuietHost, "set_rulesets", lambda _self, more: found.update(more))
+    monkeypatch.setattr(one._Host, "define", lambda _self, name, rules: found.update({name: rules}))
     Engine(book)
     return found
 
@@ -107,9 +106,9 @@ def watched(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> tuple[list[Any],
     asserted: list[Any] = []
     deleted: list[Any] = []
     host = engine._host
-    tell, drop = host.assert_fact, host.delete_state
-    monkeypatch.setattr(host, "assert_fact", lambda r, f: (asserted.append((r, f)), tell(r, f))[1])
-    monkeypatch.setattr(host, "delete_state", lambda r, s: (deleted.append((r, s)), drop(r, s))[1])
+    tell, drop = host.fired, host.forget
+    monkeypatch.setattr(host, "fired", lambda r, f: (asserted.append((r, f)), tell(r, f))[1])
+    monkeypatch.setattr(host, "forget", lambda r, s: (deleted.append((r, s)), drop(r, s))[1])
     return asserted, deleted
 
 
@@ -174,23 +173,20 @@ def test_05_dividing_by_zero_kills(definitions: Definitions) -> None:
             assert isinstance(constant, float | str) or operator == "$ex"
 
 
-def test_06_exceptions_in_actions_vanish(book: Rulebook, monkeypatch: pytest.MonkeyPatch) -> None:
-    """What an action raises is swallowed: here it is kept, and raised after the run."""
-
-    class Full(list):  # type: ignore[type-arg]
-        def append(self, _item: object) -> None:
-            raise KeyboardInterrupt("stop")
-
-    engine, run = Engine(small(book)), one._Run
-    monkeypatch.setattr(one, "_Run", lambda: run(fired=Full()))
-    with pytest.raises(KeyboardInterrupt, match="stop"):
-        engine.conclude(score(book, 3.0))
-
-
-def test_07_actions_assert_nothing(definitions: Definitions) -> None:
-    """A fact no rule reads cuts off the action that asserts it: actions only take notes."""
+def test_06_exceptions_in_actions_vanish(definitions: Definitions) -> None:
+    """What an action raises is swallowed, and what it asserts is cut off: no rule has an action."""
     for rule in rules_in(definitions):
-        rule["run"](None)  # the closure with which it could assert is not looked at
+        assert list(rule) == ["all"]
+
+
+def test_07_a_fact_that_is_not_taken_is_told(book: Rulebook) -> None:
+    """A fact that the engine has seen is not taken and nothing fires: that is an error."""
+    engine = Engine(small(book))
+    (name,) = engine._rulesets[0]
+    fact = {"sid": "one", "present": "yes"}
+    assert list(engine._host.fired(name, fact)) == ["present"]
+    with pytest.raises(RecommendError, match="did not take"):
+        list(engine._host.fired(name, fact))
 
 
 @pytest.mark.parametrize(
@@ -359,7 +355,7 @@ def test_14_threads_of_ours_wait_for_each_other(book: Rulebook) -> None:
 def test_15_hosts_are_never_freed(book: Rulebook, monkeypatch: pytest.MonkeyPatch) -> None:
     """A host stays for good: visits by one rulebook share one."""
     engine, built = engine_of(book), []
-    monkeypatch.setattr(one._QuietHost, "set_rulesets", lambda _self, more: built.append(more))
+    monkeypatch.setattr(one._Host, "define", lambda _self, name, _rules: built.append(name))
     for _ in range(3):
         assess(Visit(reference="a"), book)
     assert built == []
@@ -383,7 +379,7 @@ def test_16_sessions_are_freed(book: Rulebook) -> None:
 def test_17_retracting_may_do_nothing(book: Rulebook, monkeypatch: pytest.MonkeyPatch) -> None:
     """A retraction that matches nothing is silent: none is made, each foot starts afresh."""
     engine = Engine(small(book))
-    monkeypatch.setattr(engine._host, "retract_fact", lambda *_: pytest.fail("retracted"))
+    monkeypatch.setattr(one.core, "retract_fact", lambda *_: pytest.fail("retracted"))
     assert engine.conclude(score(book, 3.0)).truth["posture-neutral"] is True
     assert engine.conclude(bare(book)).truth["posture-neutral"] is None
     assert engine.conclude(score(book, 7.0)).truth["posture-neutral"] is False
@@ -408,8 +404,10 @@ def test_19_or_fires_once_for_each_branch(tmp_path, monkeypatch: pytest.MonkeyPa
     monkeypatch.undo()
     engine = Engine(replace(book, rules=(book.by_id["either"],)))
     facts = bare(book, **{"answer_diabetes": "yes", "answer_open-wound": "yes"})
+    tell, told = engine._host.fired, []
+    monkeypatch.setattr(engine._host, "fired", lambda r, f: told.extend(tell(r, f)) or told)
     assert engine.conclude(facts).truth == {"either": True}
-    assert engine._current.fired == [("either", True)] * 2  # the edge is still there
+    assert len(set(told) - {"present"}) == 2  # the edge is still there
 
 
 def test_20_malformed_definitions_hang_or_misfire(definitions: Definitions) -> None:
@@ -460,11 +458,11 @@ def test_20_a_slip_of_the_pen_is_refused(tmp_path, when: Any, message: str) -> N
 
 def test_21_further_keys_break_a_ruleset(definitions: Definitions) -> None:
     """A key the engine does not know refuses the whole ruleset: titles and sources stay ours."""
-    assert all(rule.keys() == {"all", "run"} for rule in rules_in(definitions))
+    assert all(rule.keys() == {"all"} for rule in rules_in(definitions))
 
 
 def test_22_definitions_are_used_up(book: Rulebook) -> None:
-    """The host takes actions out of the definition: each engine builds its own."""
+    """A host takes what it needs out of a definition: each engine builds its own."""
     rules = small(book)
     for engine in (Engine(rules), Engine(rules)):
         assert engine.conclude(score(book, 3.0)).axes["posture"] == "neutral"
@@ -507,13 +505,11 @@ def test_26_products_stay_outside(
 
 
 def test_27_an_action_is_not_told_its_rule(book: Rulebook, definitions: Definitions) -> None:
-    """The engine does not say which rule fired: every action knows its rule and verdict."""
-    noted: set[tuple[str, bool]] = set()
-    for rule in rules_in(definitions):
-        action: Callable[[Any], None] = rule["run"]
-        names = dict(zip(action.__code__.co_freevars, action.__closure__ or (), strict=True))
-        if names:
-            noted.add((names["rule_id"].cell_contents, names["verdict"].cell_contents))
+    """What fires is known by the number in its ruleset alone: each has its rule and verdict."""
+    engine, noted = Engine(book), set[tuple[str, bool]]()
+    for name, rules in definitions.items():
+        assert engine._verdicts[name].keys() == rules.keys() - {"present"}
+        noted.update(engine._verdicts[name].values())
     expected = {(rule.id, True) for rule in book.rules if rule.holds}
     assert noted == expected | {(rule.id, False) for rule in book.rules if rule.fails}
 

@@ -8,12 +8,12 @@ import pytest
 
 from recommend.explain.explaining import Explanation
 from recommend.extras import shipped_folder
-from recommend.match.harm import handed_on, harmful
+from recommend.match.out import handed_on, harmful
 from recommend.match.outcome import as_document
 from recommend.match.shortlist import GROUPS
+from recommend.match.sureness import WhatIf
 from recommend.visit import Visit, read_visit
 from recommend.way import outcome_of
-from recommend.whatif.redraw import WhatIf
 from tests import shipped
 
 VISIT = "pronated-high-arch-late-medial"
@@ -76,6 +76,19 @@ def test_wear_without_harm_rules_nothing_out() -> None:
     ranked = outcome_of(seen, shipped.book(), shipped.shop()).shortlist
     assert ranked is not None
     assert ranked.ranked["pair"][0].id == f"{shoe}+{insole}"
+
+
+@pytest.mark.parametrize(("beside", "out"), [(0, True), (0.5, False), (-0.5, True)])
+def test_comfort_at_the_limit_hurts(beside: float, out: bool) -> None:
+    """`trial.comfort-poor` is the highest comfort that hurts, worn or tried on."""
+    shoe, insole = _first()
+    parameters = shipped.book().parameters
+    comfort = {"heel": parameters.trial.comfort_poor + beside}
+    step = {"shoe": shoe, "insole": insole, "feet": {"left": {"comfort": comfort}}}
+    since = {"of": "earlier", "shoe": shoe, "insole": insole, "comfort": comfort}
+    for told in ({"trials": [step]}, {"follow-up": since}):
+        found = harmful(_visit(**told), parameters)
+        assert set(found) == ({shoe, insole} if out else set())
 
 
 def test_redraws_keep_out_what_hurt() -> None:

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from recommend.catalogue.fitting import fit
 from recommend.catalogue.loading import Catalogue, Item
-from recommend.match.judge import Verdict, judge, pair_levels
-from recommend.match.needs import Need, PairNeeds
+from recommend.match.judge import Verdict, fit, judge, pair_levels
+from recommend.match.needs import Need, PairNeeds, need_table
 from recommend.match.shortlist import GROUPS, shortlist
-from recommend.match.sizes import Wanted, size_for
+from recommend.match.sizes import SizeClasses, Wanted, extra_length, longer_lengths, size_for
+from recommend.match.weighing import Unasked
 from recommend.rulebook import Rulebook
 from tests import shipped
 
@@ -150,6 +152,28 @@ def test_what_is_not_stated_cannot_be_shown_to_be_safe(book: Rulebook) -> None:
         assert (verdict.shortfall, verdict.satisfaction) == (None, 0.0)
 
 
+@pytest.mark.parametrize(
+    ("wedge", "offered", "beyond"),
+    [(0.0, "shop", 0), (0.5, "shop", 0.25), (2.0, "shop", 0.5), (-2.0, "shop", 0.5),
+     (9.0, "shop", 1), (None, "shop", 1), (None, "own", 0)],
+)  # fmt: skip
+def test_what_goes_beyond_what_is_asked(
+    book: Rulebook, item: MakeItem, wedge: float | None, offered: str, beyond: float
+) -> None:
+    """A wedge nobody asked for, in parts of its tolerance of 4, told in quarters, never less.
+
+    By hand: half a degree is an eighth, told as a quarter. What is not stated of a product of the
+    shop counts as far beyond; the customer's own is not held against them.
+    """
+    assert (book.attributes["insole.wedge"].tolerance, book.parameters.rank.met_steps) == (4, 4)
+    levels = {} if wedge is None else {"insole_wedge": wedge}
+    made = replace(item("i", insole_thickness=4.0, **levels), offered=offered)
+    unasked = Unasked(need_table(book), "insole", [made])
+    nobody = need_table(book).active(np.zeros((1, len(need_table(book).rules)), np.bool_))
+    found = unasked.beyond(nobody)[0, 0, unasked.attributes.index("insole.wedge")]
+    assert found == beyond
+
+
 # --- ranking ------------------------------------------------------------------------------------
 
 
@@ -245,18 +269,42 @@ def test_what_is_not_stated_about_the_fit_is_said(book: Rulebook, item: MakeItem
 @pytest.mark.parametrize(
     ("foot", "size", "smaller"),
     [(265, 265, None), (266, 265, None), (267, 270, 265), (262.4, 265, 260), (263, 265, 260),
-     (263.1, 265, None), (264, 265, None),     (270, 270, None), (300, None, None)],
+     (263.1, 265, None), (264, 265, None), (270, 270, None), (300, None, None),
+     (252, 260, None), (251.9, None, None), (271, 270, None), (271.1, None, None)],
 )  # fmt: skip
 def test_the_smallest_size_that_is_long_enough(
     book: Rulebook, item: MakeItem, foot: float, size: float | None, smaller: float | None
 ) -> None:
     """Mondopoint (ISO 9407) is foot length; a foot up to 1 mm longer still takes the size, and
-    one 2 mm or more below its size is between two (our assumptions, worked by hand).
+    one 2 mm or more below its size is between two; a size 8 mm longer than the foot will do
+    (our assumptions, worked by hand).
     """
     made = Item(item("s", shoe_drop=8.0).product, {}, {260.0: 1, 265.0: 2, 270.0: 1})
     sized = size_for(made, Wanted(foot, "x"), book.parameters)
     assert (sized.size, sized.smaller) == (size, smaller)
     assert (sized.availability == "not-made") == (size is None)
+
+
+def test_lengths_of_one_class_take_the_size_that_each_takes(book: Rulebook, item: MakeItem) -> None:
+    """In tenths of a millimetre, against the smallest size in reach by whole numbers, by hand."""
+    sizes = (260, 265, 275)
+    made = Item(item("s", shoe_drop=8.0).product, {}, {float(one): 1 for one in sizes})
+    classes = SizeClasses([made], book.parameters)
+    for tenths in range(2500, 2800):
+        reach = [one for one in sizes if 10 * one - 80 <= tenths <= 10 * one + 10]
+        (index,) = classes.of_lengths(np.array([tenths / 10]))
+        assert classes.sized(made, int(index)).size == min(reach, default=None), tenths
+
+
+def test_what_is_added_to_a_length_is_the_larger_of_two(book: Rulebook) -> None:
+    """By hand: running adds 4 mm and growing 5, together 5; the longer foot, or the known one."""
+    feet = [np.array([200.0, 200.0, 200.0, 200.0]), np.array([198.0, 204.0, np.nan, 200.0])]
+    purposes, ages = ["running", "", "running", ""], ["child", "child", "adult", ""]
+    found = longer_lengths(feet, purposes, ages, book.parameters)
+    assert found.tolist() == [205.0, 209.0, 204.0, 200.0]
+    told = zip(purposes, ages, strict=True)
+    one = [extra_length(p or None, a or None, book.parameters) for p, a in told]
+    assert one == [5.0, 5.0, 4.0, 0.0]
 
 
 def test_a_size_that_is_sold_out_is_not_offered(book: Rulebook, item: MakeItem) -> None:

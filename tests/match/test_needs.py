@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import shutil
 from collections.abc import Mapping
+from operator import ge, gt, le, lt
 
 import pytest
 from hypothesis import given
@@ -143,12 +144,14 @@ def test_contradictions_agree_with_trying_every_level(
     one, other = (_need("insole.wedge", *p, "left") for p in pair)
 
     def holds(need: Need, level: float) -> bool:
-        return need.met(level) == (need.strength == "must")
+        return OF[need.comparison](level, need.target) == (need.strength == "must")
 
     grid = [step / 4 for step in range(-40, 41)]
     possible = any(holds(one, level) and holds(other, level) for level in grid)
     assert contradict(one, other) is not possible
 
+
+OF = {"at-least": ge, "at-most": le, "above": gt, "below": lt}
 
 OPPOSED = """title: Rules that contradict each other, for this test
 rules:

@@ -43,7 +43,7 @@ def test_opposed_wishes_of_the_two_feet_are_told() -> None:
     assert "the left foot wants mild or more" in told[0]
     assert "the right foot wants none" in told[0]
     assert "of the left foot, comes first" in told[0]  # strong before usual
-    screen = "\n".join(line.plain for line in answer_lines(outcome, None, 80))
+    screen = "\n".join(line.plain for line in answer_lines(outcome, lambda: None, 80))
     assert "Unlike" in screen
     assert "stability" in screen.lower()
     same = _outcome(left, left)

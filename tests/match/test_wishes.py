@@ -38,6 +38,16 @@ def test_nothing_dearer_than_the_limit_is_listed() -> None:
     assert all("price limit of 150" in one.refused for one in refused)
 
 
+def test_a_pair_at_the_limit_is_listed() -> None:
+    """The limit is the most that may be paid: a pair that costs just as much is listed."""
+    priced = [one for one in _listed().ranked["pair"] if one.price]
+    some = priced[len(priced) // 2]
+    kept = {one.id for one in _listed(wishes={"price-limit": some.price}).ranked["pair"]}
+    less = {one.id for one in _listed(wishes={"price-limit": some.price - 0.01}).ranked["pair"]}
+    assert some.id in kept
+    assert some.id not in less
+
+
 def test_what_would_not_be_worn_is_out() -> None:
     """A product by its name, and every product with a level that is refused."""
     first = next(c for c in _listed().ranked["shoe"] if c.parts[0].offered == "shop")
@@ -96,6 +106,8 @@ def test_described_own_shoes_are_judged_like_any_product() -> None:
     met = [v.satisfaction for v in own.judgement.verdicts]
     assert met == [v.satisfaction for v in shop.judgement.verdicts]
     assert own.function <= shop.function
+    alike = [one.id for g in listed.groups["shoe"] for one in g.members if own in g.members]
+    assert alike == ["own-shoes"]  # what is to be bought is no equal of what is there
 
 
 def _insole(**attributes: Any) -> dict[str, Any]:

@@ -10,7 +10,7 @@ import pytest
 
 from recommend.errors import InputError
 from recommend.measure.capture import CaptureOptions, measure_capture, sha256_of
-from recommend.measure.cross_checks import cross_checked
+from recommend.measure.doubts import cross_checked
 from recommend.measure.into import write_into
 from recommend.measure.named import read_measured_visit
 from recommend.measure.observed import observe
@@ -215,7 +215,7 @@ def test_half_the_pitch_is_named_where_the_foot_was_measured(folder, measured, p
     (mat,) = measured("walk-left.csv")
     length = mat.find("footprint-length")
     half = replace(mat, measures=(replace(length, value=length.value / 2),))
-    (checked,) = cross_checked([half], read_visit(folder / "visit.yaml"), parameters)
+    (checked,) = cross_checked([half], read_visit(folder / "visit.yaml"), parameters.capture)
 
     assert [flag.name for flag in checked.flags if "pitch-mm" in flag.detail] == [
         "shorter-than-foot"

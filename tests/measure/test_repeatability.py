@@ -11,7 +11,7 @@ from typer.testing import CliRunner
 from recommend.catalogue.shop import with_errors
 from recommend.cli import app
 from recommend.extras import shipped_folder
-from recommend.measure.repeatability import repeatability
+from recommend.measure.repeated import repeatability
 from recommend.reading.texts import Texts
 from recommend.rulebook import load_rulebook
 from recommend.settings import lab_errors

@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from recommend.measure.student import incomplete_beta, t_cdf, t_quantile
+from recommend.measure.spread import incomplete_beta, t_cdf, t_quantile
 
 
 @pytest.mark.parametrize(("df", "angle"), [(1, 0.975), (1, 0.75)])

@@ -12,7 +12,7 @@ import math
 import numpy as np
 import pytest
 
-from recommend.measure.video.angle import camera_roll, leg_heel_angle, rolled_back
+from recommend.measure.video.recording import camera_roll, leg_heel_angle, rolled_back
 
 # (upper leg, lower leg, upper heel, lower heel) as (x right, y up) from behind; left foot; degrees
 TABLE = [

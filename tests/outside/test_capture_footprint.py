@@ -21,8 +21,7 @@ from recommend.measure.pressure.footprint import (
     weighted_arch_index,
     widths,
 )
-from recommend.measure.pressure.frame import FootFrame
-from recommend.measure.pressure.path import centre_of_pressure
+from recommend.measure.pressure.frame import FootFrame, centre_of_pressure
 from recommend.parameters import Parameters
 
 shapely = pytest.importorskip("shapely", reason="shapely is in the extra `test`")
@@ -136,7 +135,7 @@ def test_widths_of_a_stepped_shape():
     peak[12:24, 8:12] = 60
     peak[24:36, 4:16] = 90
 
-    across = widths(upright(peak, 5.0), Parameters({"capture.isthmus-lost": 0.0}))
+    across = widths(upright(peak, 5.0), Parameters({"capture.isthmus-lost": 0.0}).capture)
 
     assert (across.forefoot, across.midfoot, across.heel) == pytest.approx((60.0, 20.0, 40.0))
     assert across.chippaux_smirak == pytest.approx(100 / 3)

@@ -22,7 +22,7 @@ PARAMETERS = Parameters(
         "capture.drift-medial-forefoot": -14.0,
         "capture.drift-lateral": 10.0,
     }
-)
+).capture
 LENGTH, WIDTH = 240.0, 90.0
 
 

@@ -13,7 +13,7 @@ import random
 import numpy as np
 import pytest
 
-from recommend.measure.repeatability import icc_one_way, icc_two_way, mean_squares
+from recommend.measure.repeated import icc_one_way, icc_two_way, mean_squares
 
 SHROUT_FLEISS = [
     [9, 2, 5, 8], [6, 1, 3, 2], [8, 4, 6, 8], [7, 1, 2, 6], [10, 5, 6, 9], [6, 2, 4, 7],
@@ -70,7 +70,7 @@ def test_two_way_correlations_follow_from_the_mean_squares_of_statsmodels(seed: 
 @pytest.mark.parametrize("freedom", [1, 2, 3, 10, 24, 60, 400])
 def test_the_interval_of_a_standard_error_is_that_of_chi_square(freedom: int) -> None:
     """The 95 % interval agrees with scipy's chi-square quantiles to six digits."""
-    from recommend.measure.repeatability import _interval
+    from recommend.measure.repeated import _interval
 
     chi2 = pytest.importorskip("scipy.stats").chi2
     low, high = _interval(freedom)

@@ -17,7 +17,7 @@ from typing import Any
 import pytest
 
 from recommend.infer.assess import assess
-from recommend.infer.marks import marks_of
+from recommend.infer.derivation import marks_of
 from recommend.match.shortlist import Candidate, Shortlist
 from recommend.match.sizes import worn_gap
 from recommend.measure.sizing import foot_length_of, size_in, size_label

@@ -10,8 +10,7 @@ import pytest
 from scipy import optimize, signal, stats
 from scipy.linalg import toeplitz
 
-from recommend.measure.spread import scatter_error
-from recommend.measure.student import normal_deviates, t_cdf, t_quantile
+from recommend.measure.spread import normal_deviates, scatter_error, t_cdf, t_quantile
 from recommend.parameters import Parameters
 from recommend.trial.change import Sample, Told, change, sample, strides_to_tell
 from recommend.trial.effects import Item, Observed, Prior, learn

@@ -196,6 +196,8 @@ RULES: dict[str, Case] = {
         _MOTION, "then: {axis: amount, value: little}", "§then: {axis: amuont, value: little}", ("`amount`?",),
     ),
     "then-note-level": (_HEALTH, "{note: stop", "§{note: halt", ("`halt`", "stop, see-clinician, caution")),
+    "note-says-nothing": (_HEALTH, "say: \"An open wound or ulcer: no fitting today; a doctor or foot clinic should see it within a day, the same day if there is diabetes or less feeling.\"", "say: §''", ("say", "words, for somebody reads them")),
+    "question-of-blanks": ("questions.yaml", "    ask: ", "    ask: §' '\n    why: x\n  second:\n    ask: ", ("ask", "words, for somebody reads them")),
     "need-attribute-unknown": (_STRUCTURE, "insole.heel-cup", "§insole.heelcup", ("`insole.heel-cup`?",)),
     "need-level-unknown": (_STRUCTURE, "level: soft", "§level: softer", ("`soft`?",)),
     "need-level-of-number": (

@@ -1,11 +1,14 @@
 """A rulebook and a catalogue kept as plain data are what their files say, or are made again."""
 
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
 from recommend.catalogue.loading import load_catalogue, prepared_catalogue
 from recommend.extras import shipped_folder
+from recommend.reading import prepared
 from recommend.reading.texts import Texts
 from recommend.rulebook import load_rulebook, prepared_rulebook
 
@@ -53,8 +56,9 @@ def test_changed_rules_are_read(kept: Path) -> None:
         lambda raw: b"",
         lambda raw: _signed(b'[[1],[["tuple",[7]]]]'),
         lambda raw: _signed(b'[[1],[["os.system run",[0]]]]'),
+        lambda raw: _signed(b"[1,"),
     ],
-    ids=["half", "another-word", "empty", "not-a-table", "another-class"],
+    ids=["half", "another-word", "empty", "not-a-table", "another-class", "not-json"],
 )
 def test_damaged_is_made_again(kept: Path, harm: object) -> None:
     """A file that is not as it was written is made again in silence, and never believed."""
@@ -70,6 +74,21 @@ def test_nowhere_to_keep(kept: Path) -> None:
     """Where nothing can be kept, rules are read as ever."""
     kept.write_text("a file where the folder should be")
     assert prepared_rulebook(RULES).digest == load_rulebook(RULES).digest
+
+
+def test_a_change_of_any_module_that_reads_counts() -> None:
+    """What is kept is of this program: every module of ours that reading loads is in its key."""
+    code = (
+        "import sys, pathlib; from recommend.rulebook import load_rulebook;"
+        "from recommend.catalogue.loading import load_catalogue;"
+        "book = load_rulebook(pathlib.Path(sys.argv[1]));"
+        "load_catalogue(pathlib.Path(sys.argv[2]), book.attributes);"
+        "print(*[m.__file__ for n, m in sys.modules.items() if n.startswith('recommend.')])"
+    )
+    run = [sys.executable, "-c", code, str(RULES), str(PRODUCTS)]
+    files = subprocess.run(run, capture_output=True, text=True, check=True).stdout.split()
+    assert len(files) > 20
+    assert [one for one in files if f"{one} " not in prepared._program()] == []
 
 
 def _signed(body: bytes) -> bytes:

@@ -10,10 +10,10 @@ from recommend.catalogue import Catalogue
 from recommend.infer.assess import Assessment
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import shortlist
+from recommend.match.sureness import WhatIf
 from recommend.records.store import Store, forget
 from recommend.rulebook import Rulebook
 from recommend.visit import Visit, read_visit
-from recommend.whatif.redraw import WhatIf
 from tests.trail.entries import entry
 
 

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from recommend.errors import RecommendError
-from recommend.records.canonical import canonical, digest
+from recommend.records.documents import canonical, digest
 
 # RFC 8785, appendix B: bits of the double, and its text.
 RFC_NUMBERS = [

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from recommend.errors import InputError
-from recommend.records.private import join
+from recommend.records.documents import join
 from recommend.records.store import FORGOTTEN, Store, forget
 from recommend.records.verify import verify
 from tests.trail.entries import entry

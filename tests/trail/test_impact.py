@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from recommend.catalogue import Catalogue
-from recommend.commands import again
+from recommend.commands import replay as replay_command
 from recommend.infer.engine import Engine
 from recommend.records.impact import PastVisits, compared, disagreements, impact_of
 from recommend.records.keeping import Archive, entry_of
@@ -296,7 +296,7 @@ def test_many_records_are_replayed_by_what_is_compared(
     kept: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Beyond so many records, `--all` compares summaries, says in what, and derives a sample."""
-    monkeypatch.setattr(again, "ONE_BY_ONE", 3)
+    monkeypatch.setattr(replay_command, "ONE_BY_ONE", 3)
     assert run("replay", "--all", "--sample", "4", "--store", str(kept)) == 0
     said = capsys.readouterr().out
     count = len(DEMO) + RANDOM

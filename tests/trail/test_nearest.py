@@ -11,12 +11,12 @@ from recommend.catalogue import Catalogue
 from recommend.infer.assess import assess
 from recommend.infer.engine import Engine
 from recommend.infer.variations import STEP, Key
+from recommend.match.sureness import Outcomes
 from recommend.measure.model import SIDES
 from recommend.rulebook import Rulebook
 from recommend.show.sure import away
 from recommend.visit import read_visit
-from recommend.whatif.nearest import candidates, nearest_changes
-from recommend.whatif.redraw import Outcomes
+from recommend.whatif import candidates, nearest_changes
 from tests.trail.conftest import TOP, in_pain, whatif_of
 from tests.trail.random_visits import random_visit
 

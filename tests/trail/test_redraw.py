@@ -11,10 +11,10 @@ from recommend.catalogue import Catalogue
 from recommend.infer.assess import Assessment, assess
 from recommend.infer.engine import Engine
 from recommend.infer.variations import Key, Readings
+from recommend.match.sureness import Outcomes, WhatIf, how_sure
 from recommend.measure.model import SIDES
 from recommend.rulebook import Rulebook
 from recommend.visit import read_visit
-from recommend.whatif.redraw import Outcomes, WhatIf, how_sure
 from tests.trail.conftest import DEMO, TOP, in_pain, whatif_of
 
 SEED = "5e" * 32

@@ -15,9 +15,8 @@ from typing import Any
 import pytest
 
 from recommend.errors import InputError, RecommendError
-from recommend.records.canonical import canonical
 from recommend.records.database import store_path
-from recommend.records.private import PRIVATE_PATHS, join, separate
+from recommend.records.documents import PRIVATE_PATHS, canonical, join, separate
 from recommend.records.store import Entry, Store
 from recommend.records.verify import verify
 from recommend.visit import Visit

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from recommend.errors import InputError
-from recommend.records.canonical import canonical, sha256
+from recommend.records.documents import canonical, sha256
 from recommend.records.store import Store, forget
 from recommend.records.transfer import export, import_lines
 from recommend.records.verify import verify

@@ -191,7 +191,7 @@ def test_a_guard_taken_away_is_noticed(filled: Path) -> None:
 
 def test_a_record_rewritten_with_a_fresh_hash_breaks_the_chain(filled: Path) -> None:
     """Changing a record and its own hash is found at the record after it."""
-    from recommend.records.canonical import canonical, sha256
+    from recommend.records.documents import canonical, sha256
 
     with Store(filled) as store:
         head = {**store.record(2).head, "summary": {"types": ["other", "other"]}}

@@ -18,7 +18,7 @@ from recommend.show.trial import trial_blocks
 from recommend.show.trial_answer import trial_lines
 from recommend.show.trial_words import missing_words
 from recommend.trial.judged_steps import judge_trial
-from recommend.trial.next_step import Dose
+from recommend.trial.plan import Dose
 from recommend.trial.steps import Key
 from recommend.trial.verdict import LOAD_LIMITS, Verdict
 from recommend.trial.whole_trial import trial_outcome

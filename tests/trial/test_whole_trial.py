@@ -13,8 +13,7 @@ from recommend.reading.document import Document, parse_document
 from recommend.rulebook.book import Rulebook
 from recommend.trial import judged_steps
 from recommend.trial.judged_steps import Trial, judge_trial
-from recommend.trial.readings import READINGS
-from recommend.trial.steps import Key, steps_of
+from recommend.trial.steps import READINGS, Key, steps_of
 from recommend.trial.tried import Bar, rank_tried
 from recommend.trial.verdict import Band, Verdict, band_of
 from recommend.trial.whole_trial import TrialOutcome, trial_outcome

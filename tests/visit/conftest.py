@@ -9,7 +9,7 @@ import pytest
 
 from recommend.extras import shipped_folder
 from recommend.infer.counter import Counter
-from recommend.measure.absorbing import absorber
+from recommend.measure.into import absorber
 from recommend.rulebook import load_rulebook
 from recommend.visit.entry import Entry
 from recommend.visit.intake import intake

@@ -16,11 +16,10 @@ from recommend.infer.counter import Counter
 from recommend.rulebook.models import AxisThen
 from recommend.visit.answers import BothFeet, RefusedError
 from recommend.visit.entry import Entry, visit_of, with_answer
-from recommend.visit.entry_steps import Step
+from recommend.visit.entry_steps import Step, read_out, side_by_side
 from recommend.visit.intake import READINGS, intake
 from recommend.visit.models import Visit
 from recommend.visit.shelf import Draft, Shelf
-from recommend.visit.together import read_out, side_by_side
 from recommend.visit.tree import Tree
 from recommend.way import outcome_of
 from tests import shipped

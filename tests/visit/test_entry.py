@@ -302,6 +302,34 @@ def test_no_key_at_any_step_breaks_the_entry(begin: Begin, typed: str) -> None:
         visit_of(entry.draft.tree)
 
 
+@pytest.mark.parametrize(
+    ("step", "resting"),
+    [
+        ("print-kind", "arch-index"), ("print-load", "arch-index"), ("gait", "peak"),
+        ("moving-zero", "peak"), ("standing-zero", "standing-angle"),
+    ],
+)  # fmt: skip
+def test_what_others_stand_on_is_left_out_after_them(begin: Begin, step: str, resting: str) -> None:
+    """`x` where another answer stands on this one says so, and keeps both; the other goes first."""
+    angles = [
+        {"gait": "standing", "reference": "vertical", "angle": [4.0]},
+        {"gait": "walking", "reference": "vertical", "peak": [5.0, 6.0]},
+    ]
+    left = {"arch-index": {"value": 0.2, "kind": "ink", "load": "static"}, "rearfoot": angles}
+    entry = begin(step, purpose="walking", feet={"left": left})
+    before = visit_of(entry.draft.tree)
+    reply = entry.feed("x")
+    called = next(one.called for one in entry.steps if one.stem == resting)
+    assert reply.kind == "refused"
+    assert called in reply.say
+    assert visit_of(entry.draft.tree) == before
+    for one in [one for one in entry.steps if one.stem == resting]:
+        entry.draft.at = one.id
+        entry.feed("x")
+    entry.draft.at = step
+    assert entry.feed("x").kind == "removed"
+
+
 def test_the_order_of_asking_needs_no_rulebook_of_ours() -> None:
     """A shop's own screening questions are asked in the order of its rulebook."""
 

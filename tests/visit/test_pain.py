@@ -8,7 +8,7 @@ import pytest
 
 from recommend.infer.counter import Counter
 from recommend.match.shortlist import GROUPS
-from recommend.measure.history import history
+from recommend.measure.repeated import history
 from recommend.show.trial import plan_lines
 from recommend.show.trial_answer import trial_lines
 from recommend.trial.came_back import came_back

@@ -19,8 +19,8 @@ from recommend.measure.film.marked import Marked
 from recommend.measure.film.opening import Tell, draw
 from recommend.measure.film.reading import FilmRead
 from recommend.measure.video.recording import MARKS
-from recommend.measure.video.stance import heel_stances
-from recommend.parameters import Parameters
+from recommend.measure.video.stance import heel_stances_of
+from recommend.parameters import Capture, Parameters
 
 Picture = NDArray[np.uint8]
 _WIDTH, _COLUMNS, _TITLE = 400, 4, 22  # px of a tile, tiles in a row, px of the line above one
@@ -33,7 +33,7 @@ _WORDS: Final = ("first contact", "middle of stance", "end of stance")
 
 def contact_sheet(path: Path, read: FilmRead, parameters: Parameters, tell: Tell) -> bytes:
     """The contact sheet of the film at `path` as PNG: frames of stance, and doubtful ones."""
-    titles = _stance_frames(read, parameters)
+    titles = _stance_frames(read, parameters.capture)
     for side, one in read.marked.items():
         frames = doubtful_frames(one)
         for frame in frames[:: max(len(frames) // _DOUBTFUL, 1)][:_DOUBTFUL]:
@@ -42,19 +42,16 @@ def contact_sheet(path: Path, read: FilmRead, parameters: Parameters, tell: Tell
     plan = {"tiles": tiles, "box": _box(read), "turn": read.opened.turn}
     with tempfile.TemporaryDirectory() as folder:
         out = Path(folder) / "sheet.png"
-        draw(path, out, plan, parameters, tell)
+        draw(path, out, plan, parameters.film, tell)
         return out.read_bytes()
 
 
-def _stance_frames(read: FilmRead, parameters: Parameters) -> dict[int, str]:
+def _stance_frames(read: FilmRead, capture: Capture) -> dict[int, str]:
     """By frame of the film, what it shows: contact, middle and end of the first strides."""
     titles: dict[int, str] = {0: "first frame"}
     times = read.opened.spots.times
     for one in read.recordings:
-        running = one.gait == "running"
-        for start, stop in heel_stances(one.height, one.rate_hz, parameters, running=running)[
-            :_STRIDES
-        ]:
+        for start, stop in heel_stances_of(one, capture)[:_STRIDES]:
             for word, at in zip(_WORDS, (start, (start + stop) // 2, stop - 1), strict=True):
                 frame = int(np.argmin(np.abs(times - times[0] - at / one.rate_hz)))
                 titles.setdefault(frame, f"{one.side}, {word}")

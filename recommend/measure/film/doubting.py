@@ -10,10 +10,10 @@ from recommend.measure.film.by_hand import PutRight
 from recommend.measure.film.legs import CONTRAST, RADIUS, X, Y
 from recommend.measure.film.marked import Marked, centre_error, names_of
 from recommend.measure.film.opening import Opened
+from recommend.measure.filtering import spans, within
 from recommend.measure.model import Flag
-from recommend.measure.spans import spans, within
 from recommend.measure.video.recording import LOWER_HEEL, MARKS
-from recommend.parameters import Parameters
+from recommend.parameters import Film
 
 _QUARTERS = {1: "on its side", 2: "upside down", 3: "on its side"}
 
@@ -24,16 +24,16 @@ def doubts_of(
     rate: float,
     by_hand: Sequence[PutRight],
     mirrored: bool,
-    parameters: Parameters,
+    film: Film,
 ) -> tuple[Flag, ...]:
     """All doubts about the marks of one leg."""
     return (
-        *_unsure(marked, parameters),
-        *_lost(marked, parameters),
-        *_smeared(marked, parameters),
-        *_faint(marked, parameters),
-        *_rows_late(marked, parameters),
-        *_of_film(opened, rate, by_hand, mirrored, parameters),
+        *_unsure(marked, film),
+        *_lost(marked, film),
+        *_smeared(marked, film),
+        *_faint(marked, film),
+        *_rows_late(marked, film),
+        *_of_film(opened, rate, by_hand, mirrored, film),
     )
 
 
@@ -42,24 +42,24 @@ def doubtful_frames(marked: Marked) -> list[int]:
     return [int(f) for f in np.flatnonzero((marked.missing | marked.unsure).any(axis=1))]
 
 
-def _unsure(marked: Marked, parameters: Parameters) -> Iterator[Flag]:
-    few = parameters.film.lost_noted_s / float(np.median(np.diff(marked.times)))
+def _unsure(marked: Marked, film: Film) -> Iterator[Flag]:
+    few = film.lost_noted_s / float(np.median(np.diff(marked.times)))
     rows = np.flatnonzero(within(np.asarray(marked.unsure.any(axis=1)), few))
     if not len(rows):
         return
     names = " and ".join(MARKS[k] for k in range(4) if marked.unsure[:, k].any())
     text = f"more than one spot might be {names} in frames {names_of(rows)}; left out there"
-    if len(rows) > parameters.film.unsure_limit * len(marked.times):
+    if len(rows) > film.unsure_limit * len(marked.times):
         text += ": too many to trust; cover other marks and dark spots, or put marks right"
         yield Flag("marks-unsure", text, "removed")
     else:
         yield Flag("marks-unsure", text)
 
 
-def _lost(marked: Marked, parameters: Parameters) -> Iterator[Flag]:
+def _lost(marked: Marked, film: Film) -> Iterator[Flag]:
     """Marks not seen for longer than is bridged, at the picture's edge or behind the other leg."""
     height, width = marked.size
-    longest = parameters.film.lost_noted_s
+    longest = film.lost_noted_s
     out: dict[str, set[int]] = {"marks-leave-picture": set(), "marks-covered": set()}
     for mark in range(4):
         missing = marked.missing[:, mark] & ~marked.unsure[:, mark]
@@ -70,7 +70,7 @@ def _lost(marked: Marked, parameters: Parameters) -> Iterator[Flag]:
             rows = marked.rows[beside, mark]
             rows = rows[~np.isnan(rows[:, X])]
             gap = np.minimum(rows[:, [X, Y]], np.array([width, height]) - rows[:, [X, Y]])
-            at_edge = bool((gap < parameters.film.edge_radii * rows[:, [RADIUS]]).any())
+            at_edge = bool((gap < film.edge_radii * rows[:, [RADIUS]]).any())
             out["marks-leave-picture" if at_edge else "marks-covered"] |= {*range(start, stop)}
     says = {
         "marks-leave-picture": "marks leave the picture; put the camera further away",
@@ -81,7 +81,7 @@ def _lost(marked: Marked, parameters: Parameters) -> Iterator[Flag]:
             yield Flag(name, f"{says[name]} (frames {names_of([*frames])})")
 
 
-def _smeared(marked: Marked, parameters: Parameters) -> Iterator[Flag]:
+def _smeared(marked: Marked, film: Film) -> Iterator[Flag]:
     """Marks that lose contrast, or are lost, where they move fast: the shutter is open too long."""
     rows = marked.rows[:, LOWER_HEEL]
     lapse = np.gradient(marked.times)
@@ -89,10 +89,10 @@ def _smeared(marked: Marked, parameters: Parameters) -> Iterator[Flag]:
     known = ~np.isnan(speed)
     if known.sum() < 20:
         return
-    fast = known & (speed >= np.quantile(speed[known], parameters.film.smear_fast))
-    slow = known & (speed <= np.quantile(speed[known], parameters.film.smear_slow))
+    fast = known & (speed >= np.quantile(speed[known], film.smear_fast))
+    slow = known & (speed <= np.quantile(speed[known], film.smear_slow))
     share = float(np.median(rows[fast, CONTRAST]) / np.median(rows[slow, CONTRAST]))
-    if share < parameters.film.smear_limit:
+    if share < film.smear_limit:
         text = (
             f"marks smear where they move fast ({100 * share:.0f} % of their contrast is left); "
             "film with a shorter shutter and more light"
@@ -100,25 +100,25 @@ def _smeared(marked: Marked, parameters: Parameters) -> Iterator[Flag]:
         yield Flag("motion-blur", text, "widened")
 
 
-def _faint(marked: Marked, parameters: Parameters) -> Iterator[Flag]:
+def _faint(marked: Marked, film: Film) -> Iterator[Flag]:
     contrast = float(np.nanmedian(marked.rows[..., CONTRAST]))
     radius = float(np.nanmedian(marked.rows[..., RADIUS]))
-    error = centre_error(marked, parameters)
-    if contrast < parameters.film.contrast_least or error > parameters.film.centre_most:
+    error = centre_error(marked, film)
+    if contrast < film.contrast_least or error > film.centre_most:
         text = (
             f"marks barely stand out from the skin (by {contrast:.0f} of 255 grey levels, centres "
             f"to {error:.2f} px); use marks that contrast more, more light, less compression"
         )
         yield Flag("marks-faint", text, "widened")
-    if radius < parameters.film.radius_least:
+    if radius < film.radius_least:
         text = f"marks are {2 * radius:.0f} px wide; larger marks, or the camera nearer"
         yield Flag("marks-small", text, "widened")
 
 
-def _rows_late(marked: Marked, parameters: Parameters) -> Iterator[Flag]:
+def _rows_late(marked: Marked, film: Film) -> Iterator[Flag]:
     """A camera that reads row after row shears what moves sideways as the foot lands."""
-    lean = row_lean(marked, parameters)
-    if lean > parameters.film.rows_noted:
+    lean = row_lean(marked, film)
+    if lean > film.rows_noted:
         text = (
             f"the heel moves sideways as it nears the ground: a camera that reads its rows one "
             f"after the other makes it lean by up to {lean:.1f} degrees"
@@ -126,7 +126,7 @@ def _rows_late(marked: Marked, parameters: Parameters) -> Iterator[Flag]:
         yield Flag("rolling-shutter", text, "widened")
 
 
-def row_lean(marked: Marked, parameters: Parameters) -> float:
+def row_lean(marked: Marked, film: Film) -> float:
     """Degrees by which rows read one after the other make a lowered heel lean, at most."""
     heel = marked.rows[:, LOWER_HEEL]
     known = ~np.isnan(heel[:, Y])
@@ -134,7 +134,7 @@ def row_lean(marked: Marked, parameters: Parameters) -> float:
         return 0.0
     low = known & (heel[:, Y] >= np.quantile(heel[known, Y], 0.5))
     aside = np.abs(np.gradient(heel[:, X]) / np.gradient(marked.times))[low]
-    per_row = parameters.film.readout_s / marked.size[0]
+    per_row = film.readout_s / marked.size[0]
     return float(np.degrees(np.arctan(np.nanquantile(aside, 0.9) * per_row)))
 
 
@@ -143,19 +143,19 @@ def _of_film(
     rate: float,
     by_hand: Sequence[PutRight],
     mirrored: bool,
-    parameters: Parameters,
+    film: Film,
 ) -> Iterator[Flag]:
     if opened.turn:
         yield Flag("film-turned", f"the film lies {_QUARTERS[opened.turn]}; it was turned upright")
-    if opened.lost > parameters.film.lost_limit:
+    if opened.lost > film.lost_limit:
         text = f"{opened.lost:.0%} of its frames cannot be read; copy it again from the camera"
         yield Flag("film-damaged", text)
     if mirrored:
         text = "the mark that tells the left leg is on the right of the picture; it was turned back"
         yield Flag("film-mirrored", text)
     uneven = np.abs(np.diff(opened.spots.times) * rate - 1.0)
-    share = float(np.mean(uneven > parameters.film.uneven))
-    if share > parameters.film.uneven_limit:
+    share = float(np.mean(uneven > film.uneven))
+    if share > film.uneven_limit:
         text = (
             f"{100 * share:.0f} % of the frames come early or late; marks were led on to even times"
         )

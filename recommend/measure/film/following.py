@@ -28,9 +28,9 @@ from recommend.measure.film.legs import (
     marklike,
     may_be_marks,
 )
-from recommend.parameters import Film, Parameters
+from recommend.measure.filtering import FloatArray, Mask
+from recommend.parameters import Film
 
-FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 NONE = -1  # no spot of the frame is this mark
 
@@ -66,8 +66,8 @@ class Followed:
     """
 
     chosen: IntArray
-    unsure: NDArray[np.bool_]
-    crossed: NDArray[np.bool_]
+    unsure: Mask
+    crossed: Mask
 
 
 Start = Mapping[int, tuple[int, ...]]  # by frame, the four spots of a leg that is seen whole
@@ -88,12 +88,12 @@ class _State:
 def follow(
     spots: Spots,
     starts: Sequence[Start],
-    parameters: Parameters,
+    film: Film,
     fixed: Sequence[Fixed] | None = None,
 ) -> list[Followed]:
     """Follow each leg from where it was seen whole; `fixed` are marks put right by hand."""
     by_hand = fixed or [{} for _ in starts]
-    ways = [_one_way(spots, starts, by_hand, parameters, step) for step in (1, -1)]
+    ways = [_one_way(spots, starts, by_hand, film, step) for step in (1, -1)]
     alone = [_alone(start, len(spots.each)) for start in starts]
     out = []
     for k, (forward, backward, hand) in enumerate(zip(*ways, by_hand, strict=True)):
@@ -123,22 +123,22 @@ def _alone(start: Start, count: int) -> IntArray:
     return out
 
 
-def _is_seen(chosen: IntArray, alone: IntArray) -> NDArray[np.bool_]:
+def _is_seen(chosen: IntArray, alone: IntArray) -> Mask:
     """(frames,) whether most marks are spots of the leg that is seen whole."""
-    out: NDArray[np.bool_] = ((chosen == alone) & (alone != NONE)).sum(axis=1) >= 3
+    out: Mask = ((chosen == alone) & (alone != NONE)).sum(axis=1) >= 3
     return out
 
 
-def starts_of(spots: Spots, parameters: Parameters) -> list[dict[int, tuple[int, ...]]]:
+def starts_of(spots: Spots, film: Film) -> list[dict[int, tuple[int, ...]]]:
     """The legs of a film, left before right, each with the frames in which it is seen whole.
 
     Only frames in which all legs of the film are seen, well apart, are taken.
     """
     frames = np.unique(np.linspace(0, len(spots.each) - 1, _LOOKED_AT).astype(int))
-    seen = {int(f): _legs_at(spots, int(f), parameters.film) for f in frames}
+    seen = {int(f): _legs_at(spots, int(f), film) for f in frames}
     counts = np.array([len(legs) for legs in seen.values()])
     whole = int(np.max(counts, initial=0))
-    often = parameters.film.seen_least
+    often = film.seen_least
     number = next((n for n in range(whole, 0, -1) if np.mean(counts >= n) > often), 0)
     out: list[dict[int, tuple[int, ...]]] = [{} for _ in range(number)]
     for f, legs in seen.items():
@@ -146,10 +146,7 @@ def starts_of(spots: Spots, parameters: Parameters) -> list[dict[int, tuple[int,
             continue
         middle = [float(spots.each[f][list(leg.spots), X].mean()) for leg in legs]
         order = np.argsort(middle)
-        if (
-            number > 1
-            and np.diff(np.array(middle)[order]).min() < parameters.film.legs_apart * spots.radius
-        ):
+        if number > 1 and np.diff(np.array(middle)[order]).min() < film.legs_apart * spots.radius:
             continue
         for place, leg in enumerate(order):
             out[place][f] = legs[int(leg)].spots
@@ -174,10 +171,10 @@ def _unlike(here: FloatArray, spots: Spots, film: Film) -> FloatArray:
     return np.asarray(np.hypot(*apart.T), np.float64)
 
 
-def second_leg(spots: Spots, parameters: Parameters) -> float:
+def second_leg(spots: Spots, film: Film) -> float:
     """Share of the frames in which two legs or more are seen with their four marks each."""
     frames = np.unique(np.linspace(0, len(spots.each) - 1, _GLANCED_AT).astype(int))
-    return float(np.mean([len(_legs_at(spots, int(f), parameters.film)) > 1 for f in frames]))
+    return float(np.mean([len(_legs_at(spots, int(f), film)) > 1 for f in frames]))
 
 
 def taken_turns(spots: Spots, start: Start, film: Film) -> float:
@@ -206,7 +203,7 @@ def _one_way(
     spots: Spots,
     starts: Sequence[Start],
     fixed: Sequence[Fixed],
-    parameters: Parameters,
+    film: Film,
     step: int,
 ) -> list[Followed]:
     count = len(spots.each)
@@ -223,19 +220,17 @@ def _one_way(
         now, here = float(spots.times[f]), spots.each[f]
         fits: list[_Fit | None] = []
         for k, state in enumerate(states):
-            if state is None or _is_lost(state, here, starts[k].get(f), spots.radius, parameters):
+            if state is None or _is_lost(state, here, starts[k].get(f), spots.radius, film):
                 states[k] = state = _begun(here, starts[k].get(f), now)
             fits.append(
-                None
-                if state is None
-                else _fit(here, state, now, spots, parameters, fixed[k].get(f))
+                None if state is None else _fit(here, state, now, spots, film, fixed[k].get(f))
             )
-        _settle(fits, here, states, now, spots, parameters)
+        _settle(fits, here, states, now, spots, film)
         for k, fit in enumerate(fits):
             state = states[k]
             if fit is not None and state is not None:
                 legs[k].chosen[f], legs[k].unsure[f] = fit.chosen, fit.unsure
-                _move(state, fit.chosen, here, now, parameters.film)
+                _move(state, fit.chosen, here, now, film)
     return legs
 
 
@@ -251,14 +246,13 @@ def _is_lost(
     here: FloatArray,
     start: tuple[int, ...] | None,
     radius: float,
-    parameters: Parameters,
+    film: Film,
 ) -> bool:
     """Whether a leg is to be looked for anew.
 
     So it is when nothing of it was seen for long, and when few of its marks are left while it is
     seen whole where it stood.
     """
-    film = parameters.film
     if state.unseen.min() > film.lost_s:
         return True
     if start is None or np.count_nonzero(state.unseen == 0.0) >= film.together_least:
@@ -276,7 +270,7 @@ class _Fit:
     """The spots taken for the marks of a leg in one frame, and how ill they fit in all."""
 
     chosen: IntArray
-    unsure: NDArray[np.bool_]
+    unsure: Mask
     cost: float
 
 
@@ -285,26 +279,26 @@ def _fit(
     state: _State,
     now: float,
     spots: Spots,
-    parameters: Parameters,
+    film: Film,
     fixed: Mapping[int, int] | None = None,
     taken: frozenset[int] = frozenset(),
 ) -> _Fit:
     """The way to give spots to marks that fits best, of all ways with spots in reach."""
     lapse = abs(now - state.time)
     ahead = state.at + state.speed * (now - state.time)
-    mm = spots.radius / parameters.film.mark_radius_mm
-    jolt = 1000.0 * parameters.film.acceleration * mm * lapse**2
-    gate = parameters.film.reach * (spots.radius + jolt)
+    mm = spots.radius / film.mark_radius_mm
+    jolt = 1000.0 * film.acceleration * mm * lapse**2
+    gate = film.reach * (spots.radius + jolt)
     by_hand = fixed or {}
     choices = [
         [by_hand[k]] if k in by_hand else _choices(here, ahead[k], gate, taken) for k in range(4)
     ]
     ways = np.array(list(product(*choices)), dtype=np.int64)
-    costs = _costs(ways, here, ahead, state, gate, spots.radius, parameters)
+    costs = _costs(ways, here, ahead, state, gate, spots.radius, film)
     best = int(np.argmin(costs))
     chosen = ways[best]
     other = (ways != chosen) & (ways != NONE) & (chosen != NONE)
-    close = costs < costs[best] + parameters.film.unsure_cost
+    close = costs < costs[best] + film.unsure_cost
     unsure = (other & close[:, None]).any(axis=0)
     return _Fit(chosen, unsure, float(costs[best]))
 
@@ -324,7 +318,7 @@ def _costs(
     state: _State,
     gate: float,
     radius: float,
-    parameters: Parameters,
+    film: Film,
 ) -> FloatArray:
     """(ways,) how ill each way fits: squares of what departs, in units of what is usual."""
     missing = ways == NONE
@@ -335,7 +329,6 @@ def _costs(
     off = np.where(missing[..., None], np.nan, marks[..., :2] - ahead)
     count = np.maximum((~missing).sum(axis=1), 1)
     mean = np.nansum(off, axis=1) / count[:, None]
-    film = parameters.film
     cost = np.square(mean / (film.gate_spread * gate)).sum(axis=1)
     lines = (0, 1, film.leg_change), (2, 3, film.heel_change), (1, 2, film.ankle_change)
     for a, b, share in lines:
@@ -361,7 +354,7 @@ def _settle(
     states: Sequence[_State | None],
     now: float,
     spots: Spots,
-    parameters: Parameters,
+    film: Film,
 ) -> None:
     """No spot for two legs: the leg that it fits less well goes without it."""
     for a in range(len(fits)):
@@ -377,7 +370,7 @@ def _settle(
                 state, fit = states[later], fits[later]
                 assert state is not None
                 assert fit is not None
-                again = _fit(here, state, now, spots, parameters, taken=both)
+                again = _fit(here, state, now, spots, film, taken=both)
                 again.unsure |= np.isin(fit.chosen, list(both))
                 fits[later] = again
 
@@ -424,5 +417,5 @@ def _agreed(forward: Followed, backward: Followed, alone: IntArray, fixed: Fixed
     return Followed(np.where(unsure, NONE, chosen), unsure, np.zeros(len(one), bool))
 
 
-def _differ(one: IntArray, two: IntArray) -> NDArray[np.bool_]:
+def _differ(one: IntArray, two: IntArray) -> Mask:
     return np.asarray((one != two) & (one != NONE) & (two != NONE))

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from recommend.measure.filtering import FloatArray, Mask
 from recommend.parameters import Film
 
-FloatArray = NDArray[np.float64]
 # What is known of a spot, in this order: centre and radius in px, contrast in grey levels,
 # half its width across the picture in px, how free it stands and how full it is (0 to 1), error of
 # the centre in px.
@@ -29,9 +29,9 @@ class Leg:
     misfit: float
 
 
-def may_be_marks(spots: FloatArray, film: Film) -> NDArray[np.bool_]:
+def may_be_marks(spots: FloatArray, film: Film) -> Mask:
     """(n,) which of (n, 8) spots are free, full and round enough."""
-    out: NDArray[np.bool_] = (spots[:, FREE] >= film.mark_free) & (spots[:, FULL] >= film.mark_full)
+    out: Mask = (spots[:, FREE] >= film.mark_free) & (spots[:, FULL] >= film.mark_full)
     return out
 
 
@@ -76,7 +76,7 @@ def _unlike(spots: FloatArray, film: Film) -> FloatArray:
 def _joined(
     upper: tuple[NDArray[np.intp], ...],
     lower: tuple[NDArray[np.intp], ...],
-    under: NDArray[np.bool_],
+    under: Mask,
     between: tuple[FloatArray, FloatArray, FloatArray],
     film: Film,
 ) -> list[tuple[tuple[int, int, int, int], float]]:

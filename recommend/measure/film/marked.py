@@ -14,17 +14,13 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from recommend.measure.film.following import NONE, Followed, Spots, Start
 from recommend.measure.film.legs import CONTRAST, ERROR, RADIUS, WIDE, Y, marklike
-from recommend.measure.filtering import low_pass_pieces
+from recommend.measure.filtering import FloatArray, Mask, low_pass_pieces, spans
 from recommend.measure.model import Side
-from recommend.measure.spans import spans
 from recommend.measure.video.recording import LOWER_HEEL, LOWER_LEG, UPPER_HEEL
-from recommend.parameters import Film, Parameters
-
-FloatArray = NDArray[np.float64]
+from recommend.parameters import Film
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -43,20 +39,18 @@ class Marked:
 
     side: Side
     rows: FloatArray
-    unsure: NDArray[np.bool_]
-    crossed: NDArray[np.bool_]
+    unsure: Mask
+    crossed: Mask
     times: FloatArray
     size: tuple[int, int]
 
     @property
-    def missing(self) -> NDArray[np.bool_]:
+    def missing(self) -> Mask:
         """(frames, 4) where a mark is not seen, or not told from another."""
         return np.isnan(self.rows[..., 0])
 
 
-def marks_of(
-    spots: Spots, leg: Followed, side: Side, by_hand: set[int], parameters: Parameters
-) -> Marked:
+def marks_of(spots: Spots, leg: Followed, side: Side, by_hand: set[int], film: Film) -> Marked:
     """The marks of one leg in every frame, with what is known of each.
 
     Where most marks of a leg are hidden, one that is left is told from its neighbour by nothing:
@@ -67,33 +61,31 @@ def marks_of(
     for frame, mark in np.argwhere(leg.chosen != NONE):
         rows[frame, mark] = spots.each[frame][leg.chosen[frame, mark]]
     found = ~np.isin(np.arange(count), [*by_hand])
-    half = _narrowed(rows[..., WIDE], parameters.film)
-    half |= _partly_covered(np.where(half, np.nan, rows[..., RADIUS]), parameters.film)
+    half = _narrowed(rows[..., WIDE], film)
+    half |= _partly_covered(np.where(half, np.nan, rows[..., RADIUS]), film)
     rows[half & found[:, None]] = np.nan
-    lone = _glimpsed(~np.isnan(rows[..., RADIUS]), spots.times, parameters) & found[:, None]
+    lone = _glimpsed(~np.isnan(rows[..., RADIUS]), spots.times, film) & found[:, None]
     rows[lone] = np.nan
     known = ~np.isnan(rows[..., RADIUS])
-    few = known.any(axis=1) & (known.sum(axis=1) < parameters.film.together_least)
-    bent = _misshapen(rows, parameters) & found
+    few = known.any(axis=1) & (known.sum(axis=1) < film.together_least)
+    bent = _misshapen(rows, film) & found
     rows[(few & found) | bent] = np.nan
     unsure = leg.unsure | lone | (bent[:, None] & known)
     return Marked(side, rows, unsure, leg.crossed, spots.times, spots.size)
 
 
-def _glimpsed(
-    known: NDArray[np.bool_], times: FloatArray, parameters: Parameters
-) -> NDArray[np.bool_]:
+def _glimpsed(known: Mask, times: FloatArray, film: Film) -> Mask:
     """(frames, 4) marks seen for a moment between two times in which they are hidden."""
     out = np.zeros_like(known)
     for mark in range(known.shape[1]):
         for start, stop in spans(known[:, mark]):
             inner = start > 0 and stop < len(times)
-            if inner and times[stop] - times[start] < parameters.film.glimpse_s:
+            if inner and times[stop] - times[start] < film.glimpse_s:
                 out[start:stop, mark] = True
     return out
 
 
-def _misshapen(rows: FloatArray, parameters: Parameters) -> NDArray[np.bool_]:
+def _misshapen(rows: FloatArray, film: Film) -> Mask:
     """(frames,) whether two marks stand as a leg that leans and tips cannot bring them.
 
     Lengths are taken in radii of the marks, which grow with them as the leg comes nearer.
@@ -102,7 +94,6 @@ def _misshapen(rows: FloatArray, parameters: Parameters) -> NDArray[np.bool_]:
     some = ~np.isnan(rows[..., RADIUS]).all(axis=1)
     size[some] = np.nanmedian(rows[some][..., RADIUS], axis=1)
     out = np.zeros(len(rows), dtype=bool)
-    film = parameters.film
     for a, b in itertools.combinations(range(rows.shape[1]), 2):
         dx, dy = np.moveaxis(rows[:, b, :2] - rows[:, a, :2], -1, 0)
         known = ~np.isnan(dx)
@@ -121,7 +112,7 @@ def _misshapen(rows: FloatArray, parameters: Parameters) -> NDArray[np.bool_]:
 _USUAL_FROM = 10  # frames from which a length is known as usual
 
 
-def _narrowed(width: FloatArray, film: Film) -> NDArray[np.bool_]:
+def _narrowed(width: FloatArray, film: Film) -> Mask:
     """(frames, 4) marks that the edge of the other leg covers in part, by their `width` in px.
 
     A leg that leans forward or a heel that tips makes its marks lower, never narrower; a leg that
@@ -143,7 +134,7 @@ def _narrowed(width: FloatArray, film: Film) -> NDArray[np.bool_]:
 _TO_COMPARE = 3  # marks of a leg from which one is held against the others
 
 
-def _partly_covered(radius: FloatArray, film: Film) -> NDArray[np.bool_]:
+def _partly_covered(radius: FloatArray, film: Film) -> Mask:
     """Marks that are about to be lost, or just found again, and look smaller: half covered.
 
     The centre of what is left of them is not the mark's.
@@ -166,10 +157,10 @@ def _partly_covered(radius: FloatArray, film: Film) -> NDArray[np.bool_]:
     return near & ~missing
 
 
-def centre_error(marked: Marked, parameters: Parameters) -> float:
+def centre_error(marked: Marked, film: Film) -> float:
     """Error of a found centre in px: from noise and edge, and what shade and compression add."""
     noise = float(np.sqrt(np.nanmean(np.square(marked.rows[..., ERROR]))))
-    return float(np.hypot(parameters.film.centre_times * noise, parameters.film.centre_least))
+    return float(np.hypot(film.centre_times * noise, film.centre_least))
 
 
 def names_of(frames: Iterable[int]) -> str:

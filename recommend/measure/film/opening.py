@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.util
 import json
 import tempfile
 from collections.abc import Callable, Mapping
@@ -14,10 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from recommend.errors import InputError, Place
-from recommend.extras import not_installed
+from recommend.extras import need
 from recommend.measure.apart import GaveUpError, run_apart
 from recommend.measure.film.following import Spots
-from recommend.parameters import Parameters
+from recommend.parameters import Film
 
 Tell = Callable[[int, int], None]
 
@@ -36,7 +35,7 @@ class Opened:
     lost: float
 
 
-def spots_in(path: Path, parameters: Parameters, tell: Tell | None = None) -> Opened:
+def spots_in(path: Path, film: Film, tell: Tell | None = None) -> Opened:
     """The spots of every frame of the film at `path`.
 
     Raises
@@ -48,7 +47,7 @@ def spots_in(path: Path, parameters: Parameters, tell: Tell | None = None) -> Op
     """
     with tempfile.TemporaryDirectory() as folder:
         out = Path(folder) / "spots.npz"
-        _run("spots", path, out, {}, parameters, tell)
+        _run("spots", path, out, {}, film, tell)
         with np.load(out, allow_pickle=False) as held:
             ends = np.cumsum(held["counts"])
             rows: NDArray[np.float64] = held["spots"].astype(np.float64)
@@ -60,16 +59,14 @@ def spots_in(path: Path, parameters: Parameters, tell: Tell | None = None) -> Op
             return Opened(spots, bool(held["bright"]), int(held["turn"]), lost)
 
 
-def draw(
-    path: Path, out: Path, plan: Mapping[str, Any], parameters: Parameters, tell: Tell
-) -> None:
+def draw(path: Path, out: Path, plan: Mapping[str, Any], film: Film, tell: Tell) -> None:
     """Write a PNG of some frames with marks drawn; `plan` holds tiles, box and turn."""
-    _run("pictures", path, out, plan, parameters, tell)
+    _run("pictures", path, out, plan, film, tell)
 
 
-def cropped(path: Path, out: Path, row: int, parameters: Parameters, tell: Tell) -> None:
+def cropped(path: Path, out: Path, row: int, film: Film, tell: Tell) -> None:
     """Write a copy of the film without what lies above `row`, without sound and notes."""
-    _run("crop", path, out, {"row": row}, parameters, tell)
+    _run("crop", path, out, {"row": row}, film, tell)
 
 
 def _run(
@@ -77,17 +74,16 @@ def _run(
     path: Path,
     out: Path,
     told: Mapping[str, Any],
-    parameters: Parameters,
+    film: Film,
     tell: Tell | None,
 ) -> None:
-    if any(importlib.util.find_spec(name) is None for name in ("av", "cv2")):
-        raise not_installed("reading a film", "film")
-    options = {"film": vars(parameters.film), **told}
+    need("reading a film", "film", "av", "cv2")
+    options = {"film": vars(film), **told}
     try:
         run_apart(
             "recommend.measure.film.child",
             [work, str(path), str(out), json.dumps(options)],
-            quiet_s=parameters.film.quiet_s,
+            quiet_s=film.quiet_s,
             tell=tell,
         )
     except GaveUpError as reason:

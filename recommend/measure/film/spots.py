@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from recommend.measure.film.legs import CONTRAST, ERROR, RADIUS, WIDE, X, Y
+from recommend.measure.filtering import FloatArray, Mask
 from recommend.parameters import Film
 
-FloatArray = NDArray[np.float64]
 COLUMNS: Final = 8  # of a spot, as `legs` names them
 _MOST = 24  # places looked at in one picture, those that stand out most
 _FOUND_AT = 2.6  # radius in px of a mark in the reduced picture in which spots are looked for
@@ -138,7 +138,7 @@ def _measured(
     return centre + moved, next_size, shape
 
 
-def _mean(values: NDArray[np.floating[Any]], where: NDArray[np.bool_]) -> FloatArray:
+def _mean(values: NDArray[np.floating[Any]], where: Mask) -> FloatArray:
     """(n,) mean of `values` (n, rows, columns) over the pixels that count."""
     count = len(values)
     flat, counted = values.reshape(count, -1), where.reshape(count, -1).astype(np.float32)

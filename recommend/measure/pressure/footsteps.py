@@ -13,15 +13,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from recommend.errors import InputError, Place
-from recommend.measure.plausible import wrong_force
-from recommend.measure.pressure.path import centre_of_pressure
+from recommend.measure.doubts import wrong_force
+from recommend.measure.filtering import FloatArray, Mask, bridged, spans
+from recommend.measure.pressure.frame import centre_of_pressure
 from recommend.measure.pressure.recording import Frames, PressureRecording
-from recommend.measure.spans import bridged, spans
-from recommend.parameters import Parameters
+from recommend.parameters import Capture
 
 _PATCHES_HELD = 200  # a guard of time: each is held against each
-Mask = NDArray[np.bool_]
-FloatArray = NDArray[np.float64]
 Box = tuple[slice, slice]
 
 
@@ -63,7 +61,7 @@ class Step:
         return self.seen * self.mask
 
 
-def find_steps(recording: PressureRecording, parameters: Parameters) -> list[Step]:
+def find_steps(recording: PressureRecording, capture: Capture) -> list[Step]:
     """All steps of `recording` in the order of first contact.
 
     Patches shorter than ``capture.step-min-ms`` (dynamic captures) or smaller than
@@ -71,11 +69,11 @@ def find_steps(recording: PressureRecording, parameters: Parameters) -> list[Ste
     """
     steps: list[Step] = []
     whole = (slice(0, recording.frames.shape[1]), slice(0, recording.frames.shape[2]))
-    margin = round(parameters.capture.step_gap_ms * recording.rate_hz / 1000.0)
-    for start, stop in _loaded_windows(recording, whole, (0, len(recording.frames)), parameters):
+    margin = round(capture.step_gap_ms * recording.rate_hz / 1000.0)
+    for start, stop in _loaded_windows(recording, whole, (0, len(recording.frames)), capture):
         window = max(start - margin, 0), min(stop + margin, len(recording.frames))
-        for box, mask in _patches(recording, window, parameters):
-            steps += _steps_in(recording, box, mask, window, parameters)
+        for box, mask in _patches(recording, window, capture):
+            steps += _steps_in(recording, box, mask, window, capture)
     return sorted(steps, key=lambda step: (step.start, step.box[1].start))
 
 
@@ -83,7 +81,7 @@ def _loaded_windows(
     recording: PressureRecording,
     box: Box,
     window: tuple[int, int],
-    parameters: Parameters,
+    capture: Capture,
     mask: Mask | None = None,
 ) -> Iterator[tuple[int, int]]:
     """Spans of frames with force inside `box`; short gaps are bridged, short spans dropped."""
@@ -92,34 +90,34 @@ def _loaded_windows(
         force = frames[:, mask].sum(axis=1, dtype=np.float64) * recording.cell_mm2 * 1e-3
     else:
         force = frames.sum(axis=(1, 2), dtype=np.float64) * recording.cell_mm2 * 1e-3
-    loaded = force > parameters.capture.step_force
+    loaded = force > capture.step_force
     per_ms = recording.rate_hz / 1000.0
-    bridge = parameters.capture.step_gap_ms * per_ms
-    least = parameters.capture.step_min_ms * per_ms if recording.load == "dynamic" else 1
+    bridge = capture.step_gap_ms * per_ms
+    least = capture.step_min_ms * per_ms if recording.load == "dynamic" else 1
     for start, stop in bridged(spans(loaded), bridge):
         if stop - start >= least:
             yield window[0] + start, window[0] + stop
 
 
 def _patches(
-    recording: PressureRecording, window: tuple[int, int], parameters: Parameters
+    recording: PressureRecording, window: tuple[int, int], capture: Capture
 ) -> list[tuple[Box, Mask]]:
     """Loaded patches of one foot each: box, and mask inside the box."""
     peak = recording.frames[window[0] : window[1]].max(axis=0)
-    regions = label_regions(peak >= parameters.capture.contact_threshold)
+    regions = label_regions(peak >= capture.contact_threshold)
     specks = sum(len(region) == 1 for region in regions)
-    if max(specks / parameters.capture.specks_limit, len(regions) / _PATCHES_HELD) > 1:
+    if max(specks / capture.specks_limit, len(regions) / _PATCHES_HELD) > 1:
         raise InputError(
             Place(recording.name),
             f"{len(regions)} separate patches are loaded at once in frames {window[0]} to "
             f"{window[1]}, {specks} of them of a single sensor",
-            f"up to {parameters.capture.specks_limit:g} single ones",
-            wrong_force(float(recording.force().max()), None, parameters)
+            f"up to {capture.specks_limit:g} single ones",
+            wrong_force(float(recording.force().max()), None, capture)
             or "the mat is noisy, or `unit` is wrong; zero it, or raise capture.contact-threshold",
         )
     found = []
-    for cells in _grouped(regions, recording.pitch_mm, parameters):
-        if len(cells) * recording.cell_mm2 >= parameters.capture.step_min_area:
+    for cells in _grouped(regions, recording.pitch_mm, capture):
+        if len(cells) * recording.cell_mm2 >= capture.step_min_area:
             box = _box(cells, peak.shape)
             mask = np.zeros(peak[box].shape, dtype=bool)
             mask[cells[:, 0] - box[0].start, cells[:, 1] - box[1].start] = True
@@ -132,18 +130,18 @@ def _steps_in(
     box: Box,
     mask: Mask,
     window: tuple[int, int],
-    parameters: Parameters,
+    capture: Capture,
 ) -> Iterator[Step]:
     """Steps of one patch; parted in time once more, now that other feet are out of the box."""
     _, rows, columns = recording.frames.shape
     on_edge = mask_touches_edge(mask, box, (rows, columns))
-    threshold = parameters.capture.contact_threshold
+    threshold = capture.contact_threshold
     inside = recording.frames[window[0] : window[1], box[0], box[1]]
     touched: Mask = np.any(inside[:, mask] >= threshold, axis=1)
-    for start, stop in _loaded_windows(recording, box, window, parameters, mask):
+    for start, stop in _loaded_windows(recording, box, window, capture, mask):
         start, stop = _first_to_last_touch(touched, start - window[0], stop - window[0])
         held = inside[start:stop] * mask
-        path, force = centre_of_pressure(held, recording.pitch_mm, parameters.capture.trim_force)
+        path, force = centre_of_pressure(held, recording.pitch_mm, capture.trim_force)
         at_end = window[0] + start == 0 or window[0] + stop == len(recording.frames)
         yield Step(
             window[0] + start,
@@ -206,15 +204,15 @@ def _flood(free: list[list[bool]], row: int, column: int) -> list[tuple[int, int
 def _grouped(
     regions: list[NDArray[np.intp]],
     pitch_mm: tuple[float, float],
-    parameters: Parameters,
+    capture: Capture,
 ) -> list[NDArray[np.intp]]:
     """Join the patches of one foot: toes and a heel without midfoot contact lie apart.
 
     Two patches belong together when their columns overlap or nearly do and the rows between them
     are no more than ``capture.foot-gap``; the feet of a stance or of a stride lie further apart.
     """
-    gap = parameters.capture.foot_gap / pitch_mm[0]
-    aside = parameters.capture.foot_gap_aside / pitch_mm[1]
+    gap = capture.foot_gap / pitch_mm[0]
+    aside = capture.foot_gap_aside / pitch_mm[1]
     groups = list(regions)
     merged = True
     while merged:

@@ -10,13 +10,12 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from recommend.measure.filtering import FloatArray
 from recommend.measure.model import Side
 from recommend.measure.pressure.recording import Frames
-from recommend.parameters import Parameters
+from recommend.parameters import Capture
 
-FloatArray = NDArray[np.float64]
 _REFINEMENTS = 4  # the axis settles to well below one sensor in three rounds
 
 
@@ -78,7 +77,7 @@ def find_frame(
     pitch_mm: tuple[float, float],
     heading: FloatArray,
     side: Side,
-    parameters: Parameters,
+    capture: Capture,
     *,
     second_ray: float | None = None,
 ) -> FootFrame:
@@ -100,11 +99,11 @@ def find_frame(
     4. The axis joins the two; 2 to 4 are repeated until it settles.
     """
     points = cell_positions(peak.shape, pitch_mm)[peak > 0]
-    edge = (parameters.capture.edge_share - 0.5) * max(pitch_mm)
+    edge = (capture.edge_share - 0.5) * max(pitch_mm)
     frame = FootFrame(points.mean(axis=0), _long_axis(points, heading), side, 0.0)
-    across = parameters.capture.second_ray if second_ray is None else second_ray
+    across = capture.second_ray if second_ray is None else second_ray
     for _ in range(_REFINEMENTS):
-        frame = _refined(frame, points, edge, across, parameters)
+        frame = _refined(frame, points, edge, across, capture)
     return frame
 
 
@@ -120,16 +119,14 @@ def _refined(
     points: FloatArray,
     edge: float,
     second_ray: float,
-    parameters: Parameters,
+    capture: Capture,
 ) -> FootFrame:
     foot = frame.to_foot(points)
     back, front = foot[:, 1].min() - edge, foot[:, 1].max() + edge
     length = front - back
     share = (foot[:, 1] - back) / length
-    heel = foot[share <= parameters.capture.heel_share]
-    fore = foot[
-        (share >= parameters.capture.forefoot_low) & (share <= parameters.capture.forefoot_high)
-    ]
+    heel = foot[share <= capture.heel_share]
+    fore = foot[(share >= capture.forefoot_low) & (share <= capture.forefoot_high)]
     if not len(fore):  # contact without a forefoot: keep the long axis
         fore = foot
     heel_point = np.array([_middle(heel[:, 0]), heel[:, 1].mean()])
@@ -152,7 +149,7 @@ def tell_side(
     peak: Frames,
     pitch_mm: tuple[float, float],
     heading: FloatArray,
-    parameters: Parameters,
+    capture: Capture,
 ) -> tuple[Side, float]:
     """Left or right from the shape of the footprint, and how clearly (0 not at all, 1 fully).
 
@@ -163,18 +160,58 @@ def tell_side(
     furthest forward on the medial side, at the hallux. Their sum is the evidence.
     """
     # The middle ray favours neither side.
-    right = find_frame(peak, pitch_mm, heading, "right", parameters, second_ray=0.5)
+    right = find_frame(peak, pitch_mm, heading, "right", capture, second_ray=0.5)
     points = cell_positions(peak.shape, pitch_mm)[peak > 0]
     foot = right.to_foot(points)
     share = foot[:, 1] / right.length_mm
     width = max(float(np.ptp(foot[:, 0])), 1.0)
-    low, high = parameters.capture.midfoot_low, parameters.capture.midfoot_high
+    low, high = capture.midfoot_low, capture.midfoot_high
     midfoot = foot[(share > low) & (share < high), 0]
-    front = foot[share > parameters.capture.toes_low, 0]
+    front = foot[share > capture.toes_low, 0]
     trait = 0.0
     if len(midfoot):
         trait += float(midfoot.mean()) / width
     if len(front):
         trait -= float(front.mean()) / width
     side: Side = "right" if trait > 0 else "left"
-    return side, min(abs(trait) / parameters.capture.side_clear, 1.0)
+    return side, min(abs(trait) / capture.side_clear, 1.0)
+
+
+def centre_of_pressure(
+    frames: Frames, pitch_mm: tuple[float, float], trim_n: float
+) -> tuple[FloatArray, FloatArray]:
+    """Force-weighted centroid of each frame.
+
+    Parameters
+    ----------
+    frames : (time, rows, columns) in kPa.
+    pitch_mm : sensor pitch along rows and columns.
+    trim_n : frames at the start and end below this force in N are left out, because a few
+        sensors then set the path's ends, and with them the excursion index.
+
+    Returns
+    -------
+    path : (n, 2) mat positions in mm, right and forward.
+    force : (n,) in N.
+
+    Notes
+    -----
+    A mat feels vertical force only; a force plate's centre of pressure also holds the moments of
+    shear and differs by some millimetres.
+    """
+    force = frames.sum(axis=(1, 2), dtype=np.float64) * (pitch_mm[0] * pitch_mm[1] * 1e-3)
+    kept = np.flatnonzero(force > trim_n)
+    if not len(kept):
+        return np.empty((0, 2)), np.empty(0)
+    window = slice(int(kept[0]), int(kept[-1]) + 1)
+    inside = frames[window]
+    positions = cell_positions(inside.shape, pitch_mm)
+    total = inside.sum(axis=(1, 2), dtype=np.float64)
+    column_sums = inside.sum(axis=1, dtype=np.float64)
+    row_sums = inside.sum(axis=2, dtype=np.float64)
+    with np.errstate(invalid="ignore"):
+        right = column_sums @ positions[0, :, 0] / total
+        forward = row_sums @ positions[:, 0, 1] / total
+    path = np.column_stack([right, forward])
+    loaded = np.isfinite(path).all(axis=1)  # a dip to zero inside the step leaves a gap
+    return path[loaded], force[window][loaded]

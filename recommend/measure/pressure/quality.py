@@ -12,16 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from recommend.errors import InputError, Place
-from recommend.measure.doubts import Doubt
-from recommend.measure.model import Flag
-from recommend.measure.plausible import wrong_force
+from recommend.measure.doubts import Doubt, noted, removed, too_few, widened, wrong_force
+from recommend.measure.filtering import FloatArray, Mask
 from recommend.measure.pressure.footsteps import Step
-from recommend.measure.pressure.frame import walking_direction
-from recommend.measure.pressure.path import centre_of_pressure
+from recommend.measure.pressure.frame import centre_of_pressure, walking_direction
 from recommend.measure.pressure.recording import Frames, PressureRecording
-from recommend.parameters import Parameters
+from recommend.parameters import Capture
 
-Mask = NDArray[np.bool_]
 _BASELINE_SENSORS = 150  # so many tell the baseline as well as all of them
 SIDED_MEASURES = ("cpei", "cop-", "medial-lateral-", "peak-", "integral-", "toe-out")
 SIZE_MEASURES = ("footprint-", "cop-path", "cop-excursion", "cop-shift")
@@ -37,7 +34,7 @@ class Rejected:
     why: str
 
 
-def refuse_still(recording: PressureRecording, parameters: Parameters) -> None:
+def refuse_still(recording: PressureRecording, capture: Capture) -> None:
     """Refuse a still capture that calls itself one of steps, and the other way round.
 
     Raises
@@ -49,9 +46,9 @@ def refuse_still(recording: PressureRecording, parameters: Parameters) -> None:
     flat = recording.frames.reshape(len(recording.frames), -1)
     base = np.median(flat[:, :: _every(recording)], axis=1) * flat.shape[1]
     bears = (flat.sum(axis=1) - base) * recording.cell_mm2 * 1e-3
-    least = max(parameters.capture.step_force, parameters.capture.still_force * float(bears.max()))
+    least = max(capture.step_force, capture.still_force * float(bears.max()))
     if recording.load == "static":
-        _refuse_travelling(recording, bears >= least, parameters)
+        _refuse_travelling(recording, bears >= least, capture)
     elif bears.min() >= least:
         raise InputError(
             Place(recording.name),
@@ -66,9 +63,9 @@ def _every(recording: PressureRecording) -> int:
     return max(int(recording.frames[0].size) // _BASELINE_SENSORS, 1)
 
 
-def _refuse_travelling(recording: PressureRecording, bears: Mask, parameters: Parameters) -> None:
+def _refuse_travelling(recording: PressureRecording, bears: Mask, capture: Capture) -> None:
     path, _ = centre_of_pressure(recording.frames[bears], recording.pitch_mm, 0.0)
-    if len(path) and float(np.ptp(path, axis=0).max()) > parameters.capture.still_travel:
+    if len(path) and float(np.ptp(path, axis=0).max()) > capture.still_travel:
         raise InputError(
             Place(recording.name),
             "the load travels over the foot in this recording: it is of steps, not a still capture",
@@ -77,7 +74,7 @@ def _refuse_travelling(recording: PressureRecording, bears: Mask, parameters: Pa
         )
 
 
-def repair_sensors(recording: PressureRecording, parameters: Parameters) -> list[Doubt]:
+def repair_sensors(recording: PressureRecording, capture: Capture) -> list[Doubt]:
     """Refuse negative load, replace dead sensors in place, and find saturation.
 
     Dead sensors read nothing (or NaN) while all their neighbours bear, or read load all the
@@ -89,17 +86,17 @@ def repair_sensors(recording: PressureRecording, parameters: Parameters) -> list
         If pressures lie further below zero than the contact threshold.
     """
     frames = recording.frames
-    _refuse_negative(recording, parameters.capture.contact_threshold)
-    doubts = _without_baseline(recording, parameters)
-    dead = _dead_sensors(recording, parameters)
+    _refuse_negative(recording, capture.contact_threshold)
+    doubts = _without_baseline(recording, capture)
+    dead = _dead_sensors(recording, capture)
     if dead.any():
         _replace(frames, dead)
-        doubts.append(_dead_doubt(dead, frames, parameters))
-    saturated = _saturated_count(recording, parameters)
+        doubts.append(_dead_doubt(dead, frames, capture))
+    saturated = _saturated_count(recording, capture)
     if saturated:
         text = f"{saturated} sensors read the mat's upper end; true pressures are higher there"
-        widen = parameters.capture.saturated_widening
-        doubts.append(Doubt(Flag("saturated-sensors", text, "widened"), LOAD_MEASURES, widen))
+        widen = capture.saturated_widening
+        doubts.append(widened("saturated-sensors", text, widen, LOAD_MEASURES))
     return doubts
 
 
@@ -117,7 +114,7 @@ def _refuse_negative(recording: PressureRecording, threshold: float) -> None:
         np.maximum(frames, 0.0, out=frames)
 
 
-def _without_baseline(recording: PressureRecording, parameters: Parameters) -> list[Doubt]:
+def _without_baseline(recording: PressureRecording, capture: Capture) -> list[Doubt]:
     """Take off what unloaded sensors read, frame by frame, in place.
 
     A foot covers less than half of the mat, so half of the sensors tell what no load reads.
@@ -128,16 +125,15 @@ def _without_baseline(recording: PressureRecording, parameters: Parameters) -> l
     sample = frames.reshape(len(frames), -1)[:, :: _every(recording)]
     base = np.median(sample, axis=1)
     highest = float(base.max())
-    if highest < parameters.capture.baseline_noted:
+    if highest < capture.baseline_noted:
         return []
     frames -= base[:, None, None].astype(np.float32)
     np.maximum(frames, 0.0, out=frames)
     text = f"unloaded sensors read up to {highest:.0f} kPa, which was taken off; zero the mat"
-    flag = Flag("baseline-removed", text, "widened")
-    return [Doubt(flag, widen=parameters.capture.dead_widening)]
+    return [widened("baseline-removed", text, capture.dead_widening)]
 
 
-def _dead_lines(known: NDArray[Any], parameters: Parameters) -> Mask:
+def _dead_lines(known: NDArray[Any], capture: Capture) -> Mask:
     """Sensors of whole rows or columns that never read contact between two that bear.
 
     Between toes and metatarsal heads a row may be silent in life, but pressure falls towards it
@@ -145,38 +141,38 @@ def _dead_lines(known: NDArray[Any], parameters: Parameters) -> Mask:
     bears on each side leads on to a load in it.
     """
     dead = np.zeros(known.shape, dtype=bool)
-    least = parameters.capture.dead_surround
+    least = capture.dead_surround
     for view in (known, known.T):
-        silent = view.max(axis=1) < parameters.capture.contact_threshold
+        silent = view.max(axis=1) < capture.contact_threshold
         bears = view >= least
         both = bears[:-2] & bears[2:]
         beside = np.pad(view, 1)
         line = np.maximum(np.maximum(beside[:, :-2], beside[:, 2:]), beside[:, 1:-1])  # feet slant
         led = np.minimum(2 * line[1:-3] - line[:-4], 2 * line[3:-1] - line[4:]) >= least
-        broad = both.sum(axis=1) >= parameters.capture.dead_line
-        narrow = (led & (bears[:-2] | bears[2:])).sum(axis=1) >= parameters.capture.dead_line_led
+        broad = both.sum(axis=1) >= capture.dead_line
+        narrow = (led & (bears[:-2] | bears[2:])).sum(axis=1) >= capture.dead_line_led
         lines = np.flatnonzero(silent[1:-1] & (broad | narrow)) + 1
         (dead if view is known else dead.T)[lines] = True
     return dead
 
 
-def _dead_sensors(recording: PressureRecording, parameters: Parameters) -> Mask:
+def _dead_sensors(recording: PressureRecording, capture: Capture) -> Mask:
     frames = recording.frames
     peak, least = frames.max(axis=0), frames.min(axis=0)
     broken = np.isnan(peak)  # max keeps NaN, so this is any frame of the sensor
-    threshold = parameters.capture.contact_threshold
+    threshold = capture.contact_threshold
     known = np.nan_to_num(peak)
-    surrounded = _neighbour_sum(known >= parameters.capture.dead_surround) == 8
+    surrounded = _neighbour_sum(known >= capture.dead_surround) == 8
     near = _neighbour_sum(known) / 8.0
-    silent = surrounded & (known < parameters.capture.dead_share * near)
+    silent = surrounded & (known < capture.dead_share * near)
     stuck = np.nan_to_num(least) >= threshold
     if recording.load == "static":
         stuck[:] = False  # a still foot bears on its sensors all the time
-    dead: Mask = broken | silent | stuck | _dead_lines(known, parameters)
+    dead: Mask = broken | silent | stuck | _dead_lines(known, capture)
     return dead
 
 
-def _neighbour_sum(values: NDArray[Any]) -> NDArray[np.float64]:
+def _neighbour_sum(values: NDArray[Any]) -> FloatArray:
     """Sum over the 8 neighbours of each sensor; beyond the mat is zero."""
     padded = np.pad(values.astype(np.float64), 1)
     rows, columns = values.shape
@@ -195,17 +191,17 @@ def _replace(frames: Frames, dead: Mask) -> None:
         frames[:, row, column] = near.mean(axis=1) if alive.any() else 0.0
 
 
-def _dead_doubt(dead: Mask, frames: Frames, parameters: Parameters) -> Doubt:
+def _dead_doubt(dead: Mask, frames: Frames, capture: Capture) -> Doubt:
     count = int((dead & (frames.max(axis=0) > 0)).sum())
-    active = max(int((frames.max(axis=0) >= parameters.capture.contact_threshold).sum()), 1)
+    active = max(int((frames.max(axis=0) >= capture.contact_threshold).sum()), 1)
     text = f"{count} dead sensors were given the mean of their neighbours"
-    if count > parameters.capture.dead_limit * active:
+    if count > capture.dead_limit * active:
         text = f"{count} of the {active} sensors under the foot are dead: too many to bridge"
-        return Doubt(Flag("dead-sensors", text, "removed"))
-    return Doubt(Flag("dead-sensors", text, "widened"), widen=parameters.capture.dead_widening)
+        return removed("dead-sensors", text)
+    return widened("dead-sensors", text, capture.dead_widening)
 
 
-def _saturated_count(recording: PressureRecording, parameters: Parameters) -> int:
+def _saturated_count(recording: PressureRecording, capture: Capture) -> int:
     """Sensors at the stated upper end; or, unstated, several at one same highest value."""
     frames = recording.frames
     top = float(frames.max())
@@ -214,19 +210,19 @@ def _saturated_count(recording: PressureRecording, parameters: Parameters) -> in
     if top <= 0:
         return 0
     at_top = int((frames.max(axis=0) >= top).sum())
-    return at_top if at_top >= parameters.capture.saturated_sensors else 0
+    return at_top if at_top >= capture.saturated_sensors else 0
 
 
 def whole_steps(
-    steps: Sequence[Step], recording: PressureRecording, parameters: Parameters
+    steps: Sequence[Step], recording: PressureRecording, capture: Capture
 ) -> tuple[list[Step], list[Rejected]]:
     """The steps that hold a whole foot from heel contact to toe-off, and the others with why."""
     forces = [float(step.force.max(initial=0.0)) for step in steps]
     lengths = [_extents(step, recording)[0] for step in steps]
     kept, rejected = [], []
     for number, step in enumerate(steps, start=1):
-        reason = _not_whole(step, recording, parameters)
-        reason = reason or _unlike(forces, lengths, number - 1, parameters)
+        reason = _not_whole(step, recording, capture)
+        reason = reason or _unlike(forces, lengths, number - 1, capture)
         if reason:
             rejected.append(Rejected(number, *reason))
         else:
@@ -235,14 +231,14 @@ def whole_steps(
 
 
 def _unlike(
-    forces: Sequence[float], lengths: Sequence[float], index: int, parameters: Parameters
+    forces: Sequence[float], lengths: Sequence[float], index: int, capture: Capture
 ) -> tuple[str, str] | None:
     """What of the foot a step lacks that the others have."""
     force = forces[index] / max(float(np.median(forces)), 1e-9)
     length = lengths[index] / float(np.median(lengths))
-    if force < parameters.capture.partial_share:
+    if force < capture.partial_share:
         return "partial-contact", f"the foot bore {100 * force:.0f} % of the other steps' load"
-    if length < parameters.capture.partial_length:
+    if length < capture.partial_length:
         return "partial-contact", f"only {lengths[index]:.0f} mm of the foot touched the mat"
     return None
 
@@ -258,49 +254,49 @@ def _extents(step: Step, recording: PressureRecording) -> tuple[float, float]:
 
 
 def _not_whole(
-    step: Step, recording: PressureRecording, parameters: Parameters
+    step: Step, recording: PressureRecording, capture: Capture
 ) -> tuple[str, str] | None:
     if step.cut_by_edge:
-        return _cut(step, parameters)
+        return _cut(step, capture)
     if step.cut_in_time:
         return "cut-in-time", "the recording begins or ends while the foot is down"
     along, across = _extents(step, recording)
-    if along < parameters.capture.footprint_least:
+    if along < capture.footprint_least:
         text = f"only {along:.0f} mm of the foot touched the mat"
-        if across < parameters.capture.width_most * along:  # whole, by its shape
-            words = _pitch_words(along, recording, parameters)
+        if across < capture.width_most * along:  # whole, by its shape
+            words = _pitch_words(along, recording, capture)
             text = f"the whole foot is {along:.0f} mm long; {words}"
         return "partial-contact", text
-    if recording.load == "dynamic" and _goes_back(step, parameters):
+    if recording.load == "dynamic" and _goes_back(step, capture):
         text = "the load goes back to the heel: steps run together; check `rate-hz`"
         return "several-steps", f"{text} ({recording.rate_hz:g} a second now), or leave a pause"
     return None
 
 
-def _cut(step: Step, parameters: Parameters) -> tuple[str, str]:
+def _cut(step: Step, capture: Capture) -> tuple[str, str]:
     """Why a foot reaches the edge of the mat: it was walked across, or the foot lay over it."""
     known = len(step.path) > 1
     right, forward = np.abs(walking_direction(step.path)) if known else (0.0, 1.0)
     angle = math.degrees(math.atan2(right, forward))
-    if angle <= parameters.capture.askew_cut:
+    if angle <= capture.askew_cut:
         return "cut-by-edge", "the foot reaches the edge of the mat"
     return "walked-askew", (
         f"walked {angle:.0f} degrees off the rows of the mat, over its edge; walk along the rows"
     )
 
 
-def _goes_back(step: Step, parameters: Parameters) -> bool:
+def _goes_back(step: Step, capture: Capture) -> bool:
     """Whether the load travels the length of the foot both ways, as in no single step."""
     if len(step.path) < 3:
         return False
     y = step.path[:, 1]
     back = float((np.maximum.accumulate(y) - y).max())
     forth = float((y - np.minimum.accumulate(y)).max())
-    return min(back, forth) > parameters.capture.back_again * float(np.ptp(y))
+    return min(back, forth) > capture.back_again * float(np.ptp(y))
 
 
 def plausibility_doubts(
-    force_n: float, sizes: Mapping[str, float], recording: PressureRecording, parameters: Parameters
+    force_n: float, sizes: Mapping[str, float], recording: PressureRecording, capture: Capture
 ) -> list[Doubt]:
     """Doubts about unit, pitch and wholeness: a force, length or shape that no foot has.
 
@@ -309,48 +305,46 @@ def plausibility_doubts(
     """
     doubts = []
     length, width = sizes["footprint-length"], sizes["footprint-width"]
-    text = wrong_force(force_n, length, parameters)
+    text = wrong_force(force_n, length, capture)
     if text:
-        doubts.append(Doubt(Flag("implausible-load", text, "removed")))
-    doubts += _size_doubts(force_n, length, recording, parameters)
-    if width > parameters.capture.width_most * length:
+        doubts.append(removed("implausible-load", text))
+    doubts += _size_doubts(force_n, length, recording, capture)
+    if width > capture.width_most * length:
         text = f"{length:.0f} mm long and {width:.0f} wide: the heel, or the toes, never touched"
         concerns = ("arch-index", "chippaux", "staheli", "cpei", "cop-", "footprint-length")
-        doubts.append(Doubt(Flag("footprint-not-whole", text, "removed"), concerns))
+        doubts.append(removed("footprint-not-whole", text, concerns))
     out = abs(sizes["toe-out"])
-    if out > parameters.capture.across:
+    if out > capture.across:
         text = (
             f"the foot lies {out:.0f} degrees off the rows, which count forward: walk along them, "
             "or exchange rows and columns (in a .mat file, its `axes`)"
         )
-        doubts.append(Doubt(Flag("walked-across", text, "removed")))
-    elif out > parameters.capture.askew:
+        doubts.append(removed("walked-across", text))
+    elif out > capture.askew:
         text = f"the foot lies {out:.0f} degrees off the rows of the mat"
-        doubts.append(Doubt(Flag("walked-askew", text, "removed"), ("toe-out",)))
+        doubts.append(removed("walked-askew", text, ("toe-out",)))
     return doubts
 
 
 def _size_doubts(
-    force_n: float, length: float, recording: PressureRecording, parameters: Parameters
+    force_n: float, length: float, recording: PressureRecording, capture: Capture
 ) -> list[Doubt]:
     """Doubts about the pitch: a footprint too long, or too small for what it bears."""
     text = f"the footprint is {length:.0f} mm long"
-    heavy = force_n > parameters.capture.small_load * length**2
-    if length > parameters.capture.footprint_most or (
-        length < parameters.capture.small_length and heavy
-    ):
-        text += f" and bears {force_n:.0f} N; {_pitch_words(length, recording, parameters)}"
-        return [Doubt(Flag("implausible-size", text, "removed"), SIZE_MEASURES)]
-    if length < parameters.capture.toddler_length:
-        text += f", as of a child under two; else {_pitch_words(length, recording, parameters)}"
-        return [Doubt(Flag("small-footprint", text))]
+    heavy = force_n > capture.small_load * length**2
+    if length > capture.footprint_most or (length < capture.small_length and heavy):
+        text += f" and bears {force_n:.0f} N; {_pitch_words(length, recording, capture)}"
+        return [removed("implausible-size", text, SIZE_MEASURES)]
+    if length < capture.toddler_length:
+        text += f", as of a child under two; else {_pitch_words(length, recording, capture)}"
+        return [noted("small-footprint", text)]
     return []
 
 
-def _pitch_words(length: float, recording: PressureRecording, parameters: Parameters) -> str:
+def _pitch_words(length: float, recording: PressureRecording, capture: Capture) -> str:
     """What to check, and twice or half the pitch where that makes an adult's foot."""
     pitch = recording.pitch_mm[0]
-    factor = 2.0 if length < parameters.capture.footprint_usual else 0.5
+    factor = 2.0 if length < capture.footprint_usual else 0.5
     return (
         f"check `pitch-mm` ({pitch:g} written, {factor * pitch:g} would make it "
         f"{factor * length:.0f} mm)"
@@ -358,7 +352,7 @@ def _pitch_words(length: float, recording: PressureRecording, parameters: Parame
 
 
 def step_doubts(
-    rejected: Sequence[Rejected], used: int, load: str, parameters: Parameters
+    rejected: Sequence[Rejected], used: int, load: str, capture: Capture
 ) -> list[Doubt]:
     """Doubts from steps left out and from few steps left."""
     doubts = []
@@ -366,16 +360,7 @@ def step_doubts(
         numbers = ", ".join(str(r.number) for r in rejected if r.name == name)
         why = next(r.why for r in rejected if r.name == name)
         text = f"{count} of {used + len(rejected)} steps left out (step {numbers}): {why}"
-        doubts.append(Doubt(Flag(name, text, "noted")))
-    if load == "dynamic" and used < parameters.capture.steps_wanted:
-        doubts.append(_few(used, parameters))
+        doubts.append(noted(name, text))
+    if load == "dynamic":
+        doubts += too_few("steps", used, capture.steps_wanted, capture.steps_needed, capture)
     return doubts
-
-
-def _few(used: int, parameters: Parameters) -> Doubt:
-    wanted = parameters.capture.steps_wanted
-    text = f"{used} steps; {wanted:g} give a steady mean"
-    if used < parameters.capture.steps_needed:
-        factor = parameters.capture.few_widening
-        return Doubt(Flag("too-few-steps", text, "widened"), widen=factor)
-    return Doubt(Flag("too-few-steps", text, "noted"))

@@ -16,14 +16,21 @@ from typing import BinaryIO, Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from recommend.errors import InputError, Place
 from recommend.measure.apart import GaveUpError, opened
-from recommend.measure.header import CaptureHead, read_head
+from recommend.measure.header import (
+    CaptureHead,
+    LabMapping,
+    foot_of,
+    open_array,
+    read_head,
+    read_mapping,
+    too_large,
+)
 from recommend.measure.model import Side
-from recommend.measure.pressure.mat import read_mat
-from recommend.measure.pressure.recording import Frames, Load, PressureRecording, too_large
+from recommend.measure.pressure.recording import Frames, Load, PressureRecording
 from recommend.parameters import Parameters
 from recommend.reading import Document, validate
 
@@ -47,28 +54,46 @@ class PressureHead(CaptureHead):
 
     def recording(self, frames: Frames, name: str) -> PressureRecording:
         """The recording of `frames`, given in this head's unit; converts them in place."""
+        _refuse_beyond(frames, Place(name))
         scale = _KPA_PER_UNIT[self.unit]
         if scale != 1.0:
             np.multiply(frames, np.float32(scale), out=frames)
         return PressureRecording(
             frames=frames,
             pitch_mm=(self.pitch_mm, self.column_pitch_mm or self.pitch_mm),
-            rate_hz=self.rate_hz,
             side=self.side,
             load=self.load,
-            gait=self.gait,
-            condition=self.condition,
             saturation_kpa=self.saturation_kpa,
             name=name,
-            device=self.device,
-            date=self.date,
+            **self.common(),
         )
+
+
+Axis = Literal["time", "rows", "columns"]
+_AXES: tuple[Axis, ...] = ("time", "rows", "columns")
+
+
+class MatMapping(LabMapping):
+    """How a lab's own MATLAB file is to be read.
+
+    `pressure` is the name of the array, with dots where it lies in a struct; `axes` says what its
+    three axes are.
+    """
+
+    pressure: str
+    axes: list[Axis] = Field(default=list(_AXES), min_length=3, max_length=3)
+
+    @model_validator(mode="after")
+    def _each_once(self) -> MatMapping:
+        if set(self.axes) != set(_AXES):
+            raise ValueError("`axes` names time, rows and columns, each once")
+        return self
 
 
 def read_pressure(
     path: Path, parameters: Parameters, side: Side | None = None, mapping: Path | None = None
 ) -> PressureRecording:
-    """Read a pressure capture, NPZ, CSV or .mat by its suffix.
+    """Read a pressure capture, NPZ, CSV or .mat by its suffix (see the module's docstring).
 
     `side` is that where the head leaves it open; `mapping` says what the arrays of a .mat file are.
 
@@ -77,62 +102,55 @@ def read_pressure(
     InputError
         If head or numbers do not fit, the recording is larger than ``capture.recording-limit``,
         or `side` is not the side in the head.
+    RecommendError
+        If it is a .mat file, and the extra is not installed.
     """
-    if path.suffix.lower() == ".mat":
-        document, frames = read_mat(path, mapping, parameters.capture.recording_limit)
-        _refuse_beyond(frames, Place(str(path)))
-        recording = validate(PressureHead, document, from_text=True).recording(frames, str(path))
+    limit, suffix = parameters.capture.recording_limit, path.suffix.lower()
+    if suffix == ".mat":
+        recording = _of_mat(path, mapping, limit)
     else:
-        reader = read_pressure_npz if path.suffix.lower() == ".npz" else read_pressure_csv
-        recording = reader(path, parameters)
-    if side and recording.side and side != recording.side:
+        recording = (_of_npz if suffix == ".npz" else _of_csv)(path, limit)
+    return replace(recording, side=foot_of(path, recording.side, side))
+
+
+def _of_mat(path: Path, mapping: Path | None, limit_mb: float) -> PressureRecording:
+    if mapping is None:
         raise InputError(
-            Place(str(path)), f"the head says `side: {recording.side}`, you say {side}",
-            mend="correct one of the two",
+            Place(str(path)), "a .mat file does not say what its arrays are",
+            mend="describe them in a file and give it with --mapping (`recommend help captures`)",
         )  # fmt: skip
-    return replace(recording, side=side or recording.side)
+    known, document = read_mapping(MatMapping, mapping, "pressure")
+    pressure = open_array(path, known.pressure, limit_mb)
+    frames = np.transpose(pressure, [known.axes.index(axis) for axis in _AXES])
+    head = validate(PressureHead, document, from_text=True)
+    return head.recording(np.ascontiguousarray(frames), str(path))
 
 
-def read_pressure_csv(path: Path, parameters: Parameters) -> PressureRecording:
-    """Read a CSV capture (see the module's docstring).
-
-    Raises
-    ------
-    InputError
-        If head or numbers do not fit, or the recording is larger than
-        ``capture.recording-limit``.
-    """
+def _of_csv(path: Path, limit_mb: float) -> PressureRecording:
     document, lines = read_head(path)
     head = validate(PressureHead, document, from_text=True)
     for key in ("rows", "columns"):
         if getattr(head, key) is None:
             raise InputError(Place(str(path), 1), f"`{key}` is missing", mend=f"add `# {key}: ...`")
-    shape = (head.rows or 0, head.columns or 0)
-    limit = parameters.capture.recording_limit
-    if path.stat().st_size > _MOST_BYTES_PER_NUMBER / 4 * limit * _MB:
-        raise too_large(path, limit)  # at once, not after reading half of it
-    frames = _csv_frames(path, lines, shape, limit)
-    _refuse_beyond(frames, Place(str(path)))
+    if path.stat().st_size > _MOST_BYTES_PER_NUMBER / 4 * limit_mb * _MB:
+        raise too_large(path, limit_mb)  # at once, not after reading half of it
+    frames = _csv_frames(path, lines, (head.rows or 0, head.columns or 0), limit_mb)
     return head.recording(frames, str(path))
 
 
-def read_pressure_npz(path: Path, parameters: Parameters) -> PressureRecording:
-    """Read an NPZ capture (see the module's docstring); errors as in `read_pressure_csv`."""
-    limit = parameters.capture.recording_limit
+def _of_npz(path: Path, limit_mb: float) -> PressureRecording:
     try:
-        frames, said = opened("npz", path, {"limit": limit})
+        frames, said = opened("npz", path, {"limit": limit_mb})
     except GaveUpError as reason:
         if reason.too_large:
-            raise too_large(path, limit) from None
+            raise too_large(path, limit_mb) from None
         raise InputError(
             Place(str(path)),
             f"the file is not a pressure capture in NPZ ({reason})",
             "an archive with the array `pressure` (time, rows, columns) and the keys of the head",
         ) from None
     data = {"capture": "pressure"} | {key.replace("_", "-"): one for key, one in said.items()}
-    document = Document(str(path), data, {(): (0, 0)}, {}, "")
-    head = validate(PressureHead, document, from_text=True)
-    _refuse_beyond(frames, Place(str(path)))
+    head = validate(PressureHead, Document(str(path), data, {(): (0, 0)}, {}, ""), from_text=True)
     return head.recording(frames, str(path))
 
 

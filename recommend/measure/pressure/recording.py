@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import datetime
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from recommend.errors import InputError, Place
 from recommend.measure.header import Gait
 from recommend.measure.model import Side
 
@@ -59,13 +57,3 @@ class PressureRecording:
         frames = self.frames if window is None else self.frames[window]
         total: NDArray[np.float64] = frames.sum(axis=(1, 2), dtype=np.float64)
         return total * (self.cell_mm2 * 1e-3)
-
-
-def too_large(path: Path, limit_mb: float) -> InputError:
-    """The error of a recording that takes more memory than one may."""
-    return InputError(
-        Place(str(path)),
-        f"the recording takes more than {limit_mb:g} MB in memory",
-        f"up to {limit_mb:g} MB (capture.recording-limit in rules/parameters/capture.yaml)",
-        "cut it into files of some steps each",
-    )

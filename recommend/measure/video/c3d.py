@@ -2,30 +2,27 @@
 
 from __future__ import annotations
 
-import importlib.util
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
-from typing import Final, Literal
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from recommend.errors import InputError, Place, nearest
-from recommend.extras import not_installed
+from recommend.extras import need
 from recommend.measure.apart import GaveUpError, opened
-from recommend.measure.header import Gait
+from recommend.measure.filtering import FloatArray, Span, spans
+from recommend.measure.header import Facing
 from recommend.measure.model import Side
-from recommend.measure.spans import spans
 from recommend.measure.video.recording import LOWER_HEEL, MARKS, MarksRecording
+from recommend.parameters import Capture
 
-FloatArray = NDArray[np.float64]
-Facing = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
+if TYPE_CHECKING:
+    from recommend.measure.capture import CaptureOptions
+
 FACINGS: Final[tuple[Facing, ...]] = ("+x", "-x", "+y", "-y", "+z", "-z")
-_WALKED_MM = 500.0  # less than this is a treadmill or standing: the way cannot be told
-_BEHIND_MM = 60.0  # a mark stands so far behind the skin that bears
 _MM_PER_UNIT = {"mm": 1.0, "cm": 10.0, "m": 1000.0}
 
 
@@ -46,26 +43,12 @@ class C3dPoints:
     corners: FloatArray
 
 
-def read_marks_c3d(
-    path: Path,
-    side: Side | None,
-    names: Mapping[str, str],
-    facing: Facing | None = None,
-    gait: Gait = "walking",
-    condition: str = "barefoot",
-    step_force: float = math.inf,
-) -> MarksRecording:
+def read_marks_c3d(path: Path, options: CaptureOptions, capture: Capture) -> MarksRecording:
     """Read four points of a C3D file as marks seen from behind.
 
-    The vertical axis is told from the leg. Foot strikes and foot offs among the file's events are
-    its stances; without them, those that its force plates feel where this heel lands on one.
-
-    Parameters
-    ----------
-    names : which point stands for which mark, ``{"upper-leg": "NAME", ...}``.
-    facing : the way the person faces in the laboratory's axes; told from the walked way when
-        None.
-    step_force : force in N from which a foot is on a force plate; plates are not used without.
+    The vertical axis is told from the leg, and the way the person faces from the way walked where
+    the options do not say it. Foot strikes and foot offs among the file's events are its stances;
+    without them, those that its force plates feel where this heel lands on one.
 
     Raises
     ------
@@ -74,27 +57,31 @@ def read_marks_c3d(
     RecommendError
         If the extra is not installed.
     """
+    side = options.side
     if side is None:
         raise InputError(
             Place(str(path)), "a C3D file does not say the foot", "--side left or right"
         )
     data = read_points(path)
-    chosen = [_index(path, mark, names, data.labels) for mark in MARKS]
+    chosen = [_index(path, mark, options.marks, data.labels) for mark in MARKS]
     marks = np.moveaxis(data.points[:, chosen, :], (0, 1, 2), (2, 1, 0))  # frames, marks, xyz
-    upright = _upright(path, marks)
+    known = marks[~np.isnan(marks).any(axis=(1, 2))]
+    if not len(known):
+        raise InputError(Place(str(path)), "no frame has all four marks")
+    upright = _upright(known)
     turned = marks @ upright.T
-    way = _told_facing(path, turned) if facing is None else _facing_in(upright, facing, path)
+    if options.facing is None:
+        way = _told_facing(path, known @ upright.T, capture)
+    else:
+        way = _facing_in(upright, options.facing, path)
     return MarksRecording(
         points=rear_view(turned, way),
         unit="mm",
         rate_hz=data.rate_hz,
         side=side,
-        gait=gait,
-        condition=condition,
-        contact=None,
-        stances=_told(data, side, len(marks)) or _felt(data, turned, upright, step_force),
-        plumb=None,
-        dropped=0,
+        gait=options.gait,
+        condition=options.condition,
+        stances=_told(data, side, len(marks)) or _felt(data, turned, upright, capture),
         name=str(path),
     )
 
@@ -109,8 +96,7 @@ def read_points(path: Path) -> C3dPoints:
     RecommendError
         If the extra is not installed.
     """
-    if importlib.util.find_spec("ezc3d") is None:
-        raise not_installed("reading C3D", "c3d")
+    need("reading C3D", "c3d", "ezc3d")
     try:
         points, head = opened("c3d", path)
     except GaveUpError as reason:
@@ -133,11 +119,8 @@ def _not_c3d(path: Path, reason: str) -> InputError:
     return InputError(Place(str(path)), f"the file is not C3D, or damaged ({reason})")
 
 
-def _upright(path: Path, marks: FloatArray) -> FloatArray:
+def _upright(known: FloatArray) -> FloatArray:
     """(3, 3) turn of the laboratory that brings its vertical axis, along the leg, to z."""
-    known = marks[~np.isnan(marks).any(axis=(1, 2))]
-    if not len(known):
-        raise InputError(Place(str(path)), "no frame has all four marks")
     leg = np.median(known[:, 0] - known[:, 1], axis=0)
     axis = int(np.argmax(np.abs(leg)))
     turns = {
@@ -161,22 +144,22 @@ def _facing_in(upright: FloatArray, facing: Facing, path: Path) -> Facing:
     return FACINGS[2 * axis + int(turned[axis] < 0)]
 
 
-def _told(data: C3dPoints, side: Side, count: int) -> tuple[tuple[int, int], ...] | None:
+def _told(data: C3dPoints, side: Side, count: int) -> tuple[Span, ...] | None:
     """From each foot strike of the side to its next foot off; None without events."""
     mine = sorted((t, label.lower()) for label, context, t in data.events
                   if context.lower() == side)  # fmt: skip
-    spans = []
+    found = []
     for (t0, first), (t1, then) in pairwise(mine):
         if "strike" in first and "off" in then:
             start, stop = (round(t * data.rate_hz) - data.first for t in (t0, t1))
             if 0 <= start < stop <= count:
-                spans.append((start, stop))
-    return tuple(spans) or None
+                found.append((start, stop))
+    return tuple(found) or None
 
 
 def _felt(
-    data: C3dPoints, turned: FloatArray, upright: FloatArray, step_force: float
-) -> tuple[tuple[int, int], ...] | None:
+    data: C3dPoints, turned: FloatArray, upright: FloatArray, capture: Capture
+) -> tuple[Span, ...] | None:
     """Spans of frames in which a plate bears this foot, of (frames, marks, xyz) with z up.
 
     The heel's mark lands over the plate, and has not walked off it when the force ends: else the
@@ -185,12 +168,12 @@ def _felt(
     heel, found = turned[:, LOWER_HEEL, :2], []
     for force, corners in zip(data.force, data.corners, strict=True):
         flat = (upright @ corners)[:2]
-        low, high = flat.min(axis=1) - _BEHIND_MM, flat.max(axis=1) + _BEHIND_MM
-        for start, stop in spans(force > step_force):
+        low, high = flat.min(axis=1) - capture.mark_behind, flat.max(axis=1) + capture.mark_behind
+        for start, stop in spans(force > capture.step_force):
             lands, leaves = heel[start], heel[stop - 1]
             over = bool((lands >= low).all() and (lands <= high).all())
             whole = start > 0 and stop < len(force) and stop - start > 2
-            if over and whole and np.hypot(*(leaves - lands)) < _WALKED_MM:
+            if over and whole and np.hypot(*(leaves - lands)) < capture.walked_least:
                 found.append((start, stop))
     return tuple(sorted(found)) or None
 
@@ -213,12 +196,11 @@ def _index(path: Path, mark: str, names: Mapping[str, str], labels: list[str]) -
     return labels.index(names[mark])
 
 
-def _told_facing(path: Path, marks: FloatArray) -> Facing:
+def _told_facing(path: Path, known: FloatArray, capture: Capture) -> Facing:
     """The axis along which the marks travelled most."""
-    known = marks[~np.isnan(marks).any(axis=(1, 2))]
-    way = known[-1].mean(axis=0) - known[0].mean(axis=0) if len(known) else np.zeros(3)
+    way = known[-1].mean(axis=0) - known[0].mean(axis=0)
     axis: int = int(np.argmax(np.abs(way[:2])))
-    if abs(way[axis]) < _WALKED_MM:
+    if abs(way[axis]) < capture.walked_least:
         raise InputError(
             Place(str(path)),
             "the way the person faces cannot be told: the marks stay in place",

@@ -9,21 +9,28 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 from pydantic import Field
 
 from recommend.errors import InputError, Place, nearest
-from recommend.measure.header import CaptureHead, read_head
+from recommend.measure.filtering import FloatArray, Mask
+from recommend.measure.header import (
+    CaptureHead,
+    LabMapping,
+    foot_of,
+    open_array,
+    read_head,
+    read_mapping,
+)
 from recommend.measure.model import EFFECTS, Flag, Side
 from recommend.measure.video.recording import MARKS, Mark, MarksRecording
-from recommend.reading import Document, Strict, read_document, validate
+from recommend.reading import validate
 
-FloatArray = NDArray[np.float64]
 MAX_FRAMES = 200_000  # a guard of memory: more than half an hour at 100 frames per second
 
 MARK_COLUMNS = [f"{mark}-{axis}" for mark in MARKS for axis in "xy"]
@@ -51,21 +58,51 @@ class MarksHead(CaptureHead):
     centre_error: float = Field(default=0.0, ge=0, le=100)
     seen: str | None = None
 
+    def recording(
+        self, points: FloatArray, path: Path, side: Side | None, **more: Any
+    ) -> MarksRecording:
+        """The recording of `points` (frames, 4, 2), y up; `side` is the foot where this does not.
 
-class MarksMapping(Strict):
+        Raises
+        ------
+        InputError
+            If neither says which foot it is, or they differ.
+        """
+        return MarksRecording(
+            points=points,
+            unit=self.unit,
+            side=self.foot(path, side),
+            name=str(path),
+            toe_out_deg=self.toe_out_deg,
+            centre_error=self.centre_error,
+            **self.common(),
+            **more,
+        )
+
+    def foot(self, path: Path, given: Side | None) -> Side:
+        """The foot that this head names, or else the one that is `given`; errors as above."""
+        side = foot_of(path, self.side, given)
+        if side is None:
+            raise InputError(
+                Place(str(path), 1),
+                "the head does not say which foot this is",
+                "`# side: left` or `# side: right`",
+            )
+        return side
+
+
+class MarksMapping(LabMapping):
     """How the columns of a lab's own export are named.
 
-    `head` is what the head of a capture would say (``rate-hz``, ``side``, ``y-axis`` ...),
-    `columns` the name in the file of each column of ours, `skip_lines` how many lines stand
+    `columns` is the name in the file of each column of ours, `skip_lines` how many lines stand
     above the line of names. Columns that are not named are left out.
     """
 
-    head: dict[str, str | float]
     columns: dict[str, str]
     skip_lines: int = Field(default=0, ge=0, le=1000)
 
 
-class MatMarks(Strict):
+class MatMarks(LabMapping):
     """How the marks of a lab's own MATLAB file of version 5 are to be read.
 
     `marks` is the name of the array, with dots where it lies in a struct; `axes` says what its
@@ -73,7 +110,6 @@ class MatMarks(Strict):
     """
 
     marks: str
-    head: dict[str, str | float]
     axes: list[Literal["time", "marks", "xy"]] = ["time", "marks", "xy"]
     order: list[Mark] = list(MARKS)
 
@@ -88,11 +124,7 @@ def read_marks_mat(path: Path, side: Side | None, mapping: Path, limit_mb: float
     RecommendError
         If the extra is not installed.
     """
-    from recommend.measure.pressure.mat import open_array
-
-    known = validate(MatMarks, read_document(mapping))
-    words = {"capture": "marks"} | {key: str(word) for key, word in known.head.items()}
-    document = Document(str(mapping), words, {(): (1, 1)}, {}, "")
+    known, document = read_mapping(MatMarks, mapping, "marks")
     head = validate(MarksHead, document, from_text=True)
     if sorted(known.axes) != ["marks", "time", "xy"] or sorted(known.order) != sorted(MARKS):
         raise InputError(Place(str(mapping)), "`axes` or `order` leaves something out",
@@ -105,11 +137,7 @@ def read_marks_mat(path: Path, side: Side | None, mapping: Path, limit_mb: float
         raise InputError(Place(str(path)), found, "four marks with x and y", mend)
     points = points[:, [known.order.index(mark) for mark in MARKS]]
     points[..., 1] *= -1.0 if head.y_axis == "down" else 1.0
-    return MarksRecording(
-        points, head.unit, head.rate_hz, _side(path, head.side, side), head.gait, head.condition,
-        contact=None, stances=None, plumb=None, dropped=0, name=str(path), date=head.date,
-        toe_out_deg=head.toe_out_deg, device=head.device, centre_error=head.centre_error,
-    )  # fmt: skip
+    return head.recording(points, path, side)
 
 
 def read_marks_csv(
@@ -125,46 +153,46 @@ def read_marks_csv(
     InputError
         If head, columns or numbers do not fit; names the line.
     """
+    names: dict[str, str] = {}
     if mapping is None:
         document, lines = read_head(path)
-        names: dict[str, str] = {}
     else:
-        known = validate(MarksMapping, read_document(mapping))
-        words = {"capture": "marks"} | {key: str(word) for key, word in known.head.items()}
-        document = Document(str(mapping), words, {(): (1, 1)}, {}, "")
+        known, document = read_mapping(MarksMapping, mapping, "marks")
         lines, names = known.skip_lines, known.columns
-        _check_mapping(mapping, names)
+        _refuse_unknown(Place(str(mapping)), names)
     head = validate(MarksHead, document, from_text=True)
-    foot = _side(path, head.side, side)
-    numbers, columns = _rows(path, lines, names)
-    if "frame" not in columns:  # a column of seconds
-        seconds = numbers[:, columns.index("time")]
-        counted = np.round((seconds - seconds[0]) * head.rate_hz)
-        numbers, columns = np.column_stack([counted, numbers]), ["frame", *columns]
-    frames, table, dropped = _even_frames(path, lines, numbers, columns)
+    foot = head.foot(path, side)
+    frames, table, dropped = _table(path, lines, names, head.rate_hz)
     if head.y_axis == "down":
         for name in (*MARK_COLUMNS, *PLUMB_COLUMNS):
             if name.endswith("-y") and name in table:
                 table[name] = -table[name]
-    return MarksRecording(
-        points=np.stack([table[name] for name in MARK_COLUMNS], axis=1).reshape(-1, 4, 2),
-        unit=head.unit,
-        rate_hz=head.rate_hz,
-        side=foot,
-        gait=head.gait,
-        condition=head.condition,
+    plumb = all(name in table for name in PLUMB_COLUMNS)
+    return head.recording(
+        np.stack([table[name] for name in MARK_COLUMNS], axis=1).reshape(-1, 4, 2),
+        path,
+        foot,
         contact=_contact(table),
-        stances=_stances(path, document.place(("stance",)), head.stance, frames),
-        plumb=_plumb(table),
+        stances=_stances(document.place(("stance",)), head.stance, frames),
+        plumb=np.stack([table[name] for name in PLUMB_COLUMNS], axis=1).reshape(-1, 2, 2)
+        if plumb
+        else None,
         dropped=dropped,
-        name=str(path),
-        toe_out_deg=head.toe_out_deg,
-        device=head.device,
-        date=head.date,
         seen=_seen(document.place(("seen",)), head.seen),
-        centre_error=head.centre_error,
         heel_height=table.get("heel-height"),
     )
+
+
+def _table(
+    path: Path, head_lines: int, names: Mapping[str, str], rate_hz: float
+) -> tuple[NDArray[np.int64], dict[str, FloatArray], int]:
+    """Frame numbers, a column of each name, and how many frames were left out."""
+    numbers, columns = _rows(path, head_lines, names)
+    if "frame" not in columns:  # a column of seconds
+        seconds = numbers[:, columns.index("time")]
+        counted = np.round((seconds - seconds[0]) * rate_hz)
+        numbers, columns = np.column_stack([counted, numbers]), ["frame", *columns]
+    return _even_frames(path, head_lines, numbers, columns)
 
 
 def seen_text(flags: Sequence[Flag]) -> str:
@@ -187,29 +215,13 @@ def _seen(place: Place, text: str | None) -> tuple[Flag, ...]:
     return tuple(flags)
 
 
-def _check_mapping(mapping: Path, names: Mapping[str, str]) -> None:
-    for name in names:
+def _refuse_unknown(place: Place, columns: Iterable[str]) -> None:
+    for name in columns:
         if name not in _COLUMNS:
+            hint = nearest(name, _COLUMNS)
             raise InputError(
-                Place(str(mapping)), f"`{name[:40]}` is not a known column", ", ".join(_COLUMNS),
-                nearest(name, _COLUMNS),
-            )  # fmt: skip
-
-
-def _side(path: Path, in_head: Side | None, given: Side | None) -> Side:
-    if in_head and given and in_head != given:
-        raise InputError(
-            Place(str(path)), f"the head says `side: {in_head}`, you say {given}",
-            mend="correct one of the two",
-        )  # fmt: skip
-    side = in_head or given
-    if side is None:
-        raise InputError(
-            Place(str(path), 1),
-            "the head does not say which foot this is",
-            "`# side: left` or `# side: right`",
-        )
-    return side
+                place, f"`{name[:40]}` is not a known column", ", ".join(_COLUMNS), hint
+            )
 
 
 def _rows(path: Path, head_lines: int, names: Mapping[str, str]) -> tuple[FloatArray, list[str]]:
@@ -267,13 +279,9 @@ def _after_head(lines: Iterator[str], count: int) -> Iterator[str]:
 
 
 def _check_columns(place: Place, columns: list[str]) -> None:
-    for name in columns:
-        if name not in _COLUMNS:
-            raise InputError(
-                place, f"`{name[:40]}` is not a known column", ", ".join(_COLUMNS),
-                nearest(name, _COLUMNS),
-            )  # fmt: skip
-        if columns.count(name) > 1:
+    for number, name in enumerate(columns):
+        _refuse_unknown(place, [name])
+        if name in columns[number + 1 :]:
             raise InputError(place, f"the column `{name}` stands twice", "each column once")
     if "frame" not in columns and "time" not in columns:
         raise InputError(place, "the column `frame` is missing", mend="add `frame`, or `time` in s")
@@ -329,7 +337,7 @@ def _even_frames(
     return np.arange(count) + int(frames[0]), table, count - len(frames)
 
 
-def _contact(table: Mapping[str, FloatArray]) -> NDArray[np.bool_] | None:
+def _contact(table: Mapping[str, FloatArray]) -> Mask | None:
     """Contact of every frame; a frame that does not say it has that of the frame before it.
 
     A dropped frame must not cut one stance in two.
@@ -344,14 +352,8 @@ def _contact(table: Mapping[str, FloatArray]) -> NDArray[np.bool_] | None:
     return np.asarray(signal[known[np.maximum(last, 0)]] > 0)
 
 
-def _plumb(table: Mapping[str, FloatArray]) -> FloatArray | None:
-    if any(name not in table for name in PLUMB_COLUMNS):
-        return None
-    return np.stack([table[name] for name in PLUMB_COLUMNS], axis=1).reshape(-1, 2, 2)
-
-
 def _stances(
-    path: Path, place: Place, text: str | None, frames: NDArray[np.int64]
+    place: Place, text: str | None, frames: NDArray[np.int64]
 ) -> tuple[tuple[int, int], ...] | None:
     if text is None:
         return None

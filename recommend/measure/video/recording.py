@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import datetime
+import math
 from dataclasses import dataclass
 from typing import Final, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from recommend.measure.filtering import FloatArray, Mask
 from recommend.measure.header import Gait
 from recommend.measure.model import Flag, Side
 
-FloatArray = NDArray[np.float64]
 Mark = Literal["upper-leg", "lower-leg", "upper-heel", "lower-heel"]
 MARKS: Final[tuple[Mark, ...]] = ("upper-leg", "lower-leg", "upper-heel", "lower-heel")
 UPPER_LEG, LOWER_LEG, UPPER_HEEL, LOWER_HEEL = range(4)
+LANDING: Final = ("touchdown-angle", "rearfoot-range")  # what hangs on the instant of contact
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -50,11 +51,11 @@ class MarksRecording:
     side: Side
     gait: Gait
     condition: str
-    contact: NDArray[np.bool_] | None
-    stances: tuple[tuple[int, int], ...] | None
-    plumb: FloatArray | None
-    dropped: int
-    name: str
+    contact: Mask | None = None
+    stances: tuple[tuple[int, int], ...] | None = None
+    plumb: FloatArray | None = None
+    dropped: int = 0
+    name: str = ""
     toe_out_deg: float | None = None
     device: str = ""
     date: datetime.date | None = None
@@ -62,6 +63,11 @@ class MarksRecording:
     filmed: bool = False
     centre_error: float = 0.0
     heel_height: FloatArray | None = None
+
+    @property
+    def told_from_heel(self) -> bool:
+        """Whether only the heel mark tells when the foot is on the ground."""
+        return self.contact is None and self.stances is None
 
     @property
     def rate_said(self) -> str:
@@ -78,3 +84,54 @@ class MarksRecording:
         """Median distance of the two leg marks, in `unit`; the yardstick for speeds."""
         leg = self.points[:, UPPER_LEG] - self.points[:, LOWER_LEG]
         return float(np.nanmedian(np.hypot(leg[:, 0], leg[:, 1])))
+
+
+def medial_sign(side: Side) -> float:
+    """+1 where medial is to the right as seen from behind (left foot), else -1."""
+    return 1.0 if side == "left" else -1.0
+
+
+def lean(upper: FloatArray, lower: FloatArray) -> FloatArray:
+    """(n,) lean off the vertical in degrees of the lines `lower` to `upper`, right positive."""
+    line = upper - lower
+    return np.degrees(np.arctan2(line[..., 0], line[..., 1]))
+
+
+def leg_heel_angle(points: FloatArray, side: Side) -> FloatArray:
+    """(n,) angle of the heel against the leg in degrees, eversion positive, within 180.
+
+    Parameters
+    ----------
+    points : (n, 4, 2) marks, x to the right as seen from behind, y up; NaN gives NaN.
+
+    Notes
+    -----
+    Turning the camera about its axis turns both lines alike, so its roll does not matter here.
+    """
+    heel, leg = heel_lean(points, side), leg_lean(points, side)
+    turned: FloatArray = (heel - leg + 180.0) % 360.0 - 180.0
+    return turned
+
+
+def heel_lean(points: FloatArray, side: Side) -> FloatArray:
+    """(n,) angle of the heel against the vertical in degrees, eversion positive."""
+    return medial_sign(side) * lean(points[:, UPPER_HEEL], points[:, LOWER_HEEL])
+
+
+def leg_lean(points: FloatArray, side: Side) -> FloatArray:
+    """(n,) angle of the leg against the vertical in degrees, upper end medial positive."""
+    return medial_sign(side) * lean(points[:, UPPER_LEG], points[:, LOWER_LEG])
+
+
+def camera_roll(plumb: FloatArray) -> float:
+    """Lean of a plumb line in the picture in degrees, right positive; NaN when never marked."""
+    leans = lean(plumb[:, 0], plumb[:, 1])
+    return float(np.nanmedian(leans)) if not np.isnan(leans).all() else math.nan
+
+
+def rolled_back(points: FloatArray, roll_deg: float) -> FloatArray:
+    """The points turned so that a line leaning `roll_deg` to the right stands upright."""
+    angle = math.radians(roll_deg)
+    turn = np.array([[math.cos(angle), math.sin(angle)], [-math.sin(angle), math.cos(angle)]])
+    turned: FloatArray = points @ turn
+    return turned

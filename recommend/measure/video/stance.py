@@ -1,20 +1,21 @@
-"""When the foot is on the ground: given, from a contact signal, or told from the heel mark."""
+"""When the foot is on the ground: given, from a contact signal, or told from the heel mark.
+
+And faults of a whole film that its stances betray: rate, contact column, mirror.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+
 import numpy as np
-from numpy.typing import NDArray
 
 from recommend.errors import InputError, Place
-from recommend.measure.doubts import Doubt
-from recommend.measure.model import Flag
-from recommend.measure.plausible import wrong_pace
-from recommend.measure.spans import bridged, spans
-from recommend.measure.video.recording import MarksRecording
-from recommend.parameters import Parameters
+from recommend.measure.doubts import Doubt, noted, rate_too_low, removed, widened, wrong_pace
+from recommend.measure.filtering import FloatArray, Mask, Span, bridged, spans
+from recommend.measure.video.recording import LANDING, MarksRecording
+from recommend.measure.video.strides import Stride
+from recommend.parameters import Capture
 
-FloatArray = NDArray[np.float64]
-Span = tuple[int, int]
 # What cannot be told when the end of stance is not known.
 _NEEDS_THE_END = (
     "peak-time",
@@ -27,9 +28,7 @@ _NEEDS_THE_END = (
 )
 
 
-def find_stances(
-    recording: MarksRecording, parameters: Parameters
-) -> tuple[list[Span], list[Doubt]]:
+def find_stances(recording: MarksRecording, capture: Capture) -> tuple[list[Span], list[Doubt]]:
     """Half-open spans of frames in which the foot is on the ground, and doubts about them.
 
     Given stances come first, then a contact signal, then the heel mark. Stances cut by the start
@@ -46,53 +45,60 @@ def find_stances(
     if recording.contact is not None:
         found = spans(recording.contact)
     else:
-        height = recording.height
-        running = recording.gait == "running"
-        found = heel_stances(height, recording.rate_hz, parameters, running=running)
+        found = heel_stances_of(recording, capture)
         text = "no contact signal: stance was told from the height and speed of the heel mark"
-        doubts.append(Doubt(Flag("stance-estimated", text, "widened")))
-        if running:
-            text = "the heel mark does not see the toe leave the ground in running"
-            doubts.append(Doubt(Flag("end-of-stance-unknown", text, "removed"), _NEEDS_THE_END))
+        doubts.append(widened("stance-estimated", text))
+        text = "the heel mark does not see the toe leave the ground"
+        if recording.gait == "running":
+            doubts.append(removed("end-of-stance-unknown", f"{text} in running", _NEEDS_THE_END))
         else:
-            text = "the heel mark does not see the toe leave the ground: no contact time"
-            doubts.append(Doubt(Flag("end-of-stance-unsure", text, "removed"), ("contact-time",)))
-    kept = [span for span in found if _is_stride(span, recording, parameters)]
+            text += ": no contact time"
+            doubts.append(removed("end-of-stance-unsure", text, ("contact-time",)))
+    kept = [span for span in found if _is_stride(span, recording, capture)]
     if not kept:
-        _refuse_pace(found, recording, parameters)
+        _refuse_pace(found, recording, capture)
     if len(kept) < len(found):
         text = (
             f"{len(found) - len(kept)} of {len(found)} contacts left out: cut by the start or "
             "end of the recording, or too short or long for a stride"
         )
-        doubts.append(Doubt(Flag("partial-contact", text)))
+        doubts.append(noted("partial-contact", text))
     return kept, doubts
 
 
-def _refuse_pace(found: list[Span], recording: MarksRecording, parameters: Parameters) -> None:
+def _refuse_pace(found: list[Span], recording: MarksRecording, capture: Capture) -> None:
     """Refuse contacts all of which are too long, or too short, for the gait."""
     whole = [stop - start for start, stop in found if start and stop < len(recording.points)]
     if not whole:
         return
     seconds = sum(whole) / len(whole) / recording.rate_hz
     sure = recording.contact is not None or recording.gait != "running"
-    text = wrong_pace(
-        seconds, recording.rate_hz, recording.gait, parameters,
-        sure=sure, rate_said=recording.rate_said,
-    )  # fmt: skip
-    if text:
+    if text := _wrong_pace(seconds, recording, capture, sure=sure):
         raise InputError(Place(recording.name), f"{text} (implausible-rate)")
 
 
-def _is_stride(span: Span, recording: MarksRecording, parameters: Parameters) -> bool:
+def _wrong_pace(
+    seconds: float, recording: MarksRecording, capture: Capture, *, sure: bool = True
+) -> str | None:
+    rate, gait, said = recording.rate_hz, recording.gait, recording.rate_said
+    return wrong_pace(seconds, rate, gait, capture, sure=sure, rate_said=said)
+
+
+def _is_stride(span: Span, recording: MarksRecording, capture: Capture) -> bool:
     duration = 1000.0 * (span[1] - span[0]) / recording.rate_hz
     whole = span[0] > 0 and span[1] < len(recording.points)
-    shortest, longest = (parameters.capture[f"stance-{end}-ms"] for end in ("shortest", "longest"))
+    shortest, longest = (capture[f"stance-{end}-ms"] for end in ("shortest", "longest"))
     return whole and shortest <= duration <= longest
 
 
+def heel_stances_of(recording: MarksRecording, capture: Capture) -> list[Span]:
+    """Stances of a recording as its heel mark tells them."""
+    running = recording.gait == "running"
+    return heel_stances(recording.height, recording.rate_hz, capture, running=running)
+
+
 def heel_stances(
-    height: FloatArray, rate_hz: float, parameters: Parameters, *, running: bool = False
+    height: FloatArray, rate_hz: float, capture: Capture, *, running: bool = False
 ) -> list[Span]:
     """Stances from the height of the lower heel mark (n,), y up, in any unit.
 
@@ -111,20 +117,20 @@ def heel_stances(
     low, high = np.percentile(known, (5, 95))
     # Noise alone has a range too: a heel that moves goes far beyond what its frames jitter.
     jitter = float(np.median(np.abs(np.diff(known))))
-    if high - low <= parameters.capture.heel_jitter * jitter + 1e-9 * abs(high):
+    if high - low <= capture.heel_jitter * jitter + 1e-9 * abs(high):
         return []
-    near = np.nan_to_num(height, nan=high) < low + parameters.capture.heel_near * (high - low)
-    least = parameters.capture.step_gap_ms * rate_hz / 1000.0
+    near = np.nan_to_num(height, nan=high) < low + capture.heel_near * (high - low)
+    least = capture.step_gap_ms * rate_hz / 1000.0
     downs = [span for span in bridged(spans(near), least) if span[1] - span[0] >= least]
-    stop = _stopping(height, rate_hz, parameters)
+    stop = _stopping(height, rate_hz, capture)
     speed = np.nan_to_num(np.gradient(height))
     found: list[Span] = []
     for number, (down, rise) in enumerate(downs):
         after = downs[number + 1][0] if number + 1 < len(downs) else len(height)
-        start = _landing(stop, down, rate_hz, parameters)
+        start = _landing(stop, down, rate_hz, capture)
         fastest = rise + int(np.argmax(speed[rise:after])) if rise < after else rise
         highest = _first(speed[fastest:after] <= 0, fastest)
-        share = 0.0 if running else parameters.capture.toe_off_share
+        share = 0.0 if running else capture.toe_off_share
         end = round(fastest + share * (highest - fastest))
         whole = down > 0 and end < len(height) - 1
         if whole and start < end:
@@ -135,33 +141,110 @@ def heel_stances(
 _LEAST_FRAMES = 10
 
 
-def _stopping(height: FloatArray, rate_hz: float, parameters: Parameters) -> FloatArray:
+def _stopping(height: FloatArray, rate_hz: float, capture: Capture) -> FloatArray:
     """How sharply the fall of the heel is stopped at each frame: its second difference."""
-    reach = max(round(parameters.capture.landing_stop_ms * rate_hz / 1000.0), 1)
+    reach = max(round(capture.landing_stop_ms * rate_hz / 1000.0), 1)
     stop = np.full(len(height), -np.inf)
     inner = slice(reach, -reach)
     stop[inner] = height[2 * reach :] - 2.0 * height[inner] + height[: -2 * reach]
     return np.where(np.isnan(stop), -np.inf, stop)
 
 
-def _landing(stop: FloatArray, down: int, rate_hz: float, parameters: Parameters) -> int:
+def _landing(stop: FloatArray, down: int, rate_hz: float, capture: Capture) -> int:
     """The last sharp stop about where the heel comes near: a swing slows down before it lands."""
-    reach = max(round(parameters.capture.landing_about_ms * rate_hz / 1000.0), 2)
+    reach = max(round(capture.landing_about_ms * rate_hz / 1000.0), 2)
     first = max(down - reach // 2, 1)
     near = stop[first : down + 2 * reach + 1]
     if len(near) < 3:
         return down
     # Noise has tops of its own, frame by frame.
-    beside = max(round(parameters.capture.landing_stop_ms * rate_hz / 2000.0), 1)
+    beside = max(round(capture.landing_stop_ms * rate_hz / 2000.0), 1)
     around = np.lib.stride_tricks.sliding_window_view(
         np.pad(near, beside, constant_values=np.inf), 2 * beside + 1
     )
     tops = near >= np.where(np.isinf(around), -np.inf, around).max(axis=1)
     tops[[0, -1]] = False
-    sharp = np.flatnonzero(tops & (near >= parameters.capture.landing_sharp * near.max()))
+    sharp = np.flatnonzero(tops & (near >= capture.landing_sharp * near.max()))
     return first + int(sharp[-1]) if len(sharp) else first + int(np.argmax(near))
 
 
-def _first(flags: NDArray[np.bool_], offset: int) -> int:
+def _first(flags: Mask, offset: int) -> int:
     """Index of the first true value, counted from `offset`; the end when there is none."""
     return offset + (int(np.argmax(flags)) if flags.any() else len(flags))
+
+
+def film_doubts(
+    strides: Sequence[Stride], mean: FloatArray, recording: MarksRecording, capture: Capture
+) -> list[Doubt]:
+    """Doubts about the film as a whole; where its rate is wrong, nothing else can be told.
+
+    Parameters
+    ----------
+    mean : (101,) angle over stance in degrees.
+    """
+    frames = float(np.mean([stride.length for stride in strides]))
+    # A stance that no one of this gait has: the rate, or the gait, is written wrongly.
+    if text := _wrong_pace(frames / recording.rate_hz, recording, capture):
+        return [removed("implausible-rate", text)]
+    return [
+        *_rate_doubts(frames, recording, capture),
+        *_contact_doubts(strides, recording, capture),
+        *_mirror_doubts(mean, capture),
+    ]
+
+
+def _rate_doubts(frames: float, recording: MarksRecording, capture: Capture) -> Iterator[Doubt]:
+    """What this frame rate cannot tell, of a mean stance of so many frames."""
+    for what, concerns, title in (
+        ("landing", LANDING, "first contact"),
+        ("peak", ("peak-", "contact-", "rearfoot-"), "the peak"),
+    ):
+        gait = "-running" if (what, recording.gait) == ("landing", "running") else ""
+        needed = capture[f"frames-{what}{gait}"]
+        if frames < needed:
+            hz = recording.rate_hz
+            name, cannot = f"rate-too-low-for-{what}", f"to read {title}"
+            yield rate_too_low(name, hz, hz * needed / frames, cannot, concerns)
+
+
+def _contact_doubts(
+    strides: Sequence[Stride], recording: MarksRecording, capture: Capture
+) -> list[Doubt]:
+    """A contact column that the heel mark contradicts."""
+    if recording.contact is None or recording.stances is not None:
+        return []
+    height, contact = recording.height, recording.contact
+    told = heel_stances_of(recording, capture)
+    if told:
+        near = np.zeros(len(contact), dtype=bool)
+        for start, stop in told:
+            near[start:stop] = True
+        inverted = (contact & near).sum() < 0.5 * contact.sum()
+    else:
+        inverted = np.nanmedian(height[contact]) > np.nanmedian(height[~contact])
+    if inverted:
+        text = "the heel is higher where `contact` says the foot is down; 0 and 1 are exchanged"
+        return [removed("contact-inverted", text)]
+    if not told:
+        return []
+    begins = np.array([start for start, _ in told])
+    late = [s.start - begins[int(np.argmin(np.abs(begins - s.start)))] for s in strides]
+    by_ms = 1000.0 * float(np.median(late)) / recording.rate_hz
+    if abs(by_ms) <= capture.contact_late_ms:
+        return []
+    word = "late" if by_ms > 0 else "early"
+    text = f"`contact` begins {abs(by_ms):.0f} ms {word} beside what the heel mark shows"
+    return [removed(f"contact-{word}", text, LANDING)]
+
+
+def _mirror_doubts(mean: FloatArray, capture: Capture) -> list[Doubt]:
+    """A heel that leans outwards after it lands: no foot does, a mirrored film does."""
+    early = mean[: round(capture.mirror_early)].mean()
+    middle = mean[round(capture.mirror_from) : round(capture.mirror_until)].mean()
+    if middle - early > -capture.mirror_fall:
+        return []
+    text = (
+        "the heel turns outwards after it lands, where feet turn inwards: the film is mirrored, or "
+        "`side` is the other foot"
+    )
+    return [removed("film-mirrored", text)]

@@ -8,13 +8,13 @@ from enum import Enum
 
 from recommend.errors import InputError, Place, nearest
 from recommend.infer.assess import Assessment
+from recommend.match.out import OWN, step_id
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import GROUPS, Candidate, Shortlist
-from recommend.match.wishes import OWN, step_id
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.rulebook.book import Rulebook
 from recommend.trial.judged_steps import StepResult
-from recommend.trial.readings import READINGS_BY_MEASURE
+from recommend.trial.steps import READINGS_BY_MEASURE
 from recommend.trial.verdict import Band
 from recommend.trial.whole_trial import TrialOutcome
 

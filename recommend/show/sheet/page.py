@@ -23,8 +23,7 @@ from recommend.show.sheet.messages import SOURCE, Wording
 from recommend.show.sheet.parts import After, after_parts, gauge
 from recommend.trial.judged_steps import order
 from recommend.trial.pictures import change_pictures
-from recommend.trial.readings import READINGS
-from recommend.trial.steps import Key
+from recommend.trial.steps import READINGS, Key
 from recommend.trial.verdict import Band, Judged
 from recommend.visit.models import Pain
 

@@ -363,7 +363,7 @@ def test_the_side_is_doubted_when_most_footprints_speak_against_it(parameters, a
     """
     assert parameters.capture.side_doubt == 0.5
     told = [("right", 1.0)] * against + [("left", 1.0)] * (4 - against)
-    assert bool(_side_doubts(told, "left", parameters)) is doubted
+    assert bool(_side_doubts(told, "left", parameters.capture)) is doubted
 
 
 def askew_steps(degrees: float) -> np.ndarray:
@@ -465,7 +465,7 @@ def test_the_peak_lies_between_sensors(parameters, defs):
     By hand: a paraboloid 400 (1 - r^2 / 40^2) kPa, whose mean over a sensor at u, v is
     400 (1 - (u^2 + v^2 + 2 * 10^2 / 12) / 40^2).
     """
-    from recommend.measure.pressure.regions import _finer
+    from recommend.measure.pressure.step_values import _finer
 
     at = np.arange(-24.0, 30.0, 10.0)  # the top lies between four sensors
     u, v = np.meshgrid(at, at)
@@ -517,7 +517,7 @@ def test_a_dead_row_of_few_sensors_is_bridged_where_pressure_leads_on_to_it(para
     for profile, dead in ((along, [4]), (valley, [])):
         known = np.zeros((len(profile), 9))
         known[:, 4:6] = profile[:, None]
-        assert list(np.flatnonzero(_dead_lines(known, parameters).all(axis=1))) == dead
+        assert list(np.flatnonzero(_dead_lines(known, parameters.capture).all(axis=1))) == dead
 
 
 def test_a_child_has_no_path_and_wider_shares(five_steps, parameters, defs):

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from recommend.errors import InputError
-from recommend.measure.cross_checks import cross_checked
 from recommend.measure.definitions import ReadingError
+from recommend.measure.doubts import cross_checked
 from recommend.measure.pressure import measure_pressure
 from recommend.measure.video import measure_marks
 from recommend.measure.video.cleaning import clean_marks
@@ -102,7 +102,7 @@ def test_a_rise_as_the_foot_leaves_hides_no_peak_before_it(parameters, fall, tol
     share = np.array([0, 40, 65, 86, 100]) / 100
     angle = np.interp(np.linspace(0, 1, 81), share, [0.0, 11.0, 11.0 - fall, 12.0, 14.0])
     stride = Stride(0.0, 80.0, np.arange(81), angle, angle)
-    peaks = peaks_of([stride, stride], 0.0, parameters)
+    peaks = peaks_of([stride, stride], stride.curve(), 0.0, parameters.capture)
     assert peaks.at_the_end is not told
     if told:
         assert peaks.times == pytest.approx([40, 40], abs=1)
@@ -352,8 +352,8 @@ def test_given_stances_come_before_the_contact_signal(parameters, defs):
 
 def test_a_heel_that_never_moves_has_no_stance(parameters):
     """A height that never changes or is never seen holds no whole step."""
-    assert heel_stances(np.full(300, 5.0), 100.0, parameters) == []
-    assert heel_stances(np.full(300, np.nan), 100.0, parameters) == []
+    assert heel_stances(np.full(300, 5.0), 100.0, parameters.capture) == []
+    assert heel_stances(np.full(300, np.nan), 100.0, parameters.capture) == []
 
 
 def test_a_missing_mark_is_refused(parameters, defs):
@@ -401,7 +401,7 @@ def test_a_foot_turned_out_on_the_mat_widens_the_film(parameters, defs):
     film = measure_marks(filmed(Gait()), None, parameters, defs)
     (mat,) = measure_pressure(recording(askew_steps(20.0)), parameters, defs)
     visit = Visit.model_validate({"reference": "T-2"})
-    (checked, _) = cross_checked((film, mat), visit, parameters)
+    (checked, _) = cross_checked((film, mat), visit, parameters.capture)
 
     assert flags(checked)["turned-out-on-mat"] == "widened"
     added = parameters.capture.toe_out_landing * 20.0 / 3**0.5

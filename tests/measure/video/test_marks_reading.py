@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from recommend.errors import InputError
-from recommend.measure.pressure.mat import open_array
+from recommend.measure.header import open_array
 from recommend.measure.video.reading import read_marks_csv
 
 HEAD = """\

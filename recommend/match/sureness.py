@@ -1,4 +1,7 @@
-"""The same visit with other readings, and how sure it is: redrawn, how often the outcome holds."""
+"""How sure an outcome is: its readings redrawn, and how often it holds.
+
+Whatever other readings come to (redrawn, or moved) is worked out here for n of them at once.
+"""
 
 from __future__ import annotations
 
@@ -13,13 +16,12 @@ from recommend.dataclass import dataclass
 from recommend.infer.variations import Floats, Key, Readings, Variations
 from recommend.match.cases import Cases, cases_of, lengths_of
 from recommend.match.needs import Bools
+from recommend.match.out import out_for
 from recommend.match.outcome import Outcome
 from recommend.match.ranking import Ranking
 from recommend.match.shortlist import GROUPS, Candidate, Group, ranking_of
-from recommend.match.wishes import out_for
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.vocabulary import FOOT_TYPE
-from recommend.way import seed_of
 
 Firsts = Mapping[Group, tuple[str, ...]]  # ids of the equals that come first, by group
 WITHHELD: Firsts = {}  # what comes first when a stop withholds the shortlist
@@ -117,15 +119,19 @@ class WhatIf:
 
     def together(self, blocks: Sequence[tuple[Readings, int]]) -> list[Outcomes]:
         """Outcomes of several groups of what-ifs, each as `outcomes` gives them, in one run."""
+        whole = self.one_run(blocks)
         sizes = [size for _, size in blocks]
+        ends = np.cumsum(sizes)
+        return [whole.part(slice(end - n, end)) for end, n in zip(ends, sizes, strict=True)]
+
+    def one_run(self, blocks: Sequence[tuple[Readings, int]]) -> Outcomes:
+        """The same, one group after the other."""
         keys = {key for readings, _ in blocks for key in readings}
         columns: dict[Key, Floats] = {
             key: np.concatenate([self.variations.filled(key, one, n) for one, n in blocks])
             for key in keys
         }
-        whole = self.outcomes(columns, sum(sizes))
-        ends = np.cumsum(sizes)
-        return [whole.part(slice(end - n, end)) for end, n in zip(ends, sizes, strict=True)]
+        return self.outcomes(columns, sum(size for _, size in blocks))
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,9 +185,8 @@ class HowSure:
 
 def sureness(outcome: Outcome, whatif: WhatIf | None = None) -> HowSure:
     """Redraws of a visit, ``sure.draws`` of them, the same that its order rests on."""
-    count = outcome.book.parameters.sure.draws
-    seed = seed_of(outcome.assessment, outcome.book)
-    return how_sure(whatif or WhatIf(outcome), seed, count)
+    whatif = whatif or WhatIf(outcome)
+    return how_sure(whatif, whatif.variations.seed, outcome.book.parameters.sure.draws)
 
 
 _BROUGHT: tuple[Group, ...] = ("pair", "shoe", "insole")
@@ -197,14 +202,12 @@ def how_sure(whatif: WhatIf, seed: str, draws: int) -> HowSure:
     drawn = whatif.variations.redrawn(seed, draws, whatif.length_edges)
     without = [{k: values for k, values in drawn.items() if k != key} for key in drawn]
     redrawn = [(readings, draws) for readings in (drawn, *without)]
-    before, after, *others = whatif.together([({}, 1), *redrawn])
+    whole = whatif.one_run([({}, 1), *redrawn])
+    before, after = whole.part(slice(1)), whole.part(slice(1, 1 + draws))
     first = {group: _holding(whatif, after, group, ids) for group, ids in _shown(whatif).items()}
     brought = next((group for group in _BROUGHT if group in first), None)
-    held = float(_all_holds(whatif, before, after).mean())
-    exact = {
-        key: float(_all_holds(whatif, before, one).mean())
-        for key, one in zip(drawn, others, strict=True)
-    }
+    held, *others = _all_holds(whatif, before, whole)[1:].reshape(-1, draws).mean(axis=1).tolist()
+    exact = dict(zip(drawn, others, strict=True))
     return HowSure(
         draws=draws,
         seed=seed,

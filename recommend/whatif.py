@@ -1,5 +1,6 @@
-"""The nearest change: how little one reading would have to differ to alter the outcome.
+"""What-ifs about a visit: the nearest change of a reading, and what another outcome says otherwise.
 
+The nearest change is how little one reading would have to differ to alter the outcome.
 The outcome depends on a reading only through comparisons with limits, so it can change only
 where the reading, or the reading less or plus its error, meets a limit. Those places are
 reckoned from the limits of the rules, and the outcome is looked at on both sides of each: the
@@ -8,17 +9,18 @@ answer is exact to the last decimal that rules compare.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
 from recommend.dataclass import dataclass
 from recommend.infer.variations import STEP, Floats, Key
+from recommend.match.outcome import Outcome
 from recommend.match.shortlist import GROUPS
+from recommend.match.sureness import Outcomes, WhatIf
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.models import NOTE_LEVELS
 from recommend.rulebook.naming import DECIMALS
-from recommend.whatif.redraw import Outcomes, WhatIf
 
 # Steps looked at from the one below each place: what is rounded before it is compared turns up to
 # half a step beside the place, so that either side of it lies among these four.
@@ -168,3 +170,66 @@ def _firsts(before: Outcomes, after: Outcomes) -> Iterator[tuple[int, Effect]]:
 
 def _ids(equals: tuple[str, ...]) -> str:
     return " or ".join(equals) or "none"
+
+
+# --- two outcomes, statement by statement ---------------------------------------------------------
+
+SHOWN = 3  # first products of each group that are compared
+
+
+@dataclass(frozen=True, slots=True)
+class Altered:
+    """One statement of the outcome that is another than before; empty means it was not made."""
+
+    what: str
+    before: str
+    after: str
+
+
+def changes(before: Outcome, after: Outcome) -> tuple[Altered, ...]:
+    """Every statement that differs: notes, axes and types of each foot, the first products."""
+    return tuple(one for one in _pairs(before, after) if one.before != one.after)
+
+
+def change_lines(found: Sequence[Altered]) -> Iterator[str]:
+    """Lines to be wrapped: each statement that is another than before."""
+    if not found:
+        yield "The outcome stays as it was: same notes, same foot types, same first products."
+        return
+    yield "What this changes:"
+    for one in found:
+        if not one.before:
+            yield f"  + {one.what}: {one.after}"
+        elif not one.after:
+            yield f"  - no longer: {one.what}: {one.before}"
+        else:
+            yield f"  {one.what}: {one.before} -> {one.after}"
+
+
+def _pairs(before: Outcome, after: Outcome) -> Iterator[Altered]:
+    notes = [{note.rule: note for note in one.assessment.notes} for one in (before, after)]
+    for rule in dict.fromkeys((*notes[0], *notes[1])):
+        said = [one[rule].say if rule in one else "" for one in notes]
+        note = notes[1].get(rule) or notes[0][rule]
+        yield Altered(note.level, *said)
+    for side in SIDES:
+        for axis, definition in after.book.axes.items():
+            values = []
+            for one in (before, after):
+                value = one.assessment.feet[side].conclusions.axes[axis]
+                values.append("undetermined" if value is None else definition.values[value])
+            yield Altered(f"{side}, {definition.title}", *values)
+    for group in GROUPS:
+        for place in range(SHOWN):
+            yield Altered(
+                f"{group} {place + 1}", _at(before, group, place), _at(after, group, place)
+            )
+
+
+def _at(outcome: Outcome, group: str, place: int) -> str:
+    if outcome.shortlist is None:
+        return "withheld"
+    ranked = {str(name): rows for name, rows in outcome.shortlist.ranked.items()}[group]
+    if place >= len(ranked):
+        return ""
+    return ranked[place].title

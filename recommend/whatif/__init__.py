@@ -1,1 +1,0 @@
-"""The same visit with other readings: how sure it is, and the nearest change."""
