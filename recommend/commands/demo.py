@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Annotated, Any, Optional
+from typing import Annotated, Any
 
 import typer
 
@@ -60,7 +60,7 @@ class Scene:
 
 def demo(
     into: Annotated[
-        Optional[Path],  # noqa: UP045 - the option parser reads this spelling
+        Path | None,
         typer.Option(metavar="FOLDER", help="Keep what it writes here, else nothing is kept."),
     ] = None,
 ) -> None:

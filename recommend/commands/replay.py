@@ -180,7 +180,7 @@ def _impact(
             f"{counted(len(checked), 'record')}, {len(wrong)} {disagree}."
         )
     for record, one, many in wrong:
-        differs = compared_words(one, many)
+        differs = f"one by one {json.dumps(one)}, fast {json.dumps(many)}"
         print(f"record {record.seq}: the two paths disagree: {differs}", file=sys.stderr)
     if wrong:
         return Exit.BAD_INPUT
@@ -189,11 +189,6 @@ def _impact(
     to_see = set(unseen(book, contents_of(rules)))
     decided = bool(impact.changed and "decides" in to_see)
     return Exit.TO_BE_READ if decided or (retold and "words" in to_see) else Exit.DONE
-
-
-def compared_words(one: object, many: object) -> str:
-    """What the reference engine says and what the fast path says."""
-    return f"one by one {json.dumps(one)}, fast {json.dumps(many)}"
 
 
 def _sampled(store: Store, count: int) -> list[Record]:

@@ -131,10 +131,7 @@ def _briefs(question: Question, stage: Stage, asked: GapsAsked) -> Answer:
     tally = question.tally(assessor, stage)
     found = find_gaps(assessor, question.catalogue, assessor.kinds(tally), tally.customers,
                       thin=asked.thin, most=asked.briefs, progress=stage("searching"))  # fmt: skip
-    titles = question.catalogue.titles
-    return found, lambda: print_gaps(
-        found, question.crowd, book, titles, asked.thin, asked.season, full=asked.full
-    )
+    return found, lambda: print_gaps(found, question, asked.thin, asked.season, full=asked.full)
 
 
 @dataclass(frozen=True, kw_only=True)

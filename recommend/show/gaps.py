@@ -10,8 +10,8 @@ from rich.text import Text
 
 from recommend.catalogue.loading import Catalogue
 from recommend.coverage.briefs import Brief, Gaps, JointBrief, Restock, Want
-from recommend.coverage.crowd import Crowd
 from recommend.coverage.orders import Demand, Line, Orders
+from recommend.coverage.run import Question
 from recommend.coverage.stocking import Dropping, Stocking
 from recommend.errors import counted
 from recommend.match.needs import level_words
@@ -35,20 +35,13 @@ SHOWN = 11  # sizes of an order before the rest is only counted
 
 
 def print_gaps(
-    gaps: Gaps,
-    crowd: Crowd,
-    book: Rulebook,
-    titles: Mapping[str, str],
-    thin: bool,
-    season: int | None,
-    *,
-    full: bool,
+    gaps: Gaps, question: Question, thin: bool, season: int | None, *, full: bool
 ) -> None:
     """Print who is missed and what would serve most of them on one screen, or everything.
 
-    For a season the briefs say how many pieces as well. `titles` are those of the products.
+    For a season the briefs say how many pieces as well.
     """
-    blocks: Iterable[RenderableType] = _gaps(gaps, crowd, book, titles, thin, season)
+    blocks: Iterable[RenderableType] = _gaps(gaps, question, thin, season)
     if not full:
         rest = f"{len(gaps.briefs)} briefs, {len(gaps.joint)} for a shoe with an insole, "
         blocks = first_screen(blocks, f"\nMore: --full ({rest}sizes to order, who is counted)")
@@ -56,13 +49,9 @@ def print_gaps(
 
 
 def _gaps(
-    gaps: Gaps,
-    crowd: Crowd,
-    book: Rulebook,
-    titles: Mapping[str, str],
-    thin: bool,
-    season: int | None,
+    gaps: Gaps, question: Question, thin: bool, season: int | None
 ) -> Iterator[RenderableType]:
+    book, titles = question.book, question.catalogue.titles
     choice = book.parameters.coverage.choice
     what = f"have fewer than {choice} to choose from" if thin else "are not served"
     yield Text(f"{percent(gaps.missed)} of customers {what}.", style="bold")
@@ -85,7 +74,7 @@ def _gaps(
     yield from numbered((restock_words(one, titles, verb) for one in gaps.restocks), _NOTHING)
     yield from _left(gaps)
     yield heading("Who is counted")
-    yield from (bullet(line) for line in crowd_lines(crowd, book.parameters))
+    yield from map(bullet, crowd_lines(question.crowd, book.parameters))
 
 
 def _left(gaps: Gaps) -> Iterator[RenderableType]:

@@ -171,6 +171,11 @@ class Names:
         return " or ".join(self.letters.get(name, self.worn(name)) for name in names)
 
 
+def worn_as(shoe: str | None, insole: str | None) -> str:
+    """The id of what is worn: shoe and insole joined, empty where there is neither."""
+    return "+".join(part for part in (shoe, insole) if part)
+
+
 def brought(ranked: Shortlist) -> Group | None:
     """What is brought from the shelf: pairs where there are some, else shoes, else insoles."""
     return next((one for one in _BRING if ranked.ranked[one]), None)
@@ -205,7 +210,7 @@ def letters_of(outcome: Outcome, further: Iterable[str] = ()) -> dict[str, str]:
     if visit.trials:
         untried = visit.model_copy(update={"trials": []})
         begun = outcome_of(untried, outcome.book, outcome.catalogue)
-    tried = ["+".join(filter(None, (one.shoe, one.insole))) for one in visit.trials]
+    tried = [worn_as(one.shoe, one.insole) for one in visit.trials]
     names = [
         *map(name_of, fetched(begun.shortlist)), *filter(None, tried), *further,
         *map(name_of, fetched(outcome.shortlist)),

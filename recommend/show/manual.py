@@ -126,7 +126,7 @@ def show(page: Page, rulebook: Callable[[], Rulebook]) -> None:
     The rulebook is opened only for a page that has a number of it, so that the page on settings
     can be read while the settings are broken.
     """
-    if not has_places(page.text):
+    if not PLACE.search(page.text):
         print_paged([_rendered(page.text)])
         return
     book = rulebook()
@@ -148,11 +148,6 @@ def _rendered(text: str) -> Text:
 
 PLACE = re.compile(r"\{\{([a-z0-9.-]+)(?:\s+(percent))?\}\}")
 _PERCENT = 100
-
-
-def has_places(text: str) -> bool:
-    """Whether something in `text` is to be filled in."""
-    return bool(PLACE.search(text))
 
 
 def filled(text: str, book: Rulebook) -> str:

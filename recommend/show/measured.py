@@ -70,7 +70,8 @@ def measured_blocks(
 
     `plain` draws with the signs of ASCII alone.
     """
-    yield from map(bullet, map(_what, found))
+    for one in found:
+        yield bullet(f"{one.file}: {one.side} foot, {_KINDS[one.kind].lower()}, {_count(one)}")
     found = sorted(found, key=lambda one: SIDES.index(one.side))  # left stands on the left
     groups = list(_groups(found))
     for group in groups:
@@ -105,10 +106,6 @@ def _groups(found: Sequence[Measured]) -> Iterator[Sequence[Measured]]:
 
 def _alike(one: Measured) -> tuple[str, ...]:
     return (one.kind, one.gait, one.condition, one.load)
-
-
-def _what(one: Measured) -> str:
-    return f"{one.file}: {one.side} foot, {_KINDS[one.kind].lower()}, {_count(one)}"
 
 
 def _footprints(

@@ -6,7 +6,6 @@ import textwrap
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from textwrap import wrap
 from typing import Any
 
 from recommend.errors import counted
@@ -55,14 +54,18 @@ class Kept:
             by = f" by {record.head['by']}" if record.head["by"] else ""
             head = f"{record.made_at[:16]}, record {record.seq}: {record.head['event']}{by}"
             words = [f"{key} {_plain(one)}" for key, one in told.items() if key not in _NOT_SAID]
-            yield from wrap(f"- {'; '.join([head, *words])}", width, subsequent_indent="  ")
+            yield from textwrap.wrap(
+                f"- {'; '.join([head, *words])}", width, subsequent_indent="  "
+            )
         if self.origins:
             yield "\nWhere the attributes of products stand"
         for name, one in self.origins.items():
             told = one if isinstance(one, Mapping) else {}
             day = told.get("as-of")
             dated = f", the maker's of {day}" if day else ", without a date"
-            yield from wrap(f"- {name}: {told.get('place')}{dated}", width, subsequent_indent="  ")
+            yield from textwrap.wrap(
+                f"- {name}: {told.get('place')}{dated}", width, subsequent_indent="  "
+            )
 
     def data(self) -> dict[str, Any]:
         """The same as plain data."""

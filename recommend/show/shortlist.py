@@ -23,14 +23,13 @@ from recommend.rulebook.comparisons import COMPARISONS
 from recommend.show.answer import price_words
 from recommend.show.assessment import feet_blocks, measure_blocks, note_blocks, who_blocks
 from recommend.show.console import WIDE, bullet, heading, inset, plain_table
-from recommend.show.labels import capital, first_choices, size_words, wish_words
+from recommend.show.labels import brought, capital, first_choices, size_words, wish_words
 from recommend.visit.models import SizeSystem
 
 _Reasons: TypeAlias = tuple[tuple[str, tuple[Side, ...]], ...]  # and the feet each is true of
 _TITLES = {"shoe": "Shoes", "insole": "Insoles", "pair": "Shoe with insole"}
 # What can be shown by itself, in the order of a fitting, and in words.
 _GROUP_OF: dict[str, Group] = {"shoes": "shoe", "insoles": "insole", "pairs": "pair"}
-_FETCHED: tuple[Group, ...] = ("pair", "shoe", "insole")  # the first that there is
 _ABOUT: tuple[SizeSystem, ...] = ("eu", "uk", "us-men", "us-women")
 _WORDS = {"never": "never", "must": "must", "prefer": "better"}
 
@@ -53,14 +52,9 @@ def _section(name: str, outcome: Outcome, width: int) -> Iterator[RenderableType
     elif name == "cautions":
         yield heading("Before it is worn")
         yield from (bullet(caution) for caution in book.heading.cautions)
-    elif ranked is None:
-        yield from _withheld(name)
-    else:
+    elif ranked is not None:
         yield from _of_the_list(name, ranked, outcome, width)
-
-
-def _withheld(name: str) -> Iterator[RenderableType]:
-    if name == "wants":  # said once, where the list would begin
+    elif name == "wants":  # said once, where the list would begin
         yield heading("Shortlist")
         yield inset("Withheld: a stop stands above. See a clinician first.", 2, "bold")
 
@@ -248,10 +242,11 @@ def _stock_of(product_id: str, sized: Sized, book: Rulebook) -> str:
 
 def _to_fetch(ranked: Shortlist, book: Rulebook) -> Iterator[RenderableType]:
     """What to bring from the shelf first, where the eye rests when all is printed."""
-    first = next((ranked.ranked[group][0] for group in _FETCHED if ranked.ranked[group]), None)
-    if first is None:
+    group = brought(ranked)
+    if group is None:
         return
     yield heading("To fetch first")
+    first = ranked.ranked[group][0]
     for part, sized in zip(first.parts, first.sized, strict=True):
         if part.offered != "shop":
             continue
