@@ -15,7 +15,7 @@ from recommend.catalogue.importing import Imported, RowsError, import_csv, read_
 from recommend.catalogue.shop import open_rulebook
 from recommend.catalogue.stacking import read_counts
 from recommend.cluster import connected
-from recommend.commands.buyer import Asked, SoldOutOption
+from recommend.commands.coverage import Asked, SoldOutOption
 from recommend.commands.options import AsJson, Force, RulesFolder, print_json, taking
 from recommend.coverage.as_json import plain
 from recommend.coverage.briefs import find_gaps, whole_sizes

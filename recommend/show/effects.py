@@ -25,7 +25,7 @@ from recommend.show.trial_words import READING_WORDS, interval_words
 from recommend.trial.came_back import CameBack, Liked
 from recommend.trial.heeding import Expected, LearnedList
 from recommend.trial.judged_steps import order
-from recommend.trial.kept_trials import Shop, Tally, item_of
+from recommend.trial.kept_trials import Shop, item_of
 from recommend.trial.steps import LEARNED, Key
 
 
@@ -117,7 +117,7 @@ def _tables(
                 if learned is None or not learned.tried(product):
                     continue
                 effect = learned.effect(item_of(ware, book, phase), confidence)
-                feet = _of(tally.landed, tally), _of(tally.over, tally)
+                feet = (f"{count} of {tally.feet}" for count in (tally.landed, tally.over))
                 table.add_row(
                     product if first else "", phase, str(len(tally.visits)) if first else "",
                     interval_words(effect), *(feet if first else ("", "")),
@@ -126,10 +126,6 @@ def _tables(
         if table.row_count:
             yield table
             yield Text()
-
-
-def _of(count: int, tally: Tally) -> str:
-    return f"{count} of {tally.feet}"
 
 
 def _reading(shop: Shop, book: Rulebook) -> Iterator[str]:

@@ -84,8 +84,7 @@ class Page:
 @cache
 def pages() -> dict[str, Page]:
     """All pages by name, in the order of the table of contents."""
-    files = [one for one in _folder().iterdir() if one.name.endswith(".md")]
-    found = [_page(one.name.removesuffix(".md"), one.read_text("utf-8")) for one in files]
+    found = [_page(one.name.removesuffix(".md"), one.read_text("utf-8")) for one in _files()]
     order = list(READERS)
     found.sort(key=lambda page: (order.index(page.reader), page.place, page.name))
     return {page.name: page for page in found}
@@ -93,13 +92,12 @@ def pages() -> dict[str, Page]:
 
 def names() -> list[str]:
     """Names of the pages, read without opening one: for completion in the shell."""
-    return sorted(
-        one.name.removesuffix(".md") for one in _folder().iterdir() if one.name.endswith(".md")
-    )
+    return sorted(one.name.removesuffix(".md") for one in _files())
 
 
-def _folder() -> Traversable:
-    return resources.files("recommend") / "manual"
+def _files() -> list[Traversable]:
+    folder = resources.files("recommend") / "manual"
+    return [one for one in folder.iterdir() if one.name.endswith(".md")]
 
 
 def _page(name: str, whole: str) -> Page:

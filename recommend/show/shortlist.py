@@ -202,12 +202,8 @@ def _alike_words(number: int, equals: Equals) -> str:
 
 def _told(one: Candidate, book: Rulebook) -> Iterator[str]:
     """What is true of each member of a group: how it fits, what is for it and against it."""
-    for name, lines in (
-        ("fit", fit_lines(one, book)),
-        ("for", why_lines(one, book)),
-        ("against", against_lines(one, book)),
-    ):
-        text = "; ".join(lines)
+    for name, lines in (("fit", fit_lines), ("for", why_lines), ("against", against_lines)):
+        text = "; ".join(lines(one, book))
         if text:
             yield f"{name}: {text}"
 
@@ -234,9 +230,8 @@ def _stock_of(product_id: str, sized: Sized, book: Rulebook) -> str:
         return f"code {product_id}, size not checked"
     text = f"code {product_id}, {size_words(sized.size, book)}, {sized.count} in stock"
     if sized.short_of is not None:
-        text += (
-            f" (between sizes: {sized.smaller:g} is {sized.short_of:g} mm shorter than the foot)"
-        )
+        short = f"{sized.smaller:g} is {sized.short_of:g} mm shorter than the foot"
+        text += f" (between sizes: {short})"
     return text
 
 

@@ -309,14 +309,9 @@ def _plan_parts(plan: Plan | None, outcome: Outcome) -> Iterator[Part]:
     yield Part("strides", "Strides", [[_strides(plan, outcome)]])
     yield Part("measure", "Measure", [list(_measured(plan, outcome))] if plan.strides else [])
     yield Part("leave", "Leave out", [list(_left_out(plan, outcome))])
-    yield _why()
-    yield Part(
-        "type", "Type",
-        [[
-            f"recommend trial step {visit.reference}   (each turn adds to its try-on; type both "
-            "barefoot turns too, they stand in for the first film)"
-        ]],
-    )  # fmt: skip
+    yield Part("why", "Why", [[_WHY], []])
+    turns = "(each turn adds to its try-on; type both barefoot turns too, they stand in for the"
+    yield Part("type", "Type", [[f"recommend trial step {visit.reference}   {turns} first film)"]])
     yield Part("more", "More", [[f"rules {outcome.book.stamp}"]])
 
 
@@ -372,13 +367,11 @@ def _left_out(plan: Plan, outcome: Outcome) -> Iterator[str]:
         yield "nothing lies outside its band: watch that it stays so, and let comfort decide"
 
 
-def _why() -> Part:
-    text = (
-        "There and back again: what drifts on the treadmill, and being first or last, falls on all "
-        "alike. Ask for comfort at each second turn without saying which it is: that shows how "
-        "far two ratings of one pair differ."
-    )
-    return Part("why", "Why", [[text], []])
+_WHY = (
+    "There and back again: what drifts on the treadmill, and being first or last, falls on all "
+    "alike. Ask for comfort at each second turn without saying which it is: that shows how "
+    "far two ratings of one pair differ."
+)
 
 
 def _name(one: Worth) -> str:

@@ -116,9 +116,8 @@ def _why(one: TrialOutcome) -> Part:
     if best is None:
         return Part("why", "", [])
     result = best.result
-    comfort = f"comfort {result.comfort:.1f} of 10" if result.comfort is not None else (
-        "comfort was not asked"
-    )  # fmt: skip
+    rated = result.comfort is not None
+    comfort = f"comfort {result.comfort:.1f} of 10" if rated else "comfort was not asked"
     for_comfort = result.open and not result.gained
     lead = "Chosen for its comfort: it changes no motion that can be told. " if for_comfort else ""
     long = f"{lead}{outside_words(result).capitalize()}; {comfort}.{_missing(result)}"
@@ -244,10 +243,8 @@ def _brief(result: StepResult) -> Iterator[str]:
         groups.setdefault(f"{SIGNS[judged.verdict]} {words}".strip(), []).append((key, judged))
     for words, members in groups.items():
         change = [j.change.value for _, j in members]
-        span = f" ({signed(min(change))} to {signed(max(change))})" if len(change) > 1 else (
-            f" ({signed(change[0])})"
-        )  # fmt: skip
-        yield f"{words} {keys_words(k for k, _ in members)}{span}"
+        span = " to ".join(map(signed, (min(change), max(change))[: len(change)]))
+        yield f"{words} {keys_words(k for k, _ in members)} ({span})"
     yield from _loads(result)
 
 

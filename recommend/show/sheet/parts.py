@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 from html import escape
 
-from recommend.parameters import Parameters
+from recommend.infer.assess import Assessment
+from recommend.match.outcome import Outcome
+from recommend.parameters import Sheet
+from recommend.show.sheet.content import every_ache_counts
 from recommend.show.sheet.messages import Wording
 from recommend.trial.verdict import Band
 
@@ -40,48 +42,31 @@ def gauge(value: float, error: float | None, usual: Band, label: str) -> str:
     )
 
 
-@dataclass(frozen=True, slots=True)
-class After:
-    """What decides what is said of afterwards.
-
-    Attributes
-    ----------
-    running : whether it is for running.
-    every_ache : whether no ache may be called normal.
-    once_agreed : whether it is worn only once a clinician has agreed.
-    back_on : the day agreed for coming back.
-    """
-
-    running: bool
-    every_ache: bool
-    once_agreed: bool
-    back_on: str | None = None
-
-
-def after_parts(w: Wording, parameters: Parameters, after: After) -> Iterator[str]:
-    """Sections for afterwards, from the parameters ``sheet``."""
+def after_parts(w: Wording, outcome: Outcome) -> Iterator[str]:
+    """Sections for afterwards, from the parameters ``sheet``; for some no ache is called normal."""
+    seen, sheet = outcome.assessment, outcome.book.parameters.sheet
+    every_ache = every_ache_counts(seen, outcome.book)
     yield '<div class="after">'
-    yield from _wear_in(w, parameters, after)
-    weeks = w.number(parameters.sheet.sore_weeks, 0)
-    ache = () if after.every_ache else ("normal-ache",)
+    yield from _wear_in(w, seen, sheet, every_ache)
+    weeks = w.number(sheet.sore_weeks, 0)
+    ache = () if every_ache else ("normal-ache",)
     yield _list(w, "normal", ("normal-pressure", *ache), weeks)
-    pain = "stop-any-ache" if after.every_ache else "stop-pain"
+    pain = "stop-any-ache" if every_ache else "stop-pain"
     stops = (pain, "stop-skin", "stop-numb", "stop-swelling")
     yield _list(w, "stop-wearing", stops, weeks, "notice")
-    weeks_on = w.number(parameters.sheet.review_weeks, 0)
-    day = w.text("back-day", day=w.day(after.back_on)) if after.back_on else ""
-    back = day or w.text("back-text", weeks=weeks_on)
+    back_on = seen.visit.decision.back_on if seen.visit.decision else None
+    back = w.text("back-text", weeks=w.number(sheet.review_weeks, 0))
+    back = w.text("back-day", day=w.day(back_on)) if back_on else back
     yield f"<section><h2>{escape(w.text('back'))}</h2><p>{escape(back)}</p></section>"
     yield "</div>"
 
 
-def _wear_in(w: Wording, parameters: Parameters, after: After) -> Iterator[str]:
-    first, more = parameters.sheet.first_day_hours, parameters.sheet.more_hours
-    whole = parameters.sheet.whole_day_hours
+def _wear_in(w: Wording, seen: Assessment, sheet: Sheet, every_ache: bool) -> Iterator[str]:
+    first, more, whole = sheet.first_day_hours, sheet.more_hours, sheet.whole_day_hours
     days = 1 + math.ceil((whole - first) / more)
     hours = [first + more * day for day in range(days)]
     yield f"<section><h2>{escape(w.text('wear-in'))}</h2>"
-    if after.once_agreed:
+    if seen.clinician_first:
         yield f"<p>{escape(w.text('wear-in-agreed'))}</p>"
     yield '<table class="days"><tbody><tr>'
     yield f'<th scope="row">{escape(w.text("wear-in-day"))}</th>'
@@ -90,9 +75,9 @@ def _wear_in(w: Wording, parameters: Parameters, after: After) -> Iterator[str]:
     last = escape(w.text("all-day"))
     yield "".join(f"<td>{w.number(h, 0) if h < whole else last}</td>" for h in hours)
     yield "</tr></tbody></table><ul>"
-    sore = w.text("wear-in-sore", minutes=w.number(parameters.sheet.sore_minutes, 0))
-    yield f"<li>{escape(w.text('wear-in-every-ache') if after.every_ache else sore)}</li>"
-    if after.running:
+    sore = w.text("wear-in-sore", minutes=w.number(sheet.sore_minutes, 0))
+    yield f"<li>{escape(w.text('wear-in-every-ache') if every_ache else sore)}</li>"
+    if seen.visit.purpose == "running":
         yield f"<li>{escape(w.text('wear-in-running'))}</li>"
     yield "</ul></section>"
 
