@@ -20,6 +20,8 @@ from typing import Any, TextIO
 
 from recommend.errors import InputError, Place
 
+NARROW = 80  # columns where there is no terminal
+
 # Colour and weight, which only our own console writes. All else that controls a terminal, what
 # turns the direction of writing, and what stands in for a byte that is no character.
 _OURS = r"\x1b\[[0-9;]*m"

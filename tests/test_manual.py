@@ -84,6 +84,19 @@ def test_a_page_follows_the_rulebook() -> None:
     assert "choice of 61.5" in manual.filled(manual.pages()["buyer"].text, changed)
 
 
+def test_the_two_ways_to_class_a_posture_are_those_of_the_limits() -> None:
+    """The page of the visit file says what is normal as `fpi-supinated` and `fpi-pronated` do."""
+    limits = yaml.safe_load((ROOT / "rules" / "limits.yaml").read_text("utf-8"))["limits"]
+    text = " ".join(manual.pages()["visit-file"].text.split())
+    for system, words in (("manual-2005", "normal"), ("adult-norm-2008", "about")):
+        below, above = (
+            next(one["value"] for one in limits[name]["values"] if one.get("system") == system)
+            for name in ("fpi-supinated", "fpi-pronated")
+        )
+        low, high = (f"{one:+d}".replace("+0", "0") for one in (below + 1, above - 1))
+        assert f"`{system}`, {words} {low} to {high}" in text
+
+
 def test_a_page_without_numbers_needs_no_settings(tmp_path: Path) -> None:
     """The page on settings can be read while the settings are broken."""
     (tmp_path / "settings.toml").write_text("sizes = [")
@@ -124,6 +137,13 @@ def test_every_command_line_parses(document: Path) -> None:
         words[2] for line in wrong if (words := line.split())[1:2] == ["help"] and len(words) > 2
     }
     assert pages <= set(manual.names())
+
+
+def test_the_pages_to_read_on_are_there() -> None:
+    """Each name after `Read on` in the README is a page of the manual."""
+    lines = re.findall(r"^Read on: `recommend help (.+)\.$", (ROOT / "README.md").read_text(), re.M)
+    assert len(lines) == 3
+    assert {name for line in lines for name in re.findall(r"[a-z-]+", line)} <= set(manual.names())
 
 
 ELSEWHERE = {"--prefix", "--check"}  # options of other programs

@@ -10,14 +10,13 @@ import typer
 
 from recommend.atomic import write_atomically
 from recommend.catalogue.shop import open_catalogue
+from recommend.check.authoring import scaffold, write_schemas
 from recommend.check.changes import changes_of
 from recommend.check.differing import difference
 from recommend.check.finding import fails
 from recommend.check.promises import load_promises
+from recommend.check.reach import touched
 from recommend.check.released import write_released
-from recommend.check.scaffold import scaffold
-from recommend.check.schemas import write_schemas
-from recommend.check.touched import touched
 from recommend.check.whole import check
 from recommend.commands.options import AsJson, Force, group, print_json, rule_ids
 from recommend.errors import Exit, InputError, Place

@@ -20,9 +20,8 @@ from recommend.commands.options import AsJson, Force, RulesFolder, print_json, t
 from recommend.coverage.as_json import plain
 from recommend.coverage.briefs import find_gaps, whole_sizes
 from recommend.coverage.orders import Demand, demand_of, orders_for, with_sales
-from recommend.coverage.run import Question, Stage
+from recommend.coverage.run import Question, Stage, unstated_lines
 from recommend.coverage.stocking import choose, drop
-from recommend.coverage.unstated import unstated_lines
 from recommend.errors import RecommendError, counted
 from recommend.output import table, write_output
 from recommend.show.console import bullet, console, print_blocks, print_byline, stages

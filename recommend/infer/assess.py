@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 
 from recommend.dataclass import dataclass
+from recommend.infer.conclusions import Conclusions
 from recommend.infer.derivation import (
     CloseCall,
     Derivation,
@@ -13,7 +14,7 @@ from recommend.infer.derivation import (
     close_calls,
     derivations,
 )
-from recommend.infer.engine import Conclusions, Engine, engine_of
+from recommend.infer.engine import Engine, engine_of
 from recommend.infer.facts import facts_of
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.measure.observed import Observed, observe

@@ -13,7 +13,7 @@ from dataclasses import field
 from statistics import NormalDist
 
 from recommend.dataclass import dataclass
-from recommend.infer.engine import Conclusions
+from recommend.infer.conclusions import Conclusions
 from recommend.measure.model import Measure, Side
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.comparisons import OPS

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
 from typing import Annotated, Any, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
@@ -42,6 +42,24 @@ class Strict(BaseModel):
         populate_by_name=True,
         str_strip_whitespace=True,
     )
+
+
+def told_apart(models: Mapping[str, tuple[Any, ...]]) -> Callable[[Any], str | None]:
+    """What tells apart models that may stand in one place, for a `Discriminator`.
+
+    Parameters
+    ----------
+    models : by tag, the model, and the keys of which it has one that none before it has.
+    """
+
+    def tag_of(value: Any) -> str | None:
+        for tag, (model, *keys) in models.items():
+            written = isinstance(value, dict)
+            if any(key in value for key in keys) if written else isinstance(value, model):
+                return tag
+        return None
+
+    return tag_of
 
 
 _PLAIN_NUMBER = re.compile(r"[-+]?[0-9]+(\.[0-9]+)?")

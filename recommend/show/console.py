@@ -17,9 +17,8 @@ from rich.padding import Padding
 from rich.pager import Pager
 from rich.text import Text
 
-from recommend.door import Door, visible
+from recommend.door import NARROW, Door, visible
 from recommend.rulebook import Rulebook
-from recommend.show.lines import NARROW
 
 if TYPE_CHECKING:
     from rich.table import Table  # tables and bars are imported where one is made: seldom

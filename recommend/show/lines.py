@@ -11,10 +11,11 @@ import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
+from recommend.door import NARROW
+
 if TYPE_CHECKING:
     from rich.text import Text
 
-NARROW = 80  # columns where there is no terminal
 # What makes a console of what is no terminal, or another width of it.
 _ASKED_FOR = ("COLUMNS", "FORCE_COLOR", "TTY_COMPATIBLE")
 _FIRST_WIDE = "\u0300"  # every printable sign before it is one column wide

@@ -14,12 +14,11 @@ from typing import Any
 from rich.console import RenderableType
 from rich.text import Text
 
-from recommend.check.crowds import Moves
-from recommend.check.differing import Difference
+from recommend.check.differing import Difference, Moves
 from recommend.check.example_tables import Example
 from recommend.check.examples import load_examples
+from recommend.check.reach import Touched
 from recommend.check.same_customers import Ranked, Share
-from recommend.check.touched import Touched
 from recommend.errors import counted
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.conditions import UNDETERMINED

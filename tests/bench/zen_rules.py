@@ -8,7 +8,7 @@ from typing import Any
 
 import zen
 
-from recommend.infer.engine import last_stratum_of_axes
+from recommend.infer.conclusions import last_stratum_of_axes
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.models import AxisThen
 from recommend.rulebook.terms import Disjunction, Number, Term

@@ -13,7 +13,8 @@ from recommend.check.reach import reach_findings
 from recommend.check.unanswered import unused_findings
 from recommend.check.whole import check
 from recommend.extras import shipped_folder
-from recommend.infer.engine import ContradictionError, engine_of
+from recommend.infer.conclusions import ContradictionError
+from recommend.infer.engine import engine_of
 from recommend.infer.facts import facts_of
 from recommend.measure.observed import observe
 from recommend.rulebook import Rulebook, load_rulebook

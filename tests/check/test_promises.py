@@ -16,7 +16,8 @@ from recommend.check.promises import Verdict, load_promises
 from recommend.check.proving import promise_findings, prove
 from recommend.extras import shipped_folder
 from recommend.infer.assess import Assessment, assess
-from recommend.infer.engine import ContradictionError, engine_of
+from recommend.infer.conclusions import ContradictionError
+from recommend.infer.engine import engine_of
 from recommend.match.judge import judge
 from recommend.match.needs import needs_of
 from recommend.rulebook import Rulebook, load_rulebook

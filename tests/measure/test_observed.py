@@ -12,7 +12,14 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 from scipy import stats
 
-from recommend.measure.definitions import COMPUTED, OPTIONAL, MeasureDef, ReadingError
+from recommend.measure.definitions import (
+    COMPUTED,
+    OPTIONAL,
+    Derivation,
+    MeasureDef,
+    ReadingError,
+)
+from recommend.measure.derived import error_of
 from recommend.measure.model import Measure
 from recommend.measure.observed import Observed, observe, reading_error
 from recommend.rulebook import Rulebook
@@ -414,3 +421,13 @@ def test_a_standing_angle_from_standing_is_refused() -> None:
     with pytest.raises(ValidationError, match="0 by definition"):
         Feet.model_validate({"left": feet})
     assert Feet.model_validate({"left": feet}, context=KEPT).left.rearfoot
+
+
+@pytest.mark.parametrize(
+    ("how", "error"),
+    [({"difference": ["a", "b"]}, 5.0), ({"sum": ["a", "b"]}, 5.0), ({"between-feet": "a"}, 5.0),
+     ({"ratio": ["a", "b"]}, 0.02)],
+)  # fmt: skip
+def test_the_error_of_what_follows_from_two_readings(how: dict[str, Any], error: float) -> None:
+    """By hand: errors of 3 and 4 make 5 in quadrature; a ratio has the error that was measured."""
+    assert error_of(Derivation.model_validate(how), 0.02, [3.0, 4.0]) == error

@@ -15,7 +15,7 @@ from pathlib import Path
 import clips
 import numpy as np
 
-from recommend.infer.engine import last_stratum_of_axes
+from recommend.infer.conclusions import last_stratum_of_axes
 from recommend.infer.many import Column
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.models import AxisThen

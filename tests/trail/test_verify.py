@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from recommend.errors import InputError, RecommendError
 from recommend.records.database import trigger_statements
-from recommend.records.store import Store
+from recommend.records.store import Store, is_earlier
 from recommend.records.transfer import export
 from recommend.records.verify import Verdict, verify
 from tests.trail.entries import entry
@@ -230,3 +230,37 @@ def test_the_expected_tables_are_those_of_a_new_store(path: Path) -> None:
     for table in ("body", "record", "forgotten", "private"):
         assert {table, f"{table}_keeps_update", f"{table}_keeps_delete"} <= names
     assert len(trigger_statements()) == 9
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ("UPDATE private SET text = '{}'", "the private part of record 1 was altered"),
+        ("UPDATE private SET salt = x'00'", "the private part of record 1 was altered"),
+    ],
+)
+def test_an_altered_private_part_is_never_read(path: Path, change: str, words: str) -> None:
+    """Who reads a record is told as well, not only who checks the whole store."""
+    with Store(path, write=True) as store:
+        store.append(entry())
+    tamper(path, change)
+    with Store(path) as store, pytest.raises(InputError, match=words):
+        store.private(store.record(1))
+
+
+@pytest.mark.parametrize(
+    ("then", "now", "behind"),
+    [
+        ("2026-03-05T10:00:00+01:00", "2026-03-05T10:00:00+01:00", False),
+        ("2026-03-05T10:00:00+01:00", "2026-03-05T09:00:00+00:00", False),
+        ("2026-03-05T10:00:00+01:00", "2026-03-05T09:59:59+01:00", True),
+        ("2026-03-05T10:00:00+01:00", "2026-03-05T10:00:00+00:00", False),
+        ("2026-03-05T10:00:00+01:00", "yesterday", False),
+    ],
+)
+def test_which_record_says_it_was_made_before_the_one_it_follows(
+    then: str, now: str, behind: bool
+) -> None:
+    """By hand, across time zones: one second counts, none does not, and no time says nothing."""
+    assert is_earlier({"made-at": now}, {"made-at": then}) is behind
+    assert not is_earlier({"made-at": now}, None)
