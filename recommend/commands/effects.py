@@ -17,7 +17,7 @@ from recommend.commands.options import (
     RulesFolder,
     print_json,
 )
-from recommend.infer.counter import Counter
+from recommend.infer.adviser import Adviser
 from recommend.measure.model import Side
 from recommend.show.console import print_blocks, print_byline, working
 from recommend.show.effects import (
@@ -61,7 +61,7 @@ def effects(
         print_blocks(check_blocks(shop))
         print_byline(book)
         return
-    counter = Counter(book)
+    counter = Adviser(book)
 
     def types_of(visit: Visit) -> Mapping[Side, str | None]:
         return {side: foot.foot_type for side, foot in counter.assess(visit).feet.items()}
