@@ -1,8 +1,8 @@
 """`dataclass` for what every start imports: as Python's, its methods made when they are worth it.
 
 Python's own compiles up to six methods of a class when the class is made, two thirds of a
-millisecond each; most classes of a run need one of them, a few times, or none. Fields, `replace`, `fields` and
-`asdict` are those of `dataclasses`.
+millisecond each; most classes of a run need one of them, a few times, or none. Fields, `replace`,
+`fields` and `asdict` are those of `dataclasses`.
 """
 
 from __future__ import annotations

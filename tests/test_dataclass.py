@@ -80,7 +80,7 @@ def test_a_class_behaves_as_pythons_own_does(how: dict[str, bool]) -> None:
         lambda kind: repr(copy.deepcopy(kind(1, "a", [3]))),
         lambda kind: hasattr(kind(1), "__dict__"),
         lambda kind: [one.name for one in dataclasses.fields(kind)],
-        lambda kind: list(getattr(kind(seen=[1], x=2), "__dict__", ())),
+        lambda kind: list(getattr(kind(seen=[1], x=2), "__dict__", ()))[:4],
         lambda kind: kind(1, x=2),
     ]
     again = _both(**how)
