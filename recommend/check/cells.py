@@ -23,6 +23,7 @@ from recommend.infer.many import (
     behind,
     columns_of,
     conclude_many,
+    facts_at,
 )
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.models import NoteThen
@@ -47,16 +48,7 @@ class Space:
 
     def facts(self, row: int) -> dict[str, float | str]:
         """The facts of one foot; what is missing is left out."""
-        out: dict[str, float | str] = {}
-        for name, column in self.columns.items():
-            value = column[row if len(column) > 1 else 0]
-            words = self.book.vocabulary.words.get(name)
-            if words is not None:
-                if value >= 0:
-                    out[name] = words[int(value)]
-            elif not np.isnan(value):
-                out[name] = float(value)
-        return out
+        return facts_at(self.columns, row, self.book.vocabulary)
 
     def simplest(self, mask: Bools) -> int:
         """The row within `mask` with the fewest facts known."""
@@ -246,7 +238,7 @@ def comparable(space: Space, rules: Iterable[CompiledRule]) -> NDArray[np.bool_]
             out &= ~np.isnan(column) if column.dtype == np.float64 else column >= 0
     limits: set[tuple[str, str]] = set()
     for rule in rules:
-        for term in itertools.chain(*rule.holds, *rule.fails):
+        for term in rule.terms:
             if isinstance(term, Number) and term.limit:
                 limits.add((about(term.fact).of, term.limit))
     for measure, limit in limits:

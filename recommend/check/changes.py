@@ -16,17 +16,17 @@ from typing import Annotated
 from pydantic import Field, model_validator
 
 from recommend.check.finding import Finding, from_error
-from recommend.check.weaker import Fate, fate_of, past_note
+from recommend.check.logic import Fate, fate_of, past_note
 from recommend.errors import InputError, Place
 from recommend.infer.conclusions import ContradictionError
 from recommend.reading import Document, Id, Strict, problems_in
 from recommend.reading.document import Loc
-from recommend.rulebook.book import CompiledRule, Rulebook
+from recommend.rulebook.book import Rulebook
 from recommend.rulebook.compiling import Compiler, leaves
 from recommend.rulebook.conditions import Condition
 from recommend.rulebook.contents import Bearing, Contents, hashes_of
-from recommend.rulebook.models import NoteLevel, NoteThen
-from recommend.rulebook.naming import Names, check_leaf
+from recommend.rulebook.models import NoteLevel
+from recommend.rulebook.naming import check_leaf
 
 FILE = "changes.yaml"
 Reason = Annotated[str, Field(min_length=10)]
@@ -134,7 +134,6 @@ def _ledger(book: Rulebook, file: ChangesFile, at: Document) -> Iterator[Finding
         for one in change.accepts:
             accepted.setdefault(one.rule, index)
     seen: set[str] = set()
-    names = Names.of(book)
     for index, change in enumerate(file.changes):
         for number, stop in enumerate(change.stops):
             loc: Loc = ("changes", index, "stops", number)
@@ -143,7 +142,7 @@ def _ledger(book: Rulebook, file: ChangesFile, at: Document) -> Iterator[Finding
             seen.add(stop.rule)
             try:
                 for leaf, where in leaves(stop.when, (*loc, "when")):
-                    check_leaf(leaf, where, at, names)
+                    check_leaf(leaf, where, at, book)
             except InputError as error:
                 yield from_error(error)
                 continue
@@ -156,22 +155,13 @@ def _ledger(book: Rulebook, file: ChangesFile, at: Document) -> Iterator[Finding
 
 
 def _not_listed(book: Rulebook, seen: set[str], at: Document) -> Iterator[Finding]:
-    for rule in stops_of(book):
+    for rule in book.noting("stop"):
         if rule.id not in seen:
             yield Finding(
                 "no-change-entry", "error", rule.place,
                 f"stop `{rule.id}` is not written down in the change log",
                 mend=f"add it under `stops` of version {book.heading.version} in {at.file}",
             )  # fmt: skip
-
-
-def stops_of(book: Rulebook) -> tuple[CompiledRule, ...]:
-    """The rules that withhold the shortlist."""
-    return tuple(
-        rule
-        for rule in book.rules
-        if isinstance(rule.rule.then, NoteThen) and rule.rule.then.note == "stop"
-    )
 
 
 def weakened(what: Fate, place: Place, book: Rulebook) -> Finding:

@@ -3,19 +3,23 @@
 ``claims.yaml`` says which words claim what. Three kinds of text are held against drawn adults: the
 words of an axis value and the reasons of the rules that conclude it (by the share of feet that get
 the value), notes (by the share that they reach), and sentences of foot types and reasons of needs
-(by the shares of the axis values that they rest on).
+(by the shares of the axis values that they rest on). Labels are held to what comes of the same
+feet when they are read again.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 from pydantic import Field, model_validator
 
 from recommend.check.finding import Finding
 from recommend.check.people import People
+from recommend.check.wording import FILE as WORDING
+from recommend.check.wording import OWN, has, wording_of_rules
 from recommend.errors import Place
 from recommend.extras import shipped_folder
 from recommend.parameters import Kind
@@ -152,3 +156,43 @@ def _leaf_shares(rule: CompiledRule, people: People) -> tuple[float, ...]:
             values = tuple(value for value in leaf.is_ if value != UNDETERMINED)
             shares.append(people.share_of_value(leaf.axis, values))
     return tuple(shares) or (people.share_of_rule(rule.id),)
+
+
+HOLDS = 2 / 3  # of redraws, below which a label is called unsteady
+_FEWEST = 50  # feet that carry a label, below which nothing is said of it
+
+
+def steadiness(people: People) -> Iterator[tuple[str, str, float, int]]:
+    """Axis, value, share of the feet that keep it when read again, and feet that carry it."""
+    again = people.builder.concluded(people.redrawn(), "left")
+    before = people.feet["left"]
+    for axis, definition in people.book.axes.items():
+        for code, value in enumerate(definition.values):
+            carry = before.axes[axis] == code
+            if carry.sum() >= _FEWEST:
+                kept = float((again.axes[axis][carry] == code).mean())
+                yield axis, value, kept, int(carry.sum())
+
+
+def unsteady_findings(people: People) -> Iterator[Finding]:
+    """Labels that hold in fewer than two thirds of redraws over the feet that carry them.
+
+    Foot types whose sentence says as much are left out.
+    """
+    said = wording_of_rules(people.book)
+    unsure = said.languages[OWN].unsure if said and OWN in said.languages else []
+    for axis, value, kept, carried in steadiness(people):
+        owned = axis == FOOT_TYPE and any(
+            has(people.book.types[value].sentence, words) for words in unsure
+        )
+        if kept < HOLDS and not owned:
+            name = f"foot type `{value}`" if axis == FOOT_TYPE else f"`{axis}: {value}`"
+            file = "types.yaml" if axis == FOOT_TYPE else "axes.yaml"
+            yield Finding(
+                "unsteady", "note", Place(str(Path(people.book.folder) / file)),
+                f"{name} holds for {100 * kept:.0f} % of the {carried} modelled feet that carry "
+                "it when they are read again",
+                f"at least {100 * HOLDS:.0f} %",
+                "ask for more readings, or for more than the error beyond the limit; or let the "
+                f"sentence say so in one of the words under `unsure` of {WORDING}",
+            )  # fmt: skip

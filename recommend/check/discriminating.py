@@ -1,6 +1,6 @@
 """How well the order tells people apart: ties, who decides them, and wishes that never decide.
 
-Customers are drawn as `check/mixture` has them, children, pain and unusual answers among them, and
+Customers are drawn as `check/people` mixes them, children, pain and unusual answers among them, and
 ranked many at a time by the readings as they stand; shares are a shop's.
 """
 
@@ -13,13 +13,11 @@ from itertools import combinations
 import numpy as np
 
 from recommend.catalogue.loading import Catalogue
-from recommend.check.mixture import Crowd
-from recommend.match.cases import Cases, cases_of
+from recommend.check.people import People
+from recommend.match.cases import Cases
 from recommend.match.ranking import Places
 from recommend.match.shortlist import ranking_of
-from recommend.match.sizes import longer_lengths
 from recommend.match.weighing import WAYS, Way
-from recommend.measure.model import SIDES
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.vocabulary import FOOT_TYPE
 
@@ -88,16 +86,11 @@ class _Ranked:
     """Drawn customers, what they need, and how the catalogue is ranked for them."""
 
     def __init__(self, book: Rulebook, catalogue: Catalogue, seed: int, count: int) -> None:
-        self.book, parameters = book, book.parameters
-        crowd = Crowd.of(book, count, seed)
-        drawn = crowd.customers
-        purposes, ages = drawn.texts("purpose"), crowd.ages
-        both = [np.asarray(drawn.feet[side]["foot-length"]) for side in SIDES]
-        lengths = longer_lengths(both, purposes, ages, parameters)
-        self.purpose = np.array(purposes)
-        ranking = ranking_of(book, catalogue)
-        self.cases: Cases = replace(cases_of(ranking, crowd.done, lengths), weights=crowd.weights)
-        self.types = crowd.done["left"].axes[FOOT_TYPE]
+        self.book, crowd = book, People.mixed(book, count, seed)
+        self.purpose = np.array(crowd.customers.texts("purpose"))
+        cases = crowd.cases(ranking_of(book, catalogue))
+        self.cases: Cases = replace(cases, weights=crowd.weights)
+        self.types = crowd.feet["left"].axes[FOOT_TYPE]
 
     def firsts(self, way: Way) -> list[Places]:
         """Rows of the first group of every case."""

@@ -19,7 +19,6 @@ from recommend.infer.facts import quantize
 from recommend.measure.derived import derivations
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.comparisons import OPS
-from recommend.rulebook.models import AxisThen
 from recommend.rulebook.terms import Disjunction, Number, Term, Word
 from recommend.rulebook.vocabulary import AGE_BAND, PERSON, Fact, about, ends_of, part_of
 from recommend.visit.models import PainSite
@@ -160,16 +159,9 @@ class Foot:
 
     def concluded(self, axis: str, values: Iterable[str] | None = None) -> Formula:
         """Whether some rule concludes one of `values` of an axis (any value by default)."""
-        wanted = None if values is None else set(values)
-        return z3.Or(
-            [
-                self.holds(rule)
-                for rule in self.book.rules
-                if isinstance(rule.rule.then, AxisThen)
-                and rule.rule.then.axis == axis
-                and (wanted is None or rule.rule.then.value in wanted)
-            ]
-        )
+        wanted = self.book.axes[axis].values if values is None else set(values)
+        rules = self.book.concluding(axis)
+        return z3.Or([self.holds(r) for r in rules if r.concludes and r.concludes.value in wanted])
 
     def term(self, term: Term) -> Formula:
         """Whether one comparison holds; over something missing it does not."""

@@ -22,7 +22,7 @@ from recommend.reading import Document, Strict
 from recommend.reading.document import Loc
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.comparisons import Comparison
-from recommend.rulebook.models import NoteLevel, NoteThen, Strength, Weight
+from recommend.rulebook.models import NoteLevel, Strength, Weight
 from recommend.visit.models import Answer, PainSite, Visit
 
 
@@ -164,7 +164,7 @@ def _give(foot: dict[str, Any], name: str, value: Any, place: Place, book: Ruleb
 def _await(expect: dict[str, Any], name: str, value: Any, place: Place, book: Rulebook) -> None:
     """Put one cell into what must come out."""
     if name in book.by_id:
-        kind = "notes" if isinstance(book.by_id[name].rule.then, NoteThen) else "asks"
+        kind = "notes" if book.by_id[name].note else "asks"
         listed = expect.setdefault(kind, {} if kind == "notes" else [])
         if value == LEFT_OUT:
             return

@@ -26,12 +26,7 @@ from recommend.reading import Document, Strict, problems_in
 from recommend.reading.document import Loc
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.conditions import UNDETERMINED
-from recommend.rulebook.models import (
-    NeedsThen,
-    NeedThen,
-    NoteThen,
-)
-from recommend.rulebook.naming import known
+from recommend.rulebook.naming import all_known, known
 from recommend.rulebook.terms import Facts
 from recommend.rulebook.vocabulary import FOOT_TYPE, Fact, about
 
@@ -140,8 +135,8 @@ def _facts(
 
 def _given(example: Example, parts: dict[str, Given], at: Document, loc: Loc) -> Given:
     given: Given = {}
-    for index, part in enumerate(example.of):
-        known("part", part, parts, at.place((*loc, "of", index)))
+    all_known("part", example.of, parts, at, (*loc, "of"))
+    for part in example.of:
         given |= parts[part]
     return given | example.given
 
@@ -197,8 +192,7 @@ def _check_expect(expect: Expect, at: Document, loc: Loc, book: Rulebook) -> Non
     if expect.type is not None:
         known("foot type", expect.type, [*book.types, UNDETERMINED], at.place((*loc, "type")))
     for key, listed in (("notes", expect.notes), ("asks", expect.asks)):
-        for index, rule in enumerate(listed or ()):
-            known("rule", rule, book.by_id, at.place((*loc, key, index)))
+        all_known("rule", listed or (), book.by_id, at, (*loc, key))
     for index, need in enumerate(expect.needs):
         place = at.place((*loc, "needs", index, "attribute"))
         known("attribute", need.attribute, book.attributes, place)
@@ -250,7 +244,7 @@ def fallen(book: Rulebook, cases: tuple[Case, ...]) -> list[str | None]:
 
 def _contradicted(book: Rulebook, axis: str, cases: list[Case]) -> list[int]:
     """Places of the cases for which rules conclude two values of `axis`; none below contradict."""
-    rules = tuple(rule for rule in book.rules if rule.concludes and rule.concludes.axis == axis)
+    rules = book.concluding(axis)
     columns = columns_of([case.facts for case in cases], book.vocabulary)
     done = truths(book, rules, Space(book, columns, len(cases), exhausted=True))
     values: dict[str, Bools] = {}
@@ -296,7 +290,7 @@ def differences(book: Rulebook, case: Case, row: int, done: ManyConclusions) -> 
 def _notes_differ(expect: Expect, fired: list[CompiledRule]) -> Iterator[str]:
     if expect.notes is None:
         return
-    notes = {r.id: r.rule.then.note for r in fired if isinstance(r.rule.then, NoteThen)}
+    notes = {rule.id: rule.level for rule in fired if rule.level}
     for rule in sorted(set(notes) | set(expect.notes)):
         came, wanted = notes.get(rule, "not due"), expect.notes.get(rule, "not due")
         if came != wanted:
@@ -305,7 +299,7 @@ def _notes_differ(expect: Expect, fired: list[CompiledRule]) -> Iterator[str]:
 
 def _asks_differ(expect: Expect, fired: list[CompiledRule]) -> Iterator[str]:
     if expect.asks is not None:
-        asks = {rule.id for rule in fired if isinstance(rule.rule.then, NeedsThen)}
+        asks = {rule.id for rule in fired if rule.asks}
         for rule in sorted(asks ^ set(expect.asks)):
             yield f"rule `{rule}` {'holds' if rule in asks else 'does not hold'}"
 
@@ -328,15 +322,11 @@ NeedKey = tuple[str, str, float | str, str, str]
 
 def need_keys(rule: CompiledRule, book: Rulebook) -> Iterator[NeedKey]:
     """Needs of a rule in figures, as examples write them."""
-    if isinstance(rule.rule.then, NeedsThen):
-        for need in rule.rule.then.needs:
-            yield _need_key(need, book)
-
-
-def _need_key(need: NeedThen, book: Rulebook) -> NeedKey:
-    value: float | str
-    value = need.level if need.level is not None else book.limits[str(need.limit)].values[0].value
-    return (need.attribute, need.is_, value, need.strength, need.weight)
+    for need in rule.asks:
+        value: float | str | None = need.level
+        if value is None:
+            value = book.limits[str(need.limit)].values[0].value
+        yield need.attribute, need.is_, value, need.strength, need.weight
 
 
 def pin_findings(book: Rulebook, cases: tuple[Case, ...]) -> Iterator[Finding]:

@@ -7,7 +7,7 @@ decide nothing here.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -20,20 +20,14 @@ from recommend.catalogue.loading import Catalogue
 from recommend.check.mutants import with_limit
 from recommend.check.people import FILE, SEED, People
 from recommend.coverage.crowd import Crowd
-from recommend.coverage.population import Population, load_population
+from recommend.coverage.population import Population, figures_in, load_population
 from recommend.coverage.run import Question
 from recommend.coverage.sampling import Sampler
 from recommend.errors import InputError, Place
-from recommend.infer.many import ManyConclusions
-from recommend.match.cases import cases_of
 from recommend.match.ranking import Ranking
-from recommend.match.sizes import longer_lengths
 from recommend.match.weighing import Way
-from recommend.measure.model import SIDES, Side
-from recommend.parameters import Figure
+from recommend.measure.model import SIDES
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.models import NeedsThen, NoteThen
-from recommend.rulebook.terms import Number
 from recommend.rulebook.vocabulary import FOOT_TYPE, about
 
 # Groups of parameters that decide what a customer is told.
@@ -81,8 +75,13 @@ def movables(world: World) -> Iterator[Movable]:
     yield from _figures(world.population)
 
 
-def _ends(figure: Figure) -> tuple[float | None, float | None]:
-    return (figure.range_[0], figure.range_[1]) if figure.range_ else (None, None)
+def _ends(range_: list[float] | None) -> tuple[float | None, float | None]:
+    return (range_[0], range_[1]) if range_ else (None, None)
+
+
+def _in_book(change: Callable[[Rulebook, float], Rulebook]) -> Callable[[World, float], World]:
+    """The world with another rulebook."""
+    return lambda world, to: replace(world, book=change(world.book, to))
 
 
 def _limits(book: Rulebook) -> Iterator[Movable]:
@@ -92,28 +91,20 @@ def _limits(book: Rulebook) -> Iterator[Movable]:
             if value.kind in _KNOWN or (value.kind == "derived" and value.range_ is None):
                 continue
             where = ", ".join(value.where.values())
-            change = partial(_with_limit, name=name, index=index)
+            change = _in_book(partial(with_limit, name, index))
             yield Movable(f"limits {name}" + (f" ({where})" if where else ""), value.kind,
-                          value.value, *_ends(value), change, targets)  # fmt: skip
+                          value.value, *_ends(value.range_), change, targets)  # fmt: skip
 
 
 def _uses(book: Rulebook, limit: str) -> tuple[bool, bool]:
     """Whether it is the target of a need but a never; whether a rule but a note compares it."""
     targets = compared = False
     for rule in book.rules:
-        then = rule.rule.then
-        if isinstance(then, NeedsThen):
-            if all(need.strength == "never" for need in then.needs):
-                continue
-            targets |= any(n.limit == limit and n.strength != "never" for n in then.needs)
-        if not isinstance(then, NoteThen):
-            terms = (term for branch in (*rule.holds, *rule.fails) for term in branch)
-            compared |= any(isinstance(t, Number) and t.limit == limit for t in terms)
+        wishes = [need for need in rule.asks if need.strength != "never"]
+        targets |= any(need.limit == limit for need in wishes)
+        if rule.concludes or wishes:
+            compared |= limit in rule.limits
     return targets, compared
-
-
-def _with_limit(world: World, to: float, *, name: str, index: int) -> World:
-    return replace(world, book=with_limit(world.book, name, index, to))
 
 
 def _errors(book: Rulebook) -> Iterator[Movable]:
@@ -122,29 +113,27 @@ def _errors(book: Rulebook) -> Iterator[Movable]:
         error = definition.error
         if error is None or error.kind in _KNOWN or name not in read:
             continue
-        low, high = error.range_ or (None, None)
-        yield Movable(f"measures {name} error", error.kind, error.single, low, high,
-                      partial(_with_error, name=name))  # fmt: skip
+        yield Movable(f"measures {name} error", error.kind, error.single, *_ends(error.range_),
+                      _in_book(partial(_with_error, name)))  # fmt: skip
 
 
-def _with_error(world: World, to: float, *, name: str) -> World:
-    book, old = world.book, world.book.measures[name]
+def _with_error(name: str, book: Rulebook, to: float) -> Rulebook:
+    old = book.measures[name]
     assert old.error is not None
     error = old.error.model_copy(update={"single": to})
     measures = {**book.measures, name: old.model_copy(update={"error": error})}
-    return replace(world, book=replace(book, measures=measures))
+    return replace(book, measures=measures)
 
 
 def _parameters(book: Rulebook) -> Iterator[Movable]:
     for name, figure in book.parameters.sourced.items():
         if name.partition(".")[0] in _DECIDE and (figure.range_ or figure.kind not in _KNOWN):
-            yield Movable(f"parameters {name}", figure.kind, figure.value, *_ends(figure),
-                          partial(_with_parameter, name=name), True)  # fmt: skip
+            yield Movable(f"parameters {name}", figure.kind, figure.value, *_ends(figure.range_),
+                          _in_book(partial(_with_parameter, name)), True)  # fmt: skip
 
 
-def _with_parameter(world: World, to: float, *, name: str) -> World:
-    changed = world.book.parameters.changed({name: to})
-    return replace(world, book=replace(world.book, parameters=changed))
+def _with_parameter(name: str, book: Rulebook, to: float) -> Rulebook:
+    return replace(book, parameters=book.parameters.changed({name: to}))
 
 
 def _tolerances(book: Rulebook) -> Iterator[Movable]:
@@ -153,35 +142,25 @@ def _tolerances(book: Rulebook) -> Iterator[Movable]:
         if one.kind not in _KNOWN:
             yield Movable(f"attributes {name} tolerance", one.kind, one.tolerance,
                           one.tolerance / factor, one.tolerance * factor,
-                          partial(_with_tolerance, name=name), True)  # fmt: skip
+                          _in_book(partial(_with_tolerance, name)), True)  # fmt: skip
 
 
-def _with_tolerance(world: World, to: float, *, name: str) -> World:
-    book = world.book
+def _with_tolerance(name: str, book: Rulebook, to: float) -> Rulebook:
     one = book.attributes[name].model_copy(update={"tolerance": to})
-    return replace(world, book=replace(book, attributes={**book.attributes, name: one}))
+    return replace(book, attributes={**book.attributes, name: one})
 
 
 def _figures(population: Population) -> Iterator[Movable]:
     data = population.model_dump(by_alias=True)
     data.pop("agreement", None)  # nothing is drawn from it
-    for path, figure in _found(data, ()):
+    for path, figure in figures_in(data):
         if figure["kind"] in _KNOWN or path[0] == "fixed":
             continue
-        low, high = figure["range"] or (None, None)
-        if figure["kind"] == "derived" and low is None:
+        if figure["kind"] == "derived" and not figure["range"]:
             continue
         yield Movable("population " + _words(path, data), figure["kind"], figure["value"],
-                      low, high, partial(_with_figure, path=path),
+                      *_ends(figure["range"]), partial(_with_figure, path=path),
                       note=figure["note"] or "")  # fmt: skip
-
-
-def _found(data: Any, path: tuple[Any, ...]) -> Iterator[tuple[tuple[Any, ...], dict[str, Any]]]:
-    if isinstance(data, dict) and {"value", "kind"} <= set(data):
-        yield path, data
-    elif isinstance(data, (dict, list)):
-        for key, part in data.items() if isinstance(data, dict) else enumerate(data):
-            yield from _found(part, (*path, key))
 
 
 def _words(path: tuple[Any, ...], data: Any) -> str:
@@ -290,14 +269,16 @@ class _Judge:
 
     def outcome(self, world: World, ranks_anew: bool = False) -> _Outcome:
         book = world.book
-        customers = next(Sampler(world.population).blocks(self.adults, SEED))
+        customers = Sampler(world.population).block(SEED, 0, self.adults)
         people = People(book, world.population, customers)
         feet = people.feet
         types = np.stack([feet[side].axes[FOOT_TYPE] for side in SIDES])
-        rules = [rule.id for rule in book.rules if isinstance(rule.rule.then, NoteThen)]
+        rules = [rule.id for rule in book.noting()]
         notes = np.stack([feet["left"].holds[r] | feet["right"].holds[r] for r in rules])
         ranking = Ranking(book, self.catalogue) if ranks_anew else self._ranking
-        return _Outcome(types, notes, _firsts(ranking, people, feet), self._served(world))
+        cases = people.cases(ranking)
+        groups = cases.first_groups(_GROUP)
+        return _Outcome(types, notes, [groups[at] for at in cases.case], self._served(world))
 
     def _served(self, world: World) -> float:
         crowd = Crowd("modelled", world.population, self.adults, SEED)
@@ -305,23 +286,6 @@ class _Judge:
         assessor = question.assessor()
         tally = crowd.tally(world.book, assessor.classes, count=self.adults)
         return assessor.headline(self.catalogue, tally).value
-
-
-def _firsts(
-    ranking: Ranking, people: People, feet: Mapping[Side, ManyConclusions]
-) -> list[tuple[str, ...]]:
-    """The group of pairs that comes first for each adult."""
-    cases = cases_of(ranking, feet, _lengths(people))
-    groups = cases.first_groups(_GROUP)
-    return [groups[at] for at in cases.case]
-
-
-def _lengths(people: People) -> NDArray[np.float64]:
-    """The length in mm a pair is made for: the longer foot, and what its purpose adds."""
-    customers, parameters = people.customers, people.book.parameters
-    left, right = (np.asarray(customers.feet[side]["foot-length"], np.float64) for side in SIDES)
-    purposes, ages = customers.texts("purpose"), customers.texts("age-band")
-    return longer_lengths([left, right], purposes, ages, parameters)
 
 
 def lean_of(book: Rulebook, catalogue: Catalogue, progress: Progress | None = None) -> Lean:

@@ -1,4 +1,4 @@
-"""Small changes to a rulebook, one at a time: every one of them should be noticed.
+"""Small changes to a rulebook, one at a time, and which of them the worked examples notice.
 
 Every limit is shifted, every comparison flipped, every condition and every word of a list
 dropped, every conclusion weakened. The idea is mutation testing (DeMillo, Lipton and Sayward
@@ -10,15 +10,22 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import Field
+
+from recommend.check.examples import Case, concluded, differences, need_keys, outcomes
+from recommend.check.finding import Finding
 from recommend.errors import Place
+from recommend.infer.many import Bools, ManyConclusions
+from recommend.reading import Strict, validate
 from recommend.rulebook.book import CompiledRule, Rulebook, always, recompiled
 from recommend.rulebook.comparisons import COMPARISONS, OPS, opposite
 from recommend.rulebook.compiling import Compiler
 from recommend.rulebook.conditions import (
     ORDERS,
-    AllOf,
-    AnyOf,
     Condition,
+    Group,
     NoneOf,
     OfAxis,
     OfMeasure,
@@ -26,8 +33,8 @@ from recommend.rulebook.conditions import (
 )
 from recommend.rulebook.models import AxisThen, Limit, NeedsThen, NeedThen, NoteThen, Rule
 from recommend.rulebook.naming import DECIMALS
-from recommend.rulebook.terms import Number
-from recommend.rulebook.vocabulary import about
+from recommend.rulebook.terms import Number, satisfied
+from recommend.rulebook.vocabulary import Fact, about
 from recommend.rulebook.words import code
 
 _EDGE: dict[str, str] = {**{word: OPS[one.edge].word for word, one in COMPARISONS.items()},
@@ -72,18 +79,25 @@ def mutants(book: Rulebook) -> Iterator[Mutant]:
             yield _of_rule(rule, words, replace(rule, rule=_with(rule.rule, then=then)), book)
 
 
-def with_limit(book: Rulebook, name: str, index: int, to: float) -> Rulebook:
+def with_limit(name: str, index: int, book: Rulebook, to: float) -> Rulebook:
     """The rulebook with one value of a limit at `to`, and the rules that refer to it made anew."""
+    return _moved(book, name, index, to).applied(book)
+
+
+def _moved(book: Rulebook, name: str, index: int, to: float) -> Mutant:
+    """One value of a limit at `to`, in the rules that refer to it."""
     limit = book.limits[name]
-    moved = limit.values[index].model_copy(update={"value": round(to, DECIMALS)})
+    was = limit.values[index]
+    moved = was.model_copy(update={"value": round(to, DECIMALS)})
     values = [*limit.values[:index], moved, *limit.values[index + 1 :]]
     limits = {**book.limits, name: limit.model_copy(update={"values": values})}
     compiler = Compiler(limits, book.vocabulary)
-    rules = tuple(
-        recompiled(rule, rule.rule, compiler) if _refers(rule, name) else rule
-        for rule in book.rules
-    )
-    return replace(book, rules=rules, limits=limits)
+    rules = [rule for rule in book.rules if _refers(rule, name)]
+    where = "".join(f", {word}" for word in was.where.values())
+    words = f"limit {name}{where}: {was.value:g} becomes {moved.value:g}"
+    place = rules[0].place if rules else Place(book.folder)
+    changed = tuple(recompiled(rule, rule.rule, compiler) for rule in rules)
+    return Mutant(words, place, changed, limits)
 
 
 def _of_rule(rule: CompiledRule, words: str, changed: CompiledRule, book: Rulebook) -> Mutant:
@@ -100,50 +114,32 @@ def _limits(book: Rulebook) -> Iterator[Mutant]:
         step = _step(rules, name, book)
         for index, value in enumerate(limit.values if rules else ()):
             for shift in (-step, step):
-                moved = value.model_copy(update={"value": round(value.value + shift, DECIMALS)})
-                values = [*limit.values[:index], moved, *limit.values[index + 1 :]]
-                limits = {**book.limits, name: limit.model_copy(update={"values": values})}
-                compiler = Compiler(limits, book.vocabulary)
-                changed = tuple(recompiled(rule, rule.rule, compiler) for rule in rules)
-                where = "".join(f", {word}" for word in value.where.values())
-                words = f"limit {name}{where}: {value.value:g} becomes {moved.value:g}"
-                yield Mutant(words, rules[0].place, changed, limits)
+                yield _moved(book, name, index, value.value + shift)
 
 
 def _refers(rule: CompiledRule, limit: str) -> bool:
-    then = rule.rule.then
-    if isinstance(then, NeedsThen) and any(need.limit == limit for need in then.needs):
-        return True
-    return any(
-        isinstance(term, Number) and term.limit == limit
-        for branch in (*rule.holds, *rule.fails)
-        for term in branch
-    )
+    return limit in rule.limits or any(need.limit == limit for need in rule.asks)
 
 
 def _step(rules: list[CompiledRule], limit: str, book: Rulebook) -> float:
     """The last decimal of the measure compared; 1 for the target of a need."""
-    for rule in rules:
-        for branch in (*rule.holds, *rule.fails):
-            for term in branch:
-                if isinstance(term, Number) and term.limit == limit:
-                    return 10.0 ** -book.measures[about(term.fact).of].decimals
+    for term in (term for rule in rules for term in rule.terms):
+        if isinstance(term, Number) and term.limit == limit:
+            return 10.0 ** -book.measures[about(term.fact).of].decimals
     return 1.0
 
 
 def variants(condition: Condition) -> Iterator[tuple[str, Condition]]:
     """Every condition one small change away, with the change in words."""
-    for group, key in ((AllOf, "all"), (AnyOf, "any"), (NoneOf, "none")):
-        if isinstance(condition, group):
-            parts = getattr(condition, key)
-            for index, part in enumerate(parts):
-                around = (parts[:index], parts[index + 1 :])
-                if len(parts) > 1:
-                    yield f"`{code(part)}` is dropped", group(**{key: [*around[0], *around[1]]})
-                for words, new in variants(part):
-                    yield words, group(**{key: [*around[0], new, *around[1]]})
-            return
-    yield from _leaf_variants(condition)
+    if not isinstance(condition, Group):
+        yield from _leaf_variants(condition)
+        return
+    for index, part in enumerate(condition.parts):
+        before, after = condition.parts[:index], condition.parts[index + 1 :]
+        if before or after:
+            yield f"`{code(part)}` is dropped", condition.of([*before, *after])
+        for words, new in variants(part):
+            yield words, condition.of([*before, new, *after])
 
 
 def _leaf_variants(leaf: Condition) -> Iterator[tuple[str, Condition]]:
@@ -198,3 +194,138 @@ def _needs(need: NeedThen, book: Rulebook) -> Iterator[tuple[str, list[NeedThen]
     if need.strength == "prefer":
         weight = _WEIGHTS[need.weight]
         yield f"{need.weight} becomes {weight}", [need.model_copy(update={"weight": weight})]
+
+
+SURVIVORS = "survivors.yaml"
+
+
+@dataclass(frozen=True, slots=True)
+class Mutation:
+    """How many mutants there were, and which of them no example noticed."""
+
+    made: int
+    alive: tuple[Mutant, ...]
+
+
+def mutate(book: Rulebook, cases: tuple[Case, ...]) -> Mutation:
+    """Try every mutant on every example.
+
+    Only the changed rules are run again, on the axes as they were, and only the feet that come
+    out differently are looked at; everything runs again only where that shows nothing.
+    """
+    trial = Trial(book, cases)
+    made, alive = 0, []
+    for mutant in mutants(book):
+        made += 1
+        if not trial.notices(mutant):
+            alive.append(mutant)
+    return Mutation(made, tuple(alive))
+
+
+class Trial:
+    """The examples with everything the unchanged rulebook concludes about them."""
+
+    def __init__(self, book: Rulebook, cases: tuple[Case, ...]) -> None:
+        self.book, self.cases = book, cases
+        self.before = concluded(book, cases)
+        self.facts = [
+            {**case.facts, **axes} for case, axes in zip(cases, self._axes(), strict=True)
+        ]
+
+    def _axes(self) -> Iterator[dict[str, str]]:
+        """What every example's axes are, as the facts that rules above them read."""
+        for row in range(len(self.cases)):
+            facts: dict[str, str] = {}
+            for axis, codes in self.before.axes.items():
+                code = int(codes[row])
+                facts[Fact("decided", axis).name] = "no" if code < 0 else "yes"
+                if code >= 0:
+                    facts[Fact("axis", axis).name] = list(self.book.axes[axis].values)[code]
+            yield facts
+
+    def notices(self, mutant: Mutant) -> bool:
+        """Whether some example fails on the mutant."""
+        changed = mutant.applied(self.book)
+        holds = {rule.id: self._holds(rule) for rule in mutant.changed}
+        rows = np.zeros(len(self.cases), np.bool_)
+        for rule in mutant.changed:
+            rows |= holds[rule.id] != self.before.holds[rule.id]
+            if self._says_otherwise(rule, changed):
+                rows |= holds[rule.id]
+        if not rows.any():
+            return False
+        done = replace(self.before, holds={**self.before.holds, **holds})
+        axes = {rule.concludes.axis for rule in mutant.changed if rule.concludes}
+        settled = {axis: _codes(changed, axis, done) for axis in axes}
+        codes = {axis: one for axis, one in settled.items() if one is not None}
+        if len(codes) < len(settled):
+            return True  # the mutant contradicts itself on an example
+        done = replace(done, axes={**done.axes, **codes})
+        near = any(
+            next(differences(changed, self.cases[row], int(row), done), None)
+            for row in np.flatnonzero(rows)
+        )
+        return near or (bool(axes) and any(outcomes(changed, self.cases)))
+
+    def _holds(self, rule: CompiledRule) -> Bools:
+        if rule.holds == self.book.by_id[rule.id].holds:
+            return self.before.holds[rule.id]
+        return np.array([any(satisfied(b, facts) for b in rule.holds) for facts in self.facts])
+
+    def _says_otherwise(self, rule: CompiledRule, changed: Rulebook) -> bool:
+        was = self.book.by_id[rule.id]
+        if rule.rule.then != was.rule.then:
+            return True
+        return list(need_keys(rule, changed)) != list(need_keys(was, self.book))
+
+
+def _codes(book: Rulebook, axis: str, done: ManyConclusions) -> NDArray[np.int8] | None:
+    """Values of an axis from which of its rules hold; None where two of them contradict."""
+    values = list(book.axes[axis].values)
+    codes = np.full(len(done.axes[axis]), -1, np.int8)
+    for rule in book.concluding(axis):
+        code, mask = values.index(rule.concludes.value), done.holds[rule.id]  # type: ignore[union-attr]
+        if np.any(mask & (codes >= 0) & (codes != code)):
+            return None
+        codes[mask] = code
+    return codes
+
+
+class Survivor(Strict):
+    """A mutant that may live, in the words of the finding, and why."""
+
+    change: str
+    reason: str = Field(min_length=1)
+
+
+class SurvivorsFile(Strict):
+    """``survivors.yaml`` of a rulebook."""
+
+    title: str
+    survivors: list[Survivor]
+
+
+def mutation_findings(book: Rulebook, found: Mutation) -> Iterator[Finding]:
+    """Mutants that live without a reason, and reasons for mutants that do not live."""
+    listed: dict[str, Place] = {}
+    if SURVIVORS in book.texts:
+        document = book.texts.document(SURVIVORS)
+        for index, one in enumerate(validate(SurvivorsFile, document).survivors):
+            listed[one.change] = document.place(("survivors", index))
+    for mutant in found.alive:
+        if mutant.words not in listed:
+            yield Finding(
+                "unnoticed-change", "error", mutant.place,
+                f"this change goes unnoticed: {mutant.words}",
+                mend="write an example or a promise that fails on it; or, where it makes no "
+                "difference for any foot, say so in survivors.yaml of the rulebook, the list of "
+                "such changes, in these words and with the reason",
+            )  # fmt: skip
+    alive = {mutant.words for mutant in found.alive}
+    for change, place in listed.items():
+        if change not in alive:
+            yield Finding(
+                "unnoticed-change", "warning", place,
+                f"listed as making no difference, but it is noticed: {change}",
+                mend="remove it from survivors.yaml",
+            )  # fmt: skip

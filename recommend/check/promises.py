@@ -12,14 +12,14 @@ from typing import Annotated, Any, Literal
 from pydantic import Discriminator, Field, Tag, model_validator
 
 from recommend.errors import InputError, Place
-from recommend.reading import Document, Id, Strict, problems_in
+from recommend.reading import Document, Id, Strict, problems_in, told_apart
 from recommend.reading.document import Loc
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.comparisons import Comparison
 from recommend.rulebook.compiling import leaves
 from recommend.rulebook.conditions import Condition
 from recommend.rulebook.models import Basis, NeedThen, NoteLevel
-from recommend.rulebook.naming import Names, check_leaf, check_need, known
+from recommend.rulebook.naming import all_known, check_leaf, check_need, known
 
 EVERY_AXIS = "every-axis"
 
@@ -121,28 +121,17 @@ class NeverWins(Strict):
     over: Literal["must"]
 
 
-_KINDS: dict[str, str] = {
-    "at-most-one": "at-most-one", "decides": "decides", "note": "note", "forbids": "forbids",
-    "adding": "adding", "alarming": "alarming", "higher": "keeps", "lower": "keeps",
-    "keeps": "keeps", "unasked": "unasked", "wins": "wins",
-}  # fmt: skip
-
-
-def _kind(value: Any) -> str | None:
-    if isinstance(value, dict):
-        return next((kind for key, kind in _KINDS.items() if key in value), None)
-    kinds: dict[type, str] = {
-        AtMostOne: "at-most-one",
-        Decides: "decides",
-        Notes: "note",
-        Forbids: "forbids",
-        Adding: "adding",
-        Alarming: "alarming",
-        Keeps: "keeps",
-        Unasked: "unasked",
-        NeverWins: "wins",
-    }
-    return kinds.get(type(value))
+_KINDS: dict[str, tuple[Any, ...]] = {
+    "at-most-one": (AtMostOne, "at-most-one"),
+    "decides": (Decides, "decides"),
+    "note": (Notes, "note"),
+    "forbids": (Forbids, "forbids"),
+    "adding": (Adding, "adding"),
+    "alarming": (Alarming, "alarming"),
+    "keeps": (Keeps, "higher", "lower", "keeps"),
+    "unasked": (Unasked, "unasked"),
+    "wins": (NeverWins, "wins"),
+}
 
 
 Promised = Annotated[
@@ -156,9 +145,10 @@ Promised = Annotated[
     | Annotated[Unasked, Tag("unasked")]
     | Annotated[NeverWins, Tag("wins")],
     Discriminator(
-        _kind,
+        told_apart(_KINDS),
         custom_error_type="promise",
-        custom_error_message="a promise with one of the keys " + ", ".join(_KINDS),
+        custom_error_message="a promise with one of the keys "
+        + ", ".join(key for _, *keys in _KINDS.values() for key in keys),
     ),
 ]
 
@@ -214,7 +204,6 @@ def load_promises(book: Rulebook) -> tuple[tuple[Given, ...], tuple[InputError, 
     found: list[Given] = []
     problems: list[InputError] = []
     seen: dict[str, Place] = {}
-    names = Names.of(book)
     for name in book.texts.under("promises"):
         try:
             document = book.texts.document(name)
@@ -231,33 +220,31 @@ def load_promises(book: Rulebook) -> tuple[tuple[Given, ...], tuple[InputError, 
                     first = seen[promise.id]
                     raise InputError(place, f"`{promise.id}` stands twice (first at {first})")
                 seen[promise.id] = place
-                _check(promise, document, loc, names)
+                _check(promise, document, loc, book)
                 found.append(Given(promise, document.place(loc)))
             except InputError as error:
                 problems.append(error)
     return tuple(found), tuple(problems)
 
 
-def _check(promise: Promise, at: Document, loc: Loc, names: Names) -> None:
+def _check(promise: Promise, at: Document, loc: Loc, book: Rulebook) -> None:
     if promise.when is not None:
         for leaf, where in leaves(promise.when, (*loc, "when")):
-            check_leaf(leaf, where, at, names)
+            check_leaf(leaf, where, at, book)
     then, where = promise.then, (*loc, "then")
     if isinstance(then, AtMostOne):
-        axes = [*names.axes, EVERY_AXIS]
+        axes = [*book.axes, EVERY_AXIS]
         known("axis", then.at_most_one, axes, at.place((*where, "at-most-one")))
     elif isinstance(then, Decides):
-        known("axis", then.decides, names.axes, at.place((*where, "decides")))
-        for index, measure in enumerate(then.given):
-            known("measure", measure, names.measures, at.place((*where, "given", index)))
+        known("axis", then.decides, book.axes, at.place((*where, "decides")))
+        all_known("measure", then.given, book.measures, at, (*where, "given"))
     elif isinstance(then, Forbids):
-        check_need(_need_of(then, at.place(where)), (*where, "forbids"), at, names)
+        check_need(_need_of(then, at.place(where)), (*where, "forbids"), at, book)
     elif isinstance(then, Adding):
-        for index, measure in enumerate(then.but):
-            known("measure", measure, names.measures, at.place((*where, "but", index)))
+        all_known("measure", then.but, book.measures, at, (*where, "but"))
     elif isinstance(then, Keeps):
         key = "higher" if then.higher else "lower"
-        known("measure", then.higher or then.lower or "", names.measures, at.place((*where, key)))
+        known("measure", then.higher or then.lower or "", book.measures, at.place((*where, key)))
 
 
 def _need_of(then: Forbids, place: Place) -> NeedThen:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import time
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any, TypeAlias
 
@@ -33,14 +33,13 @@ from recommend.match.needs import Need, contradict, needs_of, rule_needs, target
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.comparisons import COMPARISONS
 from recommend.rulebook.compiling import Compiler
-from recommend.rulebook.models import AxisThen, NeedsThen, NoteLevel, NoteThen
+from recommend.rulebook.models import NOTE_LEVELS, NoteLevel, at_least
 from recommend.rulebook.terms import Number
 from recommend.rulebook.vocabulary import Fact, about, part_of
 
 Formula: TypeAlias = Any
 
 SECONDS = 20  # for one promise; a guard of time, after which it is said to be undecided
-_LEVELS: tuple[NoteLevel, ...] = ("caution", "see-clinician", "stop")
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,51 +129,40 @@ class _Prover:
 
     def _doubts(self, given: Given) -> Iterator[Doubt]:
         then = given.promise.then
-        meant = self._when(given, self.foot)
-        if isinstance(then, AtMostOne):
-            yield from self._two_values(then, meant)
-        elif isinstance(then, Decides):
-            yield from self._no_value(then, meant)
-        elif isinstance(then, Notes):
-            due = self._notes(self.foot, _LEVELS[_LEVELS.index(then.note) :])
-            why = f"no note as grave as `{then.note}` is due"
-            yield Doubt(z3.And(meant, z3.Not(z3.Or([h for _, h in due]))), why)
-        elif isinstance(then, Forbids):
-            yield from self._let_through(then, meant)
-        elif isinstance(then, Alarming):
-            yield from self._lengthened(meant)
-        elif isinstance(then, Adding):
-            yield from self._taken_away_by_adding(then, meant)
-        elif isinstance(then, Keeps):
-            yield from self._taken_away(then, meant)
-        elif isinstance(then, Unasked):
-            yield from self._bolder_unasked(then, meant)
-        elif isinstance(then, NeverWins):
-            yield from self._never_gives_way()
+        ways: dict[type, Callable[[Any, Formula], Iterator[Doubt]]] = {
+            AtMostOne: self._two_values,
+            Decides: self._no_value,
+            Notes: self._not_due,
+            Forbids: self._let_through,
+            Alarming: self._lengthened,
+            Adding: self._taken_away_by_adding,
+            Keeps: self._taken_away,
+            Unasked: self._bolder_unasked,
+            NeverWins: self._never_gives_way,
+        }
+        meant = z3.BoolVal(True)
+        if given.promise.when is not None:
+            compiler = Compiler(self.book.limits, self.book.vocabulary)
+            meant = self.foot.form(compiler.normal_form(given.promise.when)[0])
+        return ways[type(then)](then, meant)
 
-    def _when(self, given: Given, foot: Foot) -> Formula:
-        if given.promise.when is None:
-            return z3.BoolVal(True)
-        compiler = Compiler(self.book.limits, self.book.vocabulary)
-        return foot.form(compiler.normal_form(given.promise.when)[0])
+    def _not_due(self, then: Notes, meant: Formula) -> Iterator[Doubt]:
+        due = z3.Or([holds for _, holds in self._notes(self.foot, at_least(then.note))])
+        yield Doubt(z3.And(meant, z3.Not(due)), f"no note as grave as `{then.note}` is due")
 
     def _two_values(self, then: AtMostOne, meant: Formula) -> Iterator[Doubt]:
         every = then.at_most_one == EVERY_AXIS
         for axis in self.book.axes if every else [then.at_most_one]:
-            rules = self._of_axis(axis)
-            pairs = [
-                (one, other)
+            rules = self.book.concluding(axis)
+            both = [
+                z3.And(self.foot.holds(one), self.foot.holds(other))
                 for one, other in itertools.combinations(rules, 2)
-                if _value(one) != _value(other)
+                if one.concludes != other.concludes
             ]
-            both = [z3.And(self.foot.holds(a), self.foot.holds(b)) for a, b in pairs]
             yield Doubt(z3.And(meant, z3.Or(both)), f"axis `{axis}` gets two values")
 
-    def _of_axis(self, axis: str) -> list[CompiledRule]:
-        return [r for r in self.book.rules if _value(r) and r.rule.then.axis == axis]  # type: ignore[union-attr]
-
     def _no_value(self, then: Decides, meant: Formula) -> Iterator[Doubt]:
-        rules = self._of_axis(then.decides)
+        rules = self.book.concluding(then.decides)
         below = behind(self.book, [rule.id for rule in rules])
         given = [self._comparable(measure, below) for measure in then.given]
         none = z3.Not(self.foot.concluded(then.decides))
@@ -186,8 +174,7 @@ class _Prover:
         limits = {
             term.limit
             for rule in rules
-            for branch in (*rule.holds, *rule.fails)
-            for term in branch
+            for term in rule.terms
             if isinstance(term, Number) and about(term.fact).of == measure
         }
         meant = []
@@ -204,12 +191,8 @@ class _Prover:
         words = self.book.vocabulary.words[fact]
         return self.foot.word[fact] == words.index(word) if word in words else z3.BoolVal(False)
 
-    def _notes(self, foot: Foot, levels: Iterable[str]) -> list[tuple[CompiledRule, Formula]]:
-        return [
-            (rule, foot.holds(rule))
-            for rule in self.book.rules
-            if isinstance(rule.rule.then, NoteThen) and rule.rule.then.note in levels
-        ]
+    def _notes(self, foot: Foot, levels: Iterable[NoteLevel]) -> list[tuple[CompiledRule, Formula]]:
+        return [(rule, foot.holds(rule)) for rule in self.book.noting(*levels)]
 
     def _let_through(self, then: Forbids, meant: Formula) -> Iterator[Doubt]:
         forbidden = _as_need(then, self.book)
@@ -254,10 +237,8 @@ class _Prover:
 
     def _binding(self) -> Iterator[tuple[CompiledRule, Need]]:
         for rule in self.book.rules:
-            if isinstance(rule.rule.then, NeedsThen):
-                for need in rule_needs(self.book, rule.id):
-                    if need.strength != "prefer":
-                        yield rule, need
+            needs = rule_needs(self.book, rule.id) if rule.asks else ()
+            yield from ((rule, need) for need in needs if need.strength != "prefer")
 
     def _taken_away(self, then: Keeps, meant: Formula) -> Iterator[Doubt]:
         measure = then.higher or then.lower or ""
@@ -283,8 +264,7 @@ class _Prover:
         for rule, due in self._notes(self.foot, levels):
             if not _reads(self.book, rule, measure):
                 continue  # the note does not depend on it at all
-            level = rule.rule.then.note  # type: ignore[union-attr]
-            graver = self._notes(self.other, _LEVELS[_LEVELS.index(level) :])
+            graver = self._notes(self.other, at_least(rule.level or "caution"))
             kept = z3.Or([self.other.holds(rule), *(h for r, h in graver if r.id != rule.id)])
             why = f"{what} takes the note of `{rule.id}` away"
             yield Doubt(z3.And(more, due, z3.Not(kept)), why)
@@ -324,7 +304,7 @@ class _Prover:
             what = "pain" if then.unasked == "pain" else about(group[0]).of
             yield from self._bolder(asked, what, frozenset(group))
 
-    def _lengthened(self, meant: Formula) -> Iterator[Doubt]:
+    def _lengthened(self, _then: Alarming, meant: Formula) -> Iterator[Doubt]:
         """The foot gave the alarming answer; the other is the same foot with the harmless one."""
         stops = z3.Or([due for _, due in self._notes(self.foot, ["stop"])])
         for question in self.book.questions:
@@ -347,7 +327,7 @@ class _Prover:
 
     def _bolder(self, asked: Formula, what: str, facts: frozenset[str]) -> Iterator[Doubt]:
         """Only rules that depend on `facts` can come out differently."""
-        for rule, due in self._notes(self.other, _LEVELS):
+        for rule, due in self._notes(self.other, NOTE_LEVELS):
             if not facts & base_facts(self.book, [rule]):
                 continue
             lost = z3.And(asked, due, z3.Not(self.foot.holds(rule)))
@@ -358,9 +338,9 @@ class _Prover:
         why = f"not asking `{what}` lets a product through that a `no` keeps out"
         yield Doubt(z3.And(passes, z3.Not(self._passes(self.other))), why)
 
-    def _never_gives_way(self) -> Iterator[Doubt]:
+    def _never_gives_way(self, _then: NeverWins, _meant: Formula) -> Iterator[Doubt]:
         """Every two rules of needs, on one foot or on two, reconciled as for a shortlist."""
-        rules = [r for r in self.book.rules if isinstance(r.rule.then, NeedsThen)]
+        rules = [rule for rule in self.book.rules if rule.asks]
         for one, other in itertools.combinations_with_replacement(rules, 2):
             kept = needs_of(self.book, {"left": [one.id], "right": [other.id]}).of("never")
             left = {(need.attribute, need.comparison, need.target) for need in kept}
@@ -375,10 +355,6 @@ class _Prover:
 def _reads(book: Rulebook, rule: CompiledRule, measure: str) -> bool:
     """Whether a rule depends on a measure: its value, or whether it was taken."""
     return bool({measure, Fact("known", measure).name} & base_facts(book, [rule]))
-
-
-def _value(rule: CompiledRule) -> str | None:
-    return rule.rule.then.value if isinstance(rule.rule.then, AxisThen) else None
 
 
 def _as_need(then: Forbids, book: Rulebook) -> Need:

@@ -1,18 +1,20 @@
-"""Products that no foot can be offered, whatever is measured."""
+"""Whom a rule touches, and products that no foot can be offered, whatever is measured."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
 
 from recommend.catalogue.loading import Catalogue, Item
 from recommend.check.cells import base_facts, below, comparable, space_of, truths
+from recommend.check.examples import Case, concluded, load_examples
 from recommend.check.feet import MOVING
 from recommend.check.finding import Finding
 from recommend.check.people import People
-from recommend.errors import Place
+from recommend.errors import InputError, Place
 from recommend.match.judge import Judged
 from recommend.match.needs import level_words, need_table
 from recommend.rulebook.book import CompiledRule, Rulebook
@@ -30,32 +32,15 @@ def reach_findings(book: Rulebook, catalogue: Catalogue) -> Iterator[Finding]:
         return _some_foot_without(book, tuple(r for r in book.rules if r.id in ids))
 
     places = places_of(catalogue)
-    adults = _spared(book)
+    adults = People.of(book, _ADULTS)
     for item, against in broken_by_rules(book, catalogue):
-        if adults is not None and adults(against):
-            continue
+        if adults is not None and adults.spared(against):
+            continue  # most products are found so
         for group in _independent(book, [book.by_id[one] for one in against]):
             verdict = avoidable(frozenset(rule.id for rule in group))
             if verdict is not True:
                 broken = [words for rule in group for words in against[rule.id]]
                 yield _finding(item, places[item.id], group, broken, verdict is False, book)
-
-
-def _spared(book: Rulebook) -> Callable[[Iterable[str]], bool] | None:
-    """Whether some modelled adult is touched by none of some rules; most products are found so."""
-    people = People.of(book, _ADULTS)
-    if people is None:
-        return None
-    feet = list(people.feet.values())
-
-    def some(rules: Iterable[str]) -> bool:
-        ids = list(rules)
-        return any(
-            not np.logical_or.reduce([foot.holds[one] for one in ids]).all() if ids else True
-            for foot in feet
-        )
-
-    return some
 
 
 def _finding(
@@ -87,22 +72,21 @@ def broken_by_rules(
     judged = Judged(book, table.needs, [(item,) for item in catalogue.items])
     for row, item in enumerate(catalogue.items):
         out = binding & (judged.broken[row] & judged.concerns[row])
+        words = {
+            n: _words(table.needs[n].attribute, float(judged.level[row, n]), book)
+            for n in np.flatnonzero(out.any(axis=0))
+        }
         yield (
             item,
             {
-                table.rules[r]: [
-                    _level_words(table.needs[n].attribute, float(judged.level[row, n]), book)
-                    for n in np.flatnonzero(out[r])
-                ]
+                table.rules[r]: [words[n] for n in np.flatnonzero(out[r])]
                 for r in np.flatnonzero(out.any(axis=1))
             },
         )
 
 
-def _level_words(name: str, level: float, book: Rulebook) -> str:
-    if np.isnan(level):
-        return f"{name} is not stated"
-    return f"{name} is {level_words(name, level, book)}"
+def _words(name: str, level: float, book: Rulebook) -> str:
+    return f"{name} is {'not stated' if np.isnan(level) else level_words(name, level, book)}"
 
 
 def _independent(book: Rulebook, rules: Iterable[CompiledRule]) -> list[list[CompiledRule]]:
@@ -143,3 +127,60 @@ def places_of(catalogue: Catalogue) -> dict[str, Place]:
         for index, product in enumerate(document.data["products"]):
             places[product["id"]] = document.place(("products", index, "id"))
     return places
+
+
+_NEIGHBOURS = 5
+_CUSTOMERS = 5000
+
+
+@dataclass(frozen=True, slots=True)
+class Touched:
+    """A rule with what is known of its reach.
+
+    Attributes
+    ----------
+    share : share of the feet of the population for which it holds.
+    feet : how many feet were drawn.
+    adults : share of the healthy adults one of whose feet it holds for.
+    drawn, customers : of so many customers with children, pain and answers among them, how many it
+        holds for, and the share of a shop's that they stand for (`check/people`).
+    beside : rules of its stage that hold for the same feet, with the share of its feet.
+    examples : worked examples in which it holds.
+    """
+
+    rule: CompiledRule
+    share: float
+    feet: int
+    adults: float
+    drawn: tuple[int, int]
+    customers: float
+    beside: Mapping[str, float]
+    examples: tuple[Case, ...]
+
+
+def touched(book: Rulebook, rule: CompiledRule, count: int = 20000, seed: int = 1) -> Touched:
+    """Draw `count` feet of the modelled population and see for which `rule` holds."""
+    people = People.of(book, count, seed)
+    if people is None:
+        raise InputError(Place(book.folder), "no population.yaml is here, so no feet can be drawn")
+    holds = people.feet["left"].holds
+    mine = holds[rule.id]
+    beside = {
+        other.id: float(np.mean(holds[other.id][mine])) if mine.any() else 0.0
+        for other in book.rules
+        if other.stage == rule.stage and other.id != rule.id
+    }
+    near = sorted(beside.items(), key=lambda pair: (-pair[1], pair[0]))[:_NEIGHBOURS]
+    met, customers = People.mixed(book, _CUSTOMERS, seed).touched(rule.id)
+    cases, _ = load_examples(book)
+    firing = [bool(one) for one in concluded(book, cases).holds[rule.id]] if cases else []
+    return Touched(
+        rule=rule,
+        share=float(mine.mean()),
+        feet=count,
+        adults=people.touched(rule.id)[1],
+        drawn=(met, _CUSTOMERS),
+        customers=customers,
+        beside={name: share for name, share in near if share > 0},
+        examples=tuple(case for case, fires in zip(cases, firing, strict=True) if fires),
+    )

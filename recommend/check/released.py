@@ -21,7 +21,7 @@ from pydantic import Field
 from recommend.atomic import write_atomically
 from recommend.check.changes import accepted_after, weakened
 from recommend.check.finding import Finding, from_error
-from recommend.check.weaker import fate_of, note_of, past_note
+from recommend.check.logic import fate_of, past_note
 from recommend.check.wording import PAGE
 from recommend.errors import InputError, Place
 from recommend.infer.conclusions import ContradictionError
@@ -79,7 +79,7 @@ class ReleasedFile(Strict):
 
 def released_findings(book: Rulebook) -> Iterator[Finding]:
     """Whether the newest version written down still stands, in its notes and as a whole."""
-    document = _newest(Path(book.folder))
+    file, document, problems = _newest(Path(book.folder))
     if document is None:
         yield Finding(
             "not-released", "note", Place(book.folder),
@@ -87,7 +87,6 @@ def released_findings(book: Rulebook) -> Iterator[Finding]:
             mend="when it is finished: `recommend rulebook release FOLDER --by CODE`",
         )  # fmt: skip
         return
-    file, problems = problems_in(ReleasedFile, document)
     yield from map(from_error, problems)
     if file is not None:
         yield from _notes(book, file, document)
@@ -99,8 +98,7 @@ def gone_findings(folder: Path) -> Iterator[Finding]:
 
     For a folder that is no rulebook without them, because something else names them.
     """
-    document = _newest(folder)
-    file = problems_in(ReleasedFile, document)[0] if document else None
+    file, document, _ = _newest(folder)
     if document is None or file is None:
         return
     there: set[str] = set()
@@ -119,13 +117,18 @@ def gone_findings(folder: Path) -> Iterator[Finding]:
             )  # fmt: skip
 
 
-def _newest(folder: Path) -> Document | None:
-    files = sorted((folder / FOLDER).glob("*.yaml"), key=_version)
-    return read_document(files[-1]) if files else None
+def _newest(folder: Path) -> tuple[ReleasedFile | None, Document | None, list[InputError]]:
+    """The newest version written down, checked and as it was read, and what does not fit."""
 
+    def version(file: Path) -> tuple[int, ...]:
+        return tuple(int(part) for part in file.stem.split(".") if part.isdigit())
 
-def _version(file: Path) -> tuple[int, ...]:
-    return tuple(int(part) for part in file.stem.split(".") if part.isdigit())
+    files = sorted((folder / FOLDER).glob("*.yaml"), key=version)
+    if not files:
+        return None, None, []
+    document = read_document(files[-1])
+    file, problems = problems_in(ReleasedFile, document)
+    return file, document, problems
 
 
 def _notes(book: Rulebook, file: ReleasedFile, at: Document) -> Iterator[Finding]:
@@ -183,8 +186,7 @@ def page_hash() -> str:
 
 def page_edited(book: Rulebook) -> str:
     """The version with which the page's own texts were released, where they are others now."""
-    document = _newest(Path(book.folder))
-    file = problems_in(ReleasedFile, document)[0] if document else None
+    file, _, _ = _newest(Path(book.folder))
     if file is None or file.draft == "yes" or file.page in ("", page_hash()):
         return ""
     return file.version
@@ -215,7 +217,7 @@ def write_released(book: Rulebook, by: str, *, draft: bool) -> Path:
                 mend="give the rulebook a version of its own in rulebook.yaml",
             )  # fmt: skip
     now = hashes_of(contents_of(book.texts))
-    notes = [rule for rule in book.rules if note_of(rule)]
+    notes = book.noting()
     axes = [r for r in behind(book, [one.id for one in notes]) if r.concludes]
     data = {
         "title": f"What version {book.heading.version} says, and whom it warns",
@@ -225,9 +227,7 @@ def write_released(book: Rulebook, by: str, *, draft: bool) -> Path:
         "words": now["words"],
         "decides": now["decides"],
         "page": page_hash(),
-        "notes": [
-            {"rule": one.id, "note": note_of(one), "when": _texts(one.holds)} for one in notes
-        ],
+        "notes": [{"rule": one.id, "note": one.level, "when": _texts(one.holds)} for one in notes],
         "axes": [_axis(one) for one in axes],
     }
     body = written(data, width=96, default_flow_style=None)

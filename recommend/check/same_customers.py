@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -62,13 +62,11 @@ def binding_moved(
     """Customers whose nevers and musts go or come, each in words; stopped ones are left out."""
     unbound: Counter[str] = Counter()
     bound: Counter[str] = Counter()
-    was, now = _Bindings(old), _Bindings(new)
+    was, now = _bindings(old), _bindings(new)
     for (one, other), share in _together(old, new, weights).items():
-        count = share.count
         if one is not None and other is not None:
-            had, has = was.of(one), now.of(other)
-            unbound.update(dict.fromkeys(had - has, count))
-            bound.update(dict.fromkeys(has - had, count))
+            unbound.update(dict.fromkeys(sorted(was[one] - now[other]), share.count))
+            bound.update(dict.fromkeys(sorted(now[other] - was[one]), share.count))
     return dict(unbound.most_common()), dict(bound.most_common())
 
 
@@ -78,7 +76,7 @@ def ranked(old: Cases, new: Cases, weights: NDArray[np.float64]) -> dict[str, Ra
     Of shoes and insoles the whole order is compared, of pairs what the screen lists.
     """
     together = _together(old, new, weights)
-    if _ranks_alike(old.ranking.book, new.ranking.book):
+    if _ranked_by(old.ranking.book) == _ranked_by(new.ranking.book):
         asked = _fired(old), _fired(new)
         together = {
             (one, other): share
@@ -90,12 +88,8 @@ def ranked(old: Cases, new: Cases, weights: NDArray[np.float64]) -> dict[str, Ra
     return {way: _of_way(way, was[0], now[0], moved) for way in WAYS}
 
 
-def _ranks_alike(old: Rulebook, new: Rulebook) -> bool:
-    """Whether both rank alike whatever is asked: the same attributes, figures and needs."""
-    return _ranked_by(old) == _ranked_by(new)
-
-
 def _ranked_by(book: Rulebook) -> tuple[object, ...]:
+    """What an order stands on, whatever is asked: attributes, figures and needs."""
     attributes = [(n, one, list(one.scale)) for n, one in sorted(book.attributes.items())]
     needs = {rule.id: list(need_keys(rule, book)) for rule in book.rules if rule.asks}
     return attributes, book.parameters.numbers, needs
@@ -118,25 +112,19 @@ def _part(cases: Cases, wanted: list[int | None]) -> tuple[Cases, dict[int | Non
 
 def _together(old: Cases, new: Cases, weights: NDArray[np.float64]) -> Pairs:
     """How many customers fall into which case of both; None where a stop withholds the list."""
-    pairs: dict[tuple[int | None, int | None], Share] = {}
+    pairs: dict[tuple[int | None, int | None], Share] = defaultdict(Share)
     rows = zip(old.case, old.stopped, new.case, new.stopped, weights / len(weights), strict=True)
     for was, was_stopped, now, now_stopped, weight in rows:
         key = (None if was_stopped else int(was), None if now_stopped else int(now))
-        pairs[key] = pairs.get(key, Share()) + Share(1, float(weight))
+        pairs[key] += Share(1, float(weight))
     return pairs
 
 
-class _Bindings:
+def _bindings(cases: Cases) -> list[frozenset[str]]:
     """The nevers and musts of each case, in words."""
-
-    def __init__(self, cases: Cases) -> None:
-        table = cases.ranking.table
-        self.binding = cases.active.binding
-        self.words = np.array([asked_words(need, table.book) for need in table.needs], object)
-
-    def of(self, case: int) -> frozenset[str]:
-        """Those of one case."""
-        return frozenset(self.words[self.binding[case]])
+    table = cases.ranking.table
+    words = np.array([asked_words(need, table.book) for need in table.needs], object)
+    return [frozenset(words[some]) for some in cases.active.binding]
 
 
 @dataclass(frozen=True)
@@ -172,21 +160,20 @@ class _Lists:
 
 def _of_way(way: Way, old: Cases, new: Cases, together: Pairs) -> Ranked:
     was, now = _Lists(old, way), _Lists(new, way)
-    firsts: dict[tuple[str, str], Share] = {}
+    firsts: dict[tuple[str, str], Share] = defaultdict(Share)
     out: Counter[str] = Counter()
     back: Counter[str] = Counter()
     order = Share()
     for (one, other), share in together.items():
-        count = share.count
         if was.order(one) != now.order(other):
             order += share
         first = was.first(one), now.first(other)
         if first[0] != first[1]:
-            firsts[first] = firsts.get(first, Share()) + share
+            firsts[first] += share
         if one is not None and other is not None and way != "pair":
             gone, come = was.out(one), now.out(other)
-            out.update(dict.fromkeys(come - gone, count))
-            back.update(dict.fromkeys(gone - come, count))
+            out.update(dict.fromkeys(sorted(come - gone), share.count))
+            back.update(dict.fromkeys(sorted(gone - come), share.count))
     most = sorted(firsts.items(), key=lambda pair: -pair[1].count)
     moves = tuple((a, b, n) for (a, b), n in most)
     return Ranked(moves, order, dict(out.most_common()), dict(back.most_common()))

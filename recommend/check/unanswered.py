@@ -5,29 +5,28 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 from recommend.catalogue.loading import Catalogue, Item
+from recommend.check.authoring import UNFINISHED
 from recommend.check.cells import base_facts
 from recommend.check.finding import Finding, from_error
-from recommend.check.mixture import Crowd
 from recommend.check.people import FILE as PEOPLE
-from recommend.check.people import SEED
+from recommend.check.people import SEED, People
 from recommend.check.reach import places_of
-from recommend.check.scaffold import UNFINISHED
 from recommend.check.wording import SaidOfProduct, has, wording_of_rules
 from recommend.errors import InputError, Place, nearest
 from recommend.match.judge import FITTED, judge
 from recommend.match.needs import NeedTable, level_words, need_words, needs_of
 from recommend.measure.observed import OBSERVED
+from recommend.reading import Document
 from recommend.reading.document import Loc
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.comparisons import COMPARISONS
 from recommend.rulebook.contents import FILES, FOLDERS, is_read
-from recommend.rulebook.models import AxisThen, NeedsThen
 from recommend.rulebook.serving import FILE, required_wishes
-from recommend.rulebook.terms import Number
 from recommend.rulebook.vocabulary import FOOT_TYPE, Fact
 from recommend.trial.verdict import LOAD_LIMITS
 
@@ -36,7 +35,7 @@ _CUSTOMERS = 4000  # of the mixture, who are counted where a need can be met by 
 
 
 def unanswered_findings(book: Rulebook) -> Iterator[Finding]:
-    """Measures that no visit can carry, attributes that no rule asks for, texts to finish."""
+    """Measures that no visit can carry, and texts to finish."""
     for rule in book.rules:
         for name in sorted(base_facts(book, [rule])):
             if name in book.measures and not _carried(book, name):
@@ -48,16 +47,6 @@ def unanswered_findings(book: Rulebook) -> Iterator[Finding]:
                 )  # fmt: skip
     yield from _unfinished(book)
     yield from _unmarked(book)
-    asked = {need.attribute for rule in book.rules for need in rule.asks}
-    asked |= {part for attribute in book.attributes.values() for part in attribute.sum_of}
-    document = book.texts.document("attributes.yaml")
-    for name, attribute in book.attributes.items():
-        if name not in asked and attribute.unasked is None and name not in FITTED:
-            group, _, key = name.partition(".")
-            yield Finding(
-                "unused", "warning", document.place((group, key), key=True),
-                f"attribute `{name}` is asked for by nothing", mend="let a rule ask, or remove it",
-            )  # fmt: skip
 
 
 def _unmarked(book: Rulebook) -> Iterator[Finding]:
@@ -94,7 +83,7 @@ def _unfinished(book: Rulebook) -> Iterator[Finding]:
     for rule in book.rules:
         said = rule.note.say if rule.note else ""
         texts = (rule.rule.title, rule.rule.because, rule.rule.basis.note, said)
-        for text in UNFINISHED.intersection(texts):
+        for text in sorted(UNFINISHED.intersection(texts)):
             yield Finding(
                 "unfinished", "warning", rule.place,
                 f"rule `{rule.id}` still says \"{text}\", as it was begun",
@@ -133,7 +122,7 @@ def _unstated(book: Rulebook, catalogue: Catalogue) -> Iterator[Finding]:
 
 def _unmet(book: Rulebook, catalogue: Catalogue) -> Iterator[Finding]:
     """Rules whose musts and nevers leave nothing of a kind, with whom that would be."""
-    crowd: Crowd | None = None
+    crowd: People | None = None
     for rule in book.rules:
         for kind in ("shoe", "insole"):
             binding = [n for n in rule.asks if n.strength != "prefer"]
@@ -144,7 +133,7 @@ def _unmet(book: Rulebook, catalogue: Catalogue) -> Iterator[Finding]:
             if any(judge((item,), needs, book).suitable for item in items):
                 continue
             if (Path(book.folder) / PEOPLE).is_file():
-                crowd = crowd or Crowd.of(book, _CUSTOMERS, SEED)
+                crowd = crowd or People.mixed(book, _CUSTOMERS, SEED)
             bound = [n for n in needs.needs if n.attribute.startswith(kind)]
             words = "; ".join(need_words(n, book) for n in bound if n.strength != "prefer")
             few, whom = _whom(crowd, rule)
@@ -156,7 +145,7 @@ def _unmet(book: Rulebook, catalogue: Catalogue) -> Iterator[Finding]:
             )  # fmt: skip
 
 
-def _whom(crowd: Crowd | None, rule: CompiledRule) -> tuple[bool, str]:
+def _whom(crowd: People | None, rule: CompiledRule) -> tuple[bool, str]:
     """Whether they are few, and who they are."""
     met, share = crowd.touched(rule.id) if crowd else (0, 0.0)
     if crowd is None or not met:
@@ -203,12 +192,30 @@ def _turned_wedge(item: Item, said: list[SaidOfProduct]) -> Iterator[str]:
 
 
 def unused_findings(book: Rulebook) -> Iterator[Finding]:
-    """Limits, sources, questions and axis values that nothing reads or concludes."""
+    """What nothing reads, asks for or concludes, and sources that are not there."""
     yield from _files(book)
-    yield from _limits(book)
-    yield from _sources(book)
-    yield from _questions(book)
-    yield from _axes(book)
+    documents: list[Document] = []
+    for file in book.texts:
+        try:
+            documents.append(book.texts.document(file))
+        except InputError as error:
+            yield from_error(error)
+    named = list(_named_sources(documents))
+    for place, source in named:
+        if source not in book.sources:
+            yield Finding(
+                "missing-source", "error", place, f"no source is called `{source}`",
+                mend=nearest(source, book.sources) or "add it to sources.yaml",
+            )  # fmt: skip
+    for document, loc, one in _mappings(documents):
+        if one.get("kind") == "published" and not (one.get("source") or one.get("sources")):
+            yield Finding(
+                "missing-source", "error", document.place(loc), "`kind: published` names no source",
+                mend="name a `source` of sources.yaml, or say what kind it really is",
+            )  # fmt: skip
+    for name, loc, what, mend in _unused(book, {source for _, source in named}):
+        place = book.texts.document(name).place(loc, key=True)
+        yield Finding("unused", "warning", place, what, mend=mend)
 
 
 def _files(book: Rulebook) -> Iterator[Finding]:
@@ -224,104 +231,54 @@ def _files(book: Rulebook) -> Iterator[Finding]:
             )  # fmt: skip
 
 
-def _unused(place: Place, what: str, mend: str) -> Finding:
-    return Finding("unused", "warning", place, f"{what} is used by nothing", mend=mend)
-
-
-def _limits(book: Rulebook) -> Iterator[Finding]:
-    used = set(LOAD_LIMITS)
-    for rule in book.rules:
-        for branch in (*rule.holds, *rule.fails):
-            used |= {term.limit for term in branch if isinstance(term, Number)}
-        if isinstance(rule.rule.then, NeedsThen):
-            used |= {need.limit for need in rule.rule.then.needs if need.limit}
-    document = book.texts.document("limits.yaml")
-    for name in book.limits:
-        if name not in used:
-            place = document.place(("limits", name), key=True)
-            yield _unused(place, f"limit `{name}`", "let a rule refer to it, or remove it")
-
-
-def _sources(book: Rulebook) -> Iterator[Finding]:
-    used: set[str] = set()
-    for file in book.texts:
-        try:
-            document = book.texts.document(file)
-        except InputError as error:
-            yield from_error(error)
-            continue
-        for loc, source in _named_sources(document.data, ()):
-            used.add(source)
-            if source not in book.sources:
-                yield Finding(
-                    "missing-source", "error", document.place(loc),
-                    f"no source is called `{source}`",
-                    mend=nearest(source, book.sources) or "add it to sources.yaml",
-                )  # fmt: skip
-        for loc in _published_without(document.data, ()):
-            yield Finding(
-                "missing-source", "error", document.place(loc), "`kind: published` names no source",
-                mend="name a `source` of sources.yaml, or say what kind it really is",
-            )  # fmt: skip
-    document = book.texts.document("sources.yaml")
+def _unused(book: Rulebook, named: set[str]) -> Iterator[tuple[str, Loc, str, str]]:
+    """File, path, what is wrong and what to do of each thing that is there in vain."""
+    asked = {need.attribute for rule in book.rules for need in rule.asks}
+    asked |= {part for attribute in book.attributes.values() for part in attribute.sum_of}
+    for name, attribute in book.attributes.items():
+        if name not in asked and attribute.unasked is None and name not in FITTED:
+            what = f"attribute `{name}` is asked for by nothing"
+            yield "attributes.yaml", tuple(name.split(".", 1)), what, "let a rule ask, or remove it"
+    limits = set(LOAD_LIMITS).union(*(rule.limits for rule in book.rules))
+    limits |= {need.limit for rule in book.rules for need in rule.asks if need.limit}
     for entry in book.sources.values():  # a conflict names the source that it is with
-        used |= set(re.findall(r"[a-z0-9-]+", entry.conflict))
-    for name, entry in book.sources.items():
-        if name not in used and not entry.defines:
-            place = document.place(("sources", name), key=True)
-            yield _unused(
-                place, f"source `{name}`", "refer to it where it is leant on, or remove it"
-            )
+        named |= set(re.findall(r"[a-z0-9-]+", entry.conflict))
+    named |= {name for name, entry in book.sources.items() if entry.defines}
+    read = {name for name in book.questions if Fact("answer", name).name in book.read}
+    for kind, there, used, mend in (
+        ("limit", book.limits, limits, "let a rule refer to it, or remove it"),
+        ("source", book.sources, named, "refer to it where it is leant on, or remove it"),
+        ("question", book.questions, read, "let a rule read its answer, or remove it"),
+    ):
+        for name in (name for name in there if name not in used):
+            what = f"{kind} `{name}` is used by nothing"
+            yield f"{kind}s.yaml", (f"{kind}s", name), what, mend
+    concluded = {(one.axis, one.value) for rule in book.rules if (one := rule.concludes)}
+    for axis, value in ((axis, value) for axis, one in book.axes.items() for value in one.values):
+        if axis != FOOT_TYPE and (axis, value) not in concluded:
+            what = f"the value `{value}` of axis `{axis}` is concluded by nothing"
+            yield "axes.yaml", ("axes", axis, "values", value), what, "add a rule, or remove it"
 
 
-def _named_sources(data: object, loc: Loc) -> Iterator[tuple[Loc, str]]:
-    """Every value of a key `source` or `sources`, with its path."""
-    if isinstance(data, list):
-        for index, part in enumerate(data):
-            yield from _named_sources(part, (*loc, index))
-    if not isinstance(data, dict):
-        return
-    for key, part in data.items():
-        if key == "source" and isinstance(part, str):
-            yield (*loc, key), part
-        elif key == "sources" and isinstance(part, list):
-            yield from (((*loc, key, i), one) for i, one in enumerate(part) if isinstance(one, str))
-        else:
-            yield from _named_sources(part, (*loc, str(key)))
+def _mappings(documents: list[Document]) -> Iterator[tuple[Document, Loc, dict[str, Any]]]:
+    """Every mapping in some documents, with its path."""
+
+    def below(data: Any, loc: Loc) -> Iterator[tuple[Loc, dict[str, Any]]]:
+        if isinstance(data, dict):
+            yield loc, data
+        if isinstance(data, (dict, list)):
+            for key, part in data.items() if isinstance(data, dict) else enumerate(data):
+                yield from below(part, (*loc, key if isinstance(key, int) else str(key)))
+
+    for document in documents:
+        yield from ((document, loc, one) for loc, one in below(document.data, ()))
 
 
-def _published_without(data: object, loc: Loc) -> Iterator[Loc]:
-    """Paths of mappings that claim to be published and name no source."""
-    if isinstance(data, list):
-        for index, part in enumerate(data):
-            yield from _published_without(part, (*loc, index))
-    if isinstance(data, dict):
-        if data.get("kind") == "published" and not (data.get("source") or data.get("sources")):
-            yield loc
-        for key, part in data.items():
-            yield from _published_without(part, (*loc, str(key)))
-
-
-def _questions(book: Rulebook) -> Iterator[Finding]:
-    document = book.texts.document("questions.yaml")
-    for name in book.questions:
-        if Fact("answer", name).name not in book.read:
-            place = document.place(("questions", name), key=True)
-            yield _unused(place, f"question `{name}`", "let a rule read its answer, or remove it")
-
-
-def _axes(book: Rulebook) -> Iterator[Finding]:
-    concluded = {
-        (rule.rule.then.axis, rule.rule.then.value)
-        for rule in book.rules
-        if isinstance(rule.rule.then, AxisThen)
-    }
-    document = book.texts.document("axes.yaml")
-    for name, axis in book.axes.items():
-        if name == FOOT_TYPE:
-            continue
-        for value in axis.values:
-            if (name, value) not in concluded:
-                place = document.place(("axes", name, "values", value), key=True)
-                what = f"the value `{value}` of axis `{name}` is concluded by nothing"
-                yield Finding("unused", "warning", place, what, mend="add a rule, or remove it")
+def _named_sources(documents: list[Document]) -> Iterator[tuple[Place, str]]:
+    """Every source that is named under `source` or `sources`, with its place."""
+    for document, loc, one in _mappings(documents):
+        listed = one["sources"] if isinstance(one.get("sources"), list) else []
+        found = {("source",): one.get("source")} | {("sources", n): s for n, s in enumerate(listed)}
+        for end, source in found.items():
+            if isinstance(source, str):
+                yield document.place((*loc, *end)), source

@@ -11,13 +11,12 @@ from types import ModuleType
 
 from recommend.catalogue.loading import read_catalogue
 from recommend.check.changes import change_findings
-from recommend.check.claims import claim_findings
+from recommend.check.claims import claim_findings, unsteady_findings
 from recommend.check.examples import Case, fallen, load_examples, pin_findings, run_examples
 from recommend.check.finding import Finding, from_error, in_order
 from recommend.check.logic import logic_findings
-from recommend.check.mutants import Mutant
-from recommend.check.mutating import mutate, mutation_findings
-from recommend.check.people import People, unsteady_findings
+from recommend.check.mutants import Mutant, mutate, mutation_findings
+from recommend.check.people import People
 from recommend.check.promises import Given, Verdict, load_promises
 from recommend.check.reach import reach_findings
 from recommend.check.released import gone_findings, released_findings

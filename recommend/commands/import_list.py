@@ -13,7 +13,7 @@ from recommend.catalogue.importing import RowsError, import_csv, write_products
 from recommend.catalogue.shop import open_rulebook
 from recommend.commands import single
 from recommend.commands.options import Force, RulesFolder
-from recommend.coverage.unstated import unstated_lines
+from recommend.coverage.run import unstated_lines
 from recommend.errors import counted
 from recommend.output import table, write_output
 from recommend.show.console import bullet, console

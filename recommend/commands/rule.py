@@ -8,8 +8,8 @@ from typing import Annotated
 import typer
 
 from recommend.atomic import write_atomically
-from recommend.check.scaffold import scaffold
-from recommend.check.touched import touched
+from recommend.check.authoring import scaffold
+from recommend.check.reach import touched
 from recommend.commands.options import rule_ids
 from recommend.errors import InputError, Place
 from recommend.rulebook import load_rulebook

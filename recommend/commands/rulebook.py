@@ -10,12 +10,12 @@ from typing import Annotated
 import typer
 
 from recommend.catalogue.shop import open_catalogue
+from recommend.check.authoring import write_schemas
 from recommend.check.changes import changes_of
 from recommend.check.differing import difference
 from recommend.check.finding import fails
 from recommend.check.promises import load_promises
 from recommend.check.released import write_released
-from recommend.check.schemas import write_schemas
 from recommend.check.whole import check
 from recommend.commands.options import AsJson, Force
 from recommend.errors import Exit

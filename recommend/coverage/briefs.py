@@ -17,18 +17,22 @@ import numpy as np
 
 from recommend.catalogue.loading import Catalogue, Item
 from recommend.catalogue.models import Kind, Product
-from recommend.coverage.evaluate import Evaluator, Kinds, Pairing, Progress, Stand
-from recommend.coverage.numbers import Array
-from recommend.coverage.report import Assessor, Share, share_of
-from recommend.coverage.rows import Alike, alike
-from recommend.coverage.why import levels_of, levels_that_do
+from recommend.coverage.evaluate import (
+    Kinds,
+    Pairing,
+    Progress,
+    Stand,
+    judged_alone,
+)
+from recommend.coverage.report import Assessor, Share
+from recommend.coverage.rows import Alike, Array, alike
+from recommend.coverage.why import item_with, levels_of, levels_that_do, opposite
 from recommend.match.judge import INSOLE_READS, SHOE_READS
 from recommend.match.needs import NeedTable, rule_needs
 from recommend.rulebook.vocabulary import PURPOSE
 
-NEW = "new"
 GRID = (130.0, 330.0)  # feet that any shop sees, of small children as well, mm
-Levels = dict[str, float | None]  # None: not stated
+Levels = dict[str, float]
 Box = dict[str, tuple[float, float]]  # attributes left out are free, and need not be stated
 
 
@@ -137,7 +141,7 @@ class Searcher:
         groups = np.flatnonzero((aim > 0) & (kinds.sizes[kinds.size] != assessor.classes.unknown))
         self.kinds, self.aim = kinds.only(groups), aim[groups].astype(float)
         self.groups = groups
-        self.evaluator = assessor.evaluator(catalogue, self.kinds)
+        self.evaluator = assessor.evaluator(catalogue.items, self.kinds)
         self.sides = {kind: Side(self, kind) for kind in self._sold()}
         index = self.kinds.sizes[self.kinds.size]
         self.size = np.array([assessor.classes.mondopoint(int(i)) or 0.0 for i in index])
@@ -157,30 +161,36 @@ class Searcher:
         for _ in range(most):
             if not self.aim.any():
                 return
-            found = [side.best() for side in self.sides.values()]
-            gain, side, levels = max(found, key=lambda one: one[0])
-            if gain / self.customers < max(least, 1e-12):
+            found = [(*side.best(), side) for side in self.sides.values()]
+            gain, levels, side = max(found, key=lambda one: one[0])
+            if not self.enough(gain, least):
                 return
-            brief, served = self._brief(side, levels)
-            yield brief
+            box = {name: (one, one) for name, one in levels.items()}
+            box = widened(box, (side,), side.served, self.aim)
+            served = self.sized(side.served(box))
+            yield self.worded(side, box, served)
             self.aim[served] = 0.0
 
-    def _brief(self, side: Side, levels: Levels) -> tuple[Brief, Array]:
-        box = {name: (float(one), float(one)) for name, one in levels.items() if one is not None}
-        box = widened(box, (side,), side.served, self.aim)
-        served = self.sized(side.served(box))
-        return self.worded(side, box, served), served
+    def enough(self, gain: float, least: float) -> bool:
+        """Whether so many customers are worth telling: a share of all of at least `least`."""
+        return gain / self.customers >= max(least, 1e-12)
+
+    def commonest(self, row: Array, count: int) -> list[int]:
+        """The kinds of customers, by the kind of each group, that most who are aimed at have."""
+        weight = np.bincount(row, self.aim, count)
+        order = np.argsort(-weight, kind="stable")[: self.book.parameters.coverage.seeds]
+        return [int(kind) for kind in order if weight[kind] > 0]
 
     def sized(self, served: Array) -> Array:
         """Of groups that are served those within the sizes that most of them take."""
-        smallest, largest = self._sizes(served)
-        return np.asarray(
-            served & (self.aim > 0) & (self.size >= smallest) & (self.size <= largest)
-        )
+        _, _, within = self._most_sizes(np.where(served, self.aim, 0.0))
+        return np.asarray(served & (self.aim > 0) & within)
 
-    def _sizes(self, served: Array) -> tuple[float, float]:
+    def _most_sizes(self, counts: Array) -> tuple[float, float, Array]:
+        """From which size to which most of some customers are, and who of all is within."""
         edge = self.book.parameters.coverage.brief_edge
-        return size_range(self.size, np.where(served, self.aim, 0.0), edge)
+        smallest, largest = size_range(self.size, counts, edge)
+        return smallest, largest, (self.size >= smallest) & (self.size <= largest)
 
     def worded(self, side: Side, box: Box, served: Array) -> Brief:
         """A box as a brief whose products serve these groups."""
@@ -189,12 +199,9 @@ class Searcher:
         sizes = np.unique(self.size[served])
         counts = [self.aim[served & (self.size == size)].sum() for size in sizes]
         each = [(float(s), float(n) / self.customers) for s, n in zip(sizes, counts, strict=True)]
-        adds = self._share(float(self.aim[served].sum()))
+        adds = self.assessor.share(float(self.aim[served].sum()), self.customers)
         smallest, largest = float(sizes[0]), float(sizes[-1])
         return Brief(side.kind, wants, plain, smallest, largest, adds, tuple(each))
-
-    def _share(self, count: float) -> Share:
-        return share_of(count, self.customers, self.book.parameters.coverage.confidence)
 
     def restocks(self, most: int, least: float) -> Iterator[Restock]:
         """Products that are there and would serve most if they were there in every size."""
@@ -204,24 +211,20 @@ class Searcher:
         could = np.concatenate([shoes, insoles[:, : self.evaluator.bought]], axis=1)
         for _ in range(most):
             gains = aim @ could
-            best = int(np.argmax(gains)) if len(gains) else 0
-            if not len(gains) or gains[best] / self.customers < max(least, 1e-12):
+            if not self.enough(gains.max(initial=0.0), least):
                 return
-            smallest, largest = size_range(self.size, np.where(could[:, best], aim, 0.0),
-                                           self.book.parameters.coverage.brief_edge)  # fmt: skip
-            served = could[:, best] & (self.size >= smallest) & (self.size <= largest)
-            share = self._share(float(aim[served].sum()))
+            best = int(np.argmax(gains))
+            smallest, largest, within = self._most_sizes(np.where(could[:, best], aim, 0.0))
+            served = could[:, best] & within
+            share = self.assessor.share(float(aim[served].sum()), self.customers)
             yield Restock(self.evaluator.items[best].id, smallest, largest, share)
             aim = np.where(could[:, best], 0, aim)
 
     def opposed(self) -> float:
         """Customers still aimed at whose feet ask for opposites, so that no product serves both."""
-        left = np.unique(self.kinds.kind[self.aim > 0])
-        names = sorted({need.attribute for need in self.table.needs})
-        never = np.zeros(len(self.kinds.binding), bool)
-        for kind in left:
-            asked = self.kinds.binding[kind], self.evaluator.required[kind]
-            never[kind] = any(not levels_that_do(self.table, n, *asked).any() for n in names)
+        asked, never = (self.kinds.binding, self.evaluator.required), np.zeros(1, bool)
+        for name in {need.attribute for need in self.table.needs}:
+            never = never | opposite(self.table, name, "well", *asked)
         return float(self.aim[never[self.kinds.kind]].sum())
 
 
@@ -250,25 +253,16 @@ class Side:
         """Whether each level, and last an unstated one, meets what is asked, (kinds, levels)."""
         binding = self.searcher.kinds.binding[self.used]
         required = self.searcher.evaluator.required[self.used]
-        mask = np.flatnonzero(self.table.of(name))
-        if not len(mask):
-            return np.ones((len(self.used), len(self.levels[name]) + 1), bool)
-        first, which = alike(np.column_stack([binding[:, mask], required[:, mask]]))
-        levels = self.levels[name]
-        rows = [levels_that_do(self.table, name, binding[n], required[n], levels) for n in first]
-        unstated = [not (binding[n, mask].any() or required[n, mask].any()) for n in first]
-        does: Array = np.column_stack([np.array(rows), np.array(unstated)])[which]
-        return does
+        do = levels_that_do(self.table, name, [*self.levels[name], None])
+        return do("well", binding, required)
 
     # --- the best single product ------------------------------------------------------------
 
-    def best(self) -> tuple[float, Side, Levels]:
+    def best(self) -> tuple[float, Levels]:
         """The best product of the kind: the ideal of the commonest needs, improved step by step."""
-        weight = np.bincount(self.row, self.searcher.aim, len(self.used))
-        order = np.argsort(-weight, kind="stable")[: self.book.parameters.coverage.seeds]
-        found = [self._climbed(self.ideal(int(k))) for k in order if weight[k] > 0]
-        gain, levels = max(found, key=lambda one: one[0], default=(0.0, {}))
-        return gain, self, levels
+        common = self.searcher.commonest(self.row, len(self.used))
+        found = [self._climbed(self.ideal(kind)) for kind in common]
+        return max(found, key=lambda one: one[0], default=(0.0, {}))
 
     def ideal(self, k: int) -> Levels:
         """The gentlest levels that meet what one kind of customers asks."""
@@ -276,7 +270,7 @@ class Side:
 
     def _gentlest(self, name: str, does: Array) -> float:
         definition, levels = self.book.attributes[name], self.levels[name]
-        start = definition.plain_level if definition.plain_level is not None else None
+        start = definition.plain_level
         if name in self.of_purpose:
             start = float(levels[0])  # not made for it, unless that is asked
         elif start is None:
@@ -317,20 +311,17 @@ class Side:
             meets &= self.does[name][:, self._at(name, level)]
         return meets
 
-    def _at(self, name: str, level: float | None) -> int:
-        if level is None:
-            return -1
+    def _at(self, name: str, level: float) -> int:
         return int(np.flatnonzero(self.levels[name] == level)[0])
 
     # --- as wide as it may be ---------------------------------------------------------------
 
     def beyond(self, name: str, ends: tuple[float, float], end: int) -> list[tuple[float, float]]:
         """The range with one end further out, step by step."""
-        low, high = ends
-        levels = self.levels[name]
+        (low, high), levels = ends, self.levels[name].tolist()
         if end == 0:
-            return [(float(one), high) for one in levels[levels < low][::-1]]
-        return [(low, float(one)) for one in levels[levels > high]]
+            return [(one, high) for one in levels[::-1] if one < low]
+        return [(low, one) for one in levels if one > high]
 
     def served(self, box: Box) -> Array:
         """Whether every product within a box serves each group, (n,)."""
@@ -368,7 +359,7 @@ class Side:
         binding, required = kinds.binding, evaluator.required
         found = np.zeros(len(kinds.kind), bool)
         if self.kind in evaluator.terms.ways:
-            alone = Stand(self.table, [item], self.table.kinds("pair"))
+            alone = Stand(judged_alone(self.table, [item]), self.table.kinds("pair"))
             found |= alone.fits("well", binding, required)[kinds.kind, 0]
         if "pair" in evaluator.terms.ways:
             mine = Alike(np.ones((1, 1), bool), np.zeros(len(kinds.kind), np.intp))
@@ -440,13 +431,6 @@ def _stated(names: Sequence[str], levels: Sequence[float | None]) -> dict[str, f
     return {name: one for name, one in zip(names, levels, strict=True) if one is not None}
 
 
-def item_with(kind: Kind, levels: Mapping[str, float]) -> Item:
-    """A product that is not there yet, of these levels."""
-    made = Product(id=NEW, kind=kind, title="a product that is not there yet", attributes={},
-                   stock={"265": 1})  # fmt: skip
-    return Item(made, dict(levels), {265.0: 1})
-
-
 def size_range(sizes: Array, counts: Array, edge: float) -> tuple[float, float]:
     """Sizes of the customers, without the outermost few at both ends."""
     known, where = np.unique(sizes, return_inverse=True)
@@ -499,10 +483,8 @@ class _Two:
 
     def best(self) -> tuple[float, Box]:
         """The best pair found from what the commonest kinds of customers need."""
-        aim = self.searcher.aim
-        weight = np.bincount(self.row, aim, len(self.used))
-        order = np.argsort(-weight, kind="stable")[: self.searcher.book.parameters.coverage.seeds]
-        found = [self._climbed(int(k)) for k in order if weight[k] > 0]
+        common = self.searcher.commonest(self.row, len(self.used))
+        found = [self._climbed(kind) for kind in common]
         return max(found, key=lambda one: one[0], default=(0.0, {}))
 
     def _climbed(self, k: int) -> tuple[float, Box]:
@@ -511,7 +493,7 @@ class _Two:
         for side in self.sides:
             fit = {n: float(side.levels[n][len(side.levels[n]) // 2]) for n in side.fit}
             levels |= {**side.ideal(k), **fit}
-        box: Box = {n: (one, one) for n, one in levels.items() if one is not None}
+        box: Box = {n: (one, one) for n, one in levels.items()}
         aim = self.searcher.aim
         gain = float(aim @ self.served(box))
         for side in self.sides:
@@ -531,7 +513,7 @@ def joint_briefs(searcher: Searcher, most: int, least: float) -> Iterator[JointB
     two = _Two(searcher)
     for _ in range(most):
         gain, box = two.best()
-        if gain / searcher.customers < max(least, 1e-12):
+        if not searcher.enough(gain, least):
             return
         box = widened(box, two.sides[::-1], two.served, searcher.aim)
         served = searcher.sized(two.served(box))
@@ -559,12 +541,9 @@ def find_gaps(
     most : most briefs, and most restocks, to give.
     progress : called with how many briefs are done, and of how many.
     """
-    evaluator: Evaluator = assessor.evaluator(catalogue, kinds)
-    served = evaluator.evaluate()
-    enough = assessor.book.parameters.coverage.choice if thin else 1
+    served = assessor.evaluator(catalogue.items, kinds).evaluate()
+    enough = assessor.book.parameters.coverage.choice if thin else 0
     aim = np.where(served.well & (served.choices >= enough), 0, kinds.weights)
-    if not thin:
-        aim = np.where(served.well, 0, kinds.weights)
     searcher = Searcher(assessor, catalogue, kinds, aim, customers)
     least = assessor.book.parameters.coverage.brief_least
     restocks = tuple(searcher.restocks(most, least))

@@ -7,11 +7,11 @@ from math import hypot, sqrt
 
 import numpy as np
 
-from recommend.coverage.numbers import Array
 from recommend.coverage.population import Population
+from recommend.coverage.rows import Array
 from recommend.coverage.sampling import Customers, Words
 from recommend.infer.facts import number_facts, told_facts
-from recommend.infer.many import Column, columns_of
+from recommend.infer.many import Column, ManyConclusions, columns_of, conclude_many
 from recommend.measure.definitions import MeasureDef
 from recommend.measure.derived import derivations, error_of, parts_of, reckoned
 from recommend.measure.model import SIDES, Side
@@ -37,7 +37,7 @@ class FactColumns:
             if isinstance(column, Words):
                 fact = name if name in self.book.measures else Fact("visit", name).name
                 if fact in self.book.read:
-                    out[fact] = self._recoded(fact, column)
+                    out[fact] = column.codes_in(self.book.vocabulary.words[fact])
                 if name in self.book.measures:
                     out[Fact("known", name).name] = (column.codes >= 0).astype(np.int8)
             elif name in self.book.measures:
@@ -47,6 +47,10 @@ class FactColumns:
         child = np.array(customers.texts("age-band")) == "child"
         out |= age_columns(self.book, child)
         return out
+
+    def concluded(self, customers: Customers, side: Side) -> ManyConclusions:
+        """What the rulebook says of those feet."""
+        return conclude_many(self.book, self.of_foot(customers, side), customers.count)
 
     def _derived(self, customers: Customers, side: Side) -> Iterator[tuple[str, Array]]:
         """Measures that follow from those of the customers, and are not there themselves."""
@@ -68,12 +72,6 @@ class FactColumns:
         yield from number_facts(name, values, error, self.book.parameters, self.book.read).items()
         if Fact("known", name).name in self.book.read:
             yield Fact("known", name).name, np.isfinite(values).astype(np.int8)
-
-    def _recoded(self, fact: str, column: Words) -> Column:
-        """Codes into the vocabulary of the fact; a word outside it is missing."""
-        words = self.book.vocabulary.words[fact]
-        table = [words.index(value) if value in words else -1 for value in column.values]
-        return np.take(np.array([*table, -1], np.int8), column.codes)
 
     def _same_for_all(self) -> Iterator[tuple[str, Column]]:
         words = self.book.vocabulary.words

@@ -13,14 +13,18 @@ from recommend.catalogue.loading import Item
 from recommend.cluster import pieces
 from recommend.coverage.columns import FactColumns
 from recommend.coverage.evaluate import Progress
-from recommend.coverage.numbers import Array, Numbers, numbers_of
 from recommend.coverage.parquet import Columns, columns_of, tally_parquet
-from recommend.coverage.population import Agreement, Population, load_population
-from recommend.coverage.sampling import BLOCK, Sampler
+from recommend.coverage.population import (
+    Agreement,
+    Population,
+    figures_in,
+    load_population,
+)
+from recommend.coverage.rows import Array
+from recommend.coverage.sampling import BLOCK, Numbers, Sampler, Words, numbers_of
 from recommend.coverage.tally import Tally, add, cases_of_customers, tally
 from recommend.coverage.visits import (
     Shop,
-    Shrunk,
     cases_of_visits,
     no_shop,
     of_one,
@@ -28,7 +32,6 @@ from recommend.coverage.visits import (
     shrink,
 )
 from recommend.errors import RecommendError
-from recommend.infer.many import conclude_many
 from recommend.match.sizes import CHILD, SizeClasses
 from recommend.rulebook.book import Rulebook
 
@@ -89,14 +92,13 @@ class Crowd:
         adults = tuple(self.population.words.get("age-band", {}))
         return (CHILD, *adults) if self.children else adults
 
-    def numbers(self, book: Rulebook, assumed: float = 1.0) -> tuple[Numbers, Shrunk | None]:
-        """The numbers drawn from, and what the shop's visits moved."""
+    def numbers(self, book: Rulebook, assumed: float = 1.0) -> Numbers:
+        """The numbers drawn from, moved by the shop's visits where they are asked for."""
         numbers = numbers_of(self.population, assumed, children=self.children)
         if self.mode != "both" or self.shop is None:
-            return numbers, None
+            return numbers
         prior = book.parameters.coverage.prior_visits / self.weight
-        moved = shrink(self.population, numbers, self.shop.customers, prior)
-        return moved.numbers, moved
+        return shrink(self.population, numbers, self.shop.customers, prior)
 
     def cases(self, book: Rulebook, sizes: SizeClasses) -> Iterator[Array]:
         """The case of every customer, shape (n, c), some at a time and always in one order."""
@@ -106,7 +108,7 @@ class Crowd:
         if not self.drawn:
             raise RecommendError("this question needs drawn customers or visits, not Parquet files")
         facts = FactColumns(book, self.population)
-        sampler = Sampler(self.population, self.numbers(book)[0])
+        sampler = Sampler(self.population, self.numbers(book))
         for block in sampler.blocks(self.count, self.seed):
             yield cases_of_customers(book, facts, block, sizes)
 
@@ -130,7 +132,7 @@ class Crowd:
         total = count or self.count
         if not self.drawn:
             return add(self.by_shop(book, sizes).values())
-        shared = (book, self.population, self.numbers(book, assumed)[0], sizes, self.seed)
+        shared = (book, self.population, self.numbers(book, assumed), sizes, self.seed)
         each = (
             (shared, (n, min(BLOCK, total - at))) for n, at in enumerate(range(0, total, BLOCK))
         )
@@ -161,10 +163,9 @@ class Crowd:
         """Fleiss kappa of the static axes of drawn left feet; None where it cannot be told."""
         if self.population.agreement is None or not self.drawn:
             return None
-        sampler = Sampler(self.population, replace(self, children=False).numbers(book)[0])
+        sampler = Sampler(self.population, replace(self, children=False).numbers(book))
         drawn = sampler.block(self.seed, 0, min(self.count, BLOCK))
-        facts = FactColumns(book, self.population).of_foot(drawn, "left")
-        axes = conclude_many(book, facts, drawn.count).axes
+        axes = FactColumns(book, self.population).concluded(drawn, "left").axes
         return fleiss_kappa(ratings(book, axes, self.population.agreement))
 
 
@@ -201,19 +202,8 @@ def added(tallies: Iterable[Tally], total: int = 0, progress: Progress | None = 
 
 def assumed_figures(population: Population) -> tuple[int, int]:
     """How many figures are neither published nor derived from such, and how many there are."""
-    kinds = [figure["kind"] for figure in _figures(population.model_dump())]
+    kinds = [figure["kind"] for _, figure in figures_in(population.model_dump())]
     return sum(kind not in ("published", "derived") for kind in kinds), len(kinds)
-
-
-def _figures(data: object) -> list[dict[str, str]]:
-    """Every figure in the plain data of a population."""
-    if isinstance(data, dict):
-        if {"value", "kind"} <= set(data):
-            return [data]
-        return [figure for part in data.values() for figure in _figures(part)]
-    if isinstance(data, list):
-        return [figure for part in data for figure in _figures(part)]
-    return []
 
 
 def has_children(items: Iterable[Item], population: Population, book: Rulebook) -> bool:
@@ -282,12 +272,14 @@ def ratings(book: Rulebook, axes: Mapping[str, Array], agreement: Agreement) -> 
     -----
     A foot that some axis leaves undetermined is left out.
     """
-    columns = []
-    for axis, classes in agreement.axes.items():
-        names = book.axes[axis].values
-        table = [SCALE.index(classes[name]) if name in classes else -1 for name in names]
-        columns.append(np.array([*table, -1])[axes[axis]])
-    codes = np.column_stack(columns)
+    codes = np.column_stack(
+        [
+            Words(
+                axes[axis], tuple(classes.get(name, "") for name in book.axes[axis].values)
+            ).codes_in(SCALE)
+            for axis, classes in agreement.axes.items()
+        ]
+    )
     codes = codes[(codes >= 0).all(axis=1)]
     return np.column_stack([(codes == k).sum(axis=1) for k in range(len(SCALE))])
 

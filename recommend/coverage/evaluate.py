@@ -16,8 +16,7 @@ from typing import Literal
 import numpy as np
 
 from recommend.catalogue.loading import Item
-from recommend.coverage.numbers import Array
-from recommend.coverage.rows import Alike, alike, together
+from recommend.coverage.rows import Alike, Array, alike, together
 from recommend.coverage.tally import Layout, Tally
 from recommend.match.judge import INSOLE_READS, SHOE_READS, Judged, fit
 from recommend.match.needs import NeedTable
@@ -126,27 +125,21 @@ def needs_of_rules(table: NeedTable, holds: Array) -> tuple[Array, Array, dict[s
 
 
 class Stand:
-    """How products of one kind stand to every kind of customers, those that stand alike once.
+    """How products stand to every kind of customers, those that stand alike once.
 
     Parameters
     ----------
-    table : the needs.
-    items : m products.
-    mask : which needs speak of them.
+    judged : m products, or pairs, judged by every need.
+    mask : which needs are looked at.
     """
 
-    def __init__(self, table: NeedTable, items: Sequence[Item], mask: Array) -> None:
-        self.judged = Judged(table.book, table.needs, [(item,) for item in items])
-        self._alike(mask)
-
-    def _alike(self, mask: Array) -> None:
-        met = np.rint(HUNDREDTHS * self.judged.satisfaction[:, mask]).astype(np.uint8)
-        broken = np.packbits(self.judged.broken[:, mask], axis=1)
-        key = np.column_stack([broken, met]).astype(np.uint8)
+    def __init__(self, judged: Judged, mask: Array) -> None:
+        self.judged, self.mask = judged, np.flatnonzero(mask)
+        met = np.rint(HUNDREDTHS * judged.satisfaction[:, mask]).astype(np.uint8)
+        broken = judged.broken[:, mask]
+        key = np.column_stack([np.packbits(broken, axis=1), met]).astype(np.uint8)
         first, self.which = alike(key)
-        self.mask = np.flatnonzero(mask)
-        self.broken = self.judged.broken[first][:, mask]
-        self.met = met[first]
+        self.broken, self.met = broken[first], met[first]
 
     def fits(self, level: Level, binding: Array, required: Array) -> Array:
         """Whether each product will do for kinds of these needs, bool, (k, m)."""
@@ -156,6 +149,11 @@ class Stand:
             for part in np.unique(wanted[wanted > 0]):
                 out |= any_of(wanted == part, self.met < part)
         return np.asarray(~out[:, self.which])
+
+
+def judged_alone(table: NeedTable, items: Sequence[Item]) -> Judged:
+    """Products judged one by one, by every need."""
+    return Judged(table.book, table.needs, [(item,) for item in items])
 
 
 def any_of(asked: Array, lacking: Array) -> Array:
@@ -223,18 +221,19 @@ class Evaluator:
     Parameters
     ----------
     table : the needs.
-    shoes, insoles : what is sold; no insole at all is there besides, where none is asked for.
+    items : what is sold; no insole at all is there besides, where none is asked for.
     classes : size classes.
     kinds : the customers.
     terms : how products are sold.
     """
 
-    def __init__(self, table: NeedTable, shoes: Sequence[Item], insoles: Sequence[Item],
-                 classes: SizeClasses, kinds: Kinds, terms: Terms) -> None:  # fmt: skip
+    def __init__(self, table: NeedTable, items: Sequence[Item], classes: SizeClasses, kinds: Kinds,
+                 terms: Terms) -> None:  # fmt: skip
         self.table, self.classes, self.kinds, self.terms = table, classes, kinds, terms
-        self.shoes, self.insoles = tuple(shoes), (*insoles, *without_insole(table.book))
-        self.items = (*self.shoes, *insoles)
-        self.bought = len(insoles)
+        self.shoes = tuple(item for item in items if item.product.kind == "shoe")
+        insoles = tuple(item for item in items if item.product.kind == "insole")
+        self.items, self.bought = (*self.shoes, *insoles), len(insoles)
+        self.insoles = (*insoles, *without_insole(table.book))
         has = {
             "shoe": classes.having(self.shoes, terms.accepted)[kinds.sizes],
             "insole": classes.having(self.insoles, terms.accepted)[kinds.sizes],
@@ -250,15 +249,12 @@ class Evaluator:
     @cached_property
     def stands(self) -> dict[str, Stand]:
         """How products stand to the needs: in a pair, or sold alone."""
-        table, pair = self.table, self.table.kinds("pair")
-        stands = {
-            "shoe in pair": Stand(table, self.shoes, table.kinds("shoe")),
-            "insole in pair": Stand(table, self.insoles, table.kinds("insole")),
-        }
-        if "shoe" in self.terms.ways:
-            stands["shoe"] = Stand(table, self.shoes, table.kinds("shoe") | pair)
-        if "insole" in self.terms.ways:
-            stands["insole"] = Stand(table, self.insoles, table.kinds("insole") | pair)
+        stands = {}
+        for kind, items in (("shoe", self.shoes), ("insole", self.insoles)):
+            judged = judged_alone(self.table, items)
+            stands[f"{kind} in pair"] = Stand(judged, self.table.kinds(kind))
+            if kind in self.terms.ways:
+                stands[kind] = Stand(judged, self.table.kinds(kind, "pair"))
         return stands
 
     def fits(self, stand: str, level: Level, kinds: Array) -> Array:
@@ -285,7 +281,7 @@ class Evaluator:
 
     def could(self, product: int) -> Array:
         """Whether one of `items` will do by itself for each group and is in the size, (n,)."""
-        kind, n = self._place(product)
+        kind, n = self.place(product)
         found = np.zeros(len(self.kinds.kind), bool)
         for stand in (one for one in self.stands if one.startswith(kind)):
             fits = self._fits(stand, "well")
@@ -306,14 +302,18 @@ class Evaluator:
             goes, of = goes.transpose(2, 0, 1), self.pairing.insole
         return np.column_stack([table, goes.reshape(len(goes), -1)[of]])
 
-    def _place(self, product: int) -> tuple[str, int]:
+    def made(self, kind: str) -> tuple[Item, ...]:
+        """What is sold of a kind, the place of no insole left out."""
+        return self.shoes if kind == "shoe" else self.insoles[: self.bought]
+
+    def place(self, product: int) -> tuple[str, int]:
         """Kind of one of `items`, and its place among those of the kind."""
         shoes = len(self.shoes)
         return ("shoe", product) if product < shoes else ("insole", product - shoes)
 
     def without(self, product: int) -> Evaluator:
         """The same with one of `items` sold out for ever."""
-        found, (kind, n) = copy(self), self._place(product)
+        found, (kind, n) = copy(self), self.place(product)
         found.has = {**self.has, kind: self.has[kind].without(slice(n, n + 1))}
         return found
 
@@ -341,12 +341,10 @@ class Evaluator:
             other = self.there("insole in pair", level, kind, size, insoles)
             return self.pairing.partnered(level, kind, one, other)
         usable = self.there(way, level, kind, size, shoes if way == "shoe" else insoles)
-        nothing = np.zeros(len(kind), np.intp)
-        if way == "shoe":
-            return Usable(
-                usable, Alike(np.zeros((1, len(self.insoles)), bool), nothing), usable.any
-            )
-        return Usable(Alike(np.zeros((1, len(self.shoes)), bool), nothing), usable, usable.any)
+        others = len(self.insoles if way == "shoe" else self.shoes)
+        none = Alike(np.zeros((1, others), bool), np.zeros(len(kind), np.intp))
+        both = (usable, none) if way == "shoe" else (none, usable)
+        return Usable(*both, usable.any)
 
     def usable(self, level: Level, groups: Array | slice, shoes: bool = False,
                insoles: bool = False) -> Usable:  # fmt: skip
@@ -432,8 +430,8 @@ class Pairing:
 
     def __init__(self, table: NeedTable, shoes: Sequence[Item], insoles: Sequence[Item],
                  binding: Array, required: Array) -> None:  # fmt: skip
-        self.book = table.book
-        summed = sorted({part for parts in self.book.sums.values() for part in parts})
+        self.table = table
+        summed = sorted({part for parts in table.book.sums.values() for part in parts})
         self.shoe, one = _classes(shoes, SHOE_READS, summed)
         self.insole, other = _classes(insoles, INSOLE_READS, summed)
         self.sides = [(shoes[n], tuple(shoes[n].levels.get(s) for s in summed)) for n in one]
@@ -441,16 +439,14 @@ class Pairing:
         mask = np.flatnonzero(table.kinds("pair"))
         key = np.column_stack([binding[:, mask], required[:, mask]])
         first, self.pattern = alike(key)
-        patterns = key[first]
-        self._asked = patterns[:, : len(mask)].astype(bool), patterns[:, len(mask) :]
-        self._needs = [table.needs[n] for n in mask]
+        self._asked = binding[first], required[first]
 
     @cached_property
     def goes(self) -> dict[Level, Array]:
         """By level, whether the classes go together, float32, (patterns, shoes, insoles)."""
         sums: dict[tuple[object, object], int] = {}
         known: dict[tuple[object, ...], bool] = {}
-        together: list[tuple[Item, Item]] = []
+        pairs: list[tuple[Item, Item]] = []
         which = np.zeros((len(self.sides), len(self.others)), np.intp)
         fits = np.zeros(which.shape, bool)
         rooms = [(i.offered, *(i.levels.get(n) for n in INSOLE_READS)) for i, _ in self.others]
@@ -458,21 +454,17 @@ class Pairing:
             room = tuple(shoe.levels.get(name) for name in SHOE_READS)
             for i, (insole, more) in enumerate(self.others):
                 if (adds, more) not in sums:
-                    sums[adds, more] = len(together)
-                    together.append((shoe, insole))
+                    sums[adds, more] = len(pairs)
+                    pairs.append((shoe, insole))
                 which[s, i] = sums[adds, more]
                 key = (room, rooms[i])
                 if key not in known:
-                    known[key] = fit(shoe, insole, self.book.parameters).fits
+                    known[key] = fit(shoe, insole, self.table.book.parameters).fits
                 fits[s, i] = known[key]
-        judged = Judged(self.book, self._needs, together)
-        binding, required = self._asked
-        out = any_of(binding, judged.broken)
-        met = np.rint(HUNDREDTHS * judged.satisfaction)
-        less = [(asked[None, :] > met).any(axis=1) for asked in required.astype(float)]
-        poor = out | np.array(less).reshape(out.shape)
-        fitting = [((~bad)[:, which] & fits).astype(np.float32) for bad in (out, poor)]
-        return {"harmless": fitting[0], "well": fitting[1]}
+        judged = Judged(self.table.book, self.table.needs, pairs)
+        stand = Stand(judged, self.table.kinds("pair"))
+        do = {level: stand.fits(level, *self._asked)[:, which] & fits for level in LEVELS}
+        return {level: one.astype(np.float32) for level, one in do.items()}
 
     def partnered(self, level: Level, kind: Array, shoes: Alike, insoles: Alike) -> Usable:
         """Of shoes (n, s) and insoles (n, i) that will do, those with a partner that goes."""

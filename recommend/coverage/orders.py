@@ -20,8 +20,8 @@ import numpy as np
 from recommend.catalogue.loading import Catalogue, Item
 from recommend.catalogue.models import Supply
 from recommend.coverage.evaluate import Evaluator, Kinds
-from recommend.coverage.numbers import Array
 from recommend.coverage.report import Assessor
+from recommend.coverage.rows import Array
 from recommend.parameters import Parameters
 
 REACH = 12.0  # standard deviations of demand that are looked at beyond its mean
@@ -126,7 +126,7 @@ def demand_of(
     (``orders.buys``), and takes each of the products that serve it alike.
     """
     terms = replace(assessor.terms, accepted=("in-stock", "out-of-stock"))
-    evaluator = assessor.evaluator(catalogue, kinds, terms)
+    evaluator = assessor.evaluator(catalogue.items, kinds, terms)
     rate = visitors * assessor.book.parameters.orders.buys / customers
     found: dict[tuple[str, float], float] = {}
     for groups in evaluator.parts(len(kinds.kind)):

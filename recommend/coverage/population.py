@@ -6,7 +6,7 @@ population it is computed against.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from pathlib import Path
 from typing import Any, Literal
 
@@ -205,6 +205,15 @@ def _check_shares(shares: Mapping[Any, Figure]) -> None:
     total = sum(figure.value for figure in shares.values())
     if any(figure.value < 0 for figure in shares.values()) or abs(total - 1) > SUM_TO:
         raise ValueError(f"shares are 0 or more and add up to 1; these add up to {total:g}")
+
+
+def figures_in(data: Any, path: tuple[Any, ...] = ()) -> Iterator[tuple[tuple[Any, ...], Any]]:
+    """Every figure in the plain data of a population, with its path."""
+    if isinstance(data, dict) and {"value", "kind"} <= set(data):
+        yield path, data
+    elif isinstance(data, (dict, list)):
+        for key, part in data.items() if isinstance(data, dict) else enumerate(data):
+            yield from figures_in(part, (*path, key))
 
 
 def load_population(path: Path, sources: Collection[str] | None = None) -> Population:

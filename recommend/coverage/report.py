@@ -5,7 +5,7 @@ All shares are of all customers, those whom a stop sends to a clinician included
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import sqrt
 from statistics import NormalDist
@@ -24,7 +24,7 @@ from recommend.coverage.evaluate import (
     kinds_of,
     needs_of_rules,
 )
-from recommend.coverage.numbers import Array
+from recommend.coverage.rows import Array
 from recommend.coverage.split import (
     OUTCOMES,
     SERVED,
@@ -154,22 +154,21 @@ class Assessor:
         return kinds_of(tally, self.layout, self.table)
 
     def evaluator(
-        self, catalogue: Catalogue, kinds: Kinds, terms: Terms | None = None
+        self, items: Sequence[Item], kinds: Kinds, terms: Terms | None = None
     ) -> Evaluator:
-        """What judges `kinds` against the catalogue."""
-        return self.evaluator_of(catalogue.shoes, catalogue.insoles, kinds, terms)
+        """What judges `kinds` against some products."""
+        return Evaluator(self.table, items, self.classes, kinds, terms or self.terms)
 
-    def evaluator_of(self, shoes: tuple[Item, ...], insoles: tuple[Item, ...], kinds: Kinds,
-                     terms: Terms | None = None) -> Evaluator:  # fmt: skip
-        """What judges `kinds` against some shoes and insoles."""
-        return Evaluator(self.table, shoes, insoles, self.classes, kinds, terms or self.terms)
+    def share(self, count: float, customers: int) -> Share:
+        """So many of all customers, as a share with its interval."""
+        return share_of(count, customers, self.book.parameters.coverage.confidence)
 
     def headline(self, catalogue: Catalogue, tally: Tally, kinds: Kinds | None = None,
                  terms: Terms | None = None) -> Share:  # fmt: skip
         """Share of customers served, with its interval; `kinds` where they are known."""
         kinds = kinds or self.kinds(tally)
-        well = self.evaluator(catalogue, kinds, terms).evaluate().well
-        return self._share(float(kinds.weights[well].sum()), tally.customers)
+        well = self.evaluator(catalogue.items, kinds, terms).evaluate().well
+        return self.share(float(kinds.weights[well].sum()), tally.customers)
 
     def cover(
         self,
@@ -180,7 +179,7 @@ class Assessor:
     ) -> Coverage:
         """The whole report for one catalogue; `by` are the two ways of its matrix."""
         kinds = self.kinds(tally)
-        evaluator = self.evaluator(catalogue, kinds)
+        evaluator = self.evaluator(catalogue.items, kinds)
         codes = codes_of(self.book, tally, self.layout, self.classes, kinds)
         shelves = Shelves(codes, by, tally, evaluator)
         served = evaluator.evaluate(progress, shelves.add)
@@ -193,10 +192,10 @@ class Assessor:
         there = {cell.column for cell in cells}
         return Coverage(
             customers=tally.customers,
-            served=self._share(sum(outcomes[:SERVED]), tally.customers),
-            outcomes={n: self._share(o, tally.customers)
+            served=self.share(sum(outcomes[:SERVED]), tally.customers),
+            outcomes={n: self.share(o, tally.customers)
                       for n, o in zip(OUTCOMES, outcomes, strict=True)},
-            choice=self._share(float(kinds.weights[enough].sum()), tally.customers),
+            choice=self.share(float(kinds.weights[enough].sum()), tally.customers),
             reasons=tuple(split.by_reason()),
             gaps=tuple(split.gaps(3)),
             by=by,
@@ -208,9 +207,6 @@ class Assessor:
             missing_sizes=self._missing_sizes(evaluator, reasons, tally.customers),
             split=split,
         )  # fmt: skip
-
-    def _share(self, count: float, customers: int) -> Share:
-        return share_of(count, customers, self.book.parameters.coverage.confidence)
 
     def _products(self, evaluator: Evaluator, served: Served, total: int) -> Iterator[ProductUse]:
         drawn = _anywhere(evaluator, "well")
@@ -231,7 +227,7 @@ class Assessor:
         none = np.zeros(len(holds), np.intp)
         kinds = Kinds(binding, required, more, np.zeros(1, np.intp), np.arange(len(holds)), none,
                       np.ones(len(holds)), none)  # fmt: skip
-        search = self.evaluator_of(evaluator.shoes, evaluator.insoles[: evaluator.bought], kinds)
+        search = self.evaluator(evaluator.items, kinds)
         well = drawn | _anywhere(search, "well")
         harmless = well | _anywhere(evaluator, "harmless") | _anywhere(search, "harmless")
         out: dict[str, tuple[Never, str]] = {}
@@ -244,9 +240,8 @@ class Assessor:
     def _ruled_out(self, search: Evaluator, item: Item) -> tuple[Never, str]:
         """What keeps an item from every foot of a search: what rules it out most often."""
         kind = item.product.kind
-        items = search.shoes if kind == "shoe" else search.insoles
         everyone = np.arange(len(search.kinds.binding))
-        n = items.index(item)
+        n = search.made(kind).index(item)
         if search.fits(f"{kind} in pair", "harmless", everyone)[:, n].any():
             return "no-partner", ""
         broken = search.stands[f"{kind} in pair"].judged.broken[n] & self.table.kinds(kind)

@@ -6,8 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from recommend.coverage.numbers import Array
-
+Array = np.ndarray
 LARGEST = 2**62  # keys stay below it
 
 

@@ -5,7 +5,7 @@ Two catalogues, or two rulebooks, are compared by who is won and lost, by foot t
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from math import hypot
 from statistics import NormalDist
@@ -14,17 +14,19 @@ from typing import Any
 import numpy as np
 
 from recommend.catalogue.loading import Catalogue, Item
-from recommend.coverage.crowd import Crowd, added
+from recommend.coverage.crowd import Crowd, added, crowd_of
 from recommend.coverage.evaluate import Terms
-from recommend.coverage.numbers import Array
 from recommend.coverage.report import Assessor, Coverage, Share
+from recommend.coverage.rows import Array
 from recommend.coverage.split import SERVED, UNDETERMINED
 from recommend.coverage.tally import PEOPLE, Tally, add
 from recommend.coverage.tally import tally as tallied
 from recommend.coverage.visits import resampled
+from recommend.errors import counted
 from recommend.match.sizes import CHILD, Availability, SizeClasses
 from recommend.match.weighing import WAYS, Way
 from recommend.parameters import Figure
+from recommend.reading.texts import Texts
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.vocabulary import FOOT_TYPE
 
@@ -289,7 +291,7 @@ def compare_rules(
 def _served(assessor: Assessor, catalogue: Catalogue, tally: Tally) -> Array:
     """Whether the customers of each row of the tally are served."""
     kinds = assessor.kinds(tally)
-    served = assessor.evaluator(catalogue, kinds).evaluate().well[kinds.group]
+    served = assessor.evaluator(catalogue.items, kinds).evaluate().well[kinds.group]
     return np.asarray(served & (tally.cases[:, assessor.layout.stop] == 0))
 
 
@@ -307,3 +309,41 @@ def _comparison(
     rows = [row for row in rows if row.share > 0]
     rows.sort(key=lambda row: (-row.won - row.lost, -row.share))
     return Comparison(other, (overall, *rows))
+
+
+LISTED, SEED = 2_000, 1  # customers for a list: a share is then sure to about two points
+
+
+def unstated_lines(items: Sequence[Item], book: Rulebook) -> Iterator[str]:
+    """Sentences on attributes that rule products out because nobody states them.
+
+    Counted over the modelled population, sizes not looked at. Nothing is said when every product
+    states what it must.
+    """
+    catalogue = Catalogue("", "", "", tuple(items), (), Texts.of("", {}))
+    crowd = crowd_of(book, None, "modelled", LISTED, SEED, items=items)
+    assessor = Question(book, catalogue, crowd).assessor()
+    kinds = assessor.kinds(crowd.tally(book, assessor.classes))
+    evaluator = assessor.evaluator(items, kinds)
+    weight = np.bincount(kinds.kind, kinds.weights, len(kinds.binding)) / LISTED
+    for kind in ("shoe", "insole"):
+        some = [item for item in items if item.product.kind == kind]
+        if not some:
+            continue
+        for name in (n for n in book.attributes if n.startswith(f"{kind}.")):
+            asked = kinds.binding[:, assessor.table.of(name)].any(axis=1)
+            lacking = sum(name not in item.levels for item in some)
+            if lacking and float(weight @ asked) > 0:
+                yield (
+                    f"{lacking} of {counted(len(some), kind)} do not state "
+                    f"`{name.partition('.')[2]}` ({book.attributes[name].title}): ruled out for "
+                    f"{100 * float(weight @ asked):.0f} % of expected customers"
+                )
+        stand, everyone = f"{kind} in pair", np.arange(len(kinds.binding))
+        does = evaluator.fits(stand, "harmless", everyone)[:, : len(some)]
+        nobody = int((~does.any(axis=0)).sum())
+        if nobody:
+            yield (
+                f"As the list stands {nobody} of {counted(len(some), kind)} can be offered to none "
+                f"of {LISTED:,} expected customers"
+            )

@@ -6,17 +6,18 @@ The same seed gives the same customers however the work is split, because every 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import reduce
 from statistics import NormalDist
 
 import numpy as np
 
-from recommend.coverage.numbers import Array, Numbers, modes, numbers_of, square_root
-from recommend.coverage.population import Population, Quantity
-from recommend.match.sizes import CHILD
+from recommend.coverage.population import SEXES, Population, Quantity
+from recommend.coverage.rows import Array
+from recommend.match.sizes import CHILD, longer_lengths
 from recommend.measure.model import SIDES, Side
+from recommend.parameters import Figure, Parameters
 
 BLOCK = 65_536  # customers; bounds memory, and fixes which stream draws which customer
 
@@ -34,6 +35,11 @@ class Words:
     def texts(self) -> Array:
         """The words themselves, shape (n,); empty where missing."""
         return np.take(np.asarray([*self.values, ""]), self.codes)
+
+    def codes_in(self, words: Sequence[str]) -> Array:
+        """Codes into other words, shape (n,); a word that is not among them is missing."""
+        table = [words.index(value) if value in words else -1 for value in self.values]
+        return np.take(np.array([*table, -1], np.int8), self.codes)
 
 
 Column = Array | Words
@@ -58,6 +64,17 @@ class Customers:
         """The words of a column of the customers, empty where missing; all empty without it."""
         column = self.own.get(name)
         return column.texts().tolist() if isinstance(column, Words) else [""] * self.count
+
+    def lengths(self, parameters: Parameters, ages: list[str] | None = None) -> Array:
+        """Length in mm a pair is made for, shape (n,): the longer foot, and what is added to it.
+
+        NaN where it is not known. `ages` : age bands, where they are not those of the customers.
+        """
+        feet = [self.feet[side].get("foot-length", np.full(self.count, np.nan)) for side in SIDES]
+        return longer_lengths(
+            [np.asarray(foot, float) for foot in feet],
+            self.texts("purpose"), self.texts("age-band") if ages is None else ages, parameters,
+        )  # fmt: skip
 
     def only(self, rows: Array) -> Customers:
         """Some of the customers, each as often as it is named."""
@@ -203,8 +220,7 @@ def _either(some: Array, words: Words, others: Column) -> Words:
     """Words of some customers, and of the others as they are."""
     assert isinstance(others, Words)
     values = tuple(dict.fromkeys((*others.values, *words.values)))
-    code = np.array([values.index(word) for word in words.values], np.int8)
-    return Words(np.where(some, code[words.codes], others.codes), values)
+    return Words(np.where(some, words.codes_in(values), others.codes), values)
 
 
 def _cut(scores: Array, shares: Mapping[str, float]) -> Array:
@@ -232,3 +248,94 @@ def _classes(
     used = [value for value in values if value not in of]
     renumber = np.array([used.index(v) if v in used else -1 for v in values], dtype=np.int8)
     return Words(renumber[codes], tuple(used))
+
+
+@dataclass(frozen=True, slots=True)
+class Numbers:
+    """Marginals and correlations of k quantities.
+
+    Attributes
+    ----------
+    names : the k quantities.
+    mean, sd : shape (2, k), rows female and male, in the unit of the quantity.
+    matrix : correlations within one foot, shape (k, k).
+    left_right : correlation of the two feet, shape (k,); 1 for a quantity of the customer.
+    female : share of women.
+    words : shares of the customer's words (age band, purpose).
+    classes : shares of each cut of each class measure, in the order of the cuts.
+    children : share of children; 0 where none are drawn.
+    """
+
+    names: tuple[str, ...]
+    mean: Array
+    sd: Array
+    matrix: Array
+    left_right: Array
+    female: float
+    words: Mapping[str, Mapping[str, float]]
+    classes: Mapping[str, tuple[Mapping[str, float], ...]]
+    children: float = 0.0
+
+
+def numbers_of(population: Population, assumed: float = 1.0, *, children: bool = False) -> Numbers:
+    """The numbers of `population`, with assumed correlations multiplied by `assumed`.
+
+    Parameters
+    ----------
+    children : whether children are drawn as well.
+    """
+    quantities = population.quantities.values()
+    shares = {name: _values(words) for name, words in population.words.items()}
+    return Numbers(
+        names=population.names,
+        mean=np.array([[q.spread(sex).mean.value for q in quantities] for sex in SEXES]),
+        sd=np.array([[q.spread(sex).sd.value for q in quantities] for sex in SEXES]),
+        matrix=nearest_correlation(population.matrix(assumed)),
+        left_right=np.array([q.left_right.value if q.left_right else 1.0 for q in quantities]),
+        female=population.sex["female"].value,
+        words=shares,
+        classes={n: tuple(_values(c.shares) for c in cs) for n, cs in population.classes.items()},
+        children=population.children.share.value if children and population.children else 0.0,
+    )
+
+
+def _values(shares: Mapping[str, Figure]) -> dict[str, float]:
+    return {word: figure.value for word, figure in shares.items()}
+
+
+def nearest_correlation(matrix: Array) -> Array:
+    """The correlation matrix that `matrix` is, or one near it.
+
+    Negative eigenvalues are set to zero and the diagonal is scaled back to 1.
+    """
+    values, vectors = np.linalg.eigh(matrix)
+    if values[0] >= 0:
+        return matrix
+    repaired = (vectors * np.maximum(values, 0)) @ vectors.T
+    scale = 1 / np.sqrt(np.diag(repaired))
+    return np.asarray(repaired * np.outer(scale, scale))
+
+
+def modes(numbers: Numbers) -> tuple[Array, Array]:
+    """Covariances of (left + right) / sqrt 2 and (left - right) / sqrt 2, each (k, k).
+
+    Across the feet, two quantities of a foot correlate as within it times the geometric mean
+    of their left-right correlations (an assumption); one of the customer is shared.
+    """
+    root = np.sqrt(numbers.left_right)
+    shared = numbers.left_right == 1
+    damping = np.outer(root, root)
+    damping[shared, :] = damping[:, shared] = 1.0
+    across = numbers.matrix * damping
+    np.fill_diagonal(across, numbers.left_right)
+    return numbers.matrix + across, numbers.matrix - across
+
+
+def square_root(covariance: Array) -> Array:
+    """A matrix `a` with ``a @ a.T`` equal to `covariance`, negative eigenvalues taken as 0.
+
+    It is the symmetric one, which moves little when the covariance does: the same customers are
+    drawn, each a little different, when one figure is another.
+    """
+    values, vectors = np.linalg.eigh(covariance)
+    return np.asarray((vectors * np.sqrt(np.maximum(values, 0))) @ vectors.T)

@@ -13,8 +13,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from recommend.coverage.numbers import Array
-from recommend.coverage.rows import alike
+from recommend.coverage.rows import Array, alike
 
 Method = Literal["exact", "within-gap", "greedy"]
 OUT_OF_TIME = 1  # status of scipy.optimize.milp: iteration or time limit reached

@@ -8,13 +8,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from recommend.coverage.columns import FactColumns
-from recommend.coverage.numbers import Array
 from recommend.coverage.population import Population
+from recommend.coverage.rows import Array
 from recommend.coverage.sampling import Customers, Sampler
-from recommend.infer.many import conclude_many
 from recommend.measure.model import SIDES
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.models import AxisThen
 from recommend.rulebook.vocabulary import FOOT_TYPE
 
 CUSTOMERS, SEED = 2_000, 1  # two in a thousand can be told apart; the same plan every day
@@ -101,12 +99,7 @@ class _Settling:
         """(customers, conclusions) foot types, notes and needs of both feet."""
         parts = []
         for side in SIDES:
-            facts = self.columns.of_foot(customers, side)
-            feet = conclude_many(self.book, facts, customers.count)
-            said = [
-                feet.holds[rule.id]
-                for rule in self.book.rules
-                if not isinstance(rule.rule.then, AxisThen)
-            ]
+            feet = self.columns.concluded(customers, side)
+            said = [feet.holds[rule.id] for rule in self.book.rules if not rule.concludes]
             parts += [*said, feet.axes[FOOT_TYPE]]
         return np.stack(parts, axis=1)

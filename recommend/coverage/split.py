@@ -14,7 +14,7 @@ import numpy as np
 
 from recommend.catalogue.loading import Item
 from recommend.coverage.evaluate import Evaluator, Kinds, Part, Served
-from recommend.coverage.numbers import Array
+from recommend.coverage.rows import Array
 from recommend.coverage.tally import OF_FOOT, PEOPLE, Layout, Tally, people_of
 from recommend.coverage.why import Reason
 from recommend.match.sizes import SizeClasses
@@ -99,7 +99,7 @@ class Codes:
     names: dict[str, tuple[str, ...]]
     codes: dict[str, Array]
 
-    def of(self, row: str, column: str) -> tuple[Array, int]:
+    def of(self, row: str, column: str = "") -> tuple[Array, int]:
         """Cell of each foot of each case for two ways (or one, `column` empty), and how many."""
         across = len(self.names[column]) if column else 1
         code = self.codes[row] * across + (self.codes[column] if column else 0)
@@ -148,8 +148,8 @@ class Split:
         """The cells that have people in them, in the order of their words."""
         names, across = self.names[row], self.names[column] if column else ("",)
         code, count = self.by.of(row, column)
-        by_outcome = self._sums(code * len(OUTCOMES) + self.outcome, count * len(OUTCOMES))
-        table = by_outcome.reshape(count, len(OUTCOMES))
+        both = code * len(OUTCOMES) + self.outcome
+        table = np.bincount(both, self.weight, count * len(OUTCOMES)).reshape(count, -1)
         choices = np.bincount(code, self.weight * self.choices, count)
         worst = self._worst(code, count)
         out = []
@@ -162,9 +162,6 @@ class Split:
                 worst[n],
             ))  # fmt: skip
         return tuple(out)
-
-    def _sums(self, code: Array, count: int) -> Array:
-        return np.bincount(code, self.weight, count)
 
     def _worst(self, code: Array, count: int, rows: Array | slice = slice(None)) -> Any:
         """By cell, the commonest reason for not being served."""
@@ -179,7 +176,7 @@ class Split:
 
     def outcomes(self) -> tuple[float, ...]:
         """Customers by outcome, in the order of `OUTCOMES`."""
-        return tuple(float(one) for one in self._sums(self.outcome, len(OUTCOMES)))
+        return tuple(np.bincount(self.outcome, self.weight, len(OUTCOMES)).tolist())
 
     def by_reason(self) -> list[tuple[Reason, float]]:
         """Reasons with the share of all customers, the commonest first."""
@@ -210,10 +207,7 @@ class Split:
         self, names: tuple[str, ...], open_: Array, lost: Array, rate: float
     ) -> tuple[float, tuple[str, ...], Array]:
         """The value of one or two ways to split at which most are lost beyond the average."""
-        code = np.zeros(len(self.weight), np.intp)
-        for way in names:
-            code = code * len(self.names[way]) + self.codes[way]
-        count = int(code.max(initial=0)) + 1
+        code, count = self.by.of(*names)
         here = np.bincount(code, self.weight * open_, count)
         gone = np.bincount(code, self.weight * lost, count)
         # Two ways must tell much more than one, so that the plainer name is given.

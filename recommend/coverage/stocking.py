@@ -11,9 +11,8 @@ import numpy as np
 
 from recommend.catalogue.loading import Catalogue, Item
 from recommend.coverage.evaluate import Evaluator, Kinds, Part, Served, Usable, merged_usable
-from recommend.coverage.numbers import Array
 from recommend.coverage.report import Assessor
-from recommend.coverage.rows import Alike, together
+from recommend.coverage.rows import Alike, Array, together
 from recommend.coverage.selection import Problem, Selection, select
 from recommend.coverage.split import codes_of
 from recommend.coverage.tally import Tally
@@ -123,63 +122,29 @@ def choose(
     _check_new(catalogue, candidates)
     if lines is not None:
         candidates = worth_judging(assessor, candidates, kinds, lines)
-    shoes, insoles = _by_kind(candidates)
-    evaluator = assessor.evaluator_of(
-        (*catalogue.shoes, *shoes), (*catalogue.insoles, *insoles), kinds
-    )
+    evaluator = assessor.evaluator((*catalogue.items, *candidates), kinds)
     options = _Options(evaluator, len(catalogue.shoes), len(catalogue.insoles))
     most = options.gather() / customers
-    ordered = (*shoes, *insoles)
-    costs = [1.0 if budget is None else cost_of(item) for item in ordered]
-    problem = options.problem(np.array(costs), float(lines or 0) if budget is None else budget)
-    parameters = assessor.book.parameters.coverage
-    selection = select(
-        problem,
-        largest=parameters.program_entries if options.whole else 0,
-        seconds=parameters.program_seconds,
-    )
+    costs = None if budget is None else [cost_of(item) for item in options.new]
+    problem = options.problem(costs, float(lines or 0) if budget is None else budget)
+    selection = options.selected(problem)
     before = options.before / customers
     if options.whole:
         most = min(most, before + selection.at_most / customers)
-    able = _Able(
-        ordered, options.suits / customers, customers, costs if budget is not None else None
-    )
-    chosen = [able.line(n, g) for n, g in zip(selection.lines, selection.gains, strict=True)]
-    cheapest = None if chosen else able.cheapest(problem)
+
+    def line(n: int, gain: float) -> Line:
+        item, cost = options.new[n], None if costs is None else costs[n]
+        suits = float(options.suits[n] / customers)
+        return Line(item.id, item.product.kind, gain / customers, suits, cost)
+
+    chosen = [line(n, gain) for n, gain in zip(selection.lines, selection.gains, strict=True)]
+    useful = np.flatnonzero(options.suits > 0).tolist()
+    cheapest = None
+    if costs is not None and useful and not chosen:
+        n = min(useful, key=costs.__getitem__)
+        cheapest = line(n, problem.served_by({n}))
     after = before + selection.served / customers
     return Stocking(tuple(chosen), before, after, most, selection, cheapest)
-
-
-@dataclass(frozen=True, slots=True)
-class _Able:
-    """Candidates with whom each suits, and what each costs where there is a budget."""
-
-    items: tuple[Item, ...]
-    suits: Array
-    customers: int
-    costs: list[float] | None
-
-    def line(self, n: int, gain: float) -> Line:
-        """A candidate as a line that adds so many customers."""
-        item, cost = self.items[n], None if self.costs is None else self.costs[n]
-        share = gain / self.customers
-        return Line(item.id, item.product.kind, share, float(self.suits[n]), cost)
-
-    def cheapest(self, problem: Problem) -> Line | None:
-        """The cheapest of those that suit somebody, where there is a budget."""
-        useful = np.flatnonzero(self.suits > 0).tolist()
-        if self.costs is None or not useful:
-            return None
-        n = min(useful, key=self.costs.__getitem__)
-        return self.line(n, problem.served_by({n}))
-
-
-def _by_kind(items: Sequence[Item]) -> tuple[tuple[Item, ...], tuple[Item, ...]]:
-    """Shoes, and insoles."""
-    shoes, insoles = (
-        tuple(one for one in items if one.product.kind == kind) for kind in ("shoe", "insole")
-    )
-    return shoes, insoles
 
 
 def _check_new(catalogue: Catalogue, candidates: Sequence[Item]) -> None:
@@ -201,14 +166,10 @@ def worth_judging(
     partner that the other has (of equals the first counts as no worse). A choice that holds such
     a candidate leaves out one that is no worse, and may hold that one instead.
     """
-    shoes, insoles = _by_kind(candidates)
-    evaluator = assessor.evaluator_of(shoes, insoles, kinds)
-    kept = [
-        item
-        for kind, some in (("shoe", shoes), ("insole", insoles))
-        for item, better in zip(some, _no_worse(evaluator.does(kind)[: len(some)]), strict=True)
-        if better < lines
-    ]
+    evaluator, kept = assessor.evaluator(candidates, kinds), list[Item]()
+    for some, kind in ((evaluator.made(kind), kind) for kind in ("shoe", "insole")):
+        better = _no_worse(evaluator.does(kind)[: len(some)])
+        kept += [item for item, count in zip(some, better, strict=True) if count < lines]
     return tuple(kept)
 
 
@@ -259,11 +220,11 @@ class _Options:
     def __init__(self, evaluator: Evaluator, shoes: int, insoles: int) -> None:
         self.evaluator, self.bare = evaluator, not (shoes + insoles)
         self.shoe, self.insole = slice(shoes, None), slice(insoles, evaluator.bought)
-        self.new_shoes = len(evaluator.shoes) - shoes
+        new = evaluator.shoes[self.shoe], evaluator.insoles[self.insole]
+        self.new_shoes, self.new = len(new[0]), (*new[0], *new[1])
         self.before, self.whole = 0.0, True
-        count = self.new_shoes + evaluator.bought - insoles
-        self.suits, self.worth = np.zeros(count), np.zeros(count)
-        self.gains = np.zeros((self.new_shoes, evaluator.bought - insoles))
+        self.suits, self.worth = np.zeros(len(self.new)), np.zeros(len(self.new))
+        self.gains = np.zeros((len(new[0]), len(new[1])))
         self._parts: list[_Open] = []
 
     def gather(self) -> float:
@@ -359,18 +320,28 @@ class _Options:
         at = np.ix_(pairing.shoe[self.shoe], pairing.insole[self.insole])
         return np.asarray(pairing.goes["well"][pattern][at])
 
-    def problem(self, costs: Array, budget: float) -> Problem:
-        """The choice to be made; of very many pairs those that serve most alone are options."""
+    def selected(self, problem: Problem) -> Selection:
+        """The lines to choose; without the integer program where pairs were left out."""
+        parameters = self.evaluator.table.book.parameters.coverage
+        largest = parameters.program_entries if self.whole else 0
+        return select(problem, largest=largest, seconds=parameters.program_seconds)
+
+    def problem(self, costs: Sequence[float] | None, budget: float) -> Problem:
+        """The choice to be made; of very many pairs those that serve most alone are options.
+
+        Without `costs` lines are counted.
+        """
         most = self.evaluator.table.book.parameters.coverage.most_pairs
         order = np.argsort(-self.gains, axis=None, kind="stable")
         order = order[self.gains.ravel()[order] > 0]
         self.whole = len(order) <= most
         s, i = np.unravel_index(order[:most], self.gains.shape)
-        options: list[tuple[int, ...]] = [(n,) for n in range(len(costs))]
+        options: list[tuple[int, ...]] = [(n,) for n in range(len(self.new))]
         options += list(zip(s.tolist(), (self.new_shoes + i).tolist(), strict=True))
         serves = np.concatenate([self._serves(part, s, i) for part in self._parts])
         weights = np.concatenate([part.weights for part in self._parts])
-        return Problem(weights, tuple(options), serves, costs, budget, self.worth)
+        each = np.ones(len(self.new)) if costs is None else np.array(costs)
+        return Problem(weights, tuple(options), serves, each, budget, self.worth)
 
     def _serves(self, part: _Open, s: Array, i: Array) -> Array:
         if not len(s):
@@ -393,7 +364,7 @@ def drop(assessor: Assessor, whole: Catalogue, kinds: Kinds, tally: Tally, count
     """
     sold = assessor.terms.kinds
     catalogue = replace(whole, items=tuple(i for i in whole.items if i.product.kind in sold))
-    shelf, total = _Shelf(assessor.evaluator(catalogue, kinds)), float(tally.customers)
+    shelf, total = _Shelf(assessor.evaluator(catalogue.items, kinds)), float(tally.customers)
     evaluator, enough = shelf.evaluator, assessor.book.parameters.coverage.choice
     suits, whom, before, choice = shelf.reach, None, shelf.served(), shelf.served(enough)
     gone = _by_program(evaluator, count)
@@ -457,10 +428,10 @@ def _by_program(evaluator: Evaluator, count: int) -> list[int] | None:
         return None
     options = _Options(evaluator, 0, 0)
     options.gather()
-    problem = options.problem(np.ones(lines), float(max(0, lines - count)))
+    problem = options.problem(None, float(max(0, lines - count)))
     if not options.whole:
         return None
-    kept = select(problem, largest=parameters.program_entries, seconds=parameters.program_seconds)
+    kept = options.selected(problem)
     if kept.method != "exact":
         return None
     # The program keeps no line that adds nothing; of those any may go, so only `count` do.
@@ -478,8 +449,8 @@ def _whom(
     weight = np.tile(tally.counts, 2) * (evaluator.kinds.weights[group] > 0)
 
     def whom(n: int) -> tuple[str, str]:
-        shoes = len(evaluator.shoes)
-        sold, column = (usable.shoes, n) if n < shoes else (usable.insoles, n - shoes)
+        kind, column = evaluator.place(n)
+        sold = usable.shoes if kind == "shoe" else usable.insoles
         mine = weight * sold.rows[:, column][sold.of][group]
         if not mine.any():
             return "", ""

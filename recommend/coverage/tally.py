@@ -14,15 +14,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from recommend.coverage.columns import FactColumns
-from recommend.coverage.numbers import Array
 from recommend.coverage.population import SEXES
-from recommend.coverage.rows import together
+from recommend.coverage.rows import Array, together
 from recommend.coverage.sampling import Customers, Words
 from recommend.infer.many import Column, conclude_many
-from recommend.match.sizes import SizeClasses, longer_lengths
+from recommend.match.sizes import SizeClasses
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.models import NoteThen
 from recommend.rulebook.vocabulary import FOOT_TYPE, Fact
 
 BITS = 64
@@ -106,12 +104,8 @@ class Layout:
 
 def layout_of(book: Rulebook) -> Layout:
     """The layout of cases under `book`."""
-    stops = [r.id for r in book.rules if _is_stop(r.rule.then)]
-    return Layout(tuple(r.id for r in book.rules if r.stage == "need"), tuple(stops))
-
-
-def _is_stop(then: object) -> bool:
-    return isinstance(then, NoteThen) and then.note == "stop"
+    needs = tuple(rule.id for rule in book.rules if rule.stage == "need")
+    return Layout(needs, tuple(rule.id for rule in book.noting("stop")))
 
 
 def people_of(book: Rulebook) -> dict[str, tuple[str, ...]]:
@@ -126,17 +120,8 @@ def cases_of_customers(
 ) -> Array:
     """The case of each customer, shape (n, c), as `Layout` tells."""
     columns = {side: facts.of_foot(customers, side) for side in SIDES}
-    return cases_of(book, columns, sizes_of(customers, sizes), customers.own)
-
-
-def sizes_of(customers: Customers, sizes: SizeClasses) -> Array:
-    """Size class of each customer: the longer foot decides, and what the purpose adds to it."""
-    lengths = [customers.feet[side].get("foot-length") for side in SIDES]
-    known = [column for column in lengths if isinstance(column, np.ndarray)]
-    if not known:
-        return np.full(customers.count, sizes.unknown)
-    purposes, ages = customers.texts("purpose"), customers.texts("age-band")
-    return sizes.of_lengths(longer_lengths(known, purposes, ages, sizes.parameters))
+    size = sizes.of_lengths(customers.lengths(sizes.parameters))
+    return cases_of(book, columns, size, customers.own)
 
 
 def cases_of(
@@ -157,17 +142,11 @@ def cases_of(
             feet[name].append(result.axes.get(axis, np.full(len(size), -1)))
         for rule in layout.stops:
             stopped |= result.holds[rule]
-    people = [_coded(own.get(name), words, len(size)) for name, words in people_of(book).items()]
+    told = ((own.get(name), words) for name, words in people_of(book).items())
+    unknown = np.full(len(size), -1)
+    people = [one.codes_in(words) if isinstance(one, Words) else unknown for one, words in told]
     each = [column for name in OF_FOOT for column in feet[name]]
     return np.column_stack([*needs, *each, *people, size, stopped]).astype(np.int64)
-
-
-def _coded(column: object, words: tuple[str, ...], count: int) -> Array:
-    """Codes into `words` of a column of words; -1 where nothing is known."""
-    if not isinstance(column, Words):
-        return np.full(count, -1)
-    table = [words.index(one) if one in words else -1 for one in column.values]
-    return np.asarray(np.take(np.array([*table, -1]), column.codes))
 
 
 def add(tallies: Iterable[Tally]) -> Tally:

@@ -7,15 +7,16 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
+from functools import reduce
 from itertools import combinations
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from recommend.coverage.numbers import Array, Numbers, nearest_correlation
-from recommend.coverage.population import Derived, Population
-from recommend.coverage.sampling import Column, Customers, Words
+from recommend.coverage.population import Population
+from recommend.coverage.rows import Array
+from recommend.coverage.sampling import Column, Customers, Numbers, Words, nearest_correlation
 from recommend.coverage.tally import cases_of
 from recommend.errors import RecommendError, nearest
 from recommend.infer.facts import facts_of
@@ -152,33 +153,7 @@ def _sizes(visits: tuple[Visit, ...], book: Rulebook, sizes: SizeClasses) -> Arr
 TWO = 2  # a spread or a correlation needs at least two visits
 
 
-@dataclass(frozen=True, slots=True)
-class Moved:
-    """How far one quantity was moved: visits behind it, and its mean before and after."""
-
-    name: str
-    visits: int
-    before: float
-    after: float
-
-
-@dataclass(frozen=True, slots=True)
-class Shrunk:
-    """Numbers moved towards a shop's visits, and what was moved.
-
-    Attributes
-    ----------
-    numbers : the numbers to draw from.
-    moved : one entry for each quantity the shop's visits say something about.
-    visits : visits given.
-    """
-
-    numbers: Numbers
-    moved: tuple[Moved, ...]
-    visits: int
-
-
-def shrink(population: Population, numbers: Numbers, shop: Customers, prior: float) -> Shrunk:
+def shrink(population: Population, numbers: Numbers, shop: Customers, prior: float) -> Numbers:
     """Move `numbers` towards the visits of a shop, the more the more visits there are.
 
     Parameters
@@ -200,21 +175,20 @@ def shrink(population: Population, numbers: Numbers, shop: Customers, prior: flo
     ----------
     Gelman A et al., Bayesian Data Analysis, section on the normal model with conjugate prior.
     """
-    everybody, child = shop, np.array(shop.texts("age-band")) == CHILD
+    child = np.array(shop.texts("age-band")) == CHILD
     shop = shop.only(np.flatnonzero(~child))
     columns = _observed(population, shop)
     mean, sd = numbers.mean.copy(), numbers.sd.copy()
-    moved = []
     for k, name in enumerate(numbers.names):
         values = columns.get(name)
-        if values is None or (visits := _visits(values)) < TWO:
+        visits = 0 if values is None else int(np.isfinite(values).any(axis=1).sum())
+        if values is None or visits < TWO:
             continue
         before = _overall(numbers, k)
         after = _updated(before, values, visits, prior)
         mean[:, k] = after[0] + (mean[:, k] - before[0]) * after[1] / before[1]
         sd[:, k] *= after[1] / before[1]
-        moved.append(Moved(name, visits, before[0], after[0]))
-    changed = replace(
+    return replace(
         numbers,
         mean=mean,
         sd=sd,
@@ -224,7 +198,6 @@ def shrink(population: Population, numbers: Numbers, shop: Customers, prior: flo
         classes=_classes(population, numbers, shop, prior),
         children=_share_of_children(numbers.children, child, prior),
     )
-    return Shrunk(changed, tuple(moved), everybody.count)
 
 
 def _share_of_children(before: float, child: Array, prior: float) -> float:
@@ -235,43 +208,28 @@ def _observed(population: Population, shop: Customers) -> dict[str, Array]:
     """Each drawn quantity the visits show, shape (n, 2) for left and right."""
     out: dict[str, Array] = {}
     for name, quantity in population.quantities.items():
-        columns = [shop.own.get(name)] * 2 if quantity.of == "customer" else _both(shop, name)
-        arrays = [c for c in columns if isinstance(c, np.ndarray)]
-        if len(arrays) == TWO:
-            out[name] = np.column_stack(arrays)
+        values = _pair([shop.own.get(name)] * 2 if quantity.of == "customer" else both(shop, name))
+        if values is not None:
+            out[name] = values
+    secret = {name for name, one in population.quantities.items() if one.hidden}
     for total, derived in population.derived.items():
-        hidden = _hidden_part(population, derived)
-        pair = [c for c in _both(shop, total) if isinstance(c, np.ndarray)]
-        if hidden is not None and len(pair) == TWO:
-            known = _known_part(shop, [n for n in derived.sum if n != hidden])
-            if known is not None:
-                out[hidden] = np.column_stack(pair) - known
+        hidden = [name for name in derived.sum if name in secret]
+        parts = [total, *(name for name in derived.sum if name not in hidden)]
+        known = [one for one in (_pair(both(shop, name)) for name in parts) if one is not None]
+        if len(hidden) == 1 and len(known) == len(parts):
+            out[hidden[0]] = known[0] - reduce(np.add, known[1:])
     return out
 
 
-def _both(shop: Customers, name: str) -> list[Column | None]:
+def both(shop: Customers, name: str) -> list[Column | None]:
+    """The column of a measure of the left feet and of the right."""
     return [shop.feet[side].get(name) for side in SIDES]
 
 
-def _hidden_part(population: Population, derived: Derived) -> str | None:
-    hidden = [n for n in derived.sum if n in population.quantities]
-    hidden = [n for n in hidden if population.quantities[n].hidden]
-    return hidden[0] if len(hidden) == 1 else None
-
-
-def _known_part(shop: Customers, names: list[str]) -> Array | None:
-    total: Array | None = None
-    for name in names:
-        pair = [c for c in _both(shop, name) if isinstance(c, np.ndarray)]
-        if len(pair) < TWO:
-            return None
-        stacked = np.column_stack(pair)
-        total = stacked if total is None else total + stacked
-    return total
-
-
-def _visits(values: Array) -> int:
-    return int(np.isfinite(values).any(axis=1).sum())
+def _pair(columns: list[Column | None]) -> Array | None:
+    """Numbers of both feet, shape (n, 2); None where they are not both there."""
+    numbers = [column for column in columns if isinstance(column, np.ndarray)]
+    return np.column_stack(numbers) if len(numbers) == TWO else None
 
 
 def _overall(numbers: Numbers, k: int) -> tuple[float, float]:
@@ -298,15 +256,9 @@ def _updated(
 def _correlations(numbers: Numbers, columns: Mapping[str, Array], prior: float) -> Array:
     matrix = numbers.matrix.copy()
     for i, j in combinations(range(len(numbers.names)), 2):
-        pair = [columns.get(numbers.names[k]) for k in (i, j)]
-        if pair[0] is None or pair[1] is None:
-            continue
-        both = np.isfinite(pair[0]) & np.isfinite(pair[1])
-        own = _correlation(pair[0][both], pair[1][both])
-        if own is not None:
-            weight = _weight(int(both.any(axis=1).sum()), prior)
-            matrix[i, j] = _mixed(numbers, (i, j), matrix[i, j], own, weight)
-            matrix[j, i] = matrix[i, j]
+        one, other = (columns.get(numbers.names[k]) for k in (i, j))
+        if one is not None and other is not None:
+            matrix[i, j] = matrix[j, i] = _moved(numbers, (i, j), matrix[i, j], one, other, prior)
     return nearest_correlation(matrix)
 
 
@@ -316,24 +268,25 @@ def _left_right(numbers: Numbers, columns: Mapping[str, Array], prior: float) ->
         values = columns.get(name)
         if values is None or out[k] == 1:
             continue
-        both = np.isfinite(values).all(axis=1)
-        own = _correlation(values[both, 0], values[both, 1])
-        if own is not None:
-            mixed = _mixed(numbers, (k, k), out[k], own, _weight(int(both.sum()), prior))
+        moved = _moved(numbers, (k, k), out[k], values[:, :1], values[:, 1:], prior)
+        if moved != out[k]:
             # Kept below 1, which would make it a quantity of the customer, and not negative.
-            out[k] = min(max(mixed, 0.0), 1 - 1e-6)
+            out[k] = min(max(moved, 0.0), 1 - 1e-6)
     return out
 
 
-def _weight(visits: int, prior: float) -> float:
-    return visits / (prior + visits)
+def _moved(numbers: Numbers, pair: tuple[int, int], within: float, one: Array, other: Array,
+           prior: float) -> float:  # fmt: skip
+    """The correlation within one sex, moved by what the visits say of both sexes together.
 
-
-def _mixed(
-    numbers: Numbers, pair: tuple[int, int], within: float, own: float, weight: float
-) -> float:
-    """The correlation within one sex, moved by what the visits say of both sexes together."""
-    i, j = pair
+    `one`, `other` : readings of the two quantities, shape (n, feet), NaN where there is none.
+    """
+    there, (i, j) = np.isfinite(one) & np.isfinite(other), pair
+    own = _correlation(one[there], other[there])
+    if own is None:
+        return within
+    visits = int(there.any(axis=1).sum())
+    weight = visits / (prior + visits)
     share = np.array([numbers.female, 1 - numbers.female])
     (mean_i, sd_i), (mean_j, sd_j) = _overall(numbers, i), _overall(numbers, j)
     inside = float(share @ (numbers.sd[:, i] * numbers.sd[:, j]))
@@ -368,7 +321,7 @@ def _classes(
     """Shares of each cut, from how many feet of the shop fall to each side of it."""
     out: dict[str, tuple[Mapping[str, float], ...]] = {}
     for name, cuts in numbers.classes.items():
-        seen = [c.texts() for c in _both(shop, name) if isinstance(c, Words)]
+        seen = [c.texts() for c in both(shop, name) if isinstance(c, Words)]
         words = np.concatenate(seen) if seen else np.empty(0, dtype=str)
         # Two feet of one visit are counted as one observation.
         count = {v: float((words == v).sum()) / TWO for cut in cuts for v in cut}

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
-from recommend.coverage.evaluate import HUNDREDTHS, Evaluator, Level, Served, any_of
-from recommend.coverage.numbers import Array
+from recommend.catalogue.loading import Item
+from recommend.catalogue.models import Kind, Product
+from recommend.coverage.evaluate import Evaluator, Level, Served, Stand, judged_alone
+from recommend.coverage.rows import Array
 from recommend.match.needs import NeedTable
-from recommend.rulebook.comparisons import COMPARISONS
 
 Why = Literal["size", "needs", "not-stated", "opposed", "partner", "none", "size-unknown"]
+NEW = "new"
 AS_MANY = 999  # more attributes than any product can lack
 
 
@@ -82,13 +85,13 @@ class _Nearest:
     def __init__(self, evaluator: Evaluator, level: Level, kinds: Array) -> None:
         self.evaluator, self.level, self.kinds = evaluator, level, kinds
         self.table = evaluator.table
+        self._opposites: dict[str, Array] = {}
         self.sold = sorted(evaluator.terms.kinds, reverse=True)  # the shoe first
         self.lacks = {one: self._lacks(one) for one in self.sold}
 
     def _lacks(self, kind: str) -> list[tuple[str, ...] | None]:
         """By kind of customers, what the nearest product lacks; None where none is sold."""
-        items = self.evaluator.shoes if kind == "shoe" else self.evaluator.insoles
-        items = items[: None if kind == "shoe" else self.evaluator.bought]
+        items = self.evaluator.made(kind)
         if not items:
             return [None] * len(self.kinds)
         attributes = sorted({need.attribute for need in self.table.needs if
@@ -99,12 +102,11 @@ class _Nearest:
             far = far + AS_MANY * ~self._harmless(kind)[:, : len(items)]
         nearest = far.argmin(axis=1)
         at = short[:, np.arange(len(self.kinds)), nearest]
-        judged = self.evaluator.stands[f"{kind} in pair"].judged
         out: list[tuple[str, ...] | None] = []
         for k in range(len(self.kinds)):
             names = [name for name, lacks in zip(attributes, at[:, k], strict=True) if lacks]
-            stated = {n: _stated(judged.level, self.table, n, nearest[k]) for n in names}
-            out.append(tuple(n if stated[n] else f"?{n}" for n in names))
+            stated = items[nearest[k]].levels
+            out.append(tuple(n if n in stated else f"?{n}" for n in names))
         return out
 
     def _harmless(self, kind: str) -> Array:
@@ -112,15 +114,12 @@ class _Nearest:
 
     def _short(self, kind: str, attribute: str) -> Array:
         """Whether each product fails what is asked of an attribute, (kinds, products)."""
-        mask = np.flatnonzero(self.table.of(attribute))
         judged = self.evaluator.stands[f"{kind} in pair"].judged
-        out = any_of(self.evaluator.kinds.binding[self.kinds][:, mask], judged.broken[:, mask])
-        if self.level == "well":
-            wanted = self.evaluator.required[self.kinds][:, mask]
-            met = np.rint(HUNDREDTHS * judged.satisfaction[:, mask])
-            for part in np.unique(wanted[wanted > 0]):
-                out |= any_of(wanted == part, met < part)
-        return out
+        return ~Stand(judged, self.table.of(attribute)).fits(self.level, *self._asked)
+
+    @property
+    def _asked(self) -> tuple[Array, Array]:
+        return self.evaluator.kinds.binding[self.kinds], self.evaluator.required[self.kinds]
 
     def reason(self, k: int) -> Reason:
         """The reason for one kind of customers whom nothing would do in any size."""
@@ -131,35 +130,42 @@ class _Nearest:
         names = tuple(name for found in lacks for name in found or ())
         if not names:
             return Reason(self.level, "partner", ())
-        opposed = tuple(n for n in names if not n.startswith("?") and self._opposed(k, n))
+        opposed = tuple(n for n in names if not n.startswith("?") and self._opposed(n)[k])
         if opposed:
             return Reason(self.level, "opposed", opposed)
         stated = tuple(name for name in names if not name.startswith("?"))
         unstated = tuple(name[1:] for name in names if name.startswith("?"))
         return Reason(self.level, "needs" if stated else "not-stated", stated or unstated)
 
-    def _opposed(self, k: int, attribute: str) -> bool:
-        """Whether no level at all would do, because the feet ask for opposite things."""
-        kind = int(self.kinds[k])
-        wanted = self.evaluator.required[kind] * (self.level == "well")
-        binding = self.evaluator.kinds.binding[kind]
-        return not levels_that_do(self.table, attribute, binding, wanted).any()
+    def _opposed(self, attribute: str) -> Array:
+        """Of which kinds no level at all would do, because the feet ask for opposite things."""
+        if attribute not in self._opposites:
+            self._opposites[attribute] = opposite(self.table, attribute, self.level, *self._asked)
+        return self._opposites[attribute]
 
 
-def levels_that_do(table: NeedTable, attribute: str, binding: Array, required: Array,
-                   levels: Array | None = None) -> Array:  # fmt: skip
-    """Which levels (else those of `levels_of`) meet everything asked of an attribute, bool."""
-    levels = levels_of(table, attribute) if levels is None else levels
-    definition, do = table.book.attributes[attribute], np.ones(len(levels), bool)
-    for n in np.flatnonzero(table.of(attribute)):
-        need = table.needs[n]
-        met = np.asarray(COMPARISONS[need.comparison].holds(levels, need.target), bool)
-        if binding[n]:
-            do &= met != (need.strength == "never")
-        elif required[n]:
-            near = 1 - np.abs(levels - need.target) / definition.tolerance
-            do &= met | (np.rint(HUNDREDTHS * near) >= required[n])
-    return do
+def opposite(
+    table: NeedTable, attribute: str, level: Level, binding: Array, required: Array
+) -> Array:
+    """Of which of k kinds, by what they ask, no level of an attribute would do, (k,)."""
+    levels = levels_of(table, attribute)
+    return np.asarray(~levels_that_do(table, attribute, levels)(level, binding, required).any(1))
+
+
+def levels_that_do(
+    table: NeedTable, attribute: str, levels: Iterable[float | None]
+) -> Callable[[Level, Array, Array], Array]:
+    """Tells which levels (None: not stated) do for k kinds, by what they ask, (k, levels)."""
+    kind: Kind = "insole" if attribute.startswith("insole") else "shoe"
+    made = [item_with(kind, {} if one is None else {attribute: float(one)}) for one in levels]
+    return Stand(judged_alone(table, made), table.of(attribute)).fits
+
+
+def item_with(kind: Kind, levels: Mapping[str, float]) -> Item:
+    """A product that is not there yet, of these levels."""
+    made = Product(id=NEW, kind=kind, title="a product that is not there yet", attributes={},
+                   stock={"265": 1})  # fmt: skip
+    return Item(made, dict(levels), {265.0: 1})
 
 
 def levels_of(table: NeedTable, attribute: str) -> Array:
@@ -172,7 +178,3 @@ def levels_of(table: NeedTable, attribute: str) -> Array:
     edges = {t + d for t in targets for d in (-reach, -reach / 2, 0.0, reach / 2, reach)}
     low, high = definition.low or 0.0, definition.high or 0.0
     return np.array(sorted({low, high, *(edge for edge in edges if low <= edge <= high)}))
-
-
-def _stated(levels: Array, table: NeedTable, attribute: str, row: int) -> bool:
-    return bool(np.isfinite(levels[row, int(np.flatnonzero(table.of(attribute))[0])]))

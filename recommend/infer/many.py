@@ -152,6 +152,19 @@ def columns_of(rows: list[Facts], vocabulary: Vocabulary) -> dict[str, Column]:
     return columns
 
 
+def facts_at(columns: Columns, row: int, vocabulary: Vocabulary) -> dict[str, float | str]:
+    """The facts of one foot of columns; what is missing is left out."""
+    facts: dict[str, float | str] = {}
+    for name, column in columns.items():
+        value = column[row if len(column) > 1 else 0].item()
+        words = vocabulary.words.get(name)
+        if words is not None and value >= 0:
+            facts[name] = words[value]
+        elif words is None and value == value:
+            facts[name] = float(value)
+    return facts
+
+
 def _alike(rows: list[Facts]) -> dict[tuple[str, ...], list[int]]:
     """Places of the rows that have the same facts in the same order: most of them do."""
     groups: dict[tuple[str, ...], list[int]] = {}
@@ -282,27 +295,18 @@ def _contradiction(
 
     `axes` are those settled before it.
     """
-    facts: dict[str, float | str] = {}
-    found = [*columns.items(), *((Fact("axis", name).name, codes) for name, codes in axes.items())]
-    for name, column in found:
-        value = column[row if len(column) > 1 else 0].item()
-        words = book.vocabulary.words.get(name)
-        if words is not None and value >= 0:
-            facts[name] = words[value]
-        elif words is None and value == value:
-            facts[name] = value
+    settled = {Fact("axis", name).name: codes for name, codes in axes.items()}
+    facts = facts_at({**columns, **settled}, row, book.vocabulary)
     facts |= {
         Fact("decided", a).name: "yes" if Fact("axis", a).name in facts else "no" for a in book.axes
     }
     true = [
-        (rule.rule.then.value, rule)
-        for rule in book.rules
-        if isinstance(rule.rule.then, AxisThen)
-        and rule.rule.then.axis == axis
-        and any(satisfied(branch, facts) for branch in rule.holds)
+        rule
+        for rule in book.concluding(axis)
+        if any(satisfied(branch, facts) for branch in rule.holds)
     ]
-    other = next(rule for value, rule in true if value != true[0][0])
-    return contradiction(true[0][1], other)
+    other = next(rule for rule in true if rule.concludes != true[0].concludes)
+    return contradiction(true[0], other)
 
 
 class ArrayEngine:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
 from typing import Annotated, Any, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
@@ -11,7 +11,8 @@ from pydantic_core import ErrorDetails
 
 from recommend.errors import InputError, nearest
 from recommend.reading.allowed import described, keys_of, spot_at, words_of
-from recommend.reading.document import Document, Loc
+from recommend.reading.document import Document
+from recommend.reading.plain_data import Loc
 
 # A name that rules may use; its plain letters and hyphens mean the same to every engine.
 Words = Annotated[str, Field(pattern=r"\S", description="words, for somebody reads them")]
@@ -42,6 +43,24 @@ class Strict(BaseModel):
         populate_by_name=True,
         str_strip_whitespace=True,
     )
+
+
+def told_apart(models: Mapping[str, tuple[Any, ...]]) -> Callable[[Any], str | None]:
+    """What tells apart models that may stand in one place, for a `Discriminator`.
+
+    Parameters
+    ----------
+    models : by tag, the model, and the keys of which it has one that none before it has.
+    """
+
+    def tag_of(value: Any) -> str | None:
+        for tag, (model, *keys) in models.items():
+            written = isinstance(value, dict)
+            if any(key in value for key in keys) if written else isinstance(value, model):
+                return tag
+        return None
+
+    return tag_of
 
 
 _PLAIN_NUMBER = re.compile(r"[-+]?[0-9]+(\.[0-9]+)?")

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Mapping
+from collections.abc import Container, Iterator, Mapping
 from dataclasses import replace
 from functools import cached_property
+from itertools import chain
 from typing import TYPE_CHECKING, Any, Literal
 
 from recommend.dataclass import dataclass
@@ -23,13 +24,14 @@ from recommend.rulebook.models import (
     LimitValue,
     NeedsThen,
     NeedThen,
+    NoteLevel,
     NoteThen,
     Purpose,
     Question,
     Rule,
     Source,
 )
-from recommend.rulebook.terms import Conjunction, Disjunction, Number, Word
+from recommend.rulebook.terms import Conjunction, Disjunction, Number, Term, Word
 from recommend.rulebook.vocabulary import FOOT_TYPE, Fact, Vocabulary, about
 
 if TYPE_CHECKING:
@@ -40,7 +42,7 @@ Stage = Literal["screen", "classify", "need"]
 
 @dataclass(frozen=True, slots=True)
 class CompiledRule:
-    """A rule with its place, its stage, its stratum and its normal form.
+    """A rule with its place, its stage, and, when it is compiled, its stratum and its normal form.
 
     Rules of a stratum read only axes that lower strata conclude.
     """
@@ -48,9 +50,9 @@ class CompiledRule:
     rule: Rule
     stage: Stage
     place: Place
-    stratum: int
-    holds: Disjunction
-    fails: Disjunction
+    stratum: int = 0
+    holds: Disjunction = ()
+    fails: Disjunction = ()
 
     @property
     def id(self) -> str:
@@ -68,6 +70,11 @@ class CompiledRule:
         return self.rule.then if isinstance(self.rule.then, NoteThen) else None
 
     @property
+    def level(self) -> NoteLevel | None:
+        """The level of that note; None of another rule."""
+        return self.note.note if self.note else None
+
+    @property
     def asks(self) -> tuple[NeedThen, ...]:
         """What it asks of products; nothing of another rule."""
         return tuple(self.rule.then.needs) if isinstance(self.rule.then, NeedsThen) else ()
@@ -78,9 +85,19 @@ class CompiledRule:
         return frozenset(about(f).of for f in self.facts if about(f).concluded)
 
     @property
+    def terms(self) -> Iterator[Term]:
+        """Every comparison in both of its forms."""
+        return chain(*self.holds, *self.fails)
+
+    @property
+    def limits(self) -> frozenset[str]:
+        """Ids of the limits that its condition compares with."""
+        return frozenset(t.limit for t in self.terms if isinstance(t, Number) and t.limit)
+
+    @property
     def facts(self) -> frozenset[str]:
         """Names of the facts the rule reads."""
-        return facts_read(self.holds) | facts_read(self.fails)
+        return frozenset(term.fact for term in self.terms)
 
 
 @dataclass(frozen=True)
@@ -123,6 +140,14 @@ class Rulebook:
     def by_id(self) -> dict[str, CompiledRule]:
         """Rules by id."""
         return {rule.id: rule for rule in self.rules}
+
+    def concluding(self, axis: str) -> tuple[CompiledRule, ...]:
+        """The rules that conclude a value of `axis`."""
+        return tuple(r for r in self.rules if r.concludes and r.concludes.axis == axis)
+
+    def noting(self, *levels: NoteLevel) -> tuple[CompiledRule, ...]:
+        """The rules that bring a note, of one of `levels` where some are given."""
+        return tuple(r for r in self.rules if r.level and (r.level in levels or not levels))
 
     @cached_property
     def translations(self) -> Translations:
@@ -173,10 +198,9 @@ class Rulebook:
     def constants(self) -> dict[str, set[tuple[str, float]]]:
         """By measure, its numeric facts, each with a constant that some rule compares it with."""
         found: dict[str, set[tuple[str, float]]] = {}
-        for rule in self.rules:
-            for term in (term for branch in (*rule.holds, *rule.fails) for term in branch):
-                if isinstance(term, Number):
-                    found.setdefault(about(term.fact).of, set()).add((term.fact, term.value))
+        for term in (term for rule in self.rules for term in rule.terms):
+            if isinstance(term, Number):
+                found.setdefault(about(term.fact).of, set()).add((term.fact, term.value))
         return found
 
     @cached_property
@@ -195,11 +219,21 @@ class Rulebook:
 
     @cached_property
     def customer_texts(self) -> dict[Key, str]:
-        """Every text that a customer may read, as the rulebook has it."""
-        from recommend.rulebook.translations import customer_texts
+        """Every text that a customer may read, as the rulebook has it.
 
-        rules = (one.rule for one in self.rules)
-        return dict(customer_texts(self.types.values(), rules, self.attributes, self.measures))
+        Of a rule that is what its note says, or why it needs something; what it concludes of an
+        axis is for the fitter.
+        """
+        from recommend.rulebook.translations import Key
+
+        texts = {Key("types", kind.id, "sentence"): kind.sentence for kind in self.types.values()}
+        for rule in self.rules:
+            if rule.note:
+                texts[Key("rules", rule.id, "say")] = rule.note.say
+            elif rule.asks:
+                texts[Key("rules", rule.id, "because")] = rule.rule.because
+        texts |= {Key("attributes", n, "short"): one.short for n, one in self.attributes.items()}
+        return texts | {Key("measures", n, "plain"): one.plain for n, one in self.measures.items()}
 
     def in_language(self, code: str) -> dict[str, str]:
         """What customers read, by the text as the rulebook has it, in the language `code`.
@@ -237,20 +271,6 @@ def within(place: str, folder: str) -> str:
     return place.removeprefix(folder).lstrip("/\\").replace("\\", "/")  # on every platform alike
 
 
-def facts_read(disjunction: Disjunction) -> frozenset[str]:
-    """Names of the facts that a normal form reads."""
-    return frozenset(term.fact for conjunction in disjunction for term in conjunction)
-
-
-@dataclass(frozen=True, slots=True)
-class Draft:
-    """A rule read and checked by itself, before it is compiled together with the others."""
-
-    rule: Rule
-    stage: Stage
-    place: Place
-
-
 def type_as_rule(one: FootType) -> Rule:
     """A foot type is a rule that concludes the axis ``foot-type``."""
     return Rule(
@@ -263,38 +283,31 @@ def type_as_rule(one: FootType) -> Rule:
     )
 
 
-def compile_rules(drafts: list[Draft], compiler: Compiler) -> tuple[CompiledRule, ...]:
-    """Compile and stratify; the result is ordered by stratum and id, not by file.
+def compile_rules(rules: list[CompiledRule], compiler: Compiler) -> tuple[CompiledRule, ...]:
+    """Compile and stratify rules as read; the result is ordered by stratum and id, not by file.
 
     Raises
     ------
     InputError
         If rules depend on each other in a circle, or a condition is too large.
     """
-    forms = {d.rule.id: _normal_form(d, compiler) for d in drafts}
-    stratum = _stratify(drafts, forms)
-    compiled = [
-        CompiledRule(d.rule, d.stage, d.place, stratum[d.rule.id], *forms[d.rule.id])
-        for d in drafts
-    ]
-    return tuple(sorted(compiled, key=lambda r: (r.stratum, r.id)))
-
-
-def _normal_form(draft: Draft, compiler: Compiler) -> tuple[Disjunction, Disjunction]:
-    try:
-        holds, fails = compiler.normal_form(draft.rule.when)
-    except CannotRunError as error:
-        found = f"the condition of rule `{draft.rule.id}` {error}"
-        raise InputError(draft.place, found, mend=error.mend) from error
-    always = compiler.vocabulary.words["side"]
-    return _never_empty(holds, always), _never_empty(fails, always)
+    compiled = [recompiled(one, one.rule, compiler) for one in rules]
+    strata = _strata(compiled)
+    ordered = (replace(one, stratum=strata[one.id]) for one in compiled)
+    return tuple(sorted(ordered, key=lambda r: (r.stratum, r.id)))
 
 
 def recompiled(compiled: CompiledRule, rule: Rule, compiler: Compiler) -> CompiledRule:
-    """`compiled` with `rule` in its place, at the same stratum."""
-    draft = Draft(rule, compiled.stage, compiled.place)
-    holds, fails = _normal_form(draft, compiler)
-    return replace(compiled, rule=rule, holds=holds, fails=fails)
+    """`compiled` with `rule` in its place, at the same stratum; errors as of `compile_rules`."""
+    try:
+        holds, fails = compiler.normal_form(rule.when)
+    except CannotRunError as error:
+        found = f"the condition of rule `{rule.id}` {error}"
+        raise InputError(compiled.place, found, mend=error.mend) from error
+    sides = compiler.vocabulary.words["side"]
+    return replace(
+        compiled, rule=rule, holds=_never_empty(holds, sides), fails=_never_empty(fails, sides)
+    )
 
 
 def always(vocabulary: Vocabulary) -> Disjunction:
@@ -308,30 +321,26 @@ def _never_empty(disjunction: Disjunction, sides: tuple[str, ...]) -> Disjunctio
     return tuple(conjunction or always for conjunction in disjunction)
 
 
-def _stratify(
-    drafts: list[Draft], forms: Mapping[str, tuple[Disjunction, Disjunction]]
-) -> dict[str, int]:
-    concluded_by: dict[str, list[Draft]] = {}
-    for draft in drafts:
-        if isinstance(draft.rule.then, AxisThen):
-            axis = draft.rule.then.axis
-            for fact in (Fact("axis", axis), Fact("decided", axis)):
-                concluded_by.setdefault(fact.name, []).append(draft)
+def _strata(rules: list[CompiledRule]) -> dict[str, int]:
+    """By rule, its stratum."""
+    concluded_by: dict[str, list[CompiledRule]] = {}
+    for rule in rules:
+        if rule.concludes:
+            concluded_by.setdefault(rule.concludes.axis, []).append(rule)
     done: dict[str, int] = {}
 
-    def depth(draft: Draft, above: tuple[str, ...]) -> int:
-        name = draft.rule.id
+    def depth(rule: CompiledRule, above: tuple[str, ...]) -> int:
+        name = rule.id
         if name in above:
             circle = " -> ".join([*above[above.index(name) :], name])
             raise InputError(
-                draft.place,
+                rule.place,
                 f"rules depend on each other in a circle: {circle}",
                 mend="let one of them read something else",
             )
         if name not in done:
-            facts = facts_read(forms[name][0]) | facts_read(forms[name][1])
-            below = [d for fact in facts for d in concluded_by.get(fact, [])]
-            done[name] = 1 + max((depth(d, (*above, name)) for d in below), default=-1)
+            below = [one for axis in rule.axes_read for one in concluded_by.get(axis, [])]
+            done[name] = 1 + max((depth(one, (*above, name)) for one in below), default=-1)
         return done[name]
 
-    return {draft.rule.id: depth(draft, ()) for draft in drafts}
+    return {rule.id: depth(rule, ()) for rule in rules}

@@ -13,9 +13,9 @@ from recommend.rulebook.conditions import (
     NOT_MEASURED,
     ORDERS,
     UNDETERMINED,
-    AllOf,
     AnyOf,
     Condition,
+    Group,
     NoneOf,
     OfAnswer,
     OfAxis,
@@ -77,15 +77,10 @@ class Compiler:
         return self._compile(condition, True), self._compile(condition, False)
 
     def _compile(self, condition: Condition, want: bool) -> Disjunction:
-        if isinstance(condition, AllOf):
-            parts = [self._compile(part, want) for part in condition.all]
-            return _every(parts) if want else _some(parts)
-        if isinstance(condition, AnyOf):
-            parts = [self._compile(part, want) for part in condition.any]
-            return _some(parts) if want else _every(parts)
-        if isinstance(condition, NoneOf):
-            parts = [self._compile(part, not want) for part in condition.none]
-            return _every(parts) if want else _some(parts)
+        if isinstance(condition, Group):
+            each = not want if isinstance(condition, NoneOf) else want
+            parts = [self._compile(part, each) for part in condition.parts]
+            return _some(parts) if want == isinstance(condition, AnyOf) else _every(parts)
         # A leaf over no word at all (the negation of every word) can never hold.
         joined = (conjoin(branch) for branch in self._leaf(condition, want))
         return without_covered(branch for branch in joined if branch is not None)
@@ -111,14 +106,10 @@ class Compiler:
                 yield (Word(fact, plain),)
             if UNDETERMINED in values:
                 yield (Word(decided, frozenset({"no"})),)
-        elif UNDETERMINED in values:
-            terms = (
-                Word(fact, self.vocabulary.others(fact, plain)),
-                Word(decided, frozenset({"yes"})),
-            )
-            yield terms
         else:
-            yield (Word(fact, self.vocabulary.others(fact, plain)),)
+            other = Word(fact, self.vocabulary.others(fact, plain))
+            both = (other, Word(decided, frozenset({"yes"})))
+            yield both if UNDETERMINED in values else (other,)
 
     def _against_limit(self, leaf: OfMeasure, want: bool) -> Iterator[Conjunction]:
         """One branch per value of the limit, guarded by the qualifiers it is meant for.
@@ -205,25 +196,15 @@ def with_notes(condition: Condition, notes: Mapping[str, Condition]) -> Conditio
     """
     if isinstance(condition, OfNote):
         return notes[condition.note]
-    if isinstance(condition, AllOf):
-        return AllOf(all=[with_notes(part, notes) for part in condition.all])
-    if isinstance(condition, AnyOf):
-        return AnyOf(any=[with_notes(part, notes) for part in condition.any])
-    if isinstance(condition, NoneOf):
-        return NoneOf(none=[with_notes(part, notes) for part in condition.none])
+    if isinstance(condition, Group):
+        return condition.of([with_notes(part, notes) for part in condition.parts])
     return condition
 
 
 def leaves(condition: Condition, loc: Loc) -> Iterator[tuple[Leaf, Loc]]:
     """Every comparison inside `condition`, with its path below `loc`."""
-    if isinstance(condition, AllOf):
-        group, parts = "all", condition.all
-    elif isinstance(condition, AnyOf):
-        group, parts = "any", condition.any
-    elif isinstance(condition, NoneOf):
-        group, parts = "none", condition.none
-    else:
+    if not isinstance(condition, Group):
         yield condition, loc
         return
-    for index, part in enumerate(parts):
-        yield from leaves(part, (*loc, group, index))
+    for index, part in enumerate(condition.parts):
+        yield from leaves(part, (*loc, condition.key, index))

@@ -6,11 +6,11 @@ comparison of a measure, an axis, an answer, a painful site or a fact of the vis
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, ClassVar, Literal, Self
 
 from pydantic import BeforeValidator, Discriminator, Field, Tag, WithJsonSchema, model_validator
 
-from recommend.reading import Strict
+from recommend.reading import Strict, told_apart
 
 Order = Literal["above", "at-least", "below", "at-most", "clearly-above", "clearly-below"]
 ORDERS: tuple[str, ...] = (
@@ -34,21 +34,40 @@ Words = Annotated[
 ]
 
 
-class AllOf(Strict):
+class Group(Strict):
+    """Conditions under the word `key`."""
+
+    key: ClassVar[str]
+
+    @property
+    def parts(self) -> list[Condition]:
+        """The conditions."""
+        found: list[Condition] = getattr(self, self.key)
+        return found
+
+    def of(self, parts: list[Condition]) -> Self:
+        """The same word over other conditions."""
+        return type(self)(**{self.key: parts})
+
+
+class AllOf(Group):
     """True when every part is true, false when one is false, else unknown."""
 
+    key = "all"
     all: list[Condition] = Field(min_length=1)
 
 
-class AnyOf(Strict):
+class AnyOf(Group):
     """True when one part is true, false when every part is false, else unknown."""
 
+    key = "any"
     any: list[Condition] = Field(min_length=1)
 
 
-class NoneOf(Strict):
+class NoneOf(Group):
     """True when every part is false, false when one is true, else unknown."""
 
+    key = "none"
     none: list[Condition] = Field(min_length=1)
 
 
@@ -128,13 +147,7 @@ _KEYS = {
     "all": AllOf, "any": AnyOf, "none": NoneOf, "measure": OfMeasure, "axis": OfAxis,
     "answer": OfAnswer, "pain": OfPain, "visit": OfVisit, "note": OfNote,
 }  # fmt: skip
-
-
-def _which(value: Any) -> str | None:
-    """The tag of a condition; unlike any key, so that no place in a file is mistaken for it."""
-    if isinstance(value, dict):
-        return next((f"<{key}>" for key in _KEYS if key in value), None)
-    return next((f"<{key}>" for key, model in _KEYS.items() if isinstance(value, model)), None)
+# Tags are unlike any key, so that no place in a file is mistaken for one.
 
 
 Condition = Annotated[
@@ -147,6 +160,6 @@ Condition = Annotated[
     | Annotated[OfPain, Tag("<pain>")]
     | Annotated[OfVisit, Tag("<visit>")]
     | Annotated[OfNote, Tag("<note>")],
-    Discriminator(_which),
+    Discriminator(told_apart({f"<{key}>": (model, key) for key, model in _KEYS.items()})),
     Field(description="a condition with one of the keys " + ", ".join(_KEYS)),
 ]

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import field
+from dataclasses import field, replace
 from pathlib import Path
 from typing import Any, TypeAlias, TypeVar, get_args
 
@@ -23,7 +23,6 @@ from recommend.reading.document import Loc
 from recommend.reading.texts import Texts, digest_of
 from recommend.rulebook.book import (
     CompiledRule,
-    Draft,
     Rulebook,
     Stage,
     compile_rules,
@@ -44,7 +43,14 @@ from recommend.rulebook.files import (
     TypesFile,
 )
 from recommend.rulebook.models import AxisDef, Heading, NoteThen, Purpose, Rule
-from recommend.rulebook.naming import Names, check_leaf, known, then_checks
+from recommend.rulebook.naming import (
+    all_known,
+    check_leaf,
+    check_sums,
+    known,
+    limit_problems,
+    then_checks,
+)
 from recommend.rulebook.translations import TranslationsFile
 from recommend.rulebook.vocabulary import FOOT_TYPE, vocabulary_of
 from recommend.visit.models import CopPattern, Gait, Reference
@@ -98,7 +104,7 @@ class _Loader:
     texts: Texts
     whole: bool
     kept: bool
-    drafts: list[Draft] = field(default_factory=list)
+    rules: list[CompiledRule] = field(default_factory=list)  # as read, not compiled yet
     seen: dict[str, Place] = field(default_factory=dict)
     problems: list[InputError] = field(default_factory=list)
 
@@ -127,41 +133,27 @@ class _Loader:
         parameters: Parameters | None,
         purposes: Mapping[str, Purpose],
     ) -> Rulebook | None:
-        names, heading = _names(read, purposes), read["rulebook"][0]
+        files = {name: file for name, (file, _) in read.items()}
+        book = _without_rules(self.texts, files, parameters or Parameters({}), purposes)
         limits, limits_at = read["limits"]
-        self.problems += names.limit_problems(limits_at, limits.limits, heading.systems)
-        for check in _whole_checks(names, read):
-            with self._noting():
-                check()
-        self._types(*read["types"], names)
-        notes = _notes_of(stages["screen"])
-        for stage, files in stages.items():
-            for rules_of_file, document in files:
+        self.problems += limit_problems(book, limits_at, limits.limits)
+        self._try(check_computed, book.measures, read["measures"][1])
+        self._try(check_sums, book, read["attributes"][1])
+        self._try(_check_axes, *read["axes"])
+        self._types(*read["types"], book)
+        screened = [rule for rules, _ in stages["screen"] for rule in rules.values()]
+        notes = {rule.id: rule.when for rule in screened if isinstance(rule.then, NoteThen)}
+        for stage, of_stage in stages.items():
+            for rules_of_file, document in of_stage:
                 whole = self._with_notes(rules_of_file, document, notes, stage)
-                self._rules(whole, document, stage, names)
+                self._rules(whole, document, stage, book)
         self._check_translations()
         if self.problems or parameters is None:
             return None
-        rules: tuple[CompiledRule, ...] = ()
         with self._noting():
-            rules = compile_rules(self.drafts, Compiler(names.limits, names.vocabulary))
-        return Rulebook(
-            texts=self.texts,
-            digest=digest_of(self.texts),
-            heading=heading,
-            sources=names.sources,
-            measures=names.measures,
-            limits=names.limits,
-            limit_values=tuple(v for one in limits.limits.values() for v in one.values),
-            axes=names.axes,
-            questions=names.questions,
-            purposes=purposes,
-            attributes=names.attributes,
-            types={one.id: one for one in read["types"][0].types},
-            parameters=parameters,
-            vocabulary=names.vocabulary,
-            rules=rules,
-        )
+            compiler = Compiler(book.limits, book.vocabulary)
+            return replace(book, rules=compile_rules(self.rules, compiler))
+        return None
 
     def _purposes(self) -> Mapping[str, Purpose]:
         """What shoes can be for, as the rulebook says, or as all said before they could say."""
@@ -180,6 +172,11 @@ class _Loader:
             yield
         except InputError as error:
             self.problems.append(error)
+
+    def _try(self, check: Callable[..., None], *about: Any) -> None:
+        """Note what a check raises and go on."""
+        with self._noting():
+            check(*about)
 
     def _checked(self, model: type[File], document: Document) -> File | None:
         checked, problems = problems_in(model, document)
@@ -208,27 +205,24 @@ class _Loader:
                 with self._noting():
                     self._checked(TranslationsFile, self.texts.document(file))
 
-    def _types(self, types: TypesFile, at: Document, names: Names) -> None:
+    def _types(self, types: TypesFile, at: Document, book: Rulebook) -> None:
         for index, one in enumerate(types.types):
-            self._rule(type_as_rule(one), ("types", index), at, "classify", names)
+            self._rule(type_as_rule(one), ("types", index), at, "classify", book)
 
-    def _rules(self, rules: Numbered, at: Document, stage: Stage, names: Names) -> None:
+    def _rules(self, rules: Numbered, at: Document, stage: Stage, book: Rulebook) -> None:
         for index, rule in rules.items():
             loc: Loc = ("rules", index)
-            for check in then_checks(rule.then, stage, (*loc, "then"), at, names):
-                with self._noting():
-                    check()
-            self._rule(rule, loc, at, stage, names)
+            for check in then_checks(rule.then, stage, (*loc, "then"), at, book):
+                self._try(check)
+            self._rule(rule, loc, at, stage, book)
 
-    def _rule(self, rule: Rule, loc: Loc, at: Document, stage: Stage, names: Names) -> None:
-        with self._noting():
-            self._claim(rule.id, at.place((*loc, "id")))
+    def _rule(self, rule: Rule, loc: Loc, at: Document, stage: Stage, book: Rulebook) -> None:
+        self._try(self._claim, rule.id, at.place((*loc, "id")))
         for leaf, where in leaves(rule.when, (*loc, "when")):
-            with self._noting():
-                check_leaf(leaf, where, at, names)
-        with self._noting():
-            names.check_sources(rule.basis.sources, (*loc, "basis", "sources"), at)
-        self.drafts.append(Draft(rule, stage, at.place(loc)))
+            self._try(check_leaf, leaf, where, at, book)
+        basis: Loc = (*loc, "basis", "sources")
+        self._try(all_known, "source", rule.basis.sources, book.sources, at, basis)
+        self.rules.append(CompiledRule(rule, stage, at.place(loc)))
 
     def _with_notes(
         self, rules: Numbered, at: Document, notes: Mapping[str, Condition], stage: Stage
@@ -256,25 +250,6 @@ class _Loader:
         self.seen[rule_id] = place
 
 
-def _whole_checks(
-    names: Names, read: Mapping[str, tuple[Any, Document]]
-) -> Iterator[Callable[[], None]]:
-    """Checks of what stands beside the rules, one for each thing that can be wrong by itself."""
-    yield lambda: check_computed(names.measures, read["measures"][1])
-    yield lambda: names.check_sums(read["attributes"][1])
-    yield lambda: _check_axes(*read["axes"])
-
-
-def _notes_of(files: Iterable[tuple[Numbered, Document]]) -> dict[str, Condition]:
-    """The condition of each rule that gives a note, by its id."""
-    return {
-        rule.id: rule.when
-        for rules, _ in files
-        for rule in rules.values()
-        if isinstance(rule.then, NoteThen)
-    }
-
-
 def _check_axes(file: AxesFile, at: Document) -> None:
     if FOOT_TYPE in file.axes:
         raise InputError(
@@ -294,20 +269,34 @@ def _that_fit(document: Document) -> Iterator[tuple[int, Rule]]:
             yield index, rule
 
 
-def _names(read: Mapping[str, tuple[Any, Document]], purposes: Mapping[str, Purpose]) -> Names:
-    files = {name: file for name, (file, _) in read.items()}
-    values = {one.id: one.title for one in files["types"].types}
+def _without_rules(
+    texts: Texts,
+    files: Mapping[str, Any],
+    parameters: Parameters,
+    purposes: Mapping[str, Purpose],
+) -> Rulebook:
+    """All that rules may name, before they are read themselves."""
+    types, limits = files["types"].types, files["limits"].limits
+    values = {one.id: one.title for one in types}
     axes = {**files["axes"].axes, FOOT_TYPE: AxisDef(title="foot type", values=values)}
     measures, questions = files["measures"].measures, files["questions"].questions
     systems = files["rulebook"].systems
-    return Names(
+    return Rulebook(
+        texts=texts,
+        digest=digest_of(texts),
+        heading=files["rulebook"],
+        sources=files["sources"].sources,
         measures=measures,
+        limits={name: one.of_systems(systems) for name, one in limits.items()},
+        limit_values=tuple(value for one in limits.values() for value in one.values),
         axes=axes,
         questions=questions,
-        limits={name: one.of_systems(systems) for name, one in files["limits"].limits.items()},
+        purposes=purposes,
         attributes=files["attributes"].by_name(),
-        sources=files["sources"].sources,
+        types={one.id: one for one in types},
+        parameters=parameters,
         vocabulary=vocabulary_of(measures, axes, questions, purposes),
+        rules=(),
     )
 
 

@@ -3,13 +3,13 @@
 # No `annotations` of the future here: a model is made a third faster from types than from text.
 
 from collections.abc import Collection, Mapping
-from typing import Annotated, Any, Literal, Self, get_args
+from typing import Annotated, Literal, Self, get_args
 
 from pydantic import Discriminator, Field, Tag, model_validator
 
 from recommend.parameters import Figure, Kind
 from recommend.reading import Id as Id  # also the id of a product attribute
-from recommend.reading import Strict, Words
+from recommend.reading import Strict, Words, told_apart
 from recommend.rulebook.comparisons import Comparison
 from recommend.rulebook.conditions import Condition
 
@@ -19,6 +19,11 @@ FpiSystem = Literal["manual-2005", "adult-norm-2008"]
 MotionSystem = Literal["people", "trade"]
 NoteLevel = Literal["stop", "see-clinician", "caution"]
 NOTE_LEVELS: tuple[NoteLevel, ...] = get_args(NoteLevel)  # the most severe first
+
+
+def at_least(level: NoteLevel) -> tuple[NoteLevel, ...]:
+    """The levels of notes that are as grave as `level`."""
+    return NOTE_LEVELS[: NOTE_LEVELS.index(level) + 1]
 
 
 class Basis(Strict):
@@ -233,20 +238,15 @@ class NeedsThen(Strict):
     needs: list[NeedThen] = Field(min_length=1)
 
 
-_CONCLUSIONS = {"axis": AxisThen, "note": NoteThen, "needs": NeedsThen}
-
-
-def _which_conclusion(value: Any) -> str | None:
-    if isinstance(value, dict):
-        return next((key for key in _CONCLUSIONS if key in value), None)
-    return next((key for key, model in _CONCLUSIONS.items() if isinstance(value, model)), None)
-
-
 Then = Annotated[
     Annotated[AxisThen, Tag("axis")]
     | Annotated[NoteThen, Tag("note")]
     | Annotated[NeedsThen, Tag("needs")],
-    Discriminator(_which_conclusion),
+    Discriminator(
+        told_apart(
+            {"axis": (AxisThen, "axis"), "note": (NoteThen, "note"), "needs": (NeedsThen, "needs")}
+        )
+    ),
     Field(description="a conclusion: `axis` and `value`, or `note` and `say`, or `needs`"),
 ]
 

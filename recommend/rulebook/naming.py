@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import fields
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from functools import partial
 
-from recommend.dataclass import dataclass
 from recommend.errors import InputError, Place, nearest
-from recommend.measure.definitions import MeasureDefs
 from recommend.reading import Document
 from recommend.reading.document import Loc
 from recommend.rulebook.book import Rulebook
@@ -24,94 +21,67 @@ from recommend.rulebook.conditions import (
     OfPain,
 )
 from recommend.rulebook.models import (
-    AttributeDef,
-    AxisDef,
     AxisThen,
     Limit,
     NeedsThen,
     NeedThen,
     NoteThen,
-    Question,
-    Source,
 )
-from recommend.rulebook.vocabulary import Vocabulary, about
+from recommend.rulebook.vocabulary import about
 
 # Engines compare exactly; four decimals keep every constant free of exponents.
 DECIMALS = 4
 
 
-@dataclass(frozen=True, slots=True)
-class Names:
-    """Every name that rules may use."""
+def limit_problems(
+    book: Rulebook, at: Document, written: Mapping[str, Limit]
+) -> Iterator[InputError]:
+    """What keeps limits as written from being used.
 
-    measures: MeasureDefs
-    axes: Mapping[str, AxisDef]
-    questions: Mapping[str, Question]
-    limits: Mapping[str, Limit]
-    attributes: Mapping[str, AttributeDef]
-    sources: Mapping[str, Source]
-    vocabulary: Vocabulary
-
-    @classmethod
-    def of(cls, book: Rulebook) -> Names:
-        """The names of a rulebook that was read."""
-        return cls(**{field.name: getattr(book, field.name) for field in fields(cls)})
-
-    def check_sources(self, sources: Sequence[str], loc: Loc, at: Document) -> None:
-        """Raise InputError for a source that is not in ``sources.yaml``."""
-        for index, source in enumerate(sources):
-            known("source", source, self.sources, at.place((*loc, index)))
-
-    def limit_problems(
-        self, at: Document, written: Mapping[str, Limit], systems: Sequence[str]
-    ) -> Iterator[InputError]:
-        """What keeps limits as written from being used.
-
-        An unknown source or measure, too many decimals for exact comparison, or no value in the
-        `systems` that the rulebook names.
-        """
-        for name, limit in written.items():
-            if not self.limits[name].values:
+    An unknown source or measure, too many decimals for exact comparison, or no value in the
+    systems that the rulebook names.
+    """
+    for name, limit in written.items():
+        if not book.limits[name].values:
+            yield InputError(
+                at.place(("limits", name), key=True),
+                f"limit `{name}` has no value in the systems of rulebook.yaml "
+                f"({', '.join(f'`{one}`' for one in book.heading.systems)})",
+                mend="add a value with that `system`; systems are never mixed",
+            )
+        if limit.marks is not None and limit.marks not in book.measures:
+            place = at.place(("limits", name, "marks"))
+            yield _unknown("measure", limit.marks, book.measures, place)
+        for index, value in enumerate(limit.values):
+            loc: Loc = ("limits", name, "values", index)
+            if value.source and value.source not in book.sources:
+                yield _unknown("source", value.source, book.sources, at.place((*loc, "source")))
+            if round(value.value, DECIMALS) != value.value:
                 yield InputError(
-                    at.place(("limits", name), key=True),
-                    f"limit `{name}` has no value in the systems of rulebook.yaml "
-                    f"({', '.join(f'`{one}`' for one in systems)})",
-                    mend="add a value with that `system`; systems are never mixed",
+                    at.place((*loc, "value")),
+                    f"limit `{name}` is {value.value!r}",
+                    f"up to {DECIMALS} decimals",
+                    "round it",
                 )
-            if limit.marks is not None and limit.marks not in self.measures:
-                place = at.place(("limits", name, "marks"))
-                yield _unknown("measure", limit.marks, self.measures, place)
-            for index, value in enumerate(limit.values):
-                loc: Loc = ("limits", name, "values", index)
-                if value.source and value.source not in self.sources:
-                    place = at.place((*loc, "source"))
-                    yield _unknown("source", value.source, self.sources, place)
-                if round(value.value, DECIMALS) != value.value:
-                    yield InputError(
-                        at.place((*loc, "value")),
-                        f"limit `{name}` is {value.value!r}",
-                        f"up to {DECIMALS} decimals",
-                        "round it",
-                    )
-
-    def check_sums(self, at: Document) -> None:
-        """Raise InputError for an attribute that is a sum of something unknown."""
-        for full, attribute in self.attributes.items():
-            loc: Loc = (*full.split(".", 1), "sum-of")
-            for index, part in enumerate(attribute.sum_of):
-                known("attribute", part, self.attributes, at.place((*loc, index)))
 
 
-def check_leaf(leaf: Leaf, loc: Loc, at: Document, names: Names) -> None:
+def check_sums(book: Rulebook, at: Document) -> None:
+    """Raise InputError for an attribute that is a sum of something unknown."""
+    for full, attribute in book.attributes.items():
+        loc: Loc = (*full.split(".", 1), "sum-of")
+        all_known("attribute", attribute.sum_of, book.attributes, at, loc)
+
+
+def check_leaf(leaf: Leaf, loc: Loc, at: Document, book: Rulebook) -> None:
     """Raise InputError for a name in a comparison that is not known or does not fit."""
     if isinstance(leaf, OfMeasure):
-        known("measure", leaf.measure, names.measures, at.place((*loc, "measure")))
+        known("measure", leaf.measure, book.measures, at.place((*loc, "measure")))
         if leaf.is_[0] in ORDERS:
-            _check_limit(leaf, loc, at, names)
+            _check_limit(leaf, loc, at, book)
             return
         if leaf.is_ == [NOT_MEASURED]:
             return
-        if not names.measures[leaf.measure].values:
+        if not book.measures[leaf.measure].values:
             choices = (*ORDERS, NOT_MEASURED)
             raise InputError(
                 at.place((*loc, "is")),
@@ -119,26 +89,24 @@ def check_leaf(leaf: Leaf, loc: Loc, at: Document, names: Names) -> None:
                 ", ".join(choices),
                 nearest(leaf.is_[0], choices) or "compare it with a limit",
             )
-    _check_subject(leaf, loc, at, names)
+    _check_subject(leaf, loc, at, book)
     fact, values = word_of(leaf)
     if isinstance(leaf, OfPain):
-        sites = [about(w).of for w in names.vocabulary.words if about(w).kind == "pain"]
+        sites = [about(w).of for w in book.vocabulary.words if about(w).kind == "pain"]
         known("painful site", leaf.pain, sites, at.place((*loc, "pain")))
     key = "is-not" if isinstance(leaf, OfAxis) and leaf.is_not is not None else "is"
     if isinstance(leaf, OfAxis):
         values -= {UNDETERMINED}
     for value in sorted(values):
-        known(
-            f"value of {_plain(fact)}", value, names.vocabulary.words[fact], at.place((*loc, key))
-        )
+        known(f"value of {_plain(fact)}", value, book.vocabulary.words[fact], at.place((*loc, key)))
 
 
-def _check_subject(leaf: Leaf, loc: Loc, at: Document, names: Names) -> None:
+def _check_subject(leaf: Leaf, loc: Loc, at: Document, book: Rulebook) -> None:
     """Raise InputError when the axis, question or note that is asked about does not exist."""
     if isinstance(leaf, OfAxis):
-        known("axis", leaf.axis, names.axes, at.place((*loc, "axis")))
+        known("axis", leaf.axis, book.axes, at.place((*loc, "axis")))
     elif isinstance(leaf, OfAnswer):
-        known("question", leaf.answer, names.questions, at.place((*loc, "answer")))
+        known("question", leaf.answer, book.questions, at.place((*loc, "answer")))
     elif isinstance(leaf, OfNote):
         known("note that can be read here", leaf.note, (), at.place((*loc, "note")))
 
@@ -151,11 +119,11 @@ def _plain(fact: str) -> str:
     return f"axis `{one.of}`" if one.kind == "axis" else f"`{one.of}`"
 
 
-def _check_limit(leaf: OfMeasure, loc: Loc, at: Document, names: Names) -> None:
+def _check_limit(leaf: OfMeasure, loc: Loc, at: Document, book: Rulebook) -> None:
     assert leaf.limit is not None
     place = at.place((*loc, "limit"))
-    known("limit", leaf.limit, names.limits, place)
-    measure, limit = names.measures[leaf.measure], names.limits[leaf.limit]
+    known("limit", leaf.limit, book.limits, place)
+    measure, limit = book.measures[leaf.measure], book.limits[leaf.limit]
     if measure.values:
         raise InputError(
             place,
@@ -182,7 +150,7 @@ def _check_limit(leaf: OfMeasure, loc: Loc, at: Document, names: Names) -> None:
                     or "correct `where` in limits.yaml, or the qualifiers in measures.yaml",
                 )
             anywhere = {
-                w for one in names.measures.values() for w in one.qualifiers.get(qualifier, [])
+                w for one in book.measures.values() for w in one.qualifiers.get(qualifier, [])
             }
             known(f"`{qualifier}` of a measure", word, anywhere, place)
     if not any(
@@ -197,7 +165,7 @@ def _check_limit(leaf: OfMeasure, loc: Loc, at: Document, names: Names) -> None:
 
 
 def then_checks(
-    then: AxisThen | NoteThen | NeedsThen, stage: str, loc: Loc, at: Document, names: Names
+    then: AxisThen | NoteThen | NeedsThen, stage: str, loc: Loc, at: Document, book: Rulebook
 ) -> Iterator[Callable[[], None]]:
     """Checks that raise InputError when a conclusion does not fit its stage, or a name is wrong.
 
@@ -205,10 +173,10 @@ def then_checks(
     """
     yield lambda: _check_stage(then, stage, at.place(loc))
     if isinstance(then, AxisThen):
-        yield lambda: _check_axis_then(then, loc, at, names)
+        yield lambda: _check_axis_then(then, loc, at, book)
     elif isinstance(then, NeedsThen):
         for index, need in enumerate(then.needs):
-            yield partial(check_need, need, (*loc, "needs", index), at, names)
+            yield partial(check_need, need, (*loc, "needs", index), at, book)
 
 
 def _check_stage(then: AxisThen | NoteThen | NeedsThen, stage: str, place: Place) -> None:
@@ -223,16 +191,16 @@ def _check_stage(then: AxisThen | NoteThen | NeedsThen, stage: str, place: Place
         )
 
 
-def _check_axis_then(then: AxisThen, loc: Loc, at: Document, names: Names) -> None:
-    known("axis", then.axis, names.axes, at.place((*loc, "axis")))
-    values = names.axes[then.axis].values
+def _check_axis_then(then: AxisThen, loc: Loc, at: Document, book: Rulebook) -> None:
+    known("axis", then.axis, book.axes, at.place((*loc, "axis")))
+    values = book.axes[then.axis].values
     known(f"value of axis `{then.axis}`", then.value, values, at.place((*loc, "value")))
 
 
-def check_need(need: NeedThen, loc: Loc, at: Document, names: Names) -> None:
-    """Raise InputError when a need names something unknown or its unit does not fit."""
-    known("attribute", need.attribute, names.attributes, at.place((*loc, "attribute")))
-    attribute = names.attributes[need.attribute]
+def check_need(need: NeedThen, loc: Loc, at: Document, book: Rulebook) -> None:
+    """Raise InputError when a need book something unknown or its unit does not fit."""
+    known("attribute", need.attribute, book.attributes, at.place((*loc, "attribute")))
+    attribute = book.attributes[need.attribute]
     if need.level is not None:
         if not attribute.scale:
             raise InputError(
@@ -254,16 +222,24 @@ def check_need(need: NeedThen, loc: Loc, at: Document, names: Names) -> None:
             f"a `level`: {', '.join(attribute.scale)}",
             "write `level:` with one of these words",
         )
-    known("limit", need.limit, names.limits, place)
-    if names.limits[need.limit].unit != attribute.unit:
+    known("limit", need.limit, book.limits, place)
+    if book.limits[need.limit].unit != attribute.unit:
         raise InputError(
             place,
-            f"limit `{need.limit}` is in {names.limits[need.limit].unit} but "
+            f"limit `{need.limit}` is in {book.limits[need.limit].unit} but "
             f"`{need.attribute}` is in {attribute.unit}",
             f"a limit in {attribute.unit}",
         )
-    if len(names.limits[need.limit].values) > 1 or names.limits[need.limit].values[0].where:
+    if len(book.limits[need.limit].values) > 1 or book.limits[need.limit].values[0].where:
         raise InputError(place, f"limit `{need.limit}` has conditions", "one plain value")
+
+
+def all_known(
+    what: str, words: Iterable[str], among: Collection[str], at: Document, loc: Loc
+) -> None:
+    """As `known`, of each in a list at `loc`."""
+    for index, word in enumerate(words):
+        known(what, word, among, at.place((*loc, index)))
 
 
 def known(what: str, word: str, among: Iterable[str], place: Place) -> None:

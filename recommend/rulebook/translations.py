@@ -7,14 +7,12 @@ translated. Where the original has changed since, the translation is stale: it i
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Mapping
 from pathlib import Path
-from typing import Literal, NamedTuple, TypeAlias
+from typing import Literal, NamedTuple, TypeAlias, get_args
 
-from recommend.measure.definitions import MeasureDef
 from recommend.reading import Id, Strict, Words, validate
 from recommend.reading.texts import Texts
-from recommend.rulebook.models import AttributeDef, FootType, NeedsThen, NoteThen, Rule
 
 Things: TypeAlias = Literal["types", "rules", "attributes", "measures"]
 
@@ -49,16 +47,10 @@ class TranslationsFile(Strict):
 
     def by_key(self) -> dict[Key, Translation]:
         """All translations of the file."""
-        groups: dict[Things, dict[str, dict[str, Translation]]] = {
-            "types": self.types,
-            "rules": self.rules,
-            "attributes": self.attributes,
-            "measures": self.measures,
-        }
         return {
             Key(things, name, field): one
-            for things, group in groups.items()
-            for name, fields in group.items()
+            for things in get_args(Things)
+            for name, fields in getattr(self, things).items()
             for field, one in fields.items()
         }
 
@@ -78,30 +70,6 @@ def translations_of(texts: Texts) -> Translations:
 
 
 Translations: TypeAlias = Mapping[str, Mapping[Key, Translation]]
-
-
-def customer_texts(
-    types: Iterable[FootType],
-    rules: Iterable[Rule],
-    attributes: Mapping[str, AttributeDef],
-    measures: Mapping[str, MeasureDef],
-) -> Iterator[tuple[Key, str]]:
-    """Every text that a customer may read, with where it stands.
-
-    Of a rule that is what its note says, or why it needs something; what it concludes of an axis
-    is for the fitter.
-    """
-    for kind in types:
-        yield Key("types", kind.id, "sentence"), kind.sentence
-    for rule in rules:
-        if isinstance(rule.then, NoteThen):
-            yield Key("rules", rule.id, "say"), rule.then.say
-        elif isinstance(rule.then, NeedsThen):
-            yield Key("rules", rule.id, "because"), rule.because
-    for name, attribute in attributes.items():
-        yield Key("attributes", name, "short"), attribute.short
-    for name, measure in measures.items():
-        yield Key("measures", name, "plain"), measure.plain
 
 
 def plain(text: str) -> str:

@@ -6,15 +6,14 @@ from collections.abc import Iterator
 
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.comparisons import COMPARISONS
+from recommend.rulebook.compiling import Leaf
 from recommend.rulebook.conditions import (
     NOT_ANSWERED,
     NOT_MEASURED,
     ORDERS,
     UNDETERMINED,
-    AllOf,
-    AnyOf,
     Condition,
-    NoneOf,
+    Group,
     OfAnswer,
     OfAxis,
     OfMeasure,
@@ -28,6 +27,11 @@ _LONG = {
     "clearly-above": "is above, by more than its error,",
     "clearly-below": "is below, by more than its error,",
 }  # fmt: skip
+_GROUPS = {
+    "all": "all of these:",
+    "any": "at least one of these:",
+    "none": "none of these (each known to be false):",
+}
 _KINDS = {
     "published": "published",
     "derived": "derived from published figures",
@@ -46,12 +50,8 @@ def kind_words(kind: str, *, sourced: bool = True) -> str:
 
 def code(condition: Condition) -> str:
     """A condition in one line, in the words of the file."""
-    if isinstance(condition, AllOf):
-        return "all of (" + "; ".join(map(code, condition.all)) + ")"
-    if isinstance(condition, AnyOf):
-        return "any of (" + "; ".join(map(code, condition.any)) + ")"
-    if isinstance(condition, NoneOf):
-        return "none of (" + "; ".join(map(code, condition.none)) + ")"
+    if isinstance(condition, Group):
+        return f"{condition.key} of (" + "; ".join(map(code, condition.parts)) + ")"
     if isinstance(condition, OfMeasure):
         limit = f" {condition.limit}" if condition.limit else ""
         return f"{condition.measure} {' or '.join(condition.is_)}{limit}"
@@ -71,18 +71,15 @@ def code(condition: Condition) -> str:
 def sentence_lines(condition: Condition, book: Rulebook, depth: int = 0) -> Iterator[str]:
     """A condition as an indented list to be read, one comparison a line."""
     pad = "  " * depth
-    groups = ((AllOf, "all", "all of these:"), (AnyOf, "any", "at least one of these:"),
-              (NoneOf, "none", "none of these (each known to be false):"))  # fmt: skip
-    for group, key, words in groups:
-        if isinstance(condition, group):
-            yield f"{pad}{words}"
-            for part in getattr(condition, key):
-                yield from sentence_lines(part, book, depth + 1)
-            return
-    yield f"{pad}- {_leaf_words(condition, book)}" if depth else _leaf_words(condition, book)
+    if not isinstance(condition, Group):
+        yield f"{pad}- {_leaf_words(condition, book)}" if depth else _leaf_words(condition, book)
+        return
+    yield f"{pad}{_GROUPS[condition.key]}"
+    for part in condition.parts:
+        yield from sentence_lines(part, book, depth + 1)
 
 
-def _leaf_words(leaf: Condition, book: Rulebook) -> str:
+def _leaf_words(leaf: Leaf, book: Rulebook) -> str:
     if isinstance(leaf, OfMeasure):
         name = book.measures[leaf.measure].title
         if leaf.is_[0] in ORDERS:
@@ -98,7 +95,7 @@ def _leaf_words(leaf: Condition, book: Rulebook) -> str:
         return f"'{book.questions[leaf.answer].ask}' is {answered}"
     if isinstance(leaf, OfPain):
         return f"pain at the {leaf.pain.replace('-', ' ')} of this side: {leaf.is_}"
-    assert not isinstance(leaf, (AllOf, AnyOf, NoneOf, OfNote))
+    assert not isinstance(leaf, OfNote)
     return f"{leaf.visit.replace('-', ' ')} is {_or(leaf.is_)}"
 
 

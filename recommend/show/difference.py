@@ -10,8 +10,7 @@ from typing import Any
 from rich.console import Console
 from rich.text import Text
 
-from recommend.check.crowds import Moves
-from recommend.check.differing import Difference
+from recommend.check.differing import Difference, Moves
 from recommend.check.same_customers import Ranked, Share
 from recommend.errors import counted
 from recommend.rulebook.book import Rulebook

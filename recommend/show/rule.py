@@ -13,7 +13,7 @@ from rich.text import Text
 
 from recommend.check.example_tables import Example
 from recommend.check.examples import load_examples
-from recommend.check.touched import Touched
+from recommend.check.reach import Touched
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.conditions import UNDETERMINED
 from recommend.rulebook.models import Basis, NeedsThen, NoteThen

@@ -22,9 +22,9 @@ import numpy as np
 from recommend.coverage.columns import FactColumns
 from recommend.coverage.crowd import added
 from recommend.coverage.evaluate import Kinds, Terms, needs_of_rules
-from recommend.coverage.numbers import Array
 from recommend.coverage.population import load_population
 from recommend.coverage.report import Assessor
+from recommend.coverage.rows import Array
 from recommend.coverage.sampling import Customers, Sampler
 from recommend.coverage.tally import cases_of_customers, tally
 from recommend.extras import shipped_folder
@@ -65,7 +65,7 @@ class Many:
         """Conclude, gather needs, and judge all products for every different customer."""
         cases = (cases_of_customers(self.book, self.facts, one, self.sizes) for one in blocks)
         kinds = self.assessor.kinds(added(tally(one) for one in cases))
-        self.assessor.evaluator(self.catalogue, kinds).evaluate()
+        self.assessor.evaluator(self.catalogue.items, kinds).evaluate()
 
     def suitable(self, block: Customers) -> list[set[str]]:
         """Ids of the products that no binding need rules out, customer by customer."""
@@ -75,7 +75,7 @@ class Many:
         binding, required, more = needs_of_rules(self.assessor.table, layout.unpack(left | right))
         each, none = np.arange(block.count), np.zeros(block.count, np.intp)
         kinds = Kinds(binding, required, more, none[:1], each, none, np.ones(block.count), each)
-        judged = self.assessor.evaluator(self.catalogue, kinds)
+        judged = self.assessor.evaluator(self.catalogue.items, kinds)
         shoes, insoles = (judged.fits(way, "harmless", each) for way in ("shoe", "insole"))
         suits = np.concatenate([shoes, insoles[:, : judged.bought]], axis=1)
         ids = np.array([item.id for item in judged.items])

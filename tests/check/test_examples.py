@@ -6,8 +6,7 @@ import pytest
 import yaml
 
 from recommend.check.examples import Case, load_examples, outcomes, pin_findings, run_examples
-from recommend.check.mutants import mutants
-from recommend.check.mutating import Mutation, Trial, mutate, mutation_findings
+from recommend.check.mutants import Mutation, Trial, mutants, mutate, mutation_findings
 from recommend.extras import shipped_folder
 from recommend.infer.engine import Engine, engine_of
 from recommend.rulebook import load_rulebook

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from recommend.catalogue.loading import load_catalogue
-from recommend.check.crowds import moves_between
-from recommend.check.mixture import Mixture
+from recommend.check.differing import moves_between
+from recommend.check.people import Mixture
 from recommend.coverage.columns import FactColumns
 from recommend.coverage.population import load_population
 from recommend.coverage.sampling import Sampler

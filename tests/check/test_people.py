@@ -8,9 +8,15 @@ import numpy as np
 import pytest
 
 from recommend.catalogue.loading import load_catalogue
-from recommend.check.claims import claim_findings, claimed, claims_of
+from recommend.check.claims import (
+    claim_findings,
+    claimed,
+    claims_of,
+    steadiness,
+    unsteady_findings,
+)
 from recommend.check.lean import World, lean_of, movables
-from recommend.check.people import People, steadiness, unsteady_findings
+from recommend.check.people import People
 from recommend.coverage.population import load_population
 from recommend.extras import shipped_folder
 from recommend.rulebook import Rulebook, load_rulebook
@@ -71,10 +77,10 @@ def test_labels_without_error_hold_whenever_they_are_read_again(changed: Changed
     """Where no reading errs, every label holds; where all err much, some are called unsteady."""
     folder = changed()
     people = people_of(folder)
-    people.facts.errors.update(dict.fromkeys(people.facts.errors, 0.0))
+    people.builder.errors.update(dict.fromkeys(people.builder.errors, 0.0))
     assert all(kept == 1.0 for _, _, kept, _ in steadiness(people))
     unsure = people_of(folder)
-    unsure.facts.errors.update({"fpi": 4.0})
+    unsure.builder.errors.update({"fpi": 4.0})
     assert any("posture" in f.found for f in unsteady_findings(unsure))
 
 
@@ -111,7 +117,7 @@ def test_lean_counts_what_a_limit_moves(
     (one,) = lean.figures
     people = People.of(book, lean.adults)
     assert people is not None
-    error = people.facts.errors["peak-angle"]
+    error = people.builder.errors["peak-angle"]
     assert one.figure.low is not None
     lowest = np.array([
         (people.customers.feet[s]["peak-angle"] - error > one.figure.low)

@@ -13,7 +13,7 @@ import jsonschema
 import pytest
 import yaml
 
-from recommend.check.schemas import SCHEMAS, schema_of
+from recommend.check.authoring import SCHEMAS, schema_of
 from recommend.check.whole import check
 from recommend.extras import shipped_folder
 from recommend.infer.assess import assess

@@ -5,8 +5,8 @@ from pathlib import Path
 import pytest
 
 from recommend.catalogue.loading import Catalogue, read_catalogue
+from recommend.check.authoring import scaffold
 from recommend.check.finding import Finding
-from recommend.check.scaffold import scaffold
 from recommend.check.unanswered import shelf_findings, unanswered_findings
 from recommend.extras import shipped_folder
 from recommend.rulebook import Rulebook, load_rulebook
@@ -72,11 +72,12 @@ def test_a_measure_that_no_visit_carries_is_found(changed: Changed) -> None:
 
 
 def test_texts_that_a_rule_was_begun_with_are_found(changed: Changed) -> None:
-    """Each of them, until it is written."""
+    """Each of them, until it is written, and always in one order."""
     folder = changed()
     scaffold(load_rulebook(folder), "screen", "my-own-rule").write()
     found = [f for f in unanswered_findings(load_rulebook(folder)) if f.code == "unfinished"]
     assert len(found) == 4
+    assert [f.found for f in found] == sorted(f.found for f in found)
     assert all("`my-own-rule`" in f.found for f in found)
 
 

@@ -68,7 +68,7 @@ def test_a_customer_is_served_exactly_as_at_the_counter(
     outcomes = set()
     for index in range(drawn.count):
         one = tally(cases_of_customers(book, facts, only(drawn, index), sizes))
-        evaluator = assessor.evaluator(few, assessor.kinds(one))
+        evaluator = assessor.evaluator(few.items, assessor.kinds(one))
         found, usable = evaluator.evaluate(), evaluator.usable("well", slice(None))
         ranked = shortlist(assess(visit_of(drawn, index, book), book, engine), book, few)
         bought = [c for c in ranked.ranked["pair"] if c.parts[0].offered == "shop"]
@@ -157,7 +157,7 @@ def test_what_suits_is_what_the_judge_says(book: Rulebook, catalogue: Catalogue)
     each, none = np.arange(len(holds)), np.zeros(len(holds), int)
     kinds = Kinds(binding, required, more, none[:1], each, none, np.ones(len(holds)), each)
     sizes = SizeClasses(catalogue.items, book.parameters)
-    evaluator = Evaluator(table, shoes, insoles, sizes, kinds, Terms(("pair",)))
+    evaluator = Evaluator(table, [*shoes, *insoles], sizes, kinds, Terms(("pair",)))
     suitable = 0
     for g, row in enumerate(holds):
         fired = [rule for rule, hold in zip(rules, row, strict=True) if hold]

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from recommend.catalogue import Catalogue
-from recommend.coverage.evaluate import Stand, needs_of_rules
+from recommend.coverage.evaluate import Stand, judged_alone, needs_of_rules
 from recommend.coverage.report import holds_for_anyone
 from recommend.coverage.tally import Layout, layout_of
 from recommend.extras import shipped_folder
@@ -72,7 +72,7 @@ def test_every_combination_of_contradicting_rules_is_judged_alike(
     insoles = catalogue.insoles[::3]
     sets = np.array(list(product([False, True], repeat=len(RULES))))
     binding, required, _ = needs_of_rules(table, sets)
-    stand = Stand(table, insoles, table.kinds("insole"))
+    stand = Stand(judged_alone(table, insoles), table.kinds("insole"))
     fits = stand.fits("harmless", binding, required)
     eased = 0
     for row, found in zip(sets, fits, strict=True):

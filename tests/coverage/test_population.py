@@ -7,9 +7,8 @@ import pytest
 
 from recommend.catalogue import Catalogue
 from recommend.coverage.crowd import Crowd, has_children
-from recommend.coverage.numbers import nearest_correlation, numbers_of
 from recommend.coverage.population import Population, load_population
-from recommend.coverage.sampling import BLOCK, Sampler, Words
+from recommend.coverage.sampling import BLOCK, Sampler, Words, nearest_correlation, numbers_of
 from recommend.errors import InputError
 from recommend.rulebook.book import Rulebook
 

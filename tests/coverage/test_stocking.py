@@ -9,13 +9,12 @@ import pytest
 from recommend.catalogue import Catalogue, Item
 from recommend.catalogue.importing import read_list
 from recommend.catalogue.models import Product
-from recommend.coverage.briefs import NEW, Brief, find_gaps, whole_sizes
+from recommend.coverage.briefs import Brief, find_gaps, whole_sizes
 from recommend.coverage.evaluate import Kinds
 from recommend.coverage.report import Assessor
-from recommend.coverage.run import Question
+from recommend.coverage.run import Question, unstated_lines
 from recommend.coverage.stocking import _Shelf, choose, cost_of, drop, worth_judging
 from recommend.coverage.tally import Tally
-from recommend.coverage.unstated import unstated_lines
 from recommend.errors import RecommendError
 from recommend.extras import shipped_folder
 from recommend.rulebook.book import Rulebook
@@ -67,7 +66,7 @@ def product_of(brief: Brief, book: Rulebook, rng: np.random.Generator) -> Item:
         levels[name] = float(round(drawn) if definition.scale else drawn)
     sizes = np.arange(brief.smallest, brief.largest + 1, 5)
     stock = {float(size): 1 for size in sizes}
-    name, made = f"{NEW}-{rng.integers(10**9)}", {f"{size:g}": 1 for size in stock}
+    name, made = f"new-{rng.integers(10**9)}", {f"{size:g}": 1 for size in stock}
     product = Product(id=name, kind=brief.kind, title="drawn", attributes={}, stock=made)
     return Item(product, levels, stock)
 
@@ -227,12 +226,12 @@ def test_letting_go_one_by_one_judges_only_those_concerned_and_loses_the_same(
     """After lines went one by one, what is kept of every line is what counting anew gives."""
     assessor = replace(question, catalogue=catalogue).assessor()
     kinds = assessor.kinds(question.crowd.tally(book, assessor.classes))
-    shelf = _Shelf(assessor.evaluator(catalogue, kinds))
+    shelf = _Shelf(assessor.evaluator(catalogue.items, kinds))
     names = [item.id for item in shelf.evaluator.items]
     for n in np.argsort(-shelf.reach)[:3]:
         shelf.let_go(int(n))
     left = tuple(item for item in catalogue.items if not shelf.gone[names.index(item.id)])
-    anew = assessor.evaluator(replace(catalogue, items=left), kinds).evaluate()
+    anew = assessor.evaluator(left, kinds).evaluate()
     assert np.array_equal(shelf.well, anew.well)
     assert np.array_equal(shelf.choices, anew.choices)
     assert shelf.reach[~shelf.gone] == pytest.approx(anew.reach)

@@ -5,9 +5,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from recommend.coverage.numbers import numbers_of
 from recommend.coverage.population import Population, load_population
-from recommend.coverage.sampling import BLOCK, Customers, Sampler
+from recommend.coverage.sampling import BLOCK, Customers, Sampler, numbers_of
 
 stats = pytest.importorskip("scipy.stats")
 

@@ -5,9 +5,9 @@ from pathlib import Path
 
 import pytest
 
+from recommend.check.authoring import schema_of
 from recommend.check.cells import space_of, truths
 from recommend.check.feet import visit_text
-from recommend.check.schemas import schema_of
 from recommend.check.whole import check
 from recommend.errors import InputError
 from recommend.measure.named import read_measured_visit
