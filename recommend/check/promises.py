@@ -15,11 +15,11 @@ from recommend.errors import InputError, Place
 from recommend.reading import Document, Id, Strict, problems_in, told_apart
 from recommend.reading.document import Loc
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.comparisons import Comparison
 from recommend.rulebook.compiling import leaves
 from recommend.rulebook.conditions import Condition
 from recommend.rulebook.models import Basis, NeedThen, NoteLevel
 from recommend.rulebook.naming import all_known, check_leaf, check_need, known
+from recommend.rulebook.terms import Comparison
 
 EVERY_AXIS = "every-axis"
 

@@ -31,10 +31,9 @@ from recommend.check.promises import (
 from recommend.infer.many import behind
 from recommend.match.needs import Need, contradict, needs_of, rule_needs, target_of
 from recommend.rulebook.book import CompiledRule, Rulebook
-from recommend.rulebook.comparisons import COMPARISONS
 from recommend.rulebook.compiling import Compiler
 from recommend.rulebook.models import NOTE_LEVELS, NoteLevel, at_least
-from recommend.rulebook.terms import Number
+from recommend.rulebook.terms import COMPARISONS, Number
 from recommend.rulebook.vocabulary import Fact, about, part_of
 
 Formula: TypeAlias = Any

@@ -11,7 +11,6 @@ import numpy as np
 
 from recommend.catalogue.loading import Item
 from recommend.cluster import pieces
-from recommend.coverage.columns import FactColumns
 from recommend.coverage.evaluate import Progress
 from recommend.coverage.parquet import Columns, columns_of, tally_parquet
 from recommend.coverage.population import (
@@ -22,7 +21,7 @@ from recommend.coverage.population import (
 )
 from recommend.coverage.rows import Array
 from recommend.coverage.sampling import BLOCK, Numbers, Sampler, Words, numbers_of
-from recommend.coverage.tally import Tally, add, cases_of_customers, tally
+from recommend.coverage.tally import FactColumns, Tally, add, cases_of_customers, tally
 from recommend.coverage.visits import (
     Shop,
     cases_of_visits,
