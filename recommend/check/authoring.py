@@ -29,10 +29,9 @@ from recommend.reading import Id, read_document
 from recommend.rulebook.book import Rulebook, Stage
 from recommend.rulebook.compiling import leaves
 from recommend.rulebook.conditions import OfMeasure
-from recommend.rulebook.models import (
+from recommend.rulebook.files import (
     AttributesFile,
     AxesFile,
-    Heading,
     LimitsFile,
     MeasuresFile,
     PurposesFile,
@@ -41,6 +40,7 @@ from recommend.rulebook.models import (
     SourcesFile,
     TypesFile,
 )
+from recommend.rulebook.models import Heading
 from recommend.rulebook.translations import TranslationsFile
 from recommend.visit.models import Visit
 

@@ -12,7 +12,7 @@ from recommend.measure.model import Measure, Side
 from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.naming import DECIMALS
-from recommend.rulebook.vocabulary import AGE_BAND, ENDS, PURPOSE, SOCKS, Fact, part_of
+from recommend.rulebook.vocabulary import AGE_BAND, PURPOSE, SOCKS, Fact, ends_of, part_of
 from recommend.visit.models import PainSite, Visit
 
 Floats = NDArray[np.float64]
@@ -73,8 +73,7 @@ def number_facts(
 
     `only` names the facts that are wanted, all three by default.
     """
-    margin = parameters.noise.clearly * error
-    shifts = {part_of(name, part): times * margin for part, times in ENDS.items()}
+    shifts = ends_of(name, 0.0, parameters.noise.clearly * error)
     wanted = shifts if only is None else {f: by for f, by in shifts.items() if f in only}
     numbers = quantized(np.add.outer(list(wanted.values()), values))
     return dict(zip(wanted, numbers, strict=True))

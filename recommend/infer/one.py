@@ -19,7 +19,6 @@ import durable_rules_engine as core
 from recommend.errors import RecommendError
 from recommend.infer.conclusions import (
     Conclusions,
-    Plain,
     Truth,
     checked_facts,
     chunks,
@@ -34,8 +33,6 @@ from recommend.rulebook.vocabulary import Fact
 # A session in which no rule fired is deleted through pointers that were never set, and takes the
 # process with it. Every message therefore carries this, and one rule of every ruleset asks for it.
 _PRESENT = {"present": "yes"}
-# Keeps facts apart from `present`, `sid` and `id`, which mean something to the engine or to us.
-_PREFIX = "fact_"
 _ALWAYS = "present"  # the rule that is always true
 
 Definition = dict[str, dict[str, Any]]  # by name of a rule, what it asks for
@@ -93,6 +90,9 @@ class Engine:
         self._one_at_a_time = threading.Lock()
         self._sessions = itertools.count()
         self._host = _Host()
+        # Facts are numbered: a `sid` or `id` means something to the engine, and it reads short
+        # names in less time.
+        self._names = {fact: f"f{number}" for number, fact in enumerate(sorted(book.read))}
         # By ruleset, which rule each of its own is about, and with which verdict.
         self._verdicts: dict[str, dict[str, tuple[str, bool]]] = {}
         # Name of each ruleset of a stratum, and the facts that it reads.
@@ -140,7 +140,7 @@ class Engine:
         for ruleset, reads in self._rulesets[depth].items():
             session = f"f{next(self._sessions)}"
             # Only what the ruleset reads: a fact may have some 250 properties at most.
-            message = {_PREFIX + name: value for name, value in facts.items() if name in reads}
+            message = {self._names[name]: value for name, value in facts.items() if name in reads}
             fired = self._host.fired(ruleset, {"sid": session, **_PRESENT, **message})
             verdicts.update(self._verdicts[ruleset][rule] for rule in fired if rule != _ALWAYS)
             self._host.forget(ruleset, session)
@@ -155,19 +155,17 @@ class Engine:
         for rule in rules:
             for verdict, form in ((True, rule.holds), (False, rule.fails)):
                 for conjunction in form:
-                    asked = [_comparison(plain) for plain in self._plain(conjunction)]
                     number = f"r{len(definition)}"
-                    definition[number] = {"all": [{"m": {"$and": asked}}]}
+                    definition[number] = {"all": [{"m": {"$and": self._asked(conjunction)}}]}
                     verdicts[number] = rule.id, verdict
         self._host.define(name, definition)
         self._verdicts[name] = verdicts
 
-    def _plain(self, conjunction: Conjunction) -> Iterator[Plain]:
-        for term in conjunction:
-            yield from plain_comparisons(term, self.book)
-
-
-def _comparison(plain: Plain) -> dict[str, Any]:
-    fact, operator, constant = plain
-    named = {_PREFIX + fact: constant}
-    return named if operator == "==" else {operator: named}
+    def _asked(self, conjunction: Conjunction) -> list[dict[str, Any]]:
+        return [
+            {self._names[fact]: constant}
+            if operator == "=="
+            else {operator: {self._names[fact]: constant}}
+            for term in conjunction
+            for fact, operator, constant in plain_comparisons(term, self.book)
+        ]

@@ -95,6 +95,7 @@ class Variations:
             for side in SIDES
             for name, measure in sorted(self.assessment.feet[side].measures.items())
             if not isinstance(measure.value, str) and (side, name) not in following
+            if not measure.answer
             if side == SIDES[0] or not measure.shared
         )
 
@@ -139,7 +140,7 @@ class Variations:
         given: dict[Side, dict[str, Floats]] = {side: {} for side in SIDES}
         for (of, name), values in readings.items():
             for side in SIDES if self.measure((of, name)).shared else (of,):
-                given[side][name] = values
+                given[side] |= dict.fromkeys(self._of_one_answer(side, name), values)
         for side, name, how in self.derived:
             if any(part in given[foot] for foot, part in parts_of(how, side)):
                 whole = {foot: _Filled(given[foot], self, foot) for foot in SIDES}
@@ -166,14 +167,18 @@ class Variations:
 
     def breakpoints(self, key: Key) -> Iterator[float]:
         """Every value of a reading at which a comparison of the rules changes."""
-        side, name = key
-        for foot in SIDES if self.measure(key).shared else (side,):
-            yield from self._own(foot, name)
-            values = {s: {n: m.value for n, m in self._measures(s).items()} for s in SIDES}
+        feet = SIDES if self.measure(key).shared else (key[0],)
+        values = {s: {n: m.value for n, m in self._measures(s).items()} for s in SIDES}
+        for part in ((foot, name) for foot in feet for name in self._of_one_answer(foot, key[1])):
+            yield from self._own(*part)
             for of, derived, how in self.derived:
-                if (foot, name) in parts_of(how, of):
+                if part in parts_of(how, of):
                     for at in self._own(of, derived):
-                        yield from turning_points(how, of, (foot, name), at, values, STEP)
+                        yield from turning_points(how, of, part, at, values, STEP)
+
+    def _of_one_answer(self, side: Side, name: str) -> list[str]:
+        """The measures that change with a reading because they are its very answer."""
+        return [name, *(n for n, one in self._measures(side).items() if one.answer == name)]
 
     def _measures(self, side: Side) -> Mapping[str, Measure]:
         return self.assessment.feet[side].measures

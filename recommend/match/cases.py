@@ -14,9 +14,9 @@ from recommend.infer.many import ManyConclusions
 from recommend.infer.variations import Readings, Variations
 from recommend.match.needs import Active, Bools, Floats
 from recommend.match.out import Out
-from recommend.match.ranking import Places, Ranking, Standing, ordered
+from recommend.match.ranking import ByWay, Places, Ranking, Standing, ordered
 from recommend.match.sizes import extra_length, wanted_length
-from recommend.match.weighing import WAYS, Way
+from recommend.match.weighing import Way
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
 
@@ -52,7 +52,7 @@ class Cases:
     @cached_property
     def standing(self) -> Mapping[Way, Standing]:
         """How every candidate stands in each case."""
-        return {way: self.ranking.standing(way, self.active, self.sizes, self.out) for way in WAYS}
+        return ByWay(lambda way: self.ranking.standing(way, self.active, self.sizes, self.out))
 
     @cached_property
     def shares(self) -> Floats:
@@ -119,8 +119,8 @@ class Cases:
         return self._within[way]
 
     @cached_property
-    def _within(self) -> dict[Way, tuple[Bools, Bools]]:
-        return {way: self._no_further(way) for way in WAYS}
+    def _within(self) -> Mapping[Way, tuple[Bools, Bools]]:
+        return ByWay(self._no_further)
 
     def _no_further(self, way: Way) -> tuple[Bools, Bools]:
         standing = self.ranking.standing(way, self.active, self.sizes, self.out, listed=True)

@@ -7,9 +7,10 @@ of one signature are equals.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import cached_property
-from typing import Any, Literal
+from itertools import pairwise
+from typing import Any, Literal, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,10 +26,23 @@ from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
 from recommend.visit.models import Visit
 
+Made = TypeVar("Made")
 Places = NDArray[np.intp]
 _SINGLE: tuple[Way, ...] = ("shoe", "insole")
 _NOTHING_OUT = Out({})
 _EXACT = 6  # decimals to which weights are added up
+
+
+class ByWay(dict[Way, Made]):
+    """What is made for shoes, insoles or pairs when it is first asked for."""
+
+    def __init__(self, make: Callable[[Way], Made]) -> None:
+        super().__init__()
+        self._make = make
+
+    def __missing__(self, way: Way) -> Made:
+        made = self[way] = self._make(way)
+        return made
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,14 +239,15 @@ class Ranking:
         return {way: prices[members].sum(axis=1) for way, members in self._members.items()}
 
     @cached_property
-    def _ties(self) -> dict[Way, Places]:
+    def _ties(self) -> Mapping[Way, Places]:
         # No sign of an id comes before the +: ids joined by it are in order part by part.
         by_id = np.argsort(np.argsort([item.id for item in self.shelf.items]))
-        places = {}
-        for way, members in self._members.items():
-            order = np.lexsort((*by_id[members].T[::-1], self._prices[way]))
-            places[way] = np.argsort(order)
-        return places
+
+        def tied(way: Way) -> Places:
+            ids = by_id[self._members[way]].T
+            return np.argsort(np.lexsort((*ids[::-1], self._prices[way])))
+
+        return ByWay(tied)
 
     def ids(self, way: Way) -> list[str]:
         """Ids of the candidates, those of parts joined by +."""
@@ -285,8 +300,8 @@ def ordered(
     keys = np.column_stack([*(cost[rows] for cost in costs), signature])
     order = np.lexsort((tie[rows], *keys.T[::-1]))
     keys, found = keys[order], rows[order]
-    starts = np.flatnonzero((keys[1:] != keys[:-1]).any(axis=1)) + 1
-    return np.split(found, starts)
+    starts = (np.flatnonzero((keys[1:] != keys[:-1]).any(axis=1)) + 1).tolist()
+    return [found[start:end] for start, end in pairwise([0, *starts, len(found)])]
 
 
 def without_insole(book: Rulebook) -> tuple[Item, ...]:

@@ -232,7 +232,9 @@ class Shortlist:
     @property
     def empty(self) -> bool:
         """Whether nothing suitable is available at all."""
-        return not any(self.ranked.values()) and not any(self.without_place.values())
+        tables = (self.ranked, self.without_place)
+        # What is shown is asked first: it has been made.
+        return not any(table[group] for table in tables for group in reversed(GROUPS))
 
     def nothing_because(self, group: Group, book: Rulebook) -> tuple[str, ...]:
         """Why nothing of a group is listed: which musts and nevers, which attributes not stated.

@@ -50,6 +50,7 @@ class Measure:
     shared : whether one reading of the person, such as the body weight, stands for both feet;
         the other foot then has the same measure.
     follows : whether it was not read but follows from other readings of the visit.
+    answer : the measure whose very answer this is, where it is no reading of its own.
     """
 
     name: str
@@ -64,6 +65,7 @@ class Measure:
     capture: str | None = None
     shared: bool = False
     follows: bool = False
+    answer: str = ""
 
     def flagged(self, flag: Flag, *, widen: float = 1.0) -> Measure:
         """The same measure with one more flag and its error multiplied by `widen`."""

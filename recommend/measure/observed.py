@@ -522,9 +522,10 @@ class _Maker:
         the worst pain of the side then and now is all there is.
         """
         since = pain_since(self.visit)
-        now = worst
+        now, sites = worst, 1
         if since is not None:
             here = [one for one in since if one.side == side]
+            sites = sum(bool(one.now) for one in here)
             grown = most_grown(here, side)
             unsaid = any(one.change is None for one in here if not one.new)
             if grown is None or unsaid:
@@ -538,7 +539,9 @@ class _Maker:
             yield self._measure("pain-before", side, float(before), error, 1, "asked then")
         if now is not None:
             error = self._single("pain-again") if now else 0.0
-            yield self._measure("pain-again", side, now, error, 1, "asked")
+            again = self._measure("pain-again", side, now, error, 1, "asked")
+            one_answer = sites == 1 and now == worst
+            yield replace(again, answer="pain-score" if one_answer else "")
 
     def _single(self, name: str) -> float:
         error = self.defs[name].error

@@ -6,7 +6,7 @@ from collections.abc import Container, Iterator, Mapping
 from dataclasses import replace
 from functools import cached_property
 from itertools import chain
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from recommend.dataclass import dataclass
 from recommend.errors import InputError, Place, nearest
@@ -32,8 +32,10 @@ from recommend.rulebook.models import (
     Source,
 )
 from recommend.rulebook.terms import Conjunction, Disjunction, Number, Term, Word
-from recommend.rulebook.translations import Key, Translations, plain, translations_of
 from recommend.rulebook.vocabulary import FOOT_TYPE, Fact, Vocabulary, about
+
+if TYPE_CHECKING:
+    from recommend.rulebook.translations import Key, Translations
 
 Stage = Literal["screen", "classify", "need"]
 
@@ -156,6 +158,8 @@ class Rulebook:
         InputError
             If a file of translations does not fit.
         """
+        from recommend.rulebook.translations import translations_of  # only here, as below: seldom
+
         return translations_of(self.texts)
 
     @property
@@ -220,6 +224,8 @@ class Rulebook:
         Of a rule that is what its note says, or why it needs something; what it concludes of an
         axis is for the fitter.
         """
+        from recommend.rulebook.translations import Key
+
         texts = {Key("types", kind.id, "sentence"): kind.sentence for kind in self.types.values()}
         for rule in self.rules:
             if rule.note:
@@ -234,6 +240,8 @@ class Rulebook:
 
         A text whose translation is missing or stale is left out.
         """
+        from recommend.rulebook.translations import plain
+
         translated = self.translations.get(code, {})
         return {
             plain(text): plain(translated[key].translation)

@@ -20,7 +20,6 @@ from recommend.measure.definitions import (
 from recommend.parameters import Parameters
 from recommend.reading import Document, Strict, problems_in
 from recommend.reading.document import Loc
-from recommend.reading.prepared import classes_of, prepared
 from recommend.reading.texts import Texts, digest_of
 from recommend.rulebook.book import (
     CompiledRule,
@@ -31,23 +30,19 @@ from recommend.rulebook.book import (
 )
 from recommend.rulebook.compiling import Compiler, leaves, with_notes
 from recommend.rulebook.conditions import Condition, OfNote
-from recommend.rulebook.models import (
+from recommend.rulebook.files import (
     FIRST_PURPOSES,
     AttributesFile,
     AxesFile,
-    AxisDef,
-    Heading,
     LimitsFile,
     MeasuresFile,
-    NoteThen,
-    Purpose,
     PurposesFile,
     QuestionsFile,
-    Rule,
     RuleFile,
     SourcesFile,
     TypesFile,
 )
+from recommend.rulebook.models import AxisDef, Heading, NoteThen, Purpose, Rule
 from recommend.rulebook.naming import (
     all_known,
     check_leaf,
@@ -56,9 +51,8 @@ from recommend.rulebook.naming import (
     limit_problems,
     then_checks,
 )
-from recommend.rulebook.terms import Number, Word
 from recommend.rulebook.translations import TranslationsFile
-from recommend.rulebook.vocabulary import FOOT_TYPE, Vocabulary, vocabulary_of
+from recommend.rulebook.vocabulary import FOOT_TYPE, vocabulary_of
 from recommend.visit.models import CopPattern, Gait, Reference
 
 STAGES: tuple[Stage, ...] = ("screen", "classify", "need")
@@ -86,23 +80,6 @@ _WORDS_OF_VISITS: dict[str, tuple[str, ...]] = {
 }
 
 
-def load_rulebook(source: Path | str | Texts, *, kept: bool = False) -> Rulebook:
-    """Read, check and compile a rulebook: a folder, or the texts of one.
-
-    One that was `kept` may be of an earlier version, which named other parameters.
-
-    Raises
-    ------
-    InputError
-        For the first thing that does not fit: a missing file, a schema error, an unknown
-        name (with the nearest spelling), a duplicate id, rules in a circle.
-    """
-    book, problems = read_rulebook(source, whole=False, kept=kept)
-    if book is None:
-        raise problems[0]
-    return book
-
-
 def read_rulebook(
     source: Path | str | Texts, *, whole: bool = True, kept: bool = False
 ) -> tuple[Rulebook | None, tuple[InputError, ...]]:
@@ -120,35 +97,6 @@ def read_rulebook(
     told = {str(one) for one in loader.problems}
     problems = [*loader.problems, *(e for e in texts.unread.values() if str(e) not in told)]
     return (None if problems else book), tuple(problems)
-
-
-def prepared_rulebook(folder: Path | str | Texts) -> Rulebook:
-    """As `load_rulebook`, or as an earlier start kept what came of the same texts.
-
-    Raises
-    ------
-    InputError
-        As `load_rulebook`.
-    """
-    texts = folder if isinstance(folder, Texts) else Texts.of_folder(folder)
-    if texts.unread:
-        return load_rulebook(texts)
-    bare = prepared(
-        "rulebook",
-        (texts.where, digest_of(texts)),
-        lambda: classes_of(
-            Strict, Rulebook, CompiledRule, Parameters, Vocabulary, Texts, Number, Word, Place
-        ),
-        lambda: _with_texts(load_rulebook(texts), _NO_TEXTS),
-    )
-    return _with_texts(bare, texts)
-
-
-def _with_texts(book: Rulebook, texts: Texts) -> Rulebook:
-    return replace(book, texts=texts, parameters=replace(book.parameters, texts=texts))
-
-
-_NO_TEXTS = Texts("", {}, {})  # they are at hand whenever it is opened
 
 
 @dataclass

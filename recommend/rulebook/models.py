@@ -7,7 +7,6 @@ from typing import Annotated, Literal, Self, get_args
 
 from pydantic import Discriminator, Field, Tag, model_validator
 
-from recommend.measure.definitions import MeasureDefs
 from recommend.parameters import Figure, Kind
 from recommend.reading import Id as Id  # also the id of a product attribute
 from recommend.reading import Strict, Words, told_apart
@@ -25,13 +24,6 @@ NOTE_LEVELS: tuple[NoteLevel, ...] = get_args(NoteLevel)  # the most severe firs
 def at_least(level: NoteLevel) -> tuple[NoteLevel, ...]:
     """The levels of notes that are as grave as `level`."""
     return NOTE_LEVELS[: NOTE_LEVELS.index(level) + 1]
-
-
-# A measure so called would give facts that already mean something else (see `vocabulary`).
-RESERVED_MEASURES = frozenset(
-    {"answer", "asked", "axis", "decided", "known", "pain", "side", "visit"}
-)
-RESERVED_QUALIFIERS = frozenset({"high", "low"})
 
 
 class Basis(Strict):
@@ -270,13 +262,6 @@ class Rule(Strict):
     basis: Basis
 
 
-class RuleFile(Strict):
-    """A file of ``screen/``, ``classify/`` or ``need/``."""
-
-    title: str
-    rules: list[Rule] = Field(min_length=1)
-
-
 class FootType(Strict):
     """A named combination of axis values; `sentence` is said to the customer."""
 
@@ -287,97 +272,11 @@ class FootType(Strict):
     basis: Basis
 
 
-class TypesFile(Strict):
-    """``types.yaml``."""
-
-    title: str
-    types: list[FootType] = Field(min_length=2)
-
-
-class LimitsFile(Strict):
-    """``limits.yaml``."""
-
-    title: str
-    limits: dict[Id, Limit]
-
-
-class SourcesFile(Strict):
-    """``sources.yaml``."""
-
-    title: str
-    sources: dict[Id, Source]
-
-
-class MeasuresFile(Strict):
-    """``measures.yaml``."""
-
-    title: str
-    measures: MeasureDefs
-
-    @model_validator(mode="after")
-    def _facts_have_one_meaning(self) -> Self:
-        for name, one in self.measures.items():
-            if name in RESERVED_MEASURES:
-                raise ValueError(f"no measure may be called `{name}`; facts of that name exist")
-            for qualifier in RESERVED_QUALIFIERS & set(one.qualifiers):
-                raise ValueError(f"no qualifier of `{name}` may be called `{qualifier}`")
-        return self
-
-
-class AxesFile(Strict):
-    """``axes.yaml``."""
-
-    title: str
-    axes: dict[Id, AxisDef]
-
-
 class Purpose(Strict):
     """What shoes can be for: in words, and by which key it is typed at the counter."""
 
     title: str
     key: Annotated[str, Field(pattern=r"^[a-z]$", description="one small letter")]
-
-
-class PurposesFile(Strict):
-    """``purposes.yaml``; without it, what every rulebook before it knew."""
-
-    title: str
-    purposes: dict[Id, Purpose] = Field(min_length=1)
-
-    @model_validator(mode="after")
-    def _each_key_once(self) -> Self:
-        keys = [one.key for one in self.purposes.values()]
-        if twice := {key for key in keys if keys.count(key) > 1}:
-            raise ValueError(f"two purposes have the key `{min(twice)}`; give each its own")
-        return self
-
-
-FIRST_PURPOSES = {
-    "walking": Purpose(title="walking", key="w"),
-    "running": Purpose(title="running", key="r"),
-    "standing-work": Purpose(title="standing work", key="s"),
-}
-
-
-class QuestionsFile(Strict):
-    """``questions.yaml``."""
-
-    title: str
-    questions: dict[Id, Question]
-
-
-class AttributesFile(Strict):
-    """``attributes.yaml``: attributes of shoe, insole and of the pair."""
-
-    title: str
-    shoe: dict[Id, AttributeDef]
-    insole: dict[Id, AttributeDef]
-    pair: dict[Id, AttributeDef] = {}
-
-    def by_name(self) -> dict[str, AttributeDef]:
-        """All attributes by full name, such as ``shoe.width``."""
-        groups = {"shoe": self.shoe, "insole": self.insole, "pair": self.pair}
-        return {f"{g}.{name}": one for g, many in groups.items() for name, one in many.items()}
 
 
 class Heading(Strict):

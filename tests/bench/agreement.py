@@ -19,7 +19,7 @@ from recommend.extras import shipped_folder
 from recommend.infer.engine import ARRAYS, REFERENCE, Engine, new_engine
 from recommend.infer.many import conclude_many
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.loading import load_rulebook
+from recommend.rulebook.opened import load_rulebook
 from tests.infer.feet import facts_of_row, random_columns
 
 BLOCK = 10_000

@@ -21,7 +21,7 @@ from recommend.extras import shipped_folder
 from recommend.infer.many import CHUNK, Column, conclude_many
 from recommend.infer.one import Engine
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.loading import load_rulebook
+from recommend.rulebook.opened import load_rulebook
 from tests.bench.by_hand import classify
 from tests.bench.zen_rules import Zen, named
 from tests.infer.feet import facts_of_row, random_columns

@@ -33,7 +33,7 @@ from recommend.match.needs import Need, needs_of
 from recommend.match.sizes import SizeClasses
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.loading import load_rulebook
+from recommend.rulebook.opened import load_rulebook
 from tests.bench.coverage_speed import two_hundred
 from tests.bench.suiting import CREATED, Product, ask, products_of
 from tests.bench.zen_rules import Zen, named

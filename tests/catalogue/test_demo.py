@@ -14,7 +14,8 @@ import yaml
 from recommend.catalogue import Catalogue, load_catalogue
 from recommend.extras import shipped_folder
 from recommend.reading import read_document, validate
-from recommend.rulebook.models import AttributeDef, AttributesFile
+from recommend.rulebook.files import AttributesFile
+from recommend.rulebook.models import AttributeDef
 from recommend.visit import Foot, Visit, read_visit
 from tests.shipped import book
 

@@ -9,7 +9,8 @@ from recommend.catalogue.importing import RowsError, import_csv, write_products
 from recommend.errors import InputError
 from recommend.parameters import Parameters
 from recommend.reading import read_document, validate
-from recommend.rulebook.models import AttributeDef, AttributesFile
+from recommend.rulebook.files import AttributesFile
+from recommend.rulebook.models import AttributeDef
 
 RULES = Path(__file__).parents[2] / "rules"
 

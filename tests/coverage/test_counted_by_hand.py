@@ -10,6 +10,7 @@ import pytest
 
 from recommend.coverage.evaluate import Evaluator, Terms, Usable, kinds_of
 from recommend.coverage.rows import Alike
+from recommend.coverage.split import OUTCOMES, outcomes_of
 from recommend.coverage.tally import Tally, add, layout_of, tally
 from recommend.match.needs import need_table
 from tests import shipped
@@ -52,3 +53,17 @@ def test_tallies_of_parts_add_up() -> None:
     assert whole.cases.tolist() == [[1, 0], [1, far], [2, -far]]
     assert whole.counts.tolist() == [6, 2, 5]
     assert whole.customers == 13
+
+
+def test_what_becomes_of_each_group() -> None:
+    """Served and in need of more; served and of nothing; only harmless; nothing at all."""
+    more = {"shoe": np.array([False, False]), "insole": np.array([True, False])}
+    kinds: Any = SimpleNamespace(more=more, kind=np.array([0, 1, 0, 1]))
+    well, harmless = np.array([True, True, False, False]), np.array([True, True, True, False])
+    served: Any = SimpleNamespace(well=well, harmless=harmless)
+    for sold, words in (
+        (("shoe", "insole"), ["well", "plain", "harmless", "nothing"]),
+        (("shoe",), ["plain", "plain", "harmless", "nothing"]),
+    ):
+        found = outcomes_of(served, kinds, frozenset(sold))
+        assert [OUTCOMES[code] for code in found] == words

@@ -24,7 +24,7 @@ from recommend.records.keeping import Archive, entry_of
 from recommend.records.replay import Replayer
 from recommend.records.store import Store
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.loading import load_rulebook
+from recommend.rulebook.opened import load_rulebook
 from recommend.show.explain import explain_data, head_lines
 from recommend.way import outcome_of
 from tests.infer.feet import facts_of_row, random_columns

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from recommend.infer.assess import assess
-from recommend.infer.facts import facts_of
+from recommend.infer.facts import facts_of, number_facts
 from recommend.infer.variations import Variations
 from recommend.measure.model import SIDES
 from recommend.rulebook.vocabulary import Fact, about
@@ -19,6 +19,19 @@ def test_pain_of_one_side_is_not_told_of_the_other() -> None:
     visit = shipped.visit_of(FOOT, pain=[{"site": "heel", "side": "left", "score": 4}])
     told = {side: facts_of(visit, side, {}, shipped.book())["pain_heel"] for side in SIDES}
     assert told == {"left": "yes", "right": "no"}
+
+
+def test_a_reading_is_told_with_both_ends_of_its_error() -> None:
+    """By hand: 5.00004 with an error of 0.5, taken once, lies from 4.5 to 5.5; rounded to four."""
+    parameters = shipped.book().parameters.changed({"noise.clearly": 1})
+    found = number_facts("peak-angle", np.array([5.00004, -2.0]), 0.5, parameters)
+    assert {name: one.tolist() for name, one in found.items()} == {
+        "peak-angle": [5.0, -2.0], "peak-angle_low": [4.5, -2.5], "peak-angle_high": [5.5, -1.5],
+    }  # fmt: skip
+    wider = number_facts("x", np.array([5.0]), 0.5, parameters.changed({"noise.clearly": 2}))
+    assert {name: one.tolist() for name, one in wider.items()} == {
+        "x": [5.0], "x_low": [4.0], "x_high": [6.0],
+    }  # fmt: skip
 
 
 def test_body_weight_changes_for_both_feet() -> None:

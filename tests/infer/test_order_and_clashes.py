@@ -18,7 +18,8 @@ from recommend.infer.engine import Engine, engine_of
 from recommend.infer.many import columns_of, conclude_many
 from recommend.reading import read_document
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.loading import STAGES, load_rulebook
+from recommend.rulebook.loading import STAGES
+from recommend.rulebook.opened import load_rulebook
 from recommend.visit.models import Visit
 from tests.infer.feet import random_columns
 from tests.infer.folders import add_rules, axis_rule, copied, note_rule, write

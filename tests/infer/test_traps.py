@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import gc
 import json
+import re
 import resource
 import threading
 from collections.abc import Iterator
@@ -23,7 +24,7 @@ from recommend.infer.assess import assess
 from recommend.infer.conclusions import MAX_COMPARISONS
 from recommend.infer.engine import engine_of
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.loading import load_rulebook
+from recommend.rulebook.opened import load_rulebook
 from recommend.visit.models import Visit
 from tests.infer.feet import facts_of_row, random_columns
 from tests.infer.folders import add_rules, add_to, copied, note_rule, score_limits
@@ -205,8 +206,10 @@ def test_08_constants_are_of_the_kind_of_their_fact(
     book: Rulebook, definitions: Definitions
 ) -> None:
     """A number is compared with decimals only, a word with words of its vocabulary only."""
-    words = {one._PREFIX + name: set(words) for name, words in book.vocabulary.words.items()}
-    numbers = {one._PREFIX + name for name in book.vocabulary.numbers}
+    called = Engine(book)._names
+    words = {called[name]: set(words) for name, words in book.vocabulary.words.items()
+             if name in called}  # fmt: skip
+    numbers = {called[name] for name in book.vocabulary.numbers if name in called}
     assert not numbers & words.keys()
     for rule in rules_in(definitions):
         for operator, fact, constant in comparisons(rule):
@@ -472,7 +475,7 @@ def test_22_definitions_are_used_up(book: Rulebook) -> None:
 def test_23_arithmetic_on_the_left(definitions: Definitions) -> None:
     """Arithmetic is misread on the left: facts stand alone, sums are done before."""
     for rule in rules_in(definitions):
-        assert all(fact == "present" or fact.startswith(one._PREFIX)
+        assert all(fact == "present" or re.fullmatch("f[0-9]+", fact)
                    for _, fact, _ in comparisons(rule))  # fmt: skip
 
 

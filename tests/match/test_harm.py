@@ -78,6 +78,21 @@ def test_wear_without_harm_rules_nothing_out() -> None:
     assert ranked.ranked["pair"][0].id == f"{shoe}+{insole}"
 
 
+@pytest.mark.parametrize(
+    ("now", "out"), [(4, False), (5, False), (6, True), (None, False)]
+)  # fmt: skip
+def test_only_pain_that_grew_is_harm(now: int | None, out: bool) -> None:
+    """Pain of 5 before: as much or less, or unsaid, is no harm; by site, and by side alone."""
+    shoe, insole = _first()
+    pain = {"site": "heel", "side": "left"}
+    then = {"of": "earlier", "shoe": shoe, "insole": insole, "pain-before": {"left": 5}}
+    by_site = {"pain-sites-before": [{**pain, "score": 5}]}
+    here = [{**pain, "score": now} if now is not None else pain]
+    for more in ({}, by_site):
+        found = harmful(_visit(pain=here, **{"follow-up": then | more}), shipped.book().parameters)
+        assert set(found) == ({shoe, insole} if out else set()), more
+
+
 @pytest.mark.parametrize(("beside", "out"), [(0, True), (0.5, False), (-0.5, True)])
 def test_comfort_at_the_limit_hurts(beside: float, out: bool) -> None:
     """`trial.comfort-poor` is the highest comfort that hurts, worn or tried on."""

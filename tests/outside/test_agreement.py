@@ -11,7 +11,7 @@ from recommend.coverage.sampling import Sampler
 from recommend.coverage.tally import FactColumns
 from recommend.extras import shipped_folder
 from recommend.infer.many import conclude_many
-from recommend.rulebook.loading import load_rulebook
+from recommend.rulebook.opened import load_rulebook
 
 inter_rater = pytest.importorskip("statsmodels.stats.inter_rater")
 

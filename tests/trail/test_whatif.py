@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -12,11 +13,12 @@ from recommend.extras import shipped_folder
 from recommend.infer.assess import Assessment, FootAssessment, assess
 from recommend.infer.engine import Engine
 from recommend.infer.facts import facts_of
-from recommend.infer.variations import Key
+from recommend.infer.variations import Key, Variations
 from recommend.match.shortlist import shortlist
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.rulebook import Rulebook
-from recommend.visit import read_visit
+from recommend.visit import Visit, read_visit
+from tests import shipped
 from tests.trail.conftest import whatif_of
 from tests.trail.random_visits import random_visit
 
@@ -109,6 +111,37 @@ def test_what_ifs_agree_with_the_reference_engine(
         }
         if not outcomes.stopped[row]:
             assert outcomes.firsts_of(row) == firsts
+
+
+@pytest.mark.parametrize(
+    ("more", "one_answer"),
+    [
+        ({}, True),
+        ({"pain-sites-before": [{"site": "heel", "side": "left", "score": 4}]}, True),
+        ({"pain-sites-before": [{"site": "knee-inner", "side": "left", "score": 4}]}, False),
+    ],
+)
+def test_how_pain_changed_follows_from_the_pain_now(more: dict[str, Any], one_answer: bool) -> None:
+    """By hand: heel pain of 4 then and of 5 now; were it 7 or 9, it had grown by 3 or 5.
+
+    Where another site hurt then, what hurts now is another answer, and the change stays.
+    """
+    told = {
+        "reference": "A-1", "feet": {}, "pain": [{"site": "heel", "side": "left", "score": 5}],
+        "follow-up": {"of": "x", "shoe": "own", "pain-before": {"left": 4}, **more},
+    }  # fmt: skip
+    book = shipped.book()
+    variations = Variations(assess(Visit.model_validate(told), book), book)
+    assert (("left", "pain-again") not in variations.readings()) is one_answer
+    worse = variations.changed({("left", "pain-score"): np.array([7.0, 9.0])})
+    found = {name: values.tolist() for side, name, values in worse if side == "left"}
+    assert found["pain-score"] == [7, 9]
+    assert found.get("pain-change") == ([3, 5] if one_answer else None)
+    limit = book.limits["pain-unchanged"].values[0].value
+    error = variations.measure(("left", "pain-change")).error or 0
+    clearly = 4 + limit + book.parameters.noise.clearly * error
+    places = set(variations.breakpoints(("left", "pain-score")))
+    assert not one_answer or any(abs(place - clearly) < 1e-9 for place in places)
 
 
 def test_what_is_of_the_person_changes_on_both_feet(

@@ -123,6 +123,14 @@ def test_load_is_over_corrected_beyond_its_band_only(parameters: Parameters) -> 
     assert not judge_load(start, strides(44.0, sd=2.0), LOAD, parameters).over
 
 
+def test_load_that_was_outside_and_stayed_is_not_over_corrected(parameters: Parameters) -> None:
+    """From 64.0 to 64.2 % is within noise: the step did not bring it there."""
+    shift = judge_load(strides(64.0, sd=2.0), strides(64.2, sd=2.0), LOAD, parameters)
+    assert shift.level.low > LOAD.high
+    assert not shift.change.told
+    assert not shift.over
+
+
 def test_load_towards_the_middle_is_never_over_correction(parameters: Parameters) -> None:
     """From 70 to 60 % on the outer half is still outside the band, and a gain."""
     assert not judge_load(strides(70.0, sd=2.0), strides(60.0, sd=2.0), LOAD, parameters).over
