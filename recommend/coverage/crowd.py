@@ -242,22 +242,17 @@ def crowd_of(
         read = columns_of(feet, book)
         return Crowd("columns", people, 0, seed, columns=feet, read=read, place=place)
     mode = population or ("both" if visits else "modelled")
-    if mode != "modelled" and visits is None:
-        raise RecommendError(
-            f"--population {mode} needs the shop's visits; name them with --visits PATH"
-        )
-    shop = read_shop(visits, book) if visits and mode != "modelled" else None
-    if shop is not None and place and set(shop.where) != {""}:
-        shop = of_one(shop, place)
-    return Crowd(
-        mode=mode,
-        population=people,
-        count=customers,
-        seed=seed,
-        shop=shop,
-        children=has_children(items, people, book),
-        place=place,
-    )
+    shop = None
+    if mode != "modelled":
+        if visits is None:
+            raise RecommendError(
+                f"--population {mode} needs the shop's visits; name them with --visits PATH"
+            )
+        shop = read_shop(visits, book)
+        if place and set(shop.where) != {""}:
+            shop = of_one(shop, place)
+    children = has_children(items, people, book)
+    return Crowd(mode, people, customers, seed, shop=shop, children=children, place=place)
 
 
 def ratings(book: Rulebook, axes: Mapping[str, Array], agreement: Agreement) -> Array:
