@@ -26,7 +26,7 @@ Column: TypeAlias = NDArray[np.float64] | NDArray[np.int8]
 Node: TypeAlias = int
 # The two nodes that need no work: what never holds, and what always does.
 NEVER, ALWAYS = 0, 1
-# What writes into a buffer; `rulebook.comparisons` says what each means.
+# What writes into a buffer; `rulebook.terms` says what each means.
 _COMPARE = {"gt": np.greater, "ge": np.greater_equal, "lt": np.less, "le": np.less_equal}
 
 

@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 from recommend.dataclass import dataclass
 from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.comparisons import COMPARISONS, Comparison, opposite
 from recommend.rulebook.models import NeedThen, Strength
+from recommend.rulebook.terms import COMPARISONS, Comparison, opposite
 from recommend.rulebook.vocabulary import PERSON
 
 Bools = NDArray[np.bool_]
