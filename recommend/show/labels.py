@@ -20,7 +20,7 @@ from recommend.match.shortlist import Candidate, Group, Shortlist
 from recommend.measure.model import SIDES, Measure
 from recommend.measure.sizing import size_label
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.comparisons import COMPARISONS, Comparison, opposite
+from recommend.rulebook.terms import COMPARISONS, Comparison, opposite
 from recommend.settings import setting
 from recommend.visit.models import Visit
 from recommend.way import outcome_of
