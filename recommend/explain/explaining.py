@@ -16,7 +16,7 @@ from recommend.match.outcome import Outcome
 from recommend.match.shortlist import GROUPS, Candidate, Group, Shortlist
 from recommend.match.telling import unplaced_words
 from recommend.measure.model import SIDES, Side
-from recommend.rulebook.comparisons import COMPARISONS
+from recommend.rulebook.terms import COMPARISONS
 from recommend.rulebook.vocabulary import FOOT_TYPE
 
 _VISIBLE = 0.05  # points of 100; less is not seen in one decimal

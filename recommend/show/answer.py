@@ -12,6 +12,7 @@ import textwrap
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import field
 from datetime import date
+from functools import cache
 from typing import TYPE_CHECKING
 
 from recommend.catalogue.loading import Item
@@ -104,6 +105,7 @@ class Part:
         return Line(label.ljust(LABEL), self.style or "bold", line)
 
 
+@cache
 def _wrapped(text: str, width: int) -> list[str]:
     """A paragraph in lines; what it is moved in by, it stays moved in by."""
     moved = text[: len(text) - len(text.lstrip())]

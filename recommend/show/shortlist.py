@@ -20,7 +20,7 @@ from recommend.match.telling import against_lines, fit_lines, unplaced_words, wh
 from recommend.measure.model import SIDES, Side
 from recommend.measure.sizing import size_label
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.comparisons import COMPARISONS
+from recommend.rulebook.terms import COMPARISONS
 from recommend.show.answer import price_words
 from recommend.show.assessment import feet_blocks, measure_blocks, note_blocks, who_blocks
 from recommend.show.console import WIDE, bullet, heading, inset, plain_table

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from recommend.dataclass import dataclass
 from recommend.match.needs import Need, bound_words, level_words
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.comparisons import COMPARISONS, Comparison, opposite
+from recommend.rulebook.terms import COMPARISONS, Comparison, opposite
 
 _PARTS = {"insole": "insole", "shoe": "shoe", "pair": "together"}
 
