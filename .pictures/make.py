@@ -28,13 +28,14 @@ FORMAT = re.sub(r"@font-face \{\{.*?\}\}", "", CONSOLE_SVG_FORMAT, flags=re.DOTA
 
 def shortlist() -> str:
     """The answer of a shortlist, as `recommend shortlist` prints it at a terminal."""
+    from recommend.whatif.redraw import sureness
+
     from recommend.catalogue import load_catalogue
     from recommend.extras import shipped_folder
     from recommend.rulebook import load_rulebook
     from recommend.show.answer import answer_lines
     from recommend.visit import read_visit
     from recommend.way import outcome_of
-    from recommend.whatif.redraw import sureness
 
     book = load_rulebook(shipped_folder("rules"))
     products = load_catalogue(shipped_folder("catalogue_demo"), book.attributes)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -252,7 +253,7 @@ def schema_of(
     model, _ = SCHEMAS[name]
     body = model.model_json_schema(by_alias=True)
     if name == "visit":
-        body = _as_taken(body)
+        body = _walked(body, _as_taken)
     if name == "visit" and questions is not None:
         answers = body["properties"]["answers"]
         one = answers.pop("additionalProperties")
@@ -260,39 +261,39 @@ def schema_of(
     if name == "visit" and measures is not None:
         typed = body["$defs"]["Foot"]["properties"]["measures"]
         _, of_any = typed.pop("patternProperties").popitem()  # by the form of an id
-        numbers = {n: _bounded(of_any, one) for n, one in measures.items() if one.typed}
+        numbers = {
+            n: _walked(of_any, partial(_bounded, one)) for n, one in measures.items() if one.typed
+        }
         typed |= {"properties": numbers, "additionalProperties": False}
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", **body}
 
 
-def _bounded(part: Any, one: MeasureDef) -> Any:
+def _walked(part: Any, changed: Callable[[dict[str, Any]], Any]) -> Any:
+    """A schema with every mapping in it changed, the inner ones first."""
+    if isinstance(part, list):
+        return [_walked(each, changed) for each in part]
+    if not isinstance(part, dict):
+        return part
+    return changed({key: _walked(each, changed) for key, each in part.items()})
+
+
+def _bounded(one: MeasureDef, part: dict[str, Any]) -> dict[str, Any]:
     """The schema of any number, with the title, unit and bounds of a measure."""
-    if isinstance(part, list):
-        return [_bounded(each, one) for each in part]
-    if not isinstance(part, dict):
+    if part.get("type") != "number":
         return part
-    made = {key: _bounded(each, one) for key, each in part.items()}
-    if part.get("type") == "number":
-        title = f"{one.title} ({one.unit})"
-        made |= {"minimum": one.lowest, "maximum": one.highest, "description": title}
-    return made
+    title = f"{one.title} ({one.unit})"
+    return {**part, "minimum": one.lowest, "maximum": one.highest, "description": title}
 
 
-def _as_taken(part: Any) -> Any:
+def _as_taken(part: dict[str, Any]) -> dict[str, Any]:
     """A schema of what is taken: true and false for yes and no, one number for a list of one."""
-    if isinstance(part, list):
-        return [_as_taken(one) for one in part]
-    if not isinstance(part, dict):
-        return part
-    words = part.get("enum")
+    words, items = part.get("enum"), part.get("items", {})
     if isinstance(words, list) and {"yes", "no"} <= set(words):
         rest = {key: one for key, one in part.items() if key not in ("enum", "type")}
         return {**rest, "enum": [*words, True, False]}
-    taken = {key: _as_taken(one) for key, one in part.items()}
-    items = part.get("items", {})
     if part.get("type") == "array" and items.get("type") in ("number", "integer"):
-        return {"anyOf": [taken, items]}
-    return taken
+        return {"anyOf": [part, items]}
+    return part
 
 
 def write_schemas(

@@ -70,15 +70,16 @@ def discrimination_of(book: Rulebook, catalogue: Catalogue, seed: int = 0) -> Di
     firsts: dict[Way, list[Places]] = {way: crowd.firsts(way) for way in WAYS}
     shares = crowd.cases.shares
     sizes = {way: np.array([len(rows) for rows in firsts[way]]) for way in WAYS}
+    within, between = crowd.overlaps()
     return Discrimination(
         customers=int((~crowd.cases.stopped).sum()),
         tied={way: float(shares @ (sizes[way] > 1)) for way in WAYS},
         priced={way: float(shares @ _priced(crowd, way, firsts[way])) for way in WAYS},
-        goals=tuple(_goals(crowd, sizes)),
+        goals=tuple(_goals(crowd, sizes, firsts["pair"])),
         idle=tuple(_idle(crowd, catalogue, seed)),
         first={way: _ever(crowd, way, firsts[way]) for way in WAYS},
-        within=crowd.overlap(same=True),
-        between=crowd.overlap(same=False),
+        within=within,
+        between=between,
     )
 
 
@@ -96,23 +97,21 @@ class _Ranked:
         """Rows of the first group of every case."""
         return [groups[0] if groups else np.zeros(0, np.intp) for groups in self.cases.best(way, 1)]
 
-    def overlap(self, *, same: bool) -> float:
-        """Mean overlap of the first three pairs of customers of one type, or of two.
+    def key(self, n: int) -> tuple[int, str]:
+        """Size class and purpose; only customers alike in them are held against each other."""
+        return int(self.cases.sizes[self.cases.case[n]]), self.purpose[n]
 
-        Only customers of the same size class and purpose are held against each other.
-        """
+    def overlaps(self) -> tuple[float, float]:
+        """Mean overlap of the first three pairs of customers of one type, and of two."""
         groups = self.cases.best("pair", 3)
         three = [{int(m) for rows in one[:3] for m in rows} for one in groups]
-        found = []
-        open_ = np.flatnonzero(~self.cases.stopped)
-        keys = [(int(self.cases.sizes[self.cases.case[n]]), self.purpose[n]) for n in open_]
-        for one, other in combinations(range(len(open_)), 2):
-            if keys[one] != keys[other]:
-                continue
-            a, b = int(open_[one]), int(open_[other])
-            if (self.types[a] == self.types[b]) == same:
-                found.append(_jaccard(three[self.cases.case[a]], three[self.cases.case[b]]))
-        return float(np.mean(found)) if found else 0.0
+        found: dict[bool, list[float]] = {True: [], False: []}
+        keys = {n: self.key(n) for n in np.flatnonzero(~self.cases.stopped).tolist()}
+        for a, b in combinations(keys, 2):
+            if keys[a] == keys[b]:
+                overlap = _jaccard(three[self.cases.case[a]], three[self.cases.case[b]])
+                found[bool(self.types[a] == self.types[b])].append(overlap)
+        return _mean(found[True]), _mean(found[False])
 
 
 def _priced(crowd: _Ranked, way: Way, firsts: Sequence[Places]) -> np.ndarray:
@@ -125,7 +124,9 @@ def _priced(crowd: _Ranked, way: Way, firsts: Sequence[Places]) -> np.ndarray:
     return np.array([len({price(int(row)) for row in rows}) > 1 for rows in firsts], np.bool_)
 
 
-def _goals(crowd: _Ranked, sizes: Mapping[Way, np.ndarray]) -> Iterator[Goal]:
+def _goals(
+    crowd: _Ranked, sizes: Mapping[Way, np.ndarray], pairs: Sequence[Places]
+) -> Iterator[Goal]:
     most, shares = crowd.book.parameters.discrimination, crowd.cases.shares
     for way in WAYS:
         order = np.argsort(sizes[way])
@@ -140,22 +141,18 @@ def _goals(crowd: _Ranked, sizes: Mapping[Way, np.ndarray]) -> Iterator[Goal]:
                 float(sizes[way][order[place]]),
                 largest,
             )
-    overlap = _overlap_of_types(crowd)
-    yield Goal(
-        "overlap of first groups, types with other needs",
-        overlap,
-        most.overlap_most,
-    )
+    overlap = _overlap_of_types(crowd, pairs)
+    yield Goal("overlap of first groups, types with other needs", overlap, most.overlap_most)
 
 
-def _overlap_of_types(crowd: _Ranked) -> float:
+def _overlap_of_types(crowd: _Ranked, pairs: Sequence[Places]) -> float:
     """Mean overlap of first groups of customers whose needs differ in what is strong or binding."""
-    firsts = [{int(m) for m in rows} for rows in crowd.firsts("pair")]
+    firsts = [{int(m) for m in rows} for rows in pairs]
     active, cases = crowd.cases.active, crowd.cases
     strong = active.binding | (active.weights >= crowd.book.parameters.rank.weight_strong)
     by_key: dict[tuple[int, str], list[int]] = {}
-    for n in np.flatnonzero(~cases.stopped):
-        by_key.setdefault((int(cases.sizes[cases.case[n]]), crowd.purpose[n]), []).append(int(n))
+    for n in np.flatnonzero(~cases.stopped).tolist():
+        by_key.setdefault(crowd.key(n), []).append(n)
     found = []
     for some in by_key.values():
         for one, other in combinations(some, 2):
@@ -163,7 +160,7 @@ def _overlap_of_types(crowd: _Ranked) -> float:
             types = crowd.types[one] != crowd.types[other]
             if types and (strong[a] != strong[b]).any():
                 found.append(_jaccard(firsts[a], firsts[b]))
-    return float(np.mean(found)) if found else 0.0
+    return _mean(found)
 
 
 def _idle(crowd: _Ranked, catalogue: Catalogue, seed: int) -> Iterator[str]:
@@ -198,6 +195,10 @@ def _ever(crowd: _Ranked, way: Way, firsts: Sequence[Places]) -> tuple[str, ...]
     ids = crowd.cases.ranking.ids(way)
     seen = {int(m) for rows in firsts for m in rows}
     return tuple(sorted(ids[m] for m in seen))
+
+
+def _mean(found: list[float]) -> float:
+    return float(np.mean(found)) if found else 0.0
 
 
 def _jaccard(one: set[int], other: set[int]) -> float:

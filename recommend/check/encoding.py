@@ -18,8 +18,7 @@ from recommend.check.feet import MOVING, PAIN, READINGS, RETURN, STRIDES, smalle
 from recommend.infer.facts import quantize
 from recommend.measure.derived import derivations
 from recommend.rulebook.book import CompiledRule, Rulebook
-from recommend.rulebook.comparisons import OPS
-from recommend.rulebook.terms import Disjunction, Number, Term, Word
+from recommend.rulebook.terms import OPS, Disjunction, Number, Term, Word
 from recommend.rulebook.vocabulary import AGE_BAND, PERSON, Fact, about, ends_of, part_of
 from recommend.visit.models import PainSite
 

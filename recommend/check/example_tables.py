@@ -21,8 +21,8 @@ from recommend.measure.model import Side
 from recommend.reading import Document, Strict
 from recommend.reading.document import Loc
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.comparisons import Comparison
 from recommend.rulebook.models import NoteLevel, Strength, Weight
+from recommend.rulebook.terms import Comparison
 from recommend.visit.models import Answer, PainSite, Visit
 
 

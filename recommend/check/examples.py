@@ -15,14 +15,14 @@ from pydantic import model_validator
 
 from recommend.check.cells import Space, axes_by_stratum, below, truths
 from recommend.check.example_tables import Example, Expect, Given, Reading, Row, Table, rows_of
-from recommend.check.finding import Finding
+from recommend.check.finding import Finding, files_of
 from recommend.errors import InputError, Place
 from recommend.infer.conclusions import ContradictionError, checked_facts
 from recommend.infer.facts import facts_of, measure_facts
 from recommend.infer.many import Bools, ManyConclusions, columns_of, conclude_many
 from recommend.measure.model import Measure
 from recommend.measure.observed import observe
-from recommend.reading import Document, Strict, problems_in
+from recommend.reading import Document, Strict
 from recommend.reading.document import Loc
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.conditions import UNDETERMINED
@@ -67,15 +67,8 @@ def load_examples(book: Rulebook) -> tuple[tuple[Case, ...], tuple[InputError, .
     cases: list[Case] = []
     problems: list[InputError] = []
     names: dict[str, Place] = {}
-    for name in book.texts.under("examples"):
-        try:
-            document = book.texts.document(name)
-        except InputError as error:
-            problems.append(error)
-            continue
-        file, wrong = problems_in(ExamplesFile, document)
-        problems += wrong
-        for one in _of_file(file, document, names, book) if file else ():
+    for file, document in files_of(book, "examples", ExamplesFile, problems):
+        for one in _of_file(file, document, names, book):
             (cases if isinstance(one, Case) else problems).append(one)  # type: ignore[arg-type]
     return tuple(cases), tuple(problems)
 

@@ -14,7 +14,7 @@ from recommend.measure.observed import observe
 from recommend.reading import written
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.terms import Facts
-from recommend.rulebook.vocabulary import SOCKS, Fact, about, part_of
+from recommend.rulebook.vocabulary import AGE_BAND, PURPOSE, SOCKS, Fact, about, part_of
 from recommend.visit.models import Visit
 
 # Measures taken stride by stride: their error can be made larger by scatter, not smaller.
@@ -122,25 +122,26 @@ def _same(made: float | str | None, wanted: float | str) -> bool:
 
 
 def _visit(facts: Facts, side: Side, book: Rulebook) -> dict[str, Any]:
-    data: dict[str, Any] = {"reference": _MARK}
-    for name in ("age-band", "purpose"):
-        if Fact("visit", name).name in facts:
-            data[name] = facts[Fact("visit", name).name]
+    visit = {AGE_BAND: "age-band", PURPOSE: "purpose"}
+    data: dict[str, Any] = {"reference": _MARK, **_under(visit, facts)}
     if SOCKS in facts:
         data["keeps"] = {"socks": facts[SOCKS]}
     if "growing" in facts:
         data["age-band"] = "child"
-    if "body-mass" in facts:
-        data["body-mass-kg"] = facts["body-mass"]
+    data |= _under({"body-mass": "body-mass-kg"}, facts)
     pain = _pain(facts, side)
     if pain is not None:
         data["pain"] = pain
-    answers = {about(n).of: a for n, a in facts.items() if about(n).kind == "answer"}
-    if answers:
+    if answers := {about(n).of: a for n, a in facts.items() if about(n).kind == "answer"}:
         data["answers"] = answers
     feet = {side: _foot(facts, book), **_other(facts, side, book)}
     data["feet"] = {name: foot for name, foot in feet.items() if foot}
     return data
+
+
+def _under(keys: Mapping[str, str], facts: Facts) -> dict[str, Any]:
+    """Those of some facts that are there, each under its key of a visit file."""
+    return {key: facts[name] for name, key in keys.items() if name in facts}
 
 
 def _pain(facts: Facts, side: Side) -> list[dict[str, Any]] | None:
@@ -198,15 +199,9 @@ def _foot(facts: Facts, book: Rulebook) -> dict[str, Any]:
             "kind": facts.get("arch-index_kind", "ink"),
             "load": facts.get("arch-index_load", "static"),
         }
-    rearfoot = list(_rearfoot(facts, book))
-    if rearfoot:
+    if rearfoot := list(_rearfoot(facts, book)):
         foot["rearfoot"] = rearfoot
-    cop = {}
-    if "cop-pattern" in facts:
-        cop["pattern"] = facts["cop-pattern"]
-    if "cpei" in facts:
-        cop["excursion-index-percent"] = facts["cpei"]
-    if cop:
+    if cop := _under({"cop-pattern": "pattern", "cpei": "excursion-index-percent"}, facts):
         foot["cop"] = cop
     typed = dict(_typed(facts, book))
     return {**foot, "measures": typed} if typed else foot
@@ -255,7 +250,7 @@ def _solved(how: Derivation, part: str, value: float, others: Mapping[str, float
 def _sizes(facts: Facts) -> dict[str, Any]:
     names = {"foot-length": "foot-length-mm", "forefoot-width": "forefoot-width-mm",
              "heel-width": "heel-width-mm"}  # fmt: skip
-    out: dict[str, Any] = {key: facts[name] for name, key in names.items() if name in facts}
+    out = _under(names, facts)
     ratios = {"width-ratio": "forefoot-width-mm", "heel-ratio": "heel-width-mm"}
     for name in facts.keys() & ratios.keys():
         length = float(out.setdefault("foot-length-mm", _LENGTH_MM))

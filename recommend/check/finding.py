@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, TypeVar
 
 from recommend.errors import InputError, Place
+from recommend.reading import Document, Strict, problems_in
+from recommend.rulebook.book import Rulebook
+
+Model = TypeVar("Model", bound=Strict)
 
 Level = Literal["error", "warning", "note"]
 LEVELS: tuple[Level, ...] = ("error", "warning", "note")
@@ -83,6 +87,22 @@ class Finding:
 def from_error(error: InputError) -> Finding:
     """The finding that a reading error amounts to."""
     return Finding("not-readable", "error", error.place, error.found, error.allowed, error.mend)
+
+
+def files_of(
+    book: Rulebook, folder: str, model: type[Model], problems: list[InputError]
+) -> Iterator[tuple[Model, Document]]:
+    """Every file of a folder of the rulebook that fits; what does not is added to `problems`."""
+    for name in book.texts.under(folder):
+        try:
+            document = book.texts.document(name)
+        except InputError as error:
+            problems.append(error)
+            continue
+        file, wrong = problems_in(model, document)
+        problems += wrong
+        if file is not None:
+            yield file, document
 
 
 def in_order(findings: Iterable[Finding]) -> tuple[Finding, ...]:

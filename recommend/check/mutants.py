@@ -20,7 +20,6 @@ from recommend.errors import Place
 from recommend.infer.many import Bools, ManyConclusions
 from recommend.reading import Strict, validate
 from recommend.rulebook.book import CompiledRule, Rulebook, always, recompiled
-from recommend.rulebook.comparisons import COMPARISONS, OPS, opposite
 from recommend.rulebook.compiling import Compiler
 from recommend.rulebook.conditions import (
     ORDERS,
@@ -33,7 +32,7 @@ from recommend.rulebook.conditions import (
 )
 from recommend.rulebook.models import AxisThen, Limit, NeedsThen, NeedThen, NoteThen, Rule
 from recommend.rulebook.naming import DECIMALS
-from recommend.rulebook.terms import Number, satisfied
+from recommend.rulebook.terms import COMPARISONS, OPS, Number, opposite, satisfied
 from recommend.rulebook.vocabulary import Fact, about
 from recommend.rulebook.words import code
 

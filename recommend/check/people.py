@@ -20,10 +20,10 @@ from typing import Self, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from recommend.coverage.columns import FactColumns, age_columns
 from recommend.coverage.population import Population, load_population
 from recommend.coverage.sampling import Column as Drawn
 from recommend.coverage.sampling import Customers, Sampler, Words
+from recommend.coverage.tally import FactColumns, age_columns
 from recommend.errors import InputError, Place
 from recommend.infer.many import Column, ManyConclusions, conclude_many
 from recommend.match.cases import Cases, cases_of

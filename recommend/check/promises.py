@@ -11,15 +11,16 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Discriminator, Field, Tag, model_validator
 
+from recommend.check.finding import files_of
 from recommend.errors import InputError, Place
-from recommend.reading import Document, Id, Strict, problems_in, told_apart
+from recommend.reading import Document, Id, Strict, told_apart
 from recommend.reading.document import Loc
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.comparisons import Comparison
 from recommend.rulebook.compiling import leaves
 from recommend.rulebook.conditions import Condition
 from recommend.rulebook.models import Basis, NeedThen, NoteLevel
 from recommend.rulebook.naming import all_known, check_leaf, check_need, known
+from recommend.rulebook.terms import Comparison
 
 EVERY_AXIS = "every-axis"
 
@@ -204,15 +205,8 @@ def load_promises(book: Rulebook) -> tuple[tuple[Given, ...], tuple[InputError, 
     found: list[Given] = []
     problems: list[InputError] = []
     seen: dict[str, Place] = {}
-    for name in book.texts.under("promises"):
-        try:
-            document = book.texts.document(name)
-        except InputError as error:
-            problems.append(error)
-            continue
-        file, wrong = problems_in(PromisesFile, document)
-        problems += wrong
-        for index, promise in enumerate(file.promises if file else ()):
+    for file, document in files_of(book, "promises", PromisesFile, problems):
+        for index, promise in enumerate(file.promises):
             loc: Loc = ("promises", index)
             place = document.place((*loc, "id"))
             try:

@@ -31,10 +31,9 @@ from recommend.check.promises import (
 from recommend.infer.many import behind
 from recommend.match.needs import Need, contradict, needs_of, rule_needs, target_of
 from recommend.rulebook.book import CompiledRule, Rulebook
-from recommend.rulebook.comparisons import COMPARISONS
 from recommend.rulebook.compiling import Compiler
 from recommend.rulebook.models import NOTE_LEVELS, NoteLevel, at_least
-from recommend.rulebook.terms import Number
+from recommend.rulebook.terms import COMPARISONS, Number
 from recommend.rulebook.vocabulary import Fact, about, part_of
 
 Formula: TypeAlias = Any
@@ -315,9 +314,12 @@ class _Prover:
             said = [self.foot.known[fact], self.foot.word[fact] == 1 - calm]
             said += [self.other.known[fact], self.other.word[fact] == calm]
             asked = z3.And(meant, *said, *self._same(leaving_out={fact}), z3.Not(stops))
-            passes = z3.And(asked, self._sold(), self._passes(self.foot))
-            why = f"the alarming answer to `{question}` lets a product through"
-            yield Doubt(z3.And(passes, z3.Not(self._passes(self.other))), why)
+            yield self._listed(asked, f"the alarming answer to `{question}` lets a product through")
+
+    def _listed(self, asked: Formula, why: str) -> Doubt:
+        """A product passes for this foot, and not for the other."""
+        passes = z3.And(asked, self._sold(), self._passes(self.foot))
+        return Doubt(z3.And(passes, z3.Not(self._passes(self.other))), why)
 
     def _harmless(self, fact: str) -> int:
         """The position of the answer that speaks against nothing: the one that does not alarm."""
@@ -334,9 +336,9 @@ class _Prover:
             yield Doubt(lost, f"not asking `{what}` loses the note of `{rule.id}`")
         if not facts & base_facts(self.book, [rule for rule, _ in self._binding()]):
             return
-        passes = z3.And(asked, self._sold(), self._passes(self.foot))
-        why = f"not asking `{what}` lets a product through that a `no` keeps out"
-        yield Doubt(z3.And(passes, z3.Not(self._passes(self.other))), why)
+        yield self._listed(
+            asked, f"not asking `{what}` lets a product through that a `no` keeps out"
+        )
 
     def _never_gives_way(self, _then: NeverWins, _meant: Formula) -> Iterator[Doubt]:
         """Every two rules of needs, on one foot or on two, reconciled as for a shortlist."""

@@ -28,11 +28,10 @@ from recommend.infer.conclusions import ContradictionError
 from recommend.infer.many import behind
 from recommend.reading import Document, Id, Strict, problems_in, read_document, written
 from recommend.rulebook.book import CompiledRule, Rulebook
-from recommend.rulebook.comparisons import OPS
 from recommend.rulebook.contents import Bearing, contents_of, contents_of_files, hashes_of
 from recommend.rulebook.loading import STAGES
 from recommend.rulebook.models import AxisThen, NoteLevel, Rule
-from recommend.rulebook.terms import Disjunction, Number, Term, Word
+from recommend.rulebook.terms import OPS, Disjunction, Number, Term, Word
 
 FOLDER = "released"
 _KEPT: tuple[Bearing, ...] = ("decides", "words")  # of a released version

@@ -24,9 +24,9 @@ from recommend.measure.observed import OBSERVED
 from recommend.reading import Document
 from recommend.reading.document import Loc
 from recommend.rulebook.book import CompiledRule, Rulebook
-from recommend.rulebook.comparisons import COMPARISONS
 from recommend.rulebook.contents import FILES, FOLDERS, is_read
 from recommend.rulebook.serving import FILE, required_wishes
+from recommend.rulebook.terms import COMPARISONS
 from recommend.rulebook.vocabulary import FOOT_TYPE, Fact
 from recommend.trial.verdict import LOAD_LIMITS
 

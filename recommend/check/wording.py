@@ -20,10 +20,9 @@ from recommend.check.finding import Finding, from_error
 from recommend.errors import Place, nearest
 from recommend.reading import Document, Id, Strict, problems_in, read_document
 from recommend.rulebook.book import CompiledRule, Rulebook
-from recommend.rulebook.comparisons import Comparison
 from recommend.rulebook.conditions import Condition, OfMeasure
 from recommend.rulebook.models import NoteLevel
-from recommend.rulebook.terms import Word
+from recommend.rulebook.terms import Comparison, Word
 from recommend.rulebook.translations import Key, Translation, plain
 from recommend.rulebook.vocabulary import about
 
@@ -108,17 +107,17 @@ def wording_findings(book: Rulebook) -> Iterator[Finding]:
     document = book.texts.document(FILE)
     file, problems = problems_in(WordingFile, document)
     yield from map(from_error, problems)
-    if file is not None:
-        yield from _turned_scales(book, file.orders)
-    for code, words in file.languages.items() if file else ():
+    if file is None:
+        return
+    yield from _turned_scales(book, file.orders)
+    for code, words in file.languages.items():
         yield from _notes(book, code, words)
         for one in _sentences(book, code):
             bare = replace(one, text=_undenied(one.text, words.denials))
             yield from _without(
                 bare, words.claims, "claim-of-cure", "promises what a fitting cannot do"
             )
-        if file is not None:
-            yield from _sides(book, code, words, file.turns)
+        yield from _sides(book, code, words, file.turns)
         if code == OWN:
             yield from _negated(book, words)
 
@@ -130,37 +129,31 @@ def _undenied(text: str, denials: Iterable[str]) -> str:
     return text
 
 
-def _said(book: Rulebook, rule: CompiledRule, code: str) -> Sentence | None:
-    """What the note of a rule says in a language; None where it is not translated."""
-    assert rule.note is not None
-    what = f"what `{rule.id}` says"
-    if code == OWN:
-        return Sentence(rule.note.say, rule.place, what)
-    found = book.translations.get(code, {}).get(Key("rules", rule.id, "say"))
-    if found is None:
-        return None
-    return Sentence(found.translation, _translated(book, code), f"{what} ({code})")
+def _said(book: Rulebook, rule: CompiledRule, code: str) -> Iterator[Sentence]:
+    """What the note of a rule says in a language; nothing where it has none, or none there."""
+    what, key = f"what `{rule.id}` says", Key("rules", rule.id, "say")
+    if rule.note and code == OWN:
+        yield Sentence(rule.note.say, rule.place, what)
+    elif rule.note and (found := book.translations.get(code, {}).get(key)):
+        yield Sentence(found.translation, _translated(book, code), f"{what} ({code})")
 
 
 def _translated(book: Rulebook, code: str) -> Place:
-    return Place(str(Path(book.folder) / "translations" / f"{code}.yaml"))
+    return book.texts.place(f"translations/{code}.yaml")
 
 
 def _notes(book: Rulebook, code: str, words: Vocabulary) -> Iterator[Finding]:
-    for rule in book.rules:
-        level = words.levels.get(rule.note.note) if rule.note else None
-        said = _said(book, rule, code) if rule.note else None
-        if level is None or said is None or rule.note is None:
-            continue
-        for wanted in level.needs:
-            if not any(has(said.text, word) for word in wanted):
-                yield Finding(
-                    "weak-words", "error", said.place,
-                    f"{said.what} has none of the words that a {rule.note.note} note needs",
-                    ", ".join(wanted),
-                    f"say it, or add your word to {FILE} under `{code}`, `{rule.note.note}`",
-                )  # fmt: skip
-        yield from _without(said, level.never, "weak-words", f"weakens a {rule.note.note} note")
+    for level, asked in words.levels.items():
+        for said in (said for rule in book.noting(level) for said in _said(book, rule, code)):
+            for wanted in asked.needs:
+                if not any(has(said.text, word) for word in wanted):
+                    yield Finding(
+                        "weak-words", "error", said.place,
+                        f"{said.what} has none of the words that a {level} note needs",
+                        ", ".join(wanted),
+                        f"say it, or add your word to {FILE} under `{code}`, `{level}`",
+                    )  # fmt: skip
+            yield from _without(said, asked.never, "weak-words", f"weakens a {level} note")
 
 
 def _without(one: Sentence, words: Iterable[str], code: str, why: str) -> Iterator[Finding]:
@@ -185,29 +178,19 @@ def _sentences(book: Rulebook, code: str) -> Iterator[Sentence]:
     for rule in book.rules:
         for text in (rule.rule.title, rule.rule.because, *((rule.note.say,) if rule.note else ())):
             yield Sentence(text, rule.place, f"what is read of `{rule.id}`")
-    for things, texts in _other_texts(book).items():
-        for name, text in texts:
-            file = Place(str(Path(book.folder) / f"{things}.yaml"))
-            yield Sentence(text, file, f"what is read of `{name}`")
-
-
-def _other_texts(book: Rulebook) -> Mapping[str, Iterable[tuple[str, str]]]:
-    return {
-        "rulebook": (("cautions", text) for text in book.heading.cautions),
-        "types": ((n, text) for n, one in book.types.items() for text in (one.title, one.sentence)),
-        "questions": (
-            (n, text) for n, one in book.questions.items() for text in (one.ask, one.why)
-        ),
-        "attributes": (
-            (n, text)
-            for n, one in book.attributes.items()
-            for text in (one.title, one.short, *one.scale.values())
-        ),
-        "measures": (
-            (n, text) for n, one in book.measures.items() for text in (one.title, one.plain)
-        ),
-        "axes": ((n, text) for n, one in book.axes.items() for text in one.values.values()),
+    scaled = book.attributes.items()
+    others: dict[str, dict[str, Iterable[str]]] = {
+        "rulebook": {"cautions": book.heading.cautions},
+        "types": {name: (one.title, one.sentence) for name, one in book.types.items()},
+        "questions": {name: (one.ask, one.why) for name, one in book.questions.items()},
+        "attributes": {n: (one.title, one.short, *one.scale.values()) for n, one in scaled},
+        "measures": {name: (one.title, one.plain) for name, one in book.measures.items()},
+        "axes": {name: one.values.values() for name, one in book.axes.items()},
     }
+    for things, said_of in others.items():
+        file = book.texts.place(f"{things}.yaml")
+        for name, texts in said_of.items():
+            yield from (Sentence(text, file, f"what is read of `{name}`") for text in texts)
 
 
 def _negated(book: Rulebook, words: Vocabulary) -> Iterator[Finding]:
@@ -225,9 +208,7 @@ def _negated(book: Rulebook, words: Vocabulary) -> Iterator[Finding]:
 
 def _questions_turned(book: Rulebook) -> Iterator[Finding]:
     """Notes that come by the answer that is said not to alarm."""
-    for rule in book.rules:
-        if rule.note is None:
-            continue
+    for rule in book.noting():
         answers = {term for branch in rule.holds for term in branch if isinstance(term, Word)}
         for term in sorted(answers, key=lambda one: one.fact):
             kind, name, _ = about(term.fact)
@@ -262,14 +243,11 @@ def _sides(
 
 
 def _of_rule(book: Rulebook, rule: CompiledRule, code: str) -> Iterator[Sentence]:
-    if rule.note is not None:
-        said = _said(book, rule, code)
-        yield from (said,) if said else ()
+    yield from _said(book, rule, code)
     if code != OWN:
         return
     yield Sentence(rule.rule.title, rule.place, f"the title of `{rule.id}`")
-    then = rule.concludes
-    if then is not None:
+    if then := rule.concludes:
         text = book.axes[then.axis].values[then.value]
         yield Sentence(text, rule.place, f"`{then.value}`, which `{rule.id}` concludes,")
 

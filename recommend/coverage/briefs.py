@@ -140,7 +140,6 @@ class Searcher:
         self.book, self.table = assessor.book, assessor.table
         groups = np.flatnonzero((aim > 0) & (kinds.sizes[kinds.size] != assessor.classes.unknown))
         self.kinds, self.aim = kinds.only(groups), aim[groups].astype(float)
-        self.groups = groups
         self.evaluator = assessor.evaluator(catalogue.items, self.kinds)
         self.sides = {kind: Side(self, kind) for kind in self._sold()}
         index = self.kinds.sizes[self.kinds.size]

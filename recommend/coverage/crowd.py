@@ -11,7 +11,6 @@ import numpy as np
 
 from recommend.catalogue.loading import Item
 from recommend.cluster import pieces
-from recommend.coverage.columns import FactColumns
 from recommend.coverage.evaluate import Progress
 from recommend.coverage.parquet import Columns, columns_of, tally_parquet
 from recommend.coverage.population import (
@@ -22,7 +21,7 @@ from recommend.coverage.population import (
 )
 from recommend.coverage.rows import Array
 from recommend.coverage.sampling import BLOCK, Numbers, Sampler, Words, numbers_of
-from recommend.coverage.tally import Tally, add, cases_of_customers, tally
+from recommend.coverage.tally import FactColumns, Tally, add, cases_of_customers, tally
 from recommend.coverage.visits import (
     Shop,
     cases_of_visits,
@@ -243,22 +242,17 @@ def crowd_of(
         read = columns_of(feet, book)
         return Crowd("columns", people, 0, seed, columns=feet, read=read, place=place)
     mode = population or ("both" if visits else "modelled")
-    if mode != "modelled" and visits is None:
-        raise RecommendError(
-            f"--population {mode} needs the shop's visits; name them with --visits PATH"
-        )
-    shop = read_shop(visits, book) if visits and mode != "modelled" else None
-    if shop is not None and place and set(shop.where) != {""}:
-        shop = of_one(shop, place)
-    return Crowd(
-        mode=mode,
-        population=people,
-        count=customers,
-        seed=seed,
-        shop=shop,
-        children=has_children(items, people, book),
-        place=place,
-    )
+    shop = None
+    if mode != "modelled":
+        if visits is None:
+            raise RecommendError(
+                f"--population {mode} needs the shop's visits; name them with --visits PATH"
+            )
+        shop = read_shop(visits, book)
+        if place and set(shop.where) != {""}:
+            shop = of_one(shop, place)
+    children = has_children(items, people, book)
+    return Crowd(mode, people, customers, seed, shop=shop, children=children, place=place)
 
 
 def ratings(book: Rulebook, axes: Mapping[str, Array], agreement: Agreement) -> Array:

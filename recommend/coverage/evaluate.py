@@ -185,13 +185,12 @@ class Part:
     ----------
     groups : which.
     usable : what serves them, by group and product.
-    well, harmless : whether something serves them, or at least meets musts and nevers, (n,).
+    harmless : whether something at least meets musts and nevers, (n,).
     choices : among how many they can choose: of pairs the rarer part, (n,).
     """
 
     groups: slice
     usable: Usable
-    well: Array
     harmless: Array
     choices: Array
 
@@ -367,7 +366,7 @@ class Evaluator:
         harmless = usable.any.copy()
         if len(lost):
             harmless[lost - groups.start] = self.usable("harmless", lost).any
-        return Part(groups, usable, usable.any, harmless, self.choices(usable))
+        return Part(groups, usable, harmless, self.choices(usable))
 
     def choices(self, usable: Usable) -> Array:
         """Among how many products each group can choose: of pairs the rarer part, (n,)."""
@@ -391,7 +390,7 @@ class Evaluator:
         reach, sole = np.zeros(len(self.items)), np.zeros(len(self.items))
         for groups in self.parts(count):
             part = self.part(groups)
-            found.append((part.well, part.harmless, part.choices))
+            found.append((part.usable.any, part.harmless, part.choices))
             weights = self.kinds.weights[groups]
             reach += self._weighed(part.usable, weights, weights)
             sole += self._weighed(part.usable, *self._alone(part, weights))
@@ -409,9 +408,9 @@ class Evaluator:
 
     def _alone(self, part: Part, weights: Array) -> tuple[Array, Array]:
         """Weights of groups who are served by one shoe alone, and by one insole alone."""
-        ways = self.terms.ways
-        shoe = (part.usable.shoes.count == 1) & part.well
-        insole = (part.usable.insoles.count == 1) & part.well
+        ways, usable = self.terms.ways, part.usable
+        shoe = (usable.shoes.count == 1) & usable.any
+        insole = (usable.insoles.count == 1) & usable.any
         if "insole" in ways:
             shoe &= ~self._by_itself("insole", part.groups)
         if "shoe" in ways:

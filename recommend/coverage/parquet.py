@@ -19,11 +19,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from recommend.coverage.columns import FactColumns
 from recommend.coverage.population import Population
 from recommend.coverage.rows import Array
 from recommend.coverage.sampling import Column, Customers, Words, add_derived
-from recommend.coverage.tally import Tally, add, cases_of_customers, people_of, tally
+from recommend.coverage.tally import FactColumns, Tally, add, cases_of_customers, people_of, tally
 from recommend.errors import InputError, Place, nearest
 from recommend.extras import need
 from recommend.match.sizes import SizeClasses

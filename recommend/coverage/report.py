@@ -14,7 +14,6 @@ from typing import Literal
 import numpy as np
 
 from recommend.catalogue.loading import Catalogue, Item
-from recommend.coverage.columns import error_of_mean
 from recommend.coverage.evaluate import (
     Evaluator,
     Kinds,
@@ -35,7 +34,7 @@ from recommend.coverage.split import (
     Split,
     codes_of,
 )
-from recommend.coverage.tally import Layout, Tally, layout_of
+from recommend.coverage.tally import Layout, Tally, error_of_mean, layout_of
 from recommend.coverage.why import Reason, reasons_of
 from recommend.infer.many import Column, conclude_many
 from recommend.match.needs import NeedTable

@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from recommend.coverage.columns import FactColumns
 from recommend.coverage.population import Population
 from recommend.coverage.rows import Array
 from recommend.coverage.sampling import Customers, Sampler
+from recommend.coverage.tally import FactColumns
 from recommend.measure.model import SIDES
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.vocabulary import FOOT_TYPE

@@ -16,9 +16,8 @@ from recommend.dataclass import dataclass
 from recommend.infer.conclusions import Conclusions
 from recommend.measure.model import Measure, Side
 from recommend.rulebook.book import CompiledRule, Rulebook
-from recommend.rulebook.comparisons import OPS
 from recommend.rulebook.models import AxisThen, LimitValue, NoteThen
-from recommend.rulebook.terms import Conjunction, Facts, Number, satisfied, term_holds
+from recommend.rulebook.terms import OPS, Conjunction, Facts, Number, satisfied, term_holds
 from recommend.rulebook.vocabulary import Fact, about
 from recommend.rulebook.words import need_line
 

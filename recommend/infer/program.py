@@ -26,7 +26,7 @@ Column: TypeAlias = NDArray[np.float64] | NDArray[np.int8]
 Node: TypeAlias = int
 # The two nodes that need no work: what never holds, and what always does.
 NEVER, ALWAYS = 0, 1
-# What writes into a buffer; `rulebook.comparisons` says what each means.
+# What writes into a buffer; `rulebook.terms` says what each means.
 _COMPARE = {"gt": np.greater, "ge": np.greater_equal, "lt": np.less, "le": np.less_equal}
 
 
@@ -65,9 +65,9 @@ class Program:
     def add(self, rules: Sequence[CompiledRule], fails: Iterable[str]) -> None:
         """Add `rules`, given from the lowest stratum up, and the falsity of some of them."""
         fails = frozenset(fails)
-        for rule in rules:
-            for form in (rule.holds, rule.fails if rule.id in fails else ()):
-                self._often.update(term for branch in form for term in branch)
+        forms = [rule.holds for rule in rules]
+        forms += [rule.fails for rule in rules if rule.id in fails]
+        self._often.update(term for form in forms for branch in form for term in branch)
         concluded: dict[str, list[CompiledRule]] = {axis: [] for axis in self.book.axes}
         for rule in rules:
             self.holds[rule.id] = self._any(rule.holds, concluded)

@@ -16,7 +16,7 @@ from recommend.dataclass import dataclass
 from recommend.match.needs import Bools, Floats, Need, PairNeeds, in_steps
 from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.comparisons import COMPARISONS
+from recommend.rulebook.terms import COMPARISONS
 
 # What decides whether one goes into the other, whether or not a rule asks for it.
 FITTED = frozenset(

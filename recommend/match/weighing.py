@@ -17,7 +17,7 @@ from recommend.catalogue.loading import Item
 from recommend.dataclass import dataclass
 from recommend.match.judge import INSOLE_READS, SHOE_READS, Fit, Judged, Parts, fit
 from recommend.match.needs import Active, Bools, Floats, Need, NeedTable, in_steps
-from recommend.rulebook.comparisons import COMPARISONS
+from recommend.rulebook.terms import COMPARISONS
 
 
 class Unasked:

@@ -7,7 +7,6 @@ from itertools import combinations
 
 from recommend.dataclass import dataclass
 from recommend.reading.document import Loc
-from recommend.rulebook.comparisons import COMPARISONS, Op
 from recommend.rulebook.conditions import (
     NOT_ANSWERED,
     NOT_MEASURED,
@@ -26,9 +25,11 @@ from recommend.rulebook.conditions import (
 )
 from recommend.rulebook.models import Limit
 from recommend.rulebook.terms import (
+    COMPARISONS,
     Conjunction,
     Disjunction,
     Number,
+    Op,
     Term,
     Word,
     conjoin,

@@ -10,8 +10,8 @@ from pydantic import Discriminator, Field, Tag, model_validator
 from recommend.parameters import Figure, Kind
 from recommend.reading import Id as Id  # also the id of a product attribute
 from recommend.reading import Strict, Words, told_apart
-from recommend.rulebook.comparisons import Comparison
 from recommend.rulebook.conditions import Condition
+from recommend.rulebook.terms import Comparison
 
 Strength = Literal["must", "prefer", "never"]
 Weight = Literal["strong", "usual", "slight"]

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.comparisons import COMPARISONS
 from recommend.rulebook.compiling import Leaf
 from recommend.rulebook.conditions import (
     NOT_ANSWERED,
@@ -21,6 +20,7 @@ from recommend.rulebook.conditions import (
     OfPain,
 )
 from recommend.rulebook.models import AxisThen, Limit, NeedsThen, NeedThen, NoteThen
+from recommend.rulebook.terms import COMPARISONS
 
 _LONG = {
     "above": "is above", "at-least": "is at least", "below": "is below", "at-most": "is at most",

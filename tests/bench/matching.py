@@ -19,14 +19,13 @@ from typing import Any
 
 import numpy as np
 
-from recommend.coverage.columns import FactColumns
 from recommend.coverage.crowd import added
 from recommend.coverage.evaluate import Kinds, Terms, needs_of_rules
 from recommend.coverage.population import load_population
 from recommend.coverage.report import Assessor
 from recommend.coverage.rows import Array
 from recommend.coverage.sampling import Customers, Sampler
-from recommend.coverage.tally import cases_of_customers, tally
+from recommend.coverage.tally import FactColumns, cases_of_customers, tally
 from recommend.extras import shipped_folder
 from recommend.infer.many import Column
 from recommend.infer.one import Engine

@@ -12,9 +12,9 @@ import sys
 
 import numpy as np
 
-from recommend.coverage.columns import FactColumns
 from recommend.coverage.population import load_population
 from recommend.coverage.sampling import Sampler
+from recommend.coverage.tally import FactColumns
 from recommend.extras import shipped_folder
 from recommend.infer.assess import assess
 from recommend.infer.many import conclude_many

@@ -6,9 +6,9 @@ import pytest
 from recommend.catalogue.loading import load_catalogue
 from recommend.check.differing import moves_between
 from recommend.check.people import Mixture
-from recommend.coverage.columns import FactColumns
 from recommend.coverage.population import load_population
 from recommend.coverage.sampling import Sampler
+from recommend.coverage.tally import FactColumns
 from recommend.extras import shipped_folder
 from recommend.infer.facts import facts_of
 from recommend.infer.many import Column, conclude_many

@@ -8,14 +8,13 @@ import pytest
 import yaml
 
 from recommend.catalogue import Catalogue
-from recommend.coverage.columns import FactColumns
 from recommend.coverage.crowd import Crowd
 from recommend.coverage.evaluate import Evaluator, Kinds, Terms, needs_of_rules
 from recommend.coverage.population import Population
 from recommend.coverage.report import Assessor
 from recommend.coverage.run import Question
 from recommend.coverage.sampling import Sampler
-from recommend.coverage.tally import cases_of_customers, layout_of, tally
+from recommend.coverage.tally import FactColumns, cases_of_customers, layout_of, tally
 from recommend.extras import shipped_folder
 from recommend.infer.assess import assess
 from recommend.infer.engine import engine_of

@@ -8,12 +8,11 @@ import numpy as np
 import pytest
 
 from recommend.catalogue import Catalogue
-from recommend.coverage.columns import FactColumns
 from recommend.coverage.crowd import crowd_of
 from recommend.coverage.population import Population
 from recommend.coverage.run import Question, answer
 from recommend.coverage.sampling import Customers, Sampler, Words
-from recommend.coverage.tally import add, cases_of_customers, tally
+from recommend.coverage.tally import FactColumns, add, cases_of_customers, tally
 from recommend.errors import InputError, RecommendError
 from recommend.match.sizes import SizeClasses
 from recommend.rulebook.book import Rulebook

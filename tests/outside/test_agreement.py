@@ -5,10 +5,10 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from recommend.coverage.columns import FactColumns
 from recommend.coverage.crowd import fleiss_kappa, ratings
 from recommend.coverage.population import load_population
 from recommend.coverage.sampling import Sampler
+from recommend.coverage.tally import FactColumns
 from recommend.extras import shipped_folder
 from recommend.infer.many import conclude_many
 from recommend.rulebook.opened import load_rulebook

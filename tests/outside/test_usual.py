@@ -13,9 +13,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from recommend.coverage.columns import FactColumns
 from recommend.coverage.population import load_population
 from recommend.coverage.sampling import Sampler
+from recommend.coverage.tally import FactColumns
 from recommend.infer.many import Columns, ManyConclusions, conclude_many
 from recommend.measure.definitions import MeasureDef
 from recommend.rulebook import Rulebook
