@@ -16,7 +16,7 @@ from recommend.catalogue.shop import open_catalogue, open_rulebook, open_visit
 from recommend.catalogue.stacking import selling
 from recommend.commands.options import VisitName, called, visit_file
 from recommend.errors import InputError, Place
-from recommend.infer.counter import Counter
+from recommend.infer.adviser import Adviser
 from recommend.match.out import harmful
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import GROUPS, Candidate, Group
@@ -76,7 +76,7 @@ def decide(
             "the decision was written down and the stock list lowered",
             mend="take it back first with --undo",
         )
-    counter = Counter(book)
+    counter = Adviser(book)
     outcome = outcome_of(seen, book, products, counter.engine)
     asking = _asking(outcome, _fitter_before(file))
     tree = _answered(asking, answer) if answer else _asked(asking, seen.reference, counter)
@@ -216,7 +216,7 @@ def _answer(tree: Tree, step: Step, text: str) -> Tree:
         raise InputError(Place("--answer"), str(error)) from None
 
 
-def _asked(asking: _Asking, reference: str, counter: Counter) -> Tree | None:
+def _asked(asking: _Asking, reference: str, counter: Adviser) -> Tree | None:
     """The decision asked for at the terminal; None when the fitter leaves."""
     for letter, one in asking.offered.items():
         say(f"{letter}  {one.title}", "   ")

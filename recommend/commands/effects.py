@@ -13,7 +13,7 @@ from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.cluster import connected
 from recommend.commands import single
 from recommend.commands.options import AsJson, CatalogueFolders, ClusterOption, RulesFolder
-from recommend.infer.counter import Counter
+from recommend.infer.adviser import Adviser
 from recommend.measure.model import Side
 from recommend.show.console import console, print_byline, working
 from recommend.show.effects import (
@@ -57,7 +57,7 @@ def effects(
         print_check(shop, console())
         print_byline(book)
         return
-    counter = Counter(book)
+    counter = Adviser(book)
 
     def types_of(visit: Visit) -> Mapping[Side, str | None]:
         return {side: foot.foot_type for side, foot in counter.assess(visit).feet.items()}

@@ -23,8 +23,8 @@ from recommend.commands.options import (
 )
 from recommend.door import typed
 from recommend.errors import InputError, Place, counted
+from recommend.infer.adviser import Adviser
 from recommend.infer.assess import Assessment
-from recommend.infer.counter import Counter
 from recommend.match.out import harmful
 from recommend.measure.into import absorber
 from recommend.measure.repeated import Line
@@ -95,7 +95,7 @@ def list_(
         print(f"{'under way':<11} {draft.reference:<20} recommend visit resume {draft.reference}")
     for error in shelf.damaged():  # one that is broken hides no other
         print(f"{'under way':<11} {error}")
-    counter = Counter(open_rulebook(rules)) if found else None
+    counter = Adviser(open_rulebook(rules)) if found else None
     for one in found if full else found[:_LISTED]:
         assert counter is not None
         try:
@@ -158,7 +158,7 @@ def edit(
     book = open_rulebook(rules)
     before = _read(path, book)
     steps = steps_for(book, before.follow_up is not None)
-    counter = Counter(book)
+    counter = Adviser(book)
     if what is None:
         open_ones = counter.assess(before).to_ask if sys.stdin.isatty() else ()
         if not open_ones or not _ask_open(path, [s for s in steps if s.id in open_ones], counter):
@@ -178,7 +178,7 @@ def edit(
         say(line)
 
 
-def _meant(step: Step, new: Any, counter: Counter, path: Path) -> bool:
+def _meant(step: Step, new: Any, counter: Adviser, path: Path) -> bool:
     """Whether a doubtful value is meant: asked at a terminal, said where nobody can be asked."""
     tree = copy.deepcopy(read_document(path).data)
     try:
@@ -195,7 +195,7 @@ def _meant(step: Step, new: Any, counter: Counter, path: Path) -> bool:
     return typed().strip().lower() == "y"
 
 
-def _ask_open(path: Path, steps: list[Step], counter: Counter) -> bool:
+def _ask_open(path: Path, steps: list[Step], counter: Adviser) -> bool:
     """Ask the open questions into a visit file; whether all of them were gone through."""
     book, draft = counter.book, Draft(copy.deepcopy(read_document(path).data))
     begun = visit_of(draft.tree)

@@ -18,7 +18,7 @@ from recommend.commands.options import RulesFolder, TakesNegatives, called, draf
 from recommend.commands.shelved import Known, edit, form, history, list_, outcomes, steps_for
 from recommend.door import typed
 from recommend.errors import Exit, InputError, Place
-from recommend.infer.counter import Counter, Progress
+from recommend.infer.adviser import Adviser, Progress
 from recommend.match.out import handed_on
 from recommend.measure.repeated import Repeated
 from recommend.measure.repeated import repeatability as repeatability_of
@@ -188,7 +188,7 @@ def enter(
 
     With `answer` it is asked for each answer in place of the fitter.
     """
-    counter = Counter(open_rulebook(rules))
+    counter = Adviser(open_rulebook(rules))
     entry = Entry(_steps(counter, draft, shelf), draft, counter)
     shelf.save(draft)
     begun = visit_of(draft.tree)
@@ -228,7 +228,7 @@ class _Known:
     sure : how sure the outcome is, and of which visit: redraws take their time.
     """
 
-    counter: Counter
+    counter: Adviser
     said: tuple[str, ...] = ()
     sure: tuple[Visit, str] | None = None
 
@@ -244,7 +244,7 @@ class _Known:
         return self.sure[1]
 
 
-def _ended(counter: Counter, draft: Draft, shelf: Shelf, known: _Known) -> None:
+def _ended(counter: Adviser, draft: Draft, shelf: Shelf, known: _Known) -> None:
     """Put the visit on the shelf; say what came of it and what to type next."""
     visit = visit_of(draft.tree)
     path = shelf.finish(draft)
@@ -274,7 +274,7 @@ def _keep_return(visit: Visit, shelf: Shelf) -> None:
         print(kept_words(kept), file=sys.stderr)
 
 
-def _steps(counter: Counter, draft: Draft, shelf: Shelf) -> tuple[Step, ...]:
+def _steps(counter: Adviser, draft: Draft, shelf: Shelf) -> tuple[Step, ...]:
     """The steps as this shop asks them: its readings, sides, screening read out in groups."""
     book = counter.book
     steps = list(steps_for(book, draft.follow_up, shelf.folder))
@@ -317,7 +317,7 @@ def _last_answers(draft: Draft, shelf: Shelf) -> dict[str, str]:
     return dict(read_visit(file).answers) if earlier and file.exists() else {}
 
 
-def _sure(counter: Counter, visit: Visit) -> str:
+def _sure(counter: Adviser, visit: Visit) -> str:
     """How sure the outcome is by redraws, and what to take again first; empty after a stop."""
     from recommend.match.sureness import sureness  # only here: most blocks need none of it
 

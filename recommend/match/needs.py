@@ -200,7 +200,8 @@ class NeedTable:
         eased = np.zeros(asked.shape, np.bool_)
         for one, other, gives_way in self.contradictions:
             if gives_way is not None:
-                eased[:, gives_way] |= _both(asked & ~eased, one, other)
+                still = asked & ~eased
+                eased[:, gives_way] |= still[:, one] & still[:, other]
         binding = asked & (self.must | self.never) & ~eased
         told = _given(holds & self._of_foot, self.gives)
         return Active(asked, np.where(eased, self._strong, weights), binding, told)
@@ -266,18 +267,13 @@ class NeedTable:
         said = {n: self._said(n, true) for n in asked}
         conflicts = (
             *self._conflicts(active.asked[0], said),
-            *self._opposed([replace(said[n], weight=active.weights[0, n]) for n in asked]),
+            *_opposed([replace(said[n], weight=active.weights[0, n]) for n in asked], self.book),
         )
         eased = np.flatnonzero(active.asked[0] & self.must & ~active.binding[0]).tolist()
         soft = {n: replace(said[n], strength="prefer") for n in eased}
         weighed = {n: replace(soft.get(n, said[n]), weight=active.weights[0, n]) for n in asked}
         order = sorted(asked, key=lambda n: need_order(weighed[n]))
         return PairNeeds(tuple(weighed[n] for n in order), conflicts, tuple(order))
-
-    def _opposed(self, asked: Sequence[Need]) -> Iterator[Conflict]:
-        """Wishes of one foot against what the other asks for; earlier rulebooks told of none."""
-        if self.book.parameters.rank.width is not None:
-            yield from _opposed(asked, self.book)
 
     def _said(self, n: int, true: Mapping[Side, set[str]]) -> Need:
         """A need with the feet that ask for it, by which rules, for which reasons."""
@@ -291,7 +287,7 @@ class NeedTable:
     def _conflicts(self, asked: Bools, said: Mapping[int, Need]) -> Iterator[Conflict]:
         still = asked.copy()
         for one, other, gives_way in self.contradictions:
-            if _both(still, one, other):
+            if still[one] and still[other]:
                 kept, eased = gentler(said[one], said[other], self.book)
                 yield Conflict(kept, eased, _conflict_words(kept, eased, self.book))
                 if gives_way is not None:
@@ -305,7 +301,12 @@ def _gentle(book: Rulebook, need: Need) -> bool:
 
 
 def _opposed(asked: Sequence[Need], book: Rulebook) -> Iterator[Conflict]:
-    """Wishes of one foot that no pair can meet together with what the other foot asks for."""
+    """Wishes of one foot that no pair can meet together with what the other foot asks for.
+
+    Earlier rulebooks told of none.
+    """
+    if book.parameters.rank.width is None:
+        return
     for one, other in combinations(asked, 2):
         wish = "prefer" in (one.strength, other.strength)
         if wish and contradict(one, other) and not set(one.sides) & set(other.sides):
@@ -355,10 +356,6 @@ def _of_foot(book: Rulebook, rule_id: str) -> bool:
 def _given(holds: Bools, gives: Bools) -> Bools:
     """Which needs the rules that hold give, (g, n), if rule r gives those of row r of `gives`."""
     return np.asarray(holds.astype(np.float32) @ gives.astype(np.float32) > 0)
-
-
-def _both(asked: Bools, one: int, other: int) -> Bools:
-    return np.asarray(asked[..., one] & asked[..., other], np.bool_)
 
 
 def need_table(book: Rulebook) -> NeedTable:

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from recommend.match.shortlist import Candidate
 from collections.abc import Mapping
 
+from recommend.measure.model import SIDES
 from recommend.parameters import Parameters
 from recommend.visit.models import FollowUp, FoundHow, Pain, TrialStep
 from recommend.visit.pain import PainSince, pain_since
@@ -147,9 +148,11 @@ def _worst(pains: Iterable[Pain], side: str) -> int | None:
 
 
 def _sore(step: TrialStep, poor: float) -> list[str]:
-    feet = (("left", step.feet.left), ("right", step.feet.right))
     return [
-        f"{side} {r} {v:g} of 10" for side, f in feet for r, v in f.comfort.items() if v <= poor
+        f"{side} {region} {value:g} of 10"
+        for side in SIDES
+        for region, value in step.feet.of(side).comfort.items()
+        if value <= poor
     ]
 
 
@@ -272,10 +275,15 @@ def _own_item(
         levels[full] = level_of(full, stated, book.attributes[full], place)
     called = {"shoe": (OWN_SHOES, "your own shoes"), "insole": (OWN_INSOLE, "your own insole")}
     name, title = called[kind]
-    product = Product(
-        id=name, kind=kind, title=own.title or title, price=0, attributes={}, stock={"100": 0}
+    return Item(not_bought(kind, name, own.title or title), levels, {}, "own")
+
+
+def not_bought(kind: Kind, name: str, title: str) -> Product:
+    """What a customer has, or does without: it costs nothing."""
+    # Nobody wrote it, so there is nothing to check, and no check need be made ready.
+    return Product.model_construct(
+        id=name, kind=kind, title=title, price=0.0, attributes={}, stock={"100": 0}
     )
-    return Item(product, levels, {}, "own")
 
 
 OWN = "own"  # the shoe the customer came in: no product of the catalogue

@@ -131,12 +131,7 @@ def _measure(measure: Measure, book: Rulebook) -> dict[str, Any]:
 
 
 def _lacking(lacking: Lacking) -> dict[str, list[str]]:
-    return {
-        "measures": sorted(lacking.measures),
-        "answers": sorted(lacking.answers),
-        "visit": sorted(lacking.visit),
-        "incomparable": sorted(lacking.incomparable),
-    }
+    return {name: sorted(known) for name, known in asdict(lacking).items()}
 
 
 def _need(need: Need, book: Rulebook) -> dict[str, Any]:
@@ -187,7 +182,7 @@ def group_document(equals: Equals, book: Rulebook) -> dict[str, Any]:
     """
     one = equals.first
     return {
-        "members": [_candidate(member) for member in equals.members],
+        "members": [candidate_document(member) for member in equals.members],
         "fit": {
             "length-step": one.length_step,
             "weight-against": one.fit,
@@ -212,7 +207,8 @@ def _counted(one: Candidate, *, met: bool) -> dict[str, float]:
     return {"wishes": len(some), "weight": round(weight, 6)}
 
 
-def _candidate(candidate: Candidate) -> dict[str, Any]:
+def candidate_document(candidate: Candidate) -> dict[str, Any]:
+    """One candidate as plain data."""
     return {
         "id": candidate.id,
         "titles": [part.product.title for part in candidate.parts],

@@ -10,25 +10,23 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import cached_property
 from itertools import pairwise
-from typing import Any, Literal, TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from recommend.catalogue.loading import Catalogue, Item
-from recommend.catalogue.models import Product
 from recommend.dataclass import dataclass
 from recommend.match.needs import Active, Bools, Floats, NeedTable, need_table
-from recommend.match.out import NO_INSOLE, OWN_SHOES, Out
+from recommend.match.out import NO_INSOLE, OWN_SHOES, Out, not_bought
 from recommend.match.sizes import SizeClasses, extra_length
-from recommend.match.weighing import Shelf, Way
+from recommend.match.weighing import KINDS, Shelf, Way
 from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
 from recommend.visit.models import Visit
 
 Made = TypeVar("Made")
 Places = NDArray[np.intp]
-_SINGLE: tuple[Way, ...] = ("shoe", "insole")
 _NOTHING_OUT = Out({})
 _EXACT = 6  # decimals to which weights are added up
 
@@ -173,7 +171,7 @@ class Ranking:
 
     def beyond(self, active: Active) -> dict[Way, NDArray[np.int64]]:
         """What products do that g customers did not ask for, by kind, shape (g, m, k)."""
-        return {kind: self._beyond(kind, active) for kind in _SINGLE}
+        return {kind: self._beyond(kind, active) for kind in KINDS}
 
     def signature(
         self,
@@ -213,20 +211,16 @@ class Ranking:
 
     def _wishes(self, kind: Way, places: Places, active: Active) -> NDArray[np.int64]:
         """How far each wish is missed: the strongest wish first, of two alike the gentler."""
-        judged = {"shoe": self.shelf.shoe, "insole": self.shelf.insole, "pair": self.shelf.together}
         weights = active.weights[0]
         asked = np.flatnonzero((weights > 0) & self.table.kinds(kind))
         asked = asked[np.lexsort((~self.table.gentle[asked], -weights[asked]))]
-        return _as_steps(1 - judged[kind].satisfaction[places][:, asked])
+        return _as_steps(1 - self.shelf.judged(kind).satisfaction[places][:, asked])
 
     def _beyond(self, kind: Way, active: Active) -> NDArray[np.int64]:
-        offered = np.array([item.offered != "shop" for item in self._items(kind)], np.int64)
+        offered = np.array([item.offered != "shop" for item in self.shelf.of_kind(kind)], np.int64)
         beyond = _as_steps(self.shelf.unasked[kind].beyond(active))
         own = np.broadcast_to(offered[None, :, None], (*beyond.shape[:2], 1))
         return np.concatenate([own, beyond], axis=2)
-
-    def _items(self, kind: Way) -> Sequence[Item]:
-        return self.shelf.shoes if kind == "shoe" else self.shelf.insoles
 
     def tie_order(self, way: Way) -> Places:
         """(m,) place of each candidate by price, then id: the order of equals."""
@@ -310,7 +304,7 @@ def without_insole(book: Rulebook) -> tuple[Item, ...]:
     levels = {n: o.level_without for n, o in attributes if o.level_without is not None}
     if not levels:
         return ()
-    return (Item(_not_sold(NO_INSOLE, "insole", "no insole"), levels, {}, "none"),)
+    return (Item(not_bought("insole", NO_INSOLE, "no insole"), levels, {}, "none"),)
 
 
 def _own_shoes(extra: Sequence[Item], own: Sequence[Item]) -> tuple[Item, ...]:
@@ -319,14 +313,7 @@ def _own_shoes(extra: Sequence[Item], own: Sequence[Item]) -> tuple[Item, ...]:
         return described
     if not extra:
         return ()
-    return (Item(_not_sold(OWN_SHOES, "shoe", "your own shoes"), {}, {}, "own"),)
-
-
-def _not_sold(name: str, kind: Literal["shoe", "insole"], title: str) -> Product:
-    # Nobody wrote it, so there is nothing to check, and no check need be made ready.
-    return Product.model_construct(
-        id=name, kind=kind, title=title, price=0.0, attributes={}, stock={"100": 0}
-    )
+    return (Item(not_bought("shoe", OWN_SHOES, "your own shoes"), {}, {}, "own"),)
 
 
 def _price(item: Item) -> float:

@@ -24,7 +24,7 @@ from recommend.match.needs import Active, Bools, Floats, PairNeeds, needs_of, ru
 from recommend.match.out import Out, harmful, out_for, own_items
 from recommend.match.ranking import Places, Ranking, Standing, ordered
 from recommend.match.sizes import Sized, Wanted, size_for, wanted_length
-from recommend.match.weighing import Unasked
+from recommend.match.weighing import KINDS, Unasked
 from recommend.measure.model import Side
 from recommend.rulebook.book import Rulebook
 from recommend.visit.models import Visit
@@ -348,8 +348,7 @@ class _Judge:
         """Whether each item's own attributes, apart from a partner, rule it in."""
         shelf = self.ranking.shelf
         spare = self.out.price_limit is not None
-        kinds: tuple[Group, ...] = ("shoe", "insole")
-        suits = [~shelf.alone_out(kind, self.active, spare=spare)[0] for kind in kinds]
+        suits = [~shelf.alone_out(kind, self.active, spare=spare)[0] for kind in KINDS]
         return np.concatenate(suits)
 
     def _candidate(
@@ -423,8 +422,7 @@ class _Judge:
         """The judgement of one row on the needs about a kind, made once."""
         key = (kind, row, about)
         if key not in self._made:
-            shelf = self.ranking.shelf
-            judged = {"shoe": shelf.shoe, "insole": shelf.insole, "pair": shelf.together}[kind]
+            judged = self.ranking.shelf.judged(kind)
             self._made[key] = judged.judgement(row, self.needs, about)
         return self._made[key]
 

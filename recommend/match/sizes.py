@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from recommend.catalogue.loading import Item
 from recommend.dataclass import dataclass
+from recommend.measure.model import SIDES, Side
 from recommend.measure.sizing import foot_length_of
 from recommend.parameters import Parameters
 from recommend.visit.models import Visit
@@ -70,8 +71,7 @@ def wanted_length(visit: Visit, parameters: Parameters) -> Wanted:
     What the purpose, or a child's growing, needs beyond the foot (``sizing.extra-...``) is added
     to a foot's length.
     """
-    feet = {"left": visit.feet.left.foot_length_mm, "right": visit.feet.right.foot_length_mm}
-    known = {side: length for side, length in feet.items() if length}
+    known = _lengths(visit)
     extra = extra_length(visit.purpose, visit.age_band, parameters)
     why = "growing" if visit.age_band == CHILD else visit.purpose
     more = f", {extra:g} mm added for {why}" if extra else ""
@@ -89,7 +89,13 @@ def wanted_length(visit: Visit, parameters: Parameters) -> Wanted:
     return Wanted(None, "no foot length and no shoe size")
 
 
-def _for_the_shorter(lengths: Mapping[str, float], parameters: Parameters) -> str:
+def _lengths(visit: Visit) -> dict[Side, float]:
+    """Lengths (mm) of the feet that were measured."""
+    lengths = {side: visit.feet.of(side).foot_length_mm for side in SIDES}
+    return {side: length for side, length in lengths.items() if length}
+
+
+def _for_the_shorter(lengths: Mapping[Side, float], parameters: Parameters) -> str:
     """What can be done for the shorter of two feet; empty where they are as good as alike."""
     shorter = min(lengths, key=lambda side: lengths[side])
     less = max(lengths.values()) - lengths[shorter]
@@ -118,11 +124,10 @@ def worn_gap(visit: Visit, parameters: Parameters) -> float | None:
 
     None unless both are known, and apart by at least ``sizing.worn-gap``.
     """
-    lengths = (visit.feet.left.foot_length_mm, visit.feet.right.foot_length_mm)
-    known = [length for length in lengths if length]
+    known = _lengths(visit)
     if not known or visit.shoe_size is None:
         return None
-    gap = max(known) - foot_length_of(visit.shoe_size, parameters)
+    gap = max(known.values()) - foot_length_of(visit.shoe_size, parameters)
     return gap if abs(gap) >= parameters.sizing.worn_gap else None
 
 

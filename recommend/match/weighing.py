@@ -95,7 +95,8 @@ class Unasked:
 Array = NDArray[Any]
 Way = Literal["pair", "shoe", "insole"]
 WAYS: tuple[Way, ...] = ("pair", "shoe", "insole")
-_OF_PAIR: tuple[Way, ...] = ("shoe", "insole", "pair")  # what a pair comes to is their sum
+KINDS: tuple[Way, ...] = ("shoe", "insole")
+_OF_PAIR: tuple[Way, ...] = (*KINDS, "pair")  # what a pair comes to is their sum
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,8 +143,13 @@ class Shelf:
 
     # --- as what speaks against each --------------------------------------------------------
 
-    def _judged(self, way: Way) -> Judged:
+    def judged(self, way: Way) -> Judged:
+        """How shoes, insoles, or pairs that differ, stand to every need."""
         return {"shoe": self.shoe, "insole": self.insole, "pair": self.together}[way]
+
+    def of_kind(self, kind: Way) -> tuple[Item, ...]:
+        """The shoes, or the insoles."""
+        return self.shoes if kind == "shoe" else self.insoles
 
     def costs(self, way: Way, active: Active, rows: NDArray[np.intp]) -> Costs:
         """What speaks against some shoes, insoles or fitting pairs (`pairs` says which)."""
@@ -164,7 +170,7 @@ class Shelf:
         With `spare`, having no insole will do even where one is asked for; it then meets nothing.
         """
         if way != "pair":
-            out = _broken(self._judged(way), active, self._mask[way] | self._mask["pair"])
+            out = _broken(self.judged(way), active, self._mask[way] | self._mask["pair"])
             return self._ruling(way, out, active, spare)
         s, i = self.pairs
         alone = self.alone_out("shoe", active)[:, s]
@@ -175,7 +181,7 @@ class Shelf:
 
     def alone_out(self, kind: Way, active: Active, *, spare: bool = False) -> Bools:
         """Whether what a shoe or an insole is by itself rules it out, whatever its partner."""
-        out = _broken(self._judged(kind), active, self._mask[kind])
+        out = _broken(self.judged(kind), active, self._mask[kind])
         return self._ruling(kind, out, active, spare)
 
     def _ruling(self, kind: Way, out: Bools, active: Active, spare: bool) -> Bools:
@@ -189,15 +195,16 @@ class Shelf:
     @cached_property
     def _undescribed(self) -> dict[Way, Bools]:
         """By kind, the customer's own shoes of which nothing is known, shape (m,)."""
-        kinds: dict[Way, tuple[Item, ...]] = {"shoe": self.shoes, "insole": self.insoles}
         return {
-            kind: np.array([item.offered == "own" and not item.levels for item in items], np.bool_)
-            for kind, items in kinds.items()
+            kind: np.array(
+                [i.offered == "own" and not i.levels for i in self.of_kind(kind)], np.bool_
+            )
+            for kind in KINDS
         }
 
     def _costs(self, way: Way, active: Active, mask: Bools) -> Costs:
         """Costs of the needs in a mask."""
-        judged = self._judged(way)
+        judged = self.judged(way)
         fit_needs = self.table.fit & mask
         function = _missed(judged, active, mask & ~fit_needs)
         if way != "pair":
@@ -220,8 +227,7 @@ class Shelf:
     @cached_property
     def _offered(self) -> dict[Way, Array]:
         """By kind, who offers each: shop, own, none, shape (m,)."""
-        kinds: dict[Way, tuple[Item, ...]] = {"shoe": self.shoes, "insole": self.insoles}
-        return {k: np.array([i.offered for i in v], "U4") for k, v in kinds.items()}
+        return {kind: np.array([i.offered for i in self.of_kind(kind)], "U4") for kind in KINDS}
 
     @cached_property
     def kept_insole(self) -> Item | None:
@@ -236,10 +242,7 @@ class Shelf:
     @cached_property
     def unasked(self) -> dict[Way, Unasked]:
         """What shoes and insoles do beyond what is asked."""
-        return {
-            "shoe": Unasked(self.table, "shoe", self.shoes),
-            "insole": Unasked(self.table, "insole", self.insoles),
-        }
+        return {kind: Unasked(self.table, kind, self.of_kind(kind)) for kind in KINDS}
 
     # --- pairs ------------------------------------------------------------------------------
 

@@ -17,7 +17,7 @@ from recommend.measure.definitions import MeasureDefs
 from recommend.measure.header import Facing, Gait, read_head
 from recommend.measure.measured import Measured
 from recommend.measure.model import Side
-from recommend.parameters import Parameters
+from recommend.parameters import Capture, Parameters
 from recommend.reading import read_document
 from recommend.reading.document import refuse_no_file
 
@@ -59,11 +59,8 @@ class CaptureOptions:
 
 def sha256_of(path: Path) -> str:
     """SHA-256 of the file's bytes, in hexadecimal."""
-    digest = hashlib.sha256()
     with path.open("rb") as file:
-        while block := file.read(1 << 20):
-            digest.update(block)
-    return digest.hexdigest()
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def measure_capture(
@@ -158,7 +155,7 @@ def _still(
     if options.still is None:
         return None
     if not is_film(options.still):
-        return _read_marks(options.still, options, None, parameters)
+        return _read_marks(options.still, options, None, parameters.capture)
     again = replace(options, side=side, gait="standing", still=None)
     return open_film(options.still, parameters, again).recordings[0]
 
@@ -167,7 +164,7 @@ def _measure(
     path: Path, parameters: Parameters, defs: MeasureDefs, options: CaptureOptions
 ) -> tuple[Measured, ...]:
     # Imported here, so that a pressure capture does not load the readers of video and back.
-    if _is_pressure(path, options.mapping):
+    if _kind(path, options.mapping) == "pressure":
         from recommend.measure.pressure import measure_pressure, read_pressure
 
         recording = read_pressure(path, parameters, options.side, options.mapping)
@@ -175,40 +172,35 @@ def _measure(
     from recommend.measure.video import measure_marks
 
     still = _still(options, options.side, parameters)
-    marks = _read_marks(path, options, options.side, parameters)
+    marks = _read_marks(path, options, options.side, parameters.capture)
     return (measure_marks(marks, still, parameters, defs),)
 
 
 def _read_marks(
-    path: Path, options: CaptureOptions, side: Side | None, parameters: Parameters
+    path: Path, options: CaptureOptions, side: Side | None, capture: Capture
 ) -> MarksRecording:
     """Marks of a CSV or C3D file; a still C3D capture is of the same foot as the other."""
     if path.suffix.lower() == ".c3d":
         from recommend.measure.video.c3d import read_marks_c3d
 
-        return read_marks_c3d(path, options, parameters.capture)
+        return read_marks_c3d(path, options, capture)
     from recommend.measure.video.reading import read_marks_csv, read_marks_mat
 
     if path.suffix.lower() == ".mat" and options.mapping is not None:
-        limit = parameters.capture.recording_limit
-        return read_marks_mat(path, side, options.mapping, limit)
+        return read_marks_mat(path, side, options.mapping, capture.recording_limit)
     return read_marks_csv(path, side, options.mapping)
 
 
-def _is_pressure(path: Path, mapping: Path | None) -> bool:
-    """Whether a capture is one of pressure; a mapping of a .mat names the array of one or other."""
-    if path.suffix.lower() != ".mat":
-        return mapping is None and _kind(path) == "pressure"
-    named = read_document(mapping).data if mapping is not None else {}
-    return not (isinstance(named, dict) and "marks" in named)
-
-
-def _kind(path: Path) -> str:
+def _kind(path: Path, mapping: Path | None) -> str:
+    """Which kind of capture it is; a mapping of a .mat names the array of one or the other."""
     suffix = path.suffix.lower()
+    if suffix == ".mat":
+        named = read_document(mapping).data if mapping is not None else {}
+        return "marks" if isinstance(named, dict) and "marks" in named else "pressure"
+    if suffix == ".c3d" or mapping is not None:
+        return "marks"
     if suffix == ".npz":
         return "pressure"
-    if suffix == ".c3d":
-        return "marks"
     if suffix != ".csv":
         raise InputError(
             Place(str(path)),

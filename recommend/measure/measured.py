@@ -1,11 +1,14 @@
-"""What a capture yields: measures, curves and pictures' data, with every doubt named; as JSON."""
+"""What a capture yields: measures, curves and pictures' data, with every doubt named; as JSON.
+
+Curves stand on a common stance, which is cut into contact, midstance and propulsion.
+"""
 
 from __future__ import annotations
 
 import datetime
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any, Final, Literal
 
@@ -17,6 +20,9 @@ from recommend.measure.spread import Budget
 from recommend.parameters import Capture
 
 FORMAT = "recommend-measures-1"
+Phase = Literal["contact", "midstance", "propulsion"]
+PHASES: Final[tuple[Phase, ...]] = ("contact", "midstance", "propulsion")
+STANCE_POINTS: Final = 101  # 0 to 100 % of stance, one point per percent
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -27,7 +33,7 @@ class FootPicture:
     ----------
     x, y : (columns,) and (rows,) positions in mm in the foot (lateral, forward).
     pressure : (rows, columns) mean over steps of the peak pressure in kPa.
-    length_mm, toeless_mm, width_mm : mean sizes of the contact.
+    length_mm, toeless_mm : mean lengths of the contact, with its toes and without them.
     """
 
     x: FloatArray
@@ -35,7 +41,6 @@ class FootPicture:
     pressure: FloatArray
     length_mm: float
     toeless_mm: float
-    width_mm: float
 
 
 def key_of(measure: Measure) -> str:
@@ -111,18 +116,14 @@ def as_document(found: Sequence[Measured]) -> dict[str, Any]:
     return {"format": FORMAT, "captures": [_one(one) for one in found]}
 
 
+_SAID = ("file", "sha256", "kind", "side", "gait", "condition", "load", "n")
+
+
 def _one(one: Measured) -> dict[str, Any]:
-    document: dict[str, Any] = {
-        "file": one.file,
-        "sha256": one.sha256,
-        "kind": one.kind,
-        "side": one.side,
-        "gait": one.gait,
-        "condition": one.condition,
-        "load": one.load,
-        "n": one.n,
+    document: dict[str, Any] = {name: getattr(one, name) for name in _SAID}
+    document |= {
         "measures": [_measure(one, measure) for measure in one.measures],
-        "flags": [_flag(flag) for flag in one.flags],
+        "flags": [asdict(flag) for flag in one.flags],
         "each": {name: _rounded(values) for name, values in one.strides.items()},
         "curves": {name: _curve(curve) for name, curve in one.curves.items()},
     }
@@ -136,25 +137,18 @@ def _one(one: Measured) -> dict[str, Any]:
 
 
 def _measure(one: Measured, measure: Measure) -> dict[str, Any]:
-    value = measure.value if isinstance(measure.value, str) else _short(measure.value)
-    out: dict[str, Any] = {
+    terms = one.budget(measure).terms if measure.error else {}
+    return {
         "name": measure.name,
-        "value": value,
+        "value": measure.value if isinstance(measure.value, str) else _short(measure.value),
         "unit": measure.unit,
         "error": None if measure.error is None else _short(measure.error),
-        "error-terms": {
-            name: _short(term) for name, term in one.budget(measure).terms.items() if measure.error
-        },
+        "error-terms": {name: _short(term) for name, term in terms.items()},
         "n": measure.n,
         "method": measure.method,
         "qualifiers": dict(measure.qualifiers),
         "flags": [flag.name for flag in measure.flags],
     }
-    return out
-
-
-def _flag(flag: Flag) -> dict[str, str]:
-    return {"name": flag.name, "detail": flag.detail, "effect": flag.effect}
 
 
 def _curve(curve: Curve) -> dict[str, Any]:
@@ -172,11 +166,6 @@ def _rounded(values: Sequence[float] | np.ndarray[Any, Any]) -> list[float | Non
 
 def _short(value: float) -> float | None:
     return round(value, 4) if math.isfinite(value) else None  # JSON has no NaN
-
-
-Phase = Literal["contact", "midstance", "propulsion"]
-PHASES: Final[tuple[Phase, ...]] = ("contact", "midstance", "propulsion")
-STANCE_POINTS: Final = 101  # 0 to 100 % of stance, one point per percent
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -201,13 +190,13 @@ def borders(capture: Capture) -> tuple[float, float]:
     return capture.contact_end, capture.midstance_end
 
 
-def phase_slices(capture: Capture) -> dict[Phase, slice]:
-    """Points of a 101-point stance that belong to each phase; neighbours share none."""
-    first, second = (round(border) for border in borders(capture))
+def phase_slices(capture: Capture, intervals: int = STANCE_POINTS - 1) -> dict[Phase, slice]:
+    """Points of a stance of so many intervals that belong to each phase; neighbours share none."""
+    first, second = (round(intervals * border / 100.0) for border in borders(capture))
     return {
         "contact": slice(0, first),
         "midstance": slice(first, second),
-        "propulsion": slice(second, STANCE_POINTS),
+        "propulsion": slice(second, intervals + 1),
     }
 
 

@@ -17,6 +17,7 @@ from recommend.errors import InputError, Place, RecommendError
 from recommend.measure.carried import as_captured
 from recommend.measure.cop import DriftClass, cpei, drift_class
 from recommend.measure.definitions import (
+    COMPUTED,
     Derivation,
     MeasureDef,
     MeasureDefs,
@@ -34,30 +35,10 @@ from recommend.visit.pain import most_grown, pain_since
 PHASES = ("touchdown", "contact", "peak", "midstance", "propulsion")
 # How rulebooks took the range that knew the peak in contact alone; no capture was kept with it.
 _OLD_RANGE = "first contact to peak"
-# Which kind of capture a measure can have been read from.
-_CAPTURE_KIND = {
-    **dict.fromkeys(("arch-index", "cop-pattern", "cpei"), "pressure"),
-    **dict.fromkeys(
-        (
-            *(f"{phase}-angle" for phase in PHASES),
-            "peak-time",
-            "rearfoot-range",
-            "rearfoot-return",
-            "standing-angle",
-        ),
-        "marks",
-    ),
-}
-
-
 # Measures that a visit carries in fields of their own, or that the age and the complaint give.
-OBSERVED = frozenset(
-    {
-        *_CAPTURE_KIND, "fpi", "arch-height-ratio", "arch-rigidity", "navicular-drop",
-        "foot-length", "forefoot-width", "heel-width", "body-mass", "pain-score", "pain-weeks",
-        "pain-before", "pain-again", "new-pain-sites", "growing", "wear-comfort", "wear-weeks",
-    }
-)  # fmt: skip
+OBSERVED = frozenset(COMPUTED) - {
+    "fpi-difference", "peak-difference", "contact-difference", "length-difference", "width-ratio",
+}  # fmt: skip
 
 # What a mean is called by what stands behind it: only a published one is called so.
 _MEANS = {
@@ -83,31 +64,83 @@ class Observed:
 
 def observe(visit: Visit, defs: MeasureDefs, parameters: Parameters) -> Observed:
     """All measures that follow from a visit; a missing reading gives no measure."""
-    maker = _Maker(visit, defs, parameters)
-    feet: dict[Side, Foot] = {"left": visit.feet.left, "right": visit.feet.right}
-    used: dict[Side, dict[str, Measure]] = {side: {} for side in SIDES}
-    unsure: dict[Side, list[Measure]] = {side: [] for side in SIDES}
-    maker.add(used, unsure, lambda side: maker.of_foot(side, feet[side]))
-    maker.add_derived(used, feet, between_feet=False)
-    maker.add(used, unsure, maker.person)
-    maker.add_derived(used, feet, between_feet=True)
-    for side in SIDES:
-        used[side] = {name: _captured(m, visit) for name, m in used[side].items()}
-    further = {
-        side: (
-            *maker.further(side, feet[side]),
-            *(maker.too_unsure(measure) for measure in unsure[side]),
-        )
+    table = _Table({side: _Maker(visit, defs, parameters, side) for side in SIDES})
+    table.add(_Maker.of_foot)
+    table.add_derived(between_feet=False)
+    table.add(_Maker.person)
+    table.add_derived(between_feet=True)
+    used = {
+        side: {name: _captured(measure, visit) for name, measure in table.used[side].items()}
         for side in SIDES
+    }
+    further = {
+        side: (*maker.further(), *map(maker.too_unsure, table.unsure[side]))
+        for side, maker in table.makers.items()
     }
     return Observed(used, further)
 
 
+class _Table:
+    """Measures of both feet as they come; what is too unsure to be read stands apart."""
+
+    def __init__(self, makers: Mapping[Side, _Maker]) -> None:
+        self.makers = makers
+        self.used: dict[Side, dict[str, Measure]] = {side: {} for side in SIDES}
+        self.unsure: dict[Side, list[Measure]] = {side: [] for side in SIDES}
+
+    def add(self, made: Callable[[_Maker], Iterable[Measure]]) -> None:
+        """Add what `made` gives for each foot."""
+        for side, maker in self.makers.items():
+            for measure in made(maker):
+                if maker.sure_enough(measure):
+                    self.used[side][measure.name] = measure
+                else:
+                    self.unsure[side].append(measure)
+
+    def add_derived(self, *, between_feet: bool) -> None:
+        """Add the measures that follow, as the rulebook declares; none that was read itself."""
+        films = {side: list(maker.filmed()) for side, maker in self.makers.items() if between_feet}
+        for name, how in derivations(self.makers["left"].defs).items():
+            if between_feet or how.between_feet is None:
+                for side, made in list(self._derived(name, how, films)):
+                    self.used[side].setdefault(name, made)
+
+    def _derived(
+        self, name: str, how: Derivation, films: Mapping[Side, list[Measure]]
+    ) -> Iterator[tuple[Side, Measure]]:
+        for side, maker in self.makers.items():
+            read = [self.used[foot].get(part) for foot, part in parts_of(how, side)]
+            parts = read if how.between_feet is None else self._alike(how.between_feet, films)
+            known = [part for part in parts if part is not None]
+            if len(known) < len(parts) or not known:
+                continue
+            by_name = {foot: {m.name: m.value} for foot, m in zip(SIDES, known, strict=False)}
+            values = {side: {m.name: m.value for m in known}} if not how.between_feet else by_name
+            value = float(reckoned(how, side, values))
+            yield side, replace(maker.derived(name, how, value, known), follows=known == read)
+
+    def _alike(self, name: str, films: Mapping[Side, list[Measure]]) -> tuple[Measure, ...]:
+        """A reading of each foot taken alike: those used, or of the first film in common."""
+        taken = ([self.used[side].get(name), *films[side]] for side in SIDES)
+        left, right = ([m for m in one if m is not None and m.name == name] for one in taken)
+        pairs = ((a, b) for a in left for b in right)
+        return next(((a, b) for a, b in pairs if a.qualifiers == b.qualifiers), ())
+
+
+def _capture_kind(measure: Measure) -> str:
+    """Which kind of capture a measure can have been read from; '' where none gives it."""
+    if measure.name == "arch-index":
+        return "pressure" if measure.qualifiers["kind"].startswith("pressure") else ""
+    if measure.name in ("cop-pattern", "cpei"):
+        return "pressure"
+    _, qualifiers = COMPUTED.get(measure.name, ("", ()))
+    film = {"gait", "reference"} & set(qualifiers) and measure.method != _OLD_RANGE
+    return "marks" if film else ""
+
+
 def _captured(measure: Measure, visit: Visit) -> Measure:
     """The measure with the hash of the capture that the visit says it was read from."""
-    kind = None if measure.method == _OLD_RANGE else _CAPTURE_KIND.get(measure.name)
-    if measure.name == "arch-index" and not measure.qualifiers["kind"].startswith("pressure"):
-        return measure
+    kind = _capture_kind(measure) if visit.captures else ""
     for capture in visit.captures if kind else ():
         gait = measure.qualifiers.get("gait", capture.gait)
         if (capture.kind, capture.side, capture.gait) == (kind, measure.side, gait):
@@ -142,69 +175,33 @@ def _count(values: Sequence[float], mean_of: int) -> int:
 
 @dataclass(frozen=True, slots=True)
 class _Maker:
+    """What a visit says of one foot, and of the person, as measures of that foot."""
+
     visit: Visit
     defs: MeasureDefs
     parameters: Parameters
+    side: Side
 
-    def of_foot(self, side: Side, foot: Foot) -> Iterator[Measure]:
-        yield from self._fpi(side, foot)
-        yield from self._arch(side, foot)
-        yield from self._rearfoot(side, foot)
-        yield from self._cop(side, foot)
-        yield from self._sizes(side, foot)
-        yield from self._typed(side, foot)
+    @property
+    def foot(self) -> Foot:
+        return self.visit.feet.left if self.side == "left" else self.visit.feet.right
 
-    def add(
-        self,
-        used: dict[Side, dict[str, Measure]],
-        unsure: dict[Side, list[Measure]],
-        made: Callable[[Side], Iterable[Measure]],
-    ) -> None:
-        """Add what `made` gives for each foot; what is too unsure to be read goes to `unsure`."""
-        for side in SIDES:
-            for measure in made(side):
-                if self.sure_enough(measure):
-                    used[side][measure.name] = measure
-                else:
-                    unsure[side].append(measure)
+    def of_foot(self) -> Iterator[Measure]:
+        yield from self._fpi()
+        yield from self._arch()
+        yield from self._rearfoot()
+        yield from self._cop()
+        yield from self._sizes()
+        yield from self._typed()
 
-    def add_derived(
-        self,
-        used: dict[Side, dict[str, Measure]],
-        feet: Mapping[Side, Foot],
-        *,
-        between_feet: bool,
-    ) -> None:
-        """Add the measures that follow, as the rulebook declares; none that was read itself."""
-        films = {s: [m for e in _moving(feet[s], self._gait) for m in self._angles(s, e)]
-                 for s in SIDES if between_feet}  # fmt: skip
-        for name, how in derivations(self.defs).items():
-            if between_feet or how.between_feet is None:
-                for side, made in list(self._derived(name, how, used, films)):
-                    used[side].setdefault(name, made)
-
-    def _derived(
-        self,
-        name: str,
-        how: Derivation,
-        used: Mapping[Side, Mapping[str, Measure]],
-        films: Mapping[Side, list[Measure]],
-    ) -> Iterator[tuple[Side, Measure]]:
-        for side in SIDES:
-            read = [used[foot].get(part) for foot, part in parts_of(how, side)]
-            parts = read if how.between_feet is None else _alike(how.between_feet, used, films)
-            known = [part for part in parts if part is not None]
-            if len(known) < len(parts) or not known:
-                continue
-            by_name = {foot: {m.name: m.value} for foot, m in zip(SIDES, known, strict=False)}
-            values = {side: {m.name: m.value for m in known}} if not how.between_feet else by_name
-            errors = [part.error or 0.0 for part in known]
-            error = error_of(how, self._single(name), errors)
-            words = {q: known[0].qualifiers[q] for q in self.defs[name].qualifiers
-                     if q in known[0].qualifiers}  # fmt: skip
-            value = float(reckoned(how, side, values))
-            made = self._measure(name, side, value, error, 1, _method(how), words)
-            yield side, replace(made, follows=known == read)
+    def derived(
+        self, name: str, how: Derivation, value: float, parts: Sequence[Measure]
+    ) -> Measure:
+        """A measure that follows from `parts`, with what qualifies it as it does the first."""
+        error = error_of(how, self._single(name), [part.error or 0.0 for part in parts])
+        own, known = self.defs[name].qualifiers, parts[0].qualifiers
+        words = {key: known[key] for key in own if key in known}
+        return self._measure(name, value, error, 1, _method(how), words)
 
     def sure_enough(self, measure: Measure) -> bool:
         """Whether the error of a reading is small enough for rules to read it."""
@@ -224,79 +221,76 @@ class _Maker:
         most = known.most if known else None
         return most if most is not None and (measure.error or 0.0) > most else None
 
-    def further(self, side: Side, foot: Foot) -> Iterator[Measure]:
+    def further(self) -> Iterator[Measure]:
         """Readings that were taken but are not the ones rules read, each with why."""
-        if self._rises(foot):
+        if self._rises():
             text = (
                 "the instep is higher standing than sitting, and usually it sinks: take both again"
             )
-            for measure in self._instep(side, foot):
+            for measure in self._instep():
                 yield measure.flagged(Flag("rises-under-load", text, "removed"))
-        chosen = self._chosen(side, foot)
-        for entry in _moving(foot, self._gait):
-            for measure in self._angles(side, entry):
-                used = chosen[measure.name]
-                if used.qualifiers != measure.qualifiers:
-                    yield measure.flagged(Flag("beside", _why_beside(measure, used)))
-        standing = self._standing(foot)
-        for entry in foot.rearfoot:
+        chosen = self._chosen()
+        for measure in self.filmed():
+            used = chosen[measure.name]
+            if used.qualifiers != measure.qualifiers:
+                yield measure.flagged(Flag("beside", _why_beside(measure, used)))
+        standing = self._standing()
+        for entry in self.foot.rearfoot:
             if entry.gait == "standing" and entry is not standing and entry.angle:
-                yield self._angle("standing-angle", side, entry, entry.angle)
+                yield self._angle("standing-angle", entry, entry.angle)
 
-    def _fpi(self, side: Side, foot: Foot) -> Iterator[Measure]:
-        if foot.fpi is None:
+    def _fpi(self) -> Iterator[Measure]:
+        if self.foot.fpi is None:
             return
-        scores = foot.fpi.items.scores() if foot.fpi.items else []
+        scores = self.foot.fpi.items.scores() if self.foot.fpi.items else []
         known = [score for score in scores if score is not None]
-        total = foot.fpi.total
+        total = self.foot.fpi.total
         method = "total as written"
         if total is None and scores and len(known) == len(scores):
             total, method = sum(known), "sum of six items"
         if total is not None:
             words = {"age": "child" if self.visit.age_band == "child" else "grown"}
             words = words if "age" in self.defs["fpi"].qualifiers else {}
-            error = self._single("fpi")
-            yield self._measure("fpi", side, float(total), error, 1, method, words)
+            yield self._once("fpi", float(total), method, words)
 
-    def _arch(self, side: Side, foot: Foot) -> Iterator[Measure]:
-        if not self._rises(foot):
-            yield from self._instep(side, foot)
-        yield from self._navicular(side, foot)
-        if foot.arch_index:
-            index = foot.arch_index
+    def _arch(self) -> Iterator[Measure]:
+        if not self._rises():
+            yield from self._instep()
+        yield from self._navicular()
+        if self.foot.arch_index:
+            index = self.foot.arch_index
             words: dict[str, str] = {"kind": index.kind, "load": index.load}
-            error = self._single("arch-index")
-            yield self._measure("arch-index", side, index.value, error, 1, "as written", words)
+            yield self._once("arch-index", index.value, words=words)
 
-    def _rises(self, foot: Foot) -> bool:
+    def _rises(self) -> bool:
         """Whether the instep is written higher standing than sitting, beyond the error of reading.
 
         No instep rises under load, so neither height can be told from the other.
         """
-        dorsum = foot.dorsum_height_mm
+        dorsum = self.foot.dorsum_height_mm
         if dorsum is None or not dorsum.standing or not dorsum.sitting:
             return False
         rise = fmean(dorsum.standing) - fmean(dorsum.sitting)
         return rise > self.parameters.entry.rise_under_load
 
-    def _instep(self, side: Side, foot: Foot) -> Iterator[Measure]:
-        dorsum, length = foot.dorsum_height_mm, foot.truncated_foot_length_mm
+    def _instep(self) -> Iterator[Measure]:
+        dorsum, length = self.foot.dorsum_height_mm, self.foot.truncated_foot_length_mm
         if dorsum and dorsum.standing and length:
             ratios = [height / length for height in dorsum.standing]
-            yield self._repeated("arch-height-ratio", side, ratios, "dorsum height, standing")
+            yield self._repeated("arch-height-ratio", ratios, "dorsum height, standing")
         if dorsum and dorsum.standing and dorsum.sitting:
             name = known_as("arch-rigidity", self.defs)
             pairs = _in_pairs(dorsum.standing, dorsum.sitting)
             ratios = [standing / sitting for standing, sitting in pairs]
-            yield self._repeated(name, side, ratios, "standing over sitting")
+            yield self._repeated(name, ratios, "standing over sitting")
 
-    def _navicular(self, side: Side, foot: Foot) -> Iterator[Measure]:
-        navicular = foot.navicular_height_mm
+    def _navicular(self) -> Iterator[Measure]:
+        navicular = self.foot.navicular_height_mm
         if navicular and navicular.sitting and navicular.standing:
             drops = [up - down for up, down in _in_pairs(navicular.sitting, navicular.standing)]
-            yield self._repeated("navicular-drop", side, drops, "sitting less standing")
+            yield self._repeated("navicular-drop", drops, "sitting less standing")
 
-    def _repeated(self, name: str, side: Side, values: Sequence[float], method: str) -> Measure:
+    def _repeated(self, name: str, values: Sequence[float], method: str) -> Measure:
         """The mean of readings taken by hand; never surer than their usual error allows.
 
         Hand readings are whole millimetres: alike readings are rounded, not free of noise.
@@ -304,25 +298,25 @@ class _Maker:
         known, count = self.defs[name].error, len(values)
         single, floor = (known.single, known.floor) if known else (0.0, 0.0)
         error = standard_error(values, single=single, few=count + 1, floor=floor)
-        return self._measure(name, side, fmean(values), error, count, method)
+        return self._measure(name, fmean(values), error, count, method)
 
-    def _rearfoot(self, side: Side, foot: Foot) -> Iterator[Measure]:
-        standing = self._standing(foot)
+    def _rearfoot(self) -> Iterator[Measure]:
+        standing = self._standing()
         if standing and standing.angle:
-            yield self._angle("standing-angle", side, standing, standing.angle)
-        chosen = self._chosen(side, foot)
+            yield self._angle("standing-angle", standing, standing.angle)
+        chosen = self._chosen()
         yield from map(self._of_purpose, chosen.values())
-        yield from self._beside(side, foot, chosen)
+        yield from self._beside(chosen)
 
-    def _beside(self, side: Side, foot: Foot, chosen: Mapping[str, Measure]) -> Iterator[Measure]:
+    def _beside(self, chosen: Mapping[str, Measure]) -> Iterator[Measure]:
         """The largest angle of each film that rules do not go by, for the notes that ask it."""
         for name, definition in self.defs.items():
-            for entry in _moving(foot, self._gait) if definition.beside else ():
+            for entry in self._films if definition.beside else ():
                 film = {"gait": entry.gait, "reference": entry.reference}
                 top, strides = ("peak", entry.peak) if entry.peak else ("contact", entry.contact)
                 used = chosen.get(f"{top}-angle")
                 if film == definition.beside and strides and used and used.qualifiers != film:
-                    yield self._angle(name, side, entry, strides)
+                    yield self._angle(name, entry, strides)
 
     def _of_purpose(self, measure: Measure) -> Measure:
         """Flag an angle of another gait than the one the customer comes for."""
@@ -332,38 +326,48 @@ class _Maker:
         return measure.flagged(Flag("other-gait", text))
 
     @property
+    def _films(self) -> list[Rearfoot]:
+        """Films of the foot in order of choice: by gait, then the zero that limits are for."""
+        moving = [entry for entry in self.foot.rearfoot if entry.gait != "standing"]
+        return sorted(moving, key=lambda e: (e.gait != self._gait, e.reference != "vertical"))
+
+    def filmed(self) -> Iterator[Measure]:
+        """The angles of every film in that order."""
+        for entry in self._films:
+            yield from self._angles(entry)
+
+    @property
     def _gait(self) -> str:
         """The gait of the purpose, whose films come first."""
         return "running" if self.visit.purpose == "running" else "walking"
 
-    def _chosen(self, side: Side, foot: Foot) -> dict[str, Measure]:
+    def _chosen(self) -> dict[str, Measure]:
         """The moving angles that rules read: each from the first film that has it."""
         chosen: dict[str, Measure] = {}
-        for entry in _moving(foot, self._gait):
-            for measure in self._angles(side, entry):
-                chosen.setdefault(measure.name, measure)
+        for measure in self.filmed():
+            chosen.setdefault(measure.name, measure)
         return chosen
 
-    def _standing(self, foot: Foot) -> Rearfoot | None:
-        standing = [entry for entry in foot.rearfoot if entry.gait == "standing"]
+    def _standing(self) -> Rearfoot | None:
+        standing = [entry for entry in self.foot.rearfoot if entry.gait == "standing"]
         standing.sort(key=lambda e: e.reference != "vertical")
         return standing[0] if standing else None
 
-    def _angles(self, side: Side, entry: Rearfoot) -> Iterator[Measure]:
+    def _angles(self, entry: Rearfoot) -> Iterator[Measure]:
         for phase in PHASES:
             strides = getattr(entry, phase)
             if strides and f"{phase}-angle" in self.defs:
-                yield self._angle(f"{phase}-angle", side, entry, strides)
+                yield self._angle(f"{phase}-angle", entry, strides)
         if entry.peak_time and "peak-time" in self.defs:
-            yield self._angle("peak-time", side, entry, entry.peak_time)
+            yield self._angle("peak-time", entry, entry.peak_time)
         if entry.range:
-            yield self._angle("rearfoot-range", side, entry, entry.range)
+            yield self._angle("rearfoot-range", entry, entry.range)
         else:
-            yield from self._less("rearfoot-range", side, entry, entry.touchdown)
-            yield from self._range_of_contact(side, entry)
-        yield from self._less("rearfoot-return", side, entry, entry.propulsion)
+            yield from self._less("rearfoot-range", entry, entry.touchdown)
+            yield from self._range_of_contact(entry)
+        yield from self._less("rearfoot-return", entry, entry.propulsion)
 
-    def _range_of_contact(self, side: Side, entry: Rearfoot) -> Iterator[Measure]:
+    def _range_of_contact(self, entry: Rearfoot) -> Iterator[Measure]:
         """The range as rulebooks took it that knew the peak in contact alone."""
         start, peak = entry.touchdown, entry.contact
         if "peak-angle" in self.defs or not start or not peak or len(start) != len(peak):
@@ -372,11 +376,9 @@ class _Maker:
         error = reading_error(self.defs["rearfoot-range"], ranges, self.parameters)
         words: dict[str, str] = {"gait": entry.gait}
         count = len(ranges)
-        yield self._measure("rearfoot-range", side, fmean(ranges), error, count, _OLD_RANGE, words)
+        yield self._measure("rearfoot-range", fmean(ranges), error, count, _OLD_RANGE, words)
 
-    def _less(
-        self, name: str, side: Side, entry: Rearfoot, other: list[float] | None
-    ) -> Iterator[Measure]:
+    def _less(self, name: str, entry: Rearfoot, other: list[float] | None) -> Iterator[Measure]:
         """How far the peak lies above another angle of the same strides.
 
         Stride by stride where both were read in as many; else mean less mean, as two readings.
@@ -395,40 +397,40 @@ class _Maker:
             error, method = math.hypot(one, two), "mean less mean, of different strides"
             gaps = [fmean(peak) - fmean(other)]
         count = min(_count(peak, means), _count(other, means))
-        made = self._measure(name, side, fmean(gaps), error, count, method, words)
+        made = self._measure(name, fmean(gaps), error, count, method, words)
         yield replace(made, follows=True)
 
-    def _angle(self, name: str, side: Side, entry: Rearfoot, strides: list[float]) -> Measure:
+    def _angle(self, name: str, entry: Rearfoot, strides: list[float]) -> Measure:
         means = entry.mean_of or 1
         error = reading_error(self.defs[name], strides, self.parameters, means)
         both: dict[str, str] = {"gait": entry.gait, "reference": entry.reference}
         words = {key: both[key] for key in self.defs[name].qualifiers}
         method = "mean of readings" if entry.gait == "standing" else "mean of strides"
         count = _count(strides, means)
-        return self._measure(name, side, fmean(strides), error, count, method, words)
+        return self._measure(name, fmean(strides), error, count, method, words)
 
-    def _cop(self, side: Side, foot: Foot) -> Iterator[Measure]:
-        cop = foot.cop
+    def _cop(self) -> Iterator[Measure]:
+        cop = self.foot.cop
         if cop is None:
             return
-        length, width = foot.foot_length_mm, foot.forefoot_width_mm
+        length, width = self.foot.foot_length_mm, self.foot.forefoot_width_mm
         pattern, index, method = cop.pattern, cop.excursion_index_percent, "as written"
         flags: tuple[Flag, ...] = ()
         if cop.path_mm and length and width:
-            drift, excursion = self._read_path(side, cop.path_mm, length, width)
+            drift, excursion = self._read_path(cop.path_mm, length, width)
             if pattern not in (None, drift):
                 text = f"`{pattern}` was written, the path itself reads `{drift}`, which is used"
                 flags = (Flag("pattern-differs-from-path", text),)
             pattern, method = drift, "from the path"
             index = excursion
         if pattern:
-            made = Measure("cop-pattern", side, pattern, "class", None, 1, method, {}, flags)
+            made = Measure("cop-pattern", self.side, pattern, "class", None, 1, method, {}, flags)
             yield as_captured(made, self.visit, self.parameters.capture)
         if index is not None:
-            yield self._measure("cpei", side, index, self._single("cpei"), 1, method)
+            yield self._once("cpei", index, method)
 
     def _read_path(
-        self, side: Side, path: list[list[float]], length: float, width: float
+        self, path: list[list[float]], length: float, width: float
     ) -> tuple[DriftClass, float]:
         """Drift class and excursion index of a path; an error says whose foot it is."""
         try:
@@ -436,86 +438,72 @@ class _Maker:
             return drift, cpei(path, length, width, self.parameters.capture)
         except RecommendError as error:
             raise InputError(
-                Place(f"visit {self.visit.reference}, {side} foot"), str(error)
+                Place(f"visit {self.visit.reference}, {self.side} foot"), str(error)
             ) from error
 
-    def _sizes(self, side: Side, foot: Foot) -> Iterator[Measure]:
-        length, width = foot.foot_length_mm, foot.forefoot_width_mm
-        sizes = (
-            ("foot-length", length),
-            ("forefoot-width", width),
-            ("heel-width", foot.heel_width_mm),
-        )
-        for name, value in sizes:
+    def _sizes(self) -> Iterator[Measure]:
+        sizes = {
+            "foot-length": self.foot.foot_length_mm,
+            "forefoot-width": self.foot.forefoot_width_mm,
+            "heel-width": self.foot.heel_width_mm,
+        }
+        for name, value in sizes.items():
             if value:
-                yield self._measure(name, side, value, self._single(name), 1, "as written")
+                yield self._once(name, value)
 
-    def _typed(self, side: Side, foot: Foot) -> Iterator[Measure]:
+    def _typed(self) -> Iterator[Measure]:
         """What the rulebook asks to be typed, and nothing else knows of."""
-        for name, values in foot.measures.items():
+        for name, values in self.foot.measures.items():
             if name in self.defs and self.defs[name].typed:
                 error = reading_error(self.defs[name], values, self.parameters)
                 count = len(values)
-                yield self._measure(name, side, fmean(values), error, count, "as written")
+                yield self._measure(name, fmean(values), error, count, "as written")
 
-    def person(self, side: Side) -> Iterator[Measure]:
+    def person(self) -> Iterator[Measure]:
         if self.visit.body_mass_kg:
-            mass = self.visit.body_mass_kg
-            error = self._single("body-mass")
-            weight = self._measure("body-mass", side, mass, error, 1, "as written")
-            yield replace(weight, shared=True)
+            yield self._once("body-mass", self.visit.body_mass_kg, shared=True)
         if self.visit.age_band == "child" and "growing" in self.defs:
-            growing = self._measure("growing", side, 1.0, 0.0, 1, "by the age band")
-            yield replace(growing, shared=True)
+            yield self._asked("growing", 1.0, "by the age band", shared=True)
         if self.visit.pain is None:
-            yield from self._again(side, None)
+            yield from self._again(None)
             return
         # What is said to hurt 0 of 10 does not hurt, however long ago it began.
-        here = [p for p in self.visit.pain if p.side in (side, "both") and p.score != 0]
+        here = [p for p in self.visit.pain if p.side in (self.side, "both") and p.score != 0]
         scores = [pain.score for pain in here if pain.score is not None]
         weeks = [pain.weeks for pain in here if pain.weeks is not None]
         # No pain on this side is known to be none; pain without a score stays unknown.
         worst = float(max(scores, default=0)) if scores or not here else None
-        yield from self._again(side, worst)
+        yield from self._again(worst)
         if worst is not None:
             # 'None' is told, not read off a scale: it has no reading error.
-            error = self._single("pain-score") if here else 0.0
-            score = self._measure("pain-score", side, worst, error, 1, "asked")
+            told = self._once if here else self._asked
             shared = _of_both_sides([(pain, pain.score) for pain in self.visit.pain])
-            yield replace(score, shared=shared)
+            yield told("pain-score", worst, "asked", shared=shared)
         if weeks or not here:
-            longest = float(max(weeks, default=0))
             shared = _of_both_sides([(pain, pain.weeks) for pain in self.visit.pain])
-            yield replace(
-                self._measure("pain-weeks", side, longest, 0.0, 1, "asked"), shared=shared
-            )
+            yield self._asked("pain-weeks", float(max(weeks, default=0)), shared=shared)
 
-    def _again(self, side: Side, worst: float | None) -> Iterator[Measure]:
+    def _again(self, worst: float | None) -> Iterator[Measure]:
         """What the customer who came back tells of the time since."""
         again = self.visit.follow_up
         if again is None:
             return
         if again.weeks_of_wear is not None:
-            weeks = again.weeks_of_wear
-            wear = self._measure("wear-weeks", side, weeks, 0.0, 1, "asked")
-            yield replace(wear, shared=True)
-        comfort = again.comfort_of(side)
+            yield self._asked("wear-weeks", again.weeks_of_wear, shared=True)
+        comfort = again.comfort_of(self.side)
         if comfort and "wear-comfort" in self.defs:
-            worst_region = self._measure(
-                "wear-comfort", side, min(comfort.values()), 0.0, 1, "asked"
-            )
-            yield replace(worst_region, shared=comfort == again.comfort)
-        before: int | None = getattr(again.pain_before, side)
+            least, shared = min(comfort.values()), comfort == again.comfort
+            yield self._asked("wear-comfort", least, shared=shared)
+        before: int | None = getattr(again.pain_before, self.side)
         if "pain-again" in self.defs:
-            yield from self._by_site(side, before, worst)
+            yield from self._by_site(before, worst)
         elif before is not None and "pain-before" in self.defs:  # rulebooks before it was by site
-            error = self._single("pain-before")
-            yield self._measure("pain-before", side, float(before), error, 1, "asked then")
+            yield self._once("pain-before", float(before), "asked then")
         elif worst is not None and before is not None:  # rulebooks before it was declared
             error = self._single("pain-change")
-            yield self._measure("pain-change", side, worst - before, error, 2, "now less then")
+            yield self._measure("pain-change", worst - before, error, 2, "now less then")
 
-    def _by_site(self, side: Side, before: int | None, worst: float | None) -> Iterator[Measure]:
+    def _by_site(self, before: int | None, worst: float | None) -> Iterator[Measure]:
         """Then and now at one site, and how many sites are new.
 
         Of several sites that hurt then, the one that grew most counts. Without a list of sites
@@ -524,24 +512,42 @@ class _Maker:
         since = pain_since(self.visit)
         now, sites = worst, 1
         if since is not None:
-            here = [one for one in since if one.side == side]
+            here = [one for one in since if one.side == self.side]
             sites = sum(bool(one.now) for one in here)
-            grown = most_grown(here, side)
+            grown = most_grown(here, self.side)
             unsaid = any(one.change is None for one in here if not one.new)
             if grown is None or unsaid:
                 before, now = (None, None) if unsaid else (0, 0.0)
             else:
                 before, now = grown.before, float(grown.now or 0)
-            new = float(sum(one.new for one in here))
-            yield self._measure("new-pain-sites", side, new, 0.0, 1, "asked")
+            yield self._asked("new-pain-sites", float(sum(one.new for one in here)))
+        # None is told, not read off a scale.
         if before is not None:
-            error = self._single("pain-before") if before else 0.0
-            yield self._measure("pain-before", side, float(before), error, 1, "asked then")
+            told = self._once if before else self._asked
+            yield told("pain-before", float(before), "asked then")
         if now is not None:
-            error = self._single("pain-again") if now else 0.0
-            again = self._measure("pain-again", side, now, error, 1, "asked")
+            again = (self._once if now else self._asked)("pain-again", now, "asked")
             one_answer = sites == 1 and now == worst
             yield replace(again, answer="pain-score" if one_answer else "")
+
+    def _once(
+        self,
+        name: str,
+        value: float,
+        method: str = "as written",
+        words: dict[str, str] | None = None,
+        *,
+        shared: bool = False,
+    ) -> Measure:
+        """One reading with its usual error."""
+        made = self._measure(name, value, self._single(name), 1, method, words)
+        return replace(made, shared=shared)
+
+    def _asked(
+        self, name: str, value: float, method: str = "asked", *, shared: bool = False
+    ) -> Measure:
+        """What was told, and has no error of reading."""
+        return replace(self._measure(name, value, 0.0, 1, method), shared=shared)
 
     def _single(self, name: str) -> float:
         error = self.defs[name].error
@@ -550,7 +556,6 @@ class _Maker:
     def _measure(
         self,
         name: str,
-        side: Side,
         value: float,
         error: float,
         count: int,
@@ -558,7 +563,7 @@ class _Maker:
         qualifiers: dict[str, str] | None = None,
     ) -> Measure:
         unit = self.defs[name].unit
-        made = Measure(name, side, value, unit, error, count, method, qualifiers or {})
+        made = Measure(name, self.side, value, unit, error, count, method, qualifiers or {})
         return self._doubted(as_captured(made, self.visit, self.parameters.capture))
 
     def _doubted(self, measure: Measure) -> Measure:
@@ -590,31 +595,11 @@ def _method(how: Derivation) -> str:
     return joining.join(part.rpartition("-")[2] for part in how.parts)
 
 
-def _alike(
-    name: str,
-    used: Mapping[Side, Mapping[str, Measure]],
-    films: Mapping[Side, list[Measure]],
-) -> tuple[Measure, ...]:
-    """A reading of each foot taken alike: the used ones, else those of the first film in common."""
-    left, right = (
-        [m for m in (*filter(None, [used[side].get(name)]), *films[side]) if m.name == name]
-        for side in SIDES
-    )
-    pairs = ((a, b) for a in left for b in right)
-    return next(((a, b) for a, b in pairs if a.qualifiers == b.qualifiers), ())
-
-
 def _in_pairs(one: Sequence[float], other: Sequence[float]) -> list[tuple[float, float]]:
     """Readings taken in as many, pair by pair; else the two means as one pair."""
     if len(one) == len(other):
         return list(zip(one, other, strict=True))
     return [(fmean(one), fmean(other))]
-
-
-def _moving(foot: Foot, gait: str) -> list[Rearfoot]:
-    """Films of a foot in the order of choice: `gait` first, then the zero that limits are for."""
-    moving = [entry for entry in foot.rearfoot if entry.gait != "standing"]
-    return sorted(moving, key=lambda e: (e.gait != gait, e.reference != "vertical"))
 
 
 def _why_beside(measure: Measure, used: Measure) -> str:

@@ -1,4 +1,6 @@
-"""How well a lab repeats its own measures: standard error, minimal detectable change, ICC.
+"""Measures of several visits: a customer's, line by line, and how well a lab repeats its own.
+
+The latter is standard error, minimal detectable change and intraclass correlation.
 
 Sources: intraclass correlations and their mean squares, Shrout and Fleiss 1979, Psychol Bull
 86:420-428; standard error of measurement as the root of the within-target mean square and the
@@ -239,9 +241,6 @@ def _below(value: float, freedom: int) -> float:
         term *= x / (half + step)
         total += term
     return total
-
-
-_Z = NormalDist().inv_cdf(0.975)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,8 @@
-"""How well a mean of repeated strides or steps is known."""
+"""How well a value is known: the error of a mean of strides or steps, and what it is made of.
+
+Student's t stands here without scipy, which would bring 0.3 s of start-up and 100 MB for the one
+quantile, of a fractional number of degrees of freedom, that the interval of a change needs.
+"""
 
 from __future__ import annotations
 

@@ -39,7 +39,7 @@ class _Unlikely:
             yield from self._angles(side, foot)
 
     def _feet(self) -> dict[Side, Foot]:
-        return {"left": self.visit.feet.left, "right": self.visit.feet.right}
+        return {side: self.visit.feet.of(side) for side in SIDES}
 
     @property
     def _limits(self) -> Entry:

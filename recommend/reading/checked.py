@@ -11,7 +11,8 @@ from pydantic_core import ErrorDetails
 
 from recommend.errors import InputError, nearest
 from recommend.reading.allowed import described, keys_of, spot_at, words_of
-from recommend.reading.document import Document, Loc
+from recommend.reading.document import Document
+from recommend.reading.plain_data import Loc
 
 # A name that rules may use; its plain letters and hyphens mean the same to every engine.
 Words = Annotated[str, Field(pattern=r"\S", description="words, for somebody reads them")]

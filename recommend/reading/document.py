@@ -1,4 +1,4 @@
-"""Read one YAML or JSON file into plain data, keeping where each part stands.
+"""Read one YAML or JSON file into plain data, keeping where each part stands; and write such data.
 
 The reader accepts the core schema of YAML 1.2: ``yes`` and ``no`` stay words, ``010`` is ten,
 dates stay text. Anchors, aliases and tags are refused: a visit or a rule needs none, and they
@@ -18,18 +18,8 @@ import yaml
 
 from recommend.dataclass import dataclass
 from recommend.errors import InputError, Place
-from recommend.reading.plain_data import Builder, Loc, is_bare_text
-
-__all__ = [
-    "MAX_BYTES",
-    "Document",
-    "Loc",
-    "decoded",
-    "parse_document",
-    "read_bytes",
-    "read_document",
-    "refuse_no_file",
-]
+from recommend.reading.plain_data import Builder, is_bare_text
+from recommend.reading.plain_data import Loc as Loc
 
 MAX_BYTES = 8_000_000  # a guard of memory, not a limit of the trade
 
@@ -66,7 +56,7 @@ class Document:
         return Place(self.file, line, column)
 
 
-def read_document(path: Path | str, name: str | None = None) -> Document:
+def read_document(path: Path | str) -> Document:
     """Read `path` (YAML, or JSON, which YAML contains).
 
     Raises
@@ -76,7 +66,7 @@ def read_document(path: Path | str, name: str | None = None) -> Document:
         duplicate keys, anchors, tags, several documents or numbers that are not finite.
     """
     path = Path(path)
-    return parse_document(decoded(read_bytes(path), str(path)), name or str(path))
+    return parse_document(decoded(read_bytes(path), str(path)), str(path))
 
 
 def parse_document(text: str, file: str) -> Document:
@@ -198,6 +188,9 @@ def decoded(raw: bytes, file: str) -> str:
 
 def written(data: Any, **layout: Any) -> str:
     """`data` as YAML: keys in their order, nothing referred back to, text that is read as text.
+
+    YAML 1.1, by which the library writes, takes ``0812`` and ``1e3`` for text and leaves them bare;
+    the reader here takes them for numbers, so they are quoted.
 
     Parameters
     ----------

@@ -13,10 +13,9 @@ from recommend.match.outcome import (
     Outcome,
     assessed_document,
     broken_document,
-    verdict_document,
+    candidate_document,
 )
 from recommend.match.shortlist import GROUPS, Candidate, Shortlist
-from recommend.match.sizes import Sized
 from recommend.records.documents import canonical, separate
 from recommend.records.keeping import Archive, facts_document, outcome_document, versions
 from recommend.records.store import Record
@@ -159,6 +158,7 @@ _OF_OUTCOME = (
 )  # fmt: skip
 _OF_NOTE = ("level", "say", "because", "rule", "sides")
 _OF_READING = ("name", "value", "unit", "error", "n", "method", "qualifiers", "flags", "capture")
+_OF_SIZE = ("availability", "size", "count", "smaller", "short_of")
 _LATER_FLAGS = ("beside", "too-unsure")
 
 
@@ -197,17 +197,6 @@ def _shortlist(ranked: Shortlist, book: Rulebook) -> dict[str, Any]:
 
 
 def _candidate(candidate: Candidate) -> dict[str, Any]:
-    return {
-        "id": candidate.id,
-        "titles": [part.product.title for part in candidate.parts],
-        "prices": [part.product.price for part in candidate.parts],
-        "score": round(candidate.score, 4),
-        "sizes": [_sized(one) for one in candidate.sized],
-        "unsure": list(candidate.unsure),
-        "verdicts": [verdict_document(verdict) for verdict in candidate.judgement.verdicts],
-    }
-
-
-def _sized(sized: Sized) -> dict[str, Any]:
-    names = ("availability", "size", "count", "smaller", "short_of")
-    return {name: getattr(sized, name) for name in names}
+    told = candidate_document(candidate)
+    del told["offered"]
+    return told | {"sizes": [{name: size[name] for name in _OF_SIZE} for size in told["sizes"]]}

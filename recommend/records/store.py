@@ -106,9 +106,14 @@ class Store:
         self.connection.close()
 
     def __len__(self) -> int:
+        return int(self._rows("SELECT count(*) FROM record")[0][0])
+
+    def _rows(self, query: str, *values: object) -> list[Any]:
         with failures(self.path):
-            row = self.connection.execute("SELECT count(*) FROM record").fetchone()
-        return int(row[0])
+            return self.connection.execute(query, values).fetchall()
+
+    def _error(self, found: str, allowed: str = "", mend: str = "") -> InputError:
+        return InputError(Place(str(self.path)), found, allowed, mend)
 
     @contextmanager
     def writing(self) -> Iterator[sqlite3.Connection]:
@@ -153,7 +158,9 @@ class Store:
 
     def record(self, seq: int) -> Record:
         """The record with number `seq`."""
-        return self._one("SELECT seq, hash, head FROM record WHERE seq = ?", seq, f"record {seq}")
+        for row in self._rows("SELECT seq, hash, head FROM record WHERE seq = ?", seq):
+            return _record(self.path, *row)
+        raise self._error(f"there is no record {seq}", mend=_LIST)
 
     def body(self, content: str) -> Any:
         """The document whose content hash is `content`.
@@ -163,52 +170,37 @@ class Store:
         InputError
             If it is missing or no longer has this hash.
         """
-        with failures(self.path):
-            row = self.connection.execute(
-                "SELECT text FROM body WHERE hash = ?", (content,)
-            ).fetchone()
-        text = unpack(row[0]) if row else b""
+        rows = self._rows("SELECT text FROM body WHERE hash = ?", content)
+        text = unpack(rows[0][0]) if rows else b""
         if sha256(text) != content:
-            what = "is missing" if row is None else "was altered"
-            raise InputError(
-                Place(str(self.path)), f"the document {content[:12]} {what}", mend=_VERIFY
-            )
+            what = "was altered" if rows else "is missing"
+            raise self._error(f"the document {content[:12]} {what}", mend=_VERIFY)
         return json.loads(text)
 
     def private(self, record: Record) -> Private | None:
         """What was kept apart for `record`; None when it was forgotten, or there was none."""
-        with failures(self.path):
-            row = self.connection.execute(
-                "SELECT salt, text FROM private WHERE seq = ?", (record.seq,)
-            ).fetchone()
-        if row is None:
-            return None
-        if commitment(*row) != record.head["private"]:
-            raise InputError(
-                Place(str(self.path)),
-                f"the private part of record {record.seq} was altered",
-                mend=_VERIFY,
-            )
-        return dict(json.loads(row[1]))
+        for salt, text in self._rows("SELECT salt, text FROM private WHERE seq = ?", record.seq):
+            if commitment(salt, text) != record.head["private"]:
+                found = f"the private part of record {record.seq} was altered"
+                raise self._error(found, mend=_VERIFY)
+            return dict(json.loads(text))
+        return None
 
     def forgotten(self) -> dict[int, int]:
         """Numbers of the records whose private part is gone, and of the records that say so."""
-        with failures(self.path):
-            rows = self.connection.execute("SELECT seq, declared FROM forgotten ORDER BY seq")
-            found = dict(iter(rows))
+        found = dict(self._rows("SELECT seq, declared FROM forgotten ORDER BY seq"))
         if not all(isinstance(number, int) for number in found.values()):
-            raise InputError(Place(str(self.path)), "a declared gap was altered", mend=_VERIFY)
+            raise self._error("a declared gap was altered", mend=_VERIFY)
         return found
 
     def of_reference(self, reference: str) -> list[Record]:
         """Records of one customer's reference code, oldest first."""
-        with failures(self.path):
-            rows = self.connection.execute(
-                "SELECT DISTINCT r.seq, r.hash, r.head FROM record r JOIN private p USING (seq), "
-                "json_each(p.text) e WHERE e.key LIKE '%/reference' AND e.value = ? ORDER BY r.seq",
-                (reference,),
-            )
-            return [_record(self.path, *row) for row in rows]
+        rows = self._rows(
+            "SELECT DISTINCT r.seq, r.hash, r.head FROM record r JOIN private p USING (seq), "
+            "json_each(p.text) e WHERE e.key LIKE '%/reference' AND e.value = ? ORDER BY r.seq",
+            reference,
+        )
+        return [_record(self.path, *row) for row in rows]
 
     def find(self, name: str) -> Record:
         """The record a person means by `name`: the latest that `find_all` gives."""
@@ -233,8 +225,7 @@ class Store:
         theirs = self.of_reference(name)
         if numbered and theirs:
             told = ", ".join(f"`#{record.seq}`" for record in theirs)
-            raise InputError(
-                Place(str(self.path)),
+            raise self._error(
                 f"`{name}` is the number of a record, and the reference code of a customer",
                 mend=f"write `#{name}` for the record, or {told} for the customer's",
             )
@@ -251,18 +242,14 @@ class Store:
                 record = _record(self.path, *row)
                 if record.kind == SHORTLIST:
                     return record
-        raise InputError(Place(str(self.path)), "there is no record of a visit", mend=_LIST)
+        raise self._error("there is no record of a visit", mend=_LIST)
 
     def _by_prefix(self, name: str) -> Record:
         wanted = name.lower()
-        rows = []
-        if is_prefix(wanted):
-            with failures(self.path):
-                rows = self.connection.execute(BY_PREFIX, prefix_range(wanted)).fetchall()
+        rows = self._rows(BY_PREFIX, *prefix_range(wanted)) if is_prefix(wanted) else []
         if len(rows) == 1:
             return _record(self.path, *rows[0])
-        raise InputError(
-            Place(str(self.path)),
+        raise self._error(
             f"{'several records begin' if rows else 'no record is called'} "
             f"{'with ' if rows else ''}`{name}`",
             f"a number from 1 to {len(self)}, `last`, a customer's reference, or at least "
@@ -272,24 +259,16 @@ class Store:
 
     def known_references(self) -> list[str]:
         """Reference codes of customers that the records are of."""
-        with failures(self.path):
-            rows = self.connection.execute(
-                "SELECT DISTINCT e.value FROM private p, json_each(p.text) e "
-                "WHERE e.key LIKE '%/reference'"
-            ).fetchall()
+        rows = self._rows(
+            "SELECT DISTINCT e.value FROM private p, json_each(p.text) e "
+            "WHERE e.key LIKE '%/reference'"
+        )
         return sorted(str(value) for (value,) in rows)
 
     def _near(self, name: str) -> str:
         if self.forgotten():
             return _LIST  # who looks for a forgotten customer must not be handed another one
         return nearest(name, self.known_references()) or _LIST
-
-    def _one(self, query: str, key: Any, what: str) -> Record:
-        with failures(self.path):
-            row = self.connection.execute(query, (key,)).fetchone()
-        if row is None:
-            raise InputError(Place(str(self.path)), f"there is no {what}", mend=_LIST)
-        return _record(self.path, *row)
 
 
 _LIST = "see `recommend store list`"
@@ -335,10 +314,32 @@ def insert(db: sqlite3.Connection, one: Prepared) -> Record:
     record = Record(seq, sha256(text), text, head)
     for content, body in one.bodies.items():
         put_body(db, content, body)
-    db.execute("INSERT INTO record VALUES (?, ?, ?)", (seq, record.hash, text))
+    put_record(db, seq, record.hash, text)
     if one.private:
-        db.execute("INSERT INTO private VALUES (?, ?, ?)", (seq, one.salt, one.private))
+        put_private(db, seq, one.salt, one.private)
     return record
+
+
+def put_record(db: sqlite3.Connection, seq: int, content: str, text: bytes) -> None:
+    """Keep the text of a record under its number and hash."""
+    db.execute("INSERT INTO record VALUES (?, ?, ?)", (seq, content, text))
+
+
+def put_private(db: sqlite3.Connection, seq: int, salt: bytes, text: bytes) -> None:
+    """Keep the private part of a record apart."""
+    db.execute("INSERT INTO private VALUES (?, ?, ?)", (seq, salt, text))
+
+
+def take_away(db: sqlite3.Connection, seq: int, declared: int) -> None:
+    """Delete the private part of a record, which the record `declared` tells of."""
+    db.execute("INSERT INTO forgotten VALUES (?, ?)", (seq, declared))
+    db.execute("DELETE FROM private WHERE seq = ?", (seq,))
+
+
+def stands(db: sqlite3.Connection, named: Mapping[str, Any]) -> bool:
+    """Whether the record that another names, by number and hash, is there."""
+    row = db.execute("SELECT hash FROM record WHERE seq = ?", (named["seq"],)).fetchone()
+    return row is not None and row[0] == named["hash"]
 
 
 def is_earlier(head: Mapping[str, Any], before: Mapping[str, Any] | None) -> bool:
@@ -460,18 +461,14 @@ def forget(store: Store, reference: str) -> Forgetting:
     """
     records = store.of_reference(reference)
     if not records:
-        raise InputError(
-            Place(str(store.path)),
-            f"no record has the reference `{reference}`",
-            mend="see `recommend store list`",
-        )
+        found = f"no record has the reference `{reference}`"
+        raise InputError(Place(str(store.path)), found, mend=_LIST)
     named = [{"seq": record.seq, "hash": record.hash} for record in records]
     declaration = prepare(Entry({}, {"forgets": named}, kind=FORGOTTEN))
     with store.writing() as db:
         declared = insert(db, declaration)
         for record in records:
-            db.execute("INSERT INTO forgotten VALUES (?, ?)", (record.seq, declared.seq))
-            db.execute("DELETE FROM private WHERE seq = ?", (record.seq,))
+            take_away(db, record.seq, declared.seq)
     return Forgetting(tuple(r.seq for r in records), declared, _empty_log(store))
 
 

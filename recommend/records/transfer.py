@@ -18,7 +18,17 @@ from recommend.errors import InputError, Place, RecommendError
 from recommend.reading.document import MAX_BYTES, refuse_no_file
 from recommend.records.database import failures
 from recommend.records.documents import canonical, pack, sha256, unpack
-from recommend.records.store import FORGOTTEN, Store, commitment, parse_head, put_body
+from recommend.records.store import (
+    FORGOTTEN,
+    Store,
+    commitment,
+    parse_head,
+    put_body,
+    put_private,
+    put_record,
+    stands,
+    take_away,
+)
 
 MAX_LINE = 10 * MAX_BYTES  # a guard of memory: a rulebook or catalogue is one line
 HEADING = {"format": "recommend-records", "version": 1}
@@ -214,11 +224,12 @@ class _Reader:
     def _add(self, data: dict[str, Any], text: bytes) -> None:
         head = data["head"]
         for named in [*head.get("forgets", ()), *([head["of"]] if "of" in head else ())]:
-            self._names_before(named)
+            if not stands(self.db, named):
+                self._refuse(f"record {self.seq} tells of a record that does not stand before it")
         for name, content in head["bodies"].items():
             if not self.db.execute("SELECT 1 FROM body WHERE hash = ?", (content,)).fetchone():
                 self._refuse(f"the document `{name}` of record {self.seq} does not stand before it")
-        self.db.execute("INSERT INTO record VALUES (?, ?, ?)", (self.seq, data["record"], text))
+        put_record(self.db, self.seq, data["record"], text)
         self.added += 1
         if "salt" in data or "private" in data:
             self._private(data)
@@ -226,12 +237,6 @@ class _Reader:
             self.open_gaps[self.seq] = self.number
         if head["kind"] == FORGOTTEN:
             self._declare(head)
-
-    def _names_before(self, named: dict[str, Any]) -> None:
-        """Refuse a record that tells of another which does not stand before it."""
-        there = self.db.execute("SELECT hash FROM record WHERE seq = ?", (named["seq"],)).fetchone()
-        if there is None or there[0] != named["hash"]:
-            self._refuse(f"record {self.seq} tells of a record that does not stand before it")
 
     def _private(self, data: dict[str, Any]) -> None:
         try:
@@ -243,13 +248,12 @@ class _Reader:
         text = canonical(data.get("private"))
         if commitment(salt, text) != data["head"]["private"]:
             self._refuse(f"the private part of record {self.seq} does not have the hash it names")
-        self.db.execute("INSERT INTO private VALUES (?, ?, ?)", (self.seq, salt, text))
+        put_private(self.db, self.seq, salt, text)
 
     def _declare(self, head: dict[str, Any]) -> None:
         for named in head["forgets"]:
             self.open_gaps.pop(named["seq"], None)
-            self.db.execute("INSERT INTO forgotten VALUES (?, ?)", (named["seq"], self.seq))
-            self.db.execute("DELETE FROM private WHERE seq = ?", (named["seq"],))
+            take_away(self.db, named["seq"], self.seq)
 
     def _refuse(self, found: str, allowed: str = "", mend: str = "") -> NoReturn:
         raise InputError(

@@ -23,6 +23,7 @@ from recommend.records.store import (
     is_prefix,
     parse_head,
     prefix_range,
+    stands,
 )
 
 
@@ -198,8 +199,7 @@ def _of_forgetting(
     if head["kind"] != FORGOTTEN:
         return
     for named in head["forgets"]:
-        row = db.execute("SELECT hash FROM record WHERE seq = ?", (named["seq"],)).fetchone()
-        if row is None or row[0] != named["hash"]:
+        if not stands(db, named):
             yield f"record {seq}: it declares a gap in a record that is not there"
         declared.setdefault(named["seq"], seq)
 
@@ -207,8 +207,7 @@ def _of_forgetting(
 def _of_event(db: sqlite3.Connection, seq: int, head: dict[str, Any]) -> Iterator[str]:
     if head["kind"] != EVENT:
         return
-    row = db.execute("SELECT hash FROM record WHERE seq = ?", (head["of"]["seq"],)).fetchone()
-    if row is None or row[0] != head["of"]["hash"] or head["of"]["seq"] >= seq:
+    if not stands(db, head["of"]) or head["of"]["seq"] >= seq:
         yield f"record {seq}: it tells what came of a record that is not there before it"
 
 

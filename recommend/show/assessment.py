@@ -9,8 +9,8 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from recommend.infer.adviser import Adviser
 from recommend.infer.assess import Assessment, FootAssessment, Note
-from recommend.infer.counter import Counter
 from recommend.infer.derivation import CloseCall, beside
 from recommend.measure.definitions import MeasureDef, MeasureDefs, unit_words, value_words
 from recommend.measure.model import SIDES, Measure, Side
@@ -74,7 +74,7 @@ def note_blocks(assessment: Assessment, book: Rulebook) -> Iterator[RenderableTy
         yield bullet(_note(note))
     if not assessment.notes:
         yield bullet(_nothing(len(assessment.to_ask)))
-    doubts = list(Counter(book).doubts(assessment.visit))
+    doubts = list(Adviser(book).doubts(assessment.visit))
     if doubts:
         yield inset("Hardly possible; look again:", 2, "bold")
         yield from map(bullet, doubts)

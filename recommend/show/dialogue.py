@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 
 from recommend.door import typed
 from recommend.errors import InputError, Place
-from recommend.infer.counter import Progress
+from recommend.infer.adviser import Progress
 from recommend.show.console import NARROWEST
 from recommend.show.figures import LEVEL_WORDS
 from recommend.visit.answers import BothFeet, Item, Kind

@@ -16,7 +16,7 @@ from recommend.measure.model import SIDES, Side
 from recommend.reading import read_document, validate
 from recommend.trial.steps import READINGS, STANDING, TYPED, field_of, steps_of
 from recommend.visit.answers import Readings, RefusedError
-from recommend.visit.models import Foot, Region, TrialFeet, Visit
+from recommend.visit.models import Region, TrialFeet, Visit
 from recommend.visit.writing import child, edited, flow, not_written
 
 _LOAD = "lateral-load"
@@ -146,7 +146,7 @@ def read_step_file(entry: Entry, path: Path) -> None:
     """
     feet = validate(TrialFeet, read_document(path), ("feet",))
     for side in SIDES:
-        foot = feet.left if side == "left" else feet.right
+        foot = feet.of(side)
         for one in foot.rearfoot:
             phases = entry.readings.setdefault((side, one.gait, one.reference), {})
             for name in (STANDING, *TYPED):
@@ -174,15 +174,9 @@ def add_step(path: Path, entry: Entry, *, anew: bool = False) -> Visit:
     """
 
     def edit(trials: Any) -> None:
-        worn = (entry.shoe, entry.insole)
-        found = [s for s in trials if (s.get("shoe"), s.get("insole")) == worn]
-        if found and anew:
-            trials.remove(found.pop())
-        if not found:
-            head = {"shoe": entry.shoe, "insole": entry.insole}
-            found = [CommentedMap({k: v for k, v in head.items() if v})]
-            trials.append(found[0])
-        _fill(found[0], entry)
+        head = {"shoe": entry.shoe, "insole": entry.insole}
+        head = {part: product for part, product in head.items() if product}
+        _fill(_step_with(trials, head, anew=anew), entry)
 
     with held(path):
         document = edited(read_document(path), "trials", edit, [])
@@ -207,21 +201,27 @@ def write_step(path: Path, step: Mapping[str, Any] | None) -> None:
     """
     if step is None:
         return
-    worn = (step.get("shoe"), step.get("insole"))
     head = {key: step[key] for key in ("shoe", "insole") if key in step}
     kept = head | {"feet": {}} | dict(step)
 
     def edit(trials: Any) -> None:
-        found = [s for s in trials if (s.get("shoe"), s.get("insole")) == worn]
-        if not found:
-            trials.append(CommentedMap())
-            found = [trials[-1]]
-        _become(found[0], kept)
+        _become(_step_with(trials, head), kept)
 
     with held(path):  # another terminal may add to the same visit
         document = read_document(path)
         if kept not in (document.data.get("trials") or []):
             write_atomically(path, edited(document, "trials", edit, []).text)
+
+
+def _step_with(trials: Any, head: Mapping[str, Any], *, anew: bool = False) -> Any:
+    """The step of a file with this shoe and insole, added where it is not there, or `anew`."""
+    worn = (head.get("shoe"), head.get("insole"))
+    found = [s for s in trials if (s.get("shoe"), s.get("insole")) == worn]
+    if found and anew:
+        trials.remove(found.pop())
+    if not found:
+        trials.append(CommentedMap(head))
+    return found[0] if found else trials[-1]
 
 
 def _become(written: Any, wanted: Mapping[str, Any]) -> None:
@@ -290,7 +290,7 @@ def _numbers(text: str, whole: str) -> list[float | int]:
 
 def _meant(side: Side, phase: str, visit: Visit, zero: Zero, text: str) -> tuple[str, str]:
     """Gait and zero reference of a typed angle: as said, else as the bare foot was read."""
-    foot: Foot = visit.feet.left if side == "left" else visit.feet.right
+    foot = visit.feet.of(side)
     gaits = [entry.gait for entry in foot.rearfoot if entry.gait != "standing"]
     usual = "running" if visit.purpose == "running" else "walking"
     gait = "standing" if phase == STANDING else zero.gait or _only({usual} & set(gaits) or gaits)

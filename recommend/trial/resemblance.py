@@ -200,8 +200,7 @@ def lab_resemblance(visits: Iterable[Visit], parameters: Parameters) -> dict[str
     films: dict[str, int] = {}
     for visit in visits:
         for side in SIDES:
-            foot = visit.feet.left if side == "left" else visit.feet.right
-            for entry in foot.rearfoot:
+            for entry in visit.feet.of(side).rearfoot:
                 for name, strides in strides_of(entry).items():
                     if len(strides) >= _SHORTEST and len(set(strides)) > 1:
                         measure = READINGS[name].measure

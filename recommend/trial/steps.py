@@ -5,7 +5,7 @@ A reading has a field of the visit file, a measure, and the limits of its band.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
@@ -13,7 +13,7 @@ from recommend.errors import InputError, Place
 from recommend.match.out import OWN
 from recommend.measure.model import SIDES, Side
 from recommend.reading import Document
-from recommend.visit.models import Rearfoot, TrialFeet, TrialFoot, TrialStep, Visit
+from recommend.visit.models import Rearfoot, TrialStep, Visit
 
 STANDING = "standing"
 
@@ -170,53 +170,39 @@ def parent_of(step: Step, steps: Sequence[Step]) -> Step:
 
 
 def _bare(visit: Visit) -> Step:
-    readings: dict[Key, Strides] = {}
-    curves: dict[tuple[Side, str, str], Strides] = {}
-    means: dict[Key, int] = {}
-    for side in SIDES:
-        foot = visit.feet.left if side == "left" else visit.feet.right
-        readings.update(_readings(side, foot.rearfoot))
-        curves.update(_curves(side, foot.rearfoot))
-        means.update(_means(side, foot.rearfoot))
-    return Step(None, None, readings, {}, {}, curves, means=means)
+    return _read(None, None, {side: visit.feet.of(side).rearfoot for side in SIDES})
+
+
+def _read(
+    shoe: str | None, insole: str | None, rearfoot: Mapping[Side, Sequence[Rearfoot]]
+) -> Step:
+    """What was read of the angles of both feet; 1 of `means` where numbers are strides."""
+    entries = [(side, one) for side, some in rearfoot.items() for one in some]
+    found = [
+        (Key(side, one.gait, one.reference, name), strides, one.mean_of or 1)
+        for side, one in entries
+        for name, strides in strides_of(one).items()
+    ]
+    curves: dict[tuple[Side, str, str], Strides] = {
+        (side, e.gait, e.reference): tuple(e.curve) for side, e in entries if e.curve
+    }
+    readings, means = {key: s for key, s, _ in found}, {key: n for key, _, n in found}
+    return Step(shoe, insole, readings, {}, {}, curves, means=means)
 
 
 def _step(step: TrialStep) -> Step:
-    readings: dict[Key, Strides] = {}
-    load: dict[Side, Strides] = {}
+    feet = {side: step.feet.of(side) for side in SIDES}
+    load = {s: tuple(f.lateral_load_percent) for s, f in feet.items() if f.lateral_load_percent}
     comfort: dict[Side, Mapping[str, float]] = {}
     again: dict[tuple[Side, str], tuple[float, float]] = {}
-    curves: dict[tuple[Side, str, str], Strides] = {}
-    strides: dict[Key, int] = {}
-    for side, foot in _sides(step.feet):
-        readings.update(_readings(side, foot.rearfoot))
-        curves.update(_curves(side, foot.rearfoot))
-        strides.update(_means(side, foot.rearfoot))
-        if foot.lateral_load_percent:
-            load[side] = tuple(foot.lateral_load_percent)
+    for side, foot in feet.items():
         twice = {str(r): (foot.comfort[r], two) for r, two in foot.comfort_again.items()}
         again.update({(side, region): both for region, both in twice.items()})
         means = {region: sum(both) / 2 for region, both in twice.items()}
         if foot.comfort:
             comfort[side] = {str(region): value for region, value in foot.comfort.items()} | means
-    return Step(step.shoe, step.insole, readings, load, comfort, curves, again, strides)
-
-
-def _sides(feet: TrialFeet) -> tuple[tuple[Side, TrialFoot], ...]:
-    return (("left", feet.left), ("right", feet.right))
-
-
-def _readings(side: Side, entries: Sequence[Rearfoot]) -> Iterator[tuple[Key, Strides]]:
-    for entry in entries:
-        for name, strides in strides_of(entry).items():
-            yield Key(side, entry.gait, entry.reference, name), strides
-
-
-def _means(side: Side, entries: Sequence[Rearfoot]) -> Iterator[tuple[Key, int]]:
-    """Strides behind each reading's one number; 1 where the numbers are strides themselves."""
-    for entry in entries:
-        for name in strides_of(entry):
-            yield Key(side, entry.gait, entry.reference, name), entry.mean_of or 1
+    read = _read(step.shoe, step.insole, {side: foot.rearfoot for side, foot in feet.items()})
+    return replace(read, load=load, comfort=comfort, again=again)
 
 
 def strides_of(entry: Rearfoot) -> dict[str, Strides]:
@@ -233,14 +219,6 @@ def strides_of(entry: Rearfoot) -> dict[str, Strides]:
             pairs = zip(found[whole], found[part], strict=True)
             found[name] = tuple(round(one - other, 6) for one, other in pairs)
     return found
-
-
-def _curves(
-    side: Side, entries: Sequence[Rearfoot]
-) -> Iterator[tuple[tuple[Side, str, str], Strides]]:
-    for entry in entries:
-        if entry.curve:
-            yield (side, entry.gait, entry.reference), tuple(entry.curve)
 
 
 def _refuse_other_zero(

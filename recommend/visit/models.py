@@ -16,6 +16,7 @@ AgeBand = Literal["child", "teen", "adult", "older"]
 Gait = Literal["standing", "walking", "running"]
 Reference = Literal["vertical", "relaxed-standing", "subtalar-neutral"]
 CopPattern = Literal["central", "lateral", "medial-early", "medial-late"]
+OneSide = Literal["left", "right"]
 Socks = Literal["thin", "usual", "thick"]
 SizeSystem = Literal["mondopoint", "eu", "uk", "us-men", "us-women"]
 Region = Literal["heel", "arch", "forefoot", "toes", "ankle", "overall"]
@@ -345,6 +346,10 @@ class Feet(Strict):
     left: Foot = Field(default_factory=Foot)
     right: Foot = Field(default_factory=Foot)
 
+    def of(self, side: OneSide) -> Foot:
+        """The foot on `side`."""
+        return self.left if side == "left" else self.right
+
 
 class TrialFoot(Strict):
     """One foot in one step of a trial, measured as the bare foot was.
@@ -379,6 +384,10 @@ class TrialFeet(Strict):
 
     left: TrialFoot = Field(default_factory=TrialFoot)
     right: TrialFoot = Field(default_factory=TrialFoot)
+
+    def of(self, side: OneSide) -> TrialFoot:
+        """The foot on `side`."""
+        return self.left if side == "left" else self.right
 
 
 class TrialStep(Strict):
@@ -453,7 +462,7 @@ class Capture(Strict):
 
     file: Annotated[str, Field(min_length=1, max_length=500)]
     sha256: Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")] | None = None
-    side: Literal["left", "right"] | None = None
+    side: OneSide | None = None
     kind: Literal["pressure", "marks"] | None = None
     gait: Gait | None = None
     device: DeviceName = ""
@@ -511,7 +520,7 @@ class FollowUp(Strict):
     returned: Answer | None = None
     changed: Annotated[str, Field(max_length=2000)] = ""
 
-    def comfort_of(self, side: Literal["left", "right"]) -> dict[Region, float]:
+    def comfort_of(self, side: OneSide) -> dict[Region, float]:
         """How the foot on `side` was, by region; what was told of both counts for each."""
         foot = self.feet.left if side == "left" else self.feet.right
         return {**self.comfort, **foot.comfort}

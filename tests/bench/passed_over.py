@@ -11,7 +11,7 @@ from __future__ import annotations
 import random
 import sys
 
-from recommend.infer.counter import Counter
+from recommend.infer.adviser import Adviser
 from tests import shipped
 from tests.visit.test_budget import passed_over_and_answered
 
@@ -20,7 +20,7 @@ TIMES = 4  # rounds of answers a visit
 
 def main(visits: int = 2000, seed: int = 1) -> int:
     """Print how many answers were tried, and each that altered the outcome."""
-    counter, tried, found = Counter(shipped.book()), 0, []
+    counter, tried, found = Adviser(shipped.book()), 0, []
     for number in range(visits):
         count, altered = passed_over_and_answered(counter, random.Random(f"{seed} {number}"), TIMES)
         tried += count

@@ -77,3 +77,13 @@ def test_what_cannot_be_compared_is_one_sentence(args: list[str], code: int, wor
     done = CliRunner().invoke(app, ["compare", VISIT, *args])
     assert words in (str(done.exception) + done.output)
     assert done.exit_code in (1, code)
+
+
+def test_a_stop_compares_nothing() -> None:
+    """Where a stop withholds the shortlist no product is named, and the exit code says why."""
+    code, text = _run(
+        "catalogue_demo/visits/red-flag-stop.yaml", "mimberlow-walk", "ebbenholt-walk"
+    )
+    assert code == 3
+    assert "A stop withholds the shortlist" in text
+    assert "Mimberlow" not in text

@@ -21,7 +21,7 @@ from recommend.measure.pressure.footprint import (
     weighted_arch_index,
     widths,
 )
-from recommend.measure.pressure.frame import FootFrame, centre_of_pressure
+from recommend.measure.pressure.recording import FootFrame, centre_of_pressure
 from recommend.parameters import Parameters
 
 shapely = pytest.importorskip("shapely", reason="shapely is in the extra `test`")

@@ -28,7 +28,7 @@ from recommend.measure.pressure.footprint import (
     footprint,
     thirds,
 )
-from recommend.measure.pressure.frame import centre_of_pressure, find_frame
+from recommend.measure.pressure.recording import centre_of_pressure, find_frame
 from recommend.measure.video.recording import leg_heel_angle
 from recommend.measure.video.stance import heel_stances
 from tests.outside.fetch_data import archive, from_wheel

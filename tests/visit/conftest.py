@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from recommend.extras import shipped_folder
-from recommend.infer.counter import Counter
+from recommend.infer.adviser import Adviser
 from recommend.measure.into import absorber
 from recommend.rulebook import load_rulebook
 from recommend.visit.entry import Entry
@@ -17,13 +17,13 @@ from recommend.visit.shelf import Draft
 
 
 @pytest.fixture(scope="session")
-def counter() -> Counter:
+def counter() -> Adviser:
     """The shipped rulebook, compiled once."""
-    return Counter(load_rulebook(shipped_folder("rules")))
+    return Adviser(load_rulebook(shipped_folder("rules")))
 
 
 @pytest.fixture
-def begin(counter: Counter, tmp_path: Path) -> Callable[..., Entry]:
+def begin(counter: Adviser, tmp_path: Path) -> Callable[..., Entry]:
     """Begin an entry that passes over nothing, at a step when one is named."""
 
     def make(at: str = "", **tree: object) -> Entry:

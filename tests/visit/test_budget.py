@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from recommend.errors import InputError
-from recommend.infer.counter import Counter
+from recommend.infer.adviser import Adviser
 from recommend.rulebook.models import AxisThen
 from recommend.visit.answers import BothFeet, RefusedError
 from recommend.visit.entry import Entry, visit_of, with_answer
@@ -39,7 +39,7 @@ TYPED: Mapping[str, str] = {
 }  # fmt: skip
 
 
-def entry_of(counter: Counter) -> Entry:
+def entry_of(counter: Adviser) -> Entry:
     """An entry as a shop asks it: feet side by side, screening read out, the fitter known."""
     book = counter.book
     steps = [
@@ -73,7 +73,7 @@ def typed_through(entry: Entry, typed: Mapping[str, str]) -> tuple[list[str], in
     return asked, keys
 
 
-def test_an_ordinary_adult_is_typed_within_the_budget(counter: Counter) -> None:
+def test_an_ordinary_adult_is_typed_within_the_budget(counter: Adviser) -> None:
     """Fully screened, posture, sizes and film: at most 35 questions and 120 keys."""
     asked, keys = typed_through(entry_of(counter), TYPED)
     assert len(asked) <= QUESTIONS, asked
@@ -142,7 +142,7 @@ def feed_drawn(entry: Entry, rng: random.Random) -> None:
         entry.feed("x")
 
 
-def outcome(counter: Counter, tree: Tree) -> tuple[object, ...]:
+def outcome(counter: Adviser, tree: Tree) -> tuple[object, ...]:
     """Notes, foot types, and the needs that hold, of a visit."""
     seen = counter.assess(visit_of(tree))
     needs = {
@@ -160,7 +160,7 @@ def outcome(counter: Counter, tree: Tree) -> tuple[object, ...]:
 APART = (-0.02, 0.0, 0.02)
 
 
-def beside_limits(step: Step, tree: Tree, counter: Counter, rng: random.Random) -> str:
+def beside_limits(step: Step, tree: Tree, counter: Adviser, rng: random.Random) -> str:
     """An answer whose measure lies beside a drawn limit of the rulebook; empty for words."""
     book = counter.book
     measure = next(iter(sorted(step.feeds)), "")
@@ -190,7 +190,7 @@ def _typed(step: Step, wanted: float, foot: Tree) -> float:
     return wanted
 
 
-class Quiet(Counter):
+class Quiet(Adviser):
     """Asks of the rules only what is still open: who is warned of nothing is asked the same."""
 
     def doubt(self, before: Visit, after: Visit) -> str:
@@ -202,7 +202,7 @@ class Quiet(Counter):
 
 
 def passed_over_and_answered(
-    counter: Counter, rng: random.Random, times: int
+    counter: Adviser, rng: random.Random, times: int
 ) -> tuple[int, list[tuple[str, str]]]:
     """Draw one visit and answer what it passed over, beside limits, `times` times.
 
@@ -232,7 +232,7 @@ def passed_over_and_answered(
     return tried, altered
 
 
-def test_what_is_passed_over_changes_no_first_choice(counter: Counter) -> None:
+def test_what_is_passed_over_changes_no_first_choice(counter: Adviser) -> None:
     """Nor is what is brought first another, whichever side of a limit the answers lie."""
     tried = 0
     for number in range(3):
@@ -254,7 +254,7 @@ def test_what_is_passed_over_changes_no_first_choice(counter: Counter) -> None:
     assert tried > 5  # else the test would test nothing
 
 
-def brought_first(counter: Counter, tree: Tree) -> dict[str, list[str]]:
+def brought_first(counter: Adviser, tree: Tree) -> dict[str, list[str]]:
     """The members of the first group of shoes, insoles and pairs."""
     ranked = outcome_of(visit_of(tree), counter.book, shipped.shop(), counter.engine).shortlist
     groups = ranked.groups.items() if ranked is not None else ()
@@ -263,7 +263,7 @@ def brought_first(counter: Counter, tree: Tree) -> dict[str, list[str]]:
     }
 
 
-def test_what_is_passed_over_could_not_have_mattered(counter: Counter) -> None:
+def test_what_is_passed_over_could_not_have_mattered(counter: Adviser) -> None:
     """Whatever is answered at questions that were passed over, the outcome stays the same.
 
     Answers lie on both sides of the limits; `python -m tests.bench.passed_over` draws 2,000.

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from recommend.infer.counter import Counter
+from recommend.infer.adviser import Adviser
 from recommend.trial.came_back import came_back
 from recommend.visit import read_visit
 from recommend.visit.coming_back import begun_again, steps_again
@@ -30,7 +30,7 @@ def _again(**told: Any) -> Visit:
     return Visit.model_validate(base)
 
 
-def _notes(counter: Counter, visit: Visit) -> set[str]:
+def _notes(counter: Adviser, visit: Visit) -> set[str]:
     return {note.rule for note in counter.assess(visit).notes}
 
 
@@ -43,18 +43,18 @@ def _notes(counter: Counter, visit: Visit) -> set[str]:
         (6, "see-pain-grown"),
     ],
 )
-def test_pain_is_judged_with_its_error(counter: Counter, now: int, rule: str) -> None:
+def test_pain_is_judged_with_its_error(counter: Adviser, now: int, rule: str) -> None:
     """Pain counts as less, or as more, only beyond the error of asking twice."""
     assert rule in _notes(counter, _again(now=now))
 
 
 @pytest.mark.parametrize("now", [0, 1, 2])
-def test_pain_that_has_clearly_become_less_brings_no_note(counter: Counter, now: int) -> None:
+def test_pain_that_has_clearly_become_less_brings_no_note(counter: Adviser, now: int) -> None:
     """Two points less, or no pain at all, are no reason to send anyone."""
     assert _notes(counter, _again(now=now)) <= {"caution-heel-pain-first"}  # of any heel pain
 
 
-def test_pain_in_the_first_days_of_wear_is_not_yet_persisting(counter: Counter) -> None:
+def test_pain_in_the_first_days_of_wear_is_not_yet_persisting(counter: Adviser) -> None:
     """Before two weeks of wear the same pain is watched, not sent on."""
     assert "see-pain-persisting" not in _notes(counter, _again(**{"weeks-of-wear": 1}))
 
@@ -68,13 +68,13 @@ def test_pain_in_the_first_days_of_wear_is_not_yet_persisting(counter: Counter) 
         ("open-wound", "stop"),
     ],
 )
-def test_new_trouble_brings_a_note_by_rule(counter: Counter, question: str, level: str) -> None:
+def test_new_trouble_brings_a_note_by_rule(counter: Adviser, question: str, level: str) -> None:
     """New pain and skin trouble send to a clinician, numbness and wounds stop."""
     notes = counter.assess(_again(now=0, answers={question: "yes"})).notes
     assert [note.level for note in notes] == [level]
 
 
-def test_what_is_asked_after_wear_is_not_asked_before(counter: Counter) -> None:
+def test_what_is_asked_after_wear_is_not_asked_before(counter: Adviser) -> None:
     """A first visit has no open question about the time since."""
     first = Visit(reference="T-1")
     assert "new-pain" not in counter.assess(first).to_ask
@@ -116,7 +116,7 @@ def test_a_growing_foot_is_measured_again_after_three_months(today: date, carrie
     assert ("feet" in tree) == carried
 
 
-def test_what_is_carried_is_passed_over_until_it_is_opened(counter: Counter) -> None:
+def test_what_is_carried_is_passed_over_until_it_is_opened(counter: Adviser) -> None:
     """Only screening, wear and motion are asked anew; a new answer takes the old day away."""
     earlier = read_visit(Path("catalogue_demo/visits/pronated.yaml"))
     tree = begun_again(earlier, "QB-0102_2025-03-05", date(2025, 4, 16))
@@ -131,7 +131,7 @@ def test_what_is_carried_is_passed_over_until_it_is_opened(counter: Counter) -> 
     assert "foot-length" not in entry.draft.tree["carried"]
 
 
-def test_the_time_since_is_asked_after_screening_and_before_measures(counter: Counter) -> None:
+def test_the_time_since_is_asked_after_screening_and_before_measures(counter: Adviser) -> None:
     """The order of a follow-up; comfort is rated for each foot, and what presses by region."""
     steps = steps_again(
         counter.book.questions,
@@ -164,7 +164,7 @@ def test_the_time_since_is_asked_after_screening_and_before_measures(counter: Co
     assert told.comfort_of("right") == {"overall": 8, "arch": 3}
 
 
-def test_outcomes_are_counted_by_product_with_the_error_of_pain(counter: Counter) -> None:
+def test_outcomes_are_counted_by_product_with_the_error_of_pain(counter: Adviser) -> None:
     """Less and more only beyond error; the customer's own shoe counts for nothing."""
     told = {"shoe": "own", "insole": "meskerholm-soft", "returned": "no", "comfort": {"overall": 8}}
     visits = [

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from recommend.infer.counter import Counter
+from recommend.infer.adviser import Adviser
 from recommend.match.shortlist import GROUPS
 from recommend.measure.repeated import history
 from recommend.show.trial import plan_lines
@@ -34,7 +34,7 @@ NEW_BESIDE_OLD = ([_pain("heel", 6)], [_pain("heel", 2), _pain("forefoot", 5)])
 
 
 def _notes(visit: Visit) -> set[str]:
-    return {note.rule for note in Counter(shipped.book()).assess(visit).notes}
+    return {note.rule for note in Adviser(shipped.book()).assess(visit).notes}
 
 
 def test_a_new_pain_is_told_beside_an_old_one_that_fell() -> None:

@@ -10,7 +10,7 @@ come to different spots, nothing is guessed: the mark is left out of that frame,
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from itertools import combinations, product
 
 import numpy as np
@@ -72,17 +72,6 @@ class Followed:
 
 Start = Mapping[int, tuple[int, ...]]  # by frame, the four spots of a leg that is seen whole
 Fixed = Mapping[int, Mapping[int, int]]  # by frame and mark, the spot that it is by hand
-
-
-@dataclass(slots=True)
-class _State:
-    """Where the marks of a leg were last, how they moved, and what they looked like."""
-
-    at: FloatArray  # (4, 2)
-    speed: FloatArray  # (4, 2) px per s
-    look: FloatArray  # (4, 2) logarithms of radius and contrast
-    time: float
-    unseen: FloatArray = field(default_factory=lambda: np.zeros(4))  # s since each was seen
 
 
 def follow(
@@ -200,69 +189,38 @@ _LOOKED_AT = 20_000  # frames, spread over the film, in which legs are looked fo
 
 
 def _one_way(
-    spots: Spots,
-    starts: Sequence[Start],
-    fixed: Sequence[Fixed],
-    film: Film,
-    step: int,
+    spots: Spots, starts: Sequence[Start], fixed: Sequence[Fixed], film: Film, step: int
 ) -> list[Followed]:
     count = len(spots.each)
     legs = [
-        Followed(
-            np.full((count, 4), NONE, dtype=np.int64),
-            np.zeros((count, 4), bool),
-            np.zeros(count, bool),
-        )
+        Followed(np.full((count, 4), NONE), np.zeros((count, 4), bool), np.zeros(count, bool))
         for _ in starts
     ]
-    states: list[_State | None] = [None for _ in starts]
+    tracks: list[_Track | None] = [None for _ in starts]
     for f in range(count)[::step]:
-        now, here = float(spots.times[f]), spots.each[f]
+        frame = _Frame(spots.each[f], float(spots.times[f]), spots.radius, film)
         fits: list[_Fit | None] = []
-        for k, state in enumerate(states):
-            if state is None or _is_lost(state, here, starts[k].get(f), spots.radius, film):
-                states[k] = state = _begun(here, starts[k].get(f), now)
-            fits.append(
-                None if state is None else _fit(here, state, now, spots, film, fixed[k].get(f))
-            )
-        _settle(fits, here, states, now, spots, film)
-        for k, fit in enumerate(fits):
-            state = states[k]
-            if fit is not None and state is not None:
-                legs[k].chosen[f], legs[k].unsure[f] = fit.chosen, fit.unsure
-                _move(state, fit.chosen, here, now, film)
+        for k, track in enumerate(tracks):
+            start = starts[k].get(f)
+            if track is None or track.is_lost(frame, start):
+                tracks[k] = track = None if start is None else _Track(frame, start)
+            fits.append(track.fit(frame, fixed[k].get(f, {})) if track else None)
+        _settle(fits, tracks, frame)
+        for leg, track, fit in zip(legs, tracks, fits, strict=True):
+            if fit is not None and track is not None:
+                leg.chosen[f], leg.unsure[f] = fit.chosen, fit.unsure
+                track.move(fit.chosen, frame)
     return legs
 
 
-def _begun(here: FloatArray, start: tuple[int, ...] | None, now: float) -> _State | None:
-    if start is None:
-        return None
-    marks = here[list(start)]
-    return _State(marks[:, :2].copy(), np.zeros((4, 2)), _look(marks), now)
+@dataclass(frozen=True, slots=True)
+class _Frame:
+    """The spots of one frame (n, 8), its time in s, and the usual radius of a mark in px."""
 
-
-def _is_lost(
-    state: _State,
-    here: FloatArray,
-    start: tuple[int, ...] | None,
-    radius: float,
-    film: Film,
-) -> bool:
-    """Whether a leg is to be looked for anew.
-
-    So it is when nothing of it was seen for long, and when few of its marks are left while it is
-    seen whole where it stood.
-    """
-    if state.unseen.min() > film.lost_s:
-        return True
-    if start is None or np.count_nonzero(state.unseen == 0.0) >= film.together_least:
-        return False
-    aside = here[list(start), X].mean() - state.at[:, 0].mean()
-    return bool(abs(aside) < film.legs_apart * radius)
-
-
-def _look(marks: FloatArray) -> FloatArray:
-    return np.log(np.maximum(marks[:, [RADIUS, CONTRAST]], 1e-3))
+    here: FloatArray
+    now: float
+    radius: float
+    film: Film
 
 
 @dataclass(slots=True)
@@ -274,126 +232,124 @@ class _Fit:
     cost: float
 
 
-def _fit(
-    here: FloatArray,
-    state: _State,
-    now: float,
-    spots: Spots,
-    film: Film,
-    fixed: Mapping[int, int] | None = None,
-    taken: frozenset[int] = frozenset(),
-) -> _Fit:
-    """The way to give spots to marks that fits best, of all ways with spots in reach."""
-    lapse = abs(now - state.time)
-    ahead = state.at + state.speed * (now - state.time)
-    mm = spots.radius / film.mark_radius_mm
-    jolt = 1000.0 * film.acceleration * mm * lapse**2
-    gate = film.reach * (spots.radius + jolt)
-    by_hand = fixed or {}
-    choices = [
-        [by_hand[k]] if k in by_hand else _choices(here, ahead[k], gate, taken) for k in range(4)
-    ]
-    ways = np.array(list(product(*choices)), dtype=np.int64)
-    costs = _costs(ways, here, ahead, state, gate, spots.radius, film)
-    best = int(np.argmin(costs))
-    chosen = ways[best]
-    other = (ways != chosen) & (ways != NONE) & (chosen != NONE)
-    close = costs < costs[best] + film.unsure_cost
-    unsure = (other & close[:, None]).any(axis=0)
-    return _Fit(chosen, unsure, float(costs[best]))
+def _look(marks: FloatArray) -> FloatArray:
+    """(..., 2) logarithms of radius and contrast of marks (..., 8)."""
+    return np.log(np.maximum(marks[..., [RADIUS, CONTRAST]], 1e-3))
+
+
+class _Track:
+    """Where the marks of a leg were last, how they moved, and what they looked like.
+
+    Attributes
+    ----------
+    at, speed : (4, 2) in px, and in px per s.
+    look : (4, 2), as `_look` gives it.
+    unseen : (4,) s since each was seen.
+    """
+
+    def __init__(self, frame: _Frame, start: tuple[int, ...]) -> None:
+        marks = frame.here[list(start)]
+        self.at, self.look, self.time = marks[:, :2].copy(), _look(marks), frame.now
+        self.speed, self.unseen = np.zeros((4, 2)), np.zeros(4)
+
+    def is_lost(self, frame: _Frame, start: tuple[int, ...] | None) -> bool:
+        """Whether the leg is to be looked for anew.
+
+        So it is when nothing of it was seen for long, and when few of its marks are left while it
+        is seen whole where it stood.
+        """
+        if self.unseen.min() > frame.film.lost_s:
+            return True
+        if start is None or np.count_nonzero(self.unseen == 0.0) >= frame.film.together_least:
+            return False
+        aside = frame.here[list(start), X].mean() - self.at[:, 0].mean()
+        return bool(abs(aside) < frame.film.legs_apart * frame.radius)
+
+    def fit(
+        self, frame: _Frame, by_hand: Mapping[int, int], taken: frozenset[int] = frozenset()
+    ) -> _Fit:
+        """The way to give spots to marks that fits best, of all ways with spots in reach."""
+        film = frame.film
+        ahead = self.at + self.speed * (frame.now - self.time)
+        mm = frame.radius / film.mark_radius_mm
+        jolt = 1000.0 * film.acceleration * mm * abs(frame.now - self.time) ** 2
+        gate = film.reach * (frame.radius + jolt)
+        choices = [
+            [by_hand[k]] if k in by_hand else _choices(frame.here, ahead[k], gate, taken)
+            for k in range(4)
+        ]
+        ways = np.array(list(product(*choices)), dtype=np.int64)
+        costs = self._costs(ways, frame, ahead, gate)
+        best = int(np.argmin(costs))
+        chosen = ways[best]
+        other = (ways != chosen) & (ways != NONE) & (chosen != NONE)
+        close = costs < costs[best] + film.unsure_cost
+        return _Fit(chosen, (other & close[:, None]).any(axis=0), float(costs[best]))
+
+    def _costs(self, ways: IntArray, frame: _Frame, ahead: FloatArray, gate: float) -> FloatArray:
+        """(ways,) how ill each way fits: squares of what departs, in units of what is usual."""
+        film, here = frame.film, frame.here if len(frame.here) else np.zeros((1, 8))
+        missing = ways == NONE
+        marks = here[np.where(missing, 0, ways)]  # (ways, 4, 8)
+        off = np.where(missing[..., None], np.nan, marks[..., :2] - ahead)
+        count = np.maximum((~missing).sum(axis=1), 1)
+        mean = np.nansum(off, axis=1) / count[:, None]
+        cost = np.square(mean / (film.gate_spread * gate)).sum(axis=1)
+        lines = (0, 1, film.leg_change), (2, 3, film.heel_change), (1, 2, film.ankle_change)
+        for a, b, share in lines:
+            line = float(np.hypot(*(self.at[a] - self.at[b])))
+            usual = share * line + film.line_radii * frame.radius + film.line_gates * gate
+            part = np.square((off[:, a] - off[:, b]) / usual).sum(axis=1)
+            cost += np.nan_to_num(part)
+        unlike = np.square((_look(marks) - self.look) / [film.size_change, film.tone_change])
+        shape = np.square((1.0 - marks[..., FREE]) / film.free_change)
+        shape += np.square((1.0 - marks[..., FULL]) / film.full_change)
+        cost += np.where(missing, film.missing_cost, unlike.sum(axis=2) + shape).sum(axis=1)
+        twice = np.zeros(len(ways), dtype=bool)
+        for a, b in combinations(range(4), 2):
+            twice |= (ways[:, a] == ways[:, b]) & ~missing[:, a]
+        return np.where(twice, np.inf, cost)
+
+    def move(self, chosen: IntArray, frame: _Frame) -> None:
+        """Come to this frame; marks not seen keep their place beside those that are."""
+        lapse = frame.now - self.time
+        seen = chosen != NONE
+        if seen.any():
+            found = frame.here[chosen[seen]]
+            gone = found[:, :2] - self.at[seen]
+            if lapse:
+                steady = self.unseen[seen] == 0.0  # a place that was led on is no place to go from
+                usual = (gone[steady] if steady.any() else gone).mean(axis=0)
+                self.speed[:] = usual / lapse
+                self.speed[np.flatnonzero(seen)[steady]] = gone[steady] / lapse
+            self.at[~seen] += gone.mean(axis=0)
+            self.at[seen] = found[:, :2]
+            self.look[seen] += frame.film.look_follows * (_look(found) - self.look[seen])
+        else:
+            self.at += self.speed * lapse
+        self.unseen = np.where(seen, 0.0, self.unseen + abs(lapse))
+        self.time = frame.now
 
 
 def _choices(here: FloatArray, ahead: FloatArray, gate: float, taken: frozenset[int]) -> list[int]:
-    if not len(here):
-        return [NONE]
     far = np.hypot(here[:, X] - ahead[0], here[:, Y] - ahead[1])
     near = [int(i) for i in np.argsort(far)[:4] if far[i] <= gate and int(i) not in taken]
     return [*near, NONE]
 
 
-def _costs(
-    ways: IntArray,
-    here: FloatArray,
-    ahead: FloatArray,
-    state: _State,
-    gate: float,
-    radius: float,
-    film: Film,
-) -> FloatArray:
-    """(ways,) how ill each way fits: squares of what departs, in units of what is usual."""
-    missing = ways == NONE
-    if len(here):
-        marks = here[np.where(missing, 0, ways)]  # (ways, 4, 8)
-    else:
-        marks = np.zeros((len(ways), 4, ahead.shape[1] + 6))
-    off = np.where(missing[..., None], np.nan, marks[..., :2] - ahead)
-    count = np.maximum((~missing).sum(axis=1), 1)
-    mean = np.nansum(off, axis=1) / count[:, None]
-    cost = np.square(mean / (film.gate_spread * gate)).sum(axis=1)
-    lines = (0, 1, film.leg_change), (2, 3, film.heel_change), (1, 2, film.ankle_change)
-    for a, b, share in lines:
-        line = float(np.hypot(*(state.at[a] - state.at[b])))
-        usual = share * line + film.line_radii * radius + film.line_gates * gate
-        part = np.square((off[:, a] - off[:, b]) / usual).sum(axis=1)
-        cost += np.nan_to_num(part)
-    look = np.log(np.maximum(marks[..., [RADIUS, CONTRAST]], 1e-3)) - state.look
-    unlike = np.square(look / [film.size_change, film.tone_change])
-    shape = np.square((1.0 - marks[..., FREE]) / film.free_change)
-    shape += np.square((1.0 - marks[..., FULL]) / film.full_change)
-    cost += np.where(missing, film.missing_cost, unlike.sum(axis=2) + shape).sum(axis=1)
-    twice = np.zeros(len(ways), dtype=bool)
-    for a in range(4):
-        for b in range(a + 1, 4):
-            twice |= (ways[:, a] == ways[:, b]) & ~missing[:, a]
-    return np.where(twice, np.inf, cost)
-
-
-def _settle(
-    fits: list[_Fit | None],
-    here: FloatArray,
-    states: Sequence[_State | None],
-    now: float,
-    spots: Spots,
-    film: Film,
-) -> None:
+def _settle(fits: list[_Fit | None], tracks: Sequence[_Track | None], frame: _Frame) -> None:
     """No spot for two legs: the leg that it fits less well goes without it."""
-    for a in range(len(fits)):
-        for b in range(a + 1, len(fits)):
-            one, two = fits[a], fits[b]
-            if one is None or two is None:
-                continue
-            both = frozenset(map(int, one.chosen[one.chosen != NONE])) & frozenset(
-                map(int, two.chosen)
-            )
-            if both:
-                later = a if one.cost > two.cost else b
-                state, fit = states[later], fits[later]
-                assert state is not None
-                assert fit is not None
-                again = _fit(here, state, now, spots, film, taken=both)
-                again.unsure |= np.isin(fit.chosen, list(both))
-                fits[later] = again
-
-
-def _move(state: _State, chosen: IntArray, here: FloatArray, now: float, film: Film) -> None:
-    """Bring the state to this frame; marks not seen keep their place beside those that are."""
-    lapse = now - state.time
-    seen = chosen != NONE
-    if seen.any():
-        found = here[chosen[seen]]
-        gone = found[:, :2] - state.at[seen]
-        if lapse:
-            steady = state.unseen[seen] == 0.0  # a place that was led on is no place to go from
-            usual = (gone[steady] if steady.any() else gone).mean(axis=0)
-            state.speed[:] = usual / lapse
-            state.speed[np.flatnonzero(seen)[steady]] = gone[steady] / lapse
-        state.at[~seen] += gone.mean(axis=0)
-        state.at[seen] = found[:, :2]
-        state.look[seen] += film.look_follows * (_look(found) - state.look[seen])
-    else:
-        state.at += state.speed * lapse
-    state.unseen = np.where(seen, 0.0, state.unseen + abs(lapse))
-    state.time = now
+    for a, b in combinations(range(len(fits)), 2):
+        one, two = fits[a], fits[b]
+        if one is None or two is None:
+            continue
+        both = frozenset(one.chosen[one.chosen != NONE].tolist()) & set(two.chosen.tolist())
+        later, fit = (a, one) if one.cost > two.cost else (b, two)
+        track = tracks[later]
+        if both and track is not None:
+            again = track.fit(frame, {}, taken=both)
+            again.unsure |= np.isin(fit.chosen, list(both))
+            fits[later] = again
 
 
 def _agreed(forward: Followed, backward: Followed, alone: IntArray, fixed: Fixed) -> Followed:

@@ -1,4 +1,4 @@
-"""Areas and widths of a footprint: thirds, arch index, Chippaux-Smirak and Staheli indices.
+"""A footprint, its toes parted from the rest; thirds, arch index, Chippaux-Smirak and Staheli.
 
 Areas are exact for sensors as rectangles at any angle of the foot. A sensor on the border of the
 contact is covered in part only and counts with ``capture.edge-share``.
@@ -11,9 +11,10 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from recommend.measure.filtering import FloatArray, Mask
-from recommend.measure.pressure.frame import FootFrame, cell_positions
-from recommend.measure.pressure.recording import Frames
+from recommend.measure.pressure.recording import FootFrame, Frames, cell_positions
 from recommend.parameters import Capture
+
+_GRID_PER_PITCH = 2.0  # two samples per sensor follow the map without inventing detail
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -215,9 +216,6 @@ def _contact_widths(print_: Footprint, span: tuple[float, float]) -> list[float]
     )
     behind = amount[loaded] @ share
     return [float(area) / depth for area in behind[2:] - behind[:-2]]
-
-
-_GRID_PER_PITCH = 2.0  # two samples per sensor follow the map without inventing detail
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -6,17 +6,17 @@ steps are first parted where the mat is unloaded, then where loaded patches lie 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 
 from recommend.errors import InputError, Place
 from recommend.measure.doubts import wrong_force
-from recommend.measure.filtering import FloatArray, Mask, bridged, spans
-from recommend.measure.pressure.frame import centre_of_pressure
-from recommend.measure.pressure.recording import Frames, PressureRecording
+from recommend.measure.filtering import FloatArray, Mask, Span, bridged, spans
+from recommend.measure.pressure.recording import Frames, PressureRecording, centre_of_pressure
 from recommend.parameters import Capture
 
 _PATCHES_HELD = 200  # a guard of time: each is held against each
@@ -67,94 +67,106 @@ def find_steps(recording: PressureRecording, capture: Capture) -> list[Step]:
     Patches shorter than ``capture.step-min-ms`` (dynamic captures) or smaller than
     ``capture.step-min-area`` are not steps and are left out.
     """
-    steps: list[Step] = []
-    whole = (slice(0, recording.frames.shape[1]), slice(0, recording.frames.shape[2]))
-    margin = round(capture.step_gap_ms * recording.rate_hz / 1000.0)
-    for start, stop in _loaded_windows(recording, whole, (0, len(recording.frames)), capture):
-        window = max(start - margin, 0), min(stop + margin, len(recording.frames))
-        for box, mask in _patches(recording, window, capture):
-            steps += _steps_in(recording, box, mask, window, capture)
-    return sorted(steps, key=lambda step: (step.start, step.box[1].start))
+    finder = _Finder(recording, capture)
+    return sorted(finder.steps(), key=lambda step: (step.start, step.box[1].start))
 
 
-def _loaded_windows(
-    recording: PressureRecording,
-    box: Box,
-    window: tuple[int, int],
-    capture: Capture,
-    mask: Mask | None = None,
-) -> Iterator[tuple[int, int]]:
-    """Spans of frames with force inside `box`; short gaps are bridged, short spans dropped."""
-    frames = recording.frames[window[0] : window[1], box[0], box[1]]
-    if mask is not None:
-        force = frames[:, mask].sum(axis=1, dtype=np.float64) * recording.cell_mm2 * 1e-3
-    else:
-        force = frames.sum(axis=(1, 2), dtype=np.float64) * recording.cell_mm2 * 1e-3
-    loaded = force > capture.step_force
-    per_ms = recording.rate_hz / 1000.0
-    bridge = capture.step_gap_ms * per_ms
-    least = capture.step_min_ms * per_ms if recording.load == "dynamic" else 1
-    for start, stop in bridged(spans(loaded), bridge):
-        if stop - start >= least:
-            yield window[0] + start, window[0] + stop
+@dataclass(frozen=True, slots=True)
+class _Finder:
+    """A recording in which steps are looked for, and the numbers that tell them."""
 
+    recording: PressureRecording
+    capture: Capture
 
-def _patches(
-    recording: PressureRecording, window: tuple[int, int], capture: Capture
-) -> list[tuple[Box, Mask]]:
-    """Loaded patches of one foot each: box, and mask inside the box."""
-    peak = recording.frames[window[0] : window[1]].max(axis=0)
-    regions = label_regions(peak >= capture.contact_threshold)
-    specks = sum(len(region) == 1 for region in regions)
-    if max(specks / capture.specks_limit, len(regions) / _PATCHES_HELD) > 1:
-        raise InputError(
-            Place(recording.name),
-            f"{len(regions)} separate patches are loaded at once in frames {window[0]} to "
-            f"{window[1]}, {specks} of them of a single sensor",
-            f"up to {capture.specks_limit:g} single ones",
-            wrong_force(float(recording.force().max()), None, capture)
-            or "the mat is noisy, or `unit` is wrong; zero it, or raise capture.contact-threshold",
-        )
-    found = []
-    for cells in _grouped(regions, recording.pitch_mm, capture):
-        if len(cells) * recording.cell_mm2 >= capture.step_min_area:
-            box = _box(cells, peak.shape)
-            mask = np.zeros(peak[box].shape, dtype=bool)
-            mask[cells[:, 0] - box[0].start, cells[:, 1] - box[1].start] = True
-            found.append((box, mask))
-    return found
+    def steps(self) -> Iterator[Step]:
+        """Every step, patch by patch."""
+        frames = self.recording.frames
+        whole = (slice(0, frames.shape[1]), slice(0, frames.shape[2]))
+        margin = round(self.capture.step_gap_ms * self.recording.rate_hz / 1000.0)
+        for start, stop in self._loaded(whole, (0, len(frames))):
+            window = max(start - margin, 0), min(stop + margin, len(frames))
+            for box, mask in self._patches(window):
+                yield from self._steps_in(box, mask, window)
 
+    def _loaded(self, box: Box, window: Span, mask: Mask | None = None) -> Iterator[Span]:
+        """Spans of frames with force inside `box`; short gaps are bridged, short spans dropped."""
+        recording, capture = self.recording, self.capture
+        frames = recording.frames[window[0] : window[1], box[0], box[1]]
+        if mask is not None:
+            total = frames[:, mask].sum(axis=1, dtype=np.float64)
+        else:
+            total = frames.sum(axis=(1, 2), dtype=np.float64)
+        loaded = total * recording.cell_mm2 * 1e-3 > capture.step_force
+        per_ms = recording.rate_hz / 1000.0
+        least = capture.step_min_ms * per_ms if recording.load == "dynamic" else 1
+        for start, stop in bridged(spans(loaded), capture.step_gap_ms * per_ms):
+            if stop - start >= least:
+                yield window[0] + start, window[0] + stop
 
-def _steps_in(
-    recording: PressureRecording,
-    box: Box,
-    mask: Mask,
-    window: tuple[int, int],
-    capture: Capture,
-) -> Iterator[Step]:
-    """Steps of one patch; parted in time once more, now that other feet are out of the box."""
-    _, rows, columns = recording.frames.shape
-    on_edge = mask_touches_edge(mask, box, (rows, columns))
-    threshold = capture.contact_threshold
-    inside = recording.frames[window[0] : window[1], box[0], box[1]]
-    touched: Mask = np.any(inside[:, mask] >= threshold, axis=1)
-    for start, stop in _loaded_windows(recording, box, window, capture, mask):
-        start, stop = _first_to_last_touch(touched, start - window[0], stop - window[0])
-        held = inside[start:stop] * mask
-        path, force = centre_of_pressure(held, recording.pitch_mm, capture.trim_force)
-        at_end = window[0] + start == 0 or window[0] + stop == len(recording.frames)
-        yield Step(
-            window[0] + start,
-            window[0] + stop,
-            box,
-            inside[start:stop],
-            mask,
-            held.max(axis=0),
-            path,
-            force,
-            on_edge,
-            at_end and recording.load == "dynamic",
-        )
+    def _patches(self, window: Span) -> Iterator[tuple[Box, Mask]]:
+        """Loaded patches of one foot each: box, and mask inside the box."""
+        recording, capture = self.recording, self.capture
+        peak = recording.frames[window[0] : window[1]].max(axis=0)
+        regions = label_regions(peak >= capture.contact_threshold)
+        specks = sum(len(region) == 1 for region in regions)
+        if max(specks / capture.specks_limit, len(regions) / _PATCHES_HELD) > 1:
+            raise InputError(
+                Place(recording.name),
+                f"{len(regions)} separate patches are loaded at once in frames {window[0]} to "
+                f"{window[1]}, {specks} of them of a single sensor",
+                f"up to {capture.specks_limit:g} single ones",
+                wrong_force(float(recording.force().max()), None, capture)
+                or "the mat is noisy, or `unit` is wrong; zero it, or raise "
+                "capture.contact-threshold",
+            )
+        for cells in self._grouped(regions):
+            if len(cells) * recording.cell_mm2 >= capture.step_min_area:
+                box = _box(cells, peak.shape)
+                mask = np.zeros(peak[box].shape, dtype=bool)
+                mask[cells[:, 0] - box[0].start, cells[:, 1] - box[1].start] = True
+                yield box, mask
+
+    def _steps_in(self, box: Box, mask: Mask, window: Span) -> Iterator[Step]:
+        """Steps of one patch; parted in time once more, now that other feet are out of the box."""
+        recording, capture, first = self.recording, self.capture, window[0]
+        count, *shape = recording.frames.shape
+        inside = recording.frames[first : window[1], box[0], box[1]]
+        touched: Mask = np.any(inside[:, mask] >= capture.contact_threshold, axis=1)
+        for loaded in self._loaded(box, window, mask):
+            start, stop = _first_to_last_touch(touched, loaded[0] - first, loaded[1] - first)
+            held = inside[start:stop] * mask
+            path, force = centre_of_pressure(held, recording.pitch_mm, capture.trim_force)
+            at_end = first + start == 0 or first + stop == count
+            yield Step(
+                start=first + start,
+                stop=first + stop,
+                box=box,
+                seen=inside[start:stop],
+                mask=mask,
+                peak=held.max(axis=0),
+                path=path,
+                force=force,
+                cut_by_edge=_touches_edge(mask, box, shape),
+                cut_in_time=at_end and recording.load == "dynamic",
+            )
+
+    def _grouped(self, regions: list[NDArray[np.intp]]) -> list[NDArray[np.intp]]:
+        """Join the patches of one foot: toes and a heel without midfoot contact lie apart.
+
+        Two patches belong together when their columns overlap or nearly do and the rows between
+        them are no more than ``capture.foot-gap``; the feet of a stance or of a stride lie further
+        apart.
+        """
+        pitch = self.recording.pitch_mm
+        gap, aside = self.capture.foot_gap / pitch[0], self.capture.foot_gap_aside / pitch[1]
+        groups = list(regions)
+        while True:
+            pairs = combinations(range(len(groups)), 2)
+            near = ((i, j) for i, j in pairs if _near(groups[i], groups[j], gap, aside))
+            i, j = next(near, (0, 0))
+            if not j:
+                return groups
+            groups[i] = np.concatenate([groups[i], groups.pop(j)])
 
 
 def _first_to_last_touch(touched: Mask, start: int, stop: int) -> tuple[int, int]:
@@ -166,13 +178,14 @@ def _first_to_last_touch(touched: Mask, start: int, stop: int) -> tuple[int, int
     return start, stop
 
 
-def mask_touches_edge(mask: Mask, box: Box, shape: tuple[int, int]) -> bool:
+def _touches_edge(mask: Mask, box: Box, shape: Sequence[int]) -> bool:
     """Whether loaded sensors of `mask` lie in the first or last row or column of the mat."""
+    rows, columns = box
     sides = (
-        (box[0].start == 0 and mask[0 - box[0].start].any()),
-        (box[0].stop == shape[0] and mask[-1].any()),
-        (box[1].start == 0 and mask[:, 0 - box[1].start].any()),
-        (box[1].stop == shape[1] and mask[:, -1].any()),
+        (rows.start == 0 and mask[0].any()),
+        (rows.stop == shape[0] and mask[-1].any()),
+        (columns.start == 0 and mask[:, 0].any()),
+        (columns.stop == shape[1] and mask[:, -1].any()),
     )
     return any(bool(side) for side in sides)
 
@@ -199,33 +212,6 @@ def _flood(free: list[list[bool]], row: int, column: int) -> list[tuple[int, int
                     line[nc] = False
                     taken.append((nr, nc))
     return taken
-
-
-def _grouped(
-    regions: list[NDArray[np.intp]],
-    pitch_mm: tuple[float, float],
-    capture: Capture,
-) -> list[NDArray[np.intp]]:
-    """Join the patches of one foot: toes and a heel without midfoot contact lie apart.
-
-    Two patches belong together when their columns overlap or nearly do and the rows between them
-    are no more than ``capture.foot-gap``; the feet of a stance or of a stride lie further apart.
-    """
-    gap = capture.foot_gap / pitch_mm[0]
-    aside = capture.foot_gap_aside / pitch_mm[1]
-    groups = list(regions)
-    merged = True
-    while merged:
-        merged = False
-        for i in range(len(groups)):
-            for j in range(i + 1, len(groups)):
-                if _near(groups[i], groups[j], gap, aside):
-                    groups[i] = np.concatenate([groups[i], groups.pop(j)])
-                    merged = True
-                    break
-            if merged:
-                break
-    return groups
 
 
 def _near(a: NDArray[np.intp], b: NDArray[np.intp], gap: float, aside: float) -> bool:

@@ -26,7 +26,6 @@ from recommend.measure.measured import Curve, FootPicture, Measured, average
 from recommend.measure.model import SIDES, Flag, Measure, Side
 from recommend.measure.pressure.footprint import foot_map
 from recommend.measure.pressure.footsteps import Step, find_steps
-from recommend.measure.pressure.frame import tell_side
 from recommend.measure.pressure.quality import (
     SIDED_MEASURES,
     Rejected,
@@ -36,7 +35,7 @@ from recommend.measure.pressure.quality import (
     step_doubts,
     whole_steps,
 )
-from recommend.measure.pressure.recording import PressureRecording
+from recommend.measure.pressure.recording import PressureRecording, tell_side
 from recommend.measure.pressure.step_values import StepResult, heading_of, measure_step
 from recommend.measure.spread import Budget, scatter_error
 from recommend.parameters import Capture, Parameters
@@ -368,5 +367,4 @@ def _picture(results: Sequence[StepResult], sizes: dict[str, float]) -> FootPict
     for one in prints:
         total += foot_map(one.peak, one.pitch_mm, one.frame, (x, y)).pressure
     toeless = float(np.mean([one.toeless_mm for one in prints]))
-    length, width = (sizes[name] for name in _SIZES)
-    return FootPicture(x, y, total / len(results), length, toeless, width)
+    return FootPicture(x, y, total / len(results), sizes["footprint-length"], toeless)

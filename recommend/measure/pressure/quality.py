@@ -15,8 +15,12 @@ from recommend.errors import InputError, Place
 from recommend.measure.doubts import Doubt, noted, removed, too_few, widened, wrong_force
 from recommend.measure.filtering import FloatArray, Mask
 from recommend.measure.pressure.footsteps import Step
-from recommend.measure.pressure.frame import centre_of_pressure, walking_direction
-from recommend.measure.pressure.recording import Frames, PressureRecording
+from recommend.measure.pressure.recording import (
+    Frames,
+    PressureRecording,
+    centre_of_pressure,
+    walking_direction,
+)
 from recommend.parameters import Capture
 
 _BASELINE_SENSORS = 150  # so many tell the baseline as well as all of them

@@ -1,4 +1,4 @@
-"""All numbers of one step: its footprint, its path over stance, what each region bears."""
+"""All numbers of one step: its footprint, its path over stance, what each of nine regions bears."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from recommend.errors import RecommendError
 from recommend.measure.cop import cpei, path_length
 from recommend.measure.filtering import FloatArray, Mask
-from recommend.measure.measured import Phase, borders, normalise, phase_slices
+from recommend.measure.measured import Phase, normalise, phase_slices
 from recommend.measure.model import Side
 from recommend.measure.pressure.footprint import (
     Footprint,
@@ -23,9 +23,28 @@ from recommend.measure.pressure.footprint import (
     widths,
 )
 from recommend.measure.pressure.footsteps import Step
-from recommend.measure.pressure.frame import find_frame, walking_direction
-from recommend.measure.pressure.recording import Frames, PressureRecording
+from recommend.measure.pressure.recording import (
+    Frames,
+    PressureRecording,
+    find_frame,
+    walking_direction,
+)
 from recommend.parameters import Capture
+
+REGIONS: Final = (
+    "medial-heel",
+    "lateral-heel",
+    "medial-midfoot",
+    "lateral-midfoot",
+    "medial-forefoot",
+    "central-forefoot",
+    "lateral-forefoot",
+    "hallux",
+    "toes",
+)
+# Toes are a sensor or two wide; of the inner midfoot the flank of the outer is read in most feet.
+UNTOLD: Final = ("toes", "medial-midfoot")
+_BETWEEN = np.array([-0.4, -0.2, 0.0, 0.2, 0.4])  # places in a sensor, in sensors from its centre
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -141,21 +160,6 @@ def _load_values(
     return values
 
 
-REGIONS: Final = (
-    "medial-heel",
-    "lateral-heel",
-    "medial-midfoot",
-    "lateral-midfoot",
-    "medial-forefoot",
-    "central-forefoot",
-    "lateral-forefoot",
-    "hallux",
-    "toes",
-)
-# Toes are a sensor or two wide; of the inner midfoot the flank of the outer is read in most feet.
-UNTOLD: Final = ("toes", "medial-midfoot")
-
-
 @dataclass(frozen=True, slots=True)
 class RegionLoad:
     """What one region bears in one step.
@@ -262,9 +266,6 @@ def _highest(seen: FloatArray) -> FloatArray:
     return np.asarray(highest, dtype=np.float64)
 
 
-_BETWEEN = np.array([-0.4, -0.2, 0.0, 0.2, 0.4])  # places in a sensor, in sensors from its centre
-
-
 def _tops(steady: FloatArray, print_: Footprint, capture: Capture) -> list[float]:
     """The highest that a sensor anywhere in each region would read, in kPa; 0 without contact.
 
@@ -326,14 +327,8 @@ def medial_lateral_ratio(frames: Frames, print_: Footprint, capture: Capture) ->
     )
     total = frames.sum(axis=(1, 2), dtype=np.float64)
     lateral = np.tensordot(frames, lateral_side.astype(np.float32), 2).astype(np.float64)
-    first, second = (round(len(frames) * border / 100.0) for border in borders(capture))
-    cuts: dict[Phase, slice] = {
-        "contact": slice(0, first),
-        "midstance": slice(first, second),
-        "propulsion": slice(second, None),
-    }
     ratios: dict[Phase, float] = {}
-    for phase, cut in cuts.items():
+    for phase, cut in phase_slices(capture, len(frames)).items():
         outer = float(lateral[cut].sum())
         ratios[phase] = float(total[cut].sum() - outer) / outer if outer > 0 else float("nan")
     return ratios

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping
+from itertools import islice
 from pathlib import Path
 from typing import Any, Literal
 
@@ -195,13 +196,8 @@ def _table(
     return _even_frames(path, head_lines, numbers, columns)
 
 
-def seen_text(flags: Sequence[Flag]) -> str:
-    """Doubts of a film as one line of a head: ``widened motion-blur: what it says | ...``."""
-    return " | ".join(f"{one.effect} {one.name}: {one.detail.replace('|', '/')}" for one in flags)
-
-
 def _seen(place: Place, text: str | None) -> tuple[Flag, ...]:
-    """The doubts that such a line states."""
+    """The doubts that a line of a head states: ``widened motion-blur: what it says | ...``."""
     flags = []
     for part in (text or "").split(" | ") if text else []:
         words, colon, detail = part.partition(": ")
@@ -231,7 +227,7 @@ def _rows(path: Path, head_lines: int, names: Mapping[str, str]) -> tuple[FloatA
     """
     rows: list[list[float]] = []
     with path.open(encoding="utf-8-sig", errors="replace", newline="") as file:
-        lines = _after_head(file, head_lines)
+        lines = islice(file, head_lines, None)
         title = next(lines, "")
         separator = next((sign for sign in (";", "\t") if sign in title), ",")
         found = [name.strip() for name in next(csv.reader([title], delimiter=separator), [])]
@@ -270,12 +266,6 @@ def _named(
                 ", ".join(found[:40]), nearest(theirs, found),
             )  # fmt: skip
     return list(names), [found.index(theirs) for theirs in names.values()]
-
-
-def _after_head(lines: Iterator[str], count: int) -> Iterator[str]:
-    for number, line in enumerate(lines):
-        if number >= count:
-            yield line
 
 
 def _check_columns(place: Place, columns: list[str]) -> None:
@@ -387,7 +377,8 @@ def marks_csv(recording: MarksRecording, film_sha256: str) -> str:
         "centre-error": f"{recording.centre_error:.3g}",
     }
     if recording.seen:
-        head["seen"] = seen_text(recording.seen)
+        told = (f"{f.effect} {f.name}: {f.detail.replace('|', '/')}" for f in recording.seen)
+        head["seen"] = " | ".join(told)
     columns, table = [*MARK_COLUMNS], recording.points.reshape(len(recording.points), -1)
     if recording.heel_height is not None:
         columns.append("heel-height")

@@ -1,4 +1,21 @@
-"""Marks on lower leg and heel, clicked or tracked on rear-view video."""
+r"""Marks on lower leg and heel on rear-view video, the leg-heel angle, and the roll of the camera.
+
+Seen from behind, with x to the image's right and y up::
+
+        left foot            right foot
+     medial = right         medial = left
+
+         o upper leg            o
+         |                      |
+         o lower leg            o
+        /  upper heel            \
+       o                          o
+      /                            \
+     o  lower heel (lateral)        o
+
+The angle is that of the heel line against the leg line. It is positive in eversion (valgus): the
+upper end of the heel leans to the medial side, its lower end to the lateral side, as drawn.
+"""
 
 from __future__ import annotations
 

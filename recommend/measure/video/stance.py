@@ -16,6 +16,7 @@ from recommend.measure.video.recording import LANDING, MarksRecording
 from recommend.measure.video.strides import Stride
 from recommend.parameters import Capture
 
+_LEAST_FRAMES = 10
 # What cannot be told when the end of stance is not known.
 _NEEDS_THE_END = (
     "peak-time",
@@ -136,9 +137,6 @@ def heel_stances(
         if whole and start < end:
             found.append((start, end + 1))
     return found
-
-
-_LEAST_FRAMES = 10
 
 
 def _stopping(height: FloatArray, rate_hz: float, capture: Capture) -> FloatArray:

@@ -1,4 +1,4 @@
-"""One stride at a time: its angle over stance, the angle as the foot lands, and its peak.
+"""What each stride yields: its angle over stance, as the foot lands, and at its peak; with errors.
 
 A low-pass filter that runs across first contact rounds off the bend that the angle makes there,
 and reads touchdown too late. Here each stance is filtered by itself, its ends turned about their
@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from recommend.measure.filtering import FloatArray, low_pass
+from recommend.measure.filtering import FloatArray, Span, low_pass
 from recommend.measure.measured import STANCE_POINTS, Curve, average, phase_slices
 from recommend.measure.video.recording import (
     LANDING,
@@ -74,11 +74,7 @@ def _led_on(at: FloatArray, frames: FloatArray, values: FloatArray) -> FloatArra
 
 
 def stride_of(
-    angle: FloatArray,
-    span: tuple[int, int],
-    cutoff_hz: float,
-    rate_hz: float,
-    lead: float = 0.5,
+    angle: FloatArray, span: Span, cutoff_hz: float, rate_hz: float, lead: float
 ) -> Stride:
     """The stride whose frames on the ground are `span` (half open) of `angle` (frames,).
 

@@ -50,7 +50,7 @@ def walk(tmp_path_factory: pytest.TempPathFactory) -> Drawn:
 @pytest.fixture(scope="module")
 def opened(walk: Drawn) -> Opened:
     """The spots of that film, found once."""
-    return spots_in(walk.path, shipped.book().parameters)
+    return spots_in(walk.path, shipped.book().parameters.film)
 
 
 @pytest.fixture
@@ -174,7 +174,7 @@ def test_a_film_with_a_damaged_tail_says_how_much_is_lost(walk: Drawn, tmp_path:
     bad = slice(len(data) // 2, len(data) * 8 // 10)
     data[bad] = np.random.default_rng(1).bytes(bad.stop - bad.start)
     (tmp_path / "tail.mp4").write_bytes(data)
-    opened = spots_in(tmp_path / "tail.mp4", shipped.book().parameters)
+    opened = spots_in(tmp_path / "tail.mp4", shipped.book().parameters.film)
     assert 0.1 < opened.lost < 0.8
     assert len(opened.spots.times) < 0.9 * len(walk.times)
 
@@ -229,7 +229,7 @@ def test_a_leg_that_lost_a_mark_is_never_read(
     """With one mark fallen off only the other leg is left, and it is not said which it is."""
     scene = Scene(step_mm=140, missing=(("left", "lower-heel"),))
     drawn = film(tmp_path, scene=scene, strides=1)
-    opened = spots_in(drawn.path, shipped.book().parameters)
+    opened = spots_in(drawn.path, shipped.book().parameters.film)
     monkeypatch.setattr(reading, "spots_in", lambda *_: opened)
     with pytest.raises(InputError, match="--side"):
         read(drawn)
@@ -265,7 +265,7 @@ def test_a_fifth_mark_tells_left_from_right(
     walk: Drawn, opened: Opened, monkeypatch: pytest.MonkeyPatch, leg: int, order: list[str]
 ) -> None:
     """On the right of the picture it says that the film is mirrored, and it is turned back."""
-    starts = starts_of(opened.spots, shipped.book().parameters)[leg]
+    starts = starts_of(opened.spots, shipped.book().parameters.film)[leg]
     each = list(opened.spots.each)
     for frame, quad in starts.items():
         upper, lower = each[frame][quad[0]], each[frame][quad[1]]
@@ -348,7 +348,7 @@ def test_spots_unlike_the_marks_are_no_third_leg(
     walk: Drawn, opened: Opened, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Large faint spots below each other, as an edge before a wall makes them, are left alone."""
-    quad = starts_of(opened.spots, shipped.book().parameters)[0]
+    quad = starts_of(opened.spots, shipped.book().parameters.film)[0]
     each = list(opened.spots.each)
     for frame, leg in quad.items():
         beside = each[frame][list(leg)] * [1, 1, 1.6, 0.4, 1.6, 1, 1, 1] - [60, *[0] * 7]

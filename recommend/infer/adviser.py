@@ -1,4 +1,4 @@
-"""The rulebook at the counter: stops and doubts while a visit is typed, and what to do next."""
+"""The rulebook while a visit is typed: stops and doubts, and what to do next."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ class Progress:
     next_sides: tuple[Side, ...]
 
 
-class Counter:
+class Adviser:
     """Judges a visit that is being typed, by one rulebook."""
 
     def __init__(self, book: Rulebook) -> None:
