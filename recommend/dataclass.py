@@ -1,8 +1,8 @@
-"""`dataclass` for what every start imports: as Python's, its methods made when first called for.
+"""`dataclass` for what every start imports: as Python's, its methods made when they are worth it.
 
 Python's own compiles up to six methods of a class when the class is made, two thirds of a
-millisecond each; most classes of a run need one of them, or none. Fields, `replace`, `fields` and
-`asdict` are those of `dataclasses`.
+millisecond each; most classes of a run need one of them, a few times, or none. Fields, `replace`,
+`fields` and `asdict` are those of `dataclasses`.
 """
 
 from __future__ import annotations
@@ -13,6 +13,8 @@ from collections.abc import Callable
 from dataclasses import MISSING, Field, FrozenInstanceError
 from reprlib import recursive_repr
 from typing import TYPE_CHECKING, Any
+
+_SELDOM = 12  # objects of a class until an `__init__` is written for it
 
 if TYPE_CHECKING:
     from dataclasses import dataclass as dataclass  # to a checker it is no other
@@ -45,15 +47,46 @@ else:
 
 
 def _init_at_first(made: type, frozen: bool) -> Callable[..., None]:
-    """An ``__init__`` that is written at its first call, in place of itself."""
+    """An ``__init__`` that goes through the fields one by one, until one is worth writing."""
+    put, calls = object.__setattr__ if frozen else setattr, 0
 
     def init(self: Any, /, *values: Any, **named: Any) -> None:
-        written = _init_of(made, frozen)
-        if vars(made)["__init__"] is init:
-            made.__init__ = written  # type: ignore[misc]
-        written(self, *values, **named)
+        nonlocal calls
+        calls += 1
+        found = _found(made, values, named) if calls <= _SELDOM else None
+        if found is None:
+            written = _init_of(made, frozen)
+            if vars(made)["__init__"] is init:
+                made.__init__ = written  # type: ignore[misc]
+            written(self, *values, **named)
+            return
+        for name, value in found.items():
+            put(self, name, value)
+        if hasattr(made, "__post_init__"):
+            self.__post_init__()
 
     return init
+
+
+def _found(made: Any, values: tuple[Any, ...], named: dict[str, Any]) -> dict[str, Any] | None:
+    """What each field gets; None of a call that does not fit, which a written one refuses."""
+    fields = dataclasses.fields(made)
+    names = [one.name for one in fields if one.init]
+    given = dict(zip(names, values, strict=False))
+    if len(values) > len(names) or given.keys() & named or not named.keys() <= set(names):
+        return None
+    given |= named
+    found = {}
+    for one in fields:
+        if one.name in given:
+            found[one.name] = given[one.name]
+        elif one.default_factory is not MISSING:
+            found[one.name] = one.default_factory()
+        elif one.default is not MISSING:
+            found[one.name] = one.default
+        elif one.init:
+            return None
+    return found
 
 
 def _init_of(made: type, frozen: bool) -> Callable[..., None]:

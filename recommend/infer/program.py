@@ -65,9 +65,9 @@ class Program:
     def add(self, rules: Sequence[CompiledRule], fails: Iterable[str]) -> None:
         """Add `rules`, given from the lowest stratum up, and the falsity of some of them."""
         fails = frozenset(fails)
-        for rule in rules:
-            for form in (rule.holds, rule.fails if rule.id in fails else ()):
-                self._often.update(term for branch in form for term in branch)
+        forms = [rule.holds for rule in rules]
+        forms += [rule.fails for rule in rules if rule.id in fails]
+        self._often.update(term for form in forms for branch in form for term in branch)
         concluded: dict[str, list[CompiledRule]] = {axis: [] for axis in self.book.axes}
         for rule in rules:
             self.holds[rule.id] = self._any(rule.holds, concluded)

@@ -138,8 +138,9 @@ class NeedTable:
         asking = (rule.id for rule in book.rules if rule.asks)
         self.rules = tuple(asking if rules is None else rules)
         given = [list(rule_needs(book, rule)) for rule in self.rules]
-        keyed = {need.key: replace(need, rules=(), because=()) for one in given for need in one}
-        self.needs: tuple[Need, ...] = tuple(sorted(keyed.values(), key=need_order))
+        keyed = {need.key: need for one in given for need in one}
+        asked = (replace(need, rules=(), because=()) for need in keyed.values())
+        self.needs: tuple[Need, ...] = tuple(sorted(asked, key=need_order))
         index = {need.key: n for n, need in enumerate(self.needs)}
         self.gives = np.zeros((len(self.rules), len(self.needs)), np.bool_)
         self._weights = np.zeros(self.gives.shape)
