@@ -123,7 +123,7 @@ def _shipped_book() -> object:
     return open_rulebook(None)
 
 
-def _open(folder: Path | None) -> object:
+def _open(folder: Path | None = None) -> object:
     """Open a rulebook; the shipped one is read once for all cases."""
     return _shipped_book() if folder is None else open_rulebook(folder)
 
