@@ -1,13 +1,12 @@
 """The `recommend` command: which commands there are, and how an error leaves the program.
 
-Commands live in `recommend/commands/`; a module is imported only when its command is called,
-so that the shortlist starts fast.
+A module of `recommend/commands/` is imported only when its command is called, so that the
+shortlist starts fast.
 """
 
 from __future__ import annotations
 
 import gc
-import importlib
 import os
 import sys
 from types import SimpleNamespace
@@ -16,41 +15,9 @@ from typing import Any, NoReturn, cast
 import typer
 from typer.core import TyperGroup
 
+from recommend.commands import COMMANDS, command_called
 from recommend.door import open_door
 from recommend.errors import EXIT_WORDS, Exit, InputError, Place, RecommendError
-
-# name of the command: (module with a typer app called `app`, one line of help)
-COMMANDS: dict[str, tuple[str, str]] = {
-    "shortlist": ("recommend.commands.shortlist", "Turn a measured visit into a shortlist"),
-    "visit": ("recommend.commands.visit", "Type a visit at the counter, go on with it, look back"),
-    "trial": (
-        "recommend.commands.trial",
-        "Add what was tried to a visit, and judge whether it worked",
-    ),
-    "demo": ("recommend.commands.demo", "See the main job on an invented visit, step by step"),
-    "check": ("recommend.commands.check", "Check rules and catalogue; prove what they promise"),
-    "rulebook": (
-        "recommend.commands.rulebook",
-        "Compare rulebooks; print one as a book",
-    ),
-    "rule": ("recommend.commands.rule", "Show a rule in words, or start a new one"),
-    "coverage": ("recommend.commands.coverage", "Show which feet a catalogue serves, and why not"),
-    "compare": ("recommend.commands.compare", "Products side by side for a customer, wish by wish"),
-    "sheet": ("recommend.commands.sheet", "Write the page that the customer takes home"),
-    "effects": ("recommend.commands.effects", "What the shop's kept trials teach of its products"),
-    "setup": ("recommend.commands.setup", "The shop's settings, and where each comes from"),
-    "measure": ("recommend.commands.measure", "Measure feet from pressure frames and video marks"),
-    "gaps": ("recommend.commands.gaps", "Say what to stock next, and which lines can go"),
-    "order": ("recommend.commands.order", "Say how many pieces to order in which size"),
-    "import": ("recommend.commands.import_list", "Read a supplier's list into the catalogue"),
-    "explain": ("recommend.commands.explain", "Where each word of a kept shortlist came from"),
-    "help": (
-        "recommend.commands.help",
-        "Measuring well, what the numbers mean, limits of the tool",
-    ),
-    "replay": ("recommend.commands.replay", "Derive kept records again; what other rules change"),
-    "store": ("recommend.commands.store", "Look after the records: verify, export, forget"),
-}
 
 
 class LazyGroup(TyperGroup):
@@ -66,11 +33,10 @@ class LazyGroup(TyperGroup):
             return None
         if cmd_name == "shortlist":  # its arrays are too small for a second thread to be worth it
             os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-        module = importlib.import_module(COMMANDS[cmd_name][0])
+        command = command_called(cmd_name)
         if not gc.isenabled():  # at the start of a process: what was imported stays
             gc.freeze()
             gc.enable()
-        command: Any = typer.main.get_command(module.app)
         command.name = cmd_name
         return command
 

@@ -586,7 +586,8 @@ class Figure(Strict):
     @model_validator(mode="after")
     def _lies_in_its_range(self) -> Figure:
         if self.range_ is not None and not self.range_[0] <= self.value <= self.range_[1]:
-            raise ValueError("the value lies outside its own `range` (lowest, highest)")
+            low, high = self.range_
+            raise ValueError(f"{self.value:g} lies outside its own `range` of {low:g} to {high:g}")
         return self
 
     @model_validator(mode="after")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib
 import os
 import re
 import subprocess
@@ -12,11 +11,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-import typer
 import yaml
 from typer.testing import CliRunner
 
 from recommend.cli import COMMANDS, app
+from recommend.commands import command_called
 from recommend.errors import EXIT_WORDS, Exit
 
 
@@ -28,8 +27,8 @@ def _own_settings(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 def _commands() -> Iterator[tuple[str, Any]]:
     """Every command that does something, with its full name."""
-    for name, (module, _) in COMMANDS.items():
-        command: Any = typer.main.get_command(importlib.import_module(module).app)
+    for name in COMMANDS:
+        command = command_called(name)
         inner = getattr(command, "commands", None)
         if not inner:
             yield name, command

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated
 
 import typer
+from rich.console import RenderableType
 
 from recommend.catalogue.shop import open_catalogue
 from recommend.check.discriminating import Discrimination, discrimination_of
@@ -14,22 +16,21 @@ from recommend.check.finding import fails
 from recommend.check.lean import Lean, lean_of
 from recommend.check.whole import Report
 from recommend.check.whole import check as check_whole
-from recommend.commands import single
-from recommend.commands.options import Force
+from recommend.commands.options import Force, print_json
 from recommend.errors import Exit
 from recommend.output import FINDINGS, refuse_other_kinds, write_output
 from recommend.rulebook import load_rulebook
 from recommend.settings import setting
-from recommend.show.console import console, working
+from recommend.show.console import console, print_blocks, working
 from recommend.show.findings import (
     as_json,
     as_sarif,
+    discrimination_blocks,
     discrimination_data,
+    findings_blocks,
+    lean_blocks,
     lean_json,
-    print_discrimination,
-    print_findings,
-    print_lean,
-    print_verdicts,
+    verdicts_blocks,
 )
 
 
@@ -70,9 +71,9 @@ def check(
     """
     refuse_other_kinds(sarif, FINDINGS, force=force)
     folder: Path = setting("rulebook", rules).value
-    listed = [catalogue] if catalogue else None
     # A rulebook that is named is checked by itself unless a catalogue is named too.
-    catalogues = listed or ([] if rules else setting("catalogue").value)
+    shop = [] if rules else setting("catalogue").value
+    catalogues = [catalogue] if catalogue else shop
     with working("checking"):
         report = check_whole(folder, catalogues, proving=prove, mutating=mutate)
     told = _discrimination(folder, setting("catalogue").value) if ranking else None
@@ -81,25 +82,25 @@ def check(
         write_output(sarif, text + "\n", FINDINGS, force=force)
     sound = not fails(report.findings, strict=False)
     leaning = _lean(folder, catalogues) if lean and sound else None
-    (_print_json if in_json else _print)(report, told, leaning)
+    if in_json:
+        more = {"ranking": discrimination_data(told)} if told else {}
+        print_json(as_json(report) | more | ({"lean": lean_json(leaning)} if leaning else {}))
+    else:
+        print_blocks(_blocks(report, told, leaning))
     if fails(report.findings, strict=strict):
         raise typer.Exit(Exit.BAD_INPUT)
 
 
-def _print_json(report: Report, told: Discrimination | None, leaning: Lean | None) -> None:
-    more = {"ranking": discrimination_data(told)} if told else {}
-    more |= {"lean": lean_json(leaning)} if leaning else {}
-    print(json.dumps(as_json(report) | more, indent=2, ensure_ascii=False))
-
-
-def _print(report: Report, told: Discrimination | None, leaning: Lean | None) -> None:
+def _blocks(
+    report: Report, told: Discrimination | None, leaning: Lean | None
+) -> Iterator[RenderableType]:
     if told:
-        print_discrimination(told, console())
+        yield from discrimination_blocks(told)
     if report.verdicts:
-        print_verdicts(report.verdicts, console())
-    print_findings(report.findings, report.looked_at, console())
+        yield from verdicts_blocks(report.verdicts)
+    yield from findings_blocks(report.findings, report.looked_at, console().width)
     if leaning:
-        print_lean(leaning, console())
+        yield from lean_blocks(leaning)
 
 
 def _lean(rules: Path, catalogues: list[Path]) -> Lean:
@@ -114,6 +115,3 @@ def _discrimination(rules: Path, catalogues: list[Path]) -> Discrimination:
     book = load_rulebook(rules)
     with working("ranking drawn customers"):
         return discrimination_of(book, open_catalogue(book, catalogues))
-
-
-app = single(check)

@@ -2,23 +2,26 @@
 
 from __future__ import annotations
 
-import json
 from typing import Annotated
 
 import typer
 from rich.text import Text
 
-from recommend.catalogue.shop import open_catalogue, open_rulebook, open_visit
-from recommend.commands import single
-from recommend.commands.options import AsJson, CatalogueFolders, RulesFolder, VisitName, visit_file
+from recommend.commands.options import (
+    AsJson,
+    CatalogueFolders,
+    RulesFolder,
+    VisitName,
+    outcome_for,
+    print_json,
+)
 from recommend.errors import Exit, RecommendError
 from recommend.explain.explaining import Explanation
 from recommend.match.out import OWN, OWN_SHOES
 from recommend.show.compared import compared_data, compared_lines
 from recommend.show.console import console, print_paged
 from recommend.show.dialogue import say
-from recommend.show.letters import first_choices
-from recommend.way import outcome_of
+from recommend.show.labels import first_choices
 
 MOST = 4  # products that stand beside each other in 80 columns
 
@@ -44,10 +47,7 @@ def compare(
     """
     if len(products) > MOST:
         raise RecommendError(f"{len(products)} products are named; at most {MOST} fit side by side")
-    book = open_rulebook(rules)
-    file = visit_file(visit)
-    seen = open_visit(file, book)
-    outcome = outcome_of(seen, book, open_catalogue(book, catalogue))
+    outcome = outcome_for(visit, catalogue, rules)
     if outcome.shortlist is None:
         console().print("A stop withholds the shortlist: no product is compared.")
         raise typer.Exit(Exit.STOP)
@@ -56,14 +56,11 @@ def compare(
     products = [letters.get(name, name) for name in products]
     candidates = [explanation.candidate(name) for name in products]
     if as_json:
-        print(json.dumps(compared_data(candidates, outcome), indent=2, ensure_ascii=False))
+        print_json(compared_data(candidates, outcome))
         return
     lines = compared_lines(candidates, outcome, console().width, full=full)
-    print_paged([*map(Text, lines), Text(book.byline, style="dim")])
+    print_paged([*map(Text, lines), Text(outcome.book.byline, style="dim")])
     if len(products) == 1:
         for remark in explanation.why_not(products[0]).children:
             if remark.kind == "remark":
                 say(remark.text)
-
-
-app = single(compare)

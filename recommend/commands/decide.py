@@ -29,8 +29,15 @@ from recommend.rulebook import Rulebook
 from recommend.settings import setting
 from recommend.show.answer import day_words
 from recommend.show.dialogue import KEYS, LeftError, run, say
-from recommend.show.figures import LEVEL_WORDS, size_words
-from recommend.show.letters import Names, brought, name_of, names_of
+from recommend.show.labels import (
+    LEVEL_WORDS,
+    Names,
+    brought,
+    name_of,
+    names_of,
+    size_words,
+    worn_as,
+)
 from recommend.trial.plan import BAREFOOT
 from recommend.visit.answers import RefusedError
 from recommend.visit.deciding import OWN, Offered, Shelf, by_whom, deciding, reading_out
@@ -115,7 +122,7 @@ def _keep(outcome: Outcome, told: Tree) -> None:
     if not keeps():
         return
     first = {c.id for group in GROUPS for c in _first_group(outcome, group)}
-    chosen = "+".join(one for one in (told.get("shoe"), told.get("insole")) if one)
+    chosen = worn_as(told.get("shoe"), told.get("insole"))
     event = {**told, "of-the-first-group": not chosen or chosen in first}
     what = "read-out" if outcome.shortlist is None else str(told["outcome"])
     visit, by = outcome.assessment.visit, str(told.get("fitter") or "")
@@ -147,7 +154,7 @@ def _offers(outcome: Outcome) -> dict[str, Offered]:
     listed = {
         name_of(c): c for group in GROUPS for c in (*ranked.ranked[group], *ranked.missing[group])
     }
-    tried = {"+".join(filter(None, (t.shoe, t.insole))) for t in outcome.assessment.visit.trials}
+    tried = {worn_as(t.shoe, t.insole) for t in outcome.assessment.visit.trials}
     found = {}
     for name, letter in names.letters.items():
         candidate = listed.get(name) or listed.get(name.removeprefix(f"{OWN}+"))
@@ -249,23 +256,19 @@ def _write(file: Path, told: Tree, names: Names, book: Rulebook) -> None:
 
 
 def _put_down(file: Path, told: Tree) -> None:
-    edit_visit(file, "decision", lambda part: _replace(part, told), {})
+    def replace(part: Any) -> None:
+        part.clear()
+        part.update(told)
 
-
-def _replace(part: Any, told: Tree) -> None:
-    part.clear()
-    part.update(told)
+    edit_visit(file, "decision", replace, {})
 
 
 def _sold(decision: Decision) -> Iterator[tuple[tuple[str, float], int]]:
     """Pairs that leave the shelf: two when each foot takes a size of its own."""
     if decision.outcome != "sold":
         return
-    for product, sizes in (
-        (decision.shoe, decision.shoe_size),
-        (decision.insole, decision.insole_size),
-    ):
-        if product is None or product == OWN:
+    for product, sizes in decision.handed:
+        if product == OWN:
             continue
         for size in dict.fromkeys(getattr(sizes, side) for side in SIDES):
             if size is not None:
@@ -294,12 +297,7 @@ def _undo(file: Path, seen: Visit, names: Names, book: Rulebook) -> None:
 
 def _words(decision: Decision, names: Names, book: Rulebook) -> str:
     things = [
-        f"{names.worn(product)}{_size_words(sizes, book)}"
-        for product, sizes in (
-            (decision.shoe, decision.shoe_size),
-            (decision.insole, decision.insole_size),
-        )
-        if product
+        f"{names.worn(product)}{_size_words(sizes, book)}" for product, sizes in decision.handed
     ]
     told = f"{decision.outcome.replace('-', ' ')} {' + '.join(things)}".strip()
     back = f"; back on {day_words(decision.back_on)}" if decision.back_on else ""

@@ -12,13 +12,12 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import date
-from importlib import import_module
 from pathlib import Path
-from typing import Annotated, Any, Optional
+from typing import Annotated, Any
 
 import typer
 
-from recommend.commands import single
+from recommend.commands import command_called
 from recommend.errors import Exit, InputError, Place
 from recommend.extras import shipped_folder
 from recommend.reading import read_document
@@ -61,7 +60,7 @@ class Scene:
 
 def demo(
     into: Annotated[
-        Optional[Path],  # noqa: UP045 - the option parser reads this spelling
+        Path | None,
         typer.Option(metavar="FOLDER", help="Keep what it writes here, else nothing is kept."),
     ] = None,
 ) -> None:
@@ -126,8 +125,9 @@ def _goes_on() -> bool:
 def _call(words: list[str], shown: list[str] | None = None) -> None:
     """Run one command of the program, its line printed before it."""
     print(f"$ recommend {shlex.join(shown or words)}\n", flush=True)
-    command: Any = typer.main.get_command(import_module(f"recommend.commands.{words[0]}").app)
-    code = command.main(words[1:], prog_name=f"recommend {words[0]}", standalone_mode=False)
+    code = command_called(words[0]).main(
+        words[1:], prog_name=f"recommend {words[0]}", standalone_mode=False
+    )
     if code not in FINE:
         raise typer.Exit(code)
 
@@ -203,5 +203,3 @@ STEPS: tuple[tuple[str, Callable[[Scene], None]], ...] = (
     ("For the buyer: which feet the demo catalogue serves", _coverage),
     ("For the auditor: where each word came from", _explain),
 )
-
-app = single(demo)

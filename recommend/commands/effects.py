@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated
@@ -11,17 +10,22 @@ import typer
 
 from recommend.catalogue.shop import open_catalogue, open_rulebook
 from recommend.cluster import connected
-from recommend.commands import single
-from recommend.commands.options import AsJson, CatalogueFolders, ClusterOption, RulesFolder
+from recommend.commands.options import (
+    AsJson,
+    CatalogueFolders,
+    ClusterOption,
+    RulesFolder,
+    print_json,
+)
 from recommend.infer.adviser import Adviser
 from recommend.measure.model import Side
-from recommend.show.console import console, print_byline, working
+from recommend.show.console import print_blocks, print_byline, working
 from recommend.show.effects import (
     as_document,
     came_back_lines,
-    print_check,
-    print_effects,
-    print_liked,
+    check_blocks,
+    effects_blocks,
+    liked_blocks,
 )
 from recommend.trial.came_back import came_back, liked
 from recommend.trial.kept_trials import kept_visits, shop_of
@@ -54,7 +58,7 @@ def effects(
         visits = [visit for place in kept for visit in kept_visits(place, book)]
         shop = shop_of(visits, book, products)
     if check and not as_json:
-        print_check(shop, console())
+        print_blocks(check_blocks(shop))
         print_byline(book)
         return
     counter = Adviser(book)
@@ -64,15 +68,10 @@ def effects(
 
     told = liked(visits, types_of, book.parameters)
     if as_json:
-        print(json.dumps(as_document(shop, told, book, products), indent=2, ensure_ascii=False))
+        print_json(as_document(shop, told, book, products))
         return
-    print_effects(shop, book, products, console())
-    print_liked(told, book, console())
+    print_blocks([*effects_blocks(shop, book, products), *liked_blocks(told, book)])
     worn = came_back(visits, book.measures, book.parameters)
-    titles = products.titles
-    for line in came_back_lines(worn, titles) if worn else ():
+    for line in came_back_lines(worn, products.titles) if worn else ():
         print(line)
     print_byline(book)
-
-
-app = single(effects)

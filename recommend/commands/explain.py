@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from pathlib import Path
-from typing import Annotated, Optional
+from typing import Annotated
 
 import typer
 
-from recommend.commands import single
-from recommend.commands.options import AsJson, Force, StorePath, records, rule_ids
+from recommend.commands.options import AsJson, Force, StorePath, print_json, records, rule_ids
 from recommend.errors import RecommendError
 from recommend.explain.explaining import Explanation
 from recommend.match.sureness import HowSure, WhatIf, sureness
@@ -20,14 +18,12 @@ from recommend.records.keeping import Archive, events_of, origins_kept
 from recommend.records.replay import Replayed, Replayer
 from recommend.records.store import Record, Store
 from recommend.settings import setting
-from recommend.show.explain import brief_lines, explain_data, explain_lines
+from recommend.show.explain import brief_lines, explain_data, explain_lines, explain_page
 from recommend.show.lines import columns, print_lines
 from recommend.show.records import Kept
 from recommend.trial.heeding import heeded
 from recommend.visit.shelf import Shelf
 from recommend.whatif import Change, nearest_changes
-
-Text = Optional[str]  # noqa: UP045 - the option parser reads this spelling
 
 
 def explain(
@@ -38,20 +34,24 @@ def explain(
             autocompletion=records,
         ),
     ],
-    product: Annotated[Text, typer.Option(help="why this product stands where it does")] = None,
-    why_not: Annotated[Text, typer.Option(help="why this one is not listed, or lower")] = None,
+    product: Annotated[
+        str | None, typer.Option(help="why this product stands where it does")
+    ] = None,
+    why_not: Annotated[
+        str | None, typer.Option(help="why this one is not listed, or lower")
+    ] = None,
     rule: Annotated[
-        Text,
+        str | None,
         typer.Option(help="why a rule fired, or not, or is undecided", autocompletion=rule_ids),
     ] = None,
     depth: Annotated[
-        Optional[int],  # noqa: UP045
+        int | None,
         typer.Option(min=1, help="levels of the derivation; all of them if not given"),
     ] = None,
     full: Annotated[bool, typer.Option("--full", help="the whole derivation")] = False,
     as_json: AsJson = False,
     html: Annotated[
-        Optional[Path],  # noqa: UP045
+        Path | None,
         typer.Option(metavar="FILE", help="write the same as one page, for you alone to read"),
     ] = None,
     force: Force = False,
@@ -79,13 +79,11 @@ def explain(
     whole = (product, why_not, rule) == (None, None, None)
     sure, changes = _looked_at(replayed) if whole else (None, ())
     if html is not None:
-        from recommend.show.explain_page import explain_page  # seldom, and with a console
-
         _write(html, explain_page(replayed, tree, sure, changes), replayed, force)
         print(f"Written: {html}", file=sys.stderr if as_json else sys.stdout)
     if as_json:
         data = explain_data(replayed, tree, sure, changes) | told.data()
-        typer.echo(json.dumps(data, indent=2, ensure_ascii=False))
+        print_json(data)
     elif html is None and whole and not (full or depth):
         print_lines(brief_lines(replayed, sure, changes, told.came, columns()))
     elif html is None:
@@ -113,6 +111,3 @@ def _others_words(reference: str, others: list[Record], chosen: Record) -> str:
         f"`{reference}` has {len(others) + 1} records; this is the newest, {chosen.seq}. "
         f"Name an older one by its number: {numbers}."
     )
-
-
-app = single(explain)

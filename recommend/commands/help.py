@@ -7,18 +7,15 @@ from typing import Annotated
 import typer
 
 from recommend.catalogue.shop import open_rulebook
-from recommend.commands import single
+from recommend.commands.options import offering
 from recommend.errors import InputError, Place, nearest
 from recommend.show import manual
 
 
-def _topics(incomplete: str) -> list[str]:
-    return [name for name in manual.names() if name.startswith(incomplete)]
-
-
 def help_(
     topic: Annotated[
-        str | None, typer.Argument(help="measuring, numbers, ...", autocompletion=_topics)
+        str | None,
+        typer.Argument(help="measuring, numbers, ...", autocompletion=offering(manual.names)),
     ] = None,
 ) -> None:
     """Read the manual: how to fit and to measure, what the numbers mean, what the tool cannot do.
@@ -36,6 +33,3 @@ def help_(
         mend = nearest(topic, pages) or "see `recommend help`"
         raise InputError(Place("TOPIC"), f"`{topic}` is not a topic", ", ".join(pages), mend)
     manual.show(pages[topic], open_rulebook)
-
-
-app = single(help_)

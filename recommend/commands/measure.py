@@ -10,15 +10,15 @@ import re
 import shutil
 import tempfile
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal, cast
+from typing import TYPE_CHECKING, Annotated, Any, Literal, get_args
 
 import typer
 
 from recommend.atomic import written_whole
 from recommend.catalogue.shop import open_rulebook
-from recommend.commands import single
-from recommend.commands.options import AsJson, Force, RulesFolder
+from recommend.commands.options import AsJson, Force, RulesFolder, taking
 from recommend.errors import InputError, Place, nearest
 from recommend.measure.capture import (
     CaptureOptions,
@@ -29,7 +29,7 @@ from recommend.measure.capture import (
     sha256_of,
 )
 from recommend.measure.measured import Measured, as_document
-from recommend.measure.model import Side
+from recommend.measure.model import SIDES
 from recommend.output import MARKS as MARKS_FILE
 from recommend.output import PICTURE, refuse_other_kinds, write_output
 from recommend.parameters import Parameters
@@ -37,9 +37,8 @@ from recommend.reading import read_document
 from recommend.reading.document import refuse_no_file
 from recommend.rulebook import Rulebook
 from recommend.settings import setting
-from recommend.show.console import console, print_byline, working
-from recommend.show.measured import print_error_terms, print_measured
-from recommend.show.stance_curve import usual_bands
+from recommend.show.console import console, print_blocks, print_byline, working
+from recommend.show.measured import error_terms_blocks, measured_blocks
 from recommend.visit.shelf import Shelf
 
 if TYPE_CHECKING:
@@ -51,72 +50,108 @@ Facing = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
 Moving = Literal["standing", "walking", "running"]
 
 
-Files = Annotated[
-    list[Path],
-    typer.Argument(
-        help="captures: pressure frames (.npz, .csv), marks (.csv, .c3d), films (.mp4 ...)"
-    ),
-]
-ForSide = Annotated[str | None, typer.Option(help="left or right, where the file does not say it")]
-Still = Annotated[
-    Path | None,
-    typer.Option(help="marks in still standing: the zero of the angle and the camera's level"),
-]
-Into = Annotated[Path | None, typer.Option(help="write the measures into this visit file (YAML)")]
-Plot = Annotated[Path | None, typer.Option(help="save the pictures for print (.svg, .png, .pdf)")]
-NamedMarks = Annotated[
-    list[str] | None, typer.Option(help="C3D: which point is which mark, upper-leg=NAME")
-]
-Faced = Annotated[str | None, typer.Option(help="C3D: the way the person faces, +x -x +y -y +z -z")]
-Mapping = Annotated[
-    Path | None, typer.Option(help="a lab's own columns, or .mat: how they are named (YAML)")
-]
-WhatGait = Annotated[str, typer.Option(help="C3D, film: standing, walking or running")]
-PutRight = Annotated[
-    list[str] | None,
-    typer.Option(help="film: a mark where you see it, upper-heel@120=412,633, or a file"),
-]
-SaveMarks = Annotated[
-    Path | None, typer.Option(help="film: save the marks found (.csv), one file for each leg")
-]
-SlowMotion = Annotated[
-    float, typer.Option(min=0.1, max=40, help="film: how many times slower it plays than life")
-]
-Plumb = Annotated[
-    str | None, typer.Option(help="film: a plumb line in it, upper and lower end, X,Y:X,Y")
-]
-Ruler = Annotated[
-    str | None, typer.Option(help="film: a length in it, X,Y:X,Y=MM, for marks in mm")
-]
-Crop = Annotated[
-    int | None, typer.Option(min=1, help="film: only write a copy below this row of it")
-]
-ErrorTerms = Annotated[
-    bool, typer.Option("--error-terms", help="what the error of each measure is made of")
-]
+@dataclass(frozen=True, kw_only=True)
+class MeasureAsked:
+    """What is measured, and how it is to be read."""
+
+    files: Annotated[
+        list[Path],
+        typer.Argument(
+            help="captures: pressure frames (.npz, .csv), marks (.csv, .c3d), films (.mp4 ...)"
+        ),
+    ]
+    side: Annotated[
+        str | None, typer.Option(help="left or right, where the file does not say it")
+    ] = None
+    still: Annotated[
+        Path | None,
+        typer.Option(help="marks in still standing: the zero of the angle and the camera's level"),
+    ] = None
+    into: Annotated[
+        Path | None, typer.Option(help="write the measures into this visit file (YAML)")
+    ] = None
+    plot: Annotated[
+        Path | None, typer.Option(help="save the pictures for print (.svg, .png, .pdf)")
+    ] = None
+    rules: RulesFolder = None
+    mark: Annotated[
+        list[str] | None, typer.Option(help="C3D: which point is which mark, upper-leg=NAME")
+    ] = None
+    facing: Annotated[
+        str | None, typer.Option(help="C3D: the way the person faces, +x -x +y -y +z -z")
+    ] = None
+    mapping: Annotated[
+        Path | None, typer.Option(help="a lab's own columns, or .mat: how they are named (YAML)")
+    ] = None
+    gait: Annotated[str, typer.Option(help="C3D, film: standing, walking or running")] = "walking"
+    put_right: Annotated[
+        list[str] | None,
+        typer.Option(help="film: a mark where you see it, upper-heel@120=412,633, or a file"),
+    ] = None
+    marks: Annotated[
+        Path | None, typer.Option(help="film: save the marks found (.csv), one file for each leg")
+    ] = None
+    slow_motion: Annotated[
+        float, typer.Option(min=0.1, max=40, help="film: how many times slower it plays than life")
+    ] = 1.0
+    plumb: Annotated[
+        str | None, typer.Option(help="film: a plumb line in it, upper and lower end, X,Y:X,Y")
+    ] = None
+    ruler: Annotated[
+        str | None, typer.Option(help="film: a length in it, X,Y:X,Y=MM, for marks in mm")
+    ] = None
+    crop: Annotated[
+        int | None, typer.Option(min=1, help="film: only write a copy below this row of it")
+    ] = None
+    force: Force = False
+    error_terms: Annotated[
+        bool, typer.Option("--error-terms", help="what the error of each measure is made of")
+    ] = False
+    as_json: AsJson = False
+
+    def options(self) -> CaptureOptions:
+        """How captures are read.
+
+        Raises
+        ------
+        InputError
+            If a word does not have its form, or is said of files that are no films.
+        """
+        return CaptureOptions(
+            side=_one_of(self.side, SIDES, "side"),
+            still=self.still,
+            marks=_named_marks(self.mark or []),
+            facing=_one_of(self.facing, get_args(Facing), "facing"),
+            gait=_one_of(self.gait, get_args(Moving), "gait"),
+            mapping=self.mapping,
+            film=self._film(),
+        )
+
+    def _film(self) -> FilmOptions | None:
+        """What was said of the films among the files; None without films."""
+        if not any(is_film(file) for file in self.files):
+            if self.put_right or self.plumb or self.ruler or self.slow_motion != 1.0:
+                raise InputError(
+                    Place(str(self.files[0])), "this is not a film",
+                    "--put-right, --plumb, --ruler and --slow-motion with films only",
+                )  # fmt: skip
+            return None
+        from recommend.measure.film.by_hand import put_right
+        from recommend.measure.film.reading import FilmOptions
+
+        ends = "`120,40:118,600`: upper and lower end in px"
+        line = _line(self.plumb, "--plumb", ends, of_length=False)
+        ends = "`120,40:420,42=300`: two ends in px, mm between"
+        return FilmOptions(
+            slow_motion=self.slow_motion,
+            put_right=put_right(self.put_right or []),
+            plumb=line[0] if line else None,
+            ruler=_line(self.ruler, "--ruler", ends, of_length=True),
+        )
 
 
-def measure(
-    files: Files,
-    side: ForSide = None,
-    still: Still = None,
-    into: Into = None,
-    plot: Plot = None,
-    rules: RulesFolder = None,
-    mark: NamedMarks = None,
-    facing: Faced = None,
-    mapping: Mapping = None,
-    gait: WhatGait = "walking",
-    put_right: PutRight = None,
-    marks: SaveMarks = None,
-    slow_motion: SlowMotion = 1.0,
-    plumb: Plumb = None,
-    ruler: Ruler = None,
-    crop: Crop = None,
-    force: Force = False,
-    error_terms: ErrorTerms = False,
-    as_json: AsJson = False,
-) -> None:
+@taking
+def measure(asked: MeasureAsked) -> None:
     """Measure feet from pressure frames and from marks on rear-view video.
 
     Shows footprint, path of load, rearfoot angle over stance, and every measure with its
@@ -125,59 +160,46 @@ def measure(
 
     Example: recommend measure catalogue_demo/captures/walk-left.csv
     """
-    book = open_rulebook(rules)
-    if crop is not None:
-        for file in files:
-            write_crop(file, crop, book.parameters)
+    book = open_rulebook(asked.rules)
+    if asked.crop is not None:
+        for file in asked.files:
+            write_crop(file, asked.crop, book.parameters)
         return
-    options = CaptureOptions(
-        side=cast(Side | None, _one_of(side, ("left", "right"), "side")),
-        still=still,
-        marks=_named_marks(mark or []),
-        facing=cast(Facing | None, _one_of(facing, ("+x", "-x", "+y", "-y", "+z", "-z"), "facing")),
-        gait=cast(Moving, _one_of(gait, ("standing", "walking", "running"), "gait")),
-        mapping=mapping,
-        film=film_options(files, put_right or [], slow_motion, plumb, ruler),
-    )
-    written: list[Path] = []
-    found = _measured(files, book, options, (marks, force), written)
-    if as_json:
+    found, written = _measured(asked, book)
+    if asked.as_json:
         print(json.dumps(as_document(found), ensure_ascii=False))
     else:
-        print_measured(found, usual_bands(book), book.measures, book.parameters, console())
-        if error_terms:
-            print_error_terms(found, book.measures, book.parameters, console())
+        out = console()
+        plain = not out.encoding.lower().startswith("utf")
+        print_blocks(measured_blocks(found, book, out.width, plain=plain))
+        if asked.error_terms:
+            print_blocks(error_terms_blocks(found, book))
         print_byline(book)
-    if plot is not None:
-        from recommend.show.measured_plot import save_plot
+    if asked.plot is not None:
+        from recommend.show.plots import save_plot
 
-        save_plot(plot, found, usual_bands(book), book.parameters, force=force)
-        typer.echo(f"saved {plot}", err=True)
-    if into is not None:
-        _write(into, found, book, written if plot is None else [*written, plot])
+        save_plot(asked.plot, found, book, force=asked.force)
+        typer.echo(f"saved {asked.plot}", err=True)
+        written.append(asked.plot)
+    if asked.into is not None:
+        _write(asked.into, found, book, written)
 
 
-def _measured(
-    files: list[Path],
-    book: Rulebook,
-    options: CaptureOptions,
-    marks: tuple[Path | None, bool],
-    written: list[Path],
-) -> list[Measured]:
-    """Every foot of every file; `marks` is where those found in films are saved.
-
-    It says too whether any file there is written over; `written` takes the names of what is
-    written beside films.
-    """
+def _measured(asked: MeasureAsked, book: Rulebook) -> tuple[list[Measured], list[Path]]:
+    """Every foot of every file, and the names of what is written beside films."""
     found: list[Measured] = []
+    written: list[Path] = []
+    options = asked.options()
     with working("measuring") as tell:
-        for done, file in enumerate(files):
-            tell(done, len(files))
+        for done, file in enumerate(asked.files):
+            tell(done, len(asked.files))
             if is_film(file):
-                found += _of_film(file, book, options, marks, tell, written)
+                feet, beside = _of_film(file, book, options, asked, tell)
+                found += feet
+                written += beside
             else:
                 found += measure_capture(file, book.parameters, book.measures, options)
-    return found
+    return found, written
 
 
 def _write(into: Path, found: list[Measured], book: Rulebook, pictures: list[Path]) -> None:
@@ -191,7 +213,7 @@ def _write(into: Path, found: list[Measured], book: Rulebook, pictures: list[Pat
         Shelf(setting("visits").value).remember(whose, one)
 
 
-def _one_of(word: str | None, allowed: tuple[str, ...], option: str) -> str | None:
+def _one_of(word: str | None, allowed: Sequence[str], option: str) -> Any:
     if word is not None and word not in allowed:
         raise InputError(
             Place(f"--{option}"), f"`{word}` is not allowed", ", ".join(allowed),
@@ -213,45 +235,8 @@ def _named_marks(pairs: list[str]) -> dict[str, str]:
     return names
 
 
-app = single(measure)
-
-
 _NUMBER = r"[0-9]{1,9}(?:\.[0-9]{1,9})?"
 _LINE = re.compile(rf"({_NUMBER}),({_NUMBER}):({_NUMBER}),({_NUMBER})(?:=({_NUMBER}))?")
-
-
-def film_options(
-    files: Sequence[Path],
-    put_right: Sequence[str],
-    slow_motion: float,
-    plumb: str | None,
-    ruler: str | None,
-) -> FilmOptions | None:
-    """What was said of the films among `files` on the command line; None without films.
-
-    Raises
-    ------
-    InputError
-        If a word does not have its form, or is said of files that are no films.
-    """
-    if not any(is_film(file) for file in files):
-        if put_right or plumb or ruler or slow_motion != 1.0:
-            raise InputError(
-                Place(str(files[0])), "this is not a film",
-                "--put-right, --plumb, --ruler and --slow-motion with films only",
-            )  # fmt: skip
-        return None
-    from recommend.measure.film.by_hand import put_right as read_marks
-    from recommend.measure.film.reading import FilmOptions
-
-    line = _line(plumb, "--plumb", "`120,40:118,600`: upper and lower end in px", of_length=False)
-    length = _line(ruler, "--ruler", "`120,40:420,42=300`: two ends in px, mm between", True)
-    return FilmOptions(
-        slow_motion=slow_motion,
-        put_right=read_marks(put_right),
-        plumb=line[0] if line else None,
-        ruler=length if length else None,
-    )
 
 
 Line = tuple[tuple[tuple[float, float], tuple[float, float]], float]
@@ -272,30 +257,23 @@ def _of_film(
     file: Path,
     book: Rulebook,
     options: CaptureOptions,
-    marks: tuple[Path | None, bool],
+    asked: MeasureAsked,
     tell: Callable[[int, int], None],
-    written: list[Path],
-) -> list[Measured]:
+) -> tuple[Sequence[Measured], list[Path]]:
     """Measure the legs of a film; write its contact sheet, and its marks where that was asked.
 
-    `written` takes the names of what was written.
+    Returns the feet, and the names of what was written.
     """
-    to, force = marks
-    refuse_other_kinds(to, MARKS_FILE, force=force)
+    refuse_other_kinds(asked.marks, MARKS_FILE, force=asked.force)
     read = open_film(file, book.parameters, options, tell)
-    written.append(_write_sheet(file, read, book.parameters, tell))
+    written = [_write_sheet(file, read, book.parameters, tell)]
     _tell_doubtful(file, read)
-    if to is not None:
-        written += _save(to, read, sha256_of(file), force=force)
+    if asked.marks is not None:
+        written += _save(asked.marks, read, sha256_of(file), force=asked.force)
     found, failed = measure_film(file, read, book.parameters, book.measures, options)
     for error in failed:
         typer.echo(str(error), err=True)
-    return list(found)
-
-
-def sheet_path(file: Path) -> Path:
-    """Where the contact sheet of a film is written: next to it."""
-    return file.with_name(f"{file.stem}.marks.png")
+    return found, written
 
 
 def _write_sheet(
@@ -303,7 +281,7 @@ def _write_sheet(
 ) -> Path:
     from recommend.measure.film.contact_sheet import contact_sheet
 
-    out = sheet_path(file)
+    out = file.with_name(f"{file.stem}.marks.png")  # next to the film
     write_output(out, contact_sheet(file, read, parameters, tell), PICTURE, private=True)
     typer.echo(f"{out}: look whether every ring sits on its mark", err=True)
     return out

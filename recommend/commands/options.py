@@ -6,11 +6,15 @@ found without loading rules; it must be quick and never fail: what cannot be rea
 
 from __future__ import annotations
 
+import inspect
+import json
 import os
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import MISSING, fields
+from functools import wraps
 from pathlib import Path
-from typing import Annotated, Any, Optional
+from typing import TYPE_CHECKING, Annotated, Any, get_type_hints
 
 import typer
 from typer.core import TyperCommand
@@ -18,66 +22,77 @@ from typer.core import TyperCommand
 from recommend.errors import InputError, Place, RecommendError, nearest
 from recommend.settings import setting
 
+if TYPE_CHECKING:
+    from recommend.match.outcome import Outcome
+    from recommend.visit.shelf import Shelf
+
 _ID = re.compile(r"^\s*(?:-\s+)?id:\s*([a-z0-9-]+)\s*(?:#.*)?$", re.MULTILINE)
 _RULES = re.compile(r"^rules:", re.MULTILINE)
 _KIND = re.compile(r"^\s*(?:-\s+)?kind:\s*(shoe|insole)\b", re.MULTILINE)
 
 
-def references(incomplete: str) -> list[str]:
+def offering(find: Callable[[], Iterable[str]]) -> Callable[[str], list[str]]:
+    """What is offered on Tab: all that `find` gives and that begins as it was typed."""
+
+    def offered(incomplete: str) -> list[str]:
+        try:
+            return [one for one in find() if one.startswith(incomplete)]
+        except (RecommendError, OSError, UnicodeDecodeError):
+            return []
+
+    return offered
+
+
+def _shelf() -> Shelf:
+    from recommend.visit.shelf import Shelf
+
+    return Shelf(setting("visits").value)
+
+
+@offering
+def references() -> Iterable[str]:
     """Reference codes of visits on the shelf and under way."""
-    from recommend.visit.shelf import Shelf
-
-    try:
-        shelf = Shelf(setting("visits").value)
-        codes = {one.reference for one in shelf.finished()}
-        codes |= {one.reference for one in shelf.drafts()}
-    except (RecommendError, OSError):
-        return []
-    return sorted(code for code in codes if code.startswith(incomplete))
+    shelf = _shelf()
+    under_way = {one.reference for one in shelf.drafts()}
+    return sorted({one.reference for one in shelf.finished()} | under_way)
 
 
-def drafts(incomplete: str) -> list[str]:
+@offering
+def drafts() -> Iterable[str]:
     """Reference codes of visits under way."""
-    from recommend.visit.shelf import Shelf
-
-    try:
-        codes = [one.reference for one in Shelf(setting("visits").value).drafts()]
-    except (RecommendError, OSError):
-        return []
-    return [code for code in codes if code.startswith(incomplete)]
+    return (one.reference for one in _shelf().drafts())
 
 
-def shoes(incomplete: str) -> list[str]:
+@offering
+def shoes() -> Iterable[str]:
     """Ids of shoes in the catalogue of the shop."""
-    return _products("shoe", incomplete)
+    return _products("shoe")
 
 
-def insoles(incomplete: str) -> list[str]:
+@offering
+def insoles() -> Iterable[str]:
     """Ids of insoles in the catalogue of the shop."""
-    return _products("insole", incomplete)
+    return _products("insole")
 
 
-def rule_ids(incomplete: str) -> list[str]:
+@offering
+def rule_ids() -> Iterable[str]:
     """Ids of the rules of the shop's rulebook, by the look of their lines."""
-    try:
-        folder: Path = setting("rulebook").value
-        texts = [file.read_text("utf-8") for file in sorted(folder.glob("*/*.yaml"))]
-    except (RecommendError, OSError, UnicodeDecodeError):
-        return []
-    found = {one[1] for text in texts if _RULES.search(text) for one in _ID.finditer(text)}
-    return sorted(one for one in found if one.startswith(incomplete))
+    texts = [file.read_text("utf-8") for file in sorted(setting("rulebook").value.glob("*/*.yaml"))]
+    return sorted({one[1] for text in texts if _RULES.search(text) for one in _ID.finditer(text)})
 
 
-def records(incomplete: str) -> list[str]:
+@offering
+def records() -> Iterable[str]:
     """Numbers of kept records and the references they are of, `last` among them."""
     count, codes = _kept()
-    numbers = (str(number) for number in range(count, 0, -1))
-    return [one for one in ("last", *numbers, *codes) if one.startswith(incomplete)]
+    return ("last", *map(str, range(count, 0, -1)), *codes)
 
 
-def customers(incomplete: str) -> list[str]:
+@offering
+def customers() -> Iterable[str]:
     """References that kept records are of."""
-    return [code for code in _kept()[1] if code.startswith(incomplete)]
+    return _kept()[1]
 
 
 def _kept() -> tuple[int, list[str]]:
@@ -92,13 +107,9 @@ def _kept() -> tuple[int, list[str]]:
         return 0, []
 
 
-def _products(kind: str, incomplete: str) -> list[str]:
-    try:
-        folders: list[Path] = setting("catalogue").value
-        found = {id_ for folder in folders for id_, k in _ids(folder) if k == kind}
-    except (RecommendError, OSError, UnicodeDecodeError):
-        return []
-    return sorted(one for one in found if one.startswith(incomplete))
+def _products(kind: str) -> list[str]:
+    folders: list[Path] = setting("catalogue").value
+    return sorted({id_ for folder in folders for id_, k in _ids(folder) if k == kind})
 
 
 def _ids(folder: Path) -> Iterator[tuple[str, str]]:
@@ -115,7 +126,7 @@ def _ids(folder: Path) -> Iterator[tuple[str, str]]:
 
 
 StorePath = Annotated[
-    Optional[Path],  # noqa: UP045 - the option parser reads this spelling
+    Path | None,
     typer.Option(
         "--store",
         metavar="PATH",
@@ -124,8 +135,7 @@ StorePath = Annotated[
 ]
 
 Keep = Annotated[
-    Optional[bool],  # noqa: UP045
-    typer.Option("--keep/--no-keep", help="keep it as a record; as in `setup show`"),
+    bool | None, typer.Option("--keep/--no-keep", help="keep it as a record; as in `setup show`")
 ]
 
 Force = Annotated[
@@ -141,17 +151,16 @@ Pager = Annotated[
 ]
 
 ClusterOption = Annotated[
-    Optional[str],  # noqa: UP045
+    str | None,
     typer.Option("--cluster", help="Count on the dask cluster whose scheduler is there."),
 ]
 
 RulesFolder = Annotated[
-    Optional[Path],  # noqa: UP045
-    typer.Option("--rules", help="folder of the rulebook; else as in `setup show`"),
+    Path | None, typer.Option("--rules", help="folder of the rulebook; else as in `setup show`")
 ]
 
 CatalogueFolders = Annotated[
-    Optional[list[Path]],  # noqa: UP045
+    list[Path] | None,
     typer.Option(
         "--catalogue",
         metavar="FOLDER",
@@ -186,6 +195,21 @@ def visit_file(name: str, visits: Path | None = None) -> Path:
     return Shelf(setting("visits", visits).value).newest(name).path
 
 
+def outcome_for(visit: str, catalogue: list[Path] | None, rules: Path | None) -> Outcome:
+    """What the shop's rules and products make of a visit that is called by its path or its code."""
+    from recommend.catalogue.shop import open_catalogue, open_rulebook, open_visit
+    from recommend.way import outcome_of
+
+    book = open_rulebook(rules)
+    seen = open_visit(visit_file(visit), book)
+    return outcome_of(seen, book, open_catalogue(book, catalogue))
+
+
+def print_json(data: Any) -> None:
+    """Print plain data as indented JSON."""
+    print(json.dumps(data, indent=2, ensure_ascii=False))
+
+
 def called(path: Path) -> str:
     """What to type for a visit file: its reference code where that finds it, else its path."""
     from recommend.visit.shelf import code_of
@@ -218,6 +242,40 @@ def asked_sections(asked: Sequence[str], known: Sequence[str], full: bool) -> tu
                 Place("--show"), f"`{name}` is no section", ", ".join(known), nearest(name, known)
             )
     return tuple(names)
+
+
+def group(words: str, **more: Any) -> typer.Typer:
+    """A group of commands that is explained in these words."""
+    return typer.Typer(
+        help=words, add_completion=False, rich_markup_mode=None, no_args_is_help=True, **more
+    )
+
+
+def taking(command: Callable[[Any], None]) -> Callable[..., None]:
+    """A command whose argument is a dataclass, each field of that an option or argument of its own.
+
+    Fields are listed in the order of the class, those without a default first.
+    """
+    (kind,) = (hint for name, hint in get_type_hints(command).items() if name != "return")
+    hints = get_type_hints(kind, include_extras=True)
+    listed = [
+        inspect.Parameter(
+            one.name,
+            inspect.Parameter.KEYWORD_ONLY,
+            default=inspect.Parameter.empty if one.default is MISSING else one.default,
+            annotation=hints[one.name],
+        )
+        for one in sorted(fields(kind), key=lambda one: one.default is not MISSING)
+    ]
+
+    @wraps(command)
+    def taken(**given: Any) -> None:
+        command(kind(**given))
+
+    taken.__signature__ = inspect.Signature(listed)  # type: ignore[attr-defined]
+    taken.__annotations__ = {one.name: one.annotation for one in listed}
+    del taken.__wrapped__
+    return taken
 
 
 _NEGATIVE = re.compile(r"-\s*[.,]?\d")

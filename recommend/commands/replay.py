@@ -14,8 +14,7 @@ import typer
 
 from recommend.check.changes import unseen
 from recommend.cluster import connected
-from recommend.commands import single
-from recommend.commands.options import AsJson, ClusterOption, StorePath
+from recommend.commands.options import AsJson, ClusterOption, StorePath, print_json
 from recommend.commands.options import records as kept
 from recommend.errors import Exit, RecommendError, counted
 from recommend.infer.engine import engine_name
@@ -170,7 +169,7 @@ def _impact(
     retold = Retold(archive, rules).over(store.records() if chosen is None else chosen)
     if as_json:
         data = impact_data(impact, listed) | {"read-otherwise": dict(retold.most_common())}
-        typer.echo(json.dumps(data, indent=2, ensure_ascii=False))
+        print_json(data)
     else:
         typer.echo("\n".join(impact_lines(impact, listed, console().width)))
         typer.echo("\n".join(retold_lines(retold, listed, console().width)))
@@ -181,7 +180,7 @@ def _impact(
             f"{counted(len(checked), 'record')}, {len(wrong)} {disagree}."
         )
     for record, one, many in wrong:
-        differs = compared_words(one, many)
+        differs = f"one by one {json.dumps(one)}, fast {json.dumps(many)}"
         print(f"record {record.seq}: the two paths disagree: {differs}", file=sys.stderr)
     if wrong:
         return Exit.BAD_INPUT
@@ -192,17 +191,9 @@ def _impact(
     return Exit.TO_BE_READ if decided or (retold and "words" in to_see) else Exit.DONE
 
 
-def compared_words(one: object, many: object) -> str:
-    """What the reference engine says and what the fast path says."""
-    return f"one by one {json.dumps(one)}, fast {json.dumps(many)}"
-
-
 def _sampled(store: Store, count: int) -> list[Record]:
     """Records spread over the store; the same ones each time."""
     numbers = range(1, len(store) + 1)
     chosen = sorted(random.Random(0).sample(numbers, min(count, len(numbers))))
     found = (store.record(number) for number in chosen)
     return list(islice((record for record in found if record.kind == SHORTLIST), count))
-
-
-app = single(replay)

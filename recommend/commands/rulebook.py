@@ -1,43 +1,47 @@
-"""`recommend rulebook`: the rulebook as a whole: compare versions, print it, publish schemas."""
+"""`recommend rulebook`, `rule`: the rulebook as a whole, and one rule in words or begun anew."""
 
 from __future__ import annotations
 
-import json
-from functools import partial
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from recommend.atomic import write_atomically
 from recommend.catalogue.shop import open_catalogue
-from recommend.check.authoring import write_schemas
+from recommend.check.authoring import scaffold, write_schemas
 from recommend.check.changes import changes_of
 from recommend.check.differing import difference
 from recommend.check.finding import fails
 from recommend.check.promises import load_promises
+from recommend.check.reach import touched
 from recommend.check.released import write_released
 from recommend.check.whole import check
-from recommend.commands.options import AsJson, Force
-from recommend.errors import Exit
+from recommend.commands.options import AsJson, Force, group, print_json, rule_ids
+from recommend.errors import Exit, InputError, Place
 from recommend.output import PAGE, refuse_other_kinds, write_output
 from recommend.rulebook import load_rulebook
+from recommend.rulebook.book import Stage
+from recommend.rulebook.contents import Edit
+from recommend.rulebook.loading import STAGES, read_rulebook
 from recommend.settings import setting
 from recommend.show.book_page import book_page
-from recommend.show.console import console, working
-from recommend.show.difference import (
+from recommend.show.console import console, print_blocks, print_byline, working
+from recommend.show.findings import findings_blocks
+from recommend.show.rulebook import (
+    books_heading,
+    difference_blocks,
     difference_json,
-    print_books,
-    print_difference,
-    print_edits,
+    edits_blocks,
+    rule_blocks,
 )
-from recommend.show.findings import print_findings
 
-app = typer.Typer(add_completion=False, rich_markup_mode=None, no_args_is_help=True)
-
-
-@app.callback()
-def _rulebook() -> None:
-    """The rulebook as a whole: compare versions, print it as a book, publish its schemas."""
+app = group("The rulebook as a whole: compare versions, print it as a book, publish its schemas.")
+ShopRules = Annotated[
+    Path | None, typer.Option("--rules", help="folder of the rulebook; the shop's by default")
+]
+rule = group("Show a rule in words, or start a new one.")
 
 
 @app.command()
@@ -104,7 +108,7 @@ def release(
     report = check(rules, [])
     found = [one for one in report.findings if not (draft and one.code == "weakened-note")]
     if fails(found, strict=False):
-        print_findings(found, report.looked_at, console())
+        print_blocks(findings_blocks(found, report.looked_at, console().width))
         raise typer.Exit(Exit.BAD_INPUT)
     print(f"Written: {write_released(load_rulebook(rules), by, draft=draft)}")
 
@@ -130,17 +134,80 @@ def diff(
     books = load_rulebook(old, kept=True), load_rulebook(new)
     listed = [catalogue] if catalogue else None
     catalogues = open_catalogue(books[0], listed), open_catalogue(books[1], listed)
-    out = console()
     if not in_json:
-        print_books(books, out)
+        print_blocks([books_heading(books)])
+
+    def told(edits: Sequence[Edit]) -> None:
+        if not in_json:
+            print_blocks(edits_blocks(edits))
+
     with working("asking what it does to customers") as done:
-        told = partial(print_edits, out=out) if not in_json else lambda _edits: None
         found = difference(books, catalogues, customers, seed, told, done)
     if in_json:
-        print(json.dumps(difference_json(found), indent=2, ensure_ascii=False))
+        print_json(difference_json(found))
     else:
-        print_difference(found, out)
+        print_blocks(difference_blocks(found, console().width))
     if found.weakened:
         raise typer.Exit(Exit.BAD_INPUT)
     if found.unread or found.page:
         raise typer.Exit(Exit.TO_BE_READ)
+
+
+@rule.command()
+def show(
+    rule_id: Annotated[
+        str, typer.Argument(metavar="ID", help="id of the rule", autocompletion=rule_ids)
+    ],
+    rules: ShopRules = None,
+) -> None:
+    """Print a rule in words: sources, the feet it touches, the rules beside it, its examples.
+
+    Example: recommend rule show need-slow-support
+    """
+    book = load_rulebook(setting("rulebook", rules).value)
+    print_blocks(rule_blocks(touched(book, book.rule(rule_id)), book))
+
+
+@rule.command("list")
+def list_(rules: ShopRules = None) -> None:
+    """Print every rule with its stage and its title; `rule show ID` has the rest.
+
+    Example: recommend rule list
+    """
+    book = load_rulebook(setting("rulebook", rules).value)
+    for one in sorted(book.rules, key=lambda one: (STAGES.index(one.stage), one.id)):
+        print(f"{one.stage}  {one.id}: {one.rule.title}")
+    print_byline(book)
+
+
+@rule.command()
+def new(
+    stage: Annotated[str, typer.Argument(metavar="STAGE", help="screen, classify or need")],
+    rule_id: Annotated[str, typer.Argument(metavar="ID", help="words joined by hyphens")],
+    rules: Annotated[Path, typer.Option("--rules", help="folder of your rulebook")],
+) -> None:
+    """Write a new rule and an example that makes it fire, both valid, to be changed by you.
+
+    Of `classify` it is a new axis with a rule for each of its two values.
+
+    Example: recommend rule new need need-roomy-toes --rules my-rules
+    """
+    made = scaffold(load_rulebook(rules), _stage(stage), rule_id)
+    before = made.axes_file.read_bytes() if made.axes_file else b""
+    made.write()
+    _, problems = read_rulebook(rules)
+    if problems:
+        made.rule_file.unlink()
+        made.example_file.unlink()
+        if made.axes_file:
+            write_atomically(made.axes_file, before)
+        raise problems[0]
+    print(f"Written: {made.rule_file}\n         {made.example_file}")
+    print(f"Change both to what you mean, then run: recommend check {rules}")
+
+
+def _stage(word: str) -> Stage:
+    if word in STAGES:
+        return word
+    allowed = ", ".join(STAGES)
+    raise InputError(Place("STAGE"), f"`{word}` is no stage that a rule can be started in", allowed)

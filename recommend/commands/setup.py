@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import re
 import sys
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -15,13 +16,13 @@ from recommend.infer.building import build_engine
 from recommend.infer.engine import engine_name
 from recommend.settings import (
     SETTINGS,
+    Value,
     lab_errors,
     setting,
     settings_file,
     write_settings,
 )
 from recommend.show.dialogue import say
-from recommend.show.settings import settings_explained, settings_lines
 
 app = typer.Typer(add_completion=False, rich_markup_mode=None, invoke_without_command=True)
 
@@ -127,10 +128,7 @@ def show(
     Example: recommend setup show
     """
     values = [setting(name) for name in SETTINGS]
-    for line in settings_lines(settings_file(), values, lab_errors(), engine_name()):
-        print(line)
-    for line in settings_explained(values, lab_errors()) if full else ():
-        print(line)
+    print("\n".join([*_lines(values), *(_explained(values) if full else ())]))
 
 
 @app.command(short_help="Build the engine that concludes one visit.")
@@ -247,3 +245,43 @@ def _shown(values: dict[str, Any]) -> dict[str, Any]:
 
 def _absolute(value: Any) -> str:
     return str(value.absolute()) if isinstance(value, Path) else str(value)
+
+
+def _lines(values: Sequence[Value]) -> Iterator[str]:
+    """A line for each setting: its name, its value, where it comes from."""
+    yield f"Settings: {settings_file()}"
+    if not settings_file().exists():
+        yield "  not there yet; `recommend setup` writes it"
+    width = max(len(one.setting.name) for one in values)
+    for one in values:
+        origin = "" if one.origin == "default" else f"   ({_origin(one)})"
+        yield f"  {one.setting.name:<{width}}  {_told(one)}{origin}"
+    lab = ", ".join(lab_errors()) or "none; those of the rulebook are used"
+    yield f"  {'errors':<{width}}  of this lab: {lab}"
+    engine = engine_name()
+    build = "" if engine == "durable-rules" else " `recommend setup engine` builds durable-rules."
+    yield f"A visit is concluded by {engine}.{build}"
+    yield "What each is for, and its environment variable: recommend setup show --full"
+
+
+def _explained(values: Sequence[Value]) -> Iterator[str]:
+    """What each setting is for, where it comes from, and how else it can be set."""
+    yield "What counts: option, then environment, then the settings file, then default."
+    for one in values:
+        yield ""
+        yield f"{one.setting.name}: {one.setting.help}"
+        yield f"  {_told(one)}   (from {_origin(one)}; or set {one.setting.variable})"
+    yield ""
+    yield "errors: of measurement of this lab, from `recommend visit repeatability`"
+    for measure, table in lab_errors().items():
+        yield f"  {measure}: " + ", ".join(f"{key} {value:g}" for key, value in table.items())
+
+
+def _origin(one: Value) -> str:
+    return "file" if one.origin.startswith("file ") else one.origin
+
+
+def _told(one: Value) -> str:
+    if one.value is None or one.value == []:
+        return "not set" if one.value is None else "all"
+    return ", ".join(map(str, one.value if isinstance(one.value, list) else [one.value]))

@@ -9,7 +9,6 @@ from typing import Annotated, Literal
 import typer
 
 from recommend.catalogue.shop import open_catalogue, open_rulebook
-from recommend.commands import single
 from recommend.commands.options import (
     CatalogueFolders,
     Force,
@@ -28,6 +27,7 @@ from recommend.records.keeping import entry_of, keep_event, keeps, kept_words, l
 from recommend.records.store import Entry
 from recommend.records.witness import printed
 from recommend.settings import setting
+from recommend.show.labels import worn_as
 from recommend.show.sheet import Paper, Wording, messages, page, sheet_of
 from recommend.trial.heeding import in_order_tried
 from recommend.trial.whole_trial import TrialOutcome, judged_file
@@ -111,7 +111,4 @@ def _decided(visit: Visit) -> str:
     decision = visit.decision
     if decision is None or decision.outcome == "nothing":
         return ""
-    return "+".join(one for one in (decision.shoe, decision.insole) if one)
-
-
-app = single(sheet)
+    return worn_as(decision.shoe, decision.insole)

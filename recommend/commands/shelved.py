@@ -99,7 +99,7 @@ def list_(
     for one in found if full else found[:_LISTED]:
         assert counter is not None
         try:
-            seen = _read(one.path, counter.book)
+            seen = open_visit(one.path, counter.book)
             out = len(harmful(seen, counter.book.parameters))
             state = _state(counter.assess(seen), counter.book, out)
         except InputError as error:  # one file that is broken hides no other
@@ -156,7 +156,7 @@ def edit(
     """
     path = visit_file(reference, visits)
     book = open_rulebook(rules)
-    before = _read(path, book)
+    before = open_visit(path, book)
     steps = steps_for(book, before.follow_up is not None)
     counter = Adviser(book)
     if what is None:
@@ -172,8 +172,8 @@ def edit(
         print("Nothing was changed.")
         return
     change(path, step, new)
-    after = _read(path, book)
-    print(f"{step.id}: {_shown(step, new)}  ({path.name})")
+    after = open_visit(path, book)
+    print(f"{step.id}: {'removed' if new is None else step.kind.show(new)}  ({path.name})")
     for line in change_lines(changes(old, outcome_of(after, book, products, counter.engine))):
         say(line)
 
@@ -213,7 +213,7 @@ def _ask_open(path: Path, steps: list[Step], counter: Adviser) -> bool:
     except LeftError:
         print()
         return False
-    left = len(counter.assess(_read(path, book)).to_ask)
+    left = len(counter.assess(open_visit(path, book)).to_ask)
     say(f"{counted(left, 'question')} still open." if left else "Everything was asked.")
     print(f"Next:  recommend shortlist {draft.reference}")
     return True
@@ -256,10 +256,6 @@ def _new_value(step: Step, text: str) -> Any:
         raise InputError(Place(step.id), str(error)) from None
 
 
-def _shown(step: Step, value: Any) -> str:
-    return "removed" if value is None else step.kind.show(value)
-
-
 @paged
 def history(
     reference: Known,
@@ -274,7 +270,7 @@ def history(
     """
     shelf, book = Shelf(setting("visits", visits).value), open_rulebook(rules)
     shelf.newest(reference)  # says so when there is none
-    seen = [_read(one.path, book) for one in shelf.finished(reference)]
+    seen = [open_visit(one.path, book) for one in shelf.finished(reference)]
     lines = history_of(seen, book.measures, book.parameters)
     if measure and measure not in {line.measure for line in lines}:
         known = ", ".join(dict.fromkeys(line.measure for line in lines))
@@ -324,7 +320,7 @@ def outcomes(
     Example: recommend visit outcomes
     """
     shelf, book = Shelf(setting("visits", visits).value), open_rulebook(rules)
-    seen = [_read(one.path, book) for one in shelf.finished()]
+    seen = [open_visit(one.path, book) for one in shelf.finished()]
     rows = came_back(seen, book.measures, book.parameters)
     if not rows:
         print(f"No follow-up names a product yet ({shelf.folder}).")
@@ -361,7 +357,3 @@ def form(
         return
     write_output(to, text, PAGE, force=force)
     print(f"Sheet: {to}")
-
-
-def _read(path: Path, book: Rulebook) -> Visit:
-    return open_visit(path, book)

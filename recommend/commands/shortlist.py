@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import field, replace
@@ -11,8 +10,6 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from recommend.catalogue.shop import open_catalogue, open_rulebook, open_visit
-from recommend.commands import single
 from recommend.commands.options import (
     AsJson,
     CatalogueFolders,
@@ -23,16 +20,16 @@ from recommend.commands.options import (
     StorePath,
     VisitName,
     asked_sections,
-    visit_file,
+    outcome_for,
+    print_json,
 )
 from recommend.dataclass import dataclass
 from recommend.errors import Exit, RecommendError
 from recommend.match.outcome import Outcome, as_document
 from recommend.settings import setting
 from recommend.show.answer import answer_lines
-from recommend.show.figures import SECTIONS
+from recommend.show.labels import SECTIONS
 from recommend.show.lines import Line, columns, print_lines
-from recommend.way import outcome_of
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -75,14 +72,11 @@ def shortlist(
     if store is not None and not kept:
         raise RecommendError("--store names where to keep, but nothing would be kept: add --keep")
     sections = asked_sections(show or [], (*SECTIONS, SURE), full)
-    book = open_rulebook(rules)
-    seen = open_visit(visit_file(visit), book)
-    products = open_catalogue(book, catalogue)
-    heeded = _heeded(outcome_of(seen, book, products), learned)
+    heeded = _heeded(outcome_for(visit, catalogue, rules), learned)
     outcome = heeded.outcome
     number, failed = _keep(heeded, store) if kept else (None, None)
     if as_json:
-        print(json.dumps(_document(heeded), indent=2, ensure_ascii=False))
+        print_json(_document(heeded))
     elif sections or heeded.learned is not None:
         from recommend.show.console import print_paged
 
@@ -215,6 +209,3 @@ def _keep(heeded: _Heeded, given: Path | None) -> tuple[int | None, RecommendErr
     except RecommendError as error:
         return None, error
     return kept.seq, None
-
-
-app = single(shortlist)

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import Annotated, Optional
+from typing import Annotated
 
 import typer
 
 from recommend.atomic import written_whole
-from recommend.commands.options import Force, StorePath, customers
+from recommend.commands.options import Force, StorePath, customers, group
 from recommend.door import typed
 from recommend.errors import Exit, InputError, Place, RecommendError, counted
 from recommend.output import REQUEST, write_output
@@ -27,12 +27,7 @@ from recommend.show.console import working
 from recommend.show.records import list_lines, stamp_line, verdict_lines
 from recommend.visit.shelf import EXPORT, Shelf
 
-app = typer.Typer(add_completion=False, rich_markup_mode=None, no_args_is_help=True)
-
-
-@app.callback()
-def _store() -> None:
-    """Look after the records: list, verify, stamp, export, import, forget."""
+app = group("Look after the records: list, verify, stamp, export, import, forget.")
 
 
 @app.command("list")
@@ -53,15 +48,15 @@ def list_(
 def verify(
     store: StorePath = None,
     expect: Annotated[
-        Optional[list[str]],  # noqa: UP045
+        list[str] | None,
         typer.Option(help="Hash of a record noted earlier, or its beginning; must be there."),
     ] = None,
     against: Annotated[
-        Optional[list[Path]],  # noqa: UP045
+        list[Path] | None,
         typer.Option(metavar="FILE", help="A witness beside those of the settings."),
     ] = None,
     roots: Annotated[
-        Optional[list[Path]],  # noqa: UP045
+        list[Path] | None,
         typer.Option(metavar="FILE", help="Certificates (PEM) that time stamps must lead to."),
     ] = None,
 ) -> None:
@@ -101,11 +96,11 @@ def _against_witnesses(opened: Store, more: Sequence[Path]) -> Iterator[str]:
 @app.command()
 def stamp(
     answer: Annotated[
-        Optional[Path],  # noqa: UP045
+        Path | None,
         typer.Argument(metavar="ANSWER", help="What the service answered (.tsr)."),
     ] = None,
     request: Annotated[
-        Optional[Path],  # noqa: UP045
+        Path | None,
         typer.Option(metavar="FILE", help="Write a request to stamp the last record (.tsq)."),
     ] = None,
     store: StorePath = None,
@@ -137,7 +132,7 @@ def stamp(
 @app.command()
 def export(
     to: Annotated[
-        Optional[Path],  # noqa: UP045
+        Path | None,
         typer.Option("--to", metavar="FILE", help="Write here; default is standard output."),
     ] = None,
     store: StorePath = None,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from dataclasses import dataclass
 from pathlib import Path
@@ -24,8 +23,12 @@ from recommend.commands.options import (
     StorePath,
     VisitName,
     asked_sections,
+    group,
     insoles,
+    outcome_for,
+    print_json,
     shoes,
+    taking,
     visit_file,
 )
 from recommend.commands.trial_step import guided_step, print_end
@@ -56,9 +59,9 @@ from recommend.trial.plan import plan_of
 from recommend.trial.whole_trial import TrialOutcome, as_document, judged_file
 from recommend.visit.models import Reference, Visit
 from recommend.visit.shelf import Shelf
-from recommend.way import outcome_of
 
 JUDGE = "judge"
+_RATING = "FOOT.REGION=0-10"
 
 
 class _JudgesByDefault(TyperGroup):
@@ -71,93 +74,117 @@ class _JudgesByDefault(TyperGroup):
         return super().parse_args(ctx, args)
 
 
-app = typer.Typer(
-    cls=_JudgesByDefault, add_completion=False, rich_markup_mode=None, no_args_is_help=True
+app = group(
+    "Plan a try-on, type it at the counter, and judge whether it worked.\n\n"
+    "`recommend trial VISIT` judges what was tried; VISIT is a reference code or a visit file.\n\n"
+    "Example: recommend trial catalogue_demo/trials/three-much-alike.yaml",
+    cls=_JudgesByDefault,
 )
 
 
-@app.callback()
-def _trial() -> None:
-    """Plan a try-on, type it at the counter, and judge whether it worked.
+@dataclass(frozen=True, kw_only=True)
+class TrialAsked:
+    """What is judged, and the words of a step that is added before."""
 
-    `recommend trial VISIT` judges what was tried; VISIT is a reference code or a visit file.
+    visit: VisitName
+    readings: Annotated[
+        list[str] | None,
+        typer.Argument(
+            metavar="[READING...]",
+            help="FOOT.READING=NUMBERS, such as left.peak=5.1,4.8 (also touchdown, peak-time, "
+            "range, midstance, propulsion, standing, lateral-load); or a FILE: a capture, or YAML "
+            "with `feet` as in a trial",
+        ),
+    ] = None
+    shoe: Annotated[
+        str | None, typer.Option(help="shoe worn: its id, or `own`", autocompletion=shoes)
+    ] = None
+    insole: Annotated[
+        str | None, typer.Option(help="insole worn in it: its id", autocompletion=insoles)
+    ] = None
+    barefoot: Annotated[bool, typer.Option("--barefoot", help="barefoot once more")] = False
+    comfort: Annotated[
+        list[str] | None,
+        typer.Option(metavar=_RATING, help="heel, arch, forefoot, toes, ankle, overall"),
+    ] = None
+    comfort_again: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar=_RATING,
+            help="a second rating of the same, asked without the customer knowing what is worn",
+        ),
+    ] = None
+    gait: Annotated[
+        Literal["walking", "running"] | None,
+        typer.Option(help="walking or running; as barefoot if left out"),
+    ] = None
+    reference: Annotated[
+        Reference | None, typer.Option(help="zero of the angles; as barefoot if left out")
+    ] = None
+    side: Annotated[Side | None, typer.Option(help="foot of a capture that does not say it")] = None
+    still: Annotated[
+        Path | None, typer.Option(help="marks in still standing, the zero of a capture's angles")
+    ] = None
+    anew: Annotated[bool, typer.Option("--anew", help="write the step anew, not add strides")] = (
+        False
+    )
+    show: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="SECTION", help="show this part too, may be repeated: " + ", ".join(SECTIONS)
+        ),
+    ] = None
+    full: Full = False
+    pager: Pager = True
+    catalogue: CatalogueFolders = None
+    rules: RulesFolder = None
+    svg: Annotated[Path | None, typer.Option(help="write the pictures here, as SVG")] = None
+    force: Force = False
+    as_json: AsJson = False
+    keep: Keep = None
+    store: StorePath = None
 
-    Example: recommend trial catalogue_demo/trials/three-much-alike.yaml
-    """
+    def step(self, seen: Visit, book: Rulebook) -> Entry:
+        """The step that the words describe, with its readings and ratings; empty without any."""
+        entry, zero = Entry(self.shoe, self.insole), Zero(self.gait, self.reference)
+        for text in self.readings or ():
+            if "=" in text:
+                read_angle(entry, text, seen, zero)
+            else:
+                self._read_file(entry, Path(text), book)
+        for told, texts in ((entry.comfort, self.comfort), (entry.again, self.comfort_again)):
+            for text in texts or ():
+                read_comfort(told, text)
+        return entry
 
+    def _read_file(self, entry: Entry, file: Path, book: Rulebook) -> None:
+        if file.suffix.lower() not in (".csv", ".npz", ".c3d"):
+            read_step_file(entry, file)
+            return
+        options = CaptureOptions(side=self.side, still=self.still)
+        for one in measure_capture(file, book.parameters, book.measures, options):
+            read_capture(entry, one)
 
-ReadingWords = Annotated[
-    list[str] | None,
-    typer.Argument(
-        metavar="[READING...]",
-        help="FOOT.READING=NUMBERS, such as left.peak=5.1,4.8 (also touchdown, peak-time, "
-        "range, midstance, propulsion, standing, lateral-load); or a FILE: a capture, or YAML "
-        "with `feet` as in a trial",
-    ),
-]
-Shoe = Annotated[str | None, typer.Option(help="shoe worn: its id, or `own`", autocompletion=shoes)]
-Insole = Annotated[
-    str | None, typer.Option(help="insole worn in it: its id", autocompletion=insoles)
-]
-Barefoot = Annotated[bool, typer.Option("--barefoot", help="barefoot once more")]
-Comfort = Annotated[
-    list[str] | None,
-    typer.Option(metavar="FOOT.REGION=0-10", help="heel, arch, forefoot, toes, ankle, overall"),
-]
-ComfortAgain = Annotated[
-    list[str] | None,
-    typer.Option(
-        "--comfort-again",
-        metavar="FOOT.REGION=0-10",
-        help="a second rating of the same, asked without the customer knowing what is worn",
-    ),
-]
-Gait = Annotated[
-    Literal["walking", "running"] | None,
-    typer.Option(help="walking or running; as barefoot if left out"),
-]
-ZeroOf = Annotated[
-    Reference | None, typer.Option(help="zero of the angles; as barefoot if left out")
-]
-ForSide = Annotated[Side | None, typer.Option(help="foot of a capture that does not say it")]
-Still = Annotated[
-    Path | None, typer.Option(help="marks in still standing, the zero of a capture's angles")
-]
-Anew = Annotated[bool, typer.Option("--anew", help="write the step anew, not add strides")]
-Shown = Annotated[
-    list[str] | None,
-    typer.Option(
-        metavar="SECTION", help="show this part too, may be repeated: " + ", ".join(SECTIONS)
-    ),
-]
-Pictures = Annotated[Path | None, typer.Option(help="write the pictures here, as SVG")]
+    def check(self, entry: Entry, products: Catalogue) -> None:
+        """Refuse products that are not there, and a step of which not all is said."""
+        for part in (entry.shoe, entry.insole):
+            if part is not None and part != OWN:
+                products.item(part)
+        if not entry.empty and (entry.shoe is None) != self.barefoot:
+            raise InputError(
+                Place("the command line"),
+                "it is not clear what was worn"
+                if entry.shoe is None
+                else "both a shoe and barefoot",
+                "--shoe ID, --shoe ID --insole ID, or --barefoot",
+            )
+        if entry.empty and (entry.shoe or entry.insole or self.barefoot):
+            raise InputError(Place("the command line"), "no reading is given for this step")
 
 
 @app.command(JUDGE)
-def judge(
-    visit: VisitName,
-    readings: ReadingWords = None,
-    shoe: Shoe = None,
-    insole: Insole = None,
-    barefoot: Barefoot = False,
-    comfort: Comfort = None,
-    again: ComfortAgain = None,
-    gait: Gait = None,
-    reference: ZeroOf = None,
-    side: ForSide = None,
-    still: Still = None,
-    anew: Anew = False,
-    show: Shown = None,
-    full: Full = False,
-    pager: Pager = True,
-    catalogue: CatalogueFolders = None,
-    rules: RulesFolder = None,
-    svg: Pictures = None,
-    force: Force = False,
-    as_json: AsJson = False,
-    keep: Keep = None,
-    store: StorePath = None,
-) -> None:
+@taking
+def judge(asked: TrialAsked) -> None:
     """Judge what was tried, after adding a step where readings are given.
 
     Readings of a step that is there already add strides to it. Exit code 3 when a stop
@@ -167,28 +194,23 @@ def judge(
 
     Example: recommend trial judge catalogue_demo/trials/three-much-alike.yaml --show picture
     """
-    sections = asked_sections(show or [], tuple(SECTIONS), full)
-    refuse_other_kinds(svg, SVG, force=force)  # before a step is written
-    file = visit_file(visit)
-    book = open_rulebook(rules)
-    products = open_catalogue(book, catalogue)
-    typing = _Typing(open_visit(file, book), book, Zero(gait, reference),
-                     CaptureOptions(side=side, still=still))  # fmt: skip
-    entry = typing.read(Entry(shoe, insole), readings or [], comfort or [], again or [])
-    _refuse_unknown(entry, products)
+    sections = asked_sections(asked.show or [], tuple(SECTIONS), asked.full)
+    refuse_other_kinds(asked.svg, SVG, force=asked.force)  # before a step is written
+    file = visit_file(asked.visit)
+    book = open_rulebook(asked.rules)
+    products = open_catalogue(book, asked.catalogue)
+    entry = asked.step(open_visit(file, book), book)
+    asked.check(entry, products)
     if not entry.empty:
-        _refuse_unsaid(entry, barefoot)
-        add_step(file, entry, anew=anew)
-    elif shoe or insole or barefoot:
-        raise InputError(Place("the command line"), "no reading is given for this step")
+        add_step(file, entry, anew=asked.anew)
     judged = judged_file(file, book, products)
-    if svg is not None:
-        _draw(judged, svg, force)
-    if as_json:
-        print(json.dumps(as_document(judged), indent=2, ensure_ascii=False))
+    if asked.svg is not None:
+        _draw(judged, asked.svg, asked.force)
+    if asked.as_json:
+        print_json(as_document(judged))
     else:
-        print_paged(trial_blocks(judged, sections, console().width), pager=pager)
-    _end(judged, keep, store)
+        print_paged(trial_blocks(judged, sections, console().width), pager=asked.pager)
+    _end(judged, asked.keep, asked.store)
 
 
 def _draw(judged: TrialOutcome, svg: Path, force: bool) -> None:
@@ -213,54 +235,6 @@ def _end(judged: TrialOutcome, keep: bool | None = None, store: Path | None = No
         raise typer.Exit(Exit.STOP)
 
 
-@dataclass(frozen=True, slots=True)
-class _Typing:
-    """How words of the command line become readings of a step."""
-
-    seen: Visit
-    book: Rulebook
-    zero: Zero
-    options: CaptureOptions
-
-    def read(
-        self, entry: Entry, readings: list[str], comfort: list[str], again: list[str]
-    ) -> Entry:
-        """The step with its readings, from words and files, and its ratings."""
-        for text in readings:
-            if "=" in text:
-                read_angle(entry, text, self.seen, self.zero)
-            else:
-                self._read_file(entry, Path(text))
-        for text in comfort:
-            read_comfort(entry.comfort, text)
-        for text in again:
-            read_comfort(entry.again, text)
-        return entry
-
-    def _read_file(self, entry: Entry, file: Path) -> None:
-        if file.suffix.lower() not in (".csv", ".npz", ".c3d"):
-            read_step_file(entry, file)
-            return
-        book = self.book
-        for one in measure_capture(file, book.parameters, book.measures, self.options):
-            read_capture(entry, one)
-
-
-def _refuse_unknown(entry: Entry, products: Catalogue) -> None:
-    for part in (entry.shoe, entry.insole):
-        if part is not None and part != OWN:
-            products.item(part)
-
-
-def _refuse_unsaid(entry: Entry, barefoot: bool) -> None:
-    if (entry.shoe is None) != barefoot:
-        raise InputError(
-            Place("the command line"),
-            "it is not clear what was worn" if entry.shoe is None else "both a shoe and barefoot",
-            "--shoe ID, --shoe ID --insole ID, or --barefoot",
-        )
-
-
 @app.command()
 def plan(
     visit: VisitName,
@@ -274,12 +248,10 @@ def plan(
 
     Example: recommend trial plan catalogue_demo/visits/running-over-pronator.yaml
     """
-    book = open_rulebook(rules)
-    seen = open_visit(visit_file(visit), book)
-    outcome = outcome_of(seen, book, open_catalogue(book, catalogue))
+    outcome = outcome_for(visit, catalogue, rules)
     made = plan_of(outcome)
     if as_json:
-        print(json.dumps(plan_document(made), indent=2, ensure_ascii=False))
+        print_json(plan_document(made))
     else:
         print_paged(plan_lines(made, outcome, console().width))
     if made is None:

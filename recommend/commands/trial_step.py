@@ -18,8 +18,7 @@ from recommend.reading import read_document
 from recommend.settings import setting
 from recommend.show.console import console
 from recommend.show.dialogue import KEYS, LEAVE, SAVED, LeftError, run, say
-from recommend.show.figures import LEVEL_WORDS
-from recommend.show.letters import BARE, OWN_LETTER, names_of
+from recommend.show.labels import BARE, LEVEL_WORDS, OWN_LETTER, names_of, worn_as
 from recommend.show.trial_answer import clinician_lines, step_lines, trial_lines
 from recommend.trial.enter_step import Entry as Typed
 from recommend.trial.enter_step import add_step, read_capture, write_step
@@ -88,7 +87,7 @@ def guided_step(file: Path, catalogue: list[Path] | None, rules: Path | None) ->
 def _chosen(outcome: Outcome, seen: Visit) -> Worn:
     """What is on the feet: a letter of what was fetched, ids, the own shoe, or barefoot."""
     names = names_of(outcome)
-    tried = {_worn_id(step.shoe, step.insole) for step in seen.trials if step.shoe}
+    tried = {worn_as(step.shoe, step.insole) for step in seen.trials if step.shoe}
     say("What is on the feet?")
     for name, letter in names.letters.items():
         again = "   (tried: further strides, a second rating)" if name in tried else ""
@@ -98,10 +97,6 @@ def _chosen(outcome: Outcome, seen: Visit) -> Worn:
     say("or what is in the catalogue: SHOE, SHOE+INSOLE, own+INSOLE", "  ")
     letters = {letter: name for name, letter in names.letters.items()} | {OWN_LETTER: OWN}
     return _asked("> ", lambda text: _worn(text, letters, outcome.catalogue), _WORN_HELP)
-
-
-def _worn_id(shoe: str | None, insole: str | None) -> str:
-    return "+".join(part for part in (shoe, insole) if part)
 
 
 def _worn(text: str, letters: dict[str, str], products: Catalogue) -> Worn:
@@ -185,7 +180,7 @@ def _converse(file: Path, worn: Worn, wanted: tuple[str, ...], outcome: Outcome)
 
     def after_block(_block: str) -> str:
         judged = judged_file(file, outcome.book, outcome.catalogue)
-        lines = step_lines(judged, _worn_id(worn.shoe, worn.insole))
+        lines = step_lines(judged, worn_as(worn.shoe, worn.insole))
         new = [line for line in lines if line not in told]  # each verdict once
         told.update(new)
         return "\n".join(new)

@@ -14,8 +14,17 @@ import typer
 from recommend.catalogue.shop import open_catalogue, open_rulebook, open_visit
 from recommend.commands.decide import decide
 from recommend.commands.lift import lift
-from recommend.commands.options import RulesFolder, TakesNegatives, called, drafts
-from recommend.commands.shelved import Known, edit, form, history, list_, outcomes, steps_for
+from recommend.commands.options import RulesFolder, TakesNegatives, called, drafts, group
+from recommend.commands.shelved import (
+    Known,
+    VisitsFolder,
+    edit,
+    form,
+    history,
+    list_,
+    outcomes,
+    steps_for,
+)
 from recommend.door import typed
 from recommend.errors import Exit, InputError, Place
 from recommend.infer.adviser import Adviser, Progress
@@ -36,8 +45,8 @@ from recommend.show.dialogue import (
     run,
     say,
 )
-from recommend.show.figures import LEVEL_WORDS
 from recommend.show.history import REPEATS, repeat_lines
+from recommend.show.labels import LEVEL_WORDS
 from recommend.show.sure import sure_line
 from recommend.trial.resemblance import lab_resemblance
 from recommend.visit import Visit, read_visit
@@ -49,7 +58,7 @@ from recommend.visit.intake import NO_READING, READINGS, in_order, measures_of, 
 from recommend.visit.shelf import REFERENCE, Draft, Shelf
 from recommend.way import outcome_of
 
-app = typer.Typer(add_completion=False, rich_markup_mode=None, no_args_is_help=True)
+app = group("Type a visit at the counter, go on with it, change it, look back.")
 
 REFERENCE_KIND = Text(
     "a reference code of the shop: letters, digits, - _ . (up to 40); never a name", REFERENCE
@@ -64,14 +73,6 @@ UnderWay = Annotated[
     str | None,
     typer.Argument(metavar="[REFERENCE]", help="The customer's code.", autocompletion=drafts),
 ]
-VisitsFolder = Annotated[
-    Path | None, typer.Option("--visits", help="Folder of visits; see `recommend setup show`.")
-]
-
-
-@app.callback()
-def _visit() -> None:
-    """Type a visit at the counter, go on with it, change it, look back."""
 
 
 @app.command(short_help="Begin a visit, question by question.")

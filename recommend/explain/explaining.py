@@ -345,8 +345,8 @@ class Explanation:
         first, second = (self.outcome.catalogue.item(name) for name in names)
         if (first.product.kind, second.product.kind) != ("shoe", "insole"):
             raise RecommendError(f"`{product_id}` is not SHOE+INSOLE; write the shoe first")
-        lines = [f"they do not fit: {why}" for why in self._misfit(names)]
-        children = [Node("remark", line) for line in lines]
+        misfit = fit(first, second, self.outcome.book.parameters).against
+        children = [Node("remark", f"they do not fit: {why}") for why in misfit]
         for name in names:
             alone = self.candidate(name)
             if not alone.judgement.suitable:
@@ -355,10 +355,6 @@ class Explanation:
                 children.append(Node("product", self._line(alone), id=name, children=below))
         text = f"not judged as a pair: {product_id}"
         return Node("product", text, id=product_id, children=tuple(children))
-
-    def _misfit(self, names: list[str]) -> tuple[str, ...]:
-        shoe, insole = (self.outcome.catalogue.item(name) for name in names)
-        return fit(shoe, insole, self.outcome.book.parameters).against
 
 
 def _described(candidate: Candidate) -> bool:

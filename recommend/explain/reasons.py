@@ -154,32 +154,26 @@ class FootReasons:
         if measure is None:
             text = f"{asked}: unknown, not measured; {definition.how or 'measure it'}"
             return Node("comparison", text, None, leaf.measure)
-        value = self.book.limits[limit_id].value_of(measure.qualifiers)
+        read = measure_node(self.book, measure)
+        value = limit.value_of(measure.qualifiers)
         if value is None:
             words = ", ".join(measure.qualifiers.values())
             text = f"{asked}: unknown, the limit has no value for a reading that is {words}"
-            return Node("comparison", text, None, leaf.measure, children=self._read(measure))
+            return Node("comparison", text, None, leaf.measure, children=(read,))
         margin = margin_of(measure, value.value, definition)
         bound = f"{value.value:g}{unit_words(limit.unit)}"
         text = f"{short_title(definition)} is {order} {bound}: {margin.words}"
         if leaf.is_[0] in _CLEARLY:
             clearly = self.book.parameters.noise.clearly
             text += f"; clearly means by more than {clearly:g} SE"
-        children = (*self._read(measure), limit_node(self.book, limit_id, value))
+        children = (read, limit_node(self.book, limit_id, value))
         return Node(
             "comparison", text, self._truth(leaf), leaf.measure, margin.as_facts(), children
         )
 
-    def _read(self, measure: Measure) -> tuple[Node, ...]:
-        return (measure_node(self.book, measure),)
-
     def _of_axis(self, leaf: OfAxis, above: tuple[str, ...]) -> Node:
         title = self.book.axes[leaf.axis].title
-        asked = (
-            f"is {' or '.join(leaf.is_)}"
-            if leaf.is_
-            else f"is not {' or '.join(leaf.is_not or ())}"
-        )
+        asked = f"is {'' if leaf.is_ else 'not '}{' or '.join(leaf.is_ or leaf.is_not or ())}"
         found = self.facts.get(Fact("axis", leaf.axis).name, UNDETERMINED)
         text = f"{title} {asked}: it is {found}"
         children = self._axis_rules(leaf.axis, above)
@@ -327,16 +321,12 @@ def limit_node(book: Rulebook, limit_id: str, value: LimitValue) -> Node:
 def measure_node(book: Rulebook, measure: Measure) -> Node:
     """A reading: how it was taken, how sure it is, its doubts, and the capture it is from."""
     definition = book.measures[measure.name]
-    children = []
     method = f"by: {measure.method or 'not stated'}"
     if measure.n > 1:
         method += f", {measure.n} readings"
     method += "".join(f", {name} {word}" for name, word in measure.qualifiers.items())
-    children.append(Node("remark", method))
-    children += [
-        Node("remark", f"doubt ({flag.effect}): {flag.name}: {flag.detail}")
-        for flag in measure.flags
-    ]
+    doubts = (f"doubt ({flag.effect}): {flag.name}: {flag.detail}" for flag in measure.flags)
+    children = [Node("remark", line) for line in (method, *doubts)]
     if measure.capture:
         children.append(Node("capture", f"capture file, SHA-256 {measure.capture}"))
     text = f"{definition.title}, {measure.side}: {value_words(measure, definition)}"

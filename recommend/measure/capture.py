@@ -107,14 +107,10 @@ def open_film(
     tell: Callable[[int, int], None] | None = None,
 ) -> FilmRead:
     """The marks of both legs of a film, found and followed; `tell` hears of the progress."""
-    from recommend.measure.film.reading import FilmOptions, read_film
+    from recommend.measure.film.reading import read_film
 
     refuse_no_file(path)
-    said = replace(
-        options.film or FilmOptions(), side=options.side, gait=options.gait,
-        condition=options.condition,
-    )  # fmt: skip
-    return read_film(path, parameters, said, tell)
+    return read_film(path, parameters.film, options, tell)
 
 
 def measure_film(

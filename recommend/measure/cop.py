@@ -24,10 +24,7 @@ FloatArray = NDArray[np.float64]
 
 
 def cpei(
-    path_mm: ArrayLike,
-    foot_length_mm: float,
-    forefoot_width_mm: float,
-    capture: Capture,
+    path_mm: ArrayLike, foot_length_mm: float, forefoot_width_mm: float, capture: Capture
 ) -> float:
     """Centre of pressure excursion index in percent of forefoot width, lateral positive.
 
@@ -71,10 +68,7 @@ def cpei(
 
 
 def drift_class(
-    path_mm: ArrayLike,
-    foot_length_mm: float,
-    forefoot_width_mm: float,
-    capture: Capture,
+    path_mm: ArrayLike, foot_length_mm: float, forefoot_width_mm: float, capture: Capture
 ) -> DriftClass:
     """Where the path drifts from the foot axis: central, lateral, medial-early or medial-late.
 

@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from recommend.measure.pressure.recording import PressureRecording
     from recommend.measure.video.recording import MarksRecording
 
+    Recording = PressureRecording | MarksRecording
+
 EVERYTHING: tuple[str, ...] = ("",)
 # Rates that cameras and mats are sold with, to name one that would fit.
 _RATES: Final = (24, 25, 30, 50, 60, 90, 100, 120, 200, 240, 250, 300, 400, 500)
@@ -94,10 +96,7 @@ def apply_doubts(measures: Iterable[Measure], doubts: Sequence[Doubt]) -> tuple[
 
 
 def measured_with(
-    doubts: Sequence[Doubt],
-    measures: Iterable[Measure],
-    recording: PressureRecording | MarksRecording,
-    **more: Any,
+    doubts: Sequence[Doubt], measures: Iterable[Measure], recording: Recording, **more: Any
 ) -> Measured:
     """What a recording yields with all that is doubted of it; `more` are fields of `Measured`."""
     return Measured(
@@ -123,28 +122,20 @@ def too_few(what: str, used: int, wanted: float, needed: float, capture: Capture
 
 
 def rate_too_low(
-    name: str, rate_hz: float, needed_hz: float, what: str, concerns: tuple[str, ...]
+    name: str, recording: Recording, needed_hz: float, what: str, concerns: tuple[str, ...]
 ) -> Doubt:
     """The doubt of a rate at which `what` cannot be read, with one that would do."""
     rate = 10 * math.ceil(needed_hz / 10)
-    text = f"{rate_hz:g} frames a second are too few {what}; {rate} would do"
+    text = f"{recording.rate_hz:g} frames a second are too few {what}; {rate} would do"
     return removed(name, text, concerns)
 
 
 def wrong_pace(
-    seconds: float,
-    rate_hz: float,
-    gait: str,
-    capture: Capture,
-    *,
-    sure: bool = True,
-    rate_said: str = "`rate-hz`",
+    seconds: float, recording: Recording, capture: Capture, *, sure: bool = True
 ) -> str | None:
-    """What is wrong with a mean contact time of `seconds`, and, if it is `sure`, what would fit.
-
-    `rate_said` is the word by which the rate is put right.
-    """
-    word = "running" if gait == "running" else "walking"
+    """What is wrong with a mean contact time of `seconds`, and, if it is `sure`, what would fit."""
+    rate_hz, rate_said = recording.rate_hz, recording.rate_said
+    word = "running" if recording.gait == "running" else "walking"
     least, most = (capture[f"contact-{end}-{word}"] for end in ("least", "most"))
     if least <= seconds <= most:
         return None

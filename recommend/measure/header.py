@@ -135,13 +135,12 @@ def read_head(path: Path) -> tuple[Document, int]:
     with path.open("rb") as file:
         while (raw := file.readline(4096)).lstrip(b"\xef\xbb\xbf").startswith(b"#"):
             lines += 1
+            place = Place(str(path), lines)
             if lines > _MOST_LINES:
-                raise InputError(
-                    Place(str(path), lines), f"the head has more than {_MOST_LINES} lines"
-                )
-            key, value = _key_value(raw, Place(str(path), lines))
+                raise InputError(place, f"the head has more than {_MOST_LINES} lines")
+            key, value = _key_value(raw, place)
             if key in data:
-                raise InputError(Place(str(path), lines), f"`{key}` stands twice", "each key once")
+                raise InputError(place, f"`{key}` stands twice", "each key once")
             data[key] = value
             places[(key,)] = (lines, 1)
     if not data:

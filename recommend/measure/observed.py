@@ -92,7 +92,7 @@ class _Table:
         """Add what `made` gives for each foot."""
         for side, maker in self.makers.items():
             for measure in made(maker):
-                if maker.sure_enough(measure):
+                if maker.limit(measure) is None:
                     self.used[side][measure.name] = measure
                 else:
                     self.unsure[side].append(measure)
@@ -203,19 +203,15 @@ class _Maker:
         words = {key: known[key] for key in own if key in known}
         return self._measure(name, value, error, 1, _method(how), words)
 
-    def sure_enough(self, measure: Measure) -> bool:
-        """Whether the error of a reading is small enough for rules to read it."""
-        return self._most(measure) is None
-
     def too_unsure(self, measure: Measure) -> Measure:
         """The reading with the flag that says why no rule reads it."""
         text = (
-            f"its error of {measure.error:.2g} is above {self._most(measure):.2g}, so it is called "
+            f"its error of {measure.error:.2g} is above {self.limit(measure):.2g}, so it is called "
             "nothing; repeat it until the error is below"
         )
         return measure.flagged(Flag("too-unsure", text))
 
-    def _most(self, measure: Measure) -> float | None:
+    def limit(self, measure: Measure) -> float | None:
         """The largest error with which rules read a measure, where this one is above it."""
         known = self.defs[measure.name].error
         most = known.most if known else None

@@ -12,7 +12,7 @@ import textwrap
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import field
 from datetime import date
-from functools import cache
+from functools import cache, partial
 from typing import TYPE_CHECKING
 
 from recommend.catalogue.loading import Item
@@ -21,22 +21,25 @@ from recommend.errors import counted
 from recommend.infer.assess import Note
 from recommend.match.out import harmful
 from recommend.match.outcome import Outcome
-from recommend.match.shortlist import Candidate, Group, Shortlist
+from recommend.match.shortlist import Candidate, Equals, Shortlist
 from recommend.match.sizes import Sized
 from recommend.match.telling import against_lines, unplaced_words, verdict_words, why_lines
 from recommend.measure.model import SIDES, Side
 from recommend.measure.unlikely import unlikely
 from recommend.rulebook.book import Rulebook
-from recommend.show.figures import (
+from recommend.show.labels import (
     LEVEL_WORDS,
     again_words,
+    brought,
+    capital,
     captured_doubts,
+    first_choices,
     lacking_words,
     size_words,
+    wanted,
+    wants_line,
 )
-from recommend.show.letters import brought, first_choices
 from recommend.show.lines import Line
-from recommend.show.wanted import wanted, wants_line
 from recommend.visit.models import Pain
 
 if TYPE_CHECKING:
@@ -175,19 +178,21 @@ def _parts(outcome: Outcome, sure: Sure, called: str) -> Iterator[Part]:
     yield from _since(outcome)
     yield from _doubtful(outcome)
     yield from _captured(outcome)
-    if outcome.shortlist is None:
+    ranked = outcome.shortlist
+    if ranked is None:
         page = f"Read it out. The page: recommend sheet {called}; that it was heard:"
         yield Part("next", "Next", [[f"{page} recommend visit decide {called}"]])
         return
     yield _open_questions(outcome)
     yield from _feet(outcome)
-    yield from _two_feet(outcome.shortlist, outcome.book)
-    yield _wants(outcome)
-    yield from _bring(outcome)
-    yield _sure(outcome)
-    yield _next(outcome, sure, called)
+    yield from _two_feet(ranked, outcome.book)
+    yield _wants(ranked, outcome.book)
+    yield from _bring(ranked, outcome)
+    yield _sure(ranked)
+    yield _next(ranked, outcome, sure, called)
     yield _say(outcome)
-    yield _known(outcome.book)
+    known = outcome.book.heading.brief or " ".join(outcome.book.heading.cautions[:2])
+    yield Part("known", "Known", [[known]])
 
 
 def _who(outcome: Outcome) -> Part:
@@ -226,9 +231,9 @@ def day_words(day: str | None) -> str:
 
 def _notes(outcome: Outcome) -> Iterator[Part]:
     notes = outcome.assessment.notes
-    for level in ("stop", "see-clinician"):
-        yield from _note_part(level, [n for n in notes if n.level == level], outcome.book)
-    cautions = [note for note in notes if note.level == "caution"]
+    for level, head in (("stop", STOPPED), ("see-clinician", "before anything is worn:")):
+        yield from note_parts(level, head, map(_said, noted(outcome, level)))
+    cautions = noted(outcome, "caution")
     if cautions:
         whole = [f"- {_said(note)}" for note in cautions]
         short = [f"- {outcome.book.by_id[note.rule].rule.title}" for note in cautions]
@@ -236,17 +241,14 @@ def _notes(outcome: Outcome) -> Iterator[Part]:
         yield Part("cautions", "Care", [whole, short, one])
     if not notes and not outcome.assessment.to_ask:
         asked = sum(answer != "not-asked" for answer in outcome.assessment.visit.answers.values())
-        yield Part(
-            "clear",
-            "First",
-            [[f"Nothing asked or measured speaks against a fitting (all {asked} asked)."]],
-        )
+        clear = f"Nothing asked or measured speaks against a fitting (all {asked} asked)."
+        yield Part("clear", "First", [[clear]])
 
 
 def _doubtful(outcome: Outcome) -> Iterator[Part]:
     """What hardly anybody has, angles too: the entry asks about it, a file cannot be asked."""
     found = unlikely(outcome.assessment.visit, outcome.book.parameters)
-    doubts = [f"{text[:1].upper()}{text[1:]}." for text in found]
+    doubts = [f"{capital(text)}." for text in found]
     if doubts:
         more = f", and {len(doubts) - 1} more" if len(doubts) > 1 else ""
         short = f"{counted(len(doubts), 'reading')} hardly possible: --show notes"
@@ -286,7 +288,7 @@ def _pain_since(now: Sequence[Pain] | None, before: Sequence[Pain] | None) -> li
     words = []
     for site in {**today, **then}:
         place = f"{site[0].replace('-', ' ')} {site[1]}"
-        old, new = (_score(told[site]) if site in told else "" for told in (then, today))
+        old, new = _score(then.get(site)), _score(today.get(site))
         if not old:
             words.append(f"new: {place} {new}")
         elif not new:
@@ -296,17 +298,27 @@ def _pain_since(now: Sequence[Pain] | None, before: Sequence[Pain] | None) -> li
     return [f"Pain: {', '.join(words)}." if words else "No pain, then or now."]
 
 
-def _score(pain: Pain) -> str:
+def _score(pain: Pain | None) -> str:
+    if pain is None:
+        return ""
     return f"{pain.score} of 10" if pain.score is not None else "not scored"
 
 
-def _note_part(level: str, notes: Sequence[Note], book: Rulebook) -> Iterator[Part]:
-    if not notes:
-        return
-    head = "No shoe or insole today." if level == "stop" else "before anything is worn:"
-    style = "bold red" if level == "stop" else "bold magenta"
-    yield Part("head", LEVEL_WORDS[level], [[head]], style)
-    yield Part("notes", "", [[f"- {_said(note)}" for note in notes]])
+STOPPED = "No shoe or insole today."
+
+
+def noted(outcome: Outcome, level: str) -> list[Note]:
+    """The notes of a visit that are of this level."""
+    return [note for note in outcome.assessment.notes if note.level == level]
+
+
+def note_parts(level: str, head: str, said: Iterable[str]) -> Iterator[Part]:
+    """What a stop or a see-a-clinician note says, under its own head; nothing where none does."""
+    lines = [f"- {text}" for text in said]
+    if lines:
+        style = "bold red" if level == "stop" else "bold magenta"
+        yield Part("head", LEVEL_WORDS[level], [[head]], style)
+        yield Part("notes", "", [lines])
 
 
 def _said(note: Note) -> str:
@@ -347,7 +359,7 @@ def _foot_words(outcome: Outcome, side: Side) -> list[list[str]]:
         short = f"Not known yet ({', '.join(signs[:2])})" if signs else "Not known yet"
         return [[whole], [f"{short}: --show feet"]]
     title = book.types[foot.foot_type].title
-    return [[f"{title[0].upper()}{title[1:]}."]]
+    return [[f"{capital(title)}."]]
 
 
 def _one(ranked: Shortlist) -> list[str]:
@@ -356,7 +368,7 @@ def _one(ranked: Shortlist) -> list[str]:
     told = [f"feet want different {', '.join(conflicts)}" if conflicts else ""]
     told.append(ranked.wanted.smaller.partition(":")[0].replace("the ", "").replace(" is ", " "))
     words = "; ".join(filter(None, told)) or "the insole they keep has to stay out"
-    return [f"{words[0].upper()}{words[1:]} (--show wants)"]
+    return [f"{capital(words)} (--show wants)"]
 
 
 def _kept_words(ranked: Shortlist, book: Rulebook) -> Iterator[str]:
@@ -373,40 +385,34 @@ def _two_feet(ranked: Shortlist, book: Rulebook) -> Iterator[Part]:
     told = [one.text for one in ranked.needs.conflicts]
     short = [text.partition(";")[0] for text in told]
     smaller = ranked.wanted.smaller
-    fit = [f"{smaller[0].upper()}{smaller[1:]}."] if smaller else []
+    fit = [f"{capital(smaller)}."] if smaller else []
     fit += [f"{line}." for line in _kept_words(ranked, book)]
     if told or fit:
-        least = (
-            ["; ".join(f"{text}: one pair cannot do both" for text in short[:1])] if told else []
-        )
-        yield Part(
-            "unlike", "Unlike", [[*fit, *told], [*fit, *short], [*fit, *least], _one(ranked)]
-        )
+        least = [f"{text}: one pair cannot do both" for text in short[:1]]
+        wordings = [[*fit, *told], [*fit, *short], [*fit, *least], _one(ranked)]
+        yield Part("unlike", "Unlike", wordings)
 
 
-def _wants(outcome: Outcome) -> Part:
-    assert outcome.shortlist is not None
-    wants = wanted(outcome.shortlist.needs.needs, outcome.book)
+def _wants(ranked: Shortlist, book: Rulebook) -> Part:
+    wants = wanted(ranked.needs.needs, book)
     if not wants:
         return Part("wants", "Wants", [["nothing beyond a shoe that fits"]])
     return Part("wants", "Wants", [[wants_line(wants, count)] for count in (9, 6, 4)])
 
 
-def _bring(outcome: Outcome) -> Iterator[Part]:
-    ranked = outcome.shortlist
-    assert ranked is not None
+def _bring(ranked: Shortlist, outcome: Outcome) -> Iterator[Part]:
     if ranked.unplaced:
         yield from _without_place(ranked)
         return
-    group = brought(ranked)
+    group, nothing = brought(ranked), partial(ranked.nothing_because, book=outcome.book)
     if group is None:
-        why = [line for one in ("shoe", "insole") for line in _nothing(outcome, one)]
+        why = (*nothing("shoe"), *nothing("insole"))
         yield Part("bring", "Bring", [["nothing suits: " + "; ".join(why)], ["nothing suits"]])
         return
     equals = ranked.groups[group][0].members
     chosen = list(first_choices(outcome).items())
     first = [pair for pair in chosen if pair[1] in equals]
-    no_pair = [] if group == "pair" else [f"no pair: {'; '.join(_nothing(outcome, 'pair'))}"]
+    no_pair = [] if group == "pair" else [f"no pair: {'; '.join(nothing('pair'))}"]
     heads = [*no_pair, *_agreed(outcome), *_serves(outcome), *_alike(len(equals), len(first))]
     yield _choices("bring", "Bring", heads, first, outcome)
     rest = [pair for pair in chosen if pair[1] not in equals]
@@ -414,24 +420,17 @@ def _bring(outcome: Outcome) -> Iterator[Part]:
         yield _choices("else", "Else", [], rest, outcome)
 
 
-def _nothing(outcome: Outcome, group: Group) -> tuple[str, ...]:
-    assert outcome.shortlist is not None
-    return outcome.shortlist.nothing_because(group, outcome.book)
-
-
 def _agreed(outcome: Outcome) -> list[str]:
-    if not any(note.level == "see-clinician" for note in outcome.assessment.notes):
-        return []
-    return ["only once the clinician has agreed:"]
+    return ["only once the clinician has agreed:"] if outcome.assessment.clinician_first else []
 
 
 def _serves(outcome: Outcome) -> list[str]:
     """That what was worn since the last visit goes on, where it did no harm and is comfortable."""
-    visit, notes = outcome.assessment.visit, outcome.assessment.notes
+    visit = outcome.assessment.visit
     again = visit.follow_up
     if again is None or not again.comfort or not (again.shoe or again.insole):
         return []
-    if any(n.level == "see-clinician" for n in notes) or harmful(visit, outcome.book.parameters):
+    if outcome.assessment.clinician_first or harmful(visit, outcome.book.parameters):
         return []
     return ["first what was worn, which did no harm: go on with it while it serves; else:"]
 
@@ -443,10 +442,13 @@ def _alike(count: int, shown: int) -> list[str]:
     return [f"{of} serve alike: let comfort decide, then price"]
 
 
+UNPLACED = "Nothing has a first place yet: "
+
+
 def _without_place(ranked: Shortlist) -> Iterator[Part]:
     count = sum(len(ranked.without_place[group]) for group in ("shoe", "insole"))
     why = unplaced_words(ranked)
-    short = f"Nothing has a first place yet: {why}"
+    short = f"{UNPLACED}{why}"
     whole = f"{short}. By what is known {counted(count, 'product')} would suit: --show shoes"
     yield Part("bring", "Bring", [[whole], [short]])
 
@@ -457,7 +459,7 @@ def _choices(
     told = [list(_choice(*pair, outcome)) for pair in chosen]
     long = [line for lines in told for line in lines]
     middle = [line for lines in told for line in lines[:-1]]
-    short = [_one_line(letter, one, outcome) for letter, one in chosen]
+    short = [f"{letter}  {one.title}, {price_words(one.parts, outcome)}" for letter, one in chosen]
     wordings = [[*heads, *lines] for lines in (long, middle, short, short[:2])]
     return Part(name, label, [*wordings, []] if name == "else" else wordings)
 
@@ -481,10 +483,6 @@ def _part_words(part: Item, sized: Sized, outcome: Outcome) -> str:
     return f"{part.product.title}, {size}{here}, {price_words((part,), outcome)}"
 
 
-def _one_line(letter: str, candidate: Candidate, outcome: Outcome) -> str:
-    return f"{letter}  {candidate.title}, {price_words(candidate.parts, outcome)}"
-
-
 def price_words(parts: Iterable[Item], outcome: Outcome) -> str:
     """What parts cost together; what the customer owns costs nothing and is not counted."""
     prices = [part.product.price for part in parts if part.offered == "shop"]
@@ -506,52 +504,49 @@ def for_and_against(candidate: Candidate, book: Rulebook) -> str:
     return "; ".join(filter(None, told)) or "nothing was asked of it"
 
 
-def _sure(outcome: Outcome) -> Part:
-    ranked = outcome.shortlist
-    assert ranked is not None
-    group = brought(ranked)
-    first = ranked.groups[group][0] if group is not None else None
+def _sure(ranked: Shortlist) -> Part:
+    first = _first(ranked)
     if first is not None and not ranked.measured:
         return Part("sure", "Sure", [["How sure cannot be said: no sign of these feet was read."]])
     if first is None or (holds := first.holds) is None:
         return Part("sure", "", [])
     what = "group holds" if len(first.members) > 1 else "choice stays first"
-    return Part(
-        "sure", "Sure", [[f"This {what} in {100 * holds:.0f} of 100 repeats of the readings."], []]
-    )
+    said = f"This {what} in {100 * holds:.0f} of 100 repeats of the readings."
+    return Part("sure", "Sure", [[said], []])
 
 
-def _next(outcome: Outcome, sure: Sure, reference: str) -> Part:
-    ranked = outcome.shortlist
-    assert ranked is not None
+def _first(ranked: Shortlist) -> Equals | None:
+    """The group that is brought first."""
+    group = brought(ranked)
+    return ranked.groups[group][0] if group is not None else None
+
+
+def _next(ranked: Shortlist, outcome: Outcome, sure: Sure, reference: str) -> Part:
     if outcome.assessment.to_ask and outcome.assessment.unscreened:
         return Part("next", "Next", [[f"Ask what is open: recommend visit edit {reference}"]])
-    if any(note.level == "see-clinician" for note in outcome.assessment.notes):
+    if outcome.assessment.clinician_first:
         page = f"The page for the clinician: recommend sheet {reference}"
         return Part("next", "Next", [[page]])
     if ranked.wanted.length is None:
         return Part("next", "Next", [["Measure the length of both feet first."]])
     tried = f"{_trying(outcome)} recommend trial step {reference}"
-    if _holds(ranked) >= outcome.book.parameters.rank.sure:
+    first = _first(ranked)
+    holds = first.holds if first is not None else None
+    if holds is None or holds >= outcome.book.parameters.rank.sure:
         return Part("next", "Next", [[tried, lambda: _again(outcome, sure())], [tried]])
     again = _again(outcome, sure())
     return Part("next", "Next", [[again, tried], [again or tried]])
 
 
-def _holds(ranked: Shortlist) -> float:
-    group = brought(ranked)
-    holds = ranked.groups[group][0].holds if group is not None else None
-    return 1.0 if holds is None else holds
-
-
 def _trying(outcome: Outcome) -> str:
     """What to try; nothing to try where what they have will do."""
+    choices = first_choices(outcome)
     new = [
         letter
-        for letter, one in first_choices(outcome).items()
+        for letter, one in choices.items()
         if any(part.offered == "shop" for part in one.parts)
     ]
-    if len(new) == len(first_choices(outcome)):
+    if len(new) == len(choices):
         return f"Try {' and '.join(new[:2])}:" if new else ""
     return "Nothing need be bought: look at fit, wear and age of their own. Else try:"
 
@@ -570,7 +565,3 @@ def _say(outcome: Outcome) -> Part:
         return Part("say", "", [])
     said = [f"'{outcome.book.types[one].sentence}'" for one in known]
     return Part("say", "Say", [[" ".join(said)], said[:1], []])
-
-
-def _known(book: Rulebook) -> Part:
-    return Part("known", "Known", [[book.heading.brief or " ".join(book.heading.cautions[:2])]])

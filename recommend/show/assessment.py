@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from rich.console import RenderableType
-from rich.padding import Padding
-from rich.table import Table
 from rich.text import Text
 
 from recommend.infer.adviser import Adviser
@@ -16,7 +14,7 @@ from recommend.measure.definitions import MeasureDef, MeasureDefs, unit_words, v
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.rulebook.book import Rulebook
 from recommend.show.console import WIDE, bullet, heading, inset, plain_table
-from recommend.show.figures import (
+from recommend.show.labels import (
     EFFECT_WORDS,
     LEVEL_WORDS,
     lacking_words,
@@ -25,11 +23,7 @@ from recommend.show.figures import (
     sure_words,
 )
 
-_LEVEL = {
-    "stop": (LEVEL_WORDS["stop"], "bold red"),
-    "see-clinician": (LEVEL_WORDS["see-clinician"], "bold magenta"),
-    "caution": (LEVEL_WORDS["caution"], "bold yellow"),
-}
+_STYLES = {"stop": "bold red", "see-clinician": "bold magenta", "caution": "bold yellow"}
 COLUMNS = 21  # of the line; the usual band takes its middle third
 _SHARE = 3  # the line is as many bands wide
 LEGEND = (
@@ -95,8 +89,7 @@ def _nothing(open_questions: int) -> str:
 
 
 def _note(note: Note) -> Text:
-    word, style = _LEVEL[note.level]
-    body = Text(f"{word}: ", style=style)
+    body = Text(f"{LEVEL_WORDS[note.level]}: ", style=_STYLES[note.level])
     body.append(note.say, style="not bold default")
     if len(note.sides) == 1:
         body.append(f" ({note.sides[0]} foot)", style="not bold default")
@@ -109,40 +102,24 @@ def _measures(feet: Feet, defs: MeasureDefs, width: int) -> RenderableType:
         for name in defs
         if not defs[name].of_person
     ]
-    taken = [(title, found) for title, found in rows if any(found)]
-    beside = list(_further(feet, defs))
-    table = _wide_table() if width >= WIDE else plain_table("measure", "left", "right", "usual")
-    stands = ""
-    for style, (title, found) in [*(("", r) for r in taken), *(("dim", r) for r in beside)]:
-        if width >= WIDE:
-            table.add_row(*_row(title, found, defs), style=style)
+    taken = [("", title, found) for title, found in rows if any(found)]
+    wide, stands = width >= WIDE, ""
+    on = ("stands on",) if wide else ()
+    table = plain_table("measure", "left", *on, "right", *on, "usual")
+    for style, title, found in (*taken, *(("dim", *row) for row in _further(feet, defs))):
+        name = next(one.name for one in found if one is not None)
+        left, right = (value_words(m, defs[name]) if m else "not measured" for m in found)
+        words = [sure_words(m) if m else "" for m in found]
+        usual = ruled(found, defs[name])
+        if wide:
+            table.add_row(title, left, words[0], right, words[1], usual, style=style)
             continue
-        on = " / ".join(dict.fromkeys(sure_words(one) for one in found if one))
-        if on != stands:  # what several readings stand on is said once, above them
-            table.add_row(Text(on, style="dim"))
-            stands = on
-        table.add_row(*_narrow_row(title, found, defs), style=style)
-    return Padding(table, (0, 0, 0, 2))
-
-
-def _wide_table() -> Table:
-    return plain_table("measure", "left", "stands on", "right", "stands on", "usual")
-
-
-def _row(title: str, found: list[Measure | None], defs: MeasureDefs) -> list[str]:
-    cells = [value_words(m, defs[m.name]) if m else "not measured" for m in found]
-    on = [sure_words(m) if m else "" for m in found]
-    return [title, cells[0], on[0], cells[1], on[1], _line(found, defs)]
-
-
-def _narrow_row(title: str, found: list[Measure | None], defs: MeasureDefs) -> list[str]:
-    cells = [value_words(m, defs[m.name]) if m else "not measured" for m in found]
-    return [f"  {title}", *cells, _line(found, defs)]
-
-
-def _line(found: list[Measure | None], defs: MeasureDefs) -> str:
-    name = next(one.name for one in found if one is not None)
-    return ruled(found, defs[name])
+        on_both = " / ".join(dict.fromkeys(filter(None, words)))
+        if on_both != stands:  # what several readings stand on is said once, above them
+            table.add_row(Text(on_both, style="dim"))
+            stands = on_both
+        table.add_row(f"  {title}", left, right, usual, style=style)
+    return inset(table, 2)
 
 
 def _further(feet: Feet, defs: MeasureDefs) -> Iterator[tuple[str, list[Measure | None]]]:
@@ -170,7 +147,7 @@ def _beside(feet: Feet, book: Rulebook) -> Iterator[RenderableType]:
             lines.append(f"{definition.plain}: {'. '.join(told)}")
     if lines:
         yield inset("Among people (decides nothing by itself):", 2, "bold")
-        yield from (bullet(line) for line in lines)
+        yield from map(bullet, lines)
 
 
 def _flags(feet: Feet, book: Rulebook) -> Iterator[RenderableType]:

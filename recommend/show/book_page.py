@@ -18,44 +18,27 @@ from recommend.rulebook.models import AttributeDef, AxisThen, FootType, NoteThen
 from recommend.rulebook.terms import satisfied
 from recommend.rulebook.vocabulary import FOOT_TYPE, Fact
 from recommend.rulebook.words import kind_words, limit_words, sentence_lines, then_lines
-from recommend.show.rule import basis_lines, told_list
+from recommend.show.pages import listed, style
+from recommend.show.rulebook import basis_lines, told_list
 
 _NOTES = {
     "stop": "Stops: no shortlist, see a clinician first",
     "see-clinician": "See a clinician",
     "caution": "Cautions for the fitting",
 }
-_STYLE = """
-:root { color-scheme: light; }
-body { font: 16px/1.5 Georgia, 'Times New Roman', serif; color: #1c1c1c; background: #fff;
-  max-width: 60rem; margin: 0 auto; padding: 1rem; }
-h1, h2, h3, th, nav, figcaption, .kind { font-family: system-ui, sans-serif; line-height: 1.25; }
-h2 { border-top: 2px solid #1c1c1c; padding-top: .6rem; margin-top: 2.5rem; }
-article { margin: 1.4rem 0 1.4rem 0; padding-left: .8rem; border-left: 3px solid #8a8a8a;
-  break-inside: avoid; }
-article h3 { margin: 0; font-size: 1rem; } article p { margin: .3rem 0; }
-.kind { font-size: .85rem; color: #444; overflow-wrap: anywhere; }
-ul { margin: .2rem 0; padding-left: 1.2rem; } ul.tree { list-style: none; padding-left: 0; }
-table { border-collapse: collapse; width: 100%; font-size: .92rem; }
-td, th { border: 1px solid #8a8a8a; padding: .3rem .5rem; text-align: left; vertical-align: top;
-  overflow-wrap: anywhere; }
-figure { margin: 1rem 0; overflow-x: auto; } svg { min-width: 46rem; width: 100%; height: auto; }
-a { color: #123c7c; } nav ul { columns: 2; }
-@media (max-width: 40rem) { nav ul { columns: 1; } }
-@media print { body { font-size: 11pt; max-width: none; } a { color: inherit; } }
-"""
 
 
+Section = tuple[str, str, str]  # id, title, HTML
 _AXES = (3, 4)  # how many a map can show: all but the last are its rows
 
 
 def book_page(book: Rulebook, promises: Iterable[Given], changes: Iterable[Change]) -> str:
     """The page as one string of HTML: what may hurt first, then what decides, then what it is."""
     promised = [given.promise for given in promises]
-    sections: list[tuple[str, str, str]] = [
+    sections: list[Section] = [
         *((level, title, _rules(book, _says(level))) for level, title in _NOTES.items()),
         ("map", "Decision map of foot types", decision_map(book)),
-        ("classify", "Classifying: the axes of a foot", _rules(book, _of_stage("classify"))),
+        ("classify", "Classifying: the axes of a foot", _rules(book, _classifies)),
         ("need", "Needs: what a foot asks of a shoe and an insole", _rules(book, _needed)),
         ("told", "Told cases", told_list(book)),
         *_tables(book, promised, changes),
@@ -70,19 +53,18 @@ def book_page(book: Rulebook, promises: Iterable[Given], changes: Iterable[Chang
 def _head(book: Rulebook) -> str:
     heading = book.heading
     title = escape(f"{heading.name} {book.stamp}")
-    cautions = "".join(f"<li>{escape(line)}</li>" for line in heading.cautions)
     return (
         f'<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
         f'<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>{title}</title><style>{_STYLE}</style></head><body><main>"
+        f"<title>{title}</title>{style('book_page.css')}</head><body><main>"
         f"<h1>{title}</h1><p class='kind'>{escape(heading.date)}; FPI system "
         f"{escape(heading.fpi_system)}. In brackets stands the beginning of the "
         f"SHA-256 over all files of this rulebook: {book.digest}</p>"
-        f"<p>Fitting advice, not a diagnosis.</p><ul>{cautions}</ul>"
+        f"<p>Fitting advice, not a diagnosis.</p>{listed(heading.cautions)}"
     )
 
 
-def _contents(sections: Iterable[tuple[str, str, str]]) -> str:
+def _contents(sections: Iterable[Section]) -> str:
     listed = "".join(f'<li><a href="#{key}">{escape(name)}</a></li>' for key, name, _ in sections)
     return f"<nav aria-label='Contents'><h2>Contents</h2><ul>{listed}</ul></nav>"
 
@@ -91,8 +73,8 @@ def _says(level: str) -> Callable[[CompiledRule], bool]:
     return lambda one: isinstance(one.rule.then, NoteThen) and one.rule.then.note == level
 
 
-def _of_stage(stage: str) -> Callable[[CompiledRule], bool]:
-    return lambda one: one.stage == stage
+def _classifies(one: CompiledRule) -> bool:
+    return one.stage == "classify"
 
 
 def _needed(one: CompiledRule) -> bool:
@@ -111,13 +93,13 @@ def _article(rule: CompiledRule, book: Rulebook) -> str:
         f"{escape(line.strip().removeprefix('- '))}</li>"
         for line in sentence_lines(rule.rule.when, book)
     )
-    then = "".join(f"<li>{escape(line)}</li>" for line in then_lines(rule.rule.then, book))
+    then = listed(then_lines(rule.rule.then, book))
     basis = "; ".join(escape(line) for line in basis_lines(rule.rule.basis, book))
     place = f"{rule.place.file.rpartition('/')[2]}, line {rule.place.line}"
     return (
         f"<article id='rule-{escape(rule.id)}'><h3>{escape(rule.rule.title)}</h3>"
         f"<p class='kind'>{escape(rule.id)}; {escape(place)}</p>"
-        f"<p>When</p><ul class='tree'>{when}</ul><p>then</p><ul>{then}</ul>"
+        f"<p>When</p><ul class='tree'>{when}</ul><p>then</p>{then}"
         f"<p>because {escape(rule.rule.because)}</p>"
         f"<p class='kind'>Stands on: {basis}</p></article>"
     )
@@ -196,9 +178,6 @@ def _cell(left: int, top: int, name: str, shade: int) -> str:
     )
 
 
-Section = tuple[str, str, str]  # id, title, HTML
-
-
 def _tables(
     book: Rulebook, promised: Iterable[Promise], changes: Iterable[Change]
 ) -> Iterator[Section]:
@@ -213,19 +192,18 @@ def _tables(
     yield "sources", "Sources", _sources(book)
 
 
+Cell = str | Iterable[str]  # a text, or the lines of a list
+
+
 def _table(heads: tuple[str, ...], rows: Iterable[str]) -> str:
     head = "".join(f"<th>{escape(one)}</th>" for one in heads)
     return f"<table><tr>{head}</tr>{''.join(rows)}</table>"
 
 
-def _row(*cells: str, key: str = "") -> str:
-    """A row of cells that are HTML already."""
+def _row(*cells: Cell, key: str = "") -> str:
+    told = (escape(cell) if isinstance(cell, str) else listed(cell) for cell in cells)
     named = f" id='{escape(key)}'" if key else ""
-    return f"<tr{named}>{''.join(f'<td>{cell}</td>' for cell in cells)}</tr>"
-
-
-def _list(items: Iterable[str]) -> str:
-    return f"<ul>{''.join(f'<li>{escape(one)}</li>' for one in items)}</ul>"
+    return f"<tr{named}>{''.join(f'<td>{cell}</td>' for cell in told)}</tr>"
 
 
 def _from(kind: str, source: str | None, note: str, book: Rulebook) -> str:
@@ -237,31 +215,23 @@ def _from(kind: str, source: str | None, note: str, book: Rulebook) -> str:
 def _limits(book: Rulebook) -> str:
     rows = []
     for name, limit in book.limits.items():
-        values = _list(
+        values = (
             f"{limit_words(limit.model_copy(update={'values': [value]}))}: "
             f"{_from(value.kind, value.source, value.note, book)}"
             for value in limit.values
         )
-        told = map(escape, (name, limit.title, limit.population))
-        rows.append(_row(*told, values, key=f"limit-{name}"))
+        rows.append(_row(name, limit.title, limit.population, values, key=f"limit-{name}"))
     return _table(("limit", "what", "whose", "value, and where it is from"), rows)
 
 
 def _attributes(book: Rulebook) -> str:
-    rows = (
-        _row(
-            escape(name),
-            escape(one.title),
-            _list(f"{word}: {said}" for word, said in one.scale.items())
-            if one.scale
-            else escape(_bounds(one)),
-            escape(_shortfall(one)),
-            escape(f"{kind_words(one.kind)}{': ' if one.note else ''}{one.note}"),
-            key=f"attribute-{name}",
-        )
-        for name, one in book.attributes.items()
-    )
     heads = ("attribute", "what", "from and to, least first", "a wish is lost at", "stands on")
+    rows = []
+    for name, one in book.attributes.items():
+        scale = [f"{word}: {said}" for word, said in one.scale.items()] if one.scale else None
+        basis = f"{kind_words(one.kind)}{': ' if one.note else ''}{one.note}"
+        told = (name, one.title, scale or _bounds(one), _shortfall(one), basis)
+        rows.append(_row(*told, key=f"attribute-{name}"))
     return _table(heads, rows)
 
 
@@ -276,17 +246,11 @@ def _shortfall(one: AttributeDef) -> str:
 
 
 def _measures(book: Rulebook) -> str:
-    rows = (
-        _row(
-            escape(name),
-            escape(f"{one.title} ({one.unit})"),
-            escape(one.how),
-            escape(_error(one, book)),
-            _list(_norm(norm, one, book) for norm in one.norms),
-            key=f"measure-{name}",
-        )
-        for name, one in book.measures.items()
-    )
+    rows = []
+    for name, one in book.measures.items():
+        norms = (_norm(norm, one, book) for norm in one.norms)
+        told = (name, f"{one.title} ({one.unit})", one.how, _error(one, book), norms)
+        rows.append(_row(*told, key=f"measure-{name}"))
     return _table(("measure", "what", "how it is taken", "error of one reading", "norm"), rows)
 
 
@@ -306,55 +270,39 @@ def _norm(norm: Norm, one: MeasureDef, book: Rulebook) -> str:
 
 
 def _parameters(book: Rulebook) -> str:
-    rows = (
-        _row(
-            escape(name),
-            escape(one.title),
-            escape(f"{one.value:g} {one.unit}"),
-            escape(_from(one.kind, one.source, one.note, book)),
-            key=f"parameter-{name}",
-        )
-        for name, one in book.parameters.sourced.items()
-    )
+    rows = []
+    for name, one in book.parameters.sourced.items():
+        ground = _from(one.kind, one.source, one.note, book)
+        told = (name, one.title, f"{one.value:g} {one.unit}", ground)
+        rows.append(_row(*told, key=f"parameter-{name}"))
     return _table(("number", "what", "value", "where it is from"), rows)
 
 
 def _promises(promised: Iterable[Promise]) -> str:
-    rows = (_row(escape(one.title), escape(one.because)) for one in promised)
     intro = "<p>Proved for every possible foot by <code>recommend check --prove</code>.</p>"
-    return intro + _table(("promise", "because"), rows)
+    return intro + _table(
+        ("promise", "because"), (_row(one.title, one.because) for one in promised)
+    )
 
 
 def _questions(book: Rulebook) -> str:
-    rows = (_row(escape(one.ask), escape(one.why)) for one in book.questions.values())
+    rows = (_row(one.ask, one.why) for one in book.questions.values())
     return _table(("question", "why it is asked"), rows)
 
 
 def _changes(changes: Iterable[Change]) -> str:
-    rows = (
-        _row(
-            escape(one.version),
-            escape(one.date),
-            _list(one.says),
-            _list(
-                [
-                    *(f"brought: {stop.rule}" for stop in one.stops),
-                    *(f"less of {was.stop}: {was.reason} ({was.by})" for was in one.accepts),
-                ]
-            ),
-        )
-        for one in changes
-    )
+    rows = []
+    for one in changes:
+        stops = [f"brought: {stop.rule}" for stop in one.stops]
+        stops += [f"less of {was.stop}: {was.reason} ({was.by})" for was in one.accepts]
+        rows.append(_row(one.version, one.date, one.says, stops))
     return _table(("version", "date", "what changed", "stops"), rows)
 
 
 def _sources(book: Rulebook) -> str:
-    rows = (
-        _row(
-            *map(escape, (name, one.cite, one.seen.replace("-", " "))),
-            escape(one.says + (f" Conflict: {one.conflict}" if one.conflict else "")),
-            key=f"source-{name}",
-        )
-        for name, one in book.sources.items()
-    )
+    rows = []
+    for name, one in book.sources.items():
+        says = one.says + (f" Conflict: {one.conflict}" if one.conflict else "")
+        told = (name, one.cite, one.seen.replace("-", " "), says)
+        rows.append(_row(*told, key=f"source-{name}"))
     return _table(("id", "source", "seen", "says"), rows)

@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
-from html import escape
 
-from recommend.show.curves import curves_height, english, inline_svg, panels
-from recommend.show.letters import Names
-from recommend.show.trial_words import READING_WORDS, interval_words, signed
+from recommend.show.curves import (
+    BAND,
+    Words,
+    curves_height,
+    english,
+    inline_svg,
+    panels,
+    text_at,
+    ticks,
+)
+from recommend.show.labels import Names
+from recommend.show.trial_words import READING_WORDS, interval_words
 from recommend.trial.pictures import ChangePicture, Row, change_pictures
 from recommend.trial.whole_trial import TrialOutcome
 
@@ -92,39 +100,19 @@ def svg_of(one: TrialOutcome, names: Names) -> str:
 _W, _ROW, _LEFT, _RIGHT, _TOP = 660, 17, 150, 150, 40
 
 
-@dataclass(frozen=True, slots=True)
-class PictureWords:
-    """What stands in the picture, in the reader's language."""
-
-    title: str
-    description: str
-    head: str
-    feet: dict[str, str]
-    readings: dict[str, str]
-    band: str
-    barefoot: str
-    signed: Callable[[float], str]
-    to: str
-    names: Names
-
-
-def english_words(picture: ChangePicture, names: Names) -> PictureWords:
+def english_words(picture: ChangePicture, names: Names) -> Words:
     """The words of the terminal."""
-    return PictureWords(
+    return Words(
         f"Before and now, {picture.gait}, from {picture.reference} (degrees, to the right: in)",
         "Each reading barefoot and in each try-on: mean with its 95 % span, and what is usual.",
-        "now less bare (95 %)",
         {"left": "left", "right": "right"},
-        dict(READING_WORDS),
+        READING_WORDS,
         "usual",
-        "barefoot",
-        signed,
-        "to",
         names,
     )
 
 
-def change_figure(picture: ChangePicture, words: PictureWords) -> str:
+def change_figure(picture: ChangePicture, words: Words) -> str:
     """The picture as one SVG element; title and description are read aloud."""
     return inline_svg(
         f"changes-{picture.gait}-{picture.reference}",
@@ -141,36 +129,33 @@ def figure_height(picture: ChangePicture) -> int:
     return _TOP + 48 + _ROW * (rows + len(picture.steps))
 
 
-def _drawn(picture: ChangePicture, words: PictureWords) -> Iterator[str]:
+def _drawn(picture: ChangePicture, words: Words) -> Iterator[str]:
     low, high = picture.edges()
     bottom = figure_height(picture) - 44 - _ROW * len(picture.steps)
-    yield _text(6, 14, words.title, bold=True)
-    yield _text(_W - _RIGHT + 12, 30, words.head)
-    step = 2 if high - low < 16 else 5
-    for angle in range(round(low), round(high) + 1):
-        if angle % step == 0:
-            x = _x(angle, low, high)
-            yield f'<path d="M{x:.1f} {_TOP}V{bottom}" stroke="#d0d0d0" stroke-width="0.6"/>'
-            yield _text(x, 30, f"{angle}", anchor="middle")
+    yield text_at(6, 14, words.title, bold=True)
+    yield text_at(_W - _RIGHT + 12, 30, words.head)
+    for angle in ticks(round(low), round(high)):
+        x = _x(angle, low, high)
+        yield f'<path d="M{x:.1f} {_TOP}V{bottom}" stroke="#d0d0d0" stroke-width="0.6"/>'
+        yield text_at(x, 30, f"{angle:g}", anchor="middle")
     y = float(_TOP)
     for row in picture.rows:
         yield from _row(row, words, y, (low, high))
         y += _ROW * len(row.levels)
-    yield f'<rect x="6" y="{bottom + 10}" width="18" height="11" fill="#e3ecd9" stroke="#5d7a45"/>'
-    yield _text(30, bottom + 20, f"{words.band}   o {words.barefoot}")
+    yield f'<rect x="6" y="{bottom + 10}" width="18" height="11" {BAND}/>'
+    yield text_at(30, bottom + 20, f"{words.band}   o {words.barefoot}")
     for number, worn in enumerate(picture.steps, 1):
-        yield _text(30, bottom + 20 + _ROW * number, words.names.called(worn))
+        yield text_at(30, bottom + 20 + _ROW * number, words.names.called(worn))
 
 
-def _row(row: Row, words: PictureWords, y: float, edges: tuple[float, float]) -> Iterator[str]:
+def _row(row: Row, words: Words, y: float, edges: tuple[float, float]) -> Iterator[str]:
     name = f"{words.feet[row.key.side]}, {words.readings[row.key.reading]}"
-    yield _text(6, y + 13, name)
+    yield text_at(6, y + 13, name)
     if row.band is not None:
         start, end = _x(row.band.low, *edges), _x(row.band.high, *edges)
         yield (
             f'<rect x="{start:.1f}" y="{y + 1:.1f}" width="{end - start:.1f}" '
-            f'height="{_ROW * len(row.levels) - 2}" fill="#e3ecd9" stroke="#5d7a45" '
-            'stroke-width="0.5"/>'
+            f'height="{_ROW * len(row.levels) - 2}" {BAND} stroke-width="0.5"/>'
         )
     for step, level in row.levels.items():
         middle = y + _ROW / 2
@@ -181,7 +166,7 @@ def _row(row: Row, words: PictureWords, y: float, edges: tuple[float, float]) ->
         change = row.changes[step]
         value, low, high = map(words.signed, (change.value, change.low, change.high))
         told = f"{value} ({low} {words.to} {high})"
-        yield _text(_W - _RIGHT + 12, middle + 4, told)
+        yield text_at(_W - _RIGHT + 12, middle + 4, told)
         y += _ROW
 
 
@@ -192,9 +177,4 @@ def _x(angle: float, low: float, high: float) -> float:
 
 def _dot(x: float, y: float, mark: str, radius: float) -> str:
     circle = f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{radius}" fill="#fff" stroke="#1a1a1a"/>'
-    return circle + ("" if mark == "o" else _text(x, y + 4, mark, anchor="middle"))
-
-
-def _text(x: float, y: float, text: str, anchor: str = "start", bold: bool = False) -> str:
-    weight = ' font-weight="bold"' if bold else ""
-    return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}"{weight}>{escape(text)}</text>'
+    return circle + ("" if mark == "o" else text_at(x, y + 4, mark, anchor="middle"))

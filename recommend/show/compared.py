@@ -13,7 +13,7 @@ from recommend.match.outcome import Outcome, group_document
 from recommend.match.shortlist import Candidate, Equals
 from recommend.match.telling import against_lines, fit_lines
 from recommend.rulebook.book import Rulebook
-from recommend.show.wanted import wish_words
+from recommend.show.labels import wish_words
 
 _HEAD = 26  # columns of what is compared
 _GAP = 2
@@ -58,10 +58,8 @@ def _rows(
         yield "weight against", [f"fit {one.fit:g}, rest {one.function:g}" for one in candidates]
     elif alike:
         how = "met alike" if len(candidates) > 1 else "met"
-        yield (
-            "more",
-            [f"{counted(alike, 'wish', 'wishes')} {how}: --full", *[""] * (len(candidates) - 1)],
-        )
+        told = f"{counted(alike, 'wish', 'wishes')} {how}: --full"
+        yield "more", [told, *[""] * (len(candidates) - 1)]
 
 
 def _head(need: Need, book: Rulebook) -> str:
@@ -118,10 +116,6 @@ def _price(one: Candidate, outcome: Outcome) -> str:
 def compared_data(candidates: Sequence[Candidate], outcome: Outcome) -> list[dict[str, Any]]:
     """The same for programs."""
     return [
-        {
-            "id": one.id,
-            "place": _place(one, outcome),
-            **group_document(Equals((one,)), outcome.book),
-        }
+        {"id": one.id, "place": _place(one, outcome)} | group_document(Equals((one,)), outcome.book)
         for one in candidates
     ]

@@ -8,7 +8,7 @@ import io
 import os
 import re
 import sys
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import IO, TYPE_CHECKING, Any, Literal, ParamSpec, TextIO, cast
 
@@ -30,6 +30,10 @@ class Heading(Text):
     """The title of a section, which says nothing by itself."""
 
 
+class Unbroken(Text):
+    """A line with a path or a piece of a file in it, which only the terminal itself breaks."""
+
+
 def heading(title: str) -> Heading:
     """The title of a section, with a line of air above."""
     return Heading(f"\n{title}", style="bold underline")
@@ -44,19 +48,43 @@ def bullet(text: str | Text, style: str = "") -> RenderableType:
     return grid
 
 
-def inset(text: str | Text, by: int, style: str = "") -> RenderableType:
-    """A paragraph moved in by some columns."""
-    body = Text(text, style=style) if isinstance(text, str) else text
-    return Padding(body, (0, 0, 0, by))
+def bullets(lines: Sequence[str], most: int, more: str) -> Iterator[RenderableType]:
+    """A list of at most `most` lines, or that there is none; `more` says where the others are."""
+    yield from map(bullet, lines[:most] or ["none"])
+    if len(lines) > most:
+        yield bullet(f"and {len(lines) - most} more ({more})")
 
 
-def plain_table(*columns: str, gap: int = 2) -> Table:
-    """A table without rules, columns `gap` apart."""
+def numbered(lines: Iterable[str], none: str) -> Iterator[RenderableType]:
+    """A list with numbers; where there is nothing in it, `none` says so."""
+    texts = list(lines)
+    if not texts:
+        yield bullet(none)
+    yield from (inset(f"{n}. {text}", 2) for n, text in enumerate(texts, 1))
+
+
+def inset(block: RenderableType, by: int, style: str = "") -> RenderableType:
+    """A paragraph or a table moved in by some columns."""
+    return Padding(Text(block, style=style) if isinstance(block, str) else block, (0, 0, 0, by))
+
+
+_NONE = slice(0)
+
+
+def plain_table(*columns: str, gap: int = 2, right: slice = _NONE, whole: slice = _NONE) -> Table:
+    """A table without rules, columns `gap` apart.
+
+    Columns of `right` are set to the right, those of `whole` are not broken into lines.
+    """
     from rich.table import Table
 
     table = Table(box=None, padding=(0, gap, 0, 0), pad_edge=False, header_style="bold")
-    for column in columns:
-        table.add_column(column)
+    for name in columns:
+        table.add_column(name)
+    for column in table.columns[right]:
+        column.justify = "right"
+    for column in table.columns[whole]:
+        column.no_wrap = True
     return table
 
 
@@ -108,6 +136,16 @@ def print_paged(blocks: Iterable[RenderableType], *, pager: bool = True) -> None
         _print_all(out, kept)
 
 
+def print_blocks(blocks: Iterable[RenderableType]) -> None:
+    """Print `blocks`, one below the other."""
+    _print_all(console(), blocks)
+
+
+def _print_all(out: Console, blocks: Iterable[RenderableType]) -> None:
+    for block in blocks:
+        out.print(block, soft_wrap=isinstance(block, Unbroken))
+
+
 def first_screen(blocks: Iterable[RenderableType], more: str) -> list[RenderableType]:
     """As many whole `blocks` as a screen of `FIRST` lines holds, then `more`: how to see all."""
     out, last = console(), Text(more, style="dim")
@@ -152,11 +190,6 @@ class _Pager(Pager):
         from pydoc import pager  # only here: a screen that fits needs none of it
 
         pager(visible(content, colour=True))
-
-
-def _print_all(out: Console, blocks: Iterable[RenderableType]) -> None:
-    for block in blocks:
-        out.print(block)
 
 
 class _Trimmed:

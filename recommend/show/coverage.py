@@ -23,10 +23,12 @@ from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
 from recommend.show.console import (
     bullet,
+    bullets,
     console,
     first_screen,
     heading,
     inset,
+    numbered,
     plain_table,
     print_paged,
 )
@@ -139,14 +141,13 @@ def _blocks(run: Run, width: int, show: str) -> Iterator[RenderableType]:
 def _lost(run: Run) -> Iterator[RenderableType]:
     yield heading("Where most are lost")
     lost = [gap_words(gap, run.book) for gap in run.coverage.gaps]
-    yield from _numbered(lost or ["nowhere more than elsewhere"])
+    yield from numbered(lost or ["nowhere more than elsewhere"], "")
 
 
 def _why(run: Run) -> Iterator[RenderableType]:
-    if run.coverage.reasons:
-        yield heading("Why the others are not served (per cent of all customers)")
-        reasons = run.coverage.reasons
-        yield from _bullets([f"{percent(s)}: {reason_words(r, run.book)}" for r, s in reasons])
+    lines = [f"{percent(s)}: {reason_words(r, run.book)}" for r, s in run.coverage.reasons]
+    if lines:
+        yield from _list("Why the others are not served (per cent of all customers)", lines)
 
 
 def _matrix_blocks(run: Run, width: int, show: str) -> Iterator[RenderableType]:
@@ -166,10 +167,6 @@ def _beside_it(run: Run, width: int) -> Iterator[RenderableType]:
     if run.comparison:
         yield heading(f"Compared with {run.comparison.other}")
         yield from _comparison(run.comparison, run, width)
-
-
-def _numbered(lines: Sequence[str]) -> Iterator[RenderableType]:
-    yield from (inset(f"{n}. {text}", 2) for n, text in enumerate(lines, 1))
 
 
 def _headline(run: Run) -> Iterator[RenderableType]:
@@ -450,24 +447,21 @@ def _lists(run: Run) -> Iterator[RenderableType]:
     if unfit:
         yield from _list("Products that serve none of these customers, whatever the size", unfit)
     idle = [p for p in coverage.products if p.suits_drawn and not p.sole]
-    yield heading("Products that serve nobody the others do not")
-    yield inset(
+    idle.sort(key=lambda p: p.reach)
+    yield from _list(
+        "Products that serve nobody the others do not",
+        [f"{titles[p.id]}: serves {percent(p.reach)} of customers" for p in idle],
         f"{len(idle)} of {len(coverage.products)}; least used first. Each alone can go without "
         "loss, but not all of them together: see `recommend gaps --drop N`.",
-        2,
     )
-    idle.sort(key=lambda p: p.reach)
-    yield from _bullets([f"{titles[p.id]}: serves {percent(p.reach)} of customers" for p in idle])
     needed = sorted((p for p in coverage.products if p.sole), key=lambda p: -p.sole)
     yield from _list(
         "Products that some customers depend on alone",
         [f"{titles[p.id]}: {percent(p.sole)} of customers" for p in needed],
     )
-    yield heading("Sizes missing")
-    yield inset("Something would serve these customers, but not in their size.", 2)
-    yield from _bullets(
-        [_missing_words(one, run) for one in coverage.missing_sizes if one.share >= SMALL]
-    )
+    missing = [_missing_words(one, run) for one in coverage.missing_sizes if one.share >= SMALL]
+    why = "Something would serve these customers, but not in their size."
+    yield from _list("Sizes missing", missing, why)
 
 
 def _attribute(name: str, run: Run) -> str:
@@ -483,23 +477,16 @@ def _missing_words(one: MissingSize, run: Run) -> str:
     return f"Mondopoint {one.size:g} ({beside}): {percent(one.share)} of customers ({lacking})"
 
 
-def _list(title: str, lines: Sequence[str]) -> Iterator[RenderableType]:
+def _list(title: str, lines: Sequence[str], intro: str = "") -> Iterator[RenderableType]:
     yield heading(title)
-    yield from _bullets(lines)
-
-
-def _bullets(lines: Sequence[str]) -> Iterator[RenderableType]:
-    if not lines:
-        yield bullet("none")
-    yield from (bullet(line) for line in lines[:SHOWN])
-    if len(lines) > SHOWN:
-        yield bullet(f"and {len(lines) - SHOWN} more (--json and --csv hold all)")
+    if intro:
+        yield inset(intro, 2)
+    yield from bullets(lines, SHOWN, "--json and --csv hold all")
 
 
 def _comparison(comparison: Comparison, run: Run, width: int) -> Iterator[RenderableType]:
-    table = plain_table("  foot type", "feet", "here", "there", "won", "lost")
-    for column in table.columns[1:]:
-        column.justify = "right"
+    heads = ("  foot type", "feet", "here", "there", "won", "lost")
+    table = plain_table(*heads, right=slice(1, None))
     overall, *types = comparison.changes
     moved = [one for one in types if one.won or one.lost]
     for one in (overall, *moved):

@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from html import escape
 from itertools import pairwise
 
 from recommend.measure.model import Side
-from recommend.show.letters import Names
+from recommend.show.labels import Names
+from recommend.show.trial_words import signed
 from recommend.trial.pictures import Curve, Picture
 from recommend.trial.verdict import Band
 
 _ROWS = 13
 _WIDEST = 78
 _SHADE = "░"
+_MARKS = "letters: angle at touchdown, the peak, means of midstance and propulsion"
 
 
 def curve_lines(picture: Picture, names: Names, width: int) -> Iterator[str]:
@@ -30,7 +33,7 @@ def curve_lines(picture: Picture, names: Names, width: int) -> Iterator[str]:
         yield from grid.lines(picture.middles)
     yield f"{_SHADE} usual band"
     yield from map(names.called, drawn_in(picture))
-    yield "letters: angle at touchdown, the peak, means of midstance and propulsion"
+    yield _MARKS
 
 
 def drawn_in(picture: Picture) -> list[str]:
@@ -105,17 +108,27 @@ _DASHES = ("", "7 4", "2 4", "9 3 2 3", "4 2")
 _INK = ("#1a1a1a", "#0b5d8a", "#a63d00", "#5a2a82", "#1f6b2c")
 
 
+BAND = 'fill="#e3ecd9" stroke="#5d7a45"'  # of what is usual
+
+
 @dataclass(frozen=True, slots=True)
 class Words:
-    """What stands in the picture, in the reader's language."""
+    """What stands in a picture, in the reader's language.
+
+    `marks` says what the letters on curves are; the words after it stand beside changes alone.
+    """
 
     title: str
     description: str
     feet: Mapping[str, str]
-    phases: Mapping[str, str]
+    readings: Mapping[str, str]
     band: str
-    marks: str
     names: Names
+    marks: str = _MARKS
+    head: str = "now less bare (95 %)"
+    barefoot: str = "barefoot"
+    to: str = "to"
+    signed: Callable[[float], str] = signed
 
 
 def english(picture: Picture, names: Names) -> Words:
@@ -126,7 +139,6 @@ def english(picture: Picture, names: Names) -> Words:
         {"left": "left foot", "right": "right foot"},
         {name: name for name in picture.spans},
         "usual band",
-        "letters: angle at touchdown, the peak, means of midstance and propulsion",
         names,
     )
 
@@ -166,7 +178,7 @@ def inline_svg(
 
 def panels(picture: Picture, words: Words) -> Iterator[str]:
     """The elements of one picture: title, a panel for each foot, and what is what."""
-    yield _text(8, 16, words.title, weight="bold")
+    yield _text(8, 16, words.title, bold=True)
     for index, (side, curves) in enumerate(picture.curves.items()):
         yield f'<g transform="translate({index * _W} 22)">'
         yield from _Panel(picture, words).draw(side, curves)
@@ -176,7 +188,7 @@ def panels(picture: Picture, words: Words) -> Iterator[str]:
 
 def _legend(picture: Picture, words: Words) -> Iterator[str]:
     y = _H + 40
-    yield f'<rect x="8" y="{y - 10}" width="18" height="11" fill="#e3ecd9" stroke="#5d7a45"/>'
+    yield f'<rect x="8" y="{y - 10}" width="18" height="11" {BAND}/>'
     yield _text(31, y, words.band)
     for name in drawn_in(picture):
         y += _LINE
@@ -205,14 +217,14 @@ class _Panel:
             start, end = (self.x(percent) for percent in self.picture.spans[phase])
             yield (
                 f'<rect x="{start:.1f}" y="{top:.1f}" width="{end - start:.1f}" '
-                f'height="{bottom - top:.1f}" fill="#e3ecd9" stroke="#5d7a45" stroke-width="0.6"/>'
+                f'height="{bottom - top:.1f}" {BAND} stroke-width="0.6"/>'
             )
-        for angle in self._ticks():
+        for angle in ticks(*self.picture.edges()):
             y = self.y(angle)
             yield f'<path d="M{_LEFT - 4} {y:.1f}H{_W - 10}" stroke="#c9c9c9" stroke-width="0.6"/>'
             yield _text(_LEFT - 8, y + 4, f"{angle:g}", anchor="end")
         for phase, middle in self.picture.middles.items():
-            yield _text(self.x(middle), _H - 8, self.words.phases[phase], anchor="middle")
+            yield _text(self.x(middle), _H - 8, self.words.readings[phase], anchor="middle")
         for curve in curves:
             yield from self._curve(curve, self.picture.steps.index(curve.step))
 
@@ -244,13 +256,14 @@ class _Panel:
         inside = min(max(angle, low), high)
         return _TOP + (high - inside) / (high - low) * (_H - _TOP - _BOTTOM)
 
-    def _ticks(self) -> Iterator[float]:
-        low, high = self.picture.edges()
-        step = 2 if high - low < 16 else 5
-        angle = -(-low // step) * step
-        while angle <= high:
-            yield angle
-            angle += step
+
+def ticks(low: float, high: float) -> Iterator[float]:
+    """Even degrees between the edges of a picture, or every fifth where there are many."""
+    step = 2 if high - low < 16 else 5
+    angle = -(-low // step) * step
+    while angle <= high:
+        yield angle
+        angle += step
 
 
 def _stroke(path: str, index: int, thin: bool = False) -> str:
@@ -263,11 +276,14 @@ def _stroke(path: str, index: int, thin: bool = False) -> str:
     )
 
 
-def _text(
-    x: float, y: float, text: str, anchor: str = "start", weight: str = "", size: int = 13
+def text_at(
+    x: float, y: float, text: str, anchor: str = "start", bold: bool = False, size: int = 0
 ) -> str:
-    bold = f' font-weight="{weight}"' if weight else ""
-    return (
-        f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" font-size="{size}"{bold}>'
-        f"{escape(text)}</text>"
-    )
+    """A line of text in a picture; of the size of the whole picture unless one is given."""
+    sized = f' font-size="{size}"' if size else ""
+    weight = ' font-weight="bold"' if bold else ""
+    said = escape(text)
+    return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}"{sized}{weight}>{said}</text>'
+
+
+_text = partial(text_at, size=13)

@@ -20,7 +20,7 @@ from recommend.door import typed
 from recommend.errors import InputError, Place
 from recommend.infer.adviser import Progress
 from recommend.show.console import NARROWEST
-from recommend.show.figures import LEVEL_WORDS
+from recommend.show.labels import LEVEL_WORDS
 from recommend.visit.answers import BothFeet, Item, Kind
 from recommend.visit.entry import COMMANDS, Entry, Reply
 from recommend.visit.entry_steps import Step
@@ -326,17 +326,13 @@ def _waiting(descriptor: int) -> Any:
 
 def progress_line(progress: Progress, block: str) -> str:
     """One line after a block: what is known, and the next most useful measure."""
-    parts = []
     if block == "Screening":
-        parts.append(f"{progress.asked} of {progress.questions} screening questions answered")
-        if not progress.notes:
-            parts.append("nothing speaks against fitting so far")
-        return f"So far: {'; '.join(parts)}."
-    left, right = progress.foot["left"], progress.foot["right"]
-    if left == right:
-        parts.append(f"each foot: {', '.join(left) or 'not known yet'}")
-    else:
-        parts += [f"{s}: {', '.join(w) or 'not known yet'}" for s, w in progress.foot.items()]
+        clear = "" if progress.notes else "; nothing speaks against fitting so far"
+        asked = f"{progress.asked} of {progress.questions} screening questions answered"
+        return f"So far: {asked}{clear}."
+    feet = progress.foot
+    known = {"each foot": feet["left"]} if feet["left"] == feet["right"] else feet
+    parts = (f"{foot}: {', '.join(told) or 'not known yet'}" for foot, told in known.items())
     line = f"So far: {'; '.join(parts)}."
     # After a stop nothing is measured for a fitting; the fitter may go on for the record.
     stopped = any(note.level == "stop" for note in progress.notes)

@@ -12,7 +12,7 @@ from dataclasses import asdict
 from statistics import fmean
 from typing import Any
 
-from rich.console import Console, RenderableType
+from rich.console import RenderableType
 from rich.text import Text
 
 from recommend.catalogue.loading import Catalogue
@@ -25,37 +25,28 @@ from recommend.show.trial_words import READING_WORDS, interval_words
 from recommend.trial.came_back import CameBack, Liked
 from recommend.trial.heeding import Expected, LearnedList
 from recommend.trial.judged_steps import order
-from recommend.trial.kept_trials import Shop, Tally, item_of
+from recommend.trial.kept_trials import Shop, item_of
 from recommend.trial.steps import LEARNED, Key
 
 
-def print_check(shop: Shop, console: Console) -> None:
-    """How well the effects foretell, alone."""
-    for block in check_blocks(shop):
-        console.print(block)
-
-
-def print_liked(rows: Sequence[Liked], book: Rulebook, console: Console) -> None:
+def liked_blocks(rows: Sequence[Liked], book: Rulebook) -> Iterator[RenderableType]:
     """Comfort, returns and new pain of each product, a block for each kind of foot."""
     for kind in dict.fromkeys(one.foot_type for one in rows):
         title = book.types[kind].title if kind in book.types else "not known"
-        console.print(heading(f"Comfort (0 to 10), returns and new pain; kind of foot: {title}"))
+        yield heading(f"Comfort (0 to 10), returns and new pain; kind of foot: {title}")
         table = plain_table(
-            "product", "tried", "comfort", "hurt", "worn", "comfort", "given back", "new pain"
-        )
-        for column in table.columns:
-            column.no_wrap = True
+            "product", "tried", "comfort", "hurt", "worn", "comfort", "given back", "new pain",
+            whole=slice(None),
+        )  # fmt: skip
         for one in rows:
             if one.foot_type == kind:
                 table.add_row(one.product, *_liked_cells(one))
-        console.print(table)
+        yield table
     if rows:
-        console.print(
-            bullet(
-                "feet, not customers; comfort: mean when tried, and of those who came back after "
-                "wearing it. Counts as they are, not drawn towards anything: few say little, and "
-                "customers choose what they keep and whether they come back."
-            )
+        yield bullet(
+            "feet, not customers; comfort: mean when tried, and of those who came back after "
+            "wearing it. Counts as they are, not drawn towards anything: few say little, and "
+            "customers choose what they keep and whether they come back."
         )
 
 
@@ -70,12 +61,6 @@ def _liked_cells(one: Liked) -> tuple[str, ...]:
 
 def _mean(ratings: Sequence[float]) -> str:
     return f"{fmean(ratings):.1f}" if ratings else "-"
-
-
-def print_effects(shop: Shop, book: Rulebook, catalogue: Catalogue, console: Console) -> None:
-    """The table of effects, a block for each gait."""
-    for block in _blocks(shop, book, catalogue):
-        console.print(block)
 
 
 def check_blocks(shop: Shop) -> Iterator[RenderableType]:
@@ -96,7 +81,8 @@ def check_blocks(shop: Shop) -> Iterator[RenderableType]:
     )
 
 
-def _blocks(shop: Shop, book: Rulebook, catalogue: Catalogue) -> Iterator[RenderableType]:
+def effects_blocks(shop: Shop, book: Rulebook, catalogue: Catalogue) -> Iterator[RenderableType]:
+    """The table of effects, a block for each gait, and how to read it."""
     yield Text(f"Effects learned from {counted(shop.visits, 'visit')} with a trial", style="bold")
     if not shop.learned:
         yield inset("No step of a trial could be compared: nothing is learned yet.", 2)
@@ -119,11 +105,8 @@ def _tables(
 ) -> Iterator[RenderableType]:
     confidence = book.parameters.trial.confidence
     for kind in ("shoe", "insole"):
-        table = plain_table(kind, "phase", "visits", "change (95 %)", "in band", "over")
-        for column in table.columns:
-            column.no_wrap = True
-        for column in table.columns[2:]:
-            column.justify = "right"
+        heads = (kind, "phase", "visits", "change (95 %)", "in band", "over")
+        table = plain_table(*heads, whole=slice(None), right=slice(2, None))
         for (of, product), tally in sorted(shop.tallies.items()):
             ware = catalogue.by_id[product]
             if ware.product.kind != kind or of != gait:
@@ -134,7 +117,7 @@ def _tables(
                 if learned is None or not learned.tried(product):
                     continue
                 effect = learned.effect(item_of(ware, book, phase), confidence)
-                feet = _of(tally.landed, tally), _of(tally.over, tally)
+                feet = (f"{count} of {tally.feet}" for count in (tally.landed, tally.over))
                 table.add_row(
                     product if first else "", phase, str(len(tally.visits)) if first else "",
                     interval_words(effect), *(feet if first else ("", "")),
@@ -143,10 +126,6 @@ def _tables(
         if table.row_count:
             yield table
             yield Text()
-
-
-def _of(count: int, tally: Tally) -> str:
-    return f"{count} of {tally.feet}"
 
 
 def _reading(shop: Shop, book: Rulebook) -> Iterator[str]:

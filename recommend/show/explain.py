@@ -1,9 +1,15 @@
-"""An explained record at the terminal: what it is, its derivation, how sure it is."""
+"""An explained record, at the terminal and as one page: what it is, its derivation, how sure it is.
+
+The page is self-contained HTML without a script, made to be printed.
+"""
 
 from __future__ import annotations
 
+import io
 import textwrap
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import asdict
+from html import escape
 from typing import Any
 
 from recommend.errors import counted
@@ -16,9 +22,9 @@ from recommend.records.keeping import engine_kept
 from recommend.records.replay import Replayed
 from recommend.records.store import BEHIND, Record
 from recommend.show.answer import Part, day_words, fitted
-from recommend.show.figures import LEVEL_WORDS, captured_doubts
-from recommend.show.letters import first_choices
+from recommend.show.labels import LEVEL_WORDS, SECTIONS, captured_doubts, first_choices
 from recommend.show.lines import Line
+from recommend.show.pages import document, style
 from recommend.show.sure import change_lines, sure_data, sure_lines
 from recommend.whatif import Change, Effect
 
@@ -94,7 +100,11 @@ def _brief(replayed: Replayed, sure: HowSure | None, changes: tuple[Change, ...]
     told = [f"{LEVEL_WORDS[n.level]}: {n.say} [rule {n.rule}]" for n in seen.notes]
     names = [f"{LEVEL_WORDS[n.level]}: rule {n.rule}" for n in seen.notes]
     none = ["no stop, no note"]
-    yield Part("notes", "Decided", [told or none, names or none, [_counted_notes(names)]])
+    yield Part(
+        "notes",
+        "Decided",
+        [told or none, names or none, [f"{counted(len(names), 'note')}: --full"]],
+    )
     doubts = captured_doubts(seen.visit)
     yield Part("captured", "Doubt", [doubts, [counted(len(doubts), "doubt")]] if doubts else [])
     for side in SIDES:
@@ -119,10 +129,6 @@ def _intact(replayed: Replayed) -> str:
         return "yes: derived again just now, identical, byte for byte"
     places = counted(len(replayed.differences), "place")
     return f"NO: derived again just now, it differs in {places}: see `recommend replay`"
-
-
-def _counted_notes(names: list[str]) -> str:
-    return f"{counted(len(names), 'note')}: --full"
 
 
 def _kind(outcome: Outcome, side: Side, full: int) -> str:
@@ -161,16 +167,15 @@ def explain_lines(
     yield from _section("What this was derived from", head_lines(replayed), width)
 
 
-def _section(title: str, lines: Any, width: int) -> Iterator[str]:
-    yield ""
-    yield title
+def _section(title: str, lines: Iterable[str], width: int) -> Iterator[str]:
+    yield from ("", title)
     for line in lines:
-        yield from _wrapped(line, width, "- ")
+        yield from _wrapped(line, width, "- ", "  ")
 
 
-def _wrapped(line: str, width: int, mark: str) -> Iterator[str]:
-    yield from textwrap.wrap(
-        line, width, initial_indent=mark, subsequent_indent=" " * len(mark), break_on_hyphens=False
+def _wrapped(line: str, width: int, first: str, rest: str) -> list[str]:
+    return textwrap.wrap(
+        line, width, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False
     )
 
 
@@ -217,18 +222,16 @@ def _change_data(change: Change) -> dict[str, Any]:
 
 
 def _effect_data(effect: Effect) -> dict[str, str]:
-    data = {"alters": effect.alters, "before": effect.before, "after": effect.after}
-    return data | ({"level": effect.level} if effect.level else {})
+    return {name: word for name, word in asdict(effect).items() if word or name != "level"}
 
 
-_MARK = {True: "yes", False: "no", None: "?"}
 _JUDGED = frozenset({"group", "comparison", "axis", "answer"})  # kinds whose truth is shown
 _NARROWEST = 30
 
 
 def tree_lines(top: Node, width: int) -> Iterator[str]:
     """Lines of at most `width` columns; what was laid open once is named again, not repeated."""
-    yield from _Tree(width).lines(top, "", "")
+    return _Tree(width).lines(top, "", "")
 
 
 class _Tree:
@@ -243,9 +246,7 @@ class _Tree:
         text = (_marked(node) + " (laid open above)") if again else _marked(node)
         hang = rest + ("| " if node.children and not again else "  ")
         width = max(self.width, len(hang) + _NARROWEST)
-        yield from textwrap.wrap(
-            text, width, initial_indent=first, subsequent_indent=hang, break_on_hyphens=False
-        )
+        yield from _wrapped(text, width, first, hang)
         if again:
             return
         for number, child in enumerate(node.children, start=1):
@@ -253,10 +254,92 @@ class _Tree:
             yield from self.lines(child, rest + "+-", rest + ("  " if last else "| "))
 
 
-def judged(node: Node) -> bool:
-    """Whether a node is shown with its truth."""
-    return node.kind in _JUDGED
-
-
 def _marked(node: Node) -> str:
-    return f"[{_MARK[node.truth]}] {node.text}" if judged(node) else node.text
+    return f"[{_MARKS[node.truth][0]}] {node.text}" if node.kind in _JUDGED else node.text
+
+
+_COLUMNS = 96  # of the screen that is shown
+_MARKS = {True: ("yes", "yes"), False: ("no", "no"), None: ("?", "unknown")}
+
+
+def explain_page(
+    replayed: Replayed, tree: Node, sure: HowSure | None, changes: tuple[Change, ...]
+) -> str:
+    """The whole explanation as one HTML document."""
+    book = replayed.outcome.book
+    title = f"Record {replayed.record.seq}: where each word came from"
+    parts = [f"<h1>{escape(title)}</h1>", *_again(replayed), *_shown(replayed)]
+    parts += ["<h2>The record</h2>", *_identity(replayed)]
+    parts += ["<h2>Derivation</h2>", '<ul class="tree">', *_Items().item(tree), "</ul>"]
+    if sure is not None:
+        parts += _list("How sure", sure_lines(sure, book))
+        parts += _list("Nearest changes, one reading alone", change_lines(changes, book))
+    parts += _list("Before it is used", book.heading.cautions)
+    return document(title, style("explain.css"), "\n".join(["<main>", *parts, "</main>"]))
+
+
+def _again(replayed: Replayed) -> Iterator[str]:
+    """Whether it comes out again as it was kept: before anything that leans on it."""
+    mark = "" if replayed.identical else ' class="differs"'
+    *_, last = head_lines(replayed)
+    yield f"<p{mark}>{escape(last)}</p>"
+
+
+def _identity(replayed: Replayed) -> Iterator[str]:
+    """Hashes and versions."""
+    *lines, _ = head_lines(replayed)
+    yield '<p class="head">' + "<br>".join(escape(line) for line in lines) + "</p>"
+
+
+def _shown(replayed: Replayed) -> Iterator[str]:
+    """The visit, its readings and the shortlist, as the terminal shows all of it."""
+    from rich.console import Console  # seldom asked for
+
+    from recommend.show.shortlist import section_blocks
+
+    screen = io.StringIO()
+    out = Console(file=screen, width=_COLUMNS, no_color=True, highlight=False, emoji=False)
+    for block in section_blocks(replayed.outcome, SECTIONS, _COLUMNS):
+        out.print(block)
+    lines = "\n".join(line.rstrip() for line in screen.getvalue().splitlines())
+    yield "<h2>The visit, and what was shown</h2>"
+    yield f"<pre>{escape(lines)}</pre>"
+
+
+def _list(title: str, lines: Iterable[str]) -> Iterator[str]:
+    yield f"<h2>{escape(title)}</h2>\n<ul>"
+    yield from (f"<li>{escape(line)}</li>" for line in lines)
+    yield "</ul>"
+
+
+class _Items:
+    """Nested lists; what was laid open once is linked, not repeated."""
+
+    def __init__(self) -> None:
+        self.anchors: dict[str, str] = {}
+
+    def item(self, node: Node) -> Iterator[str]:
+        again = node.once and node.text in self.anchors
+        text = f'<span class="text">{escape(node.text)}</span>'
+        if again:
+            link = f'<a class="again" href="#{self.anchors[node.text]}">laid open above</a>'
+            yield f'<li class="{node.kind}">{_truth(node)}{text} ({link})</li>'
+            return
+        anchor = ""
+        if node.once:
+            self.anchors[node.text] = f"n{len(self.anchors) + 1}"
+            anchor = f' id="{self.anchors[node.text]}"'
+        yield f'<li class="{node.kind}"{anchor}>{_truth(node)}{text}'
+        if node.children:
+            yield "<ul>"
+            for child in node.children:
+                yield from self.item(child)
+            yield "</ul>"
+        yield "</li>"
+
+
+def _truth(node: Node) -> str:
+    if node.kind not in _JUDGED:
+        return ""
+    word, style = _MARKS[node.truth]
+    return f'<span class="truth {style}">{word}</span>'

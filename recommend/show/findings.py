@@ -11,8 +11,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from rich.console import Console
-from rich.padding import Padding
+from rich.console import RenderableType
 from rich.text import Text
 
 import recommend
@@ -23,32 +22,33 @@ from recommend.check.promises import Verdict
 from recommend.check.whole import Report
 from recommend.errors import InputError, Place, counted
 from recommend.reading import read_text
-from recommend.show.console import bullet, heading, inset, plain_table
+from recommend.show.console import Unbroken, bullet, heading, inset, plain_table
 
 _STYLES = {"error": "bold red", "warning": "bold yellow", "note": "bold"}
 _AHEAD = 24  # columns of a long line shown before the one meant
 
 
-def print_findings(findings: Iterable[Finding], looked_at: Iterable[str], out: Console) -> None:
-    """Print every finding with its excerpt, and a last line that counts them."""
+def findings_blocks(
+    findings: Iterable[Finding], looked_at: Iterable[str], width: int
+) -> Iterator[RenderableType]:
+    """Every finding with its excerpt, and a last line that counts them."""
     found = list(findings)
     for finding in found:
-        print_finding(finding, out)
-    out.print(Text(summary(found, looked_at), style="bold"))
+        yield from finding_blocks(finding, width)
+    yield Text(summary(found, looked_at), style="bold")
     if found:
-        words = f"What a word such as `{found[0].code}` means: `recommend help findings`."
-        out.print(inset(words, 0))
+        yield Text(f"What a word such as `{found[0].code}` means: `recommend help findings`.")
 
 
-def print_verdicts(verdicts: Iterable[Verdict], out: Console) -> None:
+def verdicts_blocks(verdicts: Iterable[Verdict]) -> Iterator[RenderableType]:
     """What came of each promise, one line each."""
     table = plain_table("promise", "outcome", "seconds")
     for one in verdicts:
         style = "" if one.outcome == "proved" else "bold"
         seconds = f"{one.seconds:.1f}"
         table.add_row(Text(one.given.promise.title), Text(one.outcome, style=style), seconds)
-    out.print(table)
-    out.print()
+    yield table
+    yield Text()
 
 
 def summary(findings: list[Finding], looked_at: Iterable[str]) -> str:
@@ -59,29 +59,23 @@ def summary(findings: list[Finding], looked_at: Iterable[str]) -> str:
     return f"{words or 'nothing found'}" + (f" in {looked}" if looked else "")
 
 
-def print_finding(finding: Finding, out: Console) -> None:
-    """Print one finding: where, what, the line itself, what to do, and a foot that shows it."""
-    head = Text(f"{finding.level}: {finding.code}", style=_STYLES[finding.level])
-    out.print(head, Text(str(finding.place)), soft_wrap=True)
-    out.print(inset(_sentence(finding.found), 2))
-    for line in excerpt(finding.place, out.width - 4):
-        out.print(Text(f"    {line}", style="dim"), soft_wrap=True)
+def finding_blocks(finding: Finding, width: int) -> Iterator[RenderableType]:
+    """One finding: where, what, the line itself, what to do, and a foot that shows it."""
+    head = Unbroken()
+    head.append(f"{finding.level}: {finding.code}", _STYLES[finding.level])
+    yield head.append(f" {finding.place}")
+    yield inset(finding.found if finding.found.endswith((".", "?")) else f"{finding.found}.", 2)
+    for line in excerpt(finding.place, width - 4):
+        yield Unbroken(f"    {line}", style="dim")
     facts = (
         ("allowed", finding.allowed), ("do", finding.mend), ("foot", finding.foot),
         ("see", ", ".join(map(str, finding.related))),
     )  # fmt: skip
-    for name, text in facts:
-        if text:
-            out.print(inset(f"{name}: {text}", 2))
+    yield from (inset(f"{name}: {text}", 2) for name, text in facts if text)
     if finding.visit:
-        out.print(inset("as a visit file:", 2))
-        for line in finding.visit.splitlines():
-            out.print(Text(f"    {line}"), soft_wrap=True)
-    out.print()
-
-
-def _sentence(text: str) -> str:
-    return text if text.endswith((".", "?")) else f"{text}."
+        yield inset("as a visit file:", 2)
+        yield from (Unbroken(f"    {line}") for line in finding.visit.splitlines())
+    yield Text()
 
 
 def excerpt(place: Place, width: int) -> Iterator[str]:
@@ -173,11 +167,10 @@ def _location(place: Place) -> dict[str, Any]:
     return {"physicalLocation": physical}
 
 
-def print_discrimination(one: Discrimination, out: Console) -> None:
-    """Print what was counted, goals that are missed first."""
-    out.print(heading(f"The order, over {one.customers} drawn customers without a stop"))
-    for line in discrimination_lines(one):
-        out.print(bullet(line))
+def discrimination_blocks(one: Discrimination) -> Iterator[RenderableType]:
+    """What was counted, goals that are missed first."""
+    yield heading(f"The order, over {one.customers} drawn customers without a stop")
+    yield from map(bullet, discrimination_lines(one))
 
 
 def discrimination_lines(one: Discrimination) -> Iterator[str]:
@@ -207,38 +200,40 @@ def discrimination_data(one: Discrimination) -> dict[str, Any]:
 
 
 _SHOWN = 20
+_MOVED = ("type", "note", "first", "headline")
 
 
-def print_lean(lean: Lean, out: Console) -> None:
-    """Print the figures that matter most, those that change nothing, and all together."""
-    out.print(heading(f"What outcomes lean on, over {lean.adults} modelled adults"))
-    out.print(inset(
+def lean_blocks(lean: Lean) -> Iterator[RenderableType]:
+    """The figures that matter most, those that change nothing, and all together."""
+    yield heading(f"What outcomes lean on, over {lean.adults} modelled adults")
+    yield inset(
         "Each figure moved to both ends of its range. Of the adults: a foot changes its type, "
         "notes change, another pair comes first; and the buyer's headline, in points.", 2,
-    ))  # fmt: skip
-    table = plain_table("figure", "is", "range", "type", "note", "first", "headline")
+    )  # fmt: skip
+    table = plain_table("figure", "is", "range", *_MOVED)
     for one in lean.figures[:_SHOWN]:
-        figure, moves = one.figure, one.moves
+        figure = one.figure
         ends = f"{figure.low:g} to {figure.high:g}"
-        table.add_row(figure.name, f"{figure.value:g}", ends, *_cells(moves))
-    out.print(Padding(table, (0, 0, 0, 2)))
+        table.add_row(figure.name, f"{figure.value:g}", ends, *_cells(one.moves))
+    yield inset(table, 2)
     more = len(lean.figures) - _SHOWN
     if more > 0:
-        out.print(inset(f"and {counted(more, 'figure')} that matter less (--json has them)", 2))
+        yield inset(f"and {counted(more, 'figure')} that matter less (--json has them)", 2)
     for one in lean.figures[:_SHOWN]:
         if one.figure.note:
-            out.print(inset(f"{one.figure.name}: {one.figure.note}", 2))
-    out.print(heading("All at once"))
+            yield inset(f"{one.figure.name}: {one.figure.note}", 2)
+    yield heading("All at once")
     for moves in lean.together:
-        out.print(bullet("  ".join(f"{word} {cell}" for word, cell in zip(
-            ("type", "note", "first", "headline"), _cells(moves), strict=True))))  # fmt: skip
+        cells = zip(_MOVED, _cells(moves), strict=True)
+        yield bullet("  ".join(f"{word} {cell}" for word, cell in cells))
     idle = [one.figure.name for one in lean.idle]
-    if idle:
-        out.print(heading(f"Change nothing: {len(idle)}, candidates for removal"))
-        out.print(Text("  " + ", ".join(idle)))
-    if lean.without_range:
-        out.print(heading(f"Without a range, so not moved: {len(lean.without_range)}"))
-        out.print(Text("  " + ", ".join(lean.without_range)))
+    for title, names in (
+        (f"Change nothing: {len(idle)}, candidates for removal", idle),
+        (f"Without a range, so not moved: {len(lean.without_range)}", lean.without_range),
+    ):
+        if names:
+            yield heading(title)
+            yield Text("  " + ", ".join(names))
 
 
 def lean_json(lean: Lean) -> dict[str, Any]:
@@ -262,12 +257,7 @@ def lean_json(lean: Lean) -> dict[str, Any]:
 
 
 def _data(moves: Moves) -> dict[str, float]:
-    return {
-        "types": round(moves.types, 4),
-        "notes": round(moves.notes, 4),
-        "firsts": round(moves.firsts, 4),
-        "headline": round(moves.headline, 4),
-    }
+    return {name: round(share, 4) for name, share in asdict(moves).items()}
 
 
 def _cells(moves: Moves) -> tuple[str, ...]:

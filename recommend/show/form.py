@@ -8,21 +8,11 @@ from itertools import groupby
 
 from recommend.rulebook import Rulebook
 from recommend.rulebook.models import Source
+from recommend.show.labels import capital
+from recommend.show.pages import document, style
 from recommend.visit.answers import Choice, Item, Pains, Readings
 from recommend.visit.entry_steps import Step
 
-_STYLE = """
-@page { margin: 14mm; }
-body { font: 10.5pt/1.35 sans-serif; color: #000; background: #fff; max-width: 190mm;
-  margin: 0 auto; }
-h1 { font-size: 15pt; margin: 0 0 2mm; } h2 { font-size: 11.5pt; margin: 5mm 0 1mm;
-  border-bottom: 1.5px solid #000; break-after: avoid; }
-table { width: 100%; border-collapse: collapse; } th, td { text-align: left; vertical-align: top;
-  padding: 1.1mm 2mm 1.1mm 0; border-bottom: 0.5px solid #767676; font-weight: normal; }
-tr { break-inside: avoid; } thead th { font-weight: bold; } td { width: 31%; }
-small { display: block; font-size: 8.5pt; } p { margin: 1mm 0; }
-.box { white-space: nowrap; margin-right: 1.6mm; }
-"""
 _LINE = "_" * 14
 
 
@@ -59,16 +49,7 @@ def form_html(steps: Iterable[Step], shop: str, book: Rulebook) -> str:
     items_after = book.paper("foot posture index")
     title = f"Intake sheet{f', {shop}' if shop else ''}"
     body = "\n".join(_blocks([s for s in steps if s.block != "Remarks"], items_after))
-    return f"""<!DOCTYPE html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<title>{escape(title)}</title>
-<style>{_STYLE}</style>
-</head>
-<body>
-<main>
+    main = f"""<main>
 <h1>{escape(title)}</h1>
 <p>Reference code (never a name): {_LINE}{_LINE} &nbsp; Date: {_LINE}</p>
 <p>Fitting advice, not a diagnosis. If a screening answer is yes, type it in before measuring:
@@ -82,10 +63,8 @@ relaxed; the two of the leg further apart than any others. More: recommend help 
 <h2>Remarks (no names)</h2>
 <p><br><br></p>
 <p><small>Questions {escape(book.byline)}</small></p>
-</main>
-</body>
-</html>
-"""
+</main>"""
+    return document(title, style("form.css"), main)
 
 
 def _blocks(steps: list[Step], items_after: Source | None) -> Iterator[str]:
@@ -120,12 +99,8 @@ def _table(steps: list[Step]) -> Iterator[str]:
             if step.id.endswith(".left")
             else (f"<td{' colspan=2' if sided else ''}>{blank}</td>")
         )
-        yield f'<tr><th scope="row">{escape(_capital(question))}{notes}</th>{cells}</tr>'
+        yield f'<tr><th scope="row">{escape(capital(question))}{notes}</th>{cells}</tr>'
     yield "</tbody></table>"
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def _blank(step: Step) -> str:

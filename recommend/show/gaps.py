@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
-from rich.console import Console, RenderableType
+from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
 from recommend.catalogue.loading import Catalogue
 from recommend.coverage.briefs import Brief, Gaps, JointBrief, Restock, Want
-from recommend.coverage.crowd import Crowd
 from recommend.coverage.orders import Demand, Line, Orders
+from recommend.coverage.run import Question
 from recommend.coverage.stocking import Dropping, Stocking
 from recommend.errors import counted
 from recommend.match.needs import level_words
@@ -24,29 +24,24 @@ from recommend.show.console import (
     first_screen,
     heading,
     inset,
+    numbered,
     plain_table,
     print_paged,
 )
 from recommend.show.coverage import SYSTEMS, crowd_lines, interval_words, percent
 
+_NOTHING = "nothing that would serve a group worth listing"
 SHOWN = 11  # sizes of an order before the rest is only counted
 
 
 def print_gaps(
-    gaps: Gaps,
-    crowd: Crowd,
-    book: Rulebook,
-    titles: Mapping[str, str],
-    thin: bool,
-    season: int | None,
-    *,
-    full: bool,
+    gaps: Gaps, question: Question, thin: bool, season: int | None, *, full: bool
 ) -> None:
     """Print who is missed and what would serve most of them on one screen, or everything.
 
-    For a season the briefs say how many pieces as well. `titles` are those of the products.
+    For a season the briefs say how many pieces as well.
     """
-    blocks: Iterable[RenderableType] = _gaps(gaps, crowd, book, titles, thin, season)
+    blocks: Iterable[RenderableType] = _gaps(gaps, question, thin, season)
     if not full:
         rest = f"{len(gaps.briefs)} briefs, {len(gaps.joint)} for a shoe with an insole, "
         blocks = first_screen(blocks, f"\nMore: --full ({rest}sizes to order, who is counted)")
@@ -54,13 +49,9 @@ def print_gaps(
 
 
 def _gaps(
-    gaps: Gaps,
-    crowd: Crowd,
-    book: Rulebook,
-    titles: Mapping[str, str],
-    thin: bool,
-    season: int | None,
+    gaps: Gaps, question: Question, thin: bool, season: int | None
 ) -> Iterator[RenderableType]:
+    book, titles = question.book, question.catalogue.titles
     choice = book.parameters.coverage.choice
     what = f"have fewer than {choice} to choose from" if thin else "are not served"
     yield Text(f"{percent(gaps.missed)} of customers {what}.", style="bold")
@@ -68,22 +59,22 @@ def _gaps(
     verb = "also suits" if thin else "adds"
     yield heading("What to look for")
     yield inset("Each is counted after those above it.", 2)
-    yield from _numbered(
-        brief_words(one, book, verb) + pieces_words(one, book, season) for one in gaps.briefs
-    )
+    briefs = (brief_words(one, book, verb) + pieces_words(one, book, season) for one in gaps.briefs)
+    yield from numbered(briefs, _NOTHING)
     if gaps.joint:
         yield heading("What only a shoe and an insole together would serve")
         yield inset("Counted after all of the above, and after each other.", 2)
-        yield from _numbered(
+        joint = (
             joint_words(one, book, verb) + pieces_words(one.shoe, book, season, " of each")
             for one in gaps.joint
         )
+        yield from numbered(joint, _NOTHING)
     yield heading("Or sizes to order of what is there")
     yield inset("Instead of the above; each is counted after those above it.", 2)
-    yield from _numbered(restock_words(one, titles, verb) for one in gaps.restocks)
+    yield from numbered((restock_words(one, titles, verb) for one in gaps.restocks), _NOTHING)
     yield from _left(gaps)
     yield heading("Who is counted")
-    yield from (bullet(line) for line in crowd_lines(crowd, book.parameters))
+    yield from map(bullet, crowd_lines(question.crowd, book.parameters))
 
 
 def _left(gaps: Gaps) -> Iterator[RenderableType]:
@@ -101,13 +92,6 @@ def _left(gaps: Gaps) -> Iterator[RenderableType]:
             f"{percent(rest)} are in groups too small to list, or outside the sizes named"
         )
     yield Text(f"\n{words}: {'; '.join(reasons)}.")
-
-
-def _numbered(lines: Iterable[str]) -> Iterator[RenderableType]:
-    texts = list(lines)
-    if not texts:
-        yield bullet("nothing that would serve a group worth listing")
-    yield from (inset(f"{n}. {text}", 2) for n, text in enumerate(texts, 1))
 
 
 def brief_words(brief: Brief, book: Rulebook, verb: str = "adds") -> str:
@@ -187,15 +171,13 @@ def _sizes(smallest: float | None, largest: float | None) -> str:
     return f"in every Mondopoint size from {smallest:g} to {largest:g}"
 
 
-def print_stocking(stocking: Stocking, currency: str, console: Console) -> None:
-    """Print the candidates chosen, what each adds, and what is proven about the choice."""
-    console.print(
-        Text(
-            f"Serves {percent(stocking.before)} without, {percent(stocking.after)} with "
-            f"{'this' if len(stocking.lines) == 1 else 'these'} "
-            f"{counted(len(stocking.lines), 'line')}.",
-            style="bold",
-        )
+def stocking_blocks(stocking: Stocking, currency: str) -> Iterator[RenderableType]:
+    """The candidates chosen, what each adds, and what is proven about the choice."""
+    yield Text(
+        f"Serves {percent(stocking.before)} without, {percent(stocking.after)} with "
+        f"{'this' if len(stocking.lines) == 1 else 'these'} "
+        f"{counted(len(stocking.lines), 'line')}.",
+        style="bold",
     )
     priced = any(line.cost is not None for line in stocking.lines)  # only where money counts
     table = plain_table("  line", "kind", "adds", "serves", *(["cost"] if priced else []))
@@ -204,20 +186,18 @@ def print_stocking(stocking: Stocking, currency: str, console: Console) -> None:
         cells = (f"  {line.id}", line.kind, percent(line.share), percent(line.suits), cost)
         table.add_row(*cells[: len(table.columns)])
     if stocking.lines:
-        console.print(table)
+        yield table
     if priced:
-        total = sum(line.cost or 0.0 for line in stocking.lines)
-        console.print(
-            inset(f"together {total:,.2f} {currency}; a line costs its price times the pieces "
-                  "in its stock list", 2)
-        )  # fmt: skip
+        total = f"{sum(line.cost or 0.0 for line in stocking.lines):,.2f} {currency}"
+        cost = "a line costs its price times the pieces in its stock list"
+        yield inset(f"together {total}; {cost}", 2)
     if stocking.cheapest:
         line = stocking.cheapest
         text = f"The budget buys none of them. The cheapest that serves anybody is {line.id} "
         text += f"({line.cost or 0.0:,.2f} {currency}): it serves {percent(line.suits)} of "
         text += f"customers, and adds {percent(line.share)} to those served."
-        console.print(Text(text))
-    console.print(Text("\n" + proof_words(stocking)))
+        yield Text(text)
+    yield Text("\n" + proof_words(stocking))
 
 
 def proof_words(stocking: Stocking) -> str:
@@ -240,37 +220,29 @@ def proof_words(stocking: Stocking) -> str:
     )
 
 
-def print_dropping(dropping: Dropping, console: Console) -> None:
-    """Print the lines that can go, and what each loses."""
+def dropping_blocks(dropping: Dropping) -> Iterator[RenderableType]:
+    """The lines that can go, and what each loses."""
     these, them = ("this", "it") if len(dropping.lines) == 1 else ("these", "them")
-    console.print(
-        Text(
-            f"Without {these} {counted(len(dropping.lines), 'line')} {percent(dropping.after)} of "
-            f"customers are served, with {them} {percent(dropping.before)}.",
-            style="bold",
-        )
+    yield Text(
+        f"Without {these} {counted(len(dropping.lines), 'line')} {percent(dropping.after)} of "
+        f"customers are served, with {them} {percent(dropping.before)}.",
+        style="bold",
     )
     if dropping.choice_before != dropping.choice_after:
-        console.print(
-            Text(
-                f"With a choice: {percent(dropping.choice_after)} in place of "
-                f"{percent(dropping.choice_before)}."
-            )
-        )
+        choice = f"{percent(dropping.choice_after)} in place of {percent(dropping.choice_before)}"
+        yield Text(f"With a choice: {choice}.")
     table = plain_table("  line", "kind", "loses", "serves", "most of whom")
     for line in dropping.lines:
         whom = ", ".join(word for word in line.whom if word) or "nobody counted"
         cells = (line.kind, percent(line.share), percent(line.suits), whom)
         table.add_row(f"  {line.id}", *cells)
-    console.print(table)
+    yield table
     if dropping.exact:
-        console.print(Text("No other choice of as many lines loses less, choice included."))
+        yield Text("No other choice of as many lines loses less, choice included.")
     else:
-        console.print(
-            Text(
-                "Let go one at a time, the least loss of service and choice first; another choice "
-                "of as many lines may lose less."
-            )
+        yield Text(
+            "Let go one at a time, the least loss of service and choice first; another choice of "
+            "as many lines may lose less."
         )
 
 
@@ -327,9 +299,8 @@ def _ordered(
     called = {item.id: item.product.title if wide else item.id for item in catalogue.items}
     names = ["size", *beside, "asked", "there", "order", "empty", "then"]
     first = "product" if wide else "code"
-    table = plain_table(first, *names, *(["again at"] if again else []))
-    for column in table.columns[1:]:
-        column.justify = "right"
+    names += ["again at"] if again else []
+    table = plain_table(first, *names, right=slice(1, None))
     for line in shown:
         sizes = [size_label(system, line.size, book.parameters) or "" for system in SYSTEMS]
         said = [" ".join(one.split()[1:]) for one in sizes[: len(beside)]]

@@ -35,7 +35,7 @@ from recommend.rulebook import Rulebook
 from recommend.rulebook.models import NeedsThen
 from recommend.rulebook.words import kind_words
 from recommend.show.console import console, print_paged
-from recommend.show.rule import came_words
+from recommend.show.rulebook import came_words
 
 # Who a page is for, in the order of the table of contents.
 READERS = {
@@ -84,8 +84,7 @@ class Page:
 @cache
 def pages() -> dict[str, Page]:
     """All pages by name, in the order of the table of contents."""
-    files = [one for one in _folder().iterdir() if one.name.endswith(".md")]
-    found = [_page(one.name.removesuffix(".md"), one.read_text("utf-8")) for one in files]
+    found = [_page(one.name.removesuffix(".md"), one.read_text("utf-8")) for one in _files()]
     order = list(READERS)
     found.sort(key=lambda page: (order.index(page.reader), page.place, page.name))
     return {page.name: page for page in found}
@@ -93,13 +92,12 @@ def pages() -> dict[str, Page]:
 
 def names() -> list[str]:
     """Names of the pages, read without opening one: for completion in the shell."""
-    return sorted(
-        one.name.removesuffix(".md") for one in _folder().iterdir() if one.name.endswith(".md")
-    )
+    return sorted(one.name.removesuffix(".md") for one in _files())
 
 
-def _folder() -> Traversable:
-    return resources.files("recommend") / "manual"
+def _files() -> list[Traversable]:
+    folder = resources.files("recommend") / "manual"
+    return [one for one in folder.iterdir() if one.name.endswith(".md")]
 
 
 def _page(name: str, whole: str) -> Page:
@@ -126,7 +124,7 @@ def show(page: Page, rulebook: Callable[[], Rulebook]) -> None:
     The rulebook is opened only for a page that has a number of it, so that the page on settings
     can be read while the settings are broken.
     """
-    if not has_places(page.text):
+    if not PLACE.search(page.text):
         print_paged([_rendered(page.text)])
         return
     book = rulebook()
@@ -148,11 +146,6 @@ def _rendered(text: str) -> Text:
 
 PLACE = re.compile(r"\{\{([a-z0-9.-]+)(?:\s+(percent))?\}\}")
 _PERCENT = 100
-
-
-def has_places(text: str) -> bool:
-    """Whether something in `text` is to be filled in."""
-    return bool(PLACE.search(text))
 
 
 def filled(text: str, book: Rulebook) -> str:

@@ -2,22 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
-from rich.console import Console, RenderableType
-from rich.padding import Padding
+from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
 from recommend.measure.definitions import MeasureDefs, number, unit_words, with_error
-from recommend.measure.measured import PHASES, Measured, Phase
+from recommend.measure.measured import PHASES, Measured
 from recommend.measure.model import SIDES, Flag, Measure
 from recommend.measure.pressure.step_values import REGIONS, UNTOLD
 from recommend.measure.spread import TERMS
 from recommend.parameters import Parameters
-from recommend.show import footprint_map, stance_curve
-from recommend.show.console import WIDE, bullet, heading, plain_table
-from recommend.show.stance_curve import Band
+from recommend.rulebook.book import Rulebook
+from recommend.show.capture_lines import (
+    angle_legend,
+    angle_lines,
+    footprint_legend,
+    footprint_lines,
+    marks_of,
+    reach,
+    usual_bands,
+)
+from recommend.show.console import WIDE, bullet, heading, inset, plain_table
 
 # Names of what a capture yields beside the measures of the rulebook.
 TITLES: Mapping[str, str] = {
@@ -56,46 +63,29 @@ _ADVICE = (
 _SHOWN = 0.01  # share of the error in quadrature below which a term is not worth a line
 
 
-def print_measured(
-    found: Sequence[Measured],
-    bands: Mapping[tuple[str, str], Mapping[Phase, Band]],
-    defs: MeasureDefs,
-    parameters: Parameters,
-    out: Console,
-) -> None:
-    """Print every foot of every capture: numbers and doubts first, then pictures and parts.
-
-    `bands` holds the usual band of each phase for a gait and zero reference.
-    """
-    plain = not out.encoding.lower().startswith("utf")
-    for block in _blocks(found, bands, defs, parameters, out.width, plain):
-        out.print(block)
-
-
-def _blocks(
-    found: Sequence[Measured],
-    bands: Mapping[tuple[str, str], Mapping[Phase, Band]],
-    defs: MeasureDefs,
-    parameters: Parameters,
-    width: int,
-    plain: bool,
+def measured_blocks(
+    found: Sequence[Measured], book: Rulebook, width: int, *, plain: bool
 ) -> Iterator[RenderableType]:
+    """Every foot of every capture: numbers and doubts first, then pictures and parts.
+
+    `plain` draws with the signs of ASCII alone.
+    """
     for one in found:
-        yield bullet(_what(one))
+        yield bullet(f"{one.file}: {one.side} foot, {_KINDS[one.kind].lower()}, {_count(one)}")
     found = sorted(found, key=lambda one: SIDES.index(one.side))  # left stands on the left
     groups = list(_groups(found))
     for group in groups:
         one = group[0]
         yield heading(f"{_KINDS[one.kind]}, {one.condition}, {one.gait} (± standard error)")
-        yield Padding(_table(group, defs), (0, 0, 0, 2))
+        yield inset(_table(group, book.measures), 2)
         yield from _flags(group)
-    yield from _footprints(found, parameters, width, plain)
-    yield from _angle_curves(found, bands, parameters, width, plain)
+    yield from _footprints(found, book.parameters, width, plain)
+    yield from _angle_curves(found, book, width, plain)
     for group in groups:
-        for part in [group] if width >= WIDE else [[one] for one in group]:
-            yield from _by_phase(part)
-        for part in [group] if width >= WIDE else [[one] for one in group]:
-            yield from _regions(part)
+        parts = [group] if width >= WIDE else [[one] for one in group]
+        for shown in (_by_phase, _regions):
+            for part in parts:
+                yield from shown(part)
     yield Text("")
     yield Text(_ADVICE, style="dim")
 
@@ -118,10 +108,6 @@ def _alike(one: Measured) -> tuple[str, ...]:
     return (one.kind, one.gait, one.condition, one.load)
 
 
-def _what(one: Measured) -> str:
-    return f"{one.file}: {one.side} foot, {_KINDS[one.kind].lower()}, {_count(one)}"
-
-
 def _footprints(
     found: Sequence[Measured], parameters: Parameters, width: int, plain: bool
 ) -> Iterator[RenderableType]:
@@ -134,9 +120,7 @@ def _footprints(
             continue
         curve = one.curves.get("cop")
         path |= curve is not None
-        lines = footprint_map.footprint_lines(
-            one.picture, curve, one.side, parameters, ascii_only=plain
-        )
+        lines = footprint_lines(one.picture, curve, one.side, parameters, ascii_only=plain)
         wide = lines[0].cell_len
         title = Text(f"{one.side}, {one.load}".center(wide) + "\n" + one.origin[:wide].center(wide))
         block = Text("\n").join([title, *lines, _sides_line(one.side, lines[0].cell_len)])
@@ -148,7 +132,7 @@ def _footprints(
     if columns:
         yield heading("Footprint, peak pressure")
         yield _beside(columns)
-        yield footprint_map.legend(path, ascii_only=plain)
+        yield footprint_legend(path, ascii_only=plain)
 
 
 def _sides_line(side: str, width: int) -> Text:
@@ -161,7 +145,7 @@ def _beside(columns: Sequence[Text]) -> RenderableType:
     for _ in columns:
         grid.add_column(no_wrap=True, vertical="bottom")
     grid.add_row(*columns)
-    return Padding(grid, (0, 0, 0, 2))
+    return inset(grid, 2)
 
 
 def _reference(one: Measured) -> str:
@@ -170,48 +154,29 @@ def _reference(one: Measured) -> str:
     return measure.qualifiers["reference"] if measure else ""
 
 
-def _band(
-    one: Measured, bands: Mapping[tuple[str, str], Mapping[Phase, Band]]
-) -> Mapping[Phase, Band]:
-    return bands.get((one.gait, _reference(one)), {})
-
-
 def _angle_curves(
-    found: Sequence[Measured],
-    bands: Mapping[tuple[str, str], Mapping[Phase, Band]],
-    parameters: Parameters,
-    width: int,
-    plain: bool,
+    found: Sequence[Measured], book: Rulebook, width: int, plain: bool
 ) -> Iterator[RenderableType]:
     """The curves of all feet, between the same degrees."""
+    usual = usual_bands(book)
     curved = [one for one in found if _ANGLE in one.curves]
-    reaches = [stance_curve.reach(one.curves[_ANGLE], _band(one, bands)) for one in curved]
-    ends = [min(low for low, _ in reaches), max(high for _, high in reaches)] if reaches else []
-    for one in curved:
-        yield from _angle_curve(
-            one, _band(one, bands), (ends[0], ends[1]), parameters, width, plain
+    bands = [usual.get((one.gait, _reference(one)), {}) for one in curved]
+    reaches = [reach(one.curves[_ANGLE], band) for one, band in zip(curved, bands, strict=True)]
+    for one, band in zip(curved, bands, strict=True):
+        curve, marks = one.curves[_ANGLE], marks_of(one, book.parameters)
+        ends = min(low for low, _ in reaches), max(high for _, high in reaches)
+        yield heading(
+            f"Rearfoot angle over stance, {one.side} foot, degrees from {_reference(one)}"
         )
-
-
-def _angle_curve(
-    one: Measured,
-    band: Mapping[Phase, Band],
-    ends: tuple[float, float],
-    parameters: Parameters,
-    width: int,
-    plain: bool,
-) -> Iterator[RenderableType]:
-    """The curve of one foot between degrees that all curves share."""
-    curve, marks = one.curves[_ANGLE], stance_curve.marks_of(one, parameters)
-    yield heading(f"Rearfoot angle over stance, {one.side} foot, degrees from {_reference(one)}")
-    yield Text(one.origin)
-    lines = stance_curve.curve_lines(
-        curve, band, parameters, width, ends=ends, marks=marks, ascii_only=plain
-    )
-    yield Text("\n").join(lines)
-    yield stance_curve.legend(curve.n, bool(band), marks=marks, ascii_only=plain)
-    if not band:
-        yield Text("The rulebook has no band for this gait and what it was measured from.")
+        yield Text(one.origin)
+        yield Text("\n").join(
+            angle_lines(
+                curve, band, book.parameters, width, ends=ends, marks=marks, ascii_only=plain
+            )
+        )
+        yield angle_legend(curve.n, bool(band), marks=marks, ascii_only=plain)
+        if not band:
+            yield Text("The rulebook has no band for this gait and what it was measured from.")
 
 
 def is_shown(measure: Measure, defs: MeasureDefs) -> bool:
@@ -285,51 +250,41 @@ def _count(one: Measured) -> str:
 def _by_phase(group: Sequence[Measured]) -> Iterator[RenderableType]:
     """What is read in each phase of stance."""
     columns = _BY_PHASE[group[0].kind]
-    table = plain_table(
-        _whose(group, "phase"),
-        *(_head(group, one, head) for one in group for head in columns.values()),
-    )
+    table = _parts_table(group, "phase", columns.values())
     for phase in PHASES:
         cells = [one.find(name.format(phase)) for one in group for name in columns]
         if any(cells):
-            table.add_row(phase, *(_plain_value(cell) for cell in cells))
+            table.add_row(phase, *map(_plain_value, cells))
     if table.row_count:
         yield Text("")
-        yield Padding(table, (0, 0, 0, 2))
+        yield inset(table, 2)
 
 
 def _regions(group: Sequence[Measured]) -> Iterator[RenderableType]:
     """Peak and integral of each region as one table."""
     heads = {"peak": "peak kPa", "integral": "kPa.s"}
-    table = plain_table(
-        _whose(group, "region"),
-        *(_head(group, one, head) for one in group for head in heads.values()),
-    )
-    for region in REGIONS:
+    table = _parts_table(group, "region", heads.values())
+    for region in (one for one in REGIONS if one not in UNTOLD):
         cells = [one.find(f"{what}-{region}") for one in group for what in heads]
-        told = [_touched(one, region) for one in group]
-        if region not in UNTOLD:
-            words = ", ".join(filter(None, dict.fromkeys(told)))
-            name = region.replace("-", " ") + (f" ({words})" if words else "")
-            table.add_row(name, *(_plain_value(cell) for cell in cells))
+        words = ", ".join(filter(None, dict.fromkeys(_touched(one, region) for one in group)))
+        name = region.replace("-", " ") + (f" ({words})" if words else "")
+        table.add_row(name, *map(_plain_value, cells))
     if any(one.kind == "pressure" and one.load == "dynamic" for one in group):
         yield Text("")
-        yield Padding(table, (0, 0, 0, 2))
+        yield inset(table, 2)
+
+
+def _parts_table(group: Sequence[Measured], word: str, heads: Iterable[str]) -> Table:
+    """Columns of each foot; which it is stands in each head, or once where there is one foot."""
+    if len(group) == 1:
+        return plain_table(f"{group[0].side} foot, {word}", *heads)
+    return plain_table(word, *(f"{one.side} {head}" for one in group for head in heads))
 
 
 def _touched(one: Measured, region: str) -> str:
     """In how many steps a region touched the mat, where it was not in all."""
     count = len(one.strides.get(f"peak-{region}", ()))
     return "" if count == one.n else f"{one.side} in {count} of {one.n} steps"
-
-
-def _whose(group: Sequence[Measured], word: str) -> str:
-    """The first column's head, with the foot when the table is of one foot."""
-    return f"{group[0].side} foot, {word}" if len(group) == 1 else word
-
-
-def _head(group: Sequence[Measured], one: Measured, head: str) -> str:
-    return head if len(group) == 1 else f"{one.side} {head}"
 
 
 def _plain_value(measure: Measure | None) -> str:
@@ -340,34 +295,27 @@ def _plain_value(measure: Measure | None) -> str:
 
 
 def _flags(group: Sequence[Measured]) -> Iterator[RenderableType]:
-    lines = [
-        (one.side, flag)
-        for one in group
-        for flag in {f.name: f for f in (*one.flags, *_of_measures(one))}.values()
-    ]
-    if not lines:
-        return
-    yield heading("Doubts")
-    for side, flag in lines:
-        name = flag.name.replace("-", " ").upper()
-        yield bullet(f"{side}: {name}: {flag.detail} [{_EFFECTS[flag.effect]}]")
+    """Every doubt of a capture and of its measures, once."""
+    if any(_doubts(one) for one in group):
+        yield heading("Doubts")
+    for one in group:
+        for flag in _doubts(one).values():
+            name = flag.name.replace("-", " ").upper()
+            yield bullet(f"{one.side}: {name}: {flag.detail} [{_EFFECTS[flag.effect]}]")
 
 
-def _of_measures(one: Measured) -> Iterator[Flag]:
-    for measure in one.measures:
-        yield from measure.flags
+def _doubts(one: Measured) -> dict[str, Flag]:
+    flags = (*one.flags, *(flag for measure in one.measures for flag in measure.flags))
+    return {flag.name: flag for flag in flags}
 
 
-def print_error_terms(
-    found: Sequence[Measured], defs: MeasureDefs, parameters: Parameters, out: Console
-) -> None:
-    """Print a line for each term of each measure: standard error, and share of the whole."""
+def error_terms_blocks(found: Sequence[Measured], book: Rulebook) -> Iterator[RenderableType]:
+    """A line for each term of each measure: standard error, and share of the whole."""
     for one in found:
-        out.print(heading(f"What the errors are made of, {one.side} foot (standard errors)"))
-        out.print(_terms_table(one, defs))
+        yield heading(f"What the errors are made of, {one.side} foot (standard errors)")
+        yield _terms_table(one, book.measures)
         if one.kind == "marks" and one.load == "dynamic":
-            for line in _unknown_toe_out(one, parameters):
-                out.print(bullet(line))
+            yield from map(bullet, _unknown_toe_out(one, book.parameters))
 
 
 def _unknown_toe_out(one: Measured, parameters: Parameters) -> Iterator[str]:
@@ -396,7 +344,7 @@ def _terms_table(one: Measured, defs: MeasureDefs) -> RenderableType:
             error = f"{number(measure.error, 3)}{unit}"
             terms = _terms(one.budget(measure).terms, measure.error)
             table.add_row(title_of(measure, defs), error, "; ".join(terms))
-    return Padding(table, (0, 0, 0, 2))
+    return inset(table, 2)
 
 
 def _terms(terms: Mapping[str, float], error: float) -> Iterator[str]:

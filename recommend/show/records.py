@@ -6,7 +6,6 @@ import textwrap
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from textwrap import wrap
 from typing import Any
 
 from recommend.errors import counted
@@ -55,14 +54,18 @@ class Kept:
             by = f" by {record.head['by']}" if record.head["by"] else ""
             head = f"{record.made_at[:16]}, record {record.seq}: {record.head['event']}{by}"
             words = [f"{key} {_plain(one)}" for key, one in told.items() if key not in _NOT_SAID]
-            yield from wrap(f"- {'; '.join([head, *words])}", width, subsequent_indent="  ")
+            yield from textwrap.wrap(
+                f"- {'; '.join([head, *words])}", width, subsequent_indent="  "
+            )
         if self.origins:
             yield "\nWhere the attributes of products stand"
         for name, one in self.origins.items():
             told = one if isinstance(one, Mapping) else {}
             day = told.get("as-of")
             dated = f", the maker's of {day}" if day else ", without a date"
-            yield from wrap(f"- {name}: {told.get('place')}{dated}", width, subsequent_indent="  ")
+            yield from textwrap.wrap(
+                f"- {name}: {told.get('place')}{dated}", width, subsequent_indent="  "
+            )
 
     def data(self) -> dict[str, Any]:
         """The same as plain data."""
@@ -92,12 +95,12 @@ def verdict_lines(verdict: Verdict, path: str) -> Iterator[str]:
         yield "Restore the store from a copy, and verify the copy. Nothing was changed."
         return
     yield f"Sound: {counted(verdict.records, 'record')} in {path}"
-    if verdict.forgotten:
-        numbers = ", ".join(map(str, verdict.forgotten))
-        yield f"Forgotten on request, as declared: {numbers}"
-    if verdict.behind:
-        numbers = ", ".join(map(str, verdict.behind))
-        yield f"The clock was behind: made before the record that they follow: {numbers}"
+    for words, numbers in (
+        ("Forgotten on request, as declared", verdict.forgotten),
+        ("The clock was behind: made before the record that they follow", verdict.behind),
+    ):
+        if numbers:
+            yield f"{words}: {', '.join(map(str, numbers))}"
     if verdict.last:
         yield f"Last record: {verdict.last}"
         yield "Note it elsewhere: `store verify --expect HASH` then also finds a cut-off end."
@@ -242,12 +245,8 @@ def changed_words(one: Changed) -> str:
     parts += [f"gains {need}" for need in one.bound]
     parts += [f"gains {level} {rule}" for rule, level in one.gained.items()]
     parts += [f"{rule} in other words" for rule in one.reworded]
-    parts += [
-        f"{side} {_or_none(was)} -> {_or_none(now)}" for side, (was, now) in one.types.items()
-    ]
-    parts += [
-        f"first {group} {_or_none(a)} -> {_or_none(b)}" for group, (a, b) in one.firsts.items()
-    ]
+    turned = {**one.types, **{f"first {group}": pair for group, pair in one.firsts.items()}}
+    parts += [f"{what} {was or 'none'} -> {now or 'none'}" for what, (was, now) in turned.items()]
     below = ((g, *pair) for g, pair in one.listed.items() if g not in one.firsts)
     parts += [f"listed {group}: {_moved(a or (), b or ())}" for group, a, b in below]
     return f"record {one.seq}: {'; '.join(parts)}"
@@ -257,10 +256,6 @@ def _moved(was: Sequence[str], now: Sequence[str]) -> str:
     """What joined a list and what left it, or that it stands in another order."""
     moves = [f"+{one}" for one in now if one not in was] + [f"-{o}" for o in was if o not in now]
     return " ".join(moves) or "another order"
-
-
-def _or_none(value: str | None) -> str:
-    return value or "none"
 
 
 def impact_data(impact: Impact, keep: int) -> dict[str, Any]:

@@ -6,7 +6,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import TypeAlias
 
 from rich.console import RenderableType
-from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
@@ -24,16 +23,13 @@ from recommend.rulebook.terms import COMPARISONS
 from recommend.show.answer import price_words
 from recommend.show.assessment import feet_blocks, measure_blocks, note_blocks, who_blocks
 from recommend.show.console import WIDE, bullet, heading, inset, plain_table
-from recommend.show.figures import size_words
-from recommend.show.letters import first_choices
-from recommend.show.wanted import wish_words
+from recommend.show.labels import brought, capital, first_choices, size_words, wish_words
 from recommend.visit.models import SizeSystem
 
 _Reasons: TypeAlias = tuple[tuple[str, tuple[Side, ...]], ...]  # and the feet each is true of
 _TITLES = {"shoe": "Shoes", "insole": "Insoles", "pair": "Shoe with insole"}
 # What can be shown by itself, in the order of a fitting, and in words.
 _GROUP_OF: dict[str, Group] = {"shoes": "shoe", "insoles": "insole", "pairs": "pair"}
-_FETCHED: tuple[Group, ...] = ("pair", "shoe", "insole")  # the first that there is
 _ABOUT: tuple[SizeSystem, ...] = ("eu", "uk", "us-men", "us-women")
 _WORDS = {"never": "never", "must": "must", "prefer": "better"}
 
@@ -56,14 +52,9 @@ def _section(name: str, outcome: Outcome, width: int) -> Iterator[RenderableType
     elif name == "cautions":
         yield heading("Before it is worn")
         yield from (bullet(caution) for caution in book.heading.cautions)
-    elif ranked is None:
-        yield from _withheld(name)
-    else:
+    elif ranked is not None:
         yield from _of_the_list(name, ranked, outcome, width)
-
-
-def _withheld(name: str) -> Iterator[RenderableType]:
-    if name == "wants":  # said once, where the list would begin
+    elif name == "wants":  # said once, where the list would begin
         yield heading("Shortlist")
         yield inset("Withheld: a stop stands above. See a clinician first.", 2, "bold")
 
@@ -149,7 +140,7 @@ def _sizes(ranked: Shortlist, outcome: Outcome) -> Iterator[RenderableType]:
         + ", ".join(label for label in labels if label)
     )
     if ranked.wanted.smaller:
-        yield bullet(f"{ranked.wanted.smaller[0].upper()}{ranked.wanted.smaller[1:]}.", "bold")
+        yield bullet(f"{capital(ranked.wanted.smaller)}.", "bold")
     gap = worn_gap(outcome.assessment.visit, book.parameters)
     if gap is not None:
         words = "longer" if gap > 0 else "shorter"
@@ -211,12 +202,8 @@ def _alike_words(number: int, equals: Equals) -> str:
 
 def _told(one: Candidate, book: Rulebook) -> Iterator[str]:
     """What is true of each member of a group: how it fits, what is for it and against it."""
-    for name, lines in (
-        ("fit", fit_lines(one, book)),
-        ("for", why_lines(one, book)),
-        ("against", against_lines(one, book)),
-    ):
-        text = "; ".join(lines)
+    for name, lines in (("fit", fit_lines), ("for", why_lines), ("against", against_lines)):
+        text = "; ".join(lines(one, book))
         if text:
             yield f"{name}: {text}"
 
@@ -243,18 +230,18 @@ def _stock_of(product_id: str, sized: Sized, book: Rulebook) -> str:
         return f"code {product_id}, size not checked"
     text = f"code {product_id}, {size_words(sized.size, book)}, {sized.count} in stock"
     if sized.short_of is not None:
-        text += (
-            f" (between sizes: {sized.smaller:g} is {sized.short_of:g} mm shorter than the foot)"
-        )
+        short = f"{sized.smaller:g} is {sized.short_of:g} mm shorter than the foot"
+        text += f" (between sizes: {short})"
     return text
 
 
 def _to_fetch(ranked: Shortlist, book: Rulebook) -> Iterator[RenderableType]:
     """What to bring from the shelf first, where the eye rests when all is printed."""
-    first = next((ranked.ranked[group][0] for group in _FETCHED if ranked.ranked[group]), None)
-    if first is None:
+    group = brought(ranked)
+    if group is None:
         return
     yield heading("To fetch first")
+    first = ranked.ranked[group][0]
     for part, sized in zip(first.parts, first.sized, strict=True):
         if part.offered != "shop":
             continue
@@ -279,7 +266,7 @@ def _laid_open(shown: Sequence[Candidate], book: Rulebook, width: int) -> Iterat
             bound += 1
     yield inset(f"all {bound} musts and nevers are met" if bound else "no must, no never", 4)
     if table.row_count:
-        yield Padding(table, (0, 0, 0, 4))
+        yield inset(table, 4)
         yield inset("+ met   ~ in part   - not met   ? not stated", 4, "dim")
 
 

@@ -6,11 +6,11 @@ import math
 from collections.abc import Iterator
 from typing import Any
 
-from recommend.match.sureness import HowSure, Repeat
+from recommend.match.sureness import HowSure
 from recommend.measure.definitions import number, unit_words
 from recommend.measure.model import Side
 from recommend.rulebook.book import Rulebook
-from recommend.show.figures import LEVEL_WORDS, again_words
+from recommend.show.labels import LEVEL_WORDS, again_words
 from recommend.whatif import Change, Effect
 
 
@@ -22,11 +22,6 @@ def sure_line(sure: HowSure, book: Rulebook) -> str:
         f"what to bring first in {firsts}."
     )
     return f"{text} {again_words(sure.repeat[0], book)}" if sure.repeat else text
-
-
-def repeat_words(repeat: Repeat, book: Rulebook) -> str:
-    """A reading to take again: the measure for people, its id, and the foot."""
-    return reading_words(repeat.side, repeat.measure, book)
 
 
 def reading_words(side: Side | None, measure: str, book: Rulebook) -> str:
@@ -57,7 +52,7 @@ def sure_lines(sure: HowSure, book: Rulebook) -> Iterator[str]:
             yield f"{group} {product}: serves about as well as the best in {_of_hundred(share)}"
     for repeat in sure.repeat[:3]:
         gain = f"all would hold in {_of_hundred(repeat.held)} of 100 if it had no error"
-        yield f"to settle more, repeat {repeat_words(repeat, book)}: {gain}"
+        yield f"to settle more, repeat {reading_words(repeat.side, repeat.measure, book)}: {gain}"
 
 
 def sure_data(sure: HowSure) -> dict[str, Any]:

@@ -16,12 +16,11 @@ from recommend.match.out import step_id
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import Candidate, Group
 from recommend.match.telling import unplaced_words
-from recommend.show.answer import Part, fitted
+from recommend.show.answer import STOPPED, UNPLACED, Part, fitted, note_parts, noted
 from recommend.show.change_picture import picture_lines
 from recommend.show.console import bullet, heading, inset, plain_table
 from recommend.show.curves import curve_lines
-from recommend.show.figures import LEVEL_WORDS
-from recommend.show.letters import names_of
+from recommend.show.labels import names_of
 from recommend.show.lines import Line
 from recommend.show.trial_answer import clinician_parts, trial_lines, trial_names
 from recommend.show.trial_words import (
@@ -82,9 +81,8 @@ def _table(rows: Mapping[Key, Judged], width: int) -> Blocks:
     """Numbers with verdicts beside them, or below where both do not fit."""
     wide = width >= _WIDE
     names = ["", "foot", "reading", "bare", "now", "change (95 %)", "can tell", "usual"]
-    table = plain_table(*names, *(["verdict"] if wide else []))
-    for column in table.columns[3 : len(names)]:
-        column.justify, column.no_wrap = "right", True
+    numbers = slice(3, len(names))
+    table = plain_table(*names, *["verdict"] * wide, right=numbers, whole=numbers)
     for key, judged in rows.items():
         cells = [Text(text, style=_style(judged)) for text in _cells(key, judged)]
         said = [Text(verdict_words(judged, unit_of(key)), _style(judged))] if wide else []
@@ -217,7 +215,29 @@ def _curves(one: TrialOutcome, width: int) -> Blocks:
 
 
 def _shortlist(one: TrialOutcome, _width: int) -> Blocks:
-    return shortlist_blocks(one)
+    """Each group in its new order, with what was measured."""
+    if one.shortlist is None:
+        return
+    yield heading("Shortlist with what was measured")
+    shown = one.outcome.book.parameters.rank.shown
+    names = names_of(one.outcome)
+    tried = {t.id.removeprefix("own+"): t for t in one.ranking.tried}
+    for group, title in _TITLES.items():
+        ranked = one.shortlist.ranked[group]
+        yield inset(f"{title}, {len(ranked)} suitable and in stock", 2, "bold")
+        for place, candidate in enumerate(ranked, 1):
+            if place <= shown or step_id(candidate.id) in tried:
+                yield inset(f"{place}. {names.worn(candidate.id)}; {_state(candidate, tried)}", 4)
+
+
+def _state(candidate: Candidate, tried: dict[str, Tried]) -> str:
+    known = tried.get(step_id(candidate.id))
+    if known is None:
+        return "not tried"
+    if known.bars:
+        against = ", ".join(bar.value.replace("-", " ") for bar in known.bars)
+        return f"tried: {against}"
+    return f"tried: {outside_words(known.result)}"
 
 
 def _how_to_read(one: TrialOutcome, _width: int) -> Blocks:
@@ -259,32 +279,6 @@ SECTIONS: Mapping[str, Callable[[TrialOutcome, int], Blocks]] = {
 }
 
 
-def shortlist_blocks(one: TrialOutcome) -> Iterator[RenderableType]:
-    """Each group in its new order, with what was measured."""
-    if one.shortlist is None:
-        return
-    yield heading("Shortlist with what was measured")
-    shown = one.outcome.book.parameters.rank.shown
-    names = names_of(one.outcome)
-    tried = {t.id.removeprefix("own+"): t for t in one.ranking.tried}
-    for group, title in _TITLES.items():
-        ranked = one.shortlist.ranked[group]
-        yield inset(f"{title}, {len(ranked)} suitable and in stock", 2, "bold")
-        for place, candidate in enumerate(ranked, 1):
-            if place <= shown or step_id(candidate.id) in tried:
-                yield inset(f"{place}. {names.worn(candidate.id)}; {_state(candidate, tried)}", 4)
-
-
-def _state(candidate: Candidate, tried: dict[str, Tried]) -> str:
-    known = tried.get(step_id(candidate.id))
-    if known is None:
-        return "not tried"
-    if known.bars:
-        against = ", ".join(bar.value.replace("-", " ") for bar in known.bars)
-        return f"tried: {against}"
-    return f"tried: {outside_words(known.result)}"
-
-
 _SHORTENED = ("why", "leave", "strides", "why", "type")
 
 
@@ -298,16 +292,14 @@ def _plan_parts(plan: Plan | None, outcome: Outcome) -> Iterator[Part]:
     gaits = dict.fromkeys(one.gait for one in plan.readings) if plan else {}
     yield Part("who", visit.reference, [["  ".join(["Plan for the try-on", *gaits])]])
     if plan is None:
-        notes = [note for note in outcome.assessment.notes if note.level == "stop"]
-        yield Part("head", LEVEL_WORDS["stop"], [["No shoe or insole today."]], "bold red")
-        yield Part("notes", "", [[f"- {note.say}" for note in notes]])
+        yield from note_parts("stop", STOPPED, (one.say for one in noted(outcome, "stop")))
         return
     yield from clinician_parts(outcome)
     if not plan.names:
         ranked = outcome.shortlist
         left = "Nothing suitable is left to try in this size."
         if ranked is not None and ranked.unplaced:
-            left = f"Nothing has a first place yet: {unplaced_words(ranked)}."
+            left = f"{UNPLACED}{unplaced_words(ranked)}."
         yield Part("try", "Try", [[left]])
         return
     names = names_of(outcome, plan.names)
@@ -317,14 +309,9 @@ def _plan_parts(plan: Plan | None, outcome: Outcome) -> Iterator[Part]:
     yield Part("strides", "Strides", [[_strides(plan, outcome)]])
     yield Part("measure", "Measure", [list(_measured(plan, outcome))] if plan.strides else [])
     yield Part("leave", "Leave out", [list(_left_out(plan, outcome))])
-    yield _why()
-    yield Part(
-        "type", "Type",
-        [[
-            f"recommend trial step {visit.reference}   (each turn adds to its try-on; type both "
-            "barefoot turns too, they stand in for the first film)"
-        ]],
-    )  # fmt: skip
+    yield Part("why", "Why", [[_WHY], []])
+    turns = "(each turn adds to its try-on; type both barefoot turns too, they stand in for the"
+    yield Part("type", "Type", [[f"recommend trial step {visit.reference}   {turns} first film)"]])
     yield Part("more", "More", [[f"rules {outcome.book.stamp}"]])
 
 
@@ -380,13 +367,11 @@ def _left_out(plan: Plan, outcome: Outcome) -> Iterator[str]:
         yield "nothing lies outside its band: watch that it stays so, and let comfort decide"
 
 
-def _why() -> Part:
-    text = (
-        "There and back again: what drifts on the treadmill, and being first or last, falls on all "
-        "alike. Ask for comfort at each second turn without saying which it is: that shows how "
-        "far two ratings of one pair differ."
-    )
-    return Part("why", "Why", [[text], []])
+_WHY = (
+    "There and back again: what drifts on the treadmill, and being first or last, falls on all "
+    "alike. Ask for comfort at each second turn without saying which it is: that shows how "
+    "far two ratings of one pair differ."
+)
 
 
 def _name(one: Worth) -> str:

@@ -7,9 +7,8 @@ from collections.abc import Iterator
 from recommend.errors import counted
 from recommend.match.outcome import Outcome
 from recommend.match.telling import unplaced_words
-from recommend.show.answer import Part, day_words, fitted
-from recommend.show.figures import LEVEL_WORDS
-from recommend.show.letters import Names, names_of
+from recommend.show.answer import STOPPED, UNPLACED, Part, day_words, fitted, note_parts, noted
+from recommend.show.labels import Names, names_of
 from recommend.show.lines import Line
 from recommend.show.trial_words import (
     SIGNS,
@@ -84,27 +83,21 @@ def _gaits(one: TrialOutcome) -> str:
 
 
 def _stop(one: TrialOutcome) -> Iterator[Part]:
-    notes = [note for note in one.outcome.assessment.notes if note.level == "stop"]
-    yield Part("head", LEVEL_WORDS["stop"], [["No shoe or insole today."]], "bold red")
-    yield Part("notes", "", [[f"- {note.say} ({note.because})" for note in notes]])
-    yield Part(
-        "kept", "Kept",
-        [["What was tried is kept in the visit. Nothing is judged or recommended before that."]],
-    )  # fmt: skip
+    stops = noted(one.outcome, "stop")
+    yield from note_parts("stop", STOPPED, (f"{note.say} ({note.because})" for note in stops))
+    kept = "What was tried is kept in the visit. Nothing is judged or recommended before that."
+    yield Part("kept", "Kept", [[kept]])
 
 
 def clinician_lines(outcome: Outcome) -> list[str]:
     """What a clinician should see, to be said again before anything is tried on or handed over."""
-    return [note.say for note in outcome.assessment.notes if note.level == "see-clinician"]
+    return [note.say for note in noted(outcome, "see-clinician")]
 
 
 def clinician_parts(outcome: Outcome) -> Iterator[Part]:
     """The same as parts of a screen; nothing where there is none."""
-    said = clinician_lines(outcome)
-    if said:
-        head = "what is tried on is worn only once the clinician has agreed:"
-        yield Part("head", LEVEL_WORDS["see-clinician"], [[head]], "bold magenta")
-        yield Part("notes", "", [[f"- {text}" for text in said]])
+    head = "what is tried on is worn only once the clinician has agreed:"
+    return note_parts("see-clinician", head, clinician_lines(outcome))
 
 
 def _best(one: TrialOutcome, names: Names) -> Part:
@@ -123,9 +116,8 @@ def _why(one: TrialOutcome) -> Part:
     if best is None:
         return Part("why", "", [])
     result = best.result
-    comfort = f"comfort {result.comfort:.1f} of 10" if result.comfort is not None else (
-        "comfort was not asked"
-    )  # fmt: skip
+    rated = result.comfort is not None
+    comfort = f"comfort {result.comfort:.1f} of 10" if rated else "comfort was not asked"
     for_comfort = result.open and not result.gained
     lead = "Chosen for its comfort: it changes no motion that can be told. " if for_comfort else ""
     long = f"{lead}{outside_words(result).capitalize()}; {comfort}.{_missing(result)}"
@@ -182,7 +174,7 @@ def _next(one: TrialOutcome, names: Names) -> Part:
         return Part("next", "", [])
     if one.shortlist is not None and one.shortlist.unplaced:
         why = unplaced_words(one.shortlist)
-        return Part("next", "Next", [[f"Nothing has a first place yet: {why}."]])
+        return Part("next", "Next", [[f"{UNPLACED}{why}."]])
     return Part("next", "Next", [[_next_words(one.next, names)]])
 
 
@@ -251,10 +243,8 @@ def _brief(result: StepResult) -> Iterator[str]:
         groups.setdefault(f"{SIGNS[judged.verdict]} {words}".strip(), []).append((key, judged))
     for words, members in groups.items():
         change = [j.change.value for _, j in members]
-        span = f" ({signed(min(change))} to {signed(max(change))})" if len(change) > 1 else (
-            f" ({signed(change[0])})"
-        )  # fmt: skip
-        yield f"{words} {keys_words(k for k, _ in members)}{span}"
+        span = " to ".join(map(signed, (min(change), max(change))[: len(change)]))
+        yield f"{words} {keys_words(k for k, _ in members)} ({span})"
     yield from _loads(result)
 
 

@@ -162,34 +162,29 @@ def strides_words(moved: Change) -> str:
 
 def outside_words(result: StepResult) -> str:
     """How far outside the band a try-on leaves the feet, by all of its own readings."""
-    judged = [j for k, j in result.whole.items() if result.counts(k)]
+    judged = {k: j.residual for k, j in result.whole.items() if result.counts(k)}
     if not judged:
         return "no reading of it has a band"
-    worst = max(
-        ((j.residual, k) for k, j in result.whole.items() if result.counts(k)),
-        key=lambda pair: pair[0],
-    )
-    if not worst[0]:
-        return f"within the band in all {len(judged)} readings" if len(judged) > 1 else (
-            "within the band in the one reading taken"
-        )  # fmt: skip
-    outside = sum(1 for j in judged if j.residual)
-    at_most = f"at most {worst[0]:.1f}° ({key_words(worst[1])})"
+    worst = max(judged, key=lambda key: judged[key])
+    if not judged[worst]:
+        several = f"all {len(judged)} readings" if len(judged) > 1 else "the one reading taken"
+        return f"within the band in {several}"
+    outside = sum(1 for residual in judged.values() if residual)
+    at_most = f"at most {judged[worst]:.1f}° ({key_words(worst)})"
     return f"outside the band in {outside} of {len(judged)} readings, {at_most}"
 
 
 def bar_words(bar: Bar, result: StepResult, against: str, book: Rulebook) -> str:
     """What speaks against a tried combination, as a clause."""
+    hurts = ", ".join(f"{r.side} {r.region} {r.value:g}" for r in result.hurts)
+    poor = book.parameters.trial.comfort_poor
     return {
         Bar.RULED_OUT: f"the rules exclude it ({against})",
         Bar.OVER_CORRECTED: f"over-corrected ({_over(result)})",
-        Bar.HURTS: "it hurts ("
-        + ", ".join(f"{r.side} {r.region} {r.value:g}" for r in result.hurts)
-        + f" of 10; {book.parameters.trial.comfort_poor:g} or less counts as hurting)",
+        Bar.HURTS: f"it hurts ({hurts} of 10; {poor:g} or less counts as hurting)",
         Bar.AWAY: f"away from the band ({keys_words(result.away)})",
-        Bar.DOUBTFUL: "changed by more than footwear is known to bring about ("
-        + keys_words(result.doubtful)
-        + "); film again",
+        Bar.DOUBTFUL: "changed by more than footwear is known to bring about "
+        f"({keys_words(result.doubtful)}); film again",
         Bar.NOTHING_TOLD: "no change that can be told, and comfort was not asked",
         Bar.NOT_COMPARED: "nothing barefoot to compare it with, and comfort was not asked",
     }[bar]

@@ -579,6 +579,12 @@ class Decision(Strict):
     back_on: Day | None = None
     stock_file: Literal["lowered"] | None = None
 
+    @property
+    def handed(self) -> list[tuple[str, Sizes]]:
+        """What was handed over, shoe first, with its sizes."""
+        both = ((self.shoe, self.shoe_size), (self.insole, self.insole_size))
+        return [(product, sizes) for product, sizes in both if product]
+
 
 AttributeName = Annotated[
     str,

@@ -29,7 +29,7 @@ from recommend.measure.apart import GaveUpError
 from recommend.measure.capture import CaptureOptions, measure_film
 from recommend.measure.film import child, opening
 from recommend.measure.film.legs import RADIUS
-from recommend.measure.film.reading import FilmOptions, read_film
+from recommend.measure.film.reading import read_film
 from recommend.rulebook import load_rulebook
 from tests.bench.filmed_legs import Drawn, camera_of, draw, pair_of, scene_of
 
@@ -136,7 +136,7 @@ def one_film(
     names = dict(zip(("left", "right"), ("right", "left") if camera.mirrored else ("left", "right"),
                      strict=True))  # fmt: skip
     try:
-        read = read_film(drawn.path, book.parameters, FilmOptions(gait=gait))
+        read = read_film(drawn.path, book.parameters.film, CaptureOptions(gait=gait))
         out.wrong = wrong_marks(read, drawn, camera, names)
         out.seen = {names[one.side]: [f.name for f in one.seen] for one in read.recordings}
         found, _ = measure_film(
@@ -188,7 +188,7 @@ def speed(seconds: float, folder: Path, book) -> None:
     strides = max(round(seconds / cycle), 1)
     drawn = draw(folder / "film.mp4", people, strides, rng, camera, scene_of(rng))
     first = os.times()
-    read_film(drawn.path, book.parameters)
+    read_film(drawn.path, book.parameters.film, CaptureOptions())
     last = os.times()
     ours, theirs = last.user + last.system - first.user - first.system, (
         last.children_user + last.children_system - first.children_user - first.children_system

@@ -12,7 +12,7 @@ from recommend.infer.engine import Engine, engine_of
 from recommend.rulebook import load_rulebook
 from recommend.rulebook.conditions import UNDETERMINED
 from recommend.show.manual import LISTS
-from recommend.show.rule import came_words, told_list
+from recommend.show.rulebook import came_words, told_list
 from tests.check.conftest import Changed
 
 BOOK_FOLDER = shipped_folder("rules")

@@ -18,7 +18,7 @@ from recommend.extras import shipped_folder
 from recommend.rulebook import Rulebook, load_rulebook
 from recommend.rulebook.contents import contents_of, edits_between
 from recommend.rulebook.loading import read_rulebook
-from recommend.show.difference import print_difference
+from recommend.show.rulebook import difference_blocks
 from tests.check.conftest import Changed
 
 RULES = shipped_folder("rules")
@@ -180,7 +180,8 @@ def test_a_question_asked_otherwise_is_not_said_to_change_nothing(changed: Chang
     told = difference((shipped(), load_rulebook(folder)), (None, None), 1, 1)  # type: ignore[arg-type]
     assert told.turned == ("diabetes",)
     out = Console(file=StringIO(), width=100)
-    print_difference(told, out)
+    for block in difference_blocks(told, out.width):
+        out.print(block)
     said = out.file.getvalue()  # type: ignore[attr-defined]
     assert "every outcome is what it was" not in said
     assert "diabetes" in said

@@ -11,7 +11,8 @@ import pytest
 
 from recommend.cli import main
 from recommend.measure.capture import measure_capture
-from recommend.show import measured_plot
+from recommend.show import plots
+from tests import shipped
 
 DEMO = Path(__file__).parents[2] / "catalogue_demo" / "captures"
 LEFT, RIGHT = str(DEMO / "walk-left.csv"), str(DEMO / "walk-right.npz")
@@ -103,14 +104,12 @@ def test_curves_of_one_screen_share_a_scale_and_mark_what_is_judged(run, monkeyp
 def test_left_and_right_are_drawn_to_one_scale(tmp_path, monkeypatch, parameters, defs):
     """Footprints share both scales about the axis, curves share degrees; each names its lines."""
     pytest.importorskip("matplotlib", reason="matplotlib is in the extra `plot`")
-    drawn, figure = [], measured_plot._figure
-    monkeypatch.setattr(
-        measured_plot, "_figure", lambda count: drawn.append(figure(count)) or drawn[-1]
-    )
+    drawn, figure = [], plots._figure
+    monkeypatch.setattr(plots, "_figure", lambda count: drawn.append(figure(count)) or drawn[-1])
     files = ("walk-left.csv", "walk-right.npz", "video-late-pronator-right.csv", "video-left.csv")
     found = [one for file in files for one in measure_capture(DEMO / file, parameters, defs)]
 
-    measured_plot.save_plot(tmp_path / "feet.png", found, {}, parameters)
+    plots.save_plot(tmp_path / "feet.png", found, shipped.book())
 
     left, right, late, plain = drawn[0][1]
     assert left.get_ylim() == right.get_ylim()

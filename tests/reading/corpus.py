@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from unittest import mock
 
-import recommend.commands.shortlist as command
+from recommend.catalogue import shop
 from recommend.catalogue.shop import open_rulebook
 from recommend.cli import main
 from recommend.extras import shipped_folder
@@ -133,7 +133,7 @@ def run_in_process(arguments: list[str]) -> Result:
     out, err = io.StringIO(), io.StringIO()
     code = 0
     with (
-        mock.patch.object(command, "open_rulebook", _open),
+        mock.patch.object(shop, "open_rulebook", _open),
         mock.patch.dict(os.environ, NO_SETTINGS),
         contextlib.redirect_stdout(out),
         contextlib.redirect_stderr(err),

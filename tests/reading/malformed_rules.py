@@ -233,6 +233,10 @@ RULES: dict[str, Case] = {
     "parameter-nan": ("parameters/noise.yaml", "value: 1.0", "value: §.nan", ("finite",)),
     "parameter-kind": ("parameters/noise.yaml", "kind: common-practice", "kind: §custom", ("common-practice",)),
     "parameter-renamed": ("parameters/noise.yaml", "  clearly:", "  §clear:", ("`clear` is not a known key", "Did you mean `clearly`?")),
+    "parameter-beyond-its-range": (
+        "parameters/rank.yaml", "shown in the shortlist\n    value: 5", "shown in the shortlist\n    value: 30",
+        ("30 lies outside", "3 to 8"),
+    ),
     "parameter-missing": ("parameters/sure.yaml", "  far:\n    title", "  §x-far:\n    title", ("`x-far` is not a known key", "draws, far")),
     "parameter-beyond-its-bounds": ("parameters/sure.yaml", "value: 6", "value: §-6", ("`far` is `-6`", "a number")),
     "parameter-no-whole-number": ("parameters/sure.yaml", "value: 1000", "value: §1000.5", ("`draws` is `1000.5`", "whole number")),

@@ -13,7 +13,7 @@ from recommend.catalogue import load_catalogue
 from recommend.extras import shipped_folder
 from recommend.measure.model import SIDES
 from recommend.rulebook.book import Rulebook
-from recommend.show.letters import letters_of
+from recommend.show.labels import letters_of
 from recommend.show.trial import trial_blocks
 from recommend.show.trial_answer import trial_lines
 from recommend.show.trial_words import missing_words

@@ -9,7 +9,7 @@ from rich.console import Console
 
 from recommend.measure.model import Side
 from recommend.parameters import Parameters
-from recommend.show.effects import print_liked
+from recommend.show.effects import liked_blocks
 from recommend.trial.came_back import Liked, liked
 from recommend.visit import Visit
 from tests import shipped
@@ -78,7 +78,8 @@ def test_returns_and_new_pain_count_on_the_foot_that_tells_of_them(parameters: P
 def test_the_table_says_what_nobody_told_by_a_dash(parameters: Parameters) -> None:
     """A product that was tried and of which nobody came back has no count of 0 in its place."""
     out = Console(width=80, record=True, file=StringIO())
-    print_liked(liked([tried(8)], kinds, parameters), shipped.book(), out)
+    for block in liked_blocks(liked([tried(8)], kinds, parameters), shipped.book()):
+        out.print(block)
     rows = [line.split() for line in out.export_text().splitlines() if "i-1" in line]
     assert [row[-7:] for row in rows] == [
         ["1", "5.0", "1", "0", "-", "-", "-"],

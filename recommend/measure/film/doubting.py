@@ -139,11 +139,7 @@ def row_lean(marked: Marked, film: Film) -> float:
 
 
 def _of_film(
-    opened: Opened,
-    rate: float,
-    by_hand: Sequence[PutRight],
-    mirrored: bool,
-    film: Film,
+    opened: Opened, rate: float, by_hand: Sequence[PutRight], mirrored: bool, film: Film
 ) -> Iterator[Flag]:
     if opened.turn:
         yield Flag("film-turned", f"the film lies {_QUARTERS[opened.turn]}; it was turned upright")

@@ -75,10 +75,7 @@ Fixed = Mapping[int, Mapping[int, int]]  # by frame and mark, the spot that it i
 
 
 def follow(
-    spots: Spots,
-    starts: Sequence[Start],
-    film: Film,
-    fixed: Sequence[Fixed] | None = None,
+    spots: Spots, starts: Sequence[Start], film: Film, fixed: Sequence[Fixed] | None = None
 ) -> list[Followed]:
     """Follow each leg from where it was seen whole; `fixed` are marks put right by hand."""
     by_hand = fixed or [{} for _ in starts]

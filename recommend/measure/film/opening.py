@@ -70,12 +70,7 @@ def cropped(path: Path, out: Path, row: int, film: Film, tell: Tell) -> None:
 
 
 def _run(
-    work: str,
-    path: Path,
-    out: Path,
-    told: Mapping[str, Any],
-    film: Film,
-    tell: Tell | None,
+    work: str, path: Path, out: Path, told: Mapping[str, Any], film: Film, tell: Tell | None
 ) -> None:
     need("reading a film", "film", "av", "cv2")
     options = {"film": vars(film), **told}

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -28,10 +29,12 @@ from recommend.measure.film.legs import CONTRAST
 from recommend.measure.film.marked import Marked, centre_error, heel_height, marks_of, side_mark
 from recommend.measure.film.opening import Opened, Tell, spots_in
 from recommend.measure.filtering import FloatArray
-from recommend.measure.header import Gait
 from recommend.measure.model import SIDES, Flag, Side
 from recommend.measure.video.recording import MarksRecording
-from recommend.parameters import Film, Parameters
+from recommend.parameters import Film
+
+if TYPE_CHECKING:
+    from recommend.measure.capture import CaptureOptions
 
 Line = tuple[tuple[float, float], tuple[float, float]]
 
@@ -42,21 +45,16 @@ class FilmOptions:
 
     Attributes
     ----------
-    side : read this leg only; needed where the film shows one.
     slow_motion : how many times slower than life the film plays.
     put_right : marks put right by hand.
     plumb : two points of a plumb line in px, the upper first.
     ruler : two points in px and the length between them in mm, or None.
-    gait, condition : what was done and worn.
     """
 
-    side: Side | None = None
     slow_motion: float = 1.0
     put_right: tuple[PutRight, ...] = ()
     plumb: Line | None = None
     ruler: tuple[Line, float] | None = None
-    gait: Gait = "walking"
-    condition: str = "barefoot"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -78,12 +76,9 @@ class FilmRead:
 
 
 def read_film(
-    path: Path,
-    parameters: Parameters,
-    options: FilmOptions | None = None,
-    tell: Tell | None = None,
+    path: Path, film: Film, options: CaptureOptions, tell: Tell | None = None
 ) -> FilmRead:
-    """Find and follow the marks of the film at `path`.
+    """Find and follow the marks of the film at `path`: of the side that is named, or of both.
 
     Raises
     ------
@@ -91,10 +86,9 @@ def read_film(
         If it cannot be read, shows no leg with four marks, or more than two such legs, or one
         without a side being named, or has too few frames a second.
     """
-    options, film = options or FilmOptions(), parameters.film
-    opened = spots_in(path, film, tell)
-    spots = replace(opened.spots, times=opened.spots.times / options.slow_motion)
-    return _Reading(path, options, film, replace(opened, spots=spots)).read()
+    said, opened = options.film or FilmOptions(), spots_in(path, film, tell)
+    spots = replace(opened.spots, times=opened.spots.times / said.slow_motion)
+    return _Reading(path, options, said, film, replace(opened, spots=spots)).read()
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,27 +96,28 @@ class _Reading:
     """A film that is opened, its times as in life, and the numbers by which it is read."""
 
     path: Path
-    options: FilmOptions
+    options: CaptureOptions
+    said: FilmOptions
     film: Film
     opened: Opened
 
     def read(self) -> FilmRead:
         """Every leg of it that was asked for."""
-        options, film = self.options, self.film
+        film = self.film
         rate = self._rate()
         starts = starts_of(self.opened.spots, film)
         sides, mirrored = self._sides(starts)
         spots, fixed = self._by_hand(starts, sides)
         marked: dict[Side, Marked] = {}
         for leg, side, hand in zip(follow(spots, starts, film, fixed), sides, fixed, strict=True):
-            if options.side in (None, side):
+            if self.options.side in (None, side):
                 marked[side] = marks_of(spots, leg, side, {f for f in hand if hand[f]}, film)
         recordings = []
         for one in marked.values():
             self._refuse_unseen(one)
-            flags = doubts_of(one, self.opened, rate, options.put_right, mirrored, film)
+            flags = doubts_of(one, self.opened, rate, self.said.put_right, mirrored, film)
             recordings.append(self._recording(one, flags, rate, mirrored))
-        return FilmRead(tuple(recordings), marked, self.opened, options.slow_motion)
+        return FilmRead(tuple(recordings), marked, self.opened, self.said.slow_motion)
 
     def _refused(self, found: str, allowed: str, mend: str) -> InputError:
         return InputError(Place(str(self.path)), found, allowed, mend)
@@ -204,7 +199,7 @@ class _Reading:
         spots = self.opened.spots
         each, (height, width) = list(spots.each), spots.size
         fixed: list[dict[int, dict[int, int]]] = [{} for _ in sides]
-        for one in self.options.put_right:
+        for one in self.said.put_right:
             frame = one.frame - 1
             if not 0 <= frame < len(each):
                 found = f"{self.path.name} has no frame {one.frame}"
@@ -225,24 +220,24 @@ class _Reading:
     def _recording(
         self, marked: Marked, flags: tuple[Flag, ...], rate: float, mirrored: bool
     ) -> MarksRecording:
-        options, taken = self.options, self.opened.spots.times
+        said, taken = self.said, self.opened.spots.times
         high = np.repeat(heel_height(marked, rate, self.film)[:, None, None], 2, axis=2)
         times, led = even(taken, np.concatenate([marked.rows[..., :2], high], axis=1), rate)
         scale, plumb = 1.0, None
-        if options.ruler:
-            (a, b), mm = options.ruler
+        if said.ruler:
+            (a, b), mm = said.ruler
             scale = mm / max(float(np.hypot(a[0] - b[0], a[1] - b[1])), 1e-9)
         flip = np.array([-1.0 if mirrored else 1.0, -1.0])
-        if options.plumb:
-            plumb = np.broadcast_to(np.array(options.plumb) * flip * scale, (len(times), 2, 2))
+        if said.plumb:
+            plumb = np.broadcast_to(np.array(said.plumb) * flip * scale, (len(times), 2, 2))
         lapse = np.round(np.diff(taken) * rate)
         return MarksRecording(
             points=led[:, :4] * flip * scale,
-            unit="mm" if options.ruler else "px",
+            unit="mm" if said.ruler else "px",
             rate_hz=rate,
             side=marked.side,
-            gait=options.gait,
-            condition=options.condition,
+            gait=self.options.gait,
+            condition=self.options.condition,
             plumb=plumb,
             dropped=int(np.maximum(lapse - 1, 0).sum()),
             name=str(self.path),

@@ -233,11 +233,12 @@ class _Foot:
         seconds, recording = _mean(results, "contact-time"), self.recording
         needed = self.capture.frames_path
         doubts = []
-        if wrong := wrong_pace(seconds, recording.rate_hz, recording.gait, self.capture):
+        if wrong := wrong_pace(seconds, recording, self.capture):
             rests = ("contact-time", "integral-", "cpei", "cop-")
             doubts.append(removed("implausible-rate", wrong, rests))
         elif seconds * recording.rate_hz < needed:
-            doubts.append(self._too_slow(needed / seconds))
+            name, hz, what = "rate-too-low-for-path", needed / seconds, "for a path of load"
+            doubts.append(rate_too_low(name, recording, hz, what, _PACED))
         starts = [
             r.path[0, 1] / r.values["footprint-length"] for r in results if r.path is not None
         ]
@@ -252,10 +253,6 @@ class _Foot:
             text = "a footprint of running is broader under the arch than one of walking"
             doubts.append(noted("running-footprint", text, ("arch-index", "chippaux", "staheli")))
         return doubts
-
-    def _too_slow(self, needed_hz: float) -> Doubt:
-        name, what = "rate-too-low-for-path", "for a path of load"
-        return rate_too_low(name, self.recording.rate_hz, needed_hz, what, _PACED)
 
     def _heel_bears(self, result: StepResult) -> bool:
         """Whether the rear of a print bears as a heel does, and not as the end of a midfoot."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime
 import math
 from dataclasses import dataclass
-from typing import Literal
+from typing import ClassVar, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -54,6 +54,7 @@ class PressureRecording:
     name: str
     device: str = ""
     date: datetime.date | None = None
+    rate_said: ClassVar[str] = "`rate-hz`"  # by which word the rate is put right
 
     @property
     def cell_mm2(self) -> float:
@@ -162,11 +163,7 @@ def _long_axis(points: FloatArray, heading: FloatArray) -> FloatArray:
 
 
 def _refined(
-    frame: FootFrame,
-    points: FloatArray,
-    edge: float,
-    second_ray: float,
-    capture: Capture,
+    frame: FootFrame, points: FloatArray, edge: float, second_ray: float, capture: Capture
 ) -> FootFrame:
     foot = frame.to_foot(points)
     back, front = foot[:, 1].min() - edge, foot[:, 1].max() + edge
@@ -189,10 +186,7 @@ def _refined(
 
 
 def tell_side(
-    peak: Frames,
-    pitch_mm: tuple[float, float],
-    heading: FloatArray,
-    capture: Capture,
+    peak: Frames, pitch_mm: tuple[float, float], heading: FloatArray, capture: Capture
 ) -> tuple[Side, float]:
     """Left or right from the shape of the footprint, and how clearly (0 not at all, 1 fully).
 

@@ -212,11 +212,7 @@ def _forefoot(print_: Footprint) -> tuple[float, float]:
 
 
 def region_loads(
-    frames: Frames,
-    print_: Footprint,
-    labels: NDArray[np.intp],
-    rate_hz: float,
-    capture: Capture,
+    frames: Frames, print_: Footprint, labels: NDArray[np.intp], rate_hz: float, capture: Capture
 ) -> dict[str, RegionLoad]:
     """Load of each region over the frames of one step; regions without contact are left out."""
     loads = {}

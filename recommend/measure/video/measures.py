@@ -34,14 +34,6 @@ _UPRIGHT: Final = ("heel-vertical-midstance", "leg-vertical-midstance")  # the z
 _UNITS: Final = {"contact-time": "s", "peak-time": "percent"}
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Zero:
-    """Angle taken as zero, in degrees, and the name of that reference."""
-
-    angle: float
-    reference: str
-
-
 def measure_marks(
     recording: MarksRecording,
     still: MarksRecording | None,
@@ -64,16 +56,16 @@ def measure_marks(
     if still is not None:
         refuse_moving(still, parameters.capture)
     cleaned = clean_marks(recording, still, parameters)
-    zero = _zero(still, parameters)
-    angle = leg_heel_angle(cleaned.mended.points, recording.side) - zero.angle
+    zero, reference = _zero(still, parameters)
+    angle = leg_heel_angle(cleaned.mended.points, recording.side) - zero
     if recording.gait == "standing":
-        return _standing(recording, angle, zero, cleaned.doubts, defs)
+        return _standing(recording, angle, reference, cleaned.doubts, defs)
     stances, doubts = find_stances(cleaned.mended, parameters.capture)
     strides, more = _strides(angle, stances, cleaned.mended, parameters.capture)
     if not strides:
         raise _no_stride(recording, stances)
     doubts = [*cleaned.doubts, *doubts, *more]
-    return _Film(cleaned, zero.reference, parameters, defs).measured(strides, doubts)
+    return _Film(cleaned, reference, parameters, defs).measured(strides, doubts)
 
 
 def _refuse_other_foot(recording: MarksRecording, still: MarksRecording | None) -> None:
@@ -85,14 +77,15 @@ def _refuse_other_foot(recording: MarksRecording, still: MarksRecording | None) 
         )
 
 
-def _zero(still: MarksRecording | None, parameters: Parameters) -> _Zero:
+def _zero(still: MarksRecording | None, parameters: Parameters) -> tuple[float, str]:
+    """Angle taken as zero, in degrees, and the name of that reference."""
     if still is None:
-        return _Zero(0.0, "vertical")
+        return 0.0, "vertical"
     cleaned = clean_marks(still, None, parameters).mended
     angle = leg_heel_angle(cleaned.points, cleaned.side)
     if np.isnan(angle).all():
         raise InputError(Place(still.name), "the still capture holds no frame with all marks")
-    return _Zero(float(np.nanmedian(angle)), "relaxed-standing")
+    return float(np.nanmedian(angle)), "relaxed-standing"
 
 
 def _no_stride(recording: MarksRecording, stances: Sequence[Span]) -> InputError:
@@ -139,7 +132,7 @@ def _strides(
 def _standing(
     recording: MarksRecording,
     angle: FloatArray,
-    zero: _Zero,
+    reference: str,
     doubts: list[Doubt],
     defs: MeasureDefs,
 ) -> Measured:
@@ -150,7 +143,7 @@ def _standing(
     name, value = "standing-angle", float(np.median(known))
     usual = defs[name].error
     error = math.hypot(usual.single, usual.floor) if usual else None
-    method, words = f"median of {len(known)} frames, marks on video", {"reference": zero.reference}
+    method, words = f"median of {len(known)} frames, marks on video", {"reference": reference}
     measure = Measure(name, recording.side, value, "deg", error, 1, method, words)
     return measured_with(
         doubts,
@@ -176,8 +169,7 @@ class _Film:
     def measured(self, strides: Sequence[Stride], doubts: Sequence[Doubt]) -> Measured:
         """What its strides come to."""
         recording, capture = self.cleaned.mended, self.parameters.capture
-        told = recording.told_from_heel
-        values = values_of(strides, self.cleaned.smooth, capture, told_from_heel=told)
+        values = values_of(strides, self.cleaned.smooth, capture)
         wanted, needed = self.parameters.noise.few_strides, capture.strides_needed
         doubts = [
             *doubts,

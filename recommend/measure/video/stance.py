@@ -74,15 +74,8 @@ def _refuse_pace(found: list[Span], recording: MarksRecording, capture: Capture)
         return
     seconds = sum(whole) / len(whole) / recording.rate_hz
     sure = recording.contact is not None or recording.gait != "running"
-    if text := _wrong_pace(seconds, recording, capture, sure=sure):
+    if text := wrong_pace(seconds, recording, capture, sure=sure):
         raise InputError(Place(recording.name), f"{text} (implausible-rate)")
-
-
-def _wrong_pace(
-    seconds: float, recording: MarksRecording, capture: Capture, *, sure: bool = True
-) -> str | None:
-    rate, gait, said = recording.rate_hz, recording.gait, recording.rate_said
-    return wrong_pace(seconds, rate, gait, capture, sure=sure, rate_said=said)
 
 
 def _is_stride(span: Span, recording: MarksRecording, capture: Capture) -> bool:
@@ -182,7 +175,7 @@ def film_doubts(
     """
     frames = float(np.mean([stride.length for stride in strides]))
     # A stance that no one of this gait has: the rate, or the gait, is written wrongly.
-    if text := _wrong_pace(frames / recording.rate_hz, recording, capture):
+    if text := wrong_pace(frames / recording.rate_hz, recording, capture):
         return [removed("implausible-rate", text)]
     return [
         *_rate_doubts(frames, recording, capture),
@@ -200,9 +193,8 @@ def _rate_doubts(frames: float, recording: MarksRecording, capture: Capture) -> 
         gait = "-running" if (what, recording.gait) == ("landing", "running") else ""
         needed = capture[f"frames-{what}{gait}"]
         if frames < needed:
-            hz = recording.rate_hz
-            name, cannot = f"rate-too-low-for-{what}", f"to read {title}"
-            yield rate_too_low(name, hz, hz * needed / frames, cannot, concerns)
+            name, hz = f"rate-too-low-for-{what}", recording.rate_hz * needed / frames
+            yield rate_too_low(name, recording, hz, f"to read {title}", concerns)
 
 
 def _contact_doubts(

@@ -226,17 +226,10 @@ class Values:
     curve: Curve
 
 
-def values_of(
-    strides: Sequence[Stride],
-    recording: MarksRecording,
-    capture: Capture,
-    *,
-    told_from_heel: bool,
-) -> Values:
+def values_of(strides: Sequence[Stride], recording: MarksRecording, capture: Capture) -> Values:
     """All measures of `strides`; `recording` is the filtered one, for what stands to the vertical.
 
-    `told_from_heel`: contact was told from the heel mark, so its instants have an error of
-    their own.
+    Where contact was told from the heel mark, its instants have an error of their own.
     """
     rate = recording.rate_hz
     curve = average([stride.curve() for stride in strides], "deg")
@@ -250,7 +243,7 @@ def values_of(
             shared[name]["centres"] = _centres(recording)
     flat = np.count_nonzero(curve.mean >= curve.mean.max() - capture.peak_flat)
     shared["peak-time"]["flat"] = max(float(flat), 1.0) / math.sqrt(12.0)  # percent of stance
-    if told_from_heel:
+    if recording.told_from_heel:
         for name, error in _event_errors(strides, recording, capture).items():
             shared[name]["events"] = error
     middle = [round((stride.start + stride.stop) / 2) for stride in strides]

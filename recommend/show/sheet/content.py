@@ -157,11 +157,10 @@ def _handed_over(trial: TrialOutcome) -> dict[str, tuple[float, float]]:
     decision = trial.outcome.assessment.visit.decision
     if decision is None:
         return {}
-    chosen = ((decision.shoe, decision.shoe_size), (decision.insole, decision.insole_size))
     return {
         product: (sizes.left, sizes.right)
-        for product, sizes in chosen
-        if product and sizes.left is not None and sizes.right is not None
+        for product, sizes in decision.handed
+        if sizes.left is not None and sizes.right is not None
     }
 
 

@@ -9,24 +9,27 @@ from html import escape
 from pathlib import Path
 from typing import Literal
 
-from recommend.infer.assess import Note
+from recommend.infer.assess import Assessment, Note
 from recommend.measure.definitions import unit_words
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.measure.sizing import box_size
+from recommend.rulebook.book import Rulebook
 from recommend.rulebook.translations import plain
-from recommend.show.change_picture import PictureWords, change_figure
+from recommend.show.answer import noted
+from recommend.show.change_picture import change_figure
 from recommend.show.curves import Words, figure
-from recommend.show.letters import Names, names_of
-from recommend.show.sheet.after import After, after_parts
-from recommend.show.sheet.content import Choice, Ending, Reading, Sheet, every_ache_counts
-from recommend.show.sheet.gauge import gauge
+from recommend.show.labels import Names, capital, names_of
+from recommend.show.pages import document
+from recommend.show.sheet.content import Choice, Ending, Reading, Sheet
 from recommend.show.sheet.messages import SOURCE, Wording
+from recommend.show.sheet.parts import after_parts, gauge
 from recommend.trial.judged_steps import order
-from recommend.trial.pictures import ChangePicture, change_pictures
+from recommend.trial.pictures import change_pictures
 from recommend.trial.steps import READINGS, Key
 from recommend.trial.verdict import Band, Judged
 from recommend.visit.models import Pain
 
+_MARK = "\ue000"  # of the private use area: in no text
 _STYLE = Path(__file__).with_name("page.css")
 
 
@@ -68,18 +71,22 @@ class _Page:
 
     def html(self) -> str:
         """The document."""
-        title = self.title
         size = {"a4": "A4", "letter": "letter"}[self.paper.size]
-        style = _STYLE.read_text(encoding="utf-8").replace("A4", size)
-        language = self.w.language
-        return (
-            f'<!DOCTYPE html>\n<html lang="{self.w.code}" dir="{language.direction}"'
-            f'{" class=large" if self.paper.large else ""}>\n<head>\n<meta charset="utf-8">\n'
-            '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-            f"<title>{escape(title)}</title>\n<style>\n{style}</style>\n</head>\n<body>\n"
-            + "\n".join(self.parts())
-            + "\n</body>\n</html>\n"
-        )
+        css = _STYLE.read_text(encoding="utf-8").replace("A4", size)
+        large = " class=large" if self.paper.large else ""
+        attributes = f'lang="{self.w.code}" dir="{self.w.language.direction}"{large}'
+        body = "\n".join(self.parts())
+        return document(self.title, f"<style>\n{css}</style>", body, attributes)
+
+    @property
+    def seen(self) -> Assessment:
+        """What was seen of the feet."""
+        return self.sheet.outcome.assessment
+
+    @property
+    def book(self) -> Rulebook:
+        """The rulebook that judged it."""
+        return self.sheet.outcome.book
 
     @property
     def stopped(self) -> bool:
@@ -96,28 +103,22 @@ class _Page:
         yield from self.head()
         yield "<main>"
         if self.stopped:
-            yield from self.notes("stop", "stop-why", ("stop",))
+            yield from self.notes("stop", "stop-why", "stop")
         yield from self.measured()
         yield from self.meaning()
         yield from self.pain()
-        yield from self.notes("notes", "notes-why", ("see-clinician",))
+        yield from self.notes("notes", "notes-why", "see-clinician")
         if not self.stopped:
             yield from self.cautions()
             yield from self.choice()
         if self.sheet.ending in (Ending.CHOSEN, Ending.SUGGESTED):
-            visit = self.sheet.outcome.assessment.visit
-            parameters = self.sheet.outcome.book.parameters
-            back_on = visit.decision.back_on if visit.decision else None
-            running = visit.purpose == "running"
-            seen, book = self.sheet.outcome.assessment, self.sheet.outcome.book
-            after = After(running, every_ache_counts(seen, book), seen.clinician_first, back_on)
-            yield from after_parts(self.w, parameters, after)
+            yield from after_parts(self.w, self.sheet.outcome)
         if not self.stopped:
             yield self.room()
         yield "</main>"
         keys = ("caution", "private") if self.stopped else ("caution", "evidence", "private")
         foot = " ".join(self.t(key) for key in keys)
-        rules = self.t("rules", stamp=self.sheet.outcome.book.stamp)
+        rules = self.t("rules", stamp=self.book.stamp)
         if self.last:
             number, day, content = self.last
             rules += " " + self.t("records", number=str(number), day=day, hash=content)
@@ -129,8 +130,7 @@ class _Page:
 
     def with_html(self, key: str, word: str, html: str, **words: str) -> str:
         """A text of the page with one word that is HTML already."""
-        mark = "\ue000"  # of the private use area: in no text
-        return self.t(key, **{word: mark}, **words).replace(mark, html)
+        return self.t(key, **{word: _MARK}, **words).replace(_MARK, html)
 
     def said(self, sentence: str) -> str:
         """A sentence of the rulebook, marked where it is in another language than the page."""
@@ -148,11 +148,11 @@ class _Page:
     @cached_property
     def translated(self) -> dict[str, str]:
         """What the rulebook says, in the language of the page."""
-        return self.sheet.outcome.book.in_language(self.w.code)
+        return self.book.in_language(self.w.code)
 
     def head(self) -> Iterator[str]:
         """Shop, title, reference, date."""
-        visit = self.sheet.outcome.assessment.visit
+        visit = self.seen.visit
         shop = f'<p class="shop">{escape(self.shop)}</p>' if self.shop else ""
         date = f" · {self.t('date', date=self.w.day(visit.date))}" if visit.date else ""
         yield (
@@ -160,16 +160,16 @@ class _Page:
             f"<p>{self.t('reference', reference=visit.reference)}{date}</p></header>"
         )
 
-    def notes(self, title: str, why: str, levels: tuple[str, ...]) -> Iterator[str]:
+    def notes(self, title: str, why: str, level: str) -> Iterator[str]:
         """What a clinician should see; nothing when there is none."""
-        notes = [n for n in self.sheet.outcome.assessment.notes if n.level in levels]
+        notes = noted(self.sheet.outcome, level)
         if notes:
             yield f'<section class="notice {title}"><h2>{self.t(title)}</h2>'
             yield f"{self.list_of(notes)}<p>{self.t(why)}</p></section>"
 
     def cautions(self) -> Iterator[str]:
         """What the fitter heeds; it sends nobody to a clinician, so it stands apart."""
-        notes = [n for n in self.sheet.outcome.assessment.notes if n.level == "caution"]
+        notes = noted(self.sheet.outcome, "caution")
         if notes:
             yield f"<section><h2>{self.t('cautions')}</h2><p>{self.t('cautions-why')}</p>"
             yield f"{self.list_of(notes)}</section>"
@@ -180,7 +180,7 @@ class _Page:
 
     def meaning(self) -> Iterator[str]:
         """The sentence of each foot's type; said once where both feet have the same."""
-        book, feet = self.sheet.outcome.book, self.sheet.outcome.assessment.feet
+        book, feet = self.book, self.seen.feet
         measured = {side for one in self.sheet.readings for side in one.measures}
         said: dict[str, str] = {
             side: self.said(book.types[kind].sentence)
@@ -200,7 +200,7 @@ class _Page:
 
     def pain(self) -> Iterator[str]:
         """Where it hurts, as it was told; nothing when nothing was asked or hurts."""
-        told = [self.one_pain(one) for one in self.sheet.outcome.assessment.visit.pain or ()]
+        told = [self.one_pain(one) for one in self.seen.visit.pain or ()]
         if told:
             yield f"<section><h2>{self.t('pain')}</h2><p>{'; '.join(told)}.</p></section>"
 
@@ -216,7 +216,7 @@ class _Page:
 
     def room(self) -> str:
         """Room for the fitter's own words, and for the day to come back where none is agreed."""
-        decision = self.sheet.outcome.assessment.visit.decision
+        decision = self.seen.visit.decision
         lines = '<p class="line"></p>' * 3
         back = "" if decision and decision.back_on else f"<p>{self.t('back-on')} ______________</p>"
         return f'<section class="room"><h2>{self.t("room")}</h2>{lines}{back}</section>'
@@ -225,7 +225,7 @@ class _Page:
         """What was chosen or is suggested, why, and what changed."""
         ending = self.sheet.ending
         title = "chosen" if ending in (Ending.CHOSEN, Ending.NONE_CHOSEN) else "suggested"
-        if self.sheet.choices and self.sheet.outcome.assessment.clinician_first:
+        if self.sheet.choices and self.seen.clinician_first:
             title = "once-agreed"
         if not self.sheet.choices:
             title = "came-of-it"
@@ -241,7 +241,7 @@ class _Page:
 
     def unlike(self) -> Iterator[str]:
         """In what the two feet ask for what one pair cannot both give."""
-        ranked, book = self.sheet.outcome.shortlist, self.sheet.outcome.book
+        ranked, book = self.sheet.outcome.shortlist, self.book
         names = [one.kept.attribute for one in ranked.needs.conflicts] if ranked else []
         said = dict.fromkeys(self.said(book.attributes[name].short) for name in names)
         if said:
@@ -288,7 +288,7 @@ class _Page:
 
     def one_size(self, mondopoint: float) -> str:
         """One size, in Mondopoint and EU numbers."""
-        eu = box_size("eu", mondopoint, self.sheet.outcome.book.parameters)
+        eu = box_size("eu", mondopoint, self.book.parameters)
         numbers = {"mm": mondopoint, "eu": eu}
         shown = {k: self.w.number(n, 0 if n == int(n) else 1) for k, n in numbers.items()}
         return self.t("size", **shown)
@@ -304,34 +304,29 @@ class _Page:
         if result.comfort is not None:
             yield f"<p>{self.t('comfort', rating=self.w.number(result.comfort, 0))}</p>"
         for drawn in change_pictures(self.sheet.trial.trial):
-            yield f"<figure>{change_figure(drawn, self.picture_words(drawn))}</figure>"
-        for picture in self.sheet.trial.pictures:
-            if not picture.captured:
-                continue
-            words = Words(
-                self.w.text("curves", gait=self.w.text(picture.gait)),
-                self.w.text("curves-text"),
-                {side: self.w.text(side) for side in SIDES},
-                {name: self.w.text(f"reading-{name}") for name in picture.spans},
-                self.w.text("usual-band"),
-                self.w.text("curves-mark"),
-                self.names,
+            words = self.picture_words(
+                "before-now", drawn.gait, (r.key.reading for r in drawn.rows)
             )
-            yield f"<figure>{figure(picture, words)}</figure>"
+            yield f"<figure>{change_figure(drawn, words)}</figure>"
+        for picture in self.sheet.trial.pictures:
+            if picture.captured:
+                words = self.picture_words("curves", picture.gait, picture.spans)
+                yield f"<figure>{figure(picture, words)}</figure>"
 
-    def picture_words(self, picture: ChangePicture) -> PictureWords:
-        """What stands in the picture of changes."""
-        return PictureWords(
-            self.w.text("before-now", gait=self.w.text(picture.gait)),
-            self.w.text("before-now-text"),
-            self.w.text("before-now-change"),
+    def picture_words(self, title: str, gait: str, readings: Iterable[str]) -> Words:
+        """What stands in a picture of changes, or of curves."""
+        return Words(
+            self.w.text(title, gait=self.w.text(gait)),
+            self.w.text(f"{title}-text"),
             {side: self.w.text(side) for side in SIDES},
-            {row.key.reading: self.w.text(f"reading-{row.key.reading}") for row in picture.rows},
+            {name: self.w.text(f"reading-{name}") for name in readings},
             self.w.text("usual-band"),
-            self.w.text("barefoot"),
-            lambda value: self.w.number(value, 1, sign=True),
-            self.w.text("to"),
             self.names,
+            self.w.text("curves-mark"),
+            self.w.text("before-now-change"),
+            self.w.text("barefoot"),
+            self.w.text("to"),
+            lambda value: self.w.number(value, 1, sign=True),
         )
 
     @cached_property
@@ -350,7 +345,7 @@ class _Page:
             cells = "".join(
                 f"<td>{self.before_after(side, phase, gait, whole)}</td>" for side in SIDES
             )
-            name = self.said(self.sheet.outcome.book.measures[READINGS[phase].measure].plain)
+            name = self.said(self.book.measures[READINGS[phase].measure].plain)
             name = name if phase == gait else f"{name}, {self.t(gait)}"
             yield f'<tr><th scope="row">{name}</th>{cells}</tr>'
         yield f"</tbody></table><p>{self.t('with-it')}</p>"
@@ -362,12 +357,10 @@ class _Page:
             return self.t("not-measured")
         judged, moved = found[0], found[0].change
         unit = " %" if phase == "peak-time" else "°"
-        numbers = " → ".join(
-            f"{self.w.number(one.mean, 1)}{unit}" for one in (moved.before, moved.after)
-        )
+        before, after = (self.w.number(one.mean, 1) for one in (moved.before, moved.after))
         how = "doubtful" if judged.doubtful else "told" if moved.told else "not-told"
-        told = self.w.text(how)
-        return self.with_html("change", "numbers", _numbers(numbers), told=told)
+        numbers = _numbers(f"{before}{unit} → {after}{unit}")
+        return self.with_html("change", "numbers", numbers, told=self.w.text(how))
 
     def measured(self) -> Iterator[str]:
         """The table of readings with its pictures."""
@@ -389,14 +382,13 @@ class _Page:
         for side in SIDES:
             measures = [one.measures[side] for one in self.sheet.readings if side in one.measures]
             if any(flag.effect == "widened" for one in measures for flag in one.flags):
-                foot = self.w.text(side)
-                yield f"<p>{self.t('less-sure', foot=foot[:1].upper() + foot[1:])}</p>"
+                yield f"<p>{self.t('less-sure', foot=capital(self.w.text(side)))}</p>"
         yield "</section>"
 
     def named(self, reading: Reading) -> str:
         """The name of a reading with its gait."""
         measure = next(iter(reading.measures.values()))
-        plain = self.said(self.sheet.outcome.book.measures[reading.name].plain)
+        plain = self.said(self.book.measures[reading.name].plain)
         gait = measure.qualifiers.get("gait")
         return f"{plain}, {self.t(gait)}" if gait in ("walking", "running") else plain
 
@@ -411,7 +403,7 @@ class _Page:
         beyond = self.beyond(measure, reading.band)
         label = self.w.text(
             "gauge",
-            reading=self.of_rulebook(self.sheet.outcome.book.measures[reading.name].plain)[0],
+            reading=self.of_rulebook(self.book.measures[reading.name].plain)[0],
             foot=self.w.text(side),
             value=words,
             range=self.band_words(reading, self.range(reading)),
@@ -424,14 +416,14 @@ class _Page:
         apart = usual.outside(float(measure.value))
         if not apart:
             return ""
-        margin = self.sheet.outcome.book.parameters.noise.clearly * (measure.error or 0.0)
+        margin = self.book.parameters.noise.clearly * (measure.error or 0.0)
         way = "above" if float(measure.value) > usual.high else "below"
         key = f"{way}-within" if apart <= margin else way
         return f'<small class="beyond">{self.t(key)}</small>'
 
     def words(self, measure: Measure) -> str:
         """A number with its unit and error."""
-        places = self.sheet.outcome.book.measures[measure.name].decimals
+        places = self.book.measures[measure.name].decimals
         text = self.w.number(float(measure.value), places) + unit_words(measure.unit)
         if measure.error:
             text += f" ±{self.w.number(measure.error, max(places, 1))}"
@@ -441,9 +433,8 @@ class _Page:
         """What it is compared with; a dash where no limit says so."""
         if reading.band is None:
             return "–"
-        mark = "\ue000"  # of the private use area: in no text
-        words = escape(self.band_words(reading, mark))
-        return words.replace(mark, _numbers(self.range(reading)))
+        words = escape(self.band_words(reading, _MARK))
+        return words.replace(_MARK, _numbers(self.range(reading)))
 
     def band_words(self, reading: Reading, range_: str) -> str:
         """A band with its name: usual only where published figures stand behind it."""
@@ -452,7 +443,7 @@ class _Page:
     def range(self, reading: Reading) -> str:
         """The ends of its band."""
         measure = next(iter(reading.measures.values()))
-        places = self.sheet.outcome.book.measures[measure.name].decimals
+        places = self.book.measures[measure.name].decimals
         assert reading.band is not None
         low, high = (self.w.number(e, places) for e in (reading.band.low, reading.band.high))
         return self.w.text("range", low=low, high=high) + unit_words(measure.unit)

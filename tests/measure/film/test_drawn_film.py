@@ -61,7 +61,9 @@ def once(opened: Opened, monkeypatch: pytest.MonkeyPatch) -> None:
 
 def read(drawn: Drawn, **options):
     """The film read with the shipped parameters."""
-    return read_film(drawn.path, shipped.book().parameters, FilmOptions(**options))
+    kept = {name: options.pop(name) for name in ("side", "gait") if name in options}
+    asked = CaptureOptions(film=FilmOptions(**options), **kept)
+    return read_film(drawn.path, shipped.book().parameters.film, asked)
 
 
 @pytest.mark.usefixtures("once")
@@ -163,9 +165,9 @@ def test_damaged_and_foreign_files_are_one_sentence(walk: Drawn, tmp_path: Path)
         assert len(done.stderr.strip().splitlines()) == 1
     numbers = shipped.book().parameters
     with pytest.raises(InputError, match="288 x 344 px"):
-        read_film(walk.path, numbers.changed({"film.pixels": 1000}))
+        read_film(walk.path, numbers.changed({"film.pixels": 1000}).film, CaptureOptions())
     with pytest.raises(InputError, match="more than 20 frames"):
-        read_film(walk.path, numbers.changed({"film.frames": 20}))
+        read_film(walk.path, numbers.changed({"film.frames": 20}).film, CaptureOptions())
 
 
 def test_a_film_with_a_damaged_tail_says_how_much_is_lost(walk: Drawn, tmp_path: Path) -> None:

@@ -1,6 +1,6 @@
-"""The pictures of a capture for print: footprint with path of load, angle over stance.
+"""Pictures for print: footprints with the path of load, angles over stance, the matrix of coverage.
 
-Needs the optional extra ``plot`` (matplotlib). Line styles and marks differ beside colours, so
+They need the optional extra ``plot`` (matplotlib). Line styles and marks differ beside colours, so
 that a print in grey can be read.
 """
 
@@ -14,22 +14,24 @@ from typing import Any
 
 import numpy as np
 
+from recommend.coverage.run import Run
+from recommend.coverage.split import UNDETERMINED
 from recommend.errors import InputError, Place
-from recommend.extras import not_installed
+from recommend.extras import need, not_installed
 from recommend.measure.measured import PHASES, STANCE_POINTS, Measured, Phase, phase_slices
-from recommend.output import PICTURE, write_output
+from recommend.output import PICTURE, refuse_other_kinds, write_output
 from recommend.parameters import Parameters
-from recommend.show.stance_curve import Band
+from recommend.rulebook.book import Rulebook
+from recommend.show.capture_lines import usual_bands
 
-_SUFFIXES = (".svg", ".png", ".pdf")
+_ENDINGS = (".svg", ".png", ".pdf")
 _STYLES: Mapping[Phase, str] = {"contact": ":", "midstance": "-", "propulsion": "--"}
 
 
 def save_plot(
     path: Path,
     found: Sequence[Measured],
-    bands: Mapping[tuple[str, str], Mapping[Phase, Band]],
-    parameters: Parameters,
+    book: Rulebook,
     *,
     force: bool = False,
 ) -> None:
@@ -42,9 +44,9 @@ def save_plot(
     InputError
         If the suffix is not .svg, .png or .pdf, nothing can be drawn, or it cannot be written.
     """
-    if path.suffix.lower() not in _SUFFIXES:
+    if path.suffix.lower() not in _ENDINGS:
         raise InputError(
-            Place(str(path)), f"`{path.suffix}` is no kind of picture", ", ".join(_SUFFIXES)
+            Place(str(path)), f"`{path.suffix}` is no kind of picture", ", ".join(_ENDINGS)
         )
     panels = [one for one in found if one.picture or "rearfoot-angle" in one.curves]
     if not panels:
@@ -54,15 +56,19 @@ def save_plot(
     highest = max((float(one.picture.pressure.max()) for one in panels if one.picture), default=1.0)
     for one, axis in zip(panels, axes, strict=True):
         if one.picture:
-            _footprint(axis, one, highest, parameters)
+            _footprint(axis, one, highest, book.parameters)
         else:
-            _angle(axis, one, bands, parameters)
+            _angle(axis, one, book)
     _alike([axis for one, axis in zip(panels, axes, strict=True) if one.picture], "xy")
     _alike([axis for one, axis in zip(panels, axes, strict=True) if not one.picture], "y")
-    kind = path.suffix[1:].lower()
+    dated = {"Date": None} if path.suffix.lower() == ".svg" else None
+    _write(figure, path, private=True, force=force, metadata=dated)
+
+
+def _write(figure: Any, path: Path, *, private: bool, force: bool, **how: Any) -> None:
     drawn = io.BytesIO()
-    figure.savefig(drawn, format=kind, dpi=150, metadata={"Date": None} if kind == "svg" else None)
-    write_output(path, drawn.getvalue(), PICTURE, private=True, force=force)
+    figure.savefig(drawn, format=path.suffix[1:].lower(), dpi=150, **how)
+    write_output(path, drawn.getvalue(), PICTURE, private=private, force=force)
 
 
 def _figure(count: int) -> tuple[Any, list[Any]]:
@@ -166,18 +172,14 @@ def _legend(axis: Any, title: str | None, columns: int) -> None:
     )
 
 
-def _angle(
-    axis: Any,
-    one: Measured,
-    bands: Mapping[tuple[str, str], Mapping[Phase, Band]],
-    parameters: Parameters,
-) -> None:
+def _angle(axis: Any, one: Measured, book: Rulebook) -> None:
     curve = one.curves["rearfoot-angle"]
     stance = np.arange(STANCE_POINTS)
     measure = one.find("peak-angle") or one.find("midstance-angle")
     reference = measure.qualifiers["reference"] if measure else ""
-    cuts = phase_slices(parameters.capture)
-    for number, (phase, band) in enumerate(bands.get((one.gait, reference), {}).items()):
+    cuts = phase_slices(book.parameters.capture)
+    bands = usual_bands(book).get((one.gait, reference), {})
+    for number, (phase, band) in enumerate(bands.items()):
         cut = cuts[phase]
         axis.fill_between(
             [cut.start, cut.stop], *band, color="0.88", hatch="//", edgecolor="0.75", lw=0,
@@ -213,3 +215,70 @@ def _angle(
         ylabel=f"degrees from {reference}, eversion up",
         title=f"{one.side} foot, {one.condition}, {one.gait}\n{_below(one)}",
     )
+
+
+def check_picture(path: Path, *, force: bool = False) -> None:
+    """Refuse early what `draw_heat_map` could not draw.
+
+    Raises
+    ------
+    RecommendError
+        If matplotlib is not installed.
+    InputError
+        If the ending of `path` is no picture, or a file of another kind is there.
+    """
+    if path.suffix not in _ENDINGS:
+        raise InputError(Place(str(path)), f"`{path.suffix}` is no picture", ", ".join(_ENDINGS))
+    need("a picture", "plot", "matplotlib")
+    refuse_other_kinds(path, PICTURE, force=force)
+
+
+def draw_heat_map(run: Run, path: Path, *, force: bool = False) -> None:
+    """Draw the share served in every cell of the matrix.
+
+    Raises
+    ------
+    RecommendError
+        As `check_picture`, or if the file cannot be written.
+    """
+    check_picture(path, force=force)
+    from matplotlib import rc_context
+    from matplotlib.figure import Figure
+
+    coverage = run.coverage
+    down, across = coverage.by
+    rows, columns = [cell.row for cell in coverage.rows], coverage.columns
+    grid = np.full((len(rows), len(columns)), np.nan)
+    for cell in coverage.cells:
+        grid[rows.index(cell.row), columns.index(cell.column)] = 100 * cell.served
+    figure = Figure(
+        figsize=(2.6 + 1.05 * len(columns), 1.6 + 0.34 * len(rows)), layout="constrained"
+    )
+    axes = figure.add_subplot()
+    _draw(axes, grid)
+    titled = down == "foot-type"
+    names = [run.book.types[r].title if titled and r != UNDETERMINED else r for r in rows]
+    shares = [100 * cell.share for cell in coverage.rows]
+    labels = [f"{name} ({share:.1f} %)" for name, share in zip(names, shares, strict=True)]
+    axes.set_yticks(range(len(rows)), labels, fontsize=8)
+    axes.set_xticks(range(len(columns)), columns, fontsize=8)
+    axes.set_xlabel("Mondopoint size, mm" if across == "size" else across)
+    served = run.coverage.served
+    axes.set_title(
+        f"Share served, per cent: {100 * served.value:.1f} of all "
+        f"({100 * served.low:.1f} to {100 * served.high:.1f})\n"
+        "In brackets: share of all customers. Blank: nobody.",
+        fontsize=9,
+        loc="left",
+    )
+    with rc_context({"svg.fonttype": "none", "pdf.fonttype": 42}):  # text stays text
+        _write(figure, path, private=False, force=force)
+
+
+def _draw(axes: Any, grid: np.ndarray) -> None:
+    axes.imshow(grid, cmap="cividis", vmin=0, vmax=100, aspect="auto")
+    for row, column in np.argwhere(np.isfinite(grid)):
+        value = grid[row, column]
+        # Cividis is dark at its low end; the number must be readable on both.
+        colour = "black" if value > 50 else "white"
+        axes.text(column, row, f"{value:.0f}", ha="center", va="center", color=colour, fontsize=8)
