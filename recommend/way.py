@@ -11,9 +11,8 @@ from recommend.catalogue.loading import Catalogue
 from recommend.infer.assess import concluded
 from recommend.infer.engine import Engine, engine_of
 from recommend.infer.variations import Variations
-from recommend.match.cases import Cases, cases_of, lengths_of
+from recommend.match.cases import Cases, cases_with
 from recommend.match.needs import needs_of
-from recommend.match.out import out_for
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import needs_fired, ranking_of, shortlist
 from recommend.measure.observed import observe
@@ -55,6 +54,4 @@ def redrawn_cases(variations: Variations, catalogue: Catalogue) -> Cases | None:
     draws = book.parameters.sure.draws
     edges = ranking.length_edges(visit)
     readings = variations.redrawn(variations.seed, draws, edges)
-    feet = variations.conclude(readings, draws)
-    out = out_for(visit, catalogue.items, book)
-    return cases_of(ranking, feet, lengths_of(variations, readings, draws), out)
+    return cases_with(ranking, variations, readings, draws)[1]

@@ -77,6 +77,9 @@ class SizesFrom(Strict):
         return self
 
 
+_SINGLE = ("id", "kind", "name", "price", "remarks")  # what stands in one column
+
+
 class ColumnMapping(Strict):
     """A mapping file; `as_of` is the day of the maker's data."""
 
@@ -97,15 +100,14 @@ class ColumnMapping(Strict):
 
     def columns(self) -> Iterator[tuple[tuple[str, ...], str]]:
         """Every column the mapping reads, with where the mapping names it."""
-        single = {"id": self.id, "kind": self.kind, "name": self.name}
-        single |= {n: f for n, f in (("price", self.price), ("remarks", self.remarks)) if f}
-        for name, one in single.items():
-            if one.column:
-                yield (name, "column"), one.column
+        found: dict[tuple[str, ...], FromColumn | None] = {
+            (name,): getattr(self, name) for name in _SINGLE
+        }
         for kind, group in (("insole", self.insole), ("shoe", self.shoe), ("supply", self.supply)):
-            for name, one in group.items():
-                if one.column:
-                    yield (kind, name, "column"), one.column
+            found |= {(kind, name): one for name, one in group.items()}
+        for loc, one in found.items():
+            if one is not None and one.column:
+                yield (*loc, "column"), one.column
         if self.sizes.column:
             yield ("sizes", "column"), self.sizes.column
         for size, column in self.sizes.columns.items():

@@ -253,7 +253,7 @@ def item_in(
         where: Loc = (*loc, "attributes", name)
         full = f"{product.kind}.{name}"
         try:
-            attribute = _attribute(product.kind, name, attributes, at.place(where, key=True))
+            attribute = attribute_of(product.kind, name, attributes, at.place(where, key=True))
             levels[full] = level_of(full, value, attribute, at.place(where))
         except InputError as error:
             problems.append(error)
@@ -262,14 +262,21 @@ def item_in(
     return Item(product, levels, stock, place=at_line, as_of=product.as_of), problems
 
 
-def _attribute(
+def attribute_of(
     kind: str, name: str, attributes: Mapping[str, AttributeDef], place: Place
 ) -> AttributeDef:
+    """The attribute that a shoe or an insole calls `name`.
+
+    Raises
+    ------
+    InputError
+        If it has none of that name.
+    """
     if f"{kind}.{name}" not in attributes:
         known = [a.partition(".")[2] for a in attributes if a.startswith(kind)]
         raise InputError(
             place,
-            f"`{name}` is not an attribute of a {kind}",
+            f"`{name}` is not an attribute of {'an' if kind == 'insole' else 'a'} {kind}",
             ", ".join(sorted(known)),
             nearest(name, known) or "remove it, or define it in attributes.yaml",
         )

@@ -10,14 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from recommend.dataclass import dataclass
-from recommend.infer.many import ManyConclusions
-from recommend.infer.variations import Readings, Variations
+from recommend.infer.variations import Feet, Readings, Variations
 from recommend.match.needs import Active, Bools, Floats
-from recommend.match.out import Out
+from recommend.match.out import Out, out_for
 from recommend.match.ranking import ByWay, Places, Ranking, Standing, ordered
 from recommend.match.sizes import extra_length, wanted_length
 from recommend.match.weighing import Way
-from recommend.measure.model import SIDES, Side
+from recommend.measure.model import SIDES
 from recommend.rulebook.book import Rulebook
 
 
@@ -158,7 +157,7 @@ def _no_worse(costs: Sequence[Floats], rows: Places, last: int) -> Bools:
 
 def cases_of(
     ranking: Ranking,
-    feet: Mapping[Side, ManyConclusions],
+    feet: Feet,
     lengths: Floats,
     out: Out | None = None,
 ) -> Cases:
@@ -169,7 +168,6 @@ def cases_of(
     feet : what the rulebook says of n left and n right feet.
     lengths : (n,) the length in mm the pair is made for, NaN when it is not known.
     out : what is out for all of them, whatever is needed.
-    weights : (n,) how many customers each pair of feet stands for; None where one each.
     """
     sides = (feet[side].holds for side in SIDES)
     left, right = ([holds[rule] for rule in ranking.table.rules] for holds in sides)
@@ -208,7 +206,25 @@ def lengths_of(variations: Variations, readings: Readings, count: int) -> Floats
     return np.full(count, np.nan if known is None else known)
 
 
-def stopped(book: Rulebook, feet: Mapping[Side, ManyConclusions], count: int) -> Bools:
+def cases_with(
+    ranking: Ranking, variations: Variations, readings: Readings, count: int
+) -> tuple[Feet, Cases]:
+    """What the rulebook says of a visit with `count` other readings, and the cases they come to."""
+    feet = variations.conclude(readings, count)
+    out = out_for(variations.assessment.visit, ranking.catalogue.items, variations.book)
+    return feet, cases_of(ranking, feet, lengths_of(variations, readings, count), out)
+
+
+def notes_due(book: Rulebook, feet: Feet) -> dict[str, Bools]:
+    """By rule id, (n,) whether its note is due for either foot."""
+    return {
+        rule.id: np.logical_or.reduce([feet[side].holds[rule.id] for side in SIDES])
+        for rule in book.rules
+        if rule.note is not None
+    }
+
+
+def stopped(book: Rulebook, feet: Feet, count: int) -> Bools:
     """(count,) whether a stop withholds the shortlist."""
     out = np.zeros(count, np.bool_)
     for rule in book.rules:

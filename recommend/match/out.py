@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import field
 from typing import TYPE_CHECKING
 
-from recommend.catalogue.loading import Item, level_of
+from recommend.catalogue.loading import Item, attribute_of, level_of
 from recommend.catalogue.models import Kind, Product
 from recommend.dataclass import dataclass
 from recommend.errors import InputError, Place, nearest
@@ -264,15 +264,8 @@ def _own_item(
     place = Place(f"visit {visit.reference}, {path}.attributes")
     levels = {}
     for name, stated in own.attributes.items():
-        full = f"{kind}.{name}"
-        if full not in book.attributes:
-            start = f"{kind}."
-            known = [one.removeprefix(start) for one in book.attributes if one.startswith(start)]
-            raise InputError(
-                place, f"`{name}` is not an attribute of a {kind}".replace("a i", "an i"),
-                ", ".join(known), nearest(name, known),
-            )  # fmt: skip
-        levels[full] = level_of(full, stated, book.attributes[full], place)
+        full, definition = f"{kind}.{name}", attribute_of(kind, name, book.attributes, place)
+        levels[full] = level_of(full, stated, definition, place)
     called = {"shoe": (OWN_SHOES, "your own shoes"), "insole": (OWN_INSOLE, "your own insole")}
     name, title = called[kind]
     return Item(not_bought(kind, name, own.title or title), levels, {}, "own")

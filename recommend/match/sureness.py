@@ -14,9 +14,8 @@ from numpy.typing import NDArray
 
 from recommend.dataclass import dataclass
 from recommend.infer.variations import Floats, Key, Readings, Variations
-from recommend.match.cases import Cases, cases_of, lengths_of
+from recommend.match.cases import Cases, cases_with, notes_due
 from recommend.match.needs import Bools
-from recommend.match.out import out_for
 from recommend.match.outcome import Outcome
 from recommend.match.ranking import Ranking
 from recommend.match.shortlist import GROUPS, Candidate, Group, ranking_of
@@ -104,17 +103,9 @@ class WhatIf:
         ----------
         readings : by foot and measure, (count,) values in the measure's unit.
         """
-        feet = self.variations.conclude(readings, count)
-        notes = {
-            rule.id: np.logical_or.reduce([feet[side].holds[rule.id] for side in SIDES])
-            for rule in self.outcome.book.rules
-            if rule.note is not None
-        }
+        feet, cases = cases_with(self.ranking, self.variations, readings, count)
         types = {side: feet[side].axes[FOOT_TYPE] for side in SIDES}
-        lengths = lengths_of(self.variations, readings, count)
-        one = self.outcome
-        out = out_for(one.assessment.visit, one.catalogue.items, one.book)
-        cases = cases_of(self.ranking, feet, lengths, out)
+        notes = notes_due(self.outcome.book, feet)
         return Outcomes(types, notes, cases, cases.case, cases.stopped)
 
     def together(self, blocks: Sequence[tuple[Readings, int]]) -> list[Outcomes]:

@@ -21,7 +21,7 @@ from recommend.errors import InputError, Place
 from recommend.infer.engine import engine_of
 from recommend.infer.facts import facts_of
 from recommend.infer.many import columns_of, conclude_many
-from recommend.match.cases import Cases, cases_of
+from recommend.match.cases import Cases, cases_of, notes_due
 from recommend.match.out import Out
 from recommend.match.ranking import Ranking
 from recommend.match.shortlist import GROUPS, ranking_of
@@ -280,20 +280,17 @@ def told_of(book: Rulebook, ranking: Ranking, facts: Sequence[Mapping[str, Any]]
     out = Out(dict.fromkeys(names, ""), limit)  # the same for all of a group
     cases = cases_of(ranking, feet, np.array(lengths, np.float64), out)
     products = list(_products(cases))
-    notes = {
-        rule.id: (rule.note, feet["left"].holds[rule.id] | feet["right"].holds[rule.id])
-        for rule in book.rules
-        if rule.note is not None
-    }
-    said = {rule: wording_of(then.say) for rule, (then, _) in notes.items()}
+    due = notes_due(book, feet)
+    notes = {rule.id: rule.note for rule in book.rules if rule.note is not None}
+    said = {rule: wording_of(then.say) for rule, then in notes.items()}
     stop, case = cases.stopped, cases.case
     types = [*book.types, None]
     return [
         {
             "stopped": bool(stop[row]),
             "types": {side: types[feet[side].axes[FOOT_TYPE][row]] for side in SIDES},
-            "notes": {rule: then.note for rule, (then, due) in notes.items() if due[row]},
-            "said": {rule: said[rule] for rule, (_, due) in notes.items() if due[row]},
+            "notes": {rule: then.note for rule, then in notes.items() if due[rule][row]},
+            "said": {rule: words for rule, words in said.items() if due[rule][row]},
             **(_WITHHELD if stop[row] else products[case[row]]),
         }
         for row in range(count)

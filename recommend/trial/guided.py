@@ -13,9 +13,9 @@ from recommend.rulebook.book import Rulebook
 from recommend.trial.steps import READINGS, TYPED, Key, Strides, steps_of
 from recommend.visit.answers import Number, Readings, RefusedError
 from recommend.visit.coming_back import sore_step
-from recommend.visit.entry_steps import Step
+from recommend.visit.entry_steps import Step, for_each_foot
 from recommend.visit.models import Visit
-from recommend.visit.tree import Listed, Path, Tree, get, put
+from recommend.visit.tree import Both, Listed, Path, Tree, get, put
 
 COMFORT, LOAD = "comfort", "lateral-load"
 # The keys of what is read, in the order of asking; `range` is typed where nothing else gives it.
@@ -143,13 +143,12 @@ def _comfort(worn: Worn, tree: Tree) -> Iterator[Step]:
     again = all(one is not None for one in rated)
     name = f"{COMFORT}-again" if again else COMFORT
     lead = "once more, without saying which pair it is" if again else "0 cannot be worn, 10 ideal"
-    for side in SIDES:
-        yield Step(
-            f"{COMFORT}.{side}", "Comfort", f"{side.upper()}: comfort of the whole foot, {lead}",
-            _RATING, (worn.place, "feet", side, name, "overall"),
-            "Asked after some steps, not standing. A second rating of the same pair, asked without "
-            "saying which it is, shows how far two ratings differ by themselves.",
-        )  # fmt: skip
+    yield from for_each_foot(
+        COMFORT, "Comfort", f"comfort of the whole foot, {lead}", _RATING,
+        (worn.place, "feet", Both(), name, "overall"),
+        "Asked after some steps, not standing. A second rating of the same pair, asked without "
+        "saying which it is, shows how far two ratings differ by themselves.",
+    )  # fmt: skip
     if not again:
         yield sore_step("Comfort", (worn.place,))
 

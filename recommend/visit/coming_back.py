@@ -10,7 +10,7 @@ from typing import Any, get_args
 
 from recommend.dataclass import dataclass
 from recommend.visit.answers import Known, Number, RefusedError, Text
-from recommend.visit.entry_steps import SCREENING, Asked, Step
+from recommend.visit.entry_steps import SCREENING, Asked, Step, for_each_foot
 from recommend.visit.intake import FPI_ITEMS, LENGTHS, YES_NO, Absorb, Keyed, Taken, intake
 from recommend.visit.models import Region, Visit, days_between
 from recommend.visit.tree import SIDES, Both, Path, Tree, each_foot, get, put
@@ -183,12 +183,11 @@ def sore_step(block: str, place: Path) -> Step:
 
 def _since(worn: Mapping[str, Mapping[str, str]]) -> Iterator[Step]:
     told: Path = ("follow-up",)
-    for side in SIDES:
-        yield Step(
-            f"pain-before.{side}", SINCE, f"{side.upper()}: worst pain at the last visit, 0 to 10",
-            Number(whole=True), (*told, "pain-before", side),
-            "As it was then. Taken from the visit before where it was asked there.",
-        )  # fmt: skip
+    yield from for_each_foot(
+        "pain-before", SINCE, "worst pain at the last visit, 0 to 10", Number(whole=True),
+        (*told, "pain-before", Both()),
+        "As it was then. Taken from the visit before where it was asked there.",
+    )  # fmt: skip
     for product, titles in worn.items():
         own = {"own": f"their own {product}"}
         kind = Known(f"the code of the {product} in the catalogue, or own", {**titles, **own})
@@ -205,12 +204,10 @@ def _since(worn: Mapping[str, Mapping[str, str]]) -> Iterator[Step]:
         "hours-a-day", SINCE, "How many hours a day?", Number("hours"), (*told, "hours-a-day"),
         "On the days on which it was worn.",
     )  # fmt: skip
-    for side in SIDES:
-        yield Step(
-            f"comfort-overall.{side}", SINCE,
-            f"{side.upper()}: comfort of the whole foot, 0 cannot be worn, 10 ideal", Number(),
-            (*told, "feet", side, "comfort", "overall"), "As the customer says.",
-        )  # fmt: skip
+    yield from for_each_foot(
+        "comfort-overall", SINCE, "comfort of the whole foot, 0 cannot be worn, 10 ideal", Number(),
+        (*told, "feet", Both(), "comfort", "overall"), "As the customer says.",
+    )  # fmt: skip
     yield sore_step(SINCE, told)
     yield Step(
         "returned", SINCE, "Was it given back?", YES_NO, (*told, "returned"),

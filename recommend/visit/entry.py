@@ -181,10 +181,9 @@ class Entry:
         return self._open[1]
 
     def _opening(self, text: str) -> Reply:
-        try:
-            chosen = PASSED_OVER.kind.parse(text)
-        except RefusedError as error:
-            return Reply("refused", str(error))
+        chosen = _chosen(PASSED_OVER, text)
+        if isinstance(chosen, Reply):
+            return chosen
         self._offering = False
         if chosen == "end here":
             self.finish()
@@ -285,14 +284,13 @@ class Entry:
             return visit_of(self.draft.tree)
 
     def _after_stop(self, text: str) -> Reply:
-        try:
-            chosen = AFTER_STOP.kind.parse(text)
-        except RefusedError as error:
-            return Reply("refused", str(error))
+        chosen = _chosen(AFTER_STOP, text)
+        if isinstance(chosen, Reply):
+            return chosen
         self.draft.halted = False
         if chosen == "end here":
             self.finish()
-        return Reply("taken", str(chosen))
+        return Reply("taken", chosen)
 
     def _back(self) -> Reply:
         if self._offering:
@@ -318,6 +316,14 @@ class Entry:
         self.draft.at = ahead[0].id
         ended = here.block if ahead[0].block != here.block else ""
         return replace(reply, block_ended=ended)
+
+
+def _chosen(step: Step, text: str) -> str | Reply:
+    """The word that was chosen, or that what was typed is none."""
+    try:
+        return str(step.kind.parse(text))
+    except RefusedError as error:
+        return Reply("refused", str(error))
 
 
 def with_answer(before: Tree, step: Step, value: Any) -> tuple[Tree, str]:

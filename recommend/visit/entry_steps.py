@@ -13,7 +13,7 @@ from typing import Any, Literal, Protocol
 
 from recommend.dataclass import dataclass
 from recommend.visit.answers import BothFeet, Kind, ReadOut
-from recommend.visit.tree import Both, Path, Tree, drop, get, put
+from recommend.visit.tree import SIDES, Both, Path, Tree, drop, each_foot, get, put
 
 SCREENING = "Screening"
 
@@ -127,6 +127,14 @@ class Step:
             self.emptied(tree)
         else:
             drop(tree, self.path)
+
+
+def for_each_foot(
+    stem: str, block: str, ask: str, kind: Kind, path: Path, help_: str, **more: Any
+) -> Iterator[Step]:
+    """The same step of the left foot and of the right; `path` has `Both` where the side stands."""
+    for side, own in zip(SIDES, each_foot(path), strict=True):
+        yield Step(f"{stem}.{side}", block, f"{side.upper()}: {ask}", kind, own, help_, **more)
 
 
 def side_by_side(steps: Sequence[Step]) -> Iterator[Step]:

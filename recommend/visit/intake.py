@@ -11,10 +11,11 @@ from dataclasses import replace
 from typing import Any, Protocol
 
 from recommend.visit.answers import Choice, Item, Number, Pains, Readings, Size, Text
-from recommend.visit.entry_steps import SCREENING, Asked, Step
+from recommend.visit.entry_steps import SCREENING, Asked, Step, for_each_foot
 from recommend.visit.tree import SIDES, Angles, Both, Path, Tree, get
 
 POSTURE = "Standing posture"
+_FOOT: Path = ("feet", Both())
 
 
 class Keyed(Protocol):
@@ -348,13 +349,11 @@ def _posture() -> Iterator[Step]:
     )
     for name, title, low, middle, high in FPI_ITEMS:
         reminder = (f"-2 {low} | 0 {middle} | +2 {high}",)
-        for side in SIDES:
-            path: Path = ("feet", side, "fpi", "items", name)
-            ask = f"{side.upper()}: {title}"
-            yield Step(
-                f"{name}.{side}", POSTURE, ask, Item(), path, general, reminder,
-                short="items of posture",
-            )  # fmt: skip
+        path: Path = (*_FOOT, "fpi", "items", name)
+        yield from for_each_foot(
+            name, POSTURE, title, Item(), path, general, reminder=reminder,
+            short="items of posture",
+        )  # fmt: skip
     for side in SIDES:
         yield Step(
             f"fpi-total.{side}", POSTURE, f"{side.upper()}: FPI total, if only that was written",
@@ -380,13 +379,10 @@ _HEIGHTS: Mapping[Any, str] = {  # one name for both, where they are named among
 
 def _lengths() -> Iterator[Step]:
     for name, title, keys, explained in LENGTHS:
-        for side in SIDES:
-            path: Path = ("feet", side, *keys)
-            ask = f"{side.upper()}: {title}"
-            yield Step(
-                f"{name}.{side}", "Lengths and heights", ask, Number("mm"), path, explained,
-                short=_HEIGHTS.get(keys[0], ""),
-            )  # fmt: skip
+        yield from for_each_foot(
+            name, "Lengths and heights", title, Number("mm"), (*_FOOT, *keys), explained,
+            short=_HEIGHTS.get(keys[0], ""),
+        )  # fmt: skip
 
 
 def _captures(absorb: Absorb) -> Iterator[Step]:
@@ -400,7 +396,7 @@ def _captures(absorb: Absorb) -> Iterator[Step]:
 
 def _footprint() -> Iterator[Step]:
     block = "Footprint"
-    both: Path = ("feet", Both(), "arch-index")
+    both: Path = (*_FOOT, "arch-index")
     yield Step(
         "print-kind", block, "Arch index: how is the print taken?", PRINT, (*both, "kind"),
         "Ink or optical (i), area on pressure sensors (p), or weighted by pressure (w). They are "
@@ -412,13 +408,11 @@ def _footprint() -> Iterator[Step]:
         "A walking print is wider under the arch than a standing one.", asked_if=_has_print,
         usual=lambda _tree: "static", short="footprint",
     )  # fmt: skip
-    for side in SIDES:
-        yield Step(
-            f"arch-index.{side}", block, f"{side.upper()}: Arch index", Number(),
-            ("feet", side, "arch-index", "value"),
-            "Middle third of the print without toes over the whole print without toes, 0 to 1.",
-            asked_if=_has_print,
-        )  # fmt: skip
+    yield from for_each_foot(
+        "arch-index", block, "Arch index", Number(), (*both, "value"),
+        "Middle third of the print without toes over the whole print without toes, 0 to 1.",
+        asked_if=_has_print,
+    )  # fmt: skip
 
 
 def _has_print(tree: Tree) -> bool:
@@ -431,35 +425,32 @@ def _angles(zero: str) -> Iterator[Step]:
     still, moving = Angles(False, at_rest), Angles(True, zero)
     yield Step(
         "standing-zero", block, "Standing angle: measured from?", STANDING_ZERO,
-        ("feet", Both(), still, "reference"), _ZERO_HELP, usual=lambda _tree: still.zero,
+        (*_FOOT, still, "reference"), _ZERO_HELP, usual=lambda _tree: still.zero,
         short="heel in standing",
     )  # fmt: skip
-    for side in SIDES:
-        yield Step(
-            f"standing-angle.{side}", block, f"{side.upper()}: heel in standing, degrees rolled in",
-            Readings("deg"), ("feet", side, still, "angle"), _ANGLE_HELP, short="heel in standing",
-        )  # fmt: skip
+    yield from for_each_foot(
+        "standing-angle", block, "heel in standing, degrees rolled in", Readings("deg"),
+        (*_FOOT, still, "angle"), _ANGLE_HELP, short="heel in standing",
+    )  # fmt: skip
     yield Step(
         "gait", block, "Filmed in walking or running?", GAIT,
-        ("feet", Both(), moving, "gait"),
+        (*_FOOT, moving, "gait"),
         "Walking and running have limits of their own.", usual=_gait_of,
     )  # fmt: skip
     yield Step(
         "moving-zero", block, "Angles in motion: measured from?", ZERO,
-        ("feet", Both(), moving, "reference"), _ZERO_HELP, usual=lambda _tree: zero,
+        (*_FOOT, moving, "reference"), _ZERO_HELP, usual=lambda _tree: zero,
     )  # fmt: skip
     for phase, title, explained in PHASES:
         timed = phase == "peak-time"
         unit, words = ("percent", "percent of stance") if timed else ("deg", "degrees rolled in")
-        for side in SIDES:
-            yield Step(
-                f"{phase}.{side}", block, f"{side.upper()}: {title}, {words}, one number a stride",
-                Readings(unit), ("feet", side, moving, phase),
-                explained if timed else f"{explained} {_ANGLE_HELP}",
-            )  # fmt: skip
+        yield from for_each_foot(
+            phase, block, f"{title}, {words}, one number a stride", Readings(unit),
+            (*_FOOT, moving, phase), explained if timed else f"{explained} {_ANGLE_HELP}",
+        )  # fmt: skip
     yield Step(
         "mean-of", block, "One number each: the mean of how many strides?",
-        Number("strides", whole=True), ("feet", Both(), moving, "mean-of"),
+        Number("strides", whole=True), (*_FOOT, moving, "mean-of"),
         "The more strides stand behind a mean, the surer it is. Enter: each is one stride.",
         asked_if=_means_in(moving), short="strides of the film",
     )  # fmt: skip
@@ -486,32 +477,28 @@ def _gait_of(tree: Tree) -> str:
 
 def _load_path() -> Iterator[Step]:
     block = "Path of the load"
-    for side in SIDES:
-        yield Step(
-            f"cop-pattern.{side}", block, f"{side.upper()}: Where does the load travel?",
-            PATTERN, ("feet", side, "cop", "pattern"),
-            "Central, along the outer side, or drifting to the inner side: early (over the "
-            "midfoot) or late (over the forefoot).", short="path of the load",
-        )  # fmt: skip
-    for side in SIDES:
-        yield Step(
-            f"cpei.{side}", block, f"{side.upper()}: Bow of the load path (%)", Number("percent"),
-            ("feet", side, "cop", "excursion-index-percent"),
-            "The excursion index: how far the path of the centre of pressure bows at the front "
-            "third, over forefoot width, outwards positive. Average at least three, better five "
-            "steps.", short="bow of the load path",
-        )  # fmt: skip
+    yield from for_each_foot(
+        "cop-pattern", block, "Where does the load travel?", PATTERN, (*_FOOT, "cop", "pattern"),
+        "Central, along the outer side, or drifting to the inner side: early (over the "
+        "midfoot) or late (over the forefoot).", short="path of the load",
+    )  # fmt: skip
+    yield from for_each_foot(
+        "cpei", block, "Bow of the load path (%)", Number("percent"),
+        (*_FOOT, "cop", "excursion-index-percent"),
+        "The excursion index: how far the path of the centre of pressure bows at the front "
+        "third, over forefoot width, outwards positive. Average at least three, better five "
+        "steps.", short="bow of the load path",
+    )  # fmt: skip
 
 
 def _typed(measures: Mapping[str, Taken]) -> Iterator[Step]:
     for name, one in measures.items():
         feeds = {name, *(other for other, of in measures.items() if name in of.follows_from)}
         kind = Readings(one.unit, bounds=(one.lowest, one.highest))
-        for side in SIDES if one.typed else ():
-            yield Step(
-                f"{name}.{side}", "Further measures", f"{side.upper()}: {one.title}", kind,
-                ("feet", side, "measures", name), one.how[:1].upper() + one.how[1:],
-                feeds=frozenset(feeds),
+        if one.typed:
+            yield from for_each_foot(
+                name, "Further measures", one.title, kind, (*_FOOT, "measures", name),
+                one.how[:1].upper() + one.how[1:], feeds=frozenset(feeds),
             )  # fmt: skip
 
 

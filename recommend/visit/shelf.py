@@ -219,13 +219,10 @@ class Shelf:
     def _written_file(self) -> Path:
         return self.folder / WRITTEN
 
-    def _written(self) -> list[str]:
-        file = self._written_file
-        return read_text(file).splitlines() if file.exists() else []
-
     def _told(self) -> Iterator[tuple[str, str]]:
         """Customer and path of what was noted; a line that is damaged says nothing."""
-        for line in self._written():
+        file = self._written_file
+        for line in read_text(file).splitlines() if file.exists() else ():
             with suppress(ValueError, TypeError):
                 who, path = json.loads(line)
                 yield str(who), str(path)

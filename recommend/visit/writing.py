@@ -211,13 +211,17 @@ def _opcodes(a: list[str], b: list[str]) -> Sequence[tuple[str, int, int, int, i
     return difflib.SequenceMatcher(None, a, b, autojunk=False).get_opcodes()
 
 
+def _tops(document: Document) -> list[int]:
+    """Lines at which top-level parts begin, in order."""
+    return sorted(line - 1 for loc, (line, _) in document.key_places.items() if len(loc) == 1)
+
+
 def _span(document: Document, part: str, lines: list[str]) -> tuple[int, int]:
     """First line of a top-level part and the line after its last; the file's end when missing."""
-    tops = sorted(line - 1 for loc, (line, _) in document.key_places.items() if len(loc) == 1)
     if (part,) not in document.key_places:
         return len(lines), len(lines)
     start = document.key_places[(part,)][0] - 1
-    end = next((line for line in tops if line > start), len(lines))
+    end = next((line for line in _tops(document) if line > start), len(lines))
     # A comment right above the next key, not indented, belongs to that key.
     while end < len(lines) and end > start + 1 and re.match(r"(#|\s*$)", lines[end - 1]):
         end -= 1
@@ -297,16 +301,11 @@ def _with_line(document: Document, key: str, value: Any) -> str:
             del data[key]
         return json.dumps(data, indent=2, ensure_ascii=False) + "\n"
     lines = document.text.splitlines(keepends=True)
-    place = document.key_places.get((key,))
-    tops = sorted(line - 1 for loc, (line, _) in document.key_places.items() if len(loc) == 1)
     new = [] if value is None else [f"{key}: {_written(value)}\n"]
-    if place is None:
-        first = next((line for line in tops if lines[line].startswith("feet")), len(lines))
+    if (key,) not in document.key_places:
+        first = next((at for at in _tops(document) if lines[at].startswith("feet")), len(lines))
         return "".join([*lines[:first], *new, *lines[first:]])
-    start = place[0] - 1
-    end = next((line for line in tops if line > start), len(lines))
-    while end > start + 1 and re.match(r"(#|\s*$)", lines[end - 1]):
-        end -= 1
+    start, end = _span(document, key, lines)
     comment = _comment_of(lines[start]) if end == start + 1 else ""
     if new and comment:
         new = [f"{key}: {_written(value)}{comment}\n"]

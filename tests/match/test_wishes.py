@@ -6,7 +6,8 @@ from typing import Any
 
 import pytest
 
-from recommend.errors import InputError
+from recommend.catalogue.loading import attribute_of
+from recommend.errors import InputError, Place
 from recommend.match.shortlist import Shortlist
 from recommend.match.telling import fit_lines
 from recommend.visit import Visit
@@ -157,3 +158,9 @@ def test_a_seat_that_is_missed_is_never_said_to_fit() -> None:
     ]
     assert all(len(lines) == 1 for lines in told)
     assert {line for [line] in told} > {"heel seat fits"}
+
+
+def test_an_insole_that_is_described_by_what_it_has_not_is_told_so_in_english() -> None:
+    """A product in a file and an insole of the customer's are refused in the same sentence."""
+    with pytest.raises(InputError, match="`stability` is not an attribute of an insole"):
+        attribute_of("insole", "stability", shipped.book().attributes, Place("a visit"))

@@ -52,30 +52,27 @@ def refuse_still(recording: PressureRecording, capture: Capture) -> None:
     bears = (flat.sum(axis=1) - base) * recording.cell_mm2 * 1e-3
     least = max(capture.step_force, capture.still_force * float(bears.max()))
     if recording.load == "static":
-        _refuse_travelling(recording, bears >= least, capture)
-    elif bears.min() >= least:
-        raise InputError(
-            Place(recording.name),
+        path, _ = centre_of_pressure(recording.frames[bears >= least], recording.pitch_mm, 0.0)
+        wrong = len(path) and float(np.ptp(path, axis=0).max()) > capture.still_travel
+        said = (
+            "the load travels over the foot in this recording: it is of steps, not a still capture",
+            "`load: dynamic` for steps",
+            "write `load: dynamic` in the head, or record quiet standing alone",
+        )
+    else:
+        wrong = bears.min() >= least
+        said = (
             "the foot bears all through this recording: it is a still capture, not steps",
             "`load: static` for standing",
             "write `load: static` in the head, or record from before the foot lands",
         )
+    if wrong:
+        raise InputError(Place(recording.name), *said)
 
 
 def _every(recording: PressureRecording) -> int:
     """Each how many sensors one is looked at for the baseline."""
     return max(int(recording.frames[0].size) // _BASELINE_SENSORS, 1)
-
-
-def _refuse_travelling(recording: PressureRecording, bears: Mask, capture: Capture) -> None:
-    path, _ = centre_of_pressure(recording.frames[bears], recording.pitch_mm, 0.0)
-    if len(path) and float(np.ptp(path, axis=0).max()) > capture.still_travel:
-        raise InputError(
-            Place(recording.name),
-            "the load travels over the foot in this recording: it is of steps, not a still capture",
-            "`load: dynamic` for steps",
-            "write `load: dynamic` in the head, or record quiet standing alone",
-        )
 
 
 def repair_sensors(recording: PressureRecording, capture: Capture) -> list[Doubt]:
@@ -221,30 +218,24 @@ def whole_steps(
     steps: Sequence[Step], recording: PressureRecording, capture: Capture
 ) -> tuple[list[Step], list[Rejected]]:
     """The steps that hold a whole foot from heel contact to toe-off, and the others with why."""
+    if not steps:
+        return [], []
     forces = [float(step.force.max(initial=0.0)) for step in steps]
     lengths = [_extents(step, recording)[0] for step in steps]
+    usual_force, usual_length = max(float(np.median(forces)), 1e-9), float(np.median(lengths))
     kept, rejected = [], []
-    for number, step in enumerate(steps, start=1):
-        reason = _not_whole(step, recording, capture)
-        reason = reason or _unlike(forces, lengths, number - 1, capture)
-        if reason:
+    for number, (step, force, length) in enumerate(zip(steps, forces, lengths, strict=True), 1):
+        if reason := _not_whole(step, recording, capture):
             rejected.append(Rejected(number, *reason))
+        elif force / usual_force < capture.partial_share:  # what the others have
+            text = f"the foot bore {100 * (force / usual_force):.0f} % of the other steps' load"
+            rejected.append(Rejected(number, "partial-contact", text))
+        elif length / usual_length < capture.partial_length:
+            text = f"only {length:.0f} mm of the foot touched the mat"
+            rejected.append(Rejected(number, "partial-contact", text))
         else:
             kept.append(step)
     return kept, rejected
-
-
-def _unlike(
-    forces: Sequence[float], lengths: Sequence[float], index: int, capture: Capture
-) -> tuple[str, str] | None:
-    """What of the foot a step lacks that the others have."""
-    force = forces[index] / max(float(np.median(forces)), 1e-9)
-    length = lengths[index] / float(np.median(lengths))
-    if force < capture.partial_share:
-        return "partial-contact", f"the foot bore {100 * force:.0f} % of the other steps' load"
-    if length < capture.partial_length:
-        return "partial-contact", f"only {lengths[index]:.0f} mm of the foot touched the mat"
-    return None
 
 
 def _extents(step: Step, recording: PressureRecording) -> tuple[float, float]:

@@ -179,21 +179,15 @@ def _felt(
 
 
 def _index(path: Path, mark: str, names: Mapping[str, str], labels: list[str]) -> int:
-    if mark not in names:
-        raise InputError(
-            Place(str(path)),
-            f"no point is named for `{mark}`",
-            ", ".join(labels[:40]),
-            f"say it as --mark {mark}=NAME",
-        )
-    if names[mark] not in labels:
-        raise InputError(
-            Place(str(path)),
-            f"the file has no point `{names[mark]}`",
-            ", ".join(labels[:40]),
-            nearest(names[mark], labels),
-        )
-    return labels.index(names[mark])
+    """Which of the points `labels` stands for a mark."""
+    name = names.get(mark)
+    if name in labels:
+        return labels.index(name)
+    if name is None:
+        found, mend = f"no point is named for `{mark}`", f"say it as --mark {mark}=NAME"
+    else:
+        found, mend = f"the file has no point `{name}`", nearest(name, labels)
+    raise InputError(Place(str(path)), found, ", ".join(labels[:40]), mend)
 
 
 def _told_facing(path: Path, known: FloatArray, capture: Capture) -> Facing:

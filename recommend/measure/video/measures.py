@@ -89,20 +89,20 @@ def _zero(still: MarksRecording | None, parameters: Parameters) -> tuple[float, 
 
 
 def _no_stride(recording: MarksRecording, stances: Sequence[Span]) -> InputError:
+    """Why no stride can be measured: marks are missing in all, or none is whole."""
+    filmed = recording.filmed
     if stances:
         found = f"none of the {len(stances)} strides has all its marks"
         if recording.seen:
             found += f": {'; '.join(flag.detail for flag in recording.seen)}"
         by_hand = "say where the marks are (--put-right), or film again: `recommend help filming`"
-        mend = by_hand if recording.filmed else "mark the missing frames"
-        return InputError(Place(recording.name), found, mend=mend)
-    given = "" if recording.filmed else "give `# stance: 12-80; ...`; "
-    return InputError(
-        Place(recording.name),
-        "no whole stride is in this recording",
-        mend=f"record from before first contact until after toe-off; {given}"
-        f"check {recording.rate_said}",
-    )
+        mend = by_hand if filmed else "mark the missing frames"
+    else:
+        found = "no whole stride is in this recording"
+        given = "" if filmed else "give `# stance: 12-80; ...`; "
+        mend = f"record from before first contact until after toe-off; {given}"
+        mend += f"check {recording.rate_said}"
+    return InputError(Place(recording.name), found, mend=mend)
 
 
 def _strides(
