@@ -324,9 +324,10 @@ def need_keys(rule: CompiledRule, book: Rulebook) -> Iterator[NeedKey]:
 
 def pin_findings(book: Rulebook, cases: tuple[Case, ...]) -> Iterator[Finding]:
     """Rules that no example makes fire."""
-    sound = tuple(c for c, axis in zip(cases, fallen(book, cases), strict=True) if axis is None)
+    axes = fallen(book, cases)
+    sound = tuple(case for case, axis in zip(cases, axes, strict=True) if axis is None)
     done = concluded(book, sound)
-    reached = _stand_on(book, {axis for axis in fallen(book, cases) if axis is not None})
+    reached = _stand_on(book, {axis for axis in axes if axis is not None})
     for rule in book.rules:
         if rule.id not in reached and not done.holds[rule.id].any():
             yield Finding(

@@ -180,7 +180,7 @@ def _with_figure(world: World, to: float, *, path: tuple[Any, ...]) -> World:
         holder = holder[step]
     was = holder[path[-1]]["value"]
     holder[path[-1]]["value"] = to
-    if path[0] in ("sex", "words") or "shares" in path:  # shares go on adding up to 1
+    if path[0] in ("sex", "words") or {"shares", "purpose"} & set(path):  # they go on adding up
         for key, other in holder.items():
             if key != path[-1]:
                 other["value"] *= (1 - to) / (1 - was)

@@ -25,7 +25,7 @@ from recommend.records.database import store_path
 from recommend.records.documents import sha256
 from recommend.records.keeping import entry_of, keep_event, keeps, kept_words, last_kept
 from recommend.records.store import Entry
-from recommend.records.witness import printed
+from recommend.records.verify import printed
 from recommend.settings import setting
 from recommend.show.labels import worn_as
 from recommend.show.sheet import Paper, Wording, messages, page, sheet_of

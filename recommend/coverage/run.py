@@ -1,6 +1,7 @@
 """One question of the buyer answered: who is counted, what is covered, how sure.
 
-Two catalogues, or two rulebooks, are compared by who is won and lost, by foot type.
+Two catalogues, or two rulebooks, are compared by who is won and lost, by foot type. A list of
+products is held against the modelled population: what it does not state, and whom that costs.
 """
 
 from __future__ import annotations
@@ -32,6 +33,7 @@ from recommend.rulebook.vocabulary import FOOT_TYPE
 
 Stage = Callable[[str], Callable[[int, int], None]]
 SOLD: dict[str, tuple[Way, ...]] = {**{way: (way,) for way in WAYS}, "any": WAYS}
+LISTED, SEED = 2_000, 1  # customers for a list: a share is then sure to about two points
 
 
 @dataclass(frozen=True, slots=True)
@@ -311,9 +313,6 @@ def _comparison(
     return Comparison(other, (overall, *rows))
 
 
-LISTED, SEED = 2_000, 1  # customers for a list: a share is then sure to about two points
-
-
 def unstated_lines(items: Sequence[Item], book: Rulebook) -> Iterator[str]:
     """Sentences on attributes that rule products out because nobody states them.
 
@@ -324,12 +323,10 @@ def unstated_lines(items: Sequence[Item], book: Rulebook) -> Iterator[str]:
     crowd = crowd_of(book, None, "modelled", LISTED, SEED, items=items)
     assessor = Question(book, catalogue, crowd).assessor()
     kinds = assessor.kinds(crowd.tally(book, assessor.classes))
-    evaluator = assessor.evaluator(items, kinds)
+    evaluator, everyone = assessor.evaluator(items, kinds), np.arange(len(kinds.binding))
     weight = np.bincount(kinds.kind, kinds.weights, len(kinds.binding)) / LISTED
     for kind in ("shoe", "insole"):
-        some = [item for item in items if item.product.kind == kind]
-        if not some:
-            continue
+        some = evaluator.made(kind)
         for name in (n for n in book.attributes if n.startswith(f"{kind}.")):
             asked = kinds.binding[:, assessor.table.of(name)].any(axis=1)
             lacking = sum(name not in item.levels for item in some)
@@ -339,8 +336,7 @@ def unstated_lines(items: Sequence[Item], book: Rulebook) -> Iterator[str]:
                     f"`{name.partition('.')[2]}` ({book.attributes[name].title}): ruled out for "
                     f"{100 * float(weight @ asked):.0f} % of expected customers"
                 )
-        stand, everyone = f"{kind} in pair", np.arange(len(kinds.binding))
-        does = evaluator.fits(stand, "harmless", everyone)[:, : len(some)]
+        does = evaluator.fits(f"{kind} in pair", "harmless", everyone)[:, : len(some)]
         nobody = int((~does.any(axis=0)).sum())
         if nobody:
             yield (

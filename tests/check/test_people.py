@@ -102,6 +102,15 @@ def test_each_figure_is_moved_and_nothing_else(book: Rulebook) -> None:
             assert np.allclose(same.matrix(), population.matrix()), one.name
 
 
+def test_every_figure_can_be_moved_to_the_ends_of_its_range(book: Rulebook) -> None:
+    """Also a share, whose fellows go on adding up with it to 1; nothing fits less than before."""
+    world = World(book, load_population(Path(book.folder) / "population.yaml"))
+    for one in movables(world):
+        for end in (one.low, one.high):
+            if end is not None:
+                one.moved(world, end)
+
+
 @pytest.mark.parametrize("figure", ["limits peak-upper (walking, vertical)"])
 def test_lean_counts_what_a_limit_moves(
     book: Rulebook, figure: str, monkeypatch: pytest.MonkeyPatch
