@@ -20,8 +20,8 @@ from recommend.records.store import Store
 from recommend.records.store import forget as forget_customer
 from recommend.records.transfer import export as export_lines
 from recommend.records.transfer import import_file
+from recommend.records.verify import missing, said
 from recommend.records.verify import verify as verify_store
-from recommend.records.witness import missing, said
 from recommend.settings import setting
 from recommend.show.console import working
 from recommend.show.records import list_lines, stamp_line, verdict_lines

@@ -13,7 +13,6 @@ from recommend.measure.model import SIDES, Side
 from recommend.measure.observed import observe
 from recommend.measure.unlikely import ANGLES, unlikely
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.models import AxisThen
 from recommend.rulebook.vocabulary import FOOT_TYPE, about
 from recommend.visit.models import Foot, Visit
 
@@ -80,7 +79,7 @@ class Adviser:
             lacks = Lacks(self.book, self.engine.conclude(known))
             found |= lacks.for_axis(FOOT_TYPE).open_measures
             for rule in self.book.rules:
-                if not isinstance(rule.rule.then, AxisThen):
+                if rule.concludes is None:
                     found |= lacks.for_rule(rule).open_measures
         return found
 

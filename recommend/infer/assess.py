@@ -19,7 +19,7 @@ from recommend.infer.facts import facts_of
 from recommend.measure.model import SIDES, Measure, Side
 from recommend.measure.observed import Observed, observe
 from recommend.rulebook.book import Rulebook
-from recommend.rulebook.models import NOTE_LEVELS, NoteLevel, NoteThen
+from recommend.rulebook.models import NOTE_LEVELS, NoteLevel
 from recommend.rulebook.vocabulary import FOOT_TYPE
 from recommend.visit.models import Visit
 
@@ -130,7 +130,7 @@ def _foot(visit: Visit, side: Side, observed: Observed, engine: Engine) -> FootA
 
 def _notes(book: Rulebook, feet: Mapping[Side, FootAssessment]) -> Iterator[Note]:
     """Notes of both feet, worst first; the same note of both feet is said once."""
-    pairs = [(r, r.rule.then) for r in book.rules if isinstance(r.rule.then, NoteThen)]
+    pairs = [(rule, rule.note) for rule in book.rules if rule.note is not None]
     for rule, then in sorted(pairs, key=lambda pair: NOTE_LEVELS.index(pair[1].note)):
         sides = tuple(side for side in SIDES if feet[side].conclusions.truth[rule.id])
         if sides:
@@ -145,8 +145,7 @@ def _open(
     for foot in feet.values():
         lacks = Lacks(book, foot.conclusions)
         for rule in book.rules:
-            then = rule.rule.then
-            stops = isinstance(then, NoteThen) and then.note == "stop"
+            stops = rule.note is not None and rule.note.note == "stop"
             if stops or (rule.stage != "classify" and not stops_alone):
                 open_ |= lacks.for_rule(rule).answers
     again = visit.follow_up is not None

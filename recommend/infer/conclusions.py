@@ -11,7 +11,6 @@ from recommend.dataclass import dataclass
 from recommend.errors import InputError, RecommendError
 from recommend.rulebook.book import CompiledRule, Rulebook
 from recommend.rulebook.compiling import LARGEST
-from recommend.rulebook.models import AxisThen
 from recommend.rulebook.naming import DECIMALS
 from recommend.rulebook.terms import Facts, Number, Term
 from recommend.rulebook.vocabulary import about
@@ -49,8 +48,8 @@ def settle(rules: tuple[CompiledRule, ...], truth: Mapping[str, Truth]) -> dict[
     """
     concluded: dict[str, tuple[str, CompiledRule]] = {}
     for rule in rules:
-        then = rule.rule.then
-        if not isinstance(then, AxisThen) or not truth.get(rule.id):
+        then = rule.concludes
+        if then is None or not truth.get(rule.id):
             continue
         before = concluded.get(then.axis)
         if before and before[0] != then.value:
@@ -61,9 +60,9 @@ def settle(rules: tuple[CompiledRule, ...], truth: Mapping[str, Truth]) -> dict[
 
 def contradiction(one: CompiledRule, other: CompiledRule) -> ContradictionError:
     """The error for two rules that conclude different values of one axis for the same foot."""
-    first, second = one.rule.then, other.rule.then
-    assert isinstance(first, AxisThen)
-    assert isinstance(second, AxisThen)
+    first, second = one.concludes, other.concludes
+    assert first is not None
+    assert second is not None
     return ContradictionError(
         f"rules `{one.id}` ({one.place}) and `{other.id}` ({other.place}) contradict each other: "
         f"axis `{first.axis}` is `{first.value}` and `{second.value}` for the same foot; "
@@ -73,11 +72,7 @@ def contradiction(one: CompiledRule, other: CompiledRule) -> ContradictionError:
 
 def last_stratum_of_axes(book: Rulebook) -> dict[str, int]:
     """The stratum after which an axis is settled."""
-    last: dict[str, int] = {}
-    for rule in book.rules:
-        if isinstance(rule.rule.then, AxisThen):
-            last[rule.rule.then.axis] = max(last.get(rule.rule.then.axis, 0), rule.stratum)
-    return last
+    return {axis: max(r.stratum for r in rules) for axis, rules in book.by_axis.items()}
 
 
 def checked_facts(facts: Facts, book: Rulebook) -> Facts:

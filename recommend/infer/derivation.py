@@ -16,9 +16,9 @@ from recommend.dataclass import dataclass
 from recommend.infer.conclusions import Conclusions
 from recommend.measure.model import Measure, Side
 from recommend.rulebook.book import CompiledRule, Rulebook
-from recommend.rulebook.models import AxisThen, LimitValue, NoteThen
+from recommend.rulebook.models import LimitValue
 from recommend.rulebook.terms import OPS, Conjunction, Facts, Number, satisfied, term_holds
-from recommend.rulebook.vocabulary import Fact, about
+from recommend.rulebook.vocabulary import about, part_of
 from recommend.rulebook.words import need_line
 
 _FINEST = 0.99  # beyond this share a place is said in hundredths
@@ -187,17 +187,16 @@ def limits_used(book: Rulebook, branch: Conjunction, facts: Facts) -> Iterator[L
 def _is_meant(value: LimitValue, measure: str, facts: Facts) -> bool:
     """Whether a value of a limit is meant for the measure with these qualifiers."""
     wanted = value.where.items()
-    return all(facts.get(Fact("measure", measure, q).name) == word for q, word in wanted)
+    return all(facts.get(part_of(measure, q)) == word for q, word in wanted)
 
 
 def conclusion_words(rule: CompiledRule, book: Rulebook) -> str:
     """What a rule concludes, in a few words; needs as `rule show` says them."""
-    then = rule.rule.then
-    if isinstance(then, AxisThen):
-        return f"axis {then.axis} = {then.value}"
-    if isinstance(then, NoteThen):
-        return f"note {then.note}"
-    return "; ".join(need_line(need, book) for need in then.needs)
+    if rule.concludes is not None:
+        return f"axis {rule.concludes.axis} = {rule.concludes.value}"
+    if rule.note is not None:
+        return f"note {rule.note.note}"
+    return "; ".join(need_line(need, book) for need in rule.asks)
 
 
 @dataclass(frozen=True, slots=True)
@@ -247,10 +246,8 @@ class Lacks:
             return Lacking()
         if axis not in self._axes:
             out = Lacking()
-            for rule in self.book.rules:
-                then = rule.rule.then
-                if isinstance(then, AxisThen) and then.axis == axis:
-                    out |= self.for_rule(rule)
+            for rule in self.book.concluding(axis):
+                out |= self.for_rule(rule)
             self._axes[axis] = out
         return self._axes[axis]
 

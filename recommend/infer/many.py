@@ -29,7 +29,6 @@ from recommend.infer.conclusions import (
 from recommend.infer.program import ALWAYS, NEVER, Node, Program
 from recommend.infer.program import Column as Column
 from recommend.rulebook.book import CompiledRule, Rulebook
-from recommend.rulebook.models import AxisThen
 from recommend.rulebook.terms import Facts, satisfied
 from recommend.rulebook.vocabulary import Fact, Vocabulary
 
@@ -115,11 +114,8 @@ def _whole_axes(book: Rulebook, run: Set[str]) -> list[str]:
     """Axes that some rule concludes and all of whose rules are run; all when every rule is."""
     if len(run) == len(book.rules):
         return list(book.axes)
-    runs: dict[str, list[bool]] = {}
-    for rule in book.rules:
-        if isinstance(rule.rule.then, AxisThen):
-            runs.setdefault(rule.rule.then.axis, []).append(rule.id in run)
-    return [axis for axis in book.axes if all(runs.get(axis, [False]))]
+    whole = {axis for axis, rules in book.by_axis.items() if all(r.id in run for r in rules)}
+    return [axis for axis in book.axes if axis in whole]
 
 
 def behind(book: Rulebook, asked: Iterable[str]) -> tuple[CompiledRule, ...]:
@@ -127,8 +123,8 @@ def behind(book: Rulebook, asked: Iterable[str]) -> tuple[CompiledRule, ...]:
     wanted, axes = set(asked), set[str]()
     found: list[CompiledRule] = []
     for rule in reversed(book.rules):
-        then = rule.rule.then
-        if rule.id in wanted or (isinstance(then, AxisThen) and then.axis in axes):
+        then = rule.concludes
+        if rule.id in wanted or (then is not None and then.axis in axes):
             found.append(rule)
             axes |= rule.axes_read
     return tuple(reversed(found))

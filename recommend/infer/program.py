@@ -18,7 +18,6 @@ from numpy.typing import NDArray
 
 from recommend.dataclass import dataclass
 from recommend.rulebook.book import CompiledRule, Rulebook
-from recommend.rulebook.models import AxisThen
 from recommend.rulebook.terms import Conjunction, Disjunction, Number, Term, Word
 from recommend.rulebook.vocabulary import about
 
@@ -73,8 +72,8 @@ class Program:
             self.holds[rule.id] = self._any(rule.holds, concluded)
             if rule.id in fails:
                 self.fails[rule.id] = self._any(rule.fails, concluded)
-            if isinstance(rule.rule.then, AxisThen):
-                concluded[rule.rule.then.axis].append(rule)
+            if rule.concludes is not None:
+                concluded[rule.concludes.axis].append(rule)
         for axis in concluded:
             self._values(axis, concluded)
 
@@ -83,8 +82,8 @@ class Program:
         if axis not in self.values:
             by_value: dict[str, list[Node]] = {value: [] for value in self.book.axes[axis].values}
             for rule in concluded[axis]:
-                assert isinstance(rule.rule.then, AxisThen)
-                by_value[rule.rule.then.value].append(self.holds[rule.id])
+                assert rule.concludes is not None
+                by_value[rule.concludes.value].append(self.holds[rule.id])
             self.values[axis] = [self._join(np.logical_or, nodes) for nodes in by_value.values()]
         return self.values[axis]
 

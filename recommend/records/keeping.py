@@ -32,7 +32,7 @@ from recommend.match.sizes import wanted_length
 from recommend.reading.texts import Texts
 from recommend.records.documents import canonical, digest, forgotten_parts, join, separate, sha256
 from recommend.records.store import EVENT, SHORTLIST, Entry, Record, Store
-from recommend.records.witness import tell
+from recommend.records.verify import tell
 from recommend.rulebook import Rulebook, load_rulebook
 from recommend.rulebook.vocabulary import about
 from recommend.settings import setting

@@ -143,11 +143,21 @@ class Rulebook:
 
     def concluding(self, axis: str) -> tuple[CompiledRule, ...]:
         """The rules that conclude a value of `axis`."""
-        return tuple(r for r in self.rules if r.concludes and r.concludes.axis == axis)
+        return self.by_axis.get(axis, ())
 
     def noting(self, *levels: NoteLevel) -> tuple[CompiledRule, ...]:
         """The rules that bring a note, of one of `levels` where some are given."""
         return tuple(r for r in self.rules if r.level and (r.level in levels or not levels))
+
+    @cached_property
+    def by_axis(self) -> dict[str, tuple[CompiledRule, ...]]:
+        """By axis that some rule concludes, its rules, lowest stratum first."""
+        found: dict[str, tuple[CompiledRule, ...]] = {}
+        for rule in self.rules:
+            if rule.concludes is not None:
+                axis = rule.concludes.axis
+                found[axis] = (*found.get(axis, ()), rule)
+        return found
 
     @cached_property
     def translations(self) -> Translations:

@@ -17,8 +17,7 @@ import recommend.catalogue.shop as shop
 from recommend.errors import InputError
 from recommend.output import PAGE, write_output
 from recommend.records.store import EVENT, Entry, Store
-from recommend.records.verify import verify
-from recommend.records.witness import said
+from recommend.records.verify import said, verify
 from recommend.visit.shelf import Shelf
 from tests.shipped import book, run
 from tests.shipped import shop as demo_shop
