@@ -127,7 +127,7 @@ def load_catalogue(source: Path | str | Texts, attributes: Mapping[str, Attribut
     return catalogue
 
 
-def prepared_catalogue(folder: Path | str, book: Rulebook) -> Catalogue:
+def prepared_catalogue(source: Path | str | Texts, book: Rulebook) -> Catalogue:
     """As `load_catalogue` under a rulebook, or as an earlier start kept what came of the same.
 
     Raises
@@ -135,14 +135,15 @@ def prepared_catalogue(folder: Path | str, book: Rulebook) -> Catalogue:
     InputError
         As `load_catalogue`.
     """
-    texts = product_texts(folder)
+    texts = source if isinstance(source, Texts) else product_texts(source)
     if texts.unread:
-        return load_catalogue(folder, book.attributes)
+        return load_catalogue(source, book.attributes)
+    where = texts.where if isinstance(source, Texts) else str(source)
     bare = prepared(
         "catalogue",
-        (str(folder), digest_of(texts), book.digest),
+        (where, digest_of(texts), book.digest),
         lambda: classes_of(Strict, Catalogue, Item, Texts),
-        lambda: replace(load_catalogue(folder, book.attributes), texts=Texts("", {}, {})),
+        lambda: replace(load_catalogue(source, book.attributes), texts=Texts("", {}, {})),
     )
     return replace(bare, texts=texts)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated
 
@@ -16,7 +17,7 @@ from recommend.check.finding import fails
 from recommend.check.lean import Lean, lean_of
 from recommend.check.whole import Report
 from recommend.check.whole import check as check_whole
-from recommend.commands.options import Force, print_json
+from recommend.commands.options import Force, print_json, taking
 from recommend.errors import Exit
 from recommend.output import FINDINGS, refuse_other_kinds, write_output
 from recommend.rulebook import load_rulebook
@@ -34,60 +35,70 @@ from recommend.show.findings import (
 )
 
 
-def check(
+@dataclass(frozen=True, kw_only=True)
+class CheckAsked:
+    """What is checked, and how deeply."""
+
     rules: Annotated[
         Path | None, typer.Argument(help="folder of the rulebook; the shop's when not given")
-    ] = None,
+    ] = None
     catalogue: Annotated[
         Path | None,
         typer.Argument(help="folder of the catalogue; with neither, the shop's"),
-    ] = None,
+    ] = None
     prove: Annotated[
         bool, typer.Option("--prove", help="prove the promises for all possible feet (needs z3)")
-    ] = False,
+    ] = False
     mutate: Annotated[
         bool, typer.Option("--mutate", help="change the rules one by one; does anything notice?")
-    ] = False,
+    ] = False
     lean: Annotated[
         bool,
         typer.Option("--lean", help="move every assumption within its range; what changes?"),
-    ] = False,
+    ] = False
     ranking: Annotated[
         bool,
         typer.Option("--ranking", help="how well does the order tell drawn customers apart?"),
-    ] = False,
-    strict: Annotated[bool, typer.Option("--strict", help="fail on warnings too")] = False,
-    in_json: Annotated[bool, typer.Option("--json", help="print the findings as JSON")] = False,
+    ] = False
+    strict: Annotated[bool, typer.Option("--strict", help="fail on warnings too")] = False
+    in_json: Annotated[bool, typer.Option("--json", help="print the findings as JSON")] = False
     sarif: Annotated[
         Path | None, typer.Option(metavar="FILE", help="also write them as SARIF 2.1.0")
-    ] = None,
-    force: Force = False,
-) -> None:
+    ] = None
+    force: Force = False
+
+    @property
+    def catalogues(self) -> list[Path]:
+        """Folders of products; a rulebook that is named alone is checked by itself."""
+        if self.catalogue:
+            return [self.catalogue]
+        return [] if self.rules else setting("catalogue").value
+
+
+@taking
+def check(asked: CheckAsked) -> None:
     """Check rules, examples, promises and catalogue: what is wrong, where, and what to do.
 
     Exit code 2 when there are errors.
 
     Example: recommend check rules catalogue_demo --prove --mutate
     """
-    refuse_other_kinds(sarif, FINDINGS, force=force)
-    folder: Path = setting("rulebook", rules).value
-    # A rulebook that is named is checked by itself unless a catalogue is named too.
-    shop = [] if rules else setting("catalogue").value
-    catalogues = [catalogue] if catalogue else shop
+    refuse_other_kinds(asked.sarif, FINDINGS, force=asked.force)
+    folder: Path = setting("rulebook", asked.rules).value
     with working("checking"):
-        report = check_whole(folder, catalogues, proving=prove, mutating=mutate)
-    told = _discrimination(folder, setting("catalogue").value) if ranking else None
-    if sarif is not None:
+        report = check_whole(folder, asked.catalogues, proving=asked.prove, mutating=asked.mutate)
+    told = _discrimination(folder, setting("catalogue").value) if asked.ranking else None
+    if asked.sarif is not None:
         text = json.dumps(as_sarif(report.findings), indent=2, ensure_ascii=False)
-        write_output(sarif, text + "\n", FINDINGS, force=force)
+        write_output(asked.sarif, text + "\n", FINDINGS, force=asked.force)
     sound = not fails(report.findings, strict=False)
-    leaning = _lean(folder, catalogues) if lean and sound else None
-    if in_json:
+    leaning = _lean(folder, asked.catalogues) if asked.lean and sound else None
+    if asked.in_json:
         more = {"ranking": discrimination_data(told)} if told else {}
         print_json(as_json(report) | more | ({"lean": lean_json(leaning)} if leaning else {}))
     else:
         print_blocks(_blocks(report, told, leaning))
-    if fails(report.findings, strict=strict):
+    if fails(report.findings, strict=asked.strict):
         raise typer.Exit(Exit.BAD_INPUT)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -69,41 +69,36 @@ def sheet(
     choice = chosen or _decided(seen)
     made = sheet_of(judged, choice)
     target = to or file.with_suffix(".html")
-    records = _Records(store_path(store), judged) if keeps(keep) else None
-    last = records.last() if records and setting("page-witness").value == "yes" else None
+    records = store_path(store) if keeps(keep) else None
+    last = _last(records, judged) if records and setting("page-witness").value == "yes" else None
     text = page(made, wording, setting("shop", shop).value or "", Paper(paper, large), last)
     write_output(target, text, PAGE, private=True, force=force)
     typer.echo(f"Written: {target}")
     Shelf(setting("visits").value).remember(seen.reference, target)
     if records:
-        records.keep(text, target, {"language": wording.code, "chosen": choice or None})
+        told = {"language": wording.code, "chosen": choice or None}
+        told |= {"file": visible(target.name), "text": text}
+        _keep(records, judged, {"sha256": sha256(text.encode()), **told})
     if judged.shortlist is None:
         raise typer.Exit(Exit.STOP)
 
 
-@dataclass(frozen=True, slots=True)
-class _Records:
-    """The records that a page is kept in, and the shortlist that it goes by."""
+def _last(records: Path, judged: TrialOutcome) -> tuple[int, str, str]:
+    """Number, day and hash of the newest record of the visit, to be printed on the page."""
+    newest = last_kept(records, judged.outcome.assessment.visit, partial(_entry, judged))
+    return newest.seq, newest.made_at[:10], printed(newest)
 
-    path: Path
-    judged: TrialOutcome
 
-    def last(self) -> tuple[int, str, str]:
-        """Number, day and hash of the newest record of the visit, to be printed on the page."""
-        newest = last_kept(self.path, self.judged.outcome.assessment.visit, self._entry)
-        return newest.seq, newest.made_at[:10], printed(newest)
+def _keep(records: Path, judged: TrialOutcome, event: dict[str, str | None]) -> None:
+    """Keep the page as a record that names the shortlist it goes by."""
+    visit, by = judged.outcome.assessment.visit, str(setting("fitter").value or "")
+    kept = keep_event(records, visit, "page", event, by, partial(_entry, judged))
+    typer.echo(kept_words(kept), err=True)
 
-    def keep(self, text: str, file: Path, told: dict[str, str | None]) -> None:
-        """Keep the page as a record that names the shortlist it goes by."""
-        page_of = {**told, "file": visible(file.name), "text": text}
-        event = {"sha256": sha256(text.encode()), **page_of}
-        visit, by = self.judged.outcome.assessment.visit, str(setting("fitter").value or "")
-        typer.echo(kept_words(keep_event(self.path, visit, "page", event, by, self._entry)),
-                   err=True)  # fmt: skip
 
-    def _entry(self) -> Entry:
-        outcome, heeds = in_order_tried(self.judged)
-        return entry_of(outcome, heeds=heeds)
+def _entry(judged: TrialOutcome) -> Entry:
+    outcome, heeds = in_order_tried(judged)
+    return entry_of(outcome, heeds=heeds)
 
 
 def _decided(visit: Visit) -> str:

@@ -429,8 +429,8 @@ class Pairing:
 
     def __init__(self, table: NeedTable, shoes: Sequence[Item], insoles: Sequence[Item],
                  binding: Array, required: Array) -> None:  # fmt: skip
-        self.table = table
-        summed = sorted({part for parts in table.book.sums.values() for part in parts})
+        self.book = table.book
+        summed = sorted({part for parts in self.book.sums.values() for part in parts})
         self.shoe, one = _classes(shoes, SHOE_READS, summed)
         self.insole, other = _classes(insoles, INSOLE_READS, summed)
         self.sides = [(shoes[n], tuple(shoes[n].levels.get(s) for s in summed)) for n in one]
@@ -438,7 +438,8 @@ class Pairing:
         mask = np.flatnonzero(table.kinds("pair"))
         key = np.column_stack([binding[:, mask], required[:, mask]])
         first, self.pattern = alike(key)
-        self._asked = binding[first], required[first]
+        self._needs = [table.needs[n] for n in mask]
+        self._asked = binding[first][:, mask], required[first][:, mask]
 
     @cached_property
     def goes(self) -> dict[Level, Array]:
@@ -458,10 +459,10 @@ class Pairing:
                 which[s, i] = sums[adds, more]
                 key = (room, rooms[i])
                 if key not in known:
-                    known[key] = fit(shoe, insole, self.table.book.parameters).fits
+                    known[key] = fit(shoe, insole, self.book.parameters).fits
                 fits[s, i] = known[key]
-        judged = Judged(self.table.book, self.table.needs, pairs)
-        stand = Stand(judged, self.table.kinds("pair"))
+        judged = Judged(self.book, self._needs, pairs)
+        stand = Stand(judged, np.ones(len(self._needs), bool))
         do = {level: stand.fits(level, *self._asked)[:, which] & fits for level in LEVELS}
         return {level: one.astype(np.float32) for level, one in do.items()}
 

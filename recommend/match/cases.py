@@ -63,6 +63,13 @@ class Cases:
 
     def first_groups(self, way: Way) -> list[tuple[str, ...]]:
         """Ids of the equals that come first in each case, by the readings as they stand."""
+        return self._first_groups[way]
+
+    @cached_property
+    def _first_groups(self) -> Mapping[Way, list[tuple[str, ...]]]:
+        return ByWay(self._firsts)
+
+    def _firsts(self, way: Way) -> list[tuple[str, ...]]:
         ids = self.ranking.ids(way)
         return [
             tuple(sorted(ids[m] for m in groups[0])) if groups else ()

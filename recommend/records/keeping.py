@@ -20,7 +20,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from recommend import __version__
-from recommend.catalogue.loading import Catalogue, load_catalogue
+from recommend.catalogue.loading import Catalogue, prepared_catalogue
 from recommend.door import visible
 from recommend.errors import InputError, Place
 from recommend.infer.engine import REFERENCE
@@ -33,7 +33,7 @@ from recommend.reading.texts import Texts
 from recommend.records.documents import canonical, digest, forgotten_parts, join, separate, sha256
 from recommend.records.store import EVENT, SHORTLIST, Entry, Record, Store
 from recommend.records.verify import tell
-from recommend.rulebook import Rulebook, load_rulebook
+from recommend.rulebook import Rulebook, prepared_rulebook
 from recommend.rulebook.vocabulary import about
 from recommend.settings import setting
 from recommend.visit.models import KEPT, Visit
@@ -424,7 +424,7 @@ def rulebook_from(document: Mapping[str, Any]) -> Rulebook:
     InputError
         If this version of the tool no longer understands it, or it is not the same.
     """
-    book = load_rulebook(Texts.of(RULES, _files(document, "rulebook")), kept=True)
+    book = prepared_rulebook(Texts.of(RULES, _files(document, "rulebook")), kept=True)
     _same(book.digest, document["sha256"], "rulebook")
     return book
 
@@ -432,7 +432,7 @@ def rulebook_from(document: Mapping[str, Any]) -> Rulebook:
 def catalogue_from(document: Mapping[str, Any], book: Rulebook) -> Catalogue:
     """The catalogue that `catalogue_document` made the document of; errors likewise."""
     files = _files(document, "catalogue")
-    catalogue = load_catalogue(Texts.of(PRODUCTS, files), book.attributes)
+    catalogue = prepared_catalogue(Texts.of(PRODUCTS, files), book)
     _same(catalogue.digest, document["sha256"], "catalogue")
     return catalogue
 

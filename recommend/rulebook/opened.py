@@ -34,7 +34,7 @@ def load_rulebook(source: Path | str | Texts, *, kept: bool = False) -> Rulebook
     return book
 
 
-def prepared_rulebook(folder: Path | str | Texts) -> Rulebook:
+def prepared_rulebook(folder: Path | str | Texts, *, kept: bool = False) -> Rulebook:
     """As `load_rulebook`, or as an earlier start kept what came of the same texts.
 
     Raises
@@ -44,14 +44,14 @@ def prepared_rulebook(folder: Path | str | Texts) -> Rulebook:
     """
     texts = folder if isinstance(folder, Texts) else Texts.of_folder(folder)
     if texts.unread:
-        return load_rulebook(texts)
+        return load_rulebook(texts, kept=kept)
     bare = prepared(
         "rulebook",
-        (texts.where, digest_of(texts)),
+        (texts.where, digest_of(texts), "kept" if kept else "now"),
         lambda: classes_of(
             Strict, Rulebook, CompiledRule, Parameters, Vocabulary, Texts, Number, Word, Place
         ),
-        lambda: _with_texts(load_rulebook(texts), _NO_TEXTS),
+        lambda: _with_texts(load_rulebook(texts, kept=kept), _NO_TEXTS),
     )
     return _with_texts(bare, texts)
 

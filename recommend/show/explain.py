@@ -8,7 +8,7 @@ from __future__ import annotations
 import io
 import textwrap
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from html import escape
 from typing import Any
 
@@ -70,24 +70,32 @@ def _by_lines(head: Mapping[str, Any]) -> Iterator[str]:
 _SHORTENED = ("made", "change", "notes", "feet", "first", "notes", "change", "notes")
 
 
-def brief_lines(
-    replayed: Replayed,
-    sure: HowSure | None,
-    changes: tuple[Change, ...],
-    came: Iterable[tuple[Record, Any]],
-    width: int,
-) -> list[Line]:
+@dataclass(frozen=True, slots=True)
+class Explained:
+    """A record derived again, and what is laid open of it.
+
+    How `sure` it is and which `changes` are nearest is told of the whole alone.
+    """
+
+    replayed: Replayed
+    tree: Node
+    sure: HowSure | None = None
+    changes: tuple[Change, ...] = ()
+
+
+def brief_lines(one: Explained, came: Iterable[tuple[Record, Any]], width: int) -> list[Line]:
     """The first screen: is it intact, by which rules, what was decided and why, how sure it is.
 
     `came` are the records of what came of it.
     """
-    *parts, more = _brief(replayed, sure, changes)
-    told = "; ".join(f"{one.head['event']} (record {one.seq})" for one, _ in came)
+    *parts, more = _brief(one)
+    told = "; ".join(f"{event.head['event']} (record {event.seq})" for event, _ in came)
     shown = [*parts, *([Part("came", "Since", [[told]])] if told else []), more]
     return fitted(shown, _SHORTENED, width)
 
 
-def _brief(replayed: Replayed, sure: HowSure | None, changes: tuple[Change, ...]) -> Iterator[Part]:
+def _brief(one: Explained) -> Iterator[Part]:
+    replayed, sure = one.replayed, one.sure
     record, outcome = replayed.record, replayed.outcome
     book, seen = outcome.book, outcome.assessment
     day = day_words(seen.visit.date)
@@ -99,12 +107,8 @@ def _brief(replayed: Replayed, sure: HowSure | None, changes: tuple[Change, ...]
     yield Part("made", "", [[f"{goods}; concluded by {engine_kept(record)}"], [goods]])
     told = [f"{LEVEL_WORDS[n.level]}: {n.say} [rule {n.rule}]" for n in seen.notes]
     names = [f"{LEVEL_WORDS[n.level]}: rule {n.rule}" for n in seen.notes]
-    none = ["no stop, no note"]
-    yield Part(
-        "notes",
-        "Decided",
-        [told or none, names or none, [f"{counted(len(names), 'note')}: --full"]],
-    )
+    none, count = ["no stop, no note"], f"{counted(len(names), 'note')}: --full"
+    yield Part("notes", "Decided", [told or none, names or none, [count]])
     doubts = captured_doubts(seen.visit)
     yield Part("captured", "Doubt", [doubts, [counted(len(doubts), "doubt")]] if doubts else [])
     for side in SIDES:
@@ -114,7 +118,7 @@ def _brief(replayed: Replayed, sure: HowSure | None, changes: tuple[Change, ...]
         types, first = 100 * sure.types_hold, 100 * sure.choice
         words = f"of 100 redraws the foot types hold in {types:.0f}, the first group in {first:.0f}"
         yield Part("sure", "Sure", [[words]])
-        near = list(change_lines(changes, book))
+        near = list(change_lines(one.changes, book))
         yield Part("change", "Nearest", [near[:2], near[:1], []] if near else [])
     name = record.seq
     yield Part(
@@ -153,18 +157,16 @@ def _first(outcome: Outcome, full: int) -> Iterator[str]:
             yield f"{letter}  {one.title} [{one.id}]" if full else f"{letter}  {one.id}"
 
 
-def explain_lines(
-    replayed: Replayed, tree: Node, sure: HowSure | None, changes: tuple[Change, ...], width: int
-) -> Iterator[str]:
+def explain_lines(one: Explained, width: int) -> Iterator[str]:
     """The whole explanation, at most `width` columns wide."""
-    book = replayed.outcome.book
-    yield from tree_lines(tree, width)
-    if sure is not None:
-        yield from _section("How sure", sure_lines(sure, book), width)
+    book = one.replayed.outcome.book
+    yield from tree_lines(one.tree, width)
+    if one.sure is not None:
+        yield from _section("How sure", sure_lines(one.sure, book), width)
         title = "Nearest changes (one reading alone, smallest in standard errors first)"
-        yield from _section(title, change_lines(changes, book), width)
+        yield from _section(title, change_lines(one.changes, book), width)
     yield from _section("Before it is used", book.heading.cautions, width)
-    yield from _section("What this was derived from", head_lines(replayed), width)
+    yield from _section("What this was derived from", head_lines(one.replayed), width)
 
 
 def _section(title: str, lines: Iterable[str], width: int) -> Iterator[str]:
@@ -179,9 +181,7 @@ def _wrapped(line: str, width: int, first: str, rest: str) -> list[str]:
     )
 
 
-def explain_data(
-    replayed: Replayed, tree: Node, sure: HowSure | None, changes: tuple[Change, ...]
-) -> dict[str, Any]:
+def explain_data(one: Explained) -> dict[str, Any]:
     """The same as plain data: what ``--json`` prints.
 
     Fields: ``record`` (number, SHA-256, kept-at, identical, engine, versions, documents), ``tree``
@@ -189,7 +189,7 @@ def explain_data(
     (null with ``--rule``, ``--product`` and ``--why-not``), ``cautions``. The foot of a reading
     is null when one reading stands for both.
     """
-    record = replayed.record
+    replayed, record = one.replayed, one.replayed.record
     return {
         "format": FORMAT,
         "record": {
@@ -201,9 +201,9 @@ def explain_data(
             "versions": dict(record.head.get("versions", {})),
             "documents": record.bodies,
         },
-        "tree": tree.as_data(),
-        "how-sure": None if sure is None else sure_data(sure),
-        "nearest-changes": None if sure is None else [_change_data(one) for one in changes],
+        "tree": one.tree.as_data(),
+        "how-sure": None if one.sure is None else sure_data(one.sure),
+        "nearest-changes": None if one.sure is None else [*map(_change_data, one.changes)],
         "cautions": list(replayed.outcome.book.heading.cautions),
     }
 
@@ -262,18 +262,16 @@ _COLUMNS = 96  # of the screen that is shown
 _MARKS = {True: ("yes", "yes"), False: ("no", "no"), None: ("?", "unknown")}
 
 
-def explain_page(
-    replayed: Replayed, tree: Node, sure: HowSure | None, changes: tuple[Change, ...]
-) -> str:
+def explain_page(one: Explained) -> str:
     """The whole explanation as one HTML document."""
-    book = replayed.outcome.book
+    replayed, book = one.replayed, one.replayed.outcome.book
     title = f"Record {replayed.record.seq}: where each word came from"
     parts = [f"<h1>{escape(title)}</h1>", *_again(replayed), *_shown(replayed)]
     parts += ["<h2>The record</h2>", *_identity(replayed)]
-    parts += ["<h2>Derivation</h2>", '<ul class="tree">', *_Items().item(tree), "</ul>"]
-    if sure is not None:
-        parts += _list("How sure", sure_lines(sure, book))
-        parts += _list("Nearest changes, one reading alone", change_lines(changes, book))
+    parts += ["<h2>Derivation</h2>", '<ul class="tree">', *_Items().item(one.tree), "</ul>"]
+    if one.sure is not None:
+        parts += _list("How sure", sure_lines(one.sure, book))
+        parts += _list("Nearest changes, one reading alone", change_lines(one.changes, book))
     parts += _list("Before it is used", book.heading.cautions)
     return document(title, style("explain.css"), "\n".join(["<main>", *parts, "</main>"]))
 

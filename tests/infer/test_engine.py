@@ -25,7 +25,7 @@ from recommend.records.replay import Replayer
 from recommend.records.store import Store
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.opened import load_rulebook
-from recommend.show.explain import explain_data, head_lines
+from recommend.show.explain import Explained, explain_data, head_lines
 from recommend.way import outcome_of
 from tests.infer.feet import facts_of_row, random_columns
 from tests.infer.folders import add_rules, add_to, copied, note_rule, score_limits
@@ -83,7 +83,7 @@ def test_a_record_replays_with_the_other_engine(
     assert replayed.identical
     assert replayed.outcome.assessment.engine == now
     assert f"concluded by the engine {then}, just now by {now}" in list(head_lines(replayed))
-    assert explain_data(replayed, Node("remark", ""), None, ())["record"]["engine"] == then
+    assert explain_data(Explained(replayed, Node("remark", "")))["record"]["engine"] == then
 
 
 @needs_both
