@@ -78,11 +78,13 @@ def coverage_of(
     """
     from recommend.coverage.as_json import as_document as coverage_document
     from recommend.coverage.crowd import crowd_of
-    from recommend.coverage.run import Question, answer
+    from recommend.coverage.run import CoverageQuestion, answer
 
     count = customers or book.parameters.coverage.customers
     crowd = crowd_of(book, None, None, count, seed, items=catalogue.items)
-    return coverage_document(answer(Question(book, catalogue, crowd), lambda _: lambda *_: None))
+    return coverage_document(
+        answer(CoverageQuestion(book, catalogue, crowd), lambda _: lambda *_: None)
+    )
 
 
 def explanation_of(

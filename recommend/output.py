@@ -15,7 +15,7 @@ _HEAD = 4096  # bytes in which a file shows what it is
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
+class FileKind:
     """A kind of file: its endings, and how a file that is there shows that it is one."""
 
     suffixes: tuple[str, ...]
@@ -26,18 +26,20 @@ def _says(*marks: bytes) -> Callable[[bytes], bool]:
     return lambda head: any(mark in head.lower() for mark in marks)
 
 
-PAGE = Kind((".html", ".htm"), _says(b"<!doctype html"))
-SVG = Kind((".svg",), _says(b"<svg"))
-PICTURE = Kind((".svg", ".png", ".pdf"), _says(b"<svg", b"<?xml", b"\x89png", b"%pdf-"))
-FINDINGS = Kind((".sarif", ".json"), _says(b"sarif"))
-SCHEMA = Kind((".json",), _says(b"json-schema.org"))
-REQUEST = Kind((".tsq",), lambda head: head.startswith(b"\x30"))  # of RFC 3161: a sequence
-CATALOGUE = Kind((".yaml", ".yml"), lambda head: re.search(rb"(?m)^products:", head) is not None)
+PAGE = FileKind((".html", ".htm"), _says(b"<!doctype html"))
+SVG = FileKind((".svg",), _says(b"<svg"))
+PICTURE = FileKind((".svg", ".png", ".pdf"), _says(b"<svg", b"<?xml", b"\x89png", b"%pdf-"))
+FINDINGS = FileKind((".sarif", ".json"), _says(b"sarif"))
+SCHEMA = FileKind((".json",), _says(b"json-schema.org"))
+REQUEST = FileKind((".tsq",), lambda head: head.startswith(b"\x30"))  # of RFC 3161: a sequence
+CATALOGUE = FileKind(
+    (".yaml", ".yml"), lambda head: re.search(rb"(?m)^products:", head) is not None
+)
 
 
-def table(first_column: str) -> Kind:
+def table(first_column: str) -> FileKind:
     """The kind of a CSV file whose first column is called so."""
-    return Kind((".csv",), lambda head: head.startswith(first_column.encode()))
+    return FileKind((".csv",), lambda head: head.startswith(first_column.encode()))
 
 
 MARKS = table("# capture: marks")  # found in a film
@@ -55,7 +57,7 @@ def is_output(path: Path) -> bool:
 
 
 def write_output(
-    path: Path, content: str | bytes, kind: Kind, *, private: bool = False, force: bool = False
+    path: Path, content: str | bytes, kind: FileKind, *, private: bool = False, force: bool = False
 ) -> None:
     """Write `content` to `path`; what is there is replaced only when it is of the same kind.
 
@@ -77,7 +79,7 @@ def write_output(
     write_atomically(path, shown, private=private)
 
 
-def refuse_other_kinds(path: Path | None, kind: Kind, *, force: bool = False) -> None:
+def refuse_other_kinds(path: Path | None, kind: FileKind, *, force: bool = False) -> None:
     """Refuse `path` when something is there that is not of the `kind`; before hours are spent.
 
     Nothing is refused where nothing is to be written.
@@ -113,7 +115,7 @@ def _folder_of(path: Path) -> Path:
         raise InputError(Place(str(path)), f"cannot be written ({error})") from error
 
 
-def _is_one(path: Path, kind: Kind) -> bool:
+def _is_one(path: Path, kind: FileKind) -> bool:
     try:
         with path.open("rb") as stream:
             head = stream.read(_HEAD)

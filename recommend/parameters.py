@@ -38,7 +38,7 @@ INFINITE = math.inf
 _ADDED = {"sizing": "extra-"}  # what names that a rulebook may add to a group begin with
 
 
-class Group:
+class ParameterGroup:
     """Numbers of one file. One with a value here was not in every earlier rulebook."""
 
     def __init__(self, numbers: Mapping[str, float]) -> None:
@@ -62,7 +62,7 @@ class Group:
             raise RecommendError(f"this rulebook names no `{name.replace('_', '-')}` in {group}")
 
 
-class Capture(Group):
+class Capture(ParameterGroup):
     """How captures are cleaned, cut into steps and measured."""
 
     cpei_line_from_toes: Share
@@ -232,7 +232,7 @@ class Capture(Group):
     written_rounding_ratio: NotNegative = 0.0011
 
 
-class Compare(Group):
+class Compare(ParameterGroup):
     """How customers are mixed over whom rules are held, and how often a shop sees such (`shop`)."""
 
     children: Share = 0.0
@@ -250,7 +250,7 @@ class Compare(Group):
     few: Share = 0.0
 
 
-class Coverage(Group):
+class Coverage(ParameterGroup):
     """How customers are drawn and counted, and what is stocked."""
 
     customers: Count
@@ -282,7 +282,7 @@ class Coverage(Group):
     visit_customers: Count
 
 
-class Discrimination(Group):
+class Discrimination(ParameterGroup):
     """How sharply the rulebook must tell customers apart."""
 
     customers: Count
@@ -293,7 +293,7 @@ class Discrimination(Group):
     overlap_most: Share
 
 
-class Entry(Group):
+class Entry(ParameterGroup):
     """What is hardly possible at the counter, and how long readings take."""
 
     foot_length_low: NotNegative
@@ -330,7 +330,7 @@ class Entry(Group):
     minutes_load_path: NotNegative
 
 
-class Film(Group):
+class Film(ParameterGroup):
     """How marks are found and followed in a film."""
 
     memory: Positive
@@ -426,7 +426,7 @@ class Film(Group):
     doubt_widening: Widening
 
 
-class Lean(Group):
+class Lean(ParameterGroup):
     """How the lean of the rules is found."""
 
     adults: Count
@@ -434,7 +434,7 @@ class Lean(Group):
     tolerance_factor: NotNegative
 
 
-class Noise(Group):
+class Noise(ParameterGroup):
     """What is beyond the error of a reading."""
 
     clearly: NotNegative
@@ -444,7 +444,7 @@ class Noise(Group):
     beyond_middle: Share = 0.6
 
 
-class Orders(Group):
+class Orders(ParameterGroup):
     """How many of a size to order."""
 
     buys: Share
@@ -453,7 +453,7 @@ class Orders(Group):
     season_weeks: Positive
 
 
-class Rank(Group):
+class Rank(ParameterGroup):
     """How products are ranked."""
 
     weight_strong: NotNegative
@@ -472,7 +472,7 @@ class Rank(Group):
     sure: Share
 
 
-class Sheet(Group):
+class Sheet(ParameterGroup):
     """What the page for the customer says of wearing in."""
 
     first_day_hours: NotNegative
@@ -484,7 +484,7 @@ class Sheet(Group):
     most_reasons: Count
 
 
-class Sizing(Group):
+class Sizing(ParameterGroup):
     """Lengths and sizes; with ``extra-`` and a purpose, what that purpose adds to the foot."""
 
     toe_allowance: NotNegative
@@ -501,14 +501,14 @@ class Sizing(Group):
     shorter_split: NotNegative = INFINITE
 
 
-class Sure(Group):
+class Sure(ParameterGroup):
     """How readings are redrawn."""
 
     draws: Count
     far: NotNegative
 
 
-class Trial(Group):
+class Trial(ParameterGroup):
     """How what was tried on is judged, and what trials teach."""
 
     confidence: Share
@@ -542,7 +542,9 @@ class Trial(Group):
     learned_weight: NotNegative
 
 
-_GROUPS: dict[str, type[Group]] = {kind.__name__.lower(): kind for kind in Group.__subclasses__()}
+_GROUPS: dict[str, type[ParameterGroup]] = {
+    kind.__name__.lower(): kind for kind in ParameterGroup.__subclasses__()
+}
 
 
 def _field(name: str) -> str:

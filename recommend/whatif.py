@@ -45,7 +45,7 @@ class Effect:
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class NearestChange:
     """The smallest change of one reading that alters something.
 
     Attributes
@@ -70,7 +70,7 @@ class Change:
         return self.value - self.was
 
 
-def nearest_changes(whatif: WhatIf) -> tuple[Change, ...]:
+def nearest_changes(whatif: WhatIf) -> tuple[NearestChange, ...]:
     """For each reading, the smallest changes that alter notes, a foot type, a first product.
 
     Notes of each level by themselves, so that a caution near by does not hide a stop beyond it.
@@ -79,13 +79,13 @@ def nearest_changes(whatif: WhatIf) -> tuple[Change, ...]:
     tried = {key: candidates(whatif, key) for key in whatif.variations.readings()}
     blocks = [({key: values}, len(values)) for key, values in tried.items()]
     before, *outcomes = whatif.together([({}, 1), *blocks])
-    found: list[Change] = []
+    found: list[NearestChange] = []
     for (key, values), after in zip(tried.items(), outcomes, strict=True):
         found += _changes(whatif, key, values, before, after)
     return tuple(sorted(found, key=_closeness))
 
 
-def _closeness(change: Change) -> tuple[float, str, str, float]:
+def _closeness(change: NearestChange) -> tuple[float, str, str, float]:
     errors = np.inf if change.errors is None else abs(change.errors)
     return (errors, change.side or "", change.measure, abs(change.by))
 
@@ -108,7 +108,7 @@ def candidates(whatif: WhatIf, key: Key) -> Floats:
 
 def _changes(
     whatif: WhatIf, key: Key, values: Floats, before: Outcomes, after: Outcomes
-) -> Iterator[Change]:
+) -> Iterator[NearestChange]:
     """What each thing needs at least; things that change at the same value are told together."""
     effects: dict[int, list[Effect]] = {}
     for found in (
@@ -124,7 +124,7 @@ def _changes(
         value = float(values[row])
         errors = (value - was) / measure.error if measure.error else None
         foot = whatif.variations.foot_of(key)
-        yield Change(foot, key[1], measure.unit, was, value, errors, tuple(together))
+        yield NearestChange(foot, key[1], measure.unit, was, value, errors, tuple(together))
 
 
 def _notes(whatif: WhatIf, before: Outcomes, after: Outcomes) -> Iterator[tuple[int, Effect]]:

@@ -139,6 +139,21 @@ def test_no_file_name_stands_for_two_ideas() -> None:
     assert {name for name, found in rooms.items() if len(found) > 1} == set(KEPT_NAMES)
 
 
+def test_a_class_name_stands_for_one_idea() -> None:
+    """No two modules have a class of one name; a group of parameters bears its file's name."""
+    named: dict[str, set[str]] = {}
+    for file in PACKAGE.rglob("*.py"):
+        classes = [
+            n for n in ast.parse(file.read_text("utf-8")).body if isinstance(n, ast.ClassDef)
+        ]
+        for one in classes:
+            bases = {ast.unparse(base) for base in one.bases}
+            if not one.name.startswith("_") and "ParameterGroup" not in bases:
+                named.setdefault(one.name, set()).add(_name_of(file))
+    assert len(named) > 300
+    assert {name: found for name, found in named.items() if len(found) > 1} == {}
+
+
 def test_a_module_with_one_importer_stays_apart_for_a_reason() -> None:
     """It is merged with its importer of the same room, unless that were long or is reasoned."""
     files = {_name_of(file): file for file in PACKAGE.rglob("*.py")}

@@ -19,7 +19,7 @@ from recommend.check.finding import Finding
 from recommend.check.logic import fate_of
 from recommend.check.people import Mixture, People
 from recommend.check.released import page_edited
-from recommend.check.same_customers import Ranked, Share, binding_moved, ranked, shared
+from recommend.check.same_customers import DrawnShare, Ranked, binding_moved, ranked, shared
 from recommend.coverage.population import load_population
 from recommend.coverage.sampling import Sampler
 from recommend.errors import counted
@@ -42,7 +42,7 @@ class Moved:
 
     was: str
     now: str
-    feet: Share
+    feet: DrawnShare
     foot: str
     visit: str
 
@@ -67,10 +67,10 @@ class Moves:
     mixture: str
     silent: tuple[str, ...]
     types: tuple[Moved, ...]
-    gained: Mapping[str, Share]
-    lost: Mapping[str, Share]
-    asked: Mapping[str, Share]
-    unasked: Mapping[str, Share]
+    gained: Mapping[str, DrawnShare]
+    lost: Mapping[str, DrawnShare]
+    asked: Mapping[str, DrawnShare]
+    unasked: Mapping[str, DrawnShare]
     unbound: Mapping[str, int]
     bound: Mapping[str, int]
     ranked: Mapping[str, Ranked]
@@ -228,13 +228,13 @@ def _silent(crowds: Sequence[_Crowd]) -> Iterator[str]:
 
 
 def _types(old: _Crowd, new: _Crowd) -> Iterator[Moved]:
-    moves: dict[tuple[str, str], Share] = defaultdict(Share)
+    moves: dict[tuple[str, str], DrawnShare] = defaultdict(DrawnShare)
     where: dict[tuple[str, str], list[tuple[Side, int]]] = defaultdict(list)
     for side in SIDES:
         was, now = old.types(side), new.types(side)
         for row in np.flatnonzero(was != now):
             key = (str(was[row]), str(now[row]))
-            moves[key] += Share(1, new.weights[row] / (2 * new.count))
+            moves[key] += DrawnShare(1, new.weights[row] / (2 * new.count))
             where[key].append((side, int(row)))
     for (was_type, now_type), count in _most_first(moves).items():
         near, at = min(where[was_type, now_type][:200], key=lambda one: _oddness(new, *one))
@@ -257,16 +257,18 @@ def _oddness(crowd: _Crowd, side: Side, row: int) -> float:
     return total
 
 
-def _most_first(shares: Mapping[K, Share]) -> dict[K, Share]:
+def _most_first(shares: Mapping[K, DrawnShare]) -> dict[K, DrawnShare]:
     """Those of somebody, the most feet first."""
     ordered = sorted(shares.items(), key=lambda pair: -pair[1].count)
     return {name: share for name, share in ordered if share.count}
 
 
-def _held(old: _Crowd, new: _Crowd, *, notes: bool) -> tuple[dict[str, Share], dict[str, Share]]:
+def _held(
+    old: _Crowd, new: _Crowd, *, notes: bool
+) -> tuple[dict[str, DrawnShare], dict[str, DrawnShare]]:
     """Feet for which a note, or a rule of needs, holds now and did not, and the other way round."""
-    now_holds: dict[str, Share] = defaultdict(Share)
-    not_any_more: dict[str, Share] = defaultdict(Share)
+    now_holds: dict[str, DrawnShare] = defaultdict(DrawnShare)
+    not_any_more: dict[str, DrawnShare] = defaultdict(DrawnShare)
     rules = [rule for crowd in (old, new) for rule in crowd.book.rules]
     names = {rule.id for rule in rules if (rule.note if notes else rule.asks)}
     for name in sorted(names):
@@ -290,7 +292,7 @@ _CUSTOMERS_TAKE = 60  # steps: about as long as so many notes
 
 
 @dataclass(frozen=True, slots=True)
-class Difference:
+class RulebookDifference:
     """What changed, in words and in numbers.
 
     Attributes
@@ -326,7 +328,7 @@ def difference(
     seed: int,
     told: Callable[[tuple[Edit, ...]], None] = lambda _edits: None,
     done: Callable[[int, int], None] = lambda _done, _of: None,
-) -> Difference:
+) -> RulebookDifference:
     """Compare an old and a new rulebook; see `moves_between` for the customers.
 
     Parameters
@@ -348,7 +350,7 @@ def difference(
         notes.append(fate_of(new, old, rule))
     accepted = accepted_since(old, new)
     lesser = [one for one in notes if one.lost and one.rule not in accepted]
-    return Difference(
+    return RulebookDifference(
         edits=edits,
         moves=moves_between(books, catalogues, count, seed) if decides else None,
         weakened=tuple(weakened(one, old.by_id[one.rule].place, new) for one in lesser),

@@ -39,7 +39,7 @@ class Goal:
 
 
 @dataclass(frozen=True, slots=True)
-class Discrimination:
+class OrderSharpness:
     """What the order does to customers whom no stop withholds it from.
 
     Attributes
@@ -64,14 +64,14 @@ class Discrimination:
     between: float
 
 
-def discrimination_of(book: Rulebook, catalogue: Catalogue, seed: int = 0) -> Discrimination:
-    """Rank drawn customers and count; see `Discrimination`."""
+def discrimination_of(book: Rulebook, catalogue: Catalogue, seed: int = 0) -> OrderSharpness:
+    """Rank drawn customers and count; see `OrderSharpness`."""
     crowd = _Ranked(book, catalogue, seed, book.parameters.discrimination.customers)
     firsts: dict[Way, list[Places]] = {way: crowd.firsts(way) for way in WAYS}
     shares = crowd.cases.shares
     sizes = {way: np.array([len(rows) for rows in firsts[way]]) for way in WAYS}
     within, between = crowd.overlaps()
-    return Discrimination(
+    return OrderSharpness(
         customers=int((~crowd.cases.stopped).sum()),
         tied={way: float(shares @ (sizes[way] > 1)) for way in WAYS},
         priced={way: float(shares @ _priced(crowd, way, firsts[way])) for way in WAYS},

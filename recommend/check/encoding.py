@@ -25,7 +25,7 @@ from recommend.visit.models import PainSite
 Formula: TypeAlias = Any  # z3 has no types
 
 
-class Foot:
+class FormulaFoot:
     """One foot as variables; `tag` tells two feet of one formula apart."""
 
     def __init__(self, book: Rulebook, tag: str = "") -> None:

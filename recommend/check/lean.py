@@ -21,7 +21,7 @@ from recommend.check.mutants import with_limit
 from recommend.check.people import FILE, SEED, People
 from recommend.coverage.crowd import Crowd
 from recommend.coverage.population import Population, figures_in, load_population
-from recommend.coverage.run import Question
+from recommend.coverage.run import CoverageQuestion
 from recommend.coverage.sampling import Sampler
 from recommend.errors import InputError, Place
 from recommend.match.ranking import Ranking
@@ -198,7 +198,7 @@ Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True, slots=True)
-class Moves:
+class LeanMoves:
     """What changes when figures are moved, over the same adults.
 
     Attributes
@@ -224,17 +224,17 @@ class Leaning:
     """One figure, and the larger of what its two ends change."""
 
     figure: Movable
-    moves: Moves
+    moves: LeanMoves
 
 
 @dataclass(frozen=True, slots=True)
-class Lean:
+class LeanReport:
     """All of it: figures by how much they matter, those without a range, and all together."""
 
     adults: int
     figures: tuple[Leaning, ...]
     without_range: tuple[str, ...]
-    together: tuple[Moves, ...]
+    together: tuple[LeanMoves, ...]
 
     @property
     def idle(self) -> tuple[Leaning, ...]:
@@ -249,9 +249,9 @@ class _Outcome:
     firsts: list[tuple[str, ...]]
     headline: float
 
-    def against(self, base: _Outcome) -> Moves:
+    def against(self, base: _Outcome) -> LeanMoves:
         differ = [a != b for a, b in zip(self.firsts, base.firsts, strict=True)]
-        return Moves(
+        return LeanMoves(
             float((self.types != base.types).any(axis=0).mean()),
             float((self.notes != base.notes).any(axis=0).mean()),
             float(np.mean(differ)) if differ else 0.0,
@@ -259,7 +259,7 @@ class _Outcome:
         )
 
 
-class _Judge:
+class _Worlds:
     """Judges the same adults in one world after another."""
 
     def __init__(self, world: World, catalogue: Catalogue, adults: int) -> None:
@@ -282,13 +282,13 @@ class _Judge:
 
     def _served(self, world: World) -> float:
         crowd = Crowd("modelled", world.population, self.adults, SEED)
-        question = Question(world.book, self.catalogue, crowd, sensitivity=False)
+        question = CoverageQuestion(world.book, self.catalogue, crowd, sensitivity=False)
         assessor = question.assessor()
         tally = crowd.tally(world.book, assessor.classes, count=self.adults)
         return assessor.headline(self.catalogue, tally).value
 
 
-def lean_of(book: Rulebook, catalogue: Catalogue, progress: Progress | None = None) -> Lean:
+def lean_of(book: Rulebook, catalogue: Catalogue, progress: Progress | None = None) -> LeanReport:
     """Move every figure within its range over modelled adults, and say what changes.
 
     Raises
@@ -300,7 +300,7 @@ def lean_of(book: Rulebook, catalogue: Catalogue, progress: Progress | None = No
     if not file.is_file():
         raise InputError(Place(book.folder), f"no {FILE} is here, so nobody can be modelled")
     world = World(book, load_population(file, set(book.sources)))
-    judge = _Judge(world, catalogue, book.parameters.lean.adults)
+    judge = _Worlds(world, catalogue, book.parameters.lean.adults)
     every = list(movables(world))
     ranged = [one for one in every if one.low is not None and one.high is not None]
     draws = book.parameters.lean.together
@@ -310,7 +310,7 @@ def lean_of(book: Rulebook, catalogue: Catalogue, progress: Progress | None = No
         if progress:
             progress(done, len(ranged) + draws)
     found.sort(key=lambda one: (-one.moves.most, one.figure.name))
-    return Lean(
+    return LeanReport(
         adults=judge.adults,
         figures=tuple(found),
         without_range=tuple(one.name for one in every if one.low is None),
@@ -318,15 +318,15 @@ def lean_of(book: Rulebook, catalogue: Catalogue, progress: Progress | None = No
     )
 
 
-def _worst(judge: _Judge, world: World, one: Movable) -> Moves:
+def _worst(judge: _Worlds, world: World, one: Movable) -> LeanMoves:
     """The larger change of the two ends, each count by itself."""
     ends = [end for end in (one.low, one.high) if end is not None and end != one.value]
     made = [
         judge.outcome(one.moved(world, end), one.ranks_anew).against(judge.base) for end in ends
     ]
     if not made:
-        return Moves(0.0, 0.0, 0.0, 0.0)
-    return Moves(
+        return LeanMoves(0.0, 0.0, 0.0, 0.0)
+    return LeanMoves(
         max(m.types for m in made),
         max(m.notes for m in made),
         max(m.firsts for m in made),
@@ -335,8 +335,8 @@ def _worst(judge: _Judge, world: World, one: Movable) -> Moves:
 
 
 def _together(
-    judge: _Judge, world: World, figures: Iterable[Movable], draws: int
-) -> Iterator[Moves]:
+    judge: _Worlds, world: World, figures: Iterable[Movable], draws: int
+) -> Iterator[LeanMoves]:
     """Every figure drawn evenly within its range at once, so many times, seeded."""
     ends = [(one, one.low, one.high) for one in figures]
     stream = np.random.default_rng(SEED)

@@ -212,7 +212,7 @@ def mutate(book: Rulebook, cases: tuple[Case, ...]) -> Mutation:
     Only the changed rules are run again, on the axes as they were, and only the feet that come
     out differently are looked at; everything runs again only where that shows nothing.
     """
-    trial = Trial(book, cases)
+    trial = MutantTrial(book, cases)
     made, alive = 0, []
     for mutant in mutants(book):
         made += 1
@@ -221,7 +221,7 @@ def mutate(book: Rulebook, cases: tuple[Case, ...]) -> Mutation:
     return Mutation(made, tuple(alive))
 
 
-class Trial:
+class MutantTrial:
     """The examples with everything the unchanged rulebook concludes about them."""
 
     def __init__(self, book: Rulebook, cases: tuple[Case, ...]) -> None:

@@ -181,7 +181,7 @@ class Given:
 
 
 @dataclass(frozen=True, slots=True)
-class Verdict:
+class PromiseResult:
     """What came of one promise.
 
     Attributes

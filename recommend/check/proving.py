@@ -11,7 +11,7 @@ from typing import Any, TypeAlias
 import z3
 
 from recommend.check.cells import base_facts
-from recommend.check.encoding import Foot, number
+from recommend.check.encoding import FormulaFoot, number
 from recommend.check.feet import foot_words, visit_text
 from recommend.check.finding import Finding
 from recommend.check.promises import (
@@ -25,8 +25,8 @@ from recommend.check.promises import (
     Keeps,
     NeverWins,
     Notes,
+    PromiseResult,
     Unasked,
-    Verdict,
 )
 from recommend.infer.many import behind
 from recommend.match.needs import Need, contradict, needs_of, rule_needs, target_of
@@ -42,21 +42,21 @@ SECONDS = 20  # for one promise; a guard of time, after which it is said to be u
 
 
 @dataclass(frozen=True, slots=True)
-class Doubt:
+class Breach:
     """A way in which a promise could be broken: satisfiable means that it is."""
 
     formula: Formula
     why: str
 
 
-def prove(book: Rulebook, promises: Iterable[Given]) -> Iterator[Verdict]:
+def prove(book: Rulebook, promises: Iterable[Given]) -> Iterator[PromiseResult]:
     """One verdict for every promise, as it is reached."""
     prover = _Prover(book)
     for given in promises:
         yield prover.verdict(given)
 
 
-def promise_findings(verdicts: Iterable[Verdict]) -> Iterator[Finding]:
+def promise_findings(verdicts: Iterable[PromiseResult]) -> Iterator[Finding]:
     """Findings for the promises that are not proved."""
     for one in verdicts:
         promise = one.given.promise
@@ -78,10 +78,10 @@ def promise_findings(verdicts: Iterable[Verdict]) -> Iterator[Finding]:
 class _Prover:
     def __init__(self, book: Rulebook) -> None:
         self.book = book
-        self.foot, self.other = Foot(book), Foot(book, "other ")
+        self.foot, self.other = FormulaFoot(book), FormulaFoot(book, "other ")
         self.product = {name: z3.Real(f"product {name}") for name in book.attributes}
 
-    def verdict(self, given: Given) -> Verdict:
+    def verdict(self, given: Given) -> PromiseResult:
         start = time.perf_counter()
         outcome, why, foot, visit = "proved", "", "", ""
         for doubt in self._doubts(given):
@@ -92,9 +92,9 @@ class _Prover:
             why = doubt.why if outcome == "broken" else ""
             break
         seconds = time.perf_counter() - start
-        return Verdict(given, outcome, seconds, why, foot, visit)  # type: ignore[arg-type]
+        return PromiseResult(given, outcome, seconds, why, foot, visit)  # type: ignore[arg-type]
 
-    def _look(self, doubt: Doubt, given: Given) -> tuple[str, str, str] | None:
+    def _look(self, doubt: Breach, given: Given) -> tuple[str, str, str] | None:
         """None when no foot satisfies the doubt; else the outcome and the smallest foot."""
         solver = z3.Solver()
         solver.set("timeout", SECONDS * 1000)
@@ -126,9 +126,9 @@ class _Prover:
         solver.check()
         return solver.model()
 
-    def _doubts(self, given: Given) -> Iterator[Doubt]:
+    def _doubts(self, given: Given) -> Iterator[Breach]:
         then = given.promise.then
-        ways: dict[type, Callable[[Any, Formula], Iterator[Doubt]]] = {
+        ways: dict[type, Callable[[Any, Formula], Iterator[Breach]]] = {
             AtMostOne: self._two_values,
             Decides: self._no_value,
             Notes: self._not_due,
@@ -145,11 +145,11 @@ class _Prover:
             meant = self.foot.form(compiler.normal_form(given.promise.when)[0])
         return ways[type(then)](then, meant)
 
-    def _not_due(self, then: Notes, meant: Formula) -> Iterator[Doubt]:
+    def _not_due(self, then: Notes, meant: Formula) -> Iterator[Breach]:
         due = z3.Or([holds for _, holds in self._notes(self.foot, at_least(then.note))])
-        yield Doubt(z3.And(meant, z3.Not(due)), f"no note as grave as `{then.note}` is due")
+        yield Breach(z3.And(meant, z3.Not(due)), f"no note as grave as `{then.note}` is due")
 
-    def _two_values(self, then: AtMostOne, meant: Formula) -> Iterator[Doubt]:
+    def _two_values(self, then: AtMostOne, meant: Formula) -> Iterator[Breach]:
         every = then.at_most_one == EVERY_AXIS
         for axis in self.book.axes if every else [then.at_most_one]:
             rules = self.book.concluding(axis)
@@ -158,14 +158,14 @@ class _Prover:
                 for one, other in itertools.combinations(rules, 2)
                 if one.concludes != other.concludes
             ]
-            yield Doubt(z3.And(meant, z3.Or(both)), f"axis `{axis}` gets two values")
+            yield Breach(z3.And(meant, z3.Or(both)), f"axis `{axis}` gets two values")
 
-    def _no_value(self, then: Decides, meant: Formula) -> Iterator[Doubt]:
+    def _no_value(self, then: Decides, meant: Formula) -> Iterator[Breach]:
         rules = self.book.concluding(then.decides)
         below = behind(self.book, [rule.id for rule in rules])
         given = [self._comparable(measure, below) for measure in then.given]
         none = z3.Not(self.foot.concluded(then.decides))
-        yield Doubt(z3.And(meant, *given, none), f"axis `{then.decides}` stays undetermined")
+        yield Breach(z3.And(meant, *given, none), f"axis `{then.decides}` stays undetermined")
         yield from self._two_values(AtMostOne(at_most_one=then.decides), meant)
 
     def _comparable(self, measure: str, rules: tuple[CompiledRule, ...]) -> Formula:
@@ -190,10 +190,12 @@ class _Prover:
         words = self.book.vocabulary.words[fact]
         return self.foot.word[fact] == words.index(word) if word in words else z3.BoolVal(False)
 
-    def _notes(self, foot: Foot, levels: Iterable[NoteLevel]) -> list[tuple[CompiledRule, Formula]]:
+    def _notes(
+        self, foot: FormulaFoot, levels: Iterable[NoteLevel]
+    ) -> list[tuple[CompiledRule, Formula]]:
         return [(rule, foot.holds(rule)) for rule in self.book.noting(*levels)]
 
-    def _let_through(self, then: Forbids, meant: Formula) -> Iterator[Doubt]:
+    def _let_through(self, then: Forbids, meant: Formula) -> Iterator[Breach]:
         forbidden = _as_need(then, self.book)
         beyond = compared(self.product[forbidden.attribute], forbidden)
         words = (
@@ -202,7 +204,7 @@ class _Prover:
         if then.under is not None:
             due = [holds for _, holds in self._notes(self.foot, [then.under])]
             meant = z3.And(meant, z3.Or(due))
-        yield Doubt(z3.And(meant, self._sold(), self._passes(self.foot), beyond), words)
+        yield Breach(z3.And(meant, self._sold(), self._passes(self.foot), beyond), words)
 
     def _sold(self) -> Formula:
         """Attributes within their ranges; those of a pair add up."""
@@ -220,7 +222,7 @@ class _Prover:
                 parts.append(self.product[name] == total)
         return z3.And(parts)
 
-    def _passes(self, foot: Foot) -> Formula:
+    def _passes(self, foot: FormulaFoot) -> Formula:
         """No never is broken, and every must is met that no other need sets aside."""
         binding = list(self._binding())
         parts = []
@@ -239,13 +241,13 @@ class _Prover:
             needs = rule_needs(self.book, rule.id) if rule.asks else ()
             yield from ((rule, need) for need in needs if need.strength != "prefer")
 
-    def _taken_away(self, then: Keeps, meant: Formula) -> Iterator[Doubt]:
+    def _taken_away(self, then: Keeps, meant: Formula) -> Iterator[Breach]:
         measure = then.higher or then.lower or ""
         more = z3.And(meant, self._moved(measure, up=then.higher is not None))
         what = f"a {'higher' if then.higher else 'lower'} {measure}"
         yield from self._lost(measure, more, then.keeps, what)
 
-    def _taken_away_by_adding(self, then: Adding, meant: Formula) -> Iterator[Doubt]:
+    def _taken_away_by_adding(self, then: Adding, meant: Formula) -> Iterator[Breach]:
         """The foot lacks one reading; the other is the same foot with it."""
         for measure, definition in self.book.measures.items():
             if measure in then.but:
@@ -258,7 +260,7 @@ class _Prover:
 
     def _lost(
         self, measure: str, more: Formula, levels: Iterable[NoteLevel], what: str
-    ) -> Iterator[Doubt]:
+    ) -> Iterator[Breach]:
         """Notes that this foot has and the other, with `more`, has not."""
         for rule, due in self._notes(self.foot, levels):
             if not _reads(self.book, rule, measure):
@@ -266,7 +268,7 @@ class _Prover:
             graver = self._notes(self.other, at_least(rule.level or "caution"))
             kept = z3.Or([self.other.holds(rule), *(h for r, h in graver if r.id != rule.id)])
             why = f"{what} takes the note of `{rule.id}` away"
-            yield Doubt(z3.And(more, due, z3.Not(kept)), why)
+            yield Breach(z3.And(more, due, z3.Not(kept)), why)
 
     def _moved(self, measure: str, *, up: bool) -> Formula:
         """The other foot is the same but for one measure, which is at least as extreme."""
@@ -288,7 +290,7 @@ class _Prover:
                 if name not in leaving_out:
                     yield one == theirs[name]
 
-    def _bolder_unasked(self, then: Unasked, meant: Formula) -> Iterator[Doubt]:
+    def _bolder_unasked(self, then: Unasked, meant: Formula) -> Iterator[Breach]:
         """The foot was not asked; the other is the same foot that was asked and said no."""
         kind = {"answers": "answer", "pain": "pain"}[then.unasked]
         facts = [fact for fact in self.foot.word if about(fact).kind == kind]
@@ -303,7 +305,7 @@ class _Prover:
             what = "pain" if then.unasked == "pain" else about(group[0]).of
             yield from self._bolder(asked, what, frozenset(group))
 
-    def _lengthened(self, _then: Alarming, meant: Formula) -> Iterator[Doubt]:
+    def _lengthened(self, _then: Alarming, meant: Formula) -> Iterator[Breach]:
         """The foot gave the alarming answer; the other is the same foot with the harmless one."""
         stops = z3.Or([due for _, due in self._notes(self.foot, ["stop"])])
         for question in self.book.questions:
@@ -316,10 +318,10 @@ class _Prover:
             asked = z3.And(meant, *said, *self._same(leaving_out={fact}), z3.Not(stops))
             yield self._listed(asked, f"the alarming answer to `{question}` lets a product through")
 
-    def _listed(self, asked: Formula, why: str) -> Doubt:
+    def _listed(self, asked: Formula, why: str) -> Breach:
         """A product passes for this foot, and not for the other."""
         passes = z3.And(asked, self._sold(), self._passes(self.foot))
-        return Doubt(z3.And(passes, z3.Not(self._passes(self.other))), why)
+        return Breach(z3.And(passes, z3.Not(self._passes(self.other))), why)
 
     def _harmless(self, fact: str) -> int:
         """The position of the answer that speaks against nothing: the one that does not alarm."""
@@ -327,20 +329,20 @@ class _Prover:
         calm = "yes" if question is not None and question.alarming == "no" else "no"
         return self.book.vocabulary.words[fact].index(calm)
 
-    def _bolder(self, asked: Formula, what: str, facts: frozenset[str]) -> Iterator[Doubt]:
+    def _bolder(self, asked: Formula, what: str, facts: frozenset[str]) -> Iterator[Breach]:
         """Only rules that depend on `facts` can come out differently."""
         for rule, due in self._notes(self.other, NOTE_LEVELS):
             if not facts & base_facts(self.book, [rule]):
                 continue
             lost = z3.And(asked, due, z3.Not(self.foot.holds(rule)))
-            yield Doubt(lost, f"not asking `{what}` loses the note of `{rule.id}`")
+            yield Breach(lost, f"not asking `{what}` loses the note of `{rule.id}`")
         if not facts & base_facts(self.book, [rule for rule, _ in self._binding()]):
             return
         yield self._listed(
             asked, f"not asking `{what}` lets a product through that a `no` keeps out"
         )
 
-    def _never_gives_way(self, _then: NeverWins, _meant: Formula) -> Iterator[Doubt]:
+    def _never_gives_way(self, _then: NeverWins, _meant: Formula) -> Iterator[Breach]:
         """Every two rules of needs, on one foot or on two, reconciled as for a shortlist."""
         rules = [rule for rule in self.book.rules if rule.asks]
         for one, other in itertools.combinations_with_replacement(rules, 2):
@@ -351,7 +353,7 @@ class _Prover:
                     key = (need.attribute, need.comparison, need.target)
                     if need.strength == "never" and key not in left:
                         both = z3.And(self.foot.holds(one), self.foot.holds(other))
-                        yield Doubt(both, f"the never of `{rule.id}` gives way")
+                        yield Breach(both, f"the never of `{rule.id}` gives way")
 
 
 def _reads(book: Rulebook, rule: CompiledRule, measure: str) -> bool:

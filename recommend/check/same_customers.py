@@ -21,19 +21,19 @@ NOTHING, WITHHELD = "nothing", "withheld by a stop"
 
 
 @dataclass(frozen=True, slots=True)
-class Share:
+class DrawnShare:
     """How many of the drawn, and the share of a shop's that they stand for."""
 
     count: int = 0
     of_shop: float = 0.0
 
-    def __add__(self, other: Share) -> Share:
-        return Share(self.count + other.count, self.of_shop + other.of_shop)
+    def __add__(self, other: DrawnShare) -> DrawnShare:
+        return DrawnShare(self.count + other.count, self.of_shop + other.of_shop)
 
 
-def shared(mask: NDArray[np.bool_], weights: NDArray[np.float64]) -> Share:
+def shared(mask: NDArray[np.bool_], weights: NDArray[np.float64]) -> DrawnShare:
     """Those of a mask, shape (n,); `weights` are 1 on average, less where they are parts."""
-    return Share(int(mask.sum()), float(weights[mask].sum() / len(mask)))
+    return DrawnShare(int(mask.sum()), float(weights[mask].sum() / len(mask)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,13 +47,13 @@ class Ranked:
     out, back : customers for whom a product is now ruled out, or is not any more, by product.
     """
 
-    firsts: tuple[tuple[str, str, Share], ...]
-    order: Share
+    firsts: tuple[tuple[str, str, DrawnShare], ...]
+    order: DrawnShare
     out: Mapping[str, int]
     back: Mapping[str, int]
 
 
-Pairs: TypeAlias = Mapping[tuple[int | None, int | None], Share]
+Pairs: TypeAlias = Mapping[tuple[int | None, int | None], DrawnShare]
 
 
 def binding_moved(
@@ -112,11 +112,11 @@ def _part(cases: Cases, wanted: list[int | None]) -> tuple[Cases, dict[int | Non
 
 def _together(old: Cases, new: Cases, weights: NDArray[np.float64]) -> Pairs:
     """How many customers fall into which case of both; None where a stop withholds the list."""
-    pairs: dict[tuple[int | None, int | None], Share] = defaultdict(Share)
+    pairs: dict[tuple[int | None, int | None], DrawnShare] = defaultdict(DrawnShare)
     rows = zip(old.case, old.stopped, new.case, new.stopped, weights / len(weights), strict=True)
     for was, was_stopped, now, now_stopped, weight in rows:
         key = (None if was_stopped else int(was), None if now_stopped else int(now))
-        pairs[key] += Share(1, float(weight))
+        pairs[key] += DrawnShare(1, float(weight))
     return pairs
 
 
@@ -160,10 +160,10 @@ class _Lists:
 
 def _of_way(way: Way, old: Cases, new: Cases, together: Pairs) -> Ranked:
     was, now = _Lists(old, way), _Lists(new, way)
-    firsts: dict[tuple[str, str], Share] = defaultdict(Share)
+    firsts: dict[tuple[str, str], DrawnShare] = defaultdict(DrawnShare)
     out: Counter[str] = Counter()
     back: Counter[str] = Counter()
-    order = Share()
+    order = DrawnShare()
     for (one, other), share in together.items():
         if was.order(one) != now.order(other):
             order += share

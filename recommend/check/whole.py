@@ -17,7 +17,7 @@ from recommend.check.finding import Finding, from_error, in_order
 from recommend.check.logic import logic_findings
 from recommend.check.mutants import Mutant, mutate, mutation_findings
 from recommend.check.people import People
-from recommend.check.promises import Given, Verdict, load_promises
+from recommend.check.promises import Given, PromiseResult, load_promises
 from recommend.check.reach import reach_findings
 from recommend.check.released import gone_findings, released_findings
 from recommend.check.unanswered import shelf_findings, unanswered_findings, unused_findings
@@ -35,7 +35,7 @@ class Report:
 
     findings: tuple[Finding, ...]
     looked_at: tuple[str, ...] = ()
-    verdicts: tuple[Verdict, ...] = ()
+    verdicts: tuple[PromiseResult, ...] = ()
 
 
 def check(

@@ -40,7 +40,7 @@ class OfLevel(Strict):
     never: list[str] = []
 
 
-class Vocabulary(Strict):
+class LanguageWords(Strict):
     """The words of one language; see ``wording.yaml``."""
 
     levels: dict[NoteLevel, OfLevel] = {}
@@ -81,7 +81,7 @@ class WordingFile(Strict):
     titles: list[SaidOfProduct] = []
     turns: dict[Id, Turn] = {}
     orders: list[Order] = []
-    languages: dict[str, Vocabulary] = Field(min_length=1)
+    languages: dict[str, LanguageWords] = Field(min_length=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +142,7 @@ def _translated(book: Rulebook, code: str) -> Place:
     return book.texts.place(f"translations/{code}.yaml")
 
 
-def _notes(book: Rulebook, code: str, words: Vocabulary) -> Iterator[Finding]:
+def _notes(book: Rulebook, code: str, words: LanguageWords) -> Iterator[Finding]:
     for level, asked in words.levels.items():
         for said in (said for rule in book.noting(level) for said in _said(book, rule, code)):
             for wanted in asked.needs:
@@ -193,7 +193,7 @@ def _sentences(book: Rulebook, code: str) -> Iterator[Sentence]:
             yield from (Sentence(text, file, f"what is read of `{name}`") for text in texts)
 
 
-def _negated(book: Rulebook, words: Vocabulary) -> Iterator[Finding]:
+def _negated(book: Rulebook, words: LanguageWords) -> Iterator[Finding]:
     document = book.texts.document("questions.yaml")
     for name, question in book.questions.items():
         start = " ".join(question.ask.split()[:_BEGINNING])
@@ -223,7 +223,7 @@ def _questions_turned(book: Rulebook) -> Iterator[Finding]:
 
 
 def _sides(
-    book: Rulebook, code: str, words: Vocabulary, turns: Mapping[str, Turn]
+    book: Rulebook, code: str, words: LanguageWords, turns: Mapping[str, Turn]
 ) -> Iterator[Finding]:
     """Rules that fire on one side of a measure alone and speak of the other side."""
     for rule in book.rules:

@@ -12,9 +12,9 @@ import typer
 from rich.console import RenderableType
 
 from recommend.catalogue.shop import open_catalogue
-from recommend.check.discriminating import Discrimination, discrimination_of
+from recommend.check.discriminating import OrderSharpness, discrimination_of
 from recommend.check.finding import fails
-from recommend.check.lean import Lean, lean_of
+from recommend.check.lean import LeanReport, lean_of
 from recommend.check.whole import Report
 from recommend.check.whole import check as check_whole
 from recommend.commands.options import Force, print_json, taking
@@ -103,7 +103,7 @@ def check(asked: CheckAsked) -> None:
 
 
 def _blocks(
-    report: Report, told: Discrimination | None, leaning: Lean | None
+    report: Report, told: OrderSharpness | None, leaning: LeanReport | None
 ) -> Iterator[RenderableType]:
     if told:
         yield from discrimination_blocks(told)
@@ -114,14 +114,14 @@ def _blocks(
         yield from lean_blocks(leaning)
 
 
-def _lean(rules: Path, catalogues: list[Path]) -> Lean:
+def _lean(rules: Path, catalogues: list[Path]) -> LeanReport:
     """What outcomes lean on, of the rulebook that is checked and the shop's catalogue."""
     book = load_rulebook(rules)
     with working("moving figures within their ranges") as advance:
         return lean_of(book, open_catalogue(book, catalogues), advance)
 
 
-def _discrimination(rules: Path, catalogues: list[Path]) -> Discrimination:
+def _discrimination(rules: Path, catalogues: list[Path]) -> OrderSharpness:
     """Of the rulebook that is checked and the shop's catalogue."""
     book = load_rulebook(rules)
     with working("ranking drawn customers"):

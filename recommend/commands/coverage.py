@@ -26,7 +26,7 @@ from recommend.commands.options import (
 )
 from recommend.coverage.as_json import as_document, write_csv
 from recommend.coverage.crowd import crowd_of
-from recommend.coverage.run import Question, answer
+from recommend.coverage.run import CoverageQuestion, answer
 from recommend.coverage.split import WAYS
 from recommend.errors import RecommendError, nearest
 from recommend.rulebook import load_rulebook
@@ -41,7 +41,7 @@ SoldOutOption = Annotated[
 
 
 @dataclass(frozen=True, kw_only=True)
-class Asked:
+class BuyerOptions:
     """Options that `coverage`, `gaps` and `order` have in common, as they were given."""
 
     catalogue: CatalogueFolders = None
@@ -85,7 +85,7 @@ class Asked:
     ] = None  # fmt: skip
     cluster: ClusterOption = None
 
-    def opened(self, customers: Callable[[Rulebook], int], **more: Any) -> Opened:
+    def opened(self, customers: Callable[[Rulebook], int], **more: Any) -> OpenedShop:
         """The rulebook, the catalogue and the customers that are asked about.
 
         Parameters
@@ -102,15 +102,15 @@ class Asked:
             book, self.visits, self.population, count, self.seed, self.feet, whole.items,
             self.shop or "",
         )  # fmt: skip
-        return Opened(whole, Question(book, here, crowd, sold=self.sold, **more))
+        return OpenedShop(whole, CoverageQuestion(book, here, crowd, sold=self.sold, **more))
 
 
 @dataclass(frozen=True, slots=True)
-class Opened:
+class OpenedShop:
     """A question, and the catalogue before the stock of one shop was put into it."""
 
     whole: Catalogue
-    question: Question
+    question: CoverageQuestion
 
 
 def stocked(catalogue: Catalogue, stock: Sequence[Path] | None, shop: str | None) -> Catalogue:
@@ -139,7 +139,7 @@ Number = Literal["served", "share", "choices", "products", "prices", "stock"]
 
 
 @dataclass(frozen=True, kw_only=True)
-class CoverageAsked(Asked):
+class CoverageAsked(BuyerOptions):
     """Options of `coverage`, as they were given."""
 
     sold_out_counts: SoldOutOption = False

@@ -40,9 +40,9 @@ from recommend.show.labels import (
 )
 from recommend.trial.plan import BAREFOOT
 from recommend.visit.answers import RefusedError
-from recommend.visit.deciding import OWN, Offered, Shelf, by_whom, deciding, reading_out
+from recommend.visit.deciding import OWN, Offered, OnHand, by_whom, deciding, reading_out
 from recommend.visit.entry import Entry, with_answer
-from recommend.visit.entry_steps import Step
+from recommend.visit.entry_steps import EntryStep
 from recommend.visit.models import Decision, Visit
 from recommend.visit.shelf import Draft
 from recommend.visit.tree import Tree, get
@@ -97,7 +97,7 @@ def decide(
 class _Asking:
     """What is asked: the steps, what stands before them, and what is offered by letter."""
 
-    steps: tuple[Step, ...]
+    steps: tuple[EntryStep, ...]
     begun: Tree
     offered: Mapping[str, Offered]
 
@@ -181,7 +181,7 @@ def _first(outcome: Outcome) -> set[tuple[str | None, str | None]]:
     return {(one.shoe, one.insole) for one in offers}
 
 
-def _shelf(outcome: Outcome) -> Shelf:
+def _shelf(outcome: Outcome) -> OnHand:
     """All products by kind, and what the numbers on boxes stand for in the shop's system."""
     items, system = outcome.catalogue.items, setting("sizes").value
     boxes: dict[str, set[float]] = {}
@@ -189,7 +189,7 @@ def _shelf(outcome: Outcome) -> Shelf:
         if system != "mondopoint":
             label = f"{box_size(system, size, outcome.book.parameters):g}"
             boxes.setdefault(label, set()).add(size)
-    return Shelf(outcome.catalogue.titles_by_kind, boxes, TITLES[system] if boxes else "")
+    return OnHand(outcome.catalogue.titles_by_kind, boxes, TITLES[system] if boxes else "")
 
 
 def _fitter_before(file: Path) -> str:
@@ -216,7 +216,7 @@ def _answered(asking: _Asking, answers: list[str]) -> Tree:
     return tree
 
 
-def _answer(tree: Tree, step: Step, text: str) -> Tree:
+def _answer(tree: Tree, step: EntryStep, text: str) -> Tree:
     try:
         return with_answer(tree, step, step.kind.parse(text))[0]
     except RefusedError as error:

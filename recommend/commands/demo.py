@@ -23,9 +23,9 @@ from recommend.extras import shipped_folder
 from recommend.reading import read_document
 from recommend.settings import FILE_VARIABLE, SETTINGS
 from recommend.show.dialogue import say
-from recommend.visit.answers import ReadOut
+from recommend.visit.answers import ReadTogether
 from recommend.visit.entry import CLEAR
-from recommend.visit.entry_steps import Step
+from recommend.visit.entry_steps import EntryStep
 from recommend.visit.shelf import Draft, Shelf
 
 _PATIENCE = 4  # times that one step may be asked
@@ -148,18 +148,18 @@ def _entry(scene: Scene) -> None:
     print("\n".join(lines[-TAIL:]))
 
 
-def _answers(tree: dict[str, Any], typed: dict[str, str]) -> Callable[[Step], str]:
+def _answers(tree: dict[str, Any], typed: dict[str, str]) -> Callable[[EntryStep], str]:
     """What the invented fitter types at each step: what `typed` or else `tree` says.
 
     Twice where it is doubted; then the step is left out.
     """
     asked: Counter[str] = Counter()
 
-    def answer(step: Step) -> str:
+    def answer(step: EntryStep) -> str:
         asked[step.id] += 1
         if asked[step.id] > _PATIENCE:
             raise InputError(Place(step.id), "the demonstration finds no answer that is taken")
-        if isinstance(step.kind, ReadOut):
+        if isinstance(step.kind, ReadTogether):
             return "n"  # its visit answers every question with no
         nothing = CLEAR if step.kind.keys else ""
         said = typed.get(step.id) or step.standing(tree)

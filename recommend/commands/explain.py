@@ -35,7 +35,7 @@ from recommend.show.explain import (
     explain_page,
 )
 from recommend.show.lines import columns, print_lines
-from recommend.show.records import Kept
+from recommend.show.records import RecordOutcome
 from recommend.trial.heeding import heeded
 from recommend.visit.shelf import Shelf
 from recommend.whatif import nearest_changes
@@ -105,7 +105,7 @@ def explain(asked: ExplainAsked) -> None:
     with Store(store_path(asked.store)) as opened:
         *others, chosen = opened.find_all(asked.record)
         replayed = Replayer(Archive(opened), heeded).replay(chosen)
-        told = Kept(list(events_of(opened, chosen)), origins_kept(opened, chosen))
+        told = RecordOutcome(list(events_of(opened, chosen)), origins_kept(opened, chosen))
     if others:
         print(_others_words(asked.record, others, chosen), file=sys.stderr)
     one = asked.of(replayed)

@@ -24,7 +24,7 @@ from recommend.output import PAGE, refuse_other_kinds, write_output
 from recommend.records.database import store_path
 from recommend.records.documents import sha256
 from recommend.records.keeping import entry_of, keep_event, keeps, kept_words, last_kept
-from recommend.records.store import Entry
+from recommend.records.store import ToRecord
 from recommend.records.verify import printed
 from recommend.settings import setting
 from recommend.show.labels import worn_as
@@ -96,7 +96,7 @@ def _keep(records: Path, judged: TrialOutcome, event: dict[str, str | None]) -> 
     typer.echo(kept_words(kept), err=True)
 
 
-def _entry(judged: TrialOutcome) -> Entry:
+def _entry(judged: TrialOutcome) -> ToRecord:
     outcome, heeds = in_order_tried(judged)
     return entry_of(outcome, heeds=heeds)
 

@@ -27,7 +27,7 @@ from recommend.infer.adviser import Adviser
 from recommend.infer.assess import Assessment
 from recommend.match.out import harmful
 from recommend.measure.into import absorber
-from recommend.measure.repeated import Line
+from recommend.measure.repeated import RepeatedMeasure
 from recommend.measure.repeated import history as history_of
 from recommend.output import PAGE, write_output
 from recommend.reading import read_document
@@ -43,7 +43,7 @@ from recommend.visit import Visit
 from recommend.visit.answers import RefusedError
 from recommend.visit.coming_back import steps_again
 from recommend.visit.entry import Entry, visit_of
-from recommend.visit.entry_steps import Step, read_out
+from recommend.visit.entry_steps import EntryStep, read_out
 from recommend.visit.intake import intake
 from recommend.visit.shelf import Draft, Shelf
 from recommend.visit.tree import drop, put
@@ -62,7 +62,7 @@ Known = Annotated[
 ]
 
 
-def steps_for(book: Rulebook, follow_up: bool, folder: Path | None = None) -> tuple[Step, ...]:
+def steps_for(book: Rulebook, follow_up: bool, folder: Path | None = None) -> tuple[EntryStep, ...]:
     """The steps of a first fitting, or of a customer who comes back, one by one.
 
     Capture files are asked for when `folder`, where the visit will stand, is given.
@@ -178,7 +178,7 @@ def edit(
         say(line)
 
 
-def _meant(step: Step, new: Any, counter: Adviser, path: Path) -> bool:
+def _meant(step: EntryStep, new: Any, counter: Adviser, path: Path) -> bool:
     """Whether a doubtful value is meant: asked at a terminal, said where nobody can be asked."""
     tree = copy.deepcopy(read_document(path).data)
     try:
@@ -195,7 +195,7 @@ def _meant(step: Step, new: Any, counter: Adviser, path: Path) -> bool:
     return typed().strip().lower() == "y"
 
 
-def _ask_open(path: Path, steps: list[Step], counter: Adviser) -> bool:
+def _ask_open(path: Path, steps: list[EntryStep], counter: Adviser) -> bool:
     """Ask the open questions into a visit file; whether all of them were gone through."""
     book, draft = counter.book, Draft(copy.deepcopy(read_document(path).data))
     begun = visit_of(draft.tree)
@@ -223,7 +223,7 @@ def _add(told: dict[str, str], there: Any) -> None:
     there.update(told)
 
 
-def _list_answers(path: Path, steps: tuple[Step, ...]) -> None:
+def _list_answers(path: Path, steps: tuple[EntryStep, ...]) -> None:
     data: dict[str, Any] = read_document(path).data
     print(f"{path}\nChange one with: recommend visit edit {data['reference']} WHAT VALUE\n")
     answered = answers_in(data, steps)
@@ -233,7 +233,7 @@ def _list_answers(path: Path, steps: tuple[Step, ...]) -> None:
     say(f"Not answered: {', '.join(step.id for step in steps if step.id not in there)}")
 
 
-def _asked(step: Step, path: Path) -> str:
+def _asked(step: EntryStep, path: Path) -> str:
     if not sys.stdin.isatty():
         raise InputError(Place("VALUE"), f"no new answer for `{step.id}` was given")
     standing = step.standing(read_document(path).data)
@@ -247,7 +247,7 @@ def _asked(step: Step, path: Path) -> str:
         raise InputError(Place("VALUE"), "nothing was changed") from None
 
 
-def _new_value(step: Step, text: str) -> Any:
+def _new_value(step: EntryStep, text: str) -> Any:
     if text.strip() == "x":
         return None
     try:
@@ -293,7 +293,7 @@ def history(
     print_byline(book)
 
 
-def _tell_history(seen: list[Visit], lines: tuple[Line, ...], book: Rulebook) -> None:
+def _tell_history(seen: list[Visit], lines: tuple[RepeatedMeasure, ...], book: Rulebook) -> None:
     """What was told of the time between, and what changed beyond error: the newest, some lines."""
     titles = open_catalogue(book).titles
     told = list(told_lines(seen, titles))

@@ -29,7 +29,7 @@ from recommend.match.outcome import Outcome, as_document
 from recommend.settings import setting
 from recommend.show.answer import answer_lines
 from recommend.show.labels import SECTIONS
-from recommend.show.lines import Line, columns, print_lines
+from recommend.show.lines import ScreenLine, columns, print_lines
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -173,7 +173,7 @@ def _shown(
         yield from expected_blocks(learned, outcome.book)
 
 
-def _answer(heeded: _Heeded, called: str, number: int | None) -> list[Line]:
+def _answer(heeded: _Heeded, called: str, number: int | None) -> list[ScreenLine]:
     def sure() -> HowSure | None:
         return _sure(heeded.by_rules)
 

@@ -15,12 +15,12 @@ from recommend.catalogue.importing import Imported, RowsError, import_csv, read_
 from recommend.catalogue.shop import open_rulebook
 from recommend.catalogue.stacking import read_counts
 from recommend.cluster import connected
-from recommend.commands.coverage import Asked, SoldOutOption
+from recommend.commands.coverage import BuyerOptions, SoldOutOption
 from recommend.commands.options import AsJson, Force, RulesFolder, print_json, taking
 from recommend.coverage.as_json import plain
 from recommend.coverage.briefs import find_gaps, whole_sizes
 from recommend.coverage.orders import Demand, demand_of, orders_for, with_sales
-from recommend.coverage.run import Question, Stage, unstated_lines
+from recommend.coverage.run import CoverageQuestion, Stage, unstated_lines
 from recommend.coverage.stocking import choose, drop
 from recommend.errors import RecommendError, counted
 from recommend.output import table, write_output
@@ -31,7 +31,7 @@ Answer = tuple[Any, Callable[[], None]]  # what is found, and what shows it
 
 
 @dataclass(frozen=True, kw_only=True)
-class GapsAsked(Asked):
+class GapsAsked(BuyerOptions):
     """Options of `gaps`, as they were given."""
 
     sold_out_counts: SoldOutOption = False
@@ -104,7 +104,7 @@ def gaps(asked: GapsAsked) -> None:
         print_byline(book)
 
 
-def _chosen(question: Question, stage: Stage, listed: Imported, asked: GapsAsked) -> Answer:
+def _chosen(question: CoverageQuestion, stage: Stage, listed: Imported, asked: GapsAsked) -> Answer:
     """Lines of a supplier's list."""
     assessor = question.assessor(more=listed.items)
     tally = question.tally(assessor, stage)
@@ -114,7 +114,7 @@ def _chosen(question: Question, stage: Stage, listed: Imported, asked: GapsAsked
     return found, lambda: print_blocks(stocking_blocks(found, listed.currency))
 
 
-def _dropped(question: Question, stage: Stage, count: int) -> Answer:
+def _dropped(question: CoverageQuestion, stage: Stage, count: int) -> Answer:
     """Lines of the catalogue that can go."""
     assessor = question.assessor()
     tally = question.tally(assessor, stage)
@@ -123,7 +123,7 @@ def _dropped(question: Question, stage: Stage, count: int) -> Answer:
     return found, lambda: print_blocks(dropping_blocks(found))
 
 
-def _briefs(question: Question, stage: Stage, asked: GapsAsked) -> Answer:
+def _briefs(question: CoverageQuestion, stage: Stage, asked: GapsAsked) -> Answer:
     """Products to look for."""
     book = question.book
     assessor = question.assessor(more=(whole_sizes(book.parameters.coverage.size_step),))
@@ -134,7 +134,7 @@ def _briefs(question: Question, stage: Stage, asked: GapsAsked) -> Answer:
 
 
 @dataclass(frozen=True, kw_only=True)
-class OrderAsked(Asked):
+class OrderAsked(BuyerOptions):
     """Options of `order`, as they were given."""
 
     season: Annotated[int, typer.Option(min=1, max=10**7, help="Customers expected in the season.")]

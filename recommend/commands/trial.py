@@ -46,7 +46,7 @@ from recommend.show.console import console, print_paged
 from recommend.show.trial import SECTIONS, plan_document, plan_lines, trial_blocks
 from recommend.show.trial_answer import trial_names
 from recommend.trial.enter_step import (
-    Entry,
+    StepEntry,
     Zero,
     add_step,
     read_angle,
@@ -144,9 +144,9 @@ class TrialAsked:
     keep: Keep = None
     store: StorePath = None
 
-    def step(self, seen: Visit, book: Rulebook) -> Entry:
+    def step(self, seen: Visit, book: Rulebook) -> StepEntry:
         """The step that the words describe, with its readings and ratings; empty without any."""
-        entry, zero = Entry(self.shoe, self.insole), Zero(self.gait, self.reference)
+        entry, zero = StepEntry(self.shoe, self.insole), Zero(self.gait, self.reference)
         for text in self.readings or ():
             if "=" in text:
                 read_angle(entry, text, seen, zero)
@@ -157,7 +157,7 @@ class TrialAsked:
                 read_comfort(told, text)
         return entry
 
-    def _read_file(self, entry: Entry, file: Path, book: Rulebook) -> None:
+    def _read_file(self, entry: StepEntry, file: Path, book: Rulebook) -> None:
         if file.suffix.lower() not in (".csv", ".npz", ".c3d"):
             read_step_file(entry, file)
             return
@@ -165,7 +165,7 @@ class TrialAsked:
         for one in measure_capture(file, book.parameters, book.measures, options):
             read_capture(entry, one)
 
-    def check(self, entry: Entry, products: Catalogue) -> None:
+    def check(self, entry: StepEntry, products: Catalogue) -> None:
         """Refuse products that are not there, and a step of which not all is said."""
         for part in (entry.shoe, entry.insole):
             if part is not None and part != OWN:

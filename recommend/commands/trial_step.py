@@ -20,8 +20,7 @@ from recommend.show.console import console
 from recommend.show.dialogue import KEYS, LEAVE, SAVED, LeftError, run, say
 from recommend.show.labels import BARE, LEVEL_WORDS, OWN_LETTER, names_of, worn_as
 from recommend.show.trial_answer import clinician_lines, step_lines, trial_lines
-from recommend.trial.enter_step import Entry as Typed
-from recommend.trial.enter_step import add_step, read_capture, write_step
+from recommend.trial.enter_step import StepEntry, add_step, read_capture, write_step
 from recommend.trial.guided import (
     KEYS as READING_KEYS,
 )
@@ -155,7 +154,7 @@ def _from_captures(file: Path, worn: Worn, outcome: Outcome) -> None:
         path = Path(text.strip())
         if not path.is_file():
             raise InputError(Place(text.strip()), "there is no such file")
-        entry = Typed(worn.shoe, worn.insole)
+        entry = StepEntry(worn.shoe, worn.insole)
         for one in measure_capture(path, book.parameters, book.measures, CaptureOptions()):
             read_capture(entry, one)
         add_step(file, entry)

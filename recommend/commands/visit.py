@@ -53,7 +53,7 @@ from recommend.visit import Visit, read_visit
 from recommend.visit.answers import RefusedError, Text
 from recommend.visit.coming_back import begun_again
 from recommend.visit.entry import Entry, visit_of
-from recommend.visit.entry_steps import Step, read_out, side_by_side
+from recommend.visit.entry_steps import EntryStep, read_out, side_by_side
 from recommend.visit.intake import NO_READING, READINGS, in_order, measures_of, taken
 from recommend.visit.shelf import REFERENCE, Draft, Shelf
 from recommend.way import outcome_of
@@ -183,7 +183,7 @@ def _refuse_under_way(shelf: Shelf, code: str) -> None:
 
 
 def enter(
-    draft: Draft, shelf: Shelf, rules: Path | None, answer: Callable[[Step], str] | None = None
+    draft: Draft, shelf: Shelf, rules: Path | None, answer: Callable[[EntryStep], str] | None = None
 ) -> None:
     """Ask what is still to be asked, then put the visit on the shelf.
 
@@ -275,7 +275,7 @@ def _keep_return(visit: Visit, shelf: Shelf) -> None:
         print(kept_words(kept), file=sys.stderr)
 
 
-def _steps(counter: Adviser, draft: Draft, shelf: Shelf) -> tuple[Step, ...]:
+def _steps(counter: Adviser, draft: Draft, shelf: Shelf) -> tuple[EntryStep, ...]:
     """The steps as this shop asks them: its readings, sides, screening read out in groups."""
     book = counter.book
     steps = list(steps_for(book, draft.follow_up, shelf.folder))

@@ -37,7 +37,7 @@ Box = dict[str, tuple[float, float]]  # attributes left out are free, and need n
 
 
 @dataclass(frozen=True, slots=True)
-class Want:
+class BriefWant:
     """What a brief asks of one attribute: a level from `low` to `high`, or None for no bound."""
 
     attribute: str
@@ -60,7 +60,7 @@ class Brief:
     """
 
     kind: Kind
-    wants: tuple[Want, ...]
+    wants: tuple[BriefWant, ...]
     plain: tuple[str, ...]
     smallest: float | None
     largest: float | None
@@ -380,10 +380,12 @@ class Side:
 
     # --- in words ---------------------------------------------------------------------------
 
-    def want(self, name: str, low: float, high: float) -> Want:
+    def want(self, name: str, low: float, high: float) -> BriefWant:
         """A range as it is worded: an end of the scale is no bound."""
         levels = self.levels[name]
-        return Want(name, low if low > levels[0] else None, high if high < levels[-1] else None)
+        return BriefWant(
+            name, low if low > levels[0] else None, high if high < levels[-1] else None
+        )
 
     def plain(self, box: Mapping[str, object]) -> Iterator[str]:
         """Free attributes in which a product should do nothing, since nobody asks for more."""

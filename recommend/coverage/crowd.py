@@ -23,7 +23,7 @@ from recommend.coverage.rows import Array
 from recommend.coverage.sampling import BLOCK, Numbers, Sampler, Words, numbers_of
 from recommend.coverage.tally import FactColumns, Tally, add, cases_of_customers, tally
 from recommend.coverage.visits import (
-    Shop,
+    ShopVisits,
     cases_of_visits,
     no_shop,
     of_one,
@@ -61,7 +61,7 @@ class Crowd:
     population: Population
     count: int
     seed: int
-    shop: Shop | None = None
+    shop: ShopVisits | None = None
     columns: Path | None = None
     read: Columns | None = None
     weight: float = 1.0

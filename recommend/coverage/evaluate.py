@@ -178,7 +178,7 @@ def merged_usable(found: Sequence[Usable]) -> Usable:
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class JudgedGroups:
     """Some groups judged.
 
     Attributes
@@ -359,14 +359,14 @@ class Evaluator:
         step = max(1, CELLS // max(1, len(self.shoes) + len(self.insoles)))
         yield from (slice(at, min(at + step, count)) for at in range(0, count, step))
 
-    def part(self, groups: slice) -> Part:
+    def part(self, groups: slice) -> JudgedGroups:
         """Judge the groups of a slice."""
         usable = self.usable("well", groups)
         lost = np.flatnonzero(~usable.any) + groups.start
         harmless = usable.any.copy()
         if len(lost):
             harmless[lost - groups.start] = self.usable("harmless", lost).any
-        return Part(groups, usable, harmless, self.choices(usable))
+        return JudgedGroups(groups, usable, harmless, self.choices(usable))
 
     def choices(self, usable: Usable) -> Array:
         """Among how many products each group can choose: of pairs the rarer part, (n,)."""
@@ -378,7 +378,7 @@ class Evaluator:
         return np.asarray(np.where(bare, shoes, np.minimum(shoes, insoles)))
 
     def evaluate(self, progress: Progress | None = None,
-                 collect: Callable[[Part], None] | None = None) -> Served:  # fmt: skip
+                 collect: Callable[[JudgedGroups], None] | None = None) -> Served:  # fmt: skip
         """What the catalogue does for all groups.
 
         Parameters
@@ -406,7 +406,7 @@ class Evaluator:
         insoles = usable.insoles.weighed(insole)[: self.bought]
         return np.concatenate([usable.shoes.weighed(shoe), insoles])
 
-    def _alone(self, part: Part, weights: Array) -> tuple[Array, Array]:
+    def _alone(self, part: JudgedGroups, weights: Array) -> tuple[Array, Array]:
         """Weights of groups who are served by one shoe alone, and by one insole alone."""
         ways, usable = self.terms.ways, part.usable
         shoe = (usable.shoes.count == 1) & usable.any

@@ -70,7 +70,7 @@ class Demand:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class OrderLine:
     """One product in one size.
 
     Attributes
@@ -95,7 +95,7 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True)
-class Orders:
+class SeasonOrder:
     """What to order for a season.
 
     Attributes
@@ -107,7 +107,7 @@ class Orders:
     unpriced : pieces without a price.
     """
 
-    lines: tuple[Line, ...]
+    lines: tuple[OrderLine, ...]
     rest: int
     asked: float
     empty_before: float
@@ -177,7 +177,7 @@ def orders_for(
     *,
     service: float,
     budget: float | None = None,
-) -> Orders:
+) -> SeasonOrder:
     """What to order of what is there.
 
     Parameters
@@ -209,7 +209,7 @@ def orders_for(
     ordered = [line for line in lines if line.order]
     ordered.sort(key=lambda one: (-one.asked * (one.empty_before - one.empty_after), one.product,
                                   one.size))  # fmt: skip
-    return Orders(
+    return SeasonOrder(
         tuple(ordered), len(lines) - len(ordered), asked, before, after,
         sum(one.order for one in ordered), sum(one.cost or 0.0 for one in ordered),
         sum(one.order for one in ordered if one.cost is None),
@@ -241,7 +241,7 @@ class _Plan:
         gain = self.demand.lost(there) - self.demand.lost(there + self.pack)
         return gain / ((self.price or 0.0) * self.pack or 1e-9)
 
-    def line(self, parameters: Parameters, service: float) -> Line:
+    def line(self, parameters: Parameters, service: float) -> OrderLine:
         """What is told of it."""
         order = self.packs * self.pack
         mean = max(self.demand.mean, 1e-12)
@@ -250,7 +250,7 @@ class _Plan:
             share = min(1.0, self.supply.lead_weeks / parameters.orders.season_weeks)
             meanwhile = Demand(self.demand.mean * share, self.demand.shape)
             again = meanwhile.enough(service)
-        return Line(
+        return OrderLine(
             self.item.id, self.item.product.kind, self.size, self.demand.mean, self.stock, order,
             self.demand.lost(self.stock) / mean, self.demand.lost(self.stock + order) / mean,
             None if self.price is None else self.price * order, again,

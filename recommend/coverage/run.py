@@ -62,7 +62,7 @@ class Run:
 
 
 @dataclass(frozen=True, slots=True)
-class Question:
+class CoverageQuestion:
     """What the buyer asks.
 
     Attributes
@@ -110,7 +110,7 @@ class Question:
         return Assessor(book or self.book, classes, self.terms())
 
 
-def answer(question: Question, stage: Stage) -> Run:
+def answer(question: CoverageQuestion, stage: Stage) -> Run:
     """Count, judge, vary and compare.
 
     Parameters
@@ -150,7 +150,7 @@ def answer(question: Question, stage: Stage) -> Run:
     )
 
 
-def _by_shop(question: Question, assessor: Assessor, tally: Tally,
+def _by_shop(question: CoverageQuestion, assessor: Assessor, tally: Tally,
              parts: Mapping[str, Tally]) -> dict[str, Share]:  # fmt: skip
     """The headline of each shop: its own customers and its own stock, where they are told."""
     named = {name: one for name, one in parts.items() if name}
@@ -163,7 +163,7 @@ def _by_shop(question: Question, assessor: Assessor, tally: Tally,
 
 
 def _spread_of_visits(
-    question: Question, assessor: Assessor, progress: Callable[[int, int], None]
+    question: CoverageQuestion, assessor: Assessor, progress: Callable[[int, int], None]
 ) -> float:
     """Standard deviation of the share served when the shop's visits are drawn again.
 
@@ -191,7 +191,7 @@ def _wider(share: Share, apart: float, book: Rulebook) -> Share:
 
 
 def _scenarios(
-    question: Question, assessor: Assessor, tally: Tally, coverage: Coverage
+    question: CoverageQuestion, assessor: Assessor, tally: Tally, coverage: Coverage
 ) -> Iterator[Scenario]:
     catalogue, terms = question.catalogue, assessor.terms
     kinds = assessor.kinds(tally)
@@ -216,7 +216,7 @@ def _scenarios(
         yield Scenario("prior-visits", min(ends), max(ends))
 
 
-def _other_shares(question: Question, coverage: Coverage) -> Iterator[Scenario]:
+def _other_shares(question: CoverageQuestion, coverage: Coverage) -> Iterator[Scenario]:
     """The headline where shares of purposes, ages and sexes stand at the ends of their ranges."""
     split, people = coverage.split, question.crowd.population
     figures: dict[str, Mapping[Any, Figure]] = {**people.words, "sex": people.sex}
@@ -237,7 +237,7 @@ def _other_shares(question: Question, coverage: Coverage) -> Iterator[Scenario]:
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class GroupChange:
     """Feet of one type, or of all: shares of all customers.
 
     Attributes
@@ -261,10 +261,10 @@ class Comparison:
     """Two ways of serving the same customers."""
 
     other: str
-    changes: tuple[Change, ...]
+    changes: tuple[GroupChange, ...]
 
     @property
-    def overall(self) -> Change:
+    def overall(self) -> GroupChange:
         """The change over all feet."""
         return self.changes[0]
 
@@ -306,8 +306,8 @@ def _comparison(
     weight = np.tile(tally.counts, 2) / (2 * tally.customers)
     flags = (np.ones_like(here), here, there, here & ~there, there & ~here)
     sums = [np.bincount(types, weight * np.tile(flag, 2), len(names)) for flag in flags]
-    overall = Change("all", *(float(one.sum()) for one in sums))
-    rows = [Change(name, *(float(one[k]) for one in sums)) for k, name in enumerate(names)]
+    overall = GroupChange("all", *(float(one.sum()) for one in sums))
+    rows = [GroupChange(name, *(float(one[k]) for one in sums)) for k, name in enumerate(names)]
     rows = [row for row in rows if row.share > 0]
     rows.sort(key=lambda row: (-row.won - row.lost, -row.share))
     return Comparison(other, (overall, *rows))
@@ -321,7 +321,7 @@ def unstated_lines(items: Sequence[Item], book: Rulebook) -> Iterator[str]:
     """
     catalogue = Catalogue("", "", "", tuple(items), (), Texts.of("", {}))
     crowd = crowd_of(book, None, "modelled", LISTED, SEED, items=items)
-    assessor = Question(book, catalogue, crowd).assessor()
+    assessor = CoverageQuestion(book, catalogue, crowd).assessor()
     kinds = assessor.kinds(crowd.tally(book, assessor.classes))
     evaluator, everyone = assessor.evaluator(items, kinds), np.arange(len(kinds.binding))
     weight = np.bincount(kinds.kind, kinds.weights, len(kinds.binding)) / LISTED

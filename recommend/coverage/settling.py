@@ -19,7 +19,7 @@ CUSTOMERS, SEED = 2_000, 1  # two in a thousand can be told apart; the same plan
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
+class ReadingPlan:
     """Readings in the order in which they are taken, and what was given up.
 
     Attributes
@@ -44,7 +44,7 @@ def plan(
     takes: Mapping[str, float],
     fixed: float,
     minutes: float,
-) -> Plan:
+) -> ReadingPlan:
     """Choose readings for the minutes there are, greedily by what they settle a minute.
 
     Parameters
@@ -62,7 +62,7 @@ def plan(
         gains = {r: settling.share((*chosen, r)) - now for r in feeds if r not in chosen}
         able = {r: gain for r, gain in gains.items() if takes[r] <= left and gain > 0}
         if not able:
-            return Plan(chosen, now, gains, minutes - left)
+            return ReadingPlan(chosen, now, gains, minutes - left)
         best = max(able, key=lambda r: able[r] / takes[r])
         chosen, left = (*chosen, best), left - takes[best]
 

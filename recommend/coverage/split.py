@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from recommend.catalogue.loading import Item
-from recommend.coverage.evaluate import Evaluator, Kinds, Part, Served
+from recommend.coverage.evaluate import Evaluator, JudgedGroups, Kinds, Served
 from recommend.coverage.rows import Array
 from recommend.coverage.tally import OF_FOOT, PEOPLE, Layout, Tally, people_of
 from recommend.coverage.why import Reason
@@ -31,7 +31,7 @@ SERVED = 2  # of the outcomes the first so many are service
 
 
 @dataclass(frozen=True, slots=True)
-class Band:
+class PriceBand:
     """Prices from the cheapest to the dearest; both None where no price is stated."""
 
     low: float | None
@@ -67,8 +67,8 @@ class Shown:
     """What is sold to the people of a cell: different products, prices, pieces in stock."""
 
     products: int
-    shoe_prices: Band
-    insole_prices: Band
+    shoe_prices: PriceBand
+    insole_prices: PriceBand
     stock: int
 
 
@@ -261,7 +261,7 @@ class Shelves:
         self.products = np.zeros((count, len(evaluator.items)), bool)
         self._taken: dict[str, tuple[Array, Array]] = {}
 
-    def add(self, part: Part) -> None:
+    def add(self, part: JudgedGroups) -> None:
         """Gather what serves the groups of a part."""
         here = (self.group >= part.groups.start) & (self.group < part.groups.stop)
         cell, rows = self.cell[here], self.group[here] - part.groups.start
@@ -280,7 +280,7 @@ class Shelves:
         stock = sum(self._pieces(item, classes) for item in sold)
         priced = [(i.product.kind, i.product.price) for i in sold if i.product.price is not None]
         bands = [
-            Band(min(found, default=None), max(found, default=None))
+            PriceBand(min(found, default=None), max(found, default=None))
             for found in ([price for kind, price in priced if kind == what]
                           for what in ("shoe", "insole"))
         ]  # fmt: skip

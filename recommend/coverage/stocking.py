@@ -10,7 +10,14 @@ from operator import or_
 import numpy as np
 
 from recommend.catalogue.loading import Catalogue, Item
-from recommend.coverage.evaluate import Evaluator, Kinds, Part, Served, Usable, merged_usable
+from recommend.coverage.evaluate import (
+    Evaluator,
+    JudgedGroups,
+    Kinds,
+    Served,
+    Usable,
+    merged_usable,
+)
 from recommend.coverage.report import Assessor
 from recommend.coverage.rows import Alike, Array, together
 from recommend.coverage.selection import Problem, Selection, select
@@ -23,7 +30,7 @@ TIE = 1e-3  # of a choice: settles what is otherwise equal
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class StockLine:
     """A line chosen, or let go (shares of all customers).
 
     Attributes
@@ -55,12 +62,12 @@ class Stocking:
     cheapest : where a budget buys nothing, the cheapest line that would serve somebody.
     """
 
-    lines: tuple[Line, ...]
+    lines: tuple[StockLine, ...]
     before: float
     after: float
     at_most: float
     selection: Selection
-    cheapest: Line | None = None
+    cheapest: StockLine | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +77,7 @@ class Dropping:
     `choice_before`, `choice_after` : share with ``coverage.choice`` or more to choose from.
     """
 
-    lines: tuple[Line, ...]
+    lines: tuple[StockLine, ...]
     before: float
     after: float
     choice_before: float
@@ -132,10 +139,10 @@ def choose(
     if options.whole:
         most = min(most, before + selection.at_most / customers)
 
-    def line(n: int, gain: float) -> Line:
+    def line(n: int, gain: float) -> StockLine:
         item, cost = options.new[n], None if costs is None else costs[n]
         suits = float(options.suits[n] / customers)
-        return Line(item.id, item.product.kind, gain / customers, suits, cost)
+        return StockLine(item.id, item.product.kind, gain / customers, suits, cost)
 
     chosen = [line(n, gain) for n, gain in zip(selection.lines, selection.gains, strict=True)]
     useful = np.flatnonzero(options.suits > 0).tolist()
@@ -232,7 +239,7 @@ class _Options:
         found = self.evaluator.evaluate(collect=self._add)
         return float(self.evaluator.kinds.weights[found.well].sum())
 
-    def _add(self, part: Part) -> None:
+    def _add(self, part: JudgedGroups) -> None:
         kinds = self.evaluator.kinds
         weights = kinds.weights[part.groups]
         self.suits += self._new(part.usable, weights)
@@ -246,7 +253,7 @@ class _Options:
         there = tuple(one[open_] for one in there)
         self._pairs(weights[open_], kind[open_], shoes[open_], insoles[open_], there)
 
-    def add_choice(self, part: Part) -> None:
+    def add_choice(self, part: JudgedGroups) -> None:
         """Gather what each line adds to choice, and nothing else."""
         weights = self.evaluator.kinds.weights[part.groups]
         self.worth += self._new(part.usable, self._of_choice(part.choices, weights))
@@ -374,7 +381,7 @@ def drop(assessor: Assessor, whole: Catalogue, kinds: Kinds, tally: Tally, count
         whom = whom or _whom(assessor, tally, evaluator)
         shelf.let_go(n)
         item, lost = evaluator.items[n], (now - shelf.served()) / total
-        lines.append(Line(item.id, item.product.kind, lost, suits[n] / total, None, whom(n)))
+        lines.append(StockLine(item.id, item.product.kind, lost, suits[n] / total, None, whom(n)))
     return Dropping(tuple(lines), before / total, shelf.served() / total, choice / total,
                     shelf.served(enough) / total, exact)  # fmt: skip
 

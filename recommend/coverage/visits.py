@@ -34,7 +34,7 @@ from recommend.visit.models import Visit
 
 
 @dataclass(frozen=True, slots=True)
-class Shop:
+class ShopVisits:
     """Visits of one shop, measured.
 
     Attributes
@@ -48,24 +48,24 @@ class Shop:
     customers: Customers
     where: tuple[str, ...] = ()
 
-    def only(self, rows: Array) -> Shop:
+    def only(self, rows: Array) -> ShopVisits:
         """Some of its visits, in the order of `rows`; one may come more than once."""
         where = tuple(self.where[row] for row in rows) if self.where else ()
-        return Shop(tuple(self.visits[row] for row in rows), self.customers.only(rows), where)
+        return ShopVisits(tuple(self.visits[row] for row in rows), self.customers.only(rows), where)
 
 
-def resampled(shop: Shop, rng: np.random.Generator) -> Shop:
+def resampled(shop: ShopVisits, rng: np.random.Generator) -> ShopVisits:
     """As many visits drawn from the visits, with repeats: another sample of the same customers."""
     count = len(shop.visits)
     return shop.only(rng.integers(0, count, count))
 
 
-def refusing(shop: Shop, parameters: Parameters) -> int:
+def refusing(shop: ShopVisits, parameters: Parameters) -> int:
     """Visits with something out that no count looks at: a wish, a price limit, what did harm."""
     return sum(v.wishes is not None or bool(harmful(v, parameters)) for v in shop.visits)
 
 
-def of_one(shop: Shop, name: str) -> Shop:
+def of_one(shop: ShopVisits, name: str) -> ShopVisits:
     """The visits of one of several shops.
 
     Raises
@@ -85,7 +85,7 @@ def no_shop(name: str, shops: Collection[str]) -> RecommendError:
     return RecommendError(f"no shop is called `{name}`; {hint}")
 
 
-def read_shop(path: Path, book: Rulebook) -> Shop:
+def read_shop(path: Path, book: Rulebook) -> ShopVisits:
     """Read the visits of a shop.
 
     Parameters
@@ -100,7 +100,7 @@ def read_shop(path: Path, book: Rulebook) -> Shop:
     shops = kept_by_shop(path, book)
     visits = tuple(visit for some in shops.values() for visit in some)
     where = tuple(shop for shop, some in shops.items() for _ in some)
-    return Shop(visits, customers_of(visits, book), where)
+    return ShopVisits(visits, customers_of(visits, book), where)
 
 
 def customers_of(visits: Iterable[Visit], book: Rulebook) -> Customers:
@@ -132,7 +132,7 @@ def _words(texts: list[Any], values: tuple[str, ...]) -> Words:
     return Words(np.array(codes, np.int8), values)
 
 
-def cases_of_visits(shop: Shop, book: Rulebook, sizes: SizeClasses) -> Array:
+def cases_of_visits(shop: ShopVisits, book: Rulebook, sizes: SizeClasses) -> Array:
     """The case of each visit as it is: what was not measured or asked stays unknown."""
     columns = {}
     for side in SIDES:

@@ -9,7 +9,7 @@ from functools import cached_property
 from recommend.errors import RecommendError, nearest
 from recommend.explain.node import Node
 from recommend.explain.reasons import FootReasons
-from recommend.match.judge import Verdict, fit
+from recommend.match.judge import NeedVerdict, fit
 from recommend.match.needs import Need, asked_words, level_words
 from recommend.match.out import lifted_words
 from recommend.match.outcome import Outcome
@@ -171,7 +171,7 @@ class Explanation:
             return "suitable, not in stock"
         return "ruled out"
 
-    def _verdict(self, verdict: Verdict, *, open_: bool) -> Node:
+    def _verdict(self, verdict: NeedVerdict, *, open_: bool) -> Node:
         """One need and how the product stands to it; with `open_`, the rules it comes from."""
         need = verdict.need
         text = f"{self.need_line(need)}: {self._standing_to(verdict)}"
@@ -199,7 +199,7 @@ class Explanation:
         weight = f", weight {need.weight:g}" if need.weight else ""
         return f"{asked_words(need, self.outcome.book)} ({title}{weight})"
 
-    def _standing_to(self, verdict: Verdict) -> str:
+    def _standing_to(self, verdict: NeedVerdict) -> str:
         if verdict.level is None:
             return "not stated of this product" + (", rules it out" if verdict.broken else "")
         has = f"it has {self._level(verdict)}"
@@ -211,7 +211,7 @@ class Explanation:
             return f"{has}, met"
         return f"{has}, {verdict.satisfaction:.0%} met"
 
-    def _level(self, verdict: Verdict) -> str:
+    def _level(self, verdict: NeedVerdict) -> str:
         assert verdict.level is not None
         return level_words(verdict.need.attribute, verdict.level, self.outcome.book)
 
@@ -323,7 +323,7 @@ class Explanation:
         if alike:
             yield Node("remark", "no difference in points:", children=tuple(alike))
 
-    def _contrast(self, verdict: Verdict, other: Verdict | None, points: float) -> Node:
+    def _contrast(self, verdict: NeedVerdict, other: NeedVerdict | None, points: float) -> Node:
         node = self._verdict(verdict, open_=False)
         if other is None or other.level is None:
             has = "of the first it is not stated"

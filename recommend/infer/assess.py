@@ -8,7 +8,7 @@ from recommend.dataclass import dataclass
 from recommend.infer.conclusions import Conclusions
 from recommend.infer.derivation import (
     CloseCall,
-    Derivation,
+    Firing,
     Lacking,
     Lacks,
     close_calls,
@@ -47,7 +47,7 @@ class FootAssessment:
     measures: Mapping[str, Measure]
     further: tuple[Measure, ...]
     conclusions: Conclusions
-    derivations: tuple[Derivation, ...]
+    derivations: tuple[Firing, ...]
     lacking: Mapping[str, Lacking]
     close_calls: tuple[CloseCall, ...]
 

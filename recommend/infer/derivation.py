@@ -90,7 +90,7 @@ class LimitUsed:
 
 
 @dataclass(frozen=True, slots=True)
-class Derivation:
+class Firing:
     """One firing: rule, version, facts matched, limits, conclusion.
 
     `facts` are those of the first branch that was satisfied; `concludes` names what the rule
@@ -140,7 +140,7 @@ class Lacking:
         )
 
 
-def derivations(book: Rulebook, conclusions: Conclusions, side: Side) -> tuple[Derivation, ...]:
+def derivations(book: Rulebook, conclusions: Conclusions, side: Side) -> tuple[Firing, ...]:
     """One derivation for every rule that is true, in the order of the rulebook's strata."""
     return tuple(
         _derive(book, rule, conclusions.facts, side)
@@ -149,9 +149,9 @@ def derivations(book: Rulebook, conclusions: Conclusions, side: Side) -> tuple[D
     )
 
 
-def _derive(book: Rulebook, rule: CompiledRule, facts: Facts, side: Side) -> Derivation:
+def _derive(book: Rulebook, rule: CompiledRule, facts: Facts, side: Side) -> Firing:
     branch = next(terms for terms in rule.holds if satisfied(terms, facts))
-    return Derivation(
+    return Firing(
         rule=rule.id,
         title=rule.rule.title,
         stage=rule.stage,

@@ -81,7 +81,7 @@ def new_engine(book: Rulebook, name: str) -> Engine:
     if name == REFERENCE:
         from recommend.infer import one
 
-        return one.Engine(book)
+        return one.DurableRules(book)
     from recommend.infer.many import ArrayEngine
 
     return ArrayEngine(book)

@@ -70,7 +70,7 @@ class _Host:
         core.delete_state(self._rulesets[name], session)
 
 
-class Engine:
+class DurableRules:
     """A rulebook compiled to durable-rules; build once, use for any number of feet.
 
     Parameters

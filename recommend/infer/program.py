@@ -30,7 +30,7 @@ _COMPARE = {"gt": np.greater, "ge": np.greater_equal, "lt": np.less, "le": np.le
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class Operation:
     """One operation: `function` of two operands into a node's buffer.
 
     An operand is a node, a column by its name, or a constant.
@@ -53,7 +53,7 @@ class Program:
 
     book: Rulebook
     columns: Mapping[str, Column]
-    steps: dict[Node, Step] = field(default_factory=dict)
+    steps: dict[Node, Operation] = field(default_factory=dict)
     holds: dict[str, Node] = field(default_factory=dict)
     fails: dict[str, Node] = field(default_factory=dict)
     values: dict[str, list[Node]] = field(default_factory=dict)
@@ -169,7 +169,7 @@ class Program:
         key = (function, *(o.item() if isinstance(o, np.ndarray) else (o,) for o in operands))
         if key not in self._known:
             self._known[key] = len(self._known) + 2
-            self.steps[self._known[key]] = Step(function, operands)
+            self.steps[self._known[key]] = Operation(function, operands)
         return self._known[key]
 
 

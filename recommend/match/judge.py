@@ -1,7 +1,7 @@
 """Judging shoes, insoles and pairs of both, need by need: arrays for many, objects to be read.
 
 `Judged` is the one place where a product is held against a need. What is read of one product
-(`Verdict`, `Judgement`) is a view onto its arrays.
+(`NeedVerdict`, `Judgement`) is a view onto its arrays.
 
 """
 
@@ -89,7 +89,7 @@ Parts = tuple[Item, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Verdict:
+class NeedVerdict:
     """How one product (or pair) stands to one need.
 
     Attributes
@@ -117,7 +117,7 @@ class Judgement:
     every must is met and no never is broken.
     """
 
-    verdicts: tuple[Verdict, ...]
+    verdicts: tuple[NeedVerdict, ...]
     weight: float
     gained: float
     suitable: bool
@@ -191,10 +191,10 @@ class Judged:
             not any(one.broken for one in verdicts),
         )
 
-    def _verdict(self, row: int, n: int, need: Need) -> Verdict:
+    def _verdict(self, row: int, n: int, need: Need) -> NeedVerdict:
         level, short = float(self.level[row, n]), float(self.short[row, n])
         stated = not np.isnan(level)
-        return Verdict(
+        return NeedVerdict(
             need,
             level if stated else None,
             short if stated else None,

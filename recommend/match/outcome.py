@@ -11,9 +11,9 @@ from typing import Any
 from recommend.catalogue.loading import Catalogue
 from recommend.dataclass import dataclass
 from recommend.infer.assess import Assessment, FootAssessment
-from recommend.infer.derivation import Derivation, Lacking, marks_of, share_below
+from recommend.infer.derivation import Firing, Lacking, marks_of, share_below
 from recommend.infer.variations import Variations
-from recommend.match.judge import Verdict
+from recommend.match.judge import NeedVerdict
 from recommend.match.needs import Need, need_words
 from recommend.match.shortlist import GROUPS, Candidate, Equals, Group, Shortlist
 from recommend.match.telling import against_lines, fit_lines, why_lines
@@ -108,7 +108,7 @@ def _foot(foot: FootAssessment, book: Rulebook) -> dict[str, Any]:
     }
 
 
-def _derivation(one: Derivation, book: Rulebook) -> dict[str, Any]:
+def _derivation(one: Firing, book: Rulebook) -> dict[str, Any]:
     """A derivation; its place counts from the rulebook's folder, wherever that is today."""
     return {**asdict(one), "place": within(one.place, book.folder)}
 
@@ -221,7 +221,7 @@ def candidate_document(candidate: Candidate) -> dict[str, Any]:
     }
 
 
-def verdict_document(verdict: Verdict) -> dict[str, Any]:
+def verdict_document(verdict: NeedVerdict) -> dict[str, Any]:
     """How a product stands to one need, as plain data."""
     return {
         "attribute": verdict.need.attribute,

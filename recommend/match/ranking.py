@@ -20,7 +20,7 @@ from recommend.dataclass import dataclass
 from recommend.match.needs import Active, Bools, Floats, NeedTable, need_table
 from recommend.match.out import NO_INSOLE, OWN_SHOES, Out, not_bought
 from recommend.match.sizes import SizeClasses, extra_length
-from recommend.match.weighing import KINDS, Shelf, Way
+from recommend.match.weighing import KINDS, Assortment, Way
 from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
 from recommend.visit.models import Visit
@@ -96,7 +96,7 @@ class Ranking:
         extra = without_insole(book)
         shoes = (*catalogue.shoes, *_own_shoes(extra, own))
         kept = [item for item in own if item.product.kind == "insole"]
-        self.shelf = Shelf(self.table, shoes, (*catalogue.insoles, *kept, *extra))
+        self.shelf = Assortment(self.table, shoes, (*catalogue.insoles, *kept, *extra))
         self.classes = SizeClasses(catalogue.items, book.parameters, steps=True)
 
     @cached_property

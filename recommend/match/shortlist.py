@@ -19,12 +19,12 @@ from recommend.catalogue.loading import Catalogue, Item
 from recommend.dataclass import dataclass
 from recommend.infer.assess import Assessment
 from recommend.match.cases import Cases
-from recommend.match.judge import Judgement, Verdict, joined
+from recommend.match.judge import Judgement, NeedVerdict, joined
 from recommend.match.needs import Active, Bools, Floats, PairNeeds, needs_of, ruling_words
 from recommend.match.out import Out, harmful, out_for, own_items
 from recommend.match.ranking import Places, Ranking, Standing, ordered
 from recommend.match.sizes import Sized, Wanted, size_for, wanted_length
-from recommend.match.weighing import KINDS, Unasked
+from recommend.match.weighing import KINDS, BeyondAsked
 from recommend.measure.model import Side
 from recommend.rulebook.book import Rulebook
 from recommend.visit.models import Visit
@@ -123,7 +123,7 @@ class Candidate:
         return sum(sized.step for part, sized in both if part.product.kind == "shoe")
 
     @property
-    def against(self) -> tuple[Verdict, ...]:
+    def against(self) -> tuple[NeedVerdict, ...]:
         """What speaks against it: verdicts that are not fully satisfied, worst first."""
         unmet = [v for v in self.judgement.verdicts if v.satisfaction < 1]
         unmet.sort(key=lambda v: (not v.broken, -v.need.weight * (1 - v.satisfaction)))
@@ -443,7 +443,7 @@ class _Judge:
         return {}
 
     @cached_property
-    def _unasked(self) -> list[tuple[Unasked, int, Floats]]:
+    def _unasked(self) -> list[tuple[BeyondAsked, int, Floats]]:
         """Of every item, where it stands in its table, and how far it goes beyond what is asked."""
         tables = self.ranking.shelf.unasked.values()
         return [

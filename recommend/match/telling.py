@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from recommend.catalogue.loading import Item
-from recommend.match.judge import Verdict
+from recommend.match.judge import NeedVerdict
 from recommend.match.needs import level_words, need_words, wanted_words
 from recommend.match.shortlist import Beyond, Candidate, Shortlist
 from recommend.rulebook.book import Rulebook
@@ -39,7 +39,7 @@ def fit_lines(one: Candidate, book: Rulebook) -> Iterator[str]:
     )
 
 
-def _fit_line(verdict: Verdict, book: Rulebook) -> str:
+def _fit_line(verdict: NeedVerdict, book: Rulebook) -> str:
     title = book.attributes[verdict.need.attribute].short
     if verdict.satisfaction == 1:
         return f"{title} fits"
@@ -110,7 +110,7 @@ def _will_do(part: Item, one: Candidate) -> bool:
     )
 
 
-def _about(one: Candidate, book: Rulebook, *, fit: bool) -> list[Verdict]:
+def _about(one: Candidate, book: Rulebook, *, fit: bool) -> list[NeedVerdict]:
     """Wishes about the fit, or all the others."""
     return [
         verdict
@@ -120,7 +120,7 @@ def _about(one: Candidate, book: Rulebook, *, fit: bool) -> list[Verdict]:
     ]
 
 
-def verdict_words(verdict: Verdict, book: Rulebook) -> str:
+def verdict_words(verdict: NeedVerdict, book: Rulebook) -> str:
     """What a product has and what was wanted: ``wedge 8 deg, no more than 4 deg wanted``."""
     need = verdict.need
     if need.strength != "never":
@@ -128,7 +128,7 @@ def verdict_words(verdict: Verdict, book: Rulebook) -> str:
     return f"{_has(verdict, book)}, {need_words(need, book)}"
 
 
-def _has(verdict: Verdict, book: Rulebook) -> str:
+def _has(verdict: NeedVerdict, book: Rulebook) -> str:
     title = book.attributes[verdict.need.attribute].short
     if verdict.level is None:
         return f"{title} not stated"

@@ -20,7 +20,7 @@ from recommend.match.needs import Active, Bools, Floats, Need, NeedTable, in_ste
 from recommend.rulebook.terms import COMPARISONS
 
 
-class Unasked:
+class BeyondAsked:
     """What m products of one kind do beyond what is asked: the least that serves comes first.
 
     An attribute with a `plain` level counts against a product as far as it goes beyond that level,
@@ -113,7 +113,7 @@ class Costs:
     function: Floats
 
 
-class Shelf:
+class Assortment:
     """Shoes and insoles with everything about them that does not depend on the customer.
 
     Parameters
@@ -240,9 +240,9 @@ class Shelf:
         return np.asarray(self.table.asks_more(way, active)[:, None] & without, np.bool_)
 
     @cached_property
-    def unasked(self) -> dict[Way, Unasked]:
+    def unasked(self) -> dict[Way, BeyondAsked]:
         """What shoes and insoles do beyond what is asked."""
-        return {kind: Unasked(self.table, kind, self.of_kind(kind)) for kind in KINDS}
+        return {kind: BeyondAsked(self.table, kind, self.of_kind(kind)) for kind in KINDS}
 
     # --- pairs ------------------------------------------------------------------------------
 

@@ -244,7 +244,7 @@ def _below(value: float, freedom: int) -> float:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class RepeatedMeasure:
     """One measure of one foot over all visits; None where it was not taken.
 
     Readings with other qualifiers (another gait, another zero) are another line. `change` is
@@ -283,7 +283,9 @@ def beyond_error(change: float, error: float) -> bool:
     return abs(change) > _Z * error
 
 
-def history(visits: Sequence[Visit], defs: MeasureDefs, parameters: Parameters) -> tuple[Line, ...]:
+def history(
+    visits: Sequence[Visit], defs: MeasureDefs, parameters: Parameters
+) -> tuple[RepeatedMeasure, ...]:
     """Numeric measures of `visits` (oldest first), in the order of the definitions.
 
     Pain stands site by site, so that a new pain is never taken for an old one of the same side.
@@ -301,7 +303,7 @@ def history(visits: Sequence[Visit], defs: MeasureDefs, parameters: Parameters) 
     found |= _pain_by_site(visits, defs)
     order = list(defs)
     keys = sorted(found, key=lambda key: (order.index(key[0]), key[1], SIDES.index(key[2])))
-    return tuple(Line(k[0], dict(k[1]), k[2], tuple(found[k])) for k in keys)
+    return tuple(RepeatedMeasure(k[0], dict(k[1]), k[2], tuple(found[k])) for k in keys)
 
 
 _Key = tuple[str, tuple[tuple[str, str], ...], Side]

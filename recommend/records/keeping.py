@@ -31,7 +31,7 @@ from recommend.match.shortlist import GROUPS, Group
 from recommend.match.sizes import wanted_length
 from recommend.reading.texts import Texts
 from recommend.records.documents import canonical, digest, forgotten_parts, join, separate, sha256
-from recommend.records.store import EVENT, SHORTLIST, Entry, Record, Store
+from recommend.records.store import EVENT, SHORTLIST, Record, Store, ToRecord
 from recommend.records.verify import tell
 from recommend.rulebook import Rulebook, prepared_rulebook
 from recommend.rulebook.vocabulary import about
@@ -48,7 +48,7 @@ def entry_of(
     shows: str = "shortlist",
     heeds: Mapping[str, Any] | None = None,
     more: Mapping[str, Any] | None = None,
-) -> Entry:
+) -> ToRecord:
     """The outcome of a visit as a record: everything that is needed to derive it again.
 
     Parameters
@@ -85,7 +85,7 @@ def entry_of(
         "case": case_of(outcome),
         "engine": outcome.assessment.engine,
     }
-    return Entry(documents, facts)
+    return ToRecord(documents, facts)
 
 
 def visit_document(visit: Visit) -> dict[str, Any]:
@@ -129,7 +129,7 @@ def keep_event(
     what: str,
     told: Mapping[str, Any],
     by: str = "",
-    make: Callable[[], Entry] | None = None,
+    make: Callable[[], ToRecord] | None = None,
 ) -> Record | None:
     """Keep what came of a visit; None where no record of the visit is there to be named.
 
@@ -148,7 +148,7 @@ def keep_event(
     return kept
 
 
-def last_kept(path: Path, visit: Visit, make: Callable[[], Entry]) -> Record:
+def last_kept(path: Path, visit: Visit, make: Callable[[], ToRecord]) -> Record:
     """The newest record of all, after one of the visit was made if there was none.
 
     So that a page of the visit can bear its hash: that of the record of the page itself, which
@@ -189,7 +189,7 @@ def keeps(option: bool | None = None) -> bool:
     return option if option is not None else setting("keep").value == "yes"
 
 
-def kept_in(path: Path, entries: Sequence[Entry]) -> list[Record]:
+def kept_in(path: Path, entries: Sequence[ToRecord]) -> list[Record]:
     """Keep records in the store at `path`, and tell the shop's witnesses of the last one.
 
     A witness that cannot be told is said and loses nothing: the next record tells it.
@@ -456,7 +456,9 @@ def _same(found: str, promised: str, what: str) -> None:
         )
 
 
-def event(first: Record, reference: str, what: str, told: Mapping[str, Any], by: str = "") -> Entry:
+def event(
+    first: Record, reference: str, what: str, told: Mapping[str, Any], by: str = ""
+) -> ToRecord:
     """What came of the record `first`, to be kept.
 
     Parameters
@@ -469,7 +471,7 @@ def event(first: Record, reference: str, what: str, told: Mapping[str, Any], by:
     facts = {"event": what, "of": {"seq": first.seq, "hash": first.hash}, "by": by}
     # The reference is kept apart, so that forgetting reaches events as well.
     whose = {"reference": reference} if reference else {}
-    return Entry({"event": {**whose, **told}}, facts, kind=EVENT)
+    return ToRecord({"event": {**whose, **told}}, facts, kind=EVENT)
 
 
 def events_of(store: Store, first: Record) -> Iterator[tuple[Record, dict[str, Any]]]:

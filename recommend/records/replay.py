@@ -24,7 +24,7 @@ from recommend.way import outcome_of
 
 
 @dataclass(frozen=True, slots=True)
-class Difference:
+class ChangedValue:
     """One value that came out otherwise: where, what it was, what it is now."""
 
     path: str
@@ -47,7 +47,7 @@ class Replayed:
     record: Record
     outcome: Outcome
     by_rules: Outcome
-    differences: tuple[Difference, ...]
+    differences: tuple[ChangedValue, ...]
     versions: tuple[tuple[str, str, str], ...]
 
     @property
@@ -111,7 +111,7 @@ def _other_versions(record: Record) -> tuple[tuple[str, str, str], ...]:
     )
 
 
-def differences(was: Any, now: Any, path: str = "") -> Iterator[Difference]:
+def differences(was: Any, now: Any, path: str = "") -> Iterator[ChangedValue]:
     """Every leaf at which two plain documents differ, in the order of the first."""
     if isinstance(was, Mapping) and isinstance(now, Mapping):
         for key in [*was, *(key for key in now if key not in was)]:
@@ -122,7 +122,7 @@ def differences(was: Any, now: Any, path: str = "") -> Iterator[Difference]:
             one, other = (x[index] if index < len(x) else _ABSENT for x in (was, now))
             yield from differences(one, other, f"{path}[{index}]")
     elif was is _ABSENT or now is _ABSENT or canonical(was) != canonical(now):
-        yield Difference(path, _shown(was), _shown(now))
+        yield ChangedValue(path, _shown(was), _shown(now))
 
 
 _ABSENT = object()

@@ -19,7 +19,7 @@ from recommend.errors import InputError, Place
 from recommend.extras import not_installed
 from recommend.reading.document import read_bytes, refuse_no_file
 from recommend.records.keeping import event
-from recommend.records.store import EVENT, Entry, Record, Store
+from recommend.records.store import EVENT, Record, Store, ToRecord
 
 EXTRA = "stamp"
 STAMPED = "time-stamp"  # the event that holds a token
@@ -57,7 +57,7 @@ def request_of(record: Record) -> bytes:
     return made
 
 
-def stamped(store: Store, answer: Path, by: str = "") -> Entry:
+def stamped(store: Store, answer: Path, by: str = "") -> ToRecord:
     """A service's answer as a record that names the one it stamps.
 
     Raises

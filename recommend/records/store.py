@@ -34,7 +34,7 @@ SHORTLIST, FORGOTTEN, EVENT = "shortlist", "forgotten", "event"
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class ToRecord:
     """What is to be recorded.
 
     Attributes
@@ -137,11 +137,11 @@ class Store:
             finally:
                 self.connection.execute("ROLLBACK")
 
-    def append(self, entry: Entry) -> Record:
+    def append(self, entry: ToRecord) -> Record:
         """Keep one record; when this returns, it is on the disk."""
         return self.append_all([entry])[0]
 
-    def append_all(self, entries: Iterable[Entry]) -> list[Record]:
+    def append_all(self, entries: Iterable[ToRecord]) -> list[Record]:
         """Keep several records in one transaction."""
         prepared = [prepare(entry) for entry in entries]
         with self.writing() as db:
@@ -285,7 +285,7 @@ class Prepared:
     private: bytes
 
 
-def prepare(entry: Entry) -> Prepared:
+def prepare(entry: ToRecord) -> Prepared:
     """Everything about `entry` that does not depend on the records before it."""
     public, private = separate(entry.documents)
     texts = {name: canonical(value) for name, value in public.items()}
@@ -464,7 +464,7 @@ def forget(store: Store, reference: str) -> Forgetting:
         found = f"no record has the reference `{reference}`"
         raise InputError(Place(str(store.path)), found, mend=_LIST)
     named = [{"seq": record.seq, "hash": record.hash} for record in records]
-    declaration = prepare(Entry({}, {"forgets": named}, kind=FORGOTTEN))
+    declaration = prepare(ToRecord({}, {"forgets": named}, kind=FORGOTTEN))
     with store.writing() as db:
         declared = insert(db, declaration)
         for record in records:

@@ -79,14 +79,14 @@ def _bodies(
 
 
 @dataclass(frozen=True, slots=True)
-class Imported:
+class Transferred:
     """How many records were new, and how many were there already."""
 
     added: int
     present: int
 
 
-def import_file(path: Path, file: Path) -> Imported:
+def import_file(path: Path, file: Path) -> Transferred:
     """`import_lines` of `file` into the store at `path`; one that had to be made is not left empty.
 
     Raises
@@ -123,7 +123,7 @@ def _remove_empty(path: Path) -> None:
             one.unlink(missing_ok=True)
 
 
-def import_lines(store: Store, lines: Iterable[bytes], file: str) -> Imported:
+def import_lines(store: Store, lines: Iterable[bytes], file: str) -> Transferred:
     """Append what `lines` hold beyond the records already in `store`; all of it or nothing.
 
     Raises
@@ -137,7 +137,7 @@ def import_lines(store: Store, lines: Iterable[bytes], file: str) -> Imported:
         for number, line in enumerate(lines, start=1):
             reader.line(number, line)
         reader.finish()
-        return Imported(reader.added, reader.present)
+        return Transferred(reader.added, reader.present)
 
 
 class _Reader:

@@ -39,7 +39,7 @@ from recommend.records.store import (
 
 
 @dataclass(frozen=True, slots=True)
-class Verdict:
+class StoreVerdict:
     """What a check of a store found.
 
     Attributes
@@ -63,7 +63,7 @@ class Verdict:
         return not self.differs
 
 
-def verify(store: Store, *expect: str) -> Verdict:
+def verify(store: Store, *expect: str) -> StoreVerdict:
     """Check the chain and every hash of `store`, in the order of the records.
 
     Parameters
@@ -87,7 +87,7 @@ def verify(store: Store, *expect: str) -> Verdict:
             gone = tuple(row[0] for row in db.execute("SELECT seq FROM forgotten ORDER BY seq"))
     except InputError as error:
         differs = differs or f"the file itself is damaged: {error.found}"
-    return Verdict(records, last, gone, differs, tuple(behind))
+    return StoreVerdict(records, last, gone, differs, tuple(behind))
 
 
 def _typed(expect: str) -> str:

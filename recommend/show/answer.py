@@ -39,7 +39,7 @@ from recommend.show.labels import (
     wanted,
     wants_line,
 )
-from recommend.show.lines import Line
+from recommend.show.lines import ScreenLine
 from recommend.visit.models import Pain
 
 if TYPE_CHECKING:
@@ -66,7 +66,7 @@ class Part:
     wordings: Sequence[Sequence[Told]]
     style: str = ""
     chosen: int = 0
-    _lines: dict[tuple[int, int], list[Line]] = field(default_factory=dict, repr=False)
+    _lines: dict[tuple[int, int], list[ScreenLine]] = field(default_factory=dict, repr=False)
 
     def shorten(self) -> bool:
         """Take the next shorter wording; whether there was one."""
@@ -76,7 +76,7 @@ class Part:
         self.chosen -= 1
         return False
 
-    def lines(self, width: int) -> list[Line]:
+    def lines(self, width: int) -> list[ScreenLine]:
         """The chosen wording as lines of at most `width` columns."""
         if (self.chosen, width) not in self._lines:
             paragraphs = [one if isinstance(one, str) else one() for one in self._chosen]
@@ -101,11 +101,11 @@ class Part:
     def _chosen(self) -> Sequence[Told]:
         return self.wordings[self.chosen]
 
-    def _line(self, line: str, first: bool) -> Line:
+    def _line(self, line: str, first: bool) -> ScreenLine:
         label = self.label if first else ""
         if len(label) >= LABEL:  # a stop's label stands on the line it heads
-            return Line(f"{label} ", self.style or "bold", line.lstrip())
-        return Line(label.ljust(LABEL), self.style or "bold", line)
+            return ScreenLine(f"{label} ", self.style or "bold", line.lstrip())
+        return ScreenLine(label.ljust(LABEL), self.style or "bold", line)
 
 
 @cache
@@ -135,7 +135,7 @@ def answer_lines(
     called: str = "",
     kept: int | None = None,
     notice: str = "",
-) -> list[Line]:
+) -> list[ScreenLine]:
     """The screen, at most `SCREEN` lines unless the notes alone need more.
 
     `sure` tells how sure the outcome is, if that is asked for: often there is no room to tell.
@@ -157,7 +157,7 @@ def _more(outcome: Outcome, kept: int | None) -> Iterator[Part]:
     yield Part("more", "More", [[more]])
 
 
-def fitted(parts: Iterable[Part], shortened: Sequence[str], width: int) -> list[Line]:
+def fitted(parts: Iterable[Part], shortened: Sequence[str], width: int) -> list[ScreenLine]:
     """The parts as lines, shortened in the order of `shortened` until they fit the screen."""
     kept = [part for part in parts if part.wordings]
     for name in shortened:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from recommend.show.curves import (
     BAND,
-    Words,
+    CurveWords,
     curves_height,
     english,
     inline_svg,
@@ -17,7 +17,7 @@ from recommend.show.curves import (
 )
 from recommend.show.labels import Names
 from recommend.show.trial_words import READING_WORDS, interval_words
-from recommend.trial.pictures import ChangePicture, Row, change_pictures
+from recommend.trial.pictures import ChangePicture, PictureRow, change_pictures
 from recommend.trial.whole_trial import TrialOutcome
 
 _SHADE, _LINE, _BARE = "░", "─", "o"
@@ -66,7 +66,7 @@ class _Scale:
                 free = at + len(text) + 1
         return "".join(cells)[: self.span]
 
-    def drawn(self, row: Row, step: str, letter: str) -> str:
+    def drawn(self, row: PictureRow, step: str, letter: str) -> str:
         """One line: the band, barefoot, and the try-on with its interval."""
         cells = [" "] * self.span
         if row.band is not None:
@@ -100,9 +100,9 @@ def svg_of(one: TrialOutcome, names: Names) -> str:
 _W, _ROW, _LEFT, _RIGHT, _TOP = 660, 17, 150, 150, 40
 
 
-def english_words(picture: ChangePicture, names: Names) -> Words:
+def english_words(picture: ChangePicture, names: Names) -> CurveWords:
     """The words of the terminal."""
-    return Words(
+    return CurveWords(
         f"Before and now, {picture.gait}, from {picture.reference} (degrees, to the right: in)",
         "Each reading barefoot and in each try-on: mean with its 95 % span, and what is usual.",
         {"left": "left", "right": "right"},
@@ -112,7 +112,7 @@ def english_words(picture: ChangePicture, names: Names) -> Words:
     )
 
 
-def change_figure(picture: ChangePicture, words: Words) -> str:
+def change_figure(picture: ChangePicture, words: CurveWords) -> str:
     """The picture as one SVG element; title and description are read aloud."""
     return inline_svg(
         f"changes-{picture.gait}-{picture.reference}",
@@ -129,7 +129,7 @@ def figure_height(picture: ChangePicture) -> int:
     return _TOP + 48 + _ROW * (rows + len(picture.steps))
 
 
-def _drawn(picture: ChangePicture, words: Words) -> Iterator[str]:
+def _drawn(picture: ChangePicture, words: CurveWords) -> Iterator[str]:
     low, high = picture.edges()
     bottom = figure_height(picture) - 44 - _ROW * len(picture.steps)
     yield text_at(6, 14, words.title, bold=True)
@@ -148,7 +148,7 @@ def _drawn(picture: ChangePicture, words: Words) -> Iterator[str]:
         yield text_at(30, bottom + 20 + _ROW * number, words.names.called(worn))
 
 
-def _row(row: Row, words: Words, y: float, edges: tuple[float, float]) -> Iterator[str]:
+def _row(row: PictureRow, words: CurveWords, y: float, edges: tuple[float, float]) -> Iterator[str]:
     name = f"{words.feet[row.key.side]}, {words.readings[row.key.reading]}"
     yield text_at(6, y + 13, name)
     if row.band is not None:

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from recommend.errors import counted
-from recommend.match.judge import Verdict
+from recommend.match.judge import NeedVerdict
 from recommend.match.needs import Need, level_words
 from recommend.match.outcome import Outcome, group_document
 from recommend.match.shortlist import Candidate, Equals
@@ -80,7 +80,7 @@ def _standing(need: Need, one: Candidate, book: Rulebook) -> str:
     return "-" if verdict is None else _verdict_words(verdict, book)
 
 
-def _verdict_words(verdict: Verdict, book: Rulebook) -> str:
+def _verdict_words(verdict: NeedVerdict, book: Rulebook) -> str:
     if verdict.level is None:
         return "not stated" + (", ruled out" if verdict.broken else "")
     level = level_words(verdict.need.attribute, verdict.level, book)

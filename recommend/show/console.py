@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 WIDE = 100  # columns from which a second column of detail is shown
 
 
-class Heading(Text):
+class SectionTitle(Text):
     """The title of a section, which says nothing by itself."""
 
 
@@ -34,9 +34,9 @@ class Unbroken(Text):
     """A line with a path or a piece of a file in it, which only the terminal itself breaks."""
 
 
-def heading(title: str) -> Heading:
+def heading(title: str) -> SectionTitle:
     """The title of a section, with a line of air above."""
-    return Heading(f"\n{title}", style="bold underline")
+    return SectionTitle(f"\n{title}", style="bold underline")
 
 
 def bullet(text: str | Text, style: str = "") -> RenderableType:
@@ -156,7 +156,7 @@ def first_screen(blocks: Iterable[RenderableType], more: str) -> list[Renderable
         if left < 0:
             break
         kept.append(block)
-    while kept and isinstance(kept[-1], Heading):
+    while kept and isinstance(kept[-1], SectionTitle):
         kept.pop()
     return [*kept, last]
 

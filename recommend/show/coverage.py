@@ -14,7 +14,7 @@ from rich.text import Text
 from recommend.coverage.crowd import Crowd, assumed_figures
 from recommend.coverage.report import MissingSize, Share
 from recommend.coverage.run import Comparison, Run
-from recommend.coverage.split import UNDETERMINED, UNKNOWN, WAYS, Band, Cell, Gap, Shown
+from recommend.coverage.split import UNDETERMINED, UNKNOWN, WAYS, Cell, Gap, PriceBand, Shown
 from recommend.coverage.visits import refusing
 from recommend.coverage.why import Reason
 from recommend.errors import counted
@@ -412,7 +412,7 @@ def _cell_text(found: tuple[Cell, Shown] | None, show: str, run: Run) -> Text:
     return Text(texts[show])
 
 
-def _band(band: Band) -> str:
+def _band(band: PriceBand) -> str:
     if band.low is None or band.high is None:
         return "-"
     return f"{band.low:.0f}-{band.high:.0f}"

@@ -11,7 +11,7 @@ from itertools import pairwise
 from recommend.measure.model import Side
 from recommend.show.labels import Names
 from recommend.show.trial_words import signed
-from recommend.trial.pictures import Curve, Picture
+from recommend.trial.pictures import Picture, StepCurve
 from recommend.trial.verdict import Band
 
 _ROWS = 13
@@ -70,7 +70,7 @@ class _Grid:
             line[start : end + 1] = _SHADE * (end + 1 - start)
 
     def draw(
-        self, curves: tuple[Curve, ...], marks: Mapping[str, str], middles: Mapping[str, float]
+        self, curves: tuple[StepCurve, ...], marks: Mapping[str, str], middles: Mapping[str, float]
     ) -> None:
         """Draw all curves; letters last, so that no line hides one."""
         for curve in curves:
@@ -112,7 +112,7 @@ BAND = 'fill="#e3ecd9" stroke="#5d7a45"'  # of what is usual
 
 
 @dataclass(frozen=True, slots=True)
-class Words:
+class CurveWords:
     """What stands in a picture, in the reader's language.
 
     `marks` says what the letters on curves are; the words after it stand beside changes alone.
@@ -131,9 +131,9 @@ class Words:
     signed: Callable[[float], str] = signed
 
 
-def english(picture: Picture, names: Names) -> Words:
+def english(picture: Picture, names: Names) -> CurveWords:
     """The words of the terminal."""
-    return Words(
+    return CurveWords(
         f"Rearfoot angle, {picture.gait}, from {picture.reference} (degrees, rolling in upwards)",
         "Mean and 95 % interval of each step in each part of stance.",
         {"left": "left foot", "right": "right foot"},
@@ -143,7 +143,7 @@ def english(picture: Picture, names: Names) -> Words:
     )
 
 
-def figure(picture: Picture, words: Words) -> str:
+def figure(picture: Picture, words: CurveWords) -> str:
     """One picture as an inline SVG element; its title and description are read aloud."""
     return inline_svg(
         f"curves-{picture.gait}-{picture.reference}",
@@ -176,7 +176,7 @@ def inline_svg(
     )
 
 
-def panels(picture: Picture, words: Words) -> Iterator[str]:
+def panels(picture: Picture, words: CurveWords) -> Iterator[str]:
     """The elements of one picture: title, a panel for each foot, and what is what."""
     yield _text(8, 16, words.title, bold=True)
     for index, (side, curves) in enumerate(picture.curves.items()):
@@ -186,7 +186,7 @@ def panels(picture: Picture, words: Words) -> Iterator[str]:
     yield from _legend(picture, words)
 
 
-def _legend(picture: Picture, words: Words) -> Iterator[str]:
+def _legend(picture: Picture, words: CurveWords) -> Iterator[str]:
     y = _H + 40
     yield f'<rect x="8" y="{y - 10}" width="18" height="11" {BAND}/>'
     yield _text(31, y, words.band)
@@ -207,9 +207,9 @@ class _Panel:
     """One foot: axes, band, curves."""
 
     picture: Picture
-    words: Words
+    words: CurveWords
 
-    def draw(self, side: Side, curves: tuple[Curve, ...]) -> Iterator[str]:
+    def draw(self, side: Side, curves: tuple[StepCurve, ...]) -> Iterator[str]:
         """The elements of one foot."""
         yield _text(_LEFT, 22, self.words.feet[side])
         for phase, band in self.picture.bands.items():
@@ -228,7 +228,7 @@ class _Panel:
         for curve in curves:
             yield from self._curve(curve, self.picture.steps.index(curve.step))
 
-    def _curve(self, curve: Curve, index: int) -> Iterator[str]:
+    def _curve(self, curve: StepCurve, index: int) -> Iterator[str]:
         middles = self.picture.middles
         drawn = curve.drawn(middles)
         # Joined points stand side by side, so that no interval hides another; a line that was

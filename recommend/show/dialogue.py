@@ -21,12 +21,12 @@ from recommend.errors import InputError, Place
 from recommend.infer.adviser import Progress
 from recommend.show.console import NARROWEST
 from recommend.show.labels import LEVEL_WORDS
-from recommend.visit.answers import BothFeet, Item, Kind
+from recommend.visit.answers import BothFeet, Kind, PostureItem
 from recommend.visit.entry import COMMANDS, Entry, Reply
-from recommend.visit.entry_steps import Step
+from recommend.visit.entry_steps import EntryStep
 
 if TYPE_CHECKING:
-    from recommend.coverage.settling import Plan
+    from recommend.coverage.settling import ReadingPlan
 
 
 WIDEST = 100
@@ -58,7 +58,7 @@ def run(
     save: Callable[[], None],
     after_block: Callable[[str], str],
     intro: str = KEYS + SAVED,
-    answer: Callable[[Step], str] | None = None,
+    answer: Callable[[EntryStep], str] | None = None,
 ) -> None:
     """Ask until the entry ends.
 
@@ -138,7 +138,7 @@ def _converse(
     entry: Entry,
     save: Callable[[], None],
     after_block: Callable[[str], str],
-    answer: Callable[[Step], str] | None,
+    answer: Callable[[EntryStep], str] | None,
 ) -> None:
     block = ""
     reminded: tuple[str, ...] = ()
@@ -180,7 +180,7 @@ def heading(text: str) -> None:
     print(f"\n-- {text} ".ljust(width(), "-"))
 
 
-def _ask(step: Step, entry: Entry, *, remind: bool) -> int:
+def _ask(step: EntryStep, entry: Entry, *, remind: bool) -> int:
     """Put the question; the columns of the last line that are used when the answer is typed."""
     number, count = entry.number
     place = "" if step.block in ("Stop", "Passed over") else f" ({number}/{count})"
@@ -249,7 +249,7 @@ def _printed(text: str) -> str:
     return text
 
 
-def _read(step: Step, by_key: bool) -> str:
+def _read(step: EntryStep, by_key: bool) -> str:
     text = _key(step) if by_key else _line()
     if text.strip() == LEAVE:
         raise LeftError
@@ -269,7 +269,7 @@ def _line() -> str:
     return typed()
 
 
-def _key(step: Step) -> str:
+def _key(step: EntryStep) -> str:
     """The key that answers or commands, echoed; two, left then right, where both feet are asked.
 
     Enter is an empty answer.
@@ -285,7 +285,7 @@ def _one_key(kind: Kind) -> str:
     descriptor = sys.stdin.fileno()
     inner = kind.inner if isinstance(kind, BothFeet) else kind
     text = _pressed(descriptor)
-    if isinstance(inner, Item) and text in ("-", "+"):
+    if isinstance(inner, PostureItem) and text in ("-", "+"):
         print(text, end="", flush=True)
         text += _pressed(descriptor)
     print(text[-1:], end=" ", flush=True)
@@ -342,7 +342,7 @@ def progress_line(progress: Progress, block: str) -> str:
     return line
 
 
-def plan_lines(made: Plan) -> Iterator[str]:
+def plan_lines(made: ReadingPlan) -> Iterator[str]:
     """What there is time for, what it settles, and what is given up."""
     names = [one.replace("-", " ") for one in made.readings]
     yield (

@@ -25,8 +25,8 @@ from recommend.show.trial_words import READING_WORDS, interval_words
 from recommend.trial.came_back import CameBack, Liked
 from recommend.trial.heeding import Expected, LearnedList
 from recommend.trial.judged_steps import order
-from recommend.trial.kept_trials import Shop, item_of
-from recommend.trial.steps import LEARNED, Key
+from recommend.trial.kept_trials import ShopTrials, item_of
+from recommend.trial.steps import LEARNED, ReadingKey
 
 
 def liked_blocks(rows: Sequence[Liked], book: Rulebook) -> Iterator[RenderableType]:
@@ -63,7 +63,7 @@ def _mean(ratings: Sequence[float]) -> str:
     return f"{fmean(ratings):.1f}" if ratings else "-"
 
 
-def check_blocks(shop: Shop) -> Iterator[RenderableType]:
+def check_blocks(shop: ShopTrials) -> Iterator[RenderableType]:
     """Whether learned effects foretell visits that they have not seen."""
     yield heading("Each visit foretold from all the others")
     table = plain_table("gait", "reading", "foretold", "in interval", "error", "published", "")
@@ -81,7 +81,9 @@ def check_blocks(shop: Shop) -> Iterator[RenderableType]:
     )
 
 
-def effects_blocks(shop: Shop, book: Rulebook, catalogue: Catalogue) -> Iterator[RenderableType]:
+def effects_blocks(
+    shop: ShopTrials, book: Rulebook, catalogue: Catalogue
+) -> Iterator[RenderableType]:
     """The table of effects, a block for each gait, and how to read it."""
     yield Text(f"Effects learned from {counted(shop.visits, 'visit')} with a trial", style="bold")
     if not shop.learned:
@@ -101,7 +103,7 @@ def effects_blocks(shop: Shop, book: Rulebook, catalogue: Catalogue) -> Iterator
 
 
 def _tables(
-    gait: str, shop: Shop, book: Rulebook, catalogue: Catalogue
+    gait: str, shop: ShopTrials, book: Rulebook, catalogue: Catalogue
 ) -> Iterator[RenderableType]:
     confidence = book.parameters.trial.confidence
     for kind in ("shoe", "insole"):
@@ -128,7 +130,7 @@ def _tables(
             yield Text()
 
 
-def _reading(shop: Shop, book: Rulebook) -> Iterator[str]:
+def _reading(shop: ShopTrials, book: Rulebook) -> Iterator[str]:
     yield (
         "on average: one foot may differ, try it. The interval is that of the average; people's "
         f"responses spread by about {_person(shop)} around it."
@@ -150,7 +152,7 @@ def _reading(shop: Shop, book: Rulebook) -> Iterator[str]:
     )
 
 
-def _person(shop: Shop) -> str:
+def _person(shop: ShopTrials) -> str:
     spreads = [learned.person_sd for learned in shop.learned.values()]
     if not spreads:
         return "an unknown amount"
@@ -159,7 +161,7 @@ def _person(shop: Shop) -> str:
 
 
 def as_document(
-    shop: Shop, told: Sequence[Liked], book: Rulebook, catalogue: Catalogue
+    shop: ShopTrials, told: Sequence[Liked], book: Rulebook, catalogue: Catalogue
 ) -> dict[str, Any]:
     """The effects as plain data: a row for each product and gait, in degrees by phase.
 
@@ -273,7 +275,7 @@ def expected_blocks(one: LearnedList, book: Rulebook) -> Iterator[RenderableType
     )
 
 
-def _table(readings: Mapping[Key, Expected]) -> RenderableType:
+def _table(readings: Mapping[ReadingKey, Expected]) -> RenderableType:
     """A row for each phase and gait, the two feet side by side."""
     table = plain_table("  ", "", "left", "right", "below band")
     for column, width in zip(table.columns, (2, 19, 18, 18, 10), strict=True):

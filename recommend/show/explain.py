@@ -23,10 +23,10 @@ from recommend.records.replay import Replayed
 from recommend.records.store import BEHIND, Record
 from recommend.show.answer import Part, day_words, fitted
 from recommend.show.labels import LEVEL_WORDS, SECTIONS, captured_doubts, first_choices
-from recommend.show.lines import Line
+from recommend.show.lines import ScreenLine
 from recommend.show.pages import document, style
 from recommend.show.sure import change_lines, sure_data, sure_lines
-from recommend.whatif import Change, Effect
+from recommend.whatif import Effect, NearestChange
 
 FORMAT = 2  # of the JSON; raised when a field changes its meaning or goes away
 
@@ -80,10 +80,10 @@ class Explained:
     replayed: Replayed
     tree: Node
     sure: HowSure | None = None
-    changes: tuple[Change, ...] = ()
+    changes: tuple[NearestChange, ...] = ()
 
 
-def brief_lines(one: Explained, came: Iterable[tuple[Record, Any]], width: int) -> list[Line]:
+def brief_lines(one: Explained, came: Iterable[tuple[Record, Any]], width: int) -> list[ScreenLine]:
     """The first screen: is it intact, by which rules, what was decided and why, how sure it is.
 
     `came` are the records of what came of it.
@@ -208,7 +208,7 @@ def explain_data(one: Explained) -> dict[str, Any]:
     }
 
 
-def _change_data(change: Change) -> dict[str, Any]:
+def _change_data(change: NearestChange) -> dict[str, Any]:
     return {
         "foot": change.side,
         "measure": change.measure,

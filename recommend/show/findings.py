@@ -15,10 +15,10 @@ from rich.console import RenderableType
 from rich.text import Text
 
 import recommend
-from recommend.check.discriminating import Discrimination
+from recommend.check.discriminating import OrderSharpness
 from recommend.check.finding import CODES, LEVELS, Finding
-from recommend.check.lean import Lean, Moves
-from recommend.check.promises import Verdict
+from recommend.check.lean import LeanMoves, LeanReport
+from recommend.check.promises import PromiseResult
 from recommend.check.whole import Report
 from recommend.errors import InputError, Place, counted
 from recommend.reading import read_text
@@ -40,7 +40,7 @@ def findings_blocks(
         yield Text(f"What a word such as `{found[0].code}` means: `recommend help findings`.")
 
 
-def verdicts_blocks(verdicts: Iterable[Verdict]) -> Iterator[RenderableType]:
+def verdicts_blocks(verdicts: Iterable[PromiseResult]) -> Iterator[RenderableType]:
     """What came of each promise, one line each."""
     table = plain_table("promise", "outcome", "seconds")
     for one in verdicts:
@@ -101,7 +101,7 @@ def _lines(file: str) -> list[str]:
 
 
 def as_json(report: Report) -> dict[str, Any]:
-    """A report as plain data: fields as in `Finding` and `Verdict`, in the order printed."""
+    """A report as plain data: fields as in `Finding` and `PromiseResult`, in the order printed."""
     return {
         "looked-at": list(report.looked_at),
         "findings": [asdict(finding) for finding in report.findings],
@@ -167,13 +167,13 @@ def _location(place: Place) -> dict[str, Any]:
     return {"physicalLocation": physical}
 
 
-def discrimination_blocks(one: Discrimination) -> Iterator[RenderableType]:
+def discrimination_blocks(one: OrderSharpness) -> Iterator[RenderableType]:
     """What was counted, goals that are missed first."""
     yield heading(f"The order, over {one.customers} drawn customers without a stop")
     yield from map(bullet, discrimination_lines(one))
 
 
-def discrimination_lines(one: Discrimination) -> Iterator[str]:
+def discrimination_lines(one: OrderSharpness) -> Iterator[str]:
     """Everything that was counted, a line each."""
     for goal in sorted(one.goals, key=lambda goal: goal.met):
         word = "met" if goal.met else "MISSED"
@@ -193,7 +193,7 @@ def discrimination_lines(one: Discrimination) -> Iterator[str]:
         yield "every wish decides for somebody who is in a first group"
 
 
-def discrimination_data(one: Discrimination) -> dict[str, Any]:
+def discrimination_data(one: OrderSharpness) -> dict[str, Any]:
     """The same for programs."""
     goals = [asdict(goal) | {"met": goal.met} for goal in one.goals]
     return asdict(one) | {"goals": goals}
@@ -203,7 +203,7 @@ _SHOWN = 20
 _MOVED = ("type", "note", "first", "headline")
 
 
-def lean_blocks(lean: Lean) -> Iterator[RenderableType]:
+def lean_blocks(lean: LeanReport) -> Iterator[RenderableType]:
     """The figures that matter most, those that change nothing, and all together."""
     yield heading(f"What outcomes lean on, over {lean.adults} modelled adults")
     yield inset(
@@ -236,7 +236,7 @@ def lean_blocks(lean: Lean) -> Iterator[RenderableType]:
             yield Text("  " + ", ".join(names))
 
 
-def lean_json(lean: Lean) -> dict[str, Any]:
+def lean_json(lean: LeanReport) -> dict[str, Any]:
     """The same as data."""
     return {
         "adults": lean.adults,
@@ -256,10 +256,10 @@ def lean_json(lean: Lean) -> dict[str, Any]:
     }
 
 
-def _data(moves: Moves) -> dict[str, float]:
+def _data(moves: LeanMoves) -> dict[str, float]:
     return {name: round(share, 4) for name, share in asdict(moves).items()}
 
 
-def _cells(moves: Moves) -> tuple[str, ...]:
+def _cells(moves: LeanMoves) -> tuple[str, ...]:
     shares = (moves.types, moves.notes, moves.firsts)
     return (*(f"{100 * share:.1f} %" for share in shares), f"{100 * moves.headline:+.1f}")

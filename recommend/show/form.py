@@ -10,8 +10,8 @@ from recommend.rulebook import Rulebook
 from recommend.rulebook.models import Source
 from recommend.show.labels import capital
 from recommend.show.pages import document, style
-from recommend.visit.answers import Choice, Item, Pains, Readings
-from recommend.visit.entry_steps import Step
+from recommend.visit.answers import Choice, Pains, PostureItem, Readings
+from recommend.visit.entry_steps import EntryStep
 
 _LINE = "_" * 14
 
@@ -41,7 +41,7 @@ def _marks_figure() -> str:
     )
 
 
-def form_html(steps: Iterable[Step], shop: str, book: Rulebook) -> str:
+def form_html(steps: Iterable[EntryStep], shop: str, book: Rulebook) -> str:
     """The sheet: every question of the guided entry, left and right side by side.
 
     At its foot it names the rulebook whose questions it asks.
@@ -67,11 +67,11 @@ relaxed; the two of the leg further apart than any others. More: recommend help 
     return document(title, style("form.css"), main)
 
 
-def _blocks(steps: list[Step], items_after: Source | None) -> Iterator[str]:
+def _blocks(steps: list[EntryStep], items_after: Source | None) -> Iterator[str]:
     for block, grouped in groupby(steps, key=lambda step: step.block):
         members = list(grouped)
         yield f"<h2>{escape(block)}</h2>"
-        if items_after and any(isinstance(step.kind, Item) for step in members):
+        if items_after and any(isinstance(step.kind, PostureItem) for step in members):
             yield (
                 "<p>The six items are those of the foot posture index "
                 f"({escape(items_after.cite)}); the words here are ours.</p>"
@@ -79,7 +79,7 @@ def _blocks(steps: list[Step], items_after: Source | None) -> Iterator[str]:
         yield from _table(members)
 
 
-def _table(steps: list[Step]) -> Iterator[str]:
+def _table(steps: list[EntryStep]) -> Iterator[str]:
     sided = any(step.id.endswith((".left", ".right")) for step in steps)
     yield "<table>"
     if sided:
@@ -103,9 +103,9 @@ def _table(steps: list[Step]) -> Iterator[str]:
     yield "</tbody></table>"
 
 
-def _blank(step: Step) -> str:
+def _blank(step: EntryStep) -> str:
     """What is written on: boxes to tick, or a line."""
-    if isinstance(step.kind, Item):
+    if isinstance(step.kind, PostureItem):
         words = ["-2", "-1", "0", "+1", "+2"]
     elif isinstance(step.kind, Choice):
         words = list(step.kind.by_key.values())

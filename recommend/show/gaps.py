@@ -9,9 +9,9 @@ from rich.table import Table
 from rich.text import Text
 
 from recommend.catalogue.loading import Catalogue
-from recommend.coverage.briefs import Brief, Gaps, JointBrief, Restock, Want
-from recommend.coverage.orders import Demand, Line, Orders
-from recommend.coverage.run import Question
+from recommend.coverage.briefs import Brief, BriefWant, Gaps, JointBrief, Restock
+from recommend.coverage.orders import Demand, OrderLine, SeasonOrder
+from recommend.coverage.run import CoverageQuestion
 from recommend.coverage.stocking import Dropping, Stocking
 from recommend.errors import counted
 from recommend.match.needs import level_words
@@ -35,7 +35,7 @@ SHOWN = 11  # sizes of an order before the rest is only counted
 
 
 def print_gaps(
-    gaps: Gaps, question: Question, thin: bool, season: int | None, *, full: bool
+    gaps: Gaps, question: CoverageQuestion, thin: bool, season: int | None, *, full: bool
 ) -> None:
     """Print who is missed and what would serve most of them on one screen, or everything.
 
@@ -49,7 +49,7 @@ def print_gaps(
 
 
 def _gaps(
-    gaps: Gaps, question: Question, thin: bool, season: int | None
+    gaps: Gaps, question: CoverageQuestion, thin: bool, season: int | None
 ) -> Iterator[RenderableType]:
     book, titles = question.book, question.catalogue.titles
     choice = book.parameters.coverage.choice
@@ -136,7 +136,7 @@ def pieces_words(brief: Brief, book: Rulebook, season: int | None, each: str = "
     return f"; pieces{each} by size for {season:,} customers: {said}"
 
 
-def want_words(want: Want, book: Rulebook) -> str:
+def want_words(want: BriefWant, book: Rulebook) -> str:
     """What is wanted of one attribute: ``heel cup at least 14 mm``, ``made for running``."""
     definition = book.attributes[want.attribute]
     if definition.yes_no and (want.low is None) != (want.high is None):
@@ -247,7 +247,13 @@ def dropping_blocks(dropping: Dropping) -> Iterator[RenderableType]:
 
 
 def print_orders(
-    orders: Orders, catalogue: Catalogue, book: Rulebook, season: int, service: float, *, full: bool
+    orders: SeasonOrder,
+    catalogue: Catalogue,
+    book: Rulebook,
+    season: int,
+    service: float,
+    *,
+    full: bool,
 ) -> None:
     """Print what to order, most customers in want first: one screen of it, or all.
 
@@ -271,7 +277,7 @@ _COLUMNS = (
 
 
 def _orders(
-    orders: Orders, catalogue: Catalogue, book: Rulebook, season: int, service: float
+    orders: SeasonOrder, catalogue: Catalogue, book: Rulebook, season: int, service: float
 ) -> Iterator[RenderableType]:
     """What the whole order costs and what it is good for."""
     yield Text(book.byline, style="dim")
@@ -291,7 +297,11 @@ def _orders(
 
 
 def _ordered(
-    shown: Sequence[Line], orders: Orders, catalogue: Catalogue, book: Rulebook, wide: bool
+    shown: Sequence[OrderLine],
+    orders: SeasonOrder,
+    catalogue: Catalogue,
+    book: Rulebook,
+    wide: bool,
 ) -> Table:
     """The sizes to order, a line each."""
     again = any(line.again_at is not None for line in orders.lines)

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from recommend.errors import counted
 from recommend.measure.definitions import MeasureDef, MeasureDefs, number, unit_words, value_words
 from recommend.measure.model import SIDES
-from recommend.measure.repeated import Line, Repeated
+from recommend.measure.repeated import Repeated, RepeatedMeasure
 from recommend.visit.models import FollowUp, Visit
 
 _NAME, _CELL, _PLOT = 24, 14, 40
@@ -16,7 +16,7 @@ _DRAWN = 2.0  # standard errors to each side
 
 
 def table_lines(
-    visits: Sequence[Visit], lines: Sequence[Line], defs: MeasureDefs, width: int
+    visits: Sequence[Visit], lines: Sequence[RepeatedMeasure], defs: MeasureDefs, width: int
 ) -> Iterator[str]:
     """Measures of each foot by visit; the newest visits that fit `width` columns."""
     fit = max(1, (width - _NAME - 2) // _CELL)
@@ -37,7 +37,7 @@ def table_lines(
             yield f"{_cut(name):<{_NAME}}  {cells}".rstrip()
 
 
-def changed_lines(lines: Sequence[Line], defs: MeasureDefs) -> Iterator[str]:
+def changed_lines(lines: Sequence[RepeatedMeasure], defs: MeasureDefs) -> Iterator[str]:
     """What differs between the first and the last reading by more than the error of both."""
     changed = [line for line in lines if line.beyond]
     for line in changed:
@@ -75,7 +75,9 @@ def _times(count: float, unit: str) -> str:
     return counted(int(count), unit) if count == int(count) else f"{count:g} {unit}s"
 
 
-def plot_lines(visits: Sequence[Visit], line: Line, definition: MeasureDef) -> Iterator[str]:
+def plot_lines(
+    visits: Sequence[Visit], line: RepeatedMeasure, definition: MeasureDef
+) -> Iterator[str]:
     """One measure over time: a row a visit, the reading as `o` between its errors.
 
     Plain characters only; the line reaches two standard errors to each side.
@@ -108,7 +110,7 @@ def plot_lines(visits: Sequence[Visit], line: Line, definition: MeasureDef) -> I
     yield f"  {_verdict(line, definition)}"
 
 
-def _verdict(line: Line, definition: MeasureDef) -> str:
+def _verdict(line: RepeatedMeasure, definition: MeasureDef) -> str:
     if line.change is None:
         return "one reading so far"
     places = definition.decimals

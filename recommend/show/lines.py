@@ -21,7 +21,7 @@ _ASKED_FOR = ("COLUMNS", "FORCE_COLOR", "TTY_COMPATIBLE")
 _FIRST_WIDE = "\u0300"  # every printable sign before it is one column wide
 
 
-class Line(NamedTuple):
+class ScreenLine(NamedTuple):
     """One line of a screen: a label in a style of its own, and text."""
 
     label: str
@@ -49,7 +49,7 @@ def columns() -> int:
     return console().width
 
 
-def print_lines(lines: Sequence[Line], *, pager: bool = True) -> None:
+def print_lines(lines: Sequence[ScreenLine], *, pager: bool = True) -> None:
     """Print lines as `print_paged` does, through the console where it is needed."""
     told = [line.plain.rstrip(" ") for line in lines]
     if _needs_no_console() and all(map(_narrow, told)):

@@ -13,7 +13,7 @@ from recommend.records.impact import COMPARED, Changed, Impact
 from recommend.records.replay import Replayed
 from recommend.records.stamps import Stamp
 from recommend.records.store import EVENT, FORGOTTEN, Record, Store
-from recommend.records.verify import Verdict
+from recommend.records.verify import StoreVerdict
 
 
 def list_lines(store: Store, limit: int) -> Iterator[str]:
@@ -40,7 +40,7 @@ def _of(store: Store, record: Record, gone: dict[int, int]) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Kept:
+class RecordOutcome:
     """What came of a record, and where its products' attributes came from."""
 
     came: Sequence[tuple[Record, Mapping[str, Any]]]
@@ -88,7 +88,7 @@ def _plain(value: Any) -> str:
     return {True: "yes", False: "no"}[value] if isinstance(value, bool) else str(value)
 
 
-def verdict_lines(verdict: Verdict, path: str) -> Iterator[str]:
+def verdict_lines(verdict: StoreVerdict, path: str) -> Iterator[str]:
     """What a check of a store found."""
     if not verdict.sound:
         yield f"DIFFERS: {verdict.differs}"

@@ -14,11 +14,11 @@ from typing import Any
 from rich.console import RenderableType
 from rich.text import Text
 
-from recommend.check.differing import Difference, Moves
+from recommend.check.differing import Moves, RulebookDifference
 from recommend.check.example_tables import Example
 from recommend.check.examples import load_examples
 from recommend.check.reach import Touched
-from recommend.check.same_customers import Ranked, Share
+from recommend.check.same_customers import DrawnShare, Ranked
 from recommend.errors import counted
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.conditions import UNDETERMINED
@@ -120,7 +120,7 @@ _FEW, _FIRSTS = 4, 5  # places of one thing, and products, told one by one
 _TOP = 8  # transitions shown in words, the most frequent; JSON has them all
 
 
-def difference_blocks(found: Difference, width: int) -> Iterator[RenderableType]:
+def difference_blocks(found: RulebookDifference, width: int) -> Iterator[RenderableType]:
     """What the changes do to the customers that were drawn; see `edits_blocks` for them."""
     if found.moves is not None:
         yield from _moves(found.moves)
@@ -194,7 +194,7 @@ def _grouped(edits: list[Edit]) -> Iterator[str]:
             yield f"{thing} {name}: {len(all_)} places (--json lists them)".replace(" :", ":")
 
 
-def _to_do(found: Difference) -> Iterator[RenderableType]:
+def _to_do(found: RulebookDifference) -> Iterator[RenderableType]:
     if found.accepted:
         yield Text(f"Losses that the change log accepts: {', '.join(found.accepted)}")
     if found.stronger:
@@ -210,14 +210,14 @@ def _to_do(found: Difference) -> Iterator[RenderableType]:
         yield bullet(f"when you have seen it, add to its newest entry: {found.sign}")
 
 
-def _share(share: Share) -> str:
+def _share(share: DrawnShare) -> str:
     percent = 100 * share.of_shop
     few = "under 0.1" if share.count and percent < 0.05 else f"{percent:.1f}"
     return f"{share.count} ({few} %)"
 
 
 def _types(found: Moves) -> Iterator[RenderableType]:
-    total = sum((one.feet for one in found.types), Share())
+    total = sum((one.feet for one in found.types), DrawnShare())
     yield Text(f"Feet that change type: {_share(total)} of {2 * found.customers}")
     for one in found.types[:_TOP]:
         yield bullet(f"{one.was} -> {one.now}: {one.feet.count}")
@@ -239,7 +239,7 @@ def _held(found: Moves) -> Iterator[RenderableType]:
 
 
 def _ranked(kind: str, ranked: Ranked) -> Iterator[RenderableType]:
-    total = sum((share for _, _, share in ranked.firsts), Share())
+    total = sum((share for _, _, share in ranked.firsts), DrawnShare())
     yield Text(f"Customers whose first {kind} changes: {_share(total)}")
     table = plain_table("  was", "is", "customers")
     for was, now, share in ranked.firsts[:_FIRSTS]:
@@ -254,6 +254,6 @@ def _ranked(kind: str, ranked: Ranked) -> Iterator[RenderableType]:
             yield Text(f"{kind.capitalize()}s {words}: {', '.join(named)}{more}")
 
 
-def difference_json(found: Difference) -> dict[str, Any]:
-    """The comparison as plain data; fields as in `Difference`, and every edit as a line."""
+def difference_json(found: RulebookDifference) -> dict[str, Any]:
+    """The comparison as plain data; fields as in `RulebookDifference`, and every edit as a line."""
     return {"said": [one.words for one in found.edits], **asdict(found)}

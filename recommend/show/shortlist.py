@@ -10,7 +10,7 @@ from rich.table import Table
 from rich.text import Text
 
 from recommend.errors import is_are
-from recommend.match.judge import Verdict
+from recommend.match.judge import NeedVerdict
 from recommend.match.needs import Need, level_words, need_words
 from recommend.match.outcome import Outcome
 from recommend.match.shortlist import Candidate, Equals, Group, Shortlist
@@ -276,7 +276,7 @@ def _wish(need: Need, book: Rulebook) -> str:
     return f"{book.attributes[need.attribute].short} {sign} {level} ({need.weight:g})"
 
 
-def _cell(verdict: Verdict, book: Rulebook, width: int) -> str:
+def _cell(verdict: NeedVerdict, book: Rulebook, width: int) -> str:
     if verdict.level is None:
         return "?"
     mark = "+" if verdict.satisfaction == 1 else "-" if verdict.satisfaction == 0 else "~"

@@ -11,7 +11,7 @@ from recommend.measure.definitions import number, unit_words
 from recommend.measure.model import Side
 from recommend.rulebook.book import Rulebook
 from recommend.show.labels import LEVEL_WORDS, again_words
-from recommend.whatif import Change, Effect
+from recommend.whatif import Effect, NearestChange
 
 
 def sure_line(sure: HowSure, book: Rulebook) -> str:
@@ -75,7 +75,7 @@ def sure_data(sure: HowSure) -> dict[str, Any]:
     }
 
 
-def change_lines(changes: tuple[Change, ...], book: Rulebook) -> Iterator[str]:
+def change_lines(changes: tuple[NearestChange, ...], book: Rulebook) -> Iterator[str]:
     """The nearest changes, those that noise could bring about first; the others are counted."""
     far = book.parameters.sure.far
     shown = [one for one in changes if one.errors is not None and abs(one.errors) <= far]
@@ -95,7 +95,7 @@ def change_lines(changes: tuple[Change, ...], book: Rulebook) -> Iterator[str]:
         yield "no single reading, however far, would alter a note, a foot type or a first product"
 
 
-def change_words(change: Change, book: Rulebook) -> str:
+def change_words(change: NearestChange, book: Rulebook) -> str:
     """One nearest change: reading, how far in unit and errors, and what it would alter."""
     definition, unit = book.measures[change.measure], unit_words(change.unit)
     effects = "; ".join(effect_words(effect) for effect in change.effects)

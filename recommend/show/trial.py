@@ -21,7 +21,7 @@ from recommend.show.change_picture import picture_lines
 from recommend.show.console import bullet, heading, inset, plain_table
 from recommend.show.curves import curve_lines
 from recommend.show.labels import names_of
-from recommend.show.lines import Line
+from recommend.show.lines import ScreenLine
 from recommend.show.trial_answer import clinician_parts, trial_lines, trial_names
 from recommend.show.trial_words import (
     READING_WORDS,
@@ -39,9 +39,9 @@ from recommend.show.trial_words import (
 from recommend.trial.judged_steps import StepResult, order
 from recommend.trial.pictures import change_pictures
 from recommend.trial.plan import BAREFOOT, Plan, Worth
-from recommend.trial.steps import Key
+from recommend.trial.steps import ReadingKey
 from recommend.trial.tried import Tried
-from recommend.trial.verdict import Judged, LoadShift, Verdict, load_mark
+from recommend.trial.verdict import JudgedReading, LoadShift, Verdict, load_mark
 from recommend.trial.whole_trial import TrialOutcome
 
 _TITLES: dict[Group, str] = {"pair": "Shoe with insole", "shoe": "Shoes", "insole": "Insoles"}
@@ -77,7 +77,7 @@ def _step(result: StepResult, one: TrialOutcome, width: int) -> Blocks:
     yield from (bullet(text) for text in _remarks(result, one))
 
 
-def _table(rows: Mapping[Key, Judged], width: int) -> Blocks:
+def _table(rows: Mapping[ReadingKey, JudgedReading], width: int) -> Blocks:
     """Numbers with verdicts beside them, or below where both do not fit."""
     wide = width >= _WIDE
     names = ["", "foot", "reading", "bare", "now", "change (95 %)", "can tell", "usual"]
@@ -92,9 +92,9 @@ def _table(rows: Mapping[Key, Judged], width: int) -> Blocks:
         yield from _verdicts(rows)
 
 
-def _verdicts(rows: Mapping[Key, Judged]) -> Blocks:
+def _verdicts(rows: Mapping[ReadingKey, JudgedReading]) -> Blocks:
     """Verdicts as sentences; what is true of several readings is said once."""
-    said: dict[tuple[str, str, str], list[Key]] = {}
+    said: dict[tuple[str, str, str], list[ReadingKey]] = {}
     for key, judged in rows.items():
         as_said = (SIGNS[judged.verdict], verdict_words(judged, unit_of(key)), _style(judged))
         said.setdefault(as_said, []).append(key)
@@ -102,11 +102,11 @@ def _verdicts(rows: Mapping[Key, Judged]) -> Blocks:
         yield inset(f"{sign} {keys_words(keys)}: {words}", 0, style)
 
 
-def _style(judged: Judged) -> str:
+def _style(judged: JudgedReading) -> str:
     return "bold yellow" if judged.doubtful else _STYLES.get(judged.verdict, "")
 
 
-def _cells(key: Key, judged: Judged) -> tuple[str, ...]:
+def _cells(key: ReadingKey, judged: JudgedReading) -> tuple[str, ...]:
     moved = judged.change
     return (
         SIGNS[judged.verdict], key.side, READING_WORDS[key.reading], f"{moved.before.mean:.1f}",
@@ -195,7 +195,7 @@ def _parts(one: TrialOutcome, _width: int) -> Blocks:
     yield inset("(?): no real change", 2)
 
 
-def _part(judged: Judged | None) -> str:
+def _part(judged: JudgedReading | None) -> str:
     if judged is None:
         return "not known"
     doubt = " doubtful" if judged.doubtful else "" if judged.change.told else " (?)"
@@ -282,7 +282,7 @@ SECTIONS: Mapping[str, Callable[[TrialOutcome, int], Blocks]] = {
 _SHORTENED = ("why", "leave", "strides", "why", "type")
 
 
-def plan_lines(plan: Plan | None, outcome: Outcome, width: int) -> list[Line]:
+def plan_lines(plan: Plan | None, outcome: Outcome, width: int) -> list[ScreenLine]:
     """The plan; a stop is said in its place."""
     return fitted(_plan_parts(plan, outcome), _SHORTENED, width)
 

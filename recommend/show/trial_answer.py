@@ -9,7 +9,7 @@ from recommend.match.outcome import Outcome
 from recommend.match.telling import unplaced_words
 from recommend.show.answer import STOPPED, UNPLACED, Part, day_words, fitted, note_parts, noted
 from recommend.show.labels import Names, names_of
-from recommend.show.lines import Line
+from recommend.show.lines import ScreenLine
 from recommend.show.trial_words import (
     SIGNS,
     bar_words,
@@ -22,8 +22,8 @@ from recommend.show.trial_words import (
 )
 from recommend.trial.judged_steps import StepResult, order
 from recommend.trial.plan import Next, Why
-from recommend.trial.steps import READINGS, Key
-from recommend.trial.verdict import Judged, Verdict
+from recommend.trial.steps import READINGS, ReadingKey
+from recommend.trial.verdict import JudgedReading, Verdict
 from recommend.trial.whole_trial import TrialOutcome
 
 _MOST = 4  # try-ons whose verdicts stand on the first screen
@@ -33,7 +33,7 @@ _SHORTENED = (
 )  # fmt: skip
 
 
-def trial_lines(one: TrialOutcome, width: int) -> list[Line]:
+def trial_lines(one: TrialOutcome, width: int) -> list[ScreenLine]:
     """The screen; a stop is said first and withholds the rest."""
     return fitted(_parts(one, trial_names(one)), _SHORTENED, width)
 
@@ -232,7 +232,7 @@ _BRIEF = {
 
 def _brief(result: StepResult) -> Iterator[str]:
     """Verdicts with the readings they are true of, gravest first."""
-    groups: dict[str, list[tuple[Key, Judged]]] = {}
+    groups: dict[str, list[tuple[ReadingKey, JudgedReading]]] = {}
     grave = list(Verdict)
     for key, judged in sorted(
         result.whole.items(), key=lambda pair: (grave.index(pair[1].verdict), order(pair[0]))

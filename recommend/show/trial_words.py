@@ -7,12 +7,12 @@ from collections.abc import Iterable, Mapping
 
 from recommend.measure.definitions import number, unit_words
 from recommend.rulebook.book import Rulebook
-from recommend.trial.change import Change, Interval, Told
+from recommend.trial.change import Interval, StepChange, Told
 from recommend.trial.judged_steps import StepResult
 from recommend.trial.plan import Worth
-from recommend.trial.steps import READINGS, Key
+from recommend.trial.steps import READINGS, ReadingKey
 from recommend.trial.tried import Bar
-from recommend.trial.verdict import Band, Judged, Verdict
+from recommend.trial.verdict import Band, JudgedReading, Verdict
 
 # A sign beside each verdict, so that it can be found without reading; never instead of words.
 SIGNS = {
@@ -56,18 +56,18 @@ def band_words(band: Band | None) -> str:
     return f"from {band.low:.1f}" if math.isinf(band.high) else f"{band.low:.1f} to {band.high:.1f}"
 
 
-def key_words(key: Key) -> str:
+def key_words(key: ReadingKey) -> str:
     """A reading: ``left peak``."""
     return f"{key.side} {READING_WORDS[key.reading]}"
 
 
-def keys_words(keys: Iterable[Key]) -> str:
+def keys_words(keys: Iterable[ReadingKey]) -> str:
     """Readings by foot, those of both feet once: ``both feet peak and return, left midstance``."""
     names = _by_foot(keys, READING_WORDS)
     return ", ".join(f"{foot} {' and '.join(read)}" for foot, read in names.items())
 
 
-def missing_words(keys: Iterable[Key]) -> str:
+def missing_words(keys: Iterable[ReadingKey]) -> str:
     """Readings that were not taken: ``time of the peak, propulsion, and how far it comes back``."""
     names = {foot: _listed(read) for foot, read in _by_foot(keys, _AT_LENGTH).items()}
     if list(names) == [_BOTH]:
@@ -81,7 +81,7 @@ def _listed(names: list[str]) -> str:
     return f"{', '.join(names[:-1])}, and {names[-1]}"
 
 
-def _by_foot(keys: Iterable[Key], words: Mapping[str, str]) -> dict[str, list[str]]:
+def _by_foot(keys: Iterable[ReadingKey], words: Mapping[str, str]) -> dict[str, list[str]]:
     """Readings in words by foot; those of both feet once."""
     sides: dict[str, set[str]] = {}
     for key in keys:
@@ -92,7 +92,7 @@ def _by_foot(keys: Iterable[Key], words: Mapping[str, str]) -> dict[str, list[st
     return names
 
 
-def unit_of(key: Key | Worth) -> str:
+def unit_of(key: ReadingKey | Worth) -> str:
     """What follows a number of this reading."""
     return unit_words("percent" if key.reading == "peak-time" else "deg")
 
@@ -103,13 +103,13 @@ DOUBTFUL = (
 )
 
 
-def verdict_words(judged: Judged, unit: str = "°") -> str:
+def verdict_words(judged: JudgedReading, unit: str = "°") -> str:
     """The verdict of one reading as a clause; what is doubtful about it comes first."""
     words = _verdict_words(judged, unit)
     return f"{DOUBTFUL}; as it stands, {words}" if judged.doubtful else words
 
 
-def _verdict_words(judged: Judged, unit: str) -> str:
+def _verdict_words(judged: JudgedReading, unit: str) -> str:
     moved, band = judged.change, judged.band
     if judged.verdict is Verdict.NO_BAND or band is None:
         told = "less" if moved.value < 0 else "more"
@@ -131,7 +131,7 @@ def _verdict_words(judged: Judged, unit: str) -> str:
     return f"towards it, a real change, still {_where(judged, unit)}"
 
 
-def _where(judged: Judged, unit: str) -> str:
+def _where(judged: JudgedReading, unit: str) -> str:
     band, after = judged.band, judged.change.after.mean
     if band is None or not judged.residual:
         return "within the band"
@@ -140,7 +140,7 @@ def _where(judged: Judged, unit: str) -> str:
     return f"{judged.residual:.1f}{unit} {side} the band{edge}"
 
 
-def _within_words(judged: Judged) -> str:
+def _within_words(judged: JudgedReading) -> str:
     moved = judged.change
     came = judged.band is not None and judged.band.outside(moved.before.mean) > 0
     text = "within the band, as before"
@@ -149,7 +149,7 @@ def _within_words(judged: Judged) -> str:
     return text if judged.clear else f"{text}; its edge within noise"
 
 
-def strides_words(moved: Change) -> str:
+def strides_words(moved: StepChange) -> str:
     """Whether a change is there, and what would tell it."""
     if moved.state is Told.YES:
         return "a real change"
@@ -191,6 +191,6 @@ def bar_words(bar: Bar, result: StepResult, against: str, book: Rulebook) -> str
 
 
 def _over(result: StepResult) -> str:
-    keys = [one for one in result.over if isinstance(one, Key)]
-    loads = [f"{one} load" for one in result.over if not isinstance(one, Key)]
+    keys = [one for one in result.over if isinstance(one, ReadingKey)]
+    loads = [f"{one} load" for one in result.over if not isinstance(one, ReadingKey)]
     return ", ".join(dict.fromkeys(filter(None, [keys_words(keys), *loads])))

@@ -97,7 +97,7 @@ class Told(Enum):
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class StepChange:
     """The change between two steps, after minus before (negative: less eversion).
 
     Attributes
@@ -184,7 +184,7 @@ def mean_interval(one: Sample, parameters: Parameters) -> Interval:
     return _interval(known.with_variance(one.floor**2), one.mean, parameters)
 
 
-def change(before: Sample, after: Sample, parameters: Parameters) -> Change:
+def change(before: Sample, after: Sample, parameters: Parameters) -> StepChange:
     """After minus before with an interval that bears strides which resemble each other.
 
     Parameters
@@ -213,7 +213,7 @@ def change(before: Sample, after: Sample, parameters: Parameters) -> Change:
         needed = strides_to_tell(
             interval.value, one, two, _expected(before, after, least), parameters
         )
-    return Change(
+    return StepChange(
         before=before,
         after=after,
         interval=interval,

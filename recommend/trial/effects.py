@@ -27,7 +27,7 @@ Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
-class Item:
+class PooledProduct:
     """A product as the pooling sees it.
 
     Attributes
@@ -45,7 +45,7 @@ class Item:
 
 
 @dataclass(frozen=True, slots=True)
-class Observed:
+class ObservedChange:
     """One visit's change in one phase, made by the products that were added in that step.
 
     Attributes
@@ -103,27 +103,31 @@ class Learned:
         """Whether a product is among the observations."""
         return f"product {product}" in self._names
 
-    def effect(self, item: Item, confidence: float) -> Interval:
+    def effect(self, item: PooledProduct, confidence: float) -> Interval:
         """Average effect of a product over people, in degrees; it need not have been tried."""
         return self._interval([item], confidence, 0.0)
 
-    def expected(self, items: Sequence[Item], confidence: float) -> Interval:
+    def expected(self, items: Sequence[PooledProduct], confidence: float) -> Interval:
         """Change to expect in one more foot from these products together, in degrees.
 
         Wider than `effect`: people differ in their response.
         """
         return self._interval(items, confidence, self.person_sd**2)
 
-    def next_visit(self, items: Sequence[Item], confidence: float, variance: float) -> Interval:
+    def next_visit(
+        self, items: Sequence[PooledProduct], confidence: float, variance: float
+    ) -> Interval:
         """Change to expect to be measured in one more visit, whose strides have this variance."""
         return self._interval(items, confidence, self.person_sd**2 + variance)
 
-    def _interval(self, items: Sequence[Item], confidence: float, extra: float) -> Interval:
+    def _interval(
+        self, items: Sequence[PooledProduct], confidence: float, extra: float
+    ) -> Interval:
         value, variance = self._moments(items)
         half = NormalDist().inv_cdf((1 + confidence) / 2) * math.sqrt(variance + extra)
         return Interval(value, value - half, value + half)
 
-    def _moments(self, items: Sequence[Item]) -> tuple[float, float]:
+    def _moments(self, items: Sequence[PooledProduct]) -> tuple[float, float]:
         """Mean and variance of the sum of the products' average effects."""
         extra = 0.0
         pick = np.zeros(len(self._mean))
@@ -138,7 +142,7 @@ class Learned:
         value = float(pick @ self._mean) + offset
         return value, float(pick @ self._covariance @ pick) + extra
 
-    def _nearest_known(self, item: Item) -> tuple[str | None, float, float]:
+    def _nearest_known(self, item: PooledProduct) -> tuple[str | None, float, float]:
         """The unknown that stands for `item`, and what to add to its mean and variance."""
         prior = self.prior
         if _product(item) in self._names:
@@ -152,7 +156,9 @@ class Learned:
         return None, item.offset, variance + prior.kind_sd**2
 
 
-def learn(items: Iterable[Item], observed: Sequence[Observed], prior: Prior) -> Learned:
+def learn(
+    items: Iterable[PooledProduct], observed: Sequence[ObservedChange], prior: Prior
+) -> Learned:
     """Estimate the effect of every product that was tried.
 
     Parameters
@@ -200,19 +206,19 @@ def learn(items: Iterable[Item], observed: Sequence[Observed], prior: Prior) -> 
     return Learned(prior, names, covariance @ shift, covariance, person)
 
 
-def _product(item: Item) -> str:
+def _product(item: PooledProduct) -> str:
     return f"product {item.id}"
 
 
-def _profile(item: Item) -> str:
+def _profile(item: PooledProduct) -> str:
     return f"profile {item.kind} {item.profile}"
 
 
-def _kind(item: Item) -> str:
+def _kind(item: PooledProduct) -> str:
     return f"kind {item.kind}"
 
 
-def _names(items: Iterable[Item]) -> dict[str, int]:
+def _names(items: Iterable[PooledProduct]) -> dict[str, int]:
     names: dict[str, int] = {}
     for item in items:
         for name in (_product(item), _profile(item), _kind(item)):
@@ -221,7 +227,11 @@ def _names(items: Iterable[Item]) -> dict[str, int]:
 
 
 def _add_prior(
-    items: Iterable[Item], names: Mapping[str, int], prior: Prior, precision: Floats, shift: Floats
+    items: Iterable[PooledProduct],
+    names: Mapping[str, int],
+    prior: Prior,
+    precision: Floats,
+    shift: Floats,
 ) -> None:
     """Add the precision of each unknown given the one above it in the hierarchy."""
     seen: set[str] = set()
@@ -251,13 +261,13 @@ def _link(
     shift[[child, parent]] += weight * offset * np.array([1.0, -1.0])
 
 
-def _person_sd(observed: Sequence[Observed], prior: Prior) -> float:
+def _person_sd(observed: Sequence[ObservedChange], prior: Prior) -> float:
     """Spread of people's responses, by moments, shrunk towards the prior's.
 
     Pooled over groups of visits with the same products: the squared deviations from the group
     mean, less what the strides account for.
     """
-    groups: dict[tuple[str, ...], list[Observed]] = defaultdict(list)
+    groups: dict[tuple[str, ...], list[ObservedChange]] = defaultdict(list)
     for one in observed:
         groups[tuple(sorted(one.products))].append(one)
     freedom, squares = 0, 0.0
@@ -294,8 +304,8 @@ class Check:
 
 
 def check_of(
-    items: Sequence[Item],
-    observed: Sequence[Observed],
+    items: Sequence[PooledProduct],
+    observed: Sequence[ObservedChange],
     prior: Prior,
     confidence: float,
     least: float,
@@ -343,6 +353,6 @@ def _beats(gains: Mapping[str, float]) -> bool:
     return len(by_visit) > 1 and fmean(by_visit) > stdev(by_visit) / math.sqrt(len(by_visit))
 
 
-def _published(parts: Sequence[Item], mean: Mapping[str, float]) -> float:
+def _published(parts: Sequence[PooledProduct], mean: Mapping[str, float]) -> float:
     """What published work alone expects of these products together."""
     return sum(mean[item.kind] + item.offset for item in parts)

@@ -26,7 +26,7 @@ _TYPED = Place("the command line")
 
 
 @dataclass
-class Entry:
+class StepEntry:
     """What is added to one step.
 
     Attributes
@@ -60,7 +60,7 @@ class Zero:
     reference: str | None
 
 
-def read_angle(entry: Entry, text: str, visit: Visit, zero: Zero) -> None:
+def read_angle(entry: StepEntry, text: str, visit: Visit, zero: Zero) -> None:
     """Add one typed reading, such as ``left.contact=2.7,1.9,2.4``.
 
     Raises
@@ -81,7 +81,7 @@ def read_angle(entry: Entry, text: str, visit: Visit, zero: Zero) -> None:
         phases.setdefault("angle" if phase == STANDING else phase, []).extend(strides)
 
 
-def read_capture(entry: Entry, one: Measured) -> None:
+def read_capture(entry: StepEntry, one: Measured) -> None:
     """Add what a capture was measured to be.
 
     From marks the angles of each stride, as far as no doubt removed them, and the mean curve;
@@ -136,7 +136,7 @@ def read_comfort(ratings: dict[tuple[Side, str], float], text: str) -> None:
     ratings.update({(side, region): values[0] for side in sides})
 
 
-def read_step_file(entry: Entry, path: Path) -> None:
+def read_step_file(entry: StepEntry, path: Path) -> None:
     """Add the ``feet`` of a file that is written like a step of a visit.
 
     Raises
@@ -160,7 +160,7 @@ def read_step_file(entry: Entry, path: Path) -> None:
         entry.again.update({(side, r): value for r, value in foot.comfort_again.items()})
 
 
-def add_step(path: Path, entry: Entry, *, anew: bool = False) -> Visit:
+def add_step(path: Path, entry: StepEntry, *, anew: bool = False) -> Visit:
     """Write a step into a visit file.
 
     A step that is there already gets the further strides, and the new ratings in place of the
@@ -241,7 +241,7 @@ def _become(written: Any, wanted: Mapping[str, Any]) -> None:
             written[key] = flow(value) if isinstance(value, list) else value
 
 
-def _fill(step: Any, entry: Entry) -> None:
+def _fill(step: Any, entry: StepEntry) -> None:
     feet = child(step, "feet")
     for (side, gait, reference), phases in entry.readings.items():
         rows = child(feet, side).setdefault("rearfoot", [])

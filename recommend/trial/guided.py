@@ -10,10 +10,10 @@ from typing import Any
 
 from recommend.measure.model import SIDES
 from recommend.rulebook.book import Rulebook
-from recommend.trial.steps import READINGS, TYPED, Key, Strides, steps_of
-from recommend.visit.answers import Number, Readings, RefusedError
+from recommend.trial.steps import READINGS, TYPED, ReadingKey, Strides, steps_of
+from recommend.visit.answers import Readings, RefusedError, TypedNumber
 from recommend.visit.coming_back import sore_step
-from recommend.visit.entry_steps import Step, for_each_foot
+from recommend.visit.entry_steps import EntryStep, for_each_foot
 from recommend.visit.models import Visit
 from recommend.visit.tree import Both, Listed, Path, Tree, get, put
 
@@ -23,7 +23,7 @@ KEYS: Mapping[str, str] = {
     "t": "touchdown", "p": "peak", "i": "peak-time", "g": "range", "m": "midstance",
     "u": "propulsion", "k": "contact", "l": LOAD,
 }  # fmt: skip
-_RATING = Number("", False)
+_RATING = TypedNumber("", False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +40,7 @@ class Worn:
 
 
 @dataclass(frozen=True, slots=True)
-class Film:
+class GaitAndZero:
     """The gait and the zero that angles are typed in."""
 
     gait: str
@@ -81,17 +81,19 @@ def bare_readings(visit: Visit) -> tuple[str, ...]:
     return (*found, LOAD) if bare.load else found
 
 
-def film_of(visit: Visit, zero: str) -> Film:
+def film_of(visit: Visit, zero: str) -> GaitAndZero:
     """Gait and zero of the bare feet, the gait that the shoe is for first; else the shop's."""
     running = visit.purpose == "running"
     keys = [key for key in steps_of(visit)[0].readings if key.gait != "standing"]
     keys.sort(key=lambda key: (key.gait == "running") != running)
     if keys:
-        return Film(keys[0].gait, keys[0].reference)
-    return Film("running" if running else "walking", zero)
+        return GaitAndZero(keys[0].gait, keys[0].reference)
+    return GaitAndZero("running" if running else "walking", zero)
 
 
-def try_on_steps(worn: Worn, wanted: Sequence[str], film: Film, tree: Tree) -> tuple[Step, ...]:
+def try_on_steps(
+    worn: Worn, wanted: Sequence[str], film: GaitAndZero, tree: Tree
+) -> tuple[EntryStep, ...]:
     """What is asked of one try-on: each reading on both feet, then comfort.
 
     Parameters
@@ -104,7 +106,9 @@ def try_on_steps(worn: Worn, wanted: Sequence[str], film: Film, tree: Tree) -> t
     return (*_readings(worn, wanted, film, tree), *_comfort(worn, tree))
 
 
-def _readings(worn: Worn, wanted: Sequence[str], film: Film, tree: Tree) -> Iterator[Step]:
+def _readings(
+    worn: Worn, wanted: Sequence[str], film: GaitAndZero, tree: Tree
+) -> Iterator[EntryStep]:
     entry = Listed("rearfoot", (("gait", film.gait), ("reference", film.reference)))
     for name in wanted:
         for side in SIDES:
@@ -118,7 +122,7 @@ def _readings(worn: Worn, wanted: Sequence[str], film: Film, tree: Tree) -> Iter
             before = get(tree, path) or []
             before = tuple(before) if isinstance(before, list) else (before,)
             so_far = f" ({len(before)} so far, further ones are added)" if before else ""
-            yield Step(
+            yield EntryStep(
                 f"{name}.{side}", name.replace("-", " ").capitalize(),
                 f"{side.upper()}: {words}, one number for each stride{so_far}",
                 Readings(unit), path,
@@ -138,7 +142,7 @@ def _further(path: Path, before: tuple[float, ...]) -> Callable[[Tree, Any], tup
     return fill
 
 
-def _comfort(worn: Worn, tree: Tree) -> Iterator[Step]:
+def _comfort(worn: Worn, tree: Tree) -> Iterator[EntryStep]:
     rated = [get(tree, (worn.place, "feet", side, COMFORT, "overall")) for side in SIDES]
     again = all(one is not None for one in rated)
     name = f"{COMFORT}-again" if again else COMFORT
@@ -190,7 +194,7 @@ class Doubts:
         """None: no step of a try-on depends on it."""
         return frozenset()
 
-    def _strides(self, visit: Visit) -> Mapping[Key, Strides]:
+    def _strides(self, visit: Visit) -> Mapping[ReadingKey, Strides]:
         worn = (self.worn.shoe, self.worn.insole)
         steps = [step for step in steps_of(visit)[1:] if (step.shoe, step.insole) == worn]
         return steps[0].readings if steps else {}

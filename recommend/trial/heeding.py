@@ -21,9 +21,9 @@ from recommend.records.keeping import Archive, visit_document
 from recommend.records.store import Record
 from recommend.rulebook.book import Rulebook
 from recommend.trial.change import Interval
-from recommend.trial.kept_trials import Shop, item_of, shop_of
+from recommend.trial.kept_trials import ShopTrials, item_of, shop_of
 from recommend.trial.steps import LEARNED as LEARNED_READINGS
-from recommend.trial.steps import Key, steps_of
+from recommend.trial.steps import ReadingKey, steps_of
 from recommend.trial.tried import grouped
 from recommend.trial.verdict import Band, band_of
 from recommend.trial.whole_trial import TrialOutcome, as_document, trial_outcome
@@ -62,12 +62,12 @@ class LearnedList:
     """
 
     shortlist: Shortlist
-    expected: Mapping[str, Mapping[Key, Expected]]
+    expected: Mapping[str, Mapping[ReadingKey, Expected]]
     visits: int
     heeded: bool = True
 
 
-def with_learned(outcome: Outcome, shop: Shop) -> LearnedList | None:
+def with_learned(outcome: Outcome, shop: ShopTrials) -> LearnedList | None:
     """Order the shortlist with learned effects; None when a stop withholds it.
 
     Notes
@@ -104,13 +104,15 @@ def with_learned(outcome: Outcome, shop: Shop) -> LearnedList | None:
     return LearnedList(replace(ranked, ranked=again), expected, shop.visits, bool(banded))
 
 
-def _foretells(shop: Shop, kind: tuple[str, str]) -> bool:
+def _foretells(shop: ShopTrials, kind: tuple[str, str]) -> bool:
     """Whether what was learned foretells visits that it has not seen better than the published."""
     check = shop.checks.get(kind)
     return check is not None and check.better
 
 
-def _expected(candidate: Candidate, key: Key, now: float, shop: Shop, book: Rulebook) -> Expected:
+def _expected(
+    candidate: Candidate, key: ReadingKey, now: float, shop: ShopTrials, book: Rulebook
+) -> Expected:
     learned = shop.learned[key.gait, key.reading]
     bought = [part for part in candidate.parts if part.offered == "shop"]
     items = [item_of(part, book, key.reading) for part in bought]

@@ -10,9 +10,9 @@ from recommend.measure.model import SIDES, Side
 from recommend.reading import Document
 from recommend.rulebook.book import Rulebook
 from recommend.trial.change import Sample, sample
-from recommend.trial.steps import READINGS, Key, Step, parent_of, steps_of
+from recommend.trial.steps import READINGS, ReadingKey, Step, parent_of, steps_of
 from recommend.trial.verdict import (
-    Judged,
+    JudgedReading,
     LoadShift,
     Verdict,
     band_of,
@@ -52,51 +52,51 @@ class StepResult:
 
     step: Step
     parent: Step
-    whole: Mapping[Key, Judged]
-    part: Mapping[Key, Judged]
+    whole: Mapping[ReadingKey, JudgedReading]
+    part: Mapping[ReadingKey, JudgedReading]
     load: Mapping[Side, LoadShift]
-    alone: tuple[Key, ...]
+    alone: tuple[ReadingKey, ...]
     load_alone: tuple[Side, ...]
-    missing: tuple[Key, ...]
+    missing: tuple[ReadingKey, ...]
     hurts: tuple[Rating, ...]
     comfort: float | None
 
     @property
-    def over(self) -> tuple[Key | Side, ...]:
+    def over(self) -> tuple[ReadingKey | Side, ...]:
         """Readings that are over-corrected, and feet whose load went outwards."""
         judged = {**self.part, **self.whole}
         readings = [k for k in judged if self._has(k, Verdict.OVER_CORRECTED)]
         return (*readings, *(side for side, shift in self.load.items() if shift.over))
 
     @property
-    def near(self) -> tuple[Key, ...]:
+    def near(self) -> tuple[ReadingKey, ...]:
         """Readings that came down to the lower edge of their band, within noise of it."""
         return tuple(k for k, j in self.whole.items() if j.verdict is Verdict.NEAR_LOWER)
 
     @property
-    def away(self) -> tuple[Key, ...]:
+    def away(self) -> tuple[ReadingKey, ...]:
         """Readings that moved away from the band beyond noise, against barefoot."""
         return tuple(k for k, j in self.whole.items() if j.verdict is Verdict.AWAY)
 
     @property
-    def doubtful(self) -> tuple[Key, ...]:
+    def doubtful(self) -> tuple[ReadingKey, ...]:
         """Readings that changed by more than footwear is known to bring about."""
         return tuple(k for k, j in self.whole.items() if j.doubtful)
 
     @property
-    def open(self) -> tuple[Key, ...]:
+    def open(self) -> tuple[ReadingKey, ...]:
         """Readings that were outside the band barefoot: what there was to gain."""
         return tuple(
             k for k, j in self.whole.items() if j.band and j.band.outside(j.change.before.mean)
         )
 
     @property
-    def gained(self) -> tuple[Key, ...]:
+    def gained(self) -> tuple[ReadingKey, ...]:
         """Readings that were outside the band and came to or into it beyond noise."""
         good = (Verdict.TOWARDS, Verdict.WITHIN, Verdict.NEAR_LOWER)
         return tuple(k for k in self.open if self.whole[k].verdict in good)
 
-    def residual(self, keys: Collection[Key]) -> float | None:
+    def residual(self, keys: Collection[ReadingKey]) -> float | None:
         """Mean of the degrees outside the band over these readings; None when none has one.
 
         The time of the peak is no degrees: it is judged, and not added to them.
@@ -104,12 +104,12 @@ class StepResult:
         found = [self.whole[key].residual for key in keys if self.counts(key)]
         return fmean(found) if found else None
 
-    def counts(self, key: Key) -> bool:
+    def counts(self, key: ReadingKey) -> bool:
         """Whether a reading adds to the degrees outside the band."""
         judged = self.whole.get(key)
         return judged is not None and judged.band is not None and key.reading != "peak-time"
 
-    def _has(self, key: Key, verdict: Verdict) -> bool:
+    def _has(self, key: ReadingKey, verdict: Verdict) -> bool:
         return any(m[key].verdict is verdict for m in (self.whole, self.part) if key in m)
 
 
@@ -143,7 +143,7 @@ def judge_trial(visit: Visit, book: Rulebook, document: Document | None = None) 
     return Trial(bare, tuple(results))
 
 
-def sample_of(step: Step, key: Key, book: Rulebook) -> Sample:
+def sample_of(step: Step, key: ReadingKey, book: Rulebook) -> Sample:
     """Strides of one reading of a step, with what rulebook and lab know of its errors."""
     strides, means = step.readings[key], step.means.get(key, 1)
     definition = book.measures.get(READINGS[key.reading].measure)
@@ -157,7 +157,7 @@ def sample_of(step: Step, key: Key, book: Rulebook) -> Sample:
 @dataclass(frozen=True, slots=True)
 class _Judges:
     book: Rulebook
-    wanted: tuple[Key, ...]
+    wanted: tuple[ReadingKey, ...]
 
     def result(self, step: Step, parent: Step, bare: Step) -> StepResult:
         whole = dict(self._changes(bare, step))
@@ -181,7 +181,7 @@ class _Judges:
             comfort=_comfort(step),
         )  # fmt: skip
 
-    def _changes(self, before: Step, after: Step) -> Iterator[tuple[Key, Judged]]:
+    def _changes(self, before: Step, after: Step) -> Iterator[tuple[ReadingKey, JudgedReading]]:
         for key in after.readings:
             if key in before.readings and not _replaced(key, before, after):
                 one, two = (sample_of(step, key, self.book) for step in (before, after))
@@ -199,7 +199,7 @@ class _Judges:
                 yield side, judge_load(one, two, load_band(self.book), parameters)
 
 
-def _replaced(key: Key, before: Step, after: Step) -> bool:
+def _replaced(key: ReadingKey, before: Step, after: Step) -> bool:
     """Whether a reading of older visits is replaced: the peak decides where both steps have it."""
     peak = replace(key, reading="peak")
     return key.reading == "contact" and all(peak in step.readings for step in (before, after))
@@ -220,7 +220,7 @@ def _ratings(step: Step) -> Iterator[Rating]:
             yield Rating(side, region, value)
 
 
-def order(key: Key) -> tuple[int, int, str]:
+def order(key: ReadingKey) -> tuple[int, int, str]:
     """Readings in the order of the table: foot, then standing, then as stance goes."""
     place = tuple(READINGS).index(key.reading)
     return (SIDES.index(key.side), place, f"{key.gait} {key.reference}")

@@ -12,8 +12,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from statistics import fmean
 
-from recommend.catalogue.loading import Catalogue
-from recommend.catalogue.loading import Item as Ware
+from recommend.catalogue.loading import Catalogue, Item
 from recommend.catalogue.shop import open_visit
 from recommend.cluster import pieces
 from recommend.errors import InputError, Place
@@ -22,9 +21,17 @@ from recommend.measure.model import SIDES
 from recommend.records.keeping import Archive
 from recommend.records.store import SHORTLIST, Store
 from recommend.rulebook.book import Rulebook
-from recommend.trial.effects import Check, Item, Learned, Observed, Prior, check_of, learn
+from recommend.trial.effects import (
+    Check,
+    Learned,
+    ObservedChange,
+    PooledProduct,
+    Prior,
+    check_of,
+    learn,
+)
 from recommend.trial.judged_steps import StepResult, judge_trial
-from recommend.trial.steps import LEARNED, Key
+from recommend.trial.steps import LEARNED, ReadingKey
 from recommend.visit.models import Visit
 from recommend.visit.shelf import DRAFTS
 
@@ -89,7 +96,7 @@ Kind = tuple[str, str]  # gait and reading: effects in walking say nothing certa
 
 
 @dataclass
-class Tally:
+class TriedTally:
     """How often a product was tried, and how its feet did with it on.
 
     Attributes
@@ -107,7 +114,7 @@ class Tally:
 
 
 @dataclass(frozen=True, slots=True)
-class Shop:
+class ShopTrials:
     """Everything learned from a shop's trials.
 
     Attributes
@@ -123,12 +130,12 @@ class Shop:
     visits: int
     learned: Mapping[Kind, Learned]
     checks: Mapping[Kind, Check]
-    tallies: Mapping[tuple[str, str], Tally]
+    tallies: Mapping[tuple[str, str], TriedTally]
     unknown: frozenset[str]
     doubtful: int
 
 
-def shop_of(visits: Iterable[Visit], book: Rulebook, catalogue: Catalogue) -> Shop:
+def shop_of(visits: Iterable[Visit], book: Rulebook, catalogue: Catalogue) -> ShopTrials:
     """Learn from all trials of these visits.
 
     Parameters
@@ -159,7 +166,7 @@ def shop_of(visits: Iterable[Visit], book: Rulebook, catalogue: Catalogue) -> Sh
         learned[kind] = learn(items, seen, prior)
         checks[kind] = check_of(items, seen, prior, confidence, least)
     unknown = frozenset(gathering.unknown)
-    return Shop(count, learned, checks, gathering.tallies, unknown, gathering.doubtful)
+    return ShopTrials(count, learned, checks, gathering.tallies, unknown, gathering.doubtful)
 
 
 def results_of(book: Rulebook, visits: Iterable[Visit]) -> list[Sequence[StepResult]]:
@@ -188,7 +195,7 @@ def prior_of(book: Rulebook, reading: str) -> Prior:
     )
 
 
-def item_of(ware: Ware, book: Rulebook, reading: str) -> Item:
+def item_of(ware: Item, book: Rulebook, reading: str) -> PooledProduct:
     """A product with its attribute profile, and what published work expects of that profile.
 
     Insoles of one profile have the same medial arch support and about the same wedge; shoes of
@@ -210,7 +217,9 @@ def item_of(ware: Ware, book: Rulebook, reading: str) -> Item:
         strongest = len(book.attributes["shoe.stability"].scale) - 1
         if stability is not None:
             offset = p.trial.prior_motion_control * stability / strongest
-    return Item(ware.id, ware.product.kind, profile, offset if reading in PUBLISHED else 0.0)
+    return PooledProduct(
+        ware.id, ware.product.kind, profile, offset if reading in PUBLISHED else 0.0
+    )
 
 
 @dataclass
@@ -218,8 +227,10 @@ class _Gathering:
     """Observations by gait and phase, collected visit by visit."""
 
     catalogue: Catalogue
-    observed: dict[Kind, list[Observed]] = field(default_factory=lambda: defaultdict(list))
-    tallies: dict[tuple[str, str], Tally] = field(default_factory=lambda: defaultdict(Tally))
+    observed: dict[Kind, list[ObservedChange]] = field(default_factory=lambda: defaultdict(list))
+    tallies: dict[tuple[str, str], TriedTally] = field(
+        default_factory=lambda: defaultdict(TriedTally)
+    )
     unknown: set[str] = field(default_factory=set)
     doubtful: int = 0
 
@@ -243,10 +254,10 @@ class _Gathering:
                 _count(self.tallies[gait, product], visit, gait, result)
 
 
-def _count(tally: Tally, visit: str, gait: str, result: StepResult) -> None:
+def _count(tally: TriedTally, visit: str, gait: str, result: StepResult) -> None:
     """Count the feet of one step; a foot without any band to land in is not counted."""
     tally.visits.add(visit)
-    over = {one.side if isinstance(one, Key) else one for one in result.over}
+    over = {one.side if isinstance(one, ReadingKey) else one for one in result.over}
     for side in SIDES:
         judged = [j for k, j in result.whole.items() if (k.side, k.gait) == (side, gait)]
         outside = [j.residual for j in judged if j.band]
@@ -256,8 +267,8 @@ def _count(tally: Tally, visit: str, gait: str, result: StepResult) -> None:
             tally.landed += side not in over and not any(outside)
 
 
-def _observed(visit: str, added: tuple[str, ...], result: StepResult, kind: Kind) -> Observed:
+def _observed(visit: str, added: tuple[str, ...], result: StepResult, kind: Kind) -> ObservedChange:
     """The two feet of a person as one observation: the mean of their changes."""
     feet = [j.change for k, j in result.part.items() if (k.gait, k.reading) == kind]
     variance = sum(c.variance for c in feet)
-    return Observed(visit, added, fmean(c.value for c in feet), variance / len(feet) ** 2)
+    return ObservedChange(visit, added, fmean(c.value for c in feet), variance / len(feet) ** 2)

@@ -11,14 +11,14 @@ from recommend.measure.model import SIDES, Side
 from recommend.rulebook.book import Rulebook
 from recommend.trial.change import Interval, mean_interval
 from recommend.trial.judged_steps import Trial, order, sample_of
-from recommend.trial.steps import Key, Step, Strides
-from recommend.trial.verdict import Band, Judged, band_of
+from recommend.trial.steps import ReadingKey, Step, Strides
+from recommend.trial.verdict import Band, JudgedReading, band_of
 
 DRAWN = ("touchdown", "peak", "contact", "midstance", "propulsion")  # as stance goes
 
 
 @dataclass(frozen=True, slots=True)
-class Curve:
+class StepCurve:
     """One step of one foot.
 
     Attributes
@@ -54,7 +54,7 @@ class Picture:
     steps: tuple[str, ...]
     gait: str
     reference: str
-    curves: Mapping[Side, tuple[Curve, ...]]
+    curves: Mapping[Side, tuple[StepCurve, ...]]
     bands: Mapping[str, Band]
     spans: Mapping[str, tuple[float, float]]
 
@@ -95,10 +95,10 @@ def pictures(trial: Trial, book: Rulebook) -> tuple[Picture, ...]:
 
 
 def _picture(gait: str, reference: str, steps: tuple[Step, ...], book: Rulebook) -> Picture:
-    curves: dict[Side, tuple[Curve, ...]] = {}
+    curves: dict[Side, tuple[StepCurve, ...]] = {}
     for side in SIDES:
         made = [
-            Curve(
+            StepCurve(
                 s.id,
                 _points(s, side, gait, reference, book),
                 s.curves.get((side, gait, reference), ()),
@@ -112,7 +112,7 @@ def _picture(gait: str, reference: str, steps: tuple[Step, ...], book: Rulebook)
     bands = {
         name: band
         for name in names
-        if (band := band_of(book, Key("left", gait, reference, name))) is not None
+        if (band := band_of(book, ReadingKey("left", gait, reference, name))) is not None
     }
     return Picture(tuple(s.id for s in steps), gait, reference, curves, bands, _spans(names, book))
 
@@ -135,7 +135,7 @@ def _points(
 ) -> dict[str, Interval]:
     points = {}
     for name in DRAWN:
-        key = Key(side, gait, reference, name)
+        key = ReadingKey(side, gait, reference, name)
         replaced = name == "contact" and replace(key, reading="peak") in step.readings
         if key in step.readings and not replaced:
             one = sample_of(step, key, book)
@@ -144,7 +144,7 @@ def _points(
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class PictureRow:
     """One reading of one foot: barefoot first, then every try-on in which it was read.
 
     Attributes
@@ -156,7 +156,7 @@ class Row:
     changes : by id of the try-on, the change with its interval.
     """
 
-    key: Key
+    key: ReadingKey
     band: Band | None
     bare: float
     levels: Mapping[str, Interval]
@@ -173,7 +173,7 @@ class ChangePicture:
     gait: str
     reference: str
     steps: tuple[str, ...]
-    rows: tuple[Row, ...]
+    rows: tuple[PictureRow, ...]
 
     def edges(self) -> tuple[float, float]:
         """The least and the largest angle that is drawn, in whole degrees."""
@@ -186,7 +186,7 @@ class ChangePicture:
 
 def change_pictures(trial: Trial) -> tuple[ChangePicture, ...]:
     """A picture for every gait and zero reference; readings that are no degrees are left out."""
-    judged: dict[Key, dict[str, Judged]] = {}
+    judged: dict[ReadingKey, dict[str, JudgedReading]] = {}
     for result in trial.results:
         for key, one in result.whole.items():
             if key.reading != "peak-time":
@@ -199,14 +199,16 @@ def change_pictures(trial: Trial) -> tuple[ChangePicture, ...]:
     )
 
 
-def _rows(judged: Mapping[Key, Mapping[str, Judged]], gait: str, reference: str) -> list[Row]:
+def _rows(
+    judged: Mapping[ReadingKey, Mapping[str, JudgedReading]], gait: str, reference: str
+) -> list[PictureRow]:
     rows = []
     for key in sorted(judged, key=order):
         if (key.gait, key.reference) == (gait, reference):
             steps = judged[key]
             first = next(iter(steps.values()))
             rows.append(
-                Row(
+                PictureRow(
                     key,
                     first.band,
                     first.change.before.mean,

@@ -20,8 +20,8 @@ from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
 from recommend.trial.change import Sample, mean_interval, strides_to_tell
 from recommend.trial.judged_steps import StepResult, Trial, sample_of
-from recommend.trial.steps import Key, Step, steps_of
-from recommend.trial.tried import Ranking
+from recommend.trial.steps import ReadingKey, Step, steps_of
+from recommend.trial.tried import TriedOrder
 from recommend.trial.verdict import band_of
 
 _WEDGES = ("shoe.wedge", "insole.wedge")
@@ -100,7 +100,7 @@ def step_dose(result: StepResult, outcome: Outcome) -> Dose:
     return dose_of(tuple(by_id[one] for one in result.step.products if one in by_id))
 
 
-def next_of(trial: Trial, ranking: Ranking, outcome: Outcome, shortlist: Shortlist) -> Next:
+def next_of(trial: Trial, ranking: TriedOrder, outcome: Outcome, shortlist: Shortlist) -> Next:
     """What to try next when none of what was tried will do.
 
     After a step that over-corrected only what corrects less than every such step is named.
@@ -248,7 +248,7 @@ def _worths(bare: Step, book: Rulebook) -> Iterable[Worth]:
         yield _worth(feet, book)
 
 
-def _worth(feet: Mapping[Key, Sample], book: Rulebook) -> Worth:
+def _worth(feet: Mapping[ReadingKey, Sample], book: Rulebook) -> Worth:
     parameters = book.parameters
     key = next(iter(feet))
     sd = math.sqrt(fmean(one.sd**2 for one in feet.values()))

@@ -19,7 +19,7 @@ STANDING = "standing"
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class RearfootReading:
     """One reading of the rearfoot.
 
     Attributes
@@ -37,15 +37,17 @@ class Reading:
     angle: bool = True
 
 
-def _reading(name: str, measure: str = "", angle: bool = True) -> Reading:
-    return Reading(name, measure or f"{name}-angle", (f"{name}-lower", f"{name}-upper"), angle)
+def _reading(name: str, measure: str = "", angle: bool = True) -> RearfootReading:
+    return RearfootReading(
+        name, measure or f"{name}-angle", (f"{name}-lower", f"{name}-upper"), angle
+    )
 
 
 # In the order of a table. `contact`, of older visits, decides nothing where the peak is given.
-READINGS: Final[Mapping[str, Reading]] = {
+READINGS: Final[Mapping[str, RearfootReading]] = {
     one.name: one
     for one in (
-        Reading(STANDING, "standing-angle", ("standing-inverted", "standing-everted")),
+        RearfootReading(STANDING, "standing-angle", ("standing-inverted", "standing-everted")),
         _reading("touchdown"),
         _reading("peak"),
         _reading("contact"),
@@ -56,7 +58,9 @@ READINGS: Final[Mapping[str, Reading]] = {
         _reading("return", "rearfoot-return", angle=False),
     )
 }
-READINGS_BY_MEASURE: Final[Mapping[str, Reading]] = {one.measure: one for one in READINGS.values()}
+READINGS_BY_MEASURE: Final[Mapping[str, RearfootReading]] = {
+    one.measure: one for one in READINGS.values()
+}
 MOVING: Final = tuple(name for name in READINGS if name != STANDING)
 # What is typed or filmed; the range and the return follow from others where they are not written.
 TYPED: Final = tuple(name for name in MOVING if name != "return")
@@ -78,7 +82,7 @@ Strides = tuple[float, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Key:
+class ReadingKey:
     """Which reading of which foot: only equal keys are ever compared.
 
     `reading` is a name of `READINGS`, such as ``peak`` or ``standing``.
@@ -97,23 +101,23 @@ class Step:
     Attributes
     ----------
     shoe, insole : product ids; both None barefoot; shoe ``own`` for the customer's own.
-    readings : strides in degrees by `Key`.
+    readings : strides in degrees by `ReadingKey`.
     load : lateral share of load in percent, by side.
     comfort : 0 to 10 by side and region; a region not asked is absent. Of one rated twice
         without the customer knowing, the mean of both.
     again : by side and region, the two ratings of what was rated twice.
     curves : mean angle at 0 to 100 % of stance by side, gait and zero, where it was captured.
-    means : strides that the one number of a reading is itself the mean of, by `Key`.
+    means : strides that the one number of a reading is itself the mean of, by `ReadingKey`.
     """
 
     shoe: str | None
     insole: str | None
-    readings: Mapping[Key, Strides]
+    readings: Mapping[ReadingKey, Strides]
     load: Mapping[Side, Strides]
     comfort: Mapping[Side, Mapping[str, float]]
     curves: Mapping[tuple[Side, str, str], Strides]
     again: Mapping[tuple[Side, str], tuple[float, float]] = field(default_factory=dict)
-    means: Mapping[Key, int] = field(default_factory=dict)
+    means: Mapping[ReadingKey, int] = field(default_factory=dict)
 
     @property
     def barefoot(self) -> bool:
@@ -179,7 +183,7 @@ def _read(
     """What was read of the angles of both feet; 1 of `means` where numbers are strides."""
     entries = [(side, one) for side, some in rearfoot.items() for one in some]
     found = [
-        (Key(side, one.gait, one.reference, name), strides, one.mean_of or 1)
+        (ReadingKey(side, one.gait, one.reference, name), strides, one.mean_of or 1)
         for side, one in entries
         for name, strides in strides_of(one).items()
     ]

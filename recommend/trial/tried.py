@@ -20,7 +20,7 @@ from recommend.match.shortlist import GROUPS, Candidate, Shortlist
 from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
 from recommend.trial.judged_steps import StepResult, Trial
-from recommend.trial.steps import Key, Step
+from recommend.trial.steps import ReadingKey, Step
 
 _ENOUGH_PAIRS = 3  # blind second ratings from which their own noise is used
 
@@ -71,7 +71,7 @@ class Tried:
 
 
 @dataclass(frozen=True, slots=True)
-class Ranking:
+class TriedOrder:
     """Tried combinations, best first; `best` is None when none of them will do.
 
     Attributes
@@ -112,7 +112,7 @@ def rank_tried(
     parameters: Parameters,
     excluded: Collection[str] = (),
     doses: Mapping[str, float] | None = None,
-) -> Ranking:
+) -> TriedOrder:
     """Order the tried combinations.
 
     Parameters
@@ -148,7 +148,7 @@ def rank_tried(
     known = doses or {}
     ordered = sorted(tried.values(), key=lambda one: _place(one, known))
     free = [one for one in ordered if not one.bars]
-    return Ranking(tuple(ordered), *_choices(free, alike), alike, measured)
+    return TriedOrder(tuple(ordered), *_choices(free, alike), alike, measured)
 
 
 def _choices(free: Sequence[Tried], alike: float) -> tuple[tuple[str, ...], tuple[str, ...]]:
@@ -190,12 +190,12 @@ def _compared(
     return tried
 
 
-def _shared(results: Sequence[StepResult]) -> frozenset[Key]:
+def _shared(results: Sequence[StepResult]) -> frozenset[ReadingKey]:
     """Readings that all of these have and that add to the degrees outside the band."""
     return frozenset(set.intersection(*({k for k in r.whole if r.counts(k)} for r in results)))
 
 
-def _noise(result: StepResult, keys: Collection[Key]) -> float:
+def _noise(result: StepResult, keys: Collection[ReadingKey]) -> float:
     """Standard error of the mean degrees outside the band.
 
     A reading that lies within its band and clear of its edges adds nothing to it.
@@ -241,7 +241,7 @@ def _place(tried: Tried, doses: Mapping[str, float]) -> tuple[float, ...]:
     return (worst, len(tried.result.missing), round(tried.worth, 6), dose, parts)
 
 
-def reranked(shortlist: Shortlist, ranking: Ranking) -> Shortlist:
+def reranked(shortlist: Shortlist, ranking: TriedOrder) -> Shortlist:
     """The shortlist with tried combinations in the places that they earned.
 
     In each group: tried with nothing against them first, then what was not tried in its old
@@ -270,7 +270,7 @@ def grouped(
     )
 
 
-def _places(ranking: Ranking, *, bars: bool) -> dict[str, int]:
+def _places(ranking: TriedOrder, *, bars: bool) -> dict[str, int]:
     """Place by candidate id; an insole tried in the customer's own shoe stands for itself."""
     return {
         name: place

@@ -16,8 +16,8 @@ from recommend.parameters import Parameters
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.models import Limit
 from recommend.rulebook.words import kind_words
-from recommend.trial.change import Change, Interval, Sample, change, drift, mean_interval
-from recommend.trial.steps import READINGS, Key
+from recommend.trial.change import Interval, Sample, StepChange, change, drift, mean_interval
+from recommend.trial.steps import READINGS, ReadingKey
 
 
 class Verdict(Enum):
@@ -45,7 +45,7 @@ class Band:
 
 
 @dataclass(frozen=True, slots=True)
-class Judged:
+class JudgedReading:
     """One reading of one foot, judged.
 
     Attributes
@@ -62,7 +62,7 @@ class Judged:
         to the last, beyond noise; None where they do not.
     """
 
-    change: Change
+    change: StepChange
     band: Band | None
     verdict: Verdict
     level: Interval
@@ -83,7 +83,7 @@ def judge(
     parameters: Parameters,
     *,
     angle: bool = True,
-) -> Judged:
+) -> JudgedReading:
     """Judge one reading of one foot.
 
     Parameters
@@ -99,12 +99,12 @@ def judge(
     doubtful = angle and abs(moved.value) > parameters.trial.largest_change
     drifts = (drift(before, parameters), drift(after, parameters))
     if band is None:
-        return Judged(moved, None, Verdict.NO_BAND, level, False, doubtful, drifts)
+        return JudgedReading(moved, None, Verdict.NO_BAND, level, False, doubtful, drifts)
     verdict = (_too_far(moved, level, band) if angle else None) or _verdict(moved, band)
-    return Judged(moved, band, verdict, level, _clear(level, band), doubtful, drifts)
+    return JudgedReading(moved, band, verdict, level, _clear(level, band), doubtful, drifts)
 
 
-def _too_far(moved: Change, level: Interval, band: Band) -> Verdict | None:
+def _too_far(moved: StepChange, level: Interval, band: Band) -> Verdict | None:
     """Below the band and brought there, or further down, by this change: beyond noise or near.
 
     A foot that was below before and did not move beyond noise is what it was.
@@ -115,7 +115,7 @@ def _too_far(moved: Change, level: Interval, band: Band) -> Verdict | None:
     return Verdict.OVER_CORRECTED if level.high < band.low else Verdict.NEAR_LOWER
 
 
-def _verdict(moved: Change, band: Band) -> Verdict:
+def _verdict(moved: StepChange, band: Band) -> Verdict:
     before, after = moved.before.mean, moved.after.mean
     if not moved.told:
         inside = band.outside(before) == 0 == band.outside(after)
@@ -139,7 +139,7 @@ class LoadShift:
     noise. `band` is None where the rulebook knows none: then the shift is told, not judged.
     """
 
-    change: Change
+    change: StepChange
     band: Band | None
     level: Interval
     over: bool
@@ -166,7 +166,7 @@ def judge_load(
 LOAD_LIMITS = ("lateral-load-lower", "lateral-load-upper")
 
 
-def band_of(book: Rulebook, key: Key) -> Band | None:
+def band_of(book: Rulebook, key: ReadingKey) -> Band | None:
     """The usual band of a reading, in its unit; None when the rulebook has none for it."""
     names = READINGS[key.reading].limits
     return _between(book, names, {"gait": key.gait, "reference": key.reference})

@@ -14,13 +14,13 @@ from recommend.match.outcome import Outcome
 from recommend.match.shortlist import GROUPS, Shortlist
 from recommend.reading import Document, read_document
 from recommend.rulebook.book import Rulebook
-from recommend.trial.change import Change, Sample
+from recommend.trial.change import Sample, StepChange
 from recommend.trial.judged_steps import StepResult, Trial, judge_trial, order
 from recommend.trial.pictures import Picture, pictures
 from recommend.trial.plan import Next, next_of, step_dose
-from recommend.trial.steps import Key
-from recommend.trial.tried import Ranking, Tried, against_rules, rank_tried, reranked
-from recommend.trial.verdict import Band, Judged, LoadShift
+from recommend.trial.steps import ReadingKey
+from recommend.trial.tried import Tried, TriedOrder, against_rules, rank_tried, reranked
+from recommend.trial.verdict import Band, JudgedReading, LoadShift
 from recommend.way import outcome_of
 
 FORMAT = 2  # raised when a field changes its meaning or goes away
@@ -43,7 +43,7 @@ class TrialOutcome:
 
     outcome: Outcome
     trial: Trial
-    ranking: Ranking
+    ranking: TriedOrder
     against: Mapping[str, str]
     shortlist: Shortlist | None
     pictures: tuple[Picture, ...]
@@ -63,7 +63,7 @@ def trial_outcome(outcome: Outcome, document: Document | None = None) -> TrialOu
     trial = judge_trial(visit, book, document)
     curves = pictures(trial, book)
     if outcome.shortlist is None:
-        return TrialOutcome(outcome, trial, Ranking(()), {}, None, curves)
+        return TrialOutcome(outcome, trial, TriedOrder(()), {}, None, curves)
     against = against_rules(outcome, (result.step for result in trial.results))
     doses = {r.step.id: step_dose(r, outcome).wedge or 0.0 for r in trial.results}
     ranking = rank_tried(trial, book.parameters, against, doses)
@@ -131,7 +131,7 @@ def _step(result: StepResult) -> dict[str, Any]:
         "load": {side: _load(shift) for side, shift in result.load.items()},
         "load-not-compared": list(result.load_alone),
         "over-corrected": [
-            asdict(one) if isinstance(one, Key) else {"side": one, "load": "outwards"}
+            asdict(one) if isinstance(one, ReadingKey) else {"side": one, "load": "outwards"}
             for one in result.over
         ],
         "comfort": {side: dict(regions) for side, regions in result.step.comfort.items()},
@@ -139,7 +139,7 @@ def _step(result: StepResult) -> dict[str, Any]:
     }
 
 
-def _judged(judged: Judged) -> dict[str, Any]:
+def _judged(judged: JudgedReading) -> dict[str, Any]:
     band = judged.band
     return {
         **_change(judged.change),
@@ -169,7 +169,7 @@ def _band(band: Band | None) -> dict[str, float | None] | None:
     return {"low": _end(band.low), "high": _end(band.high)} if band else None
 
 
-def _change(moved: Change) -> dict[str, Any]:
+def _change(moved: StepChange) -> dict[str, Any]:
     return {
         "before": _sample(moved.before),
         "after": _sample(moved.after),

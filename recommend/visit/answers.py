@@ -82,7 +82,7 @@ ITEM_KEYS = {"a": -2, "s": -1, "d": 0, "f": 1, "g": 2, "0": 0, "1": 1, "2": 2}
 
 
 @dataclass(frozen=True, slots=True)
-class Item:
+class PostureItem:
     """A score of -2 to +2 by one key."""
 
     hint: str = "a -2   s -1   d 0   f +1   g +2   (or type -2 -1 0 1 2)"
@@ -112,7 +112,7 @@ _TO = {  # written unit -> (unit of the question, factor)
 
 
 @dataclass(frozen=True, slots=True)
-class Number:
+class TypedNumber:
     """One number in `unit`; a decimal comma and a written unit are understood."""
 
     unit: str = ""
@@ -135,7 +135,7 @@ class Number:
         return f"{numbers}{f' {self.unit}' if self.unit else ''}"
 
 
-def _number(text: str, kind: Number) -> float | int:
+def _number(text: str, kind: TypedNumber) -> float | int:
     match = _NUMBER.fullmatch(text.strip())
     if match is None or len(text.strip()) > 16:
         raise RefusedError(f"`{_short(text)}` is not {kind.hint}")
@@ -179,7 +179,7 @@ def numbers_in(text: str, unit: str = "") -> list[float | int]:
     words = [word.strip(",") for word in re.split(separator, body) if word.strip(",")]
     if not words:
         raise RefusedError("nothing to read; write numbers with blanks between")
-    return [_number(word, Number(unit)) for word in words]
+    return [_number(word, TypedNumber(unit)) for word in words]
 
 
 @dataclass(frozen=True, slots=True)
@@ -277,7 +277,7 @@ _OPENING = frozenset("abcdefghijklmnoprstuvwyz0123456789")
 
 
 @dataclass(frozen=True, slots=True)
-class ReadOut:
+class ReadTogether:
     """Questions read out together: n says that none of them holds, any other key asks each."""
 
     hint: str = "n none of these   any other key: one by one"
@@ -312,7 +312,7 @@ class Text:
 
 
 @dataclass(frozen=True, slots=True)
-class Known:
+class KnownWord:
     """One of many known words, such as the codes of products, each with its title."""
 
     hint: str
@@ -355,7 +355,7 @@ class Size:
         if len(system) > 1 or name not in get_args(SizeSystem):
             hint = meant(name, get_args(SizeSystem))
             raise RefusedError(f"`{_short(text)}` is not a size; write {self.hint}{hint}")
-        return {"system": name, "value": _number(number, Number())}
+        return {"system": name, "value": _number(number, TypedNumber())}
 
     def show(self, value: Any) -> str:
         """`value` as the fitter would write it."""
@@ -391,7 +391,9 @@ class Pains:
         if len(rest) > 3:
             raise RefusedError(f"`{_short(part.strip())}` has too many words; write {self.hint}")
         numbers = dict(zip(("score", "weeks"), rest[1:], strict=False))
-        read = {key: _number(word, Number(whole=key == "score")) for key, word in numbers.items()}
+        read = {
+            key: _number(word, TypedNumber(whole=key == "score")) for key, word in numbers.items()
+        }
         return {"site": site, "side": _SIDES[rest[0]], **read}
 
     def show(self, value: Any) -> str:

@@ -9,8 +9,8 @@ from datetime import date
 from typing import Any, get_args
 
 from recommend.dataclass import dataclass
-from recommend.visit.answers import Known, Number, RefusedError, Text
-from recommend.visit.entry_steps import SCREENING, Asked, Step, for_each_foot
+from recommend.visit.answers import KnownWord, RefusedError, Text, TypedNumber
+from recommend.visit.entry_steps import SCREENING, Asked, EntryStep, for_each_foot
 from recommend.visit.intake import FPI_ITEMS, LENGTHS, YES_NO, Absorb, Keyed, Taken, intake
 from recommend.visit.models import Region, Visit, days_between
 from recommend.visit.tree import SIDES, Both, Path, Tree, each_foot, get, put
@@ -108,7 +108,7 @@ def steps_again(
     worn: Mapping[str, Mapping[str, str]],
     absorb: Absorb | None = None,
     measures: Mapping[str, Taken] | None = None,
-) -> tuple[Step, ...]:
+) -> tuple[EntryStep, ...]:
     """The steps of a visit of a customer who comes back.
 
     `worn` has titles by the codes of products, by kind (``shoe``, ``insole``); the
@@ -141,7 +141,7 @@ class Sore:
                     f"`{part.strip()[:40]}` is not understood; write {self.hint} (regions: "
                     f"{', '.join(get_args(Region))})"
                 )
-            found |= {(side, words[1]): Number().parse(words[2]) for side in feet}
+            found |= {(side, words[1]): TypedNumber().parse(words[2]) for side in feet}
         return found
 
     def show(self, value: Any) -> str:
@@ -149,7 +149,7 @@ class Sore:
         return ", ".join(f"{side} {region} {rating:g}" for (side, region), rating in value.items())
 
 
-def sore_step(block: str, place: Path) -> Step:
+def sore_step(block: str, place: Path) -> EntryStep:
     """Where it presses or hurts, rated into ``feet`` of what stands at `place`, by region."""
     kind = Sore()
 
@@ -171,7 +171,7 @@ def sore_step(block: str, place: Path) -> Step:
         for side, region in ratings(tree):
             get(tree, (*place, "feet", side, "comfort")).pop(region)
 
-    return Step(
+    return EntryStep(
         "sore", block, "Where does it press or hurt? Comfort there, 0 worst to 10 best", kind,
         (*place, "feet"),
         "Comfort, not pain: 0 cannot be worn, 10 could not be better. A region rated low is never "
@@ -181,39 +181,39 @@ def sore_step(block: str, place: Path) -> Step:
     )  # fmt: skip
 
 
-def _since(worn: Mapping[str, Mapping[str, str]]) -> Iterator[Step]:
+def _since(worn: Mapping[str, Mapping[str, str]]) -> Iterator[EntryStep]:
     told: Path = ("follow-up",)
     yield from for_each_foot(
-        "pain-before", SINCE, "worst pain at the last visit, 0 to 10", Number(whole=True),
+        "pain-before", SINCE, "worst pain at the last visit, 0 to 10", TypedNumber(whole=True),
         (*told, "pain-before", Both()),
         "As it was then. Taken from the visit before where it was asked there.",
     )  # fmt: skip
     for product, titles in worn.items():
         own = {"own": f"their own {product}"}
-        kind = Known(f"the code of the {product} in the catalogue, or own", {**titles, **own})
-        yield Step(
+        kind = KnownWord(f"the code of the {product} in the catalogue, or own", {**titles, **own})
+        yield EntryStep(
             f"worn-{product}", SINCE, f"Which {product} was worn since?", kind, (*told, product),
             "Its code in the catalogue, so that what came of it counts for this product.",
         )  # fmt: skip
-    yield Step(
-        "weeks-of-wear", SINCE, "For how many weeks was it worn?", Number("weeks"),
+    yield EntryStep(
+        "weeks-of-wear", SINCE, "For how many weeks was it worn?", TypedNumber("weeks"),
         (*told, "weeks-of-wear"), "The weeks since the last visit stand in brackets; Enter "
         "says that it was worn all that time.", usual=_weeks_since,
     )  # fmt: skip
-    yield Step(
-        "hours-a-day", SINCE, "How many hours a day?", Number("hours"), (*told, "hours-a-day"),
+    yield EntryStep(
+        "hours-a-day", SINCE, "How many hours a day?", TypedNumber("hours"), (*told, "hours-a-day"),
         "On the days on which it was worn.",
     )  # fmt: skip
     yield from for_each_foot(
-        "comfort-overall", SINCE, "comfort of the whole foot, 0 cannot be worn, 10 ideal", Number(),
-        (*told, "feet", Both(), "comfort", "overall"), "As the customer says.",
+        "comfort-overall", SINCE, "comfort of the whole foot, 0 cannot be worn, 10 ideal",
+        TypedNumber(), (*told, "feet", Both(), "comfort", "overall"), "As the customer says.",
     )  # fmt: skip
     yield sore_step(SINCE, told)
-    yield Step(
+    yield EntryStep(
         "returned", SINCE, "Was it given back?", YES_NO, (*told, "returned"),
         "A pair that comes back teaches the shop as much as one that stays.",
     )  # fmt: skip
-    yield Step(
+    yield EntryStep(
         "changed", SINCE, "What was changed since? (no names)", Text("one line of text"),
         (*told, "changed"), "Another shoe, more training, an insole cut down, a treatment.",
     )  # fmt: skip

@@ -9,8 +9,8 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import Any
 
-from recommend.visit.answers import Choice, Number, RefusedError, Text, meant
-from recommend.visit.entry_steps import Step
+from recommend.visit.answers import Choice, RefusedError, Text, TypedNumber, meant
+from recommend.visit.entry_steps import EntryStep
 from recommend.visit.tree import SIDES, Path, Tree, drop, get, put
 
 DECISION = "Decision"
@@ -35,7 +35,7 @@ class Offered:
 
 
 @dataclass(frozen=True, slots=True)
-class Shelf:
+class OnHand:
     """What can be handed over, and in which sizes.
 
     Attributes
@@ -51,7 +51,7 @@ class Shelf:
 
 
 @dataclass(frozen=True, slots=True)
-class Product:
+class ProductAnswer:
     """A letter of what is offered, the code of a product, or ``own``.
 
     Answers with the code of it, and for a letter with that of the insole that goes with it too
@@ -92,7 +92,7 @@ class BoxSizes:
     own system.
     """
 
-    shelf: Shelf
+    shelf: OnHand
     keys: frozenset[str] = frozenset()
 
     @property
@@ -110,7 +110,7 @@ class BoxSizes:
         return dict(zip(SIDES, numbers * (3 - len(numbers)), strict=False))
 
     def _one(self, word: str) -> float | int:
-        number = Number("mm").parse(word)
+        number = TypedNumber("mm").parse(word)
         sizes = sorted(self.shelf.boxes.get(f"{number:g}", ()))
         if len(sizes) > 1:
             either = " or ".join(f"{size:g}" for size in sizes)
@@ -148,7 +148,7 @@ class Reasons:
 
 
 @dataclass(frozen=True, slots=True)
-class ReadOut:
+class NotesRead:
     """Whether notes were read out to the customer: all of their `rules`, or none."""
 
     rules: tuple[str, ...]
@@ -167,19 +167,19 @@ class ReadOut:
         return "yes" if value else "no"
 
 
-def reading_out(rules: Collection[str]) -> Iterator[Step]:
+def reading_out(rules: Collection[str]) -> Iterator[EntryStep]:
     """The step that asks whether the notes of some rules were read out; none without notes."""
     if rules:
-        yield Step(
+        yield EntryStep(
             "read-out", DECISION, "Was this read out to the customer, and understood?",
-            ReadOut(tuple(rules)), (*_TOLD, "read-out"),
+            NotesRead(tuple(rules)), (*_TOLD, "read-out"),
             "The record says which notes the customer heard, and from whom.",
         )  # fmt: skip
 
 
-def by_whom(fitter: str) -> Step:
+def by_whom(fitter: str) -> EntryStep:
     """The step that asks for the fitter's code; `fitter` stands in brackets."""
-    return Step(
+    return EntryStep(
         "fitter", DECISION, "Who fitted? (a code, never a name)",
         Text("up to 20 letters, digits, - _ .", r"[\w.-]{1,20}"), (*_TOLD, "fitter"),
         "The code of the fitter in this shop.", usual=lambda _tree: fitter or None,
@@ -212,11 +212,11 @@ class DayOrWeeks:
 def deciding(
     offered: Mapping[str, Offered],
     first_group: Collection[tuple[str | None, str | None]],
-    shelf: Shelf,
+    shelf: OnHand,
     today: date,
     fitter: str = "",
     notes: Collection[str] = (),
-) -> tuple[Step, ...]:
+) -> tuple[EntryStep, ...]:
     """The steps of the decision.
 
     Parameters
@@ -230,32 +230,32 @@ def deciding(
     """
     return (
         *reading_out(notes),
-        Step(
+        EntryStep(
             "decision", DECISION, "What came of it?", OUTCOME, (*_TOLD, "outcome"),
             "Sold, ordered, reserved, taken to try at home, or nothing. Only what is sold is taken "
             "off the stock list.",
         ),
         *(step for kind in ("shoe", "insole") for step in _chosen(kind, offered, shelf)),
-        Step(
+        EntryStep(
             "departs", DECISION, "Not of the first group: why?", Reasons(), (*_TOLD, "departs"),
             "It is the fitter's choice; the reason is kept, so that the shop and the rules can "
             "learn from it.", asked_if=_departing(first_group),
         ),
-        Step(
+        EntryStep(
             "decision-remark", DECISION, "Anything to add? (no names)", Text("one line of text"),
             (*_TOLD, "remark"), "Stands with the decision, and is deleted on request.",
         ),
         by_whom(fitter),
-        Step(
+        EntryStep(
             "back-on", DECISION, "When to come back?", DayOrWeeks(today), (*_TOLD, "back-on"),
             "It stands on the customer's page.",
         ),
     )  # fmt: skip
 
 
-def _chosen(kind: str, offered: Mapping[str, Offered], shelf: Shelf) -> Iterator[Step]:
+def _chosen(kind: str, offered: Mapping[str, Offered], shelf: OnHand) -> Iterator[EntryStep]:
     """Which shoe or insole, and in which size; a letter says of a pair both."""
-    product = Product(kind, dict(_by_letter(kind, offered)), shelf.titles[kind])
+    product = ProductAnswer(kind, dict(_by_letter(kind, offered)), shelf.titles[kind])
 
     def fill(before: Tree, value: tuple[str, ...]) -> tuple[Tree, str]:
         after = copy.deepcopy(before)
@@ -267,13 +267,13 @@ def _chosen(kind: str, offered: Mapping[str, Offered], shelf: Shelf) -> Iterator
         return after, product.show(value[0])
 
     both = " and the insole" if kind == "shoe" else ""
-    yield Step(
+    yield EntryStep(
         f"chosen-{kind}", DECISION, f"Which {kind}?", product, (*_TOLD, kind),
         f"A letter of the list above takes its {kind}{both}; else the code of one in the "
         f"catalogue, or own for what the customer brought. Leave it out when there is no {kind}.",
         asked_if=_something, fill=fill,
     )  # fmt: skip
-    yield Step(
+    yield EntryStep(
         f"chosen-{kind}-size", DECISION, f"Size of the {kind} on the box", BoxSizes(shelf),
         (*_TOLD, f"{kind}-size"), "As on the box, or in mm (Mondopoint, the length of the foot). "
         "Two when each foot takes a size of its own: two pairs leave the stock then.",

@@ -14,7 +14,7 @@ from typing import Any, Literal, Protocol
 from recommend.errors import InputError
 from recommend.reading import Document, validate
 from recommend.visit.answers import Choice, RefusedError
-from recommend.visit.entry_steps import Step, carried_over
+from recommend.visit.entry_steps import EntryStep, carried_over
 from recommend.visit.models import Visit
 from recommend.visit.shelf import Draft
 from recommend.visit.tree import Both, Tree, put, tidied
@@ -23,7 +23,7 @@ HELP, BACK, PAST, CLEAR = "?", "<", ">", "x"
 COMMANDS = frozenset({HELP, BACK, PAST, CLEAR})
 
 # Asked at the end, where questions were passed over.
-PASSED_OVER = Step(
+PASSED_OVER = EntryStep(
     id="passed-over",
     block="Passed over",
     ask="These can change nothing any more, or stand from before:",
@@ -33,7 +33,7 @@ PASSED_OVER = Step(
 )
 
 # Asked after a stop, in place of the next step.
-AFTER_STOP = Step(
+AFTER_STOP = EntryStep(
     id="after-stop",
     block="Stop",
     ask="End here, or carry on for the record? (< goes back to the answer)",
@@ -84,7 +84,7 @@ class Entry:
     judge : asked after every answer.
     """
 
-    def __init__(self, steps: Sequence[Step], draft: Draft, judge: Judge) -> None:
+    def __init__(self, steps: Sequence[EntryStep], draft: Draft, judge: Judge) -> None:
         self.steps, self.draft, self.judge = tuple(steps), draft, judge
         self._index = {step.id: number for number, step in enumerate(self.steps)}
         self._done, self._offering = False, False
@@ -93,7 +93,7 @@ class Entry:
             draft.at = self.steps[0].id
 
     @property
-    def step(self) -> Step | None:
+    def step(self) -> EntryStep | None:
         """The step being asked; None at the end."""
         if self._done:
             return None
@@ -151,18 +151,18 @@ class Entry:
         return self._index[self.draft.at]
 
     @property
-    def passed_over(self) -> list[Step]:
+    def passed_over(self) -> list[EntryStep]:
         """Steps that are not asked because they can change nothing, or stand from before."""
         if self.draft.opened:
             return []
         tree = self.draft.tree
         return [s for s in self.steps if s.asked_if(tree) and not self._worth_asking(s)]
 
-    def _asked(self) -> list[Step]:
+    def _asked(self) -> list[EntryStep]:
         tree = self.draft.tree
         return [s for s in self.steps if s.asked_if(tree) and self._worth_asking(s)]
 
-    def _worth_asking(self, step: Step) -> bool:
+    def _worth_asking(self, step: EntryStep) -> bool:
         """Whether an answer can still change the outcome; what was answered here stays asked."""
         tree = self.draft.tree
         if self.draft.opened or step.id == self.draft.at:
@@ -192,7 +192,7 @@ class Entry:
         self.draft.opened, self.draft.at = True, first
         return Reply("taken", chosen)
 
-    def _enter(self, step: Step) -> Reply:
+    def _enter(self, step: EntryStep) -> Reply:
         """Enter alone keeps what stands, or gives the usual answer, or leaves the step out.
 
         At a question of one key it leaves nothing out: a key pressed too often is no answer.
@@ -207,7 +207,7 @@ class Entry:
             return Reply("refused", f"nothing was answered; {CLEAR} leaves this question out")
         return self._move(Reply("left-out", "left out"))
 
-    def _answer(self, step: Step, text: str) -> Reply:
+    def _answer(self, step: EntryStep, text: str) -> Reply:
         before = self.draft.tree
         try:
             value = step.kind.parse(text)
@@ -229,7 +229,7 @@ class Entry:
         reply = self._warned(Reply("taken", said), step)
         return reply if step.absorb else self._move(reply)
 
-    def _clear(self, step: Step) -> Reply:
+    def _clear(self, step: EntryStep) -> Reply:
         """Leave the answer of a step out, unless others were taken under it."""
         tree = copy.deepcopy(self.draft.tree)
         step.empty(tree)
@@ -242,7 +242,7 @@ class Entry:
         self.draft.said = [*self.judge.stops(visit), *self.judge.advice(visit)]
         return self._move(Reply("removed", "left out; missing stays missing"))
 
-    def _under(self, step: Step) -> Iterator[Step]:
+    def _under(self, step: EntryStep) -> Iterator[EntryStep]:
         """Steps whose answers stand in the entry that the answer of `step` describes."""
         for one in self.steps:
             beside = len(one.path) == len(step.path) and one.stem != step.stem
@@ -251,7 +251,7 @@ class Entry:
             if beside and stands and all(a in (b, Both()) for a, b in inside):
                 yield one
 
-    def _warned(self, reply: Reply, step: Step) -> Reply:
+    def _warned(self, reply: Reply, step: EntryStep) -> Reply:
         """`reply` with the warnings that belong to the answer that now stands at `step`.
 
         They are those not said yet, and those that rest on this answer: who goes back and
@@ -274,7 +274,7 @@ class Entry:
         self.draft.halted = bool(new_stops)
         return replace(reply, stops=new_stops, advice=new_advice)
 
-    def _without(self, step: Step) -> Visit:
+    def _without(self, step: EntryStep) -> Visit:
         """The visit as it would be without the answer of `step`."""
         tree = copy.deepcopy(self.draft.tree)
         step.empty(tree)
@@ -318,7 +318,7 @@ class Entry:
         return replace(reply, block_ended=ended)
 
 
-def _chosen(step: Step, text: str) -> str | Reply:
+def _chosen(step: EntryStep, text: str) -> str | Reply:
     """The word that was chosen, or that what was typed is none."""
     try:
         return str(step.kind.parse(text))
@@ -326,7 +326,7 @@ def _chosen(step: Step, text: str) -> str | Reply:
         return Reply("refused", str(error))
 
 
-def with_answer(before: Tree, step: Step, value: Any) -> tuple[Tree, str]:
+def with_answer(before: Tree, step: EntryStep, value: Any) -> tuple[Tree, str]:
     """The data with an answer in them, and the answer in words."""
     fill = step.absorb or step.fill
     if fill is not None:

@@ -12,7 +12,7 @@ from dataclasses import replace
 from typing import Any, Literal, Protocol
 
 from recommend.dataclass import dataclass
-from recommend.visit.answers import BothFeet, Kind, ReadOut
+from recommend.visit.answers import BothFeet, Kind, ReadTogether
 from recommend.visit.tree import SIDES, Both, Path, Tree, drop, each_foot, get, put
 
 SCREENING = "Screening"
@@ -55,7 +55,7 @@ def _nothing(_tree: Tree) -> str | None:
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class EntryStep:
     """One question.
 
     Attributes
@@ -131,13 +131,13 @@ class Step:
 
 def for_each_foot(
     stem: str, block: str, ask: str, kind: Kind, path: Path, help_: str, **more: Any
-) -> Iterator[Step]:
+) -> Iterator[EntryStep]:
     """The same step of the left foot and of the right; `path` has `Both` where the side stands."""
     for side, own in zip(SIDES, each_foot(path), strict=True):
-        yield Step(f"{stem}.{side}", block, f"{side.upper()}: {ask}", kind, own, help_, **more)
+        yield EntryStep(f"{stem}.{side}", block, f"{side.upper()}: {ask}", kind, own, help_, **more)
 
 
-def side_by_side(steps: Sequence[Step]) -> Iterator[Step]:
+def side_by_side(steps: Sequence[EntryStep]) -> Iterator[EntryStep]:
     """The steps with each pair of left and right made one step."""
     rest = list(steps)
     while rest:
@@ -148,7 +148,7 @@ def side_by_side(steps: Sequence[Step]) -> Iterator[Step]:
             yield step
 
 
-def _both(left: Step, right: Step) -> Step:
+def _both(left: EntryStep, right: EntryStep) -> EntryStep:
     kind = BothFeet(left.kind)
 
     def fill(tree: Tree, value: tuple[Any, Any]) -> tuple[Tree, str]:
@@ -182,18 +182,18 @@ def _of_both(ask: str) -> str:
     return f"{words[:1].upper()}{words[1:]}, left and right" + "?" * (words != ask)
 
 
-def _either(left: Step, right: Step) -> Callable[[Tree], bool]:
+def _either(left: EntryStep, right: EntryStep) -> Callable[[Tree], bool]:
     if left.always_asked:
         return left.asked_if
     return lambda tree: left.asked_if(tree) or right.asked_if(tree)
 
 
 def read_out(
-    steps: Sequence[Step],
+    steps: Sequence[EntryStep],
     questions: Mapping[str, Asked],
     most: int,
     last: Mapping[str, str] | None = None,
-) -> Iterator[Step]:
+) -> Iterator[EntryStep]:
     """The steps with screening questions in groups of at most `most`, each read out as one step.
 
     Only questions whose alarming answer is yes are read out together; the others are asked one
@@ -211,15 +211,15 @@ def read_out(
             yield from _grouped(screening, questions, most)
 
 
-def _with_last(step: Step, answer: str | None) -> Step:
+def _with_last(step: EntryStep, answer: str | None) -> EntryStep:
     if step.block != SCREENING or answer not in ("yes", "no"):
         return step
     return replace(step, ask=f"{step.ask} (last time: {answer})")
 
 
 def _grouped(
-    screening: Sequence[Step], questions: Mapping[str, Asked], most: int
-) -> Iterator[Step]:
+    screening: Sequence[EntryStep], questions: Mapping[str, Asked], most: int
+) -> Iterator[EntryStep]:
     for after_wear in (False, True):
         here = [s for s in screening if questions[s.id].after_wear == after_wear]
         together = [s for s in here if questions[s.id].alarming == "yes" and _plain(s, after_wear)]
@@ -232,18 +232,18 @@ def _grouped(
         yield from (step for step in here if step not in together)
 
 
-def _plain(step: Step, after_wear: bool) -> bool:
+def _plain(step: EntryStep, after_wear: bool) -> bool:
     """Whether nothing but coming back decides that it is asked."""
     return after_wear or step.always_asked
 
 
-def _chunk(steps: Sequence[Step], count: int, number: int) -> list[Step]:
+def _chunk(steps: Sequence[EntryStep], count: int, number: int) -> list[EntryStep]:
     """Part `number` of `count` parts of almost equal length, in order."""
     ends = [round(part * len(steps) / count) for part in range(count + 1)]
     return list(steps[ends[number] : ends[number + 1]])
 
 
-def _group(name: str, members: Sequence[Step]) -> Step:
+def _group(name: str, members: Sequence[EntryStep]) -> EntryStep:
     ids = [step.id for step in members]
 
     def fill(tree: Tree, word: str) -> tuple[Tree, str]:
@@ -252,32 +252,32 @@ def _group(name: str, members: Sequence[Step]) -> Step:
             put(after, ("asked", one), word)
             if word == "in-group":
                 put(after, ("answers", one), "no")
-        return after, ReadOut().show(word)
+        return after, ReadTogether().show(word)
 
     def shown(tree: Tree) -> str | None:
         said = {get(tree, ("asked", one)) for one in ids}
-        return ReadOut().show(said.pop()) if len(said) == 1 and None not in said else None
+        return ReadTogether().show(said.pop()) if len(said) == 1 and None not in said else None
 
     def emptied(tree: Tree) -> None:
         for part in ("asked", "answers"):
             for one in ids:
                 tree.get(part, {}).pop(one, None)
 
-    return Step(
-        name, SCREENING, "Read out: does any of these hold?", ReadOut(), ("asked", ids[0]),
+    return EntryStep(
+        name, SCREENING, "Read out: does any of these hold?", ReadTogether(), ("asked", ids[0]),
         "n only when none of them holds; any other key asks them one by one. What is not asked is "
         "never read as no.", tuple(f"- {step.ask}" for step in members),
         asked_if=members[0].asked_if, fill=fill, shown=shown, emptied=emptied,
     )  # fmt: skip
 
 
-def _opened(step: Step) -> Step:
+def _opened(step: EntryStep) -> EntryStep:
     def opened(tree: Tree) -> bool:
         return get(tree, ("asked", step.id)) == "singly" and step.asked_if(tree)
 
     return replace(step, asked_if=opened)
 
 
-def carried_over(tree: Tree, step: Step) -> bool:
+def carried_over(tree: Tree, step: EntryStep) -> bool:
     """Whether the answer of a step was taken over from an earlier visit."""
     return step.stem in tree.get("carried", {})

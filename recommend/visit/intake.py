@@ -10,8 +10,8 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, S
 from dataclasses import replace
 from typing import Any, Protocol
 
-from recommend.visit.answers import Choice, Item, Number, Pains, Readings, Size, Text
-from recommend.visit.entry_steps import SCREENING, Asked, Step, for_each_foot
+from recommend.visit.answers import Choice, Pains, PostureItem, Readings, Size, Text, TypedNumber
+from recommend.visit.entry_steps import SCREENING, Asked, EntryStep, for_each_foot
 from recommend.visit.tree import SIDES, Angles, Both, Path, Tree, get
 
 POSTURE = "Standing posture"
@@ -204,13 +204,13 @@ NO_READING = "none"  # of these, where there is time for none
 _ALWAYS = frozenset({"foot-length", "forefoot-width", "heel-width"})
 
 
-def measures_of(reading: str, steps: Iterable[Step]) -> frozenset[str]:
+def measures_of(reading: str, steps: Iterable[EntryStep]) -> frozenset[str]:
     """The measures that one of `READINGS` gives."""
     here = (step.feeds for step in steps if step.block == READINGS[reading])
     return frozenset().union(*here)
 
 
-def in_order(steps: Sequence[Step], readings: Sequence[str]) -> list[Step]:
+def in_order(steps: Sequence[EntryStep], readings: Sequence[str]) -> list[EntryStep]:
     """The steps with the blocks of `readings` in that order, where the first of them stood."""
     blocks = [READINGS[one] for one in readings]
     moved = sorted((s for s in steps if s.block in blocks), key=lambda s: blocks.index(s.block))
@@ -220,7 +220,7 @@ def in_order(steps: Sequence[Step], readings: Sequence[str]) -> list[Step]:
     return [*rest[:at], *moved, *rest[at:]]
 
 
-def taken(step: Step, readings: Collection[str]) -> bool:
+def taken(step: EntryStep, readings: Collection[str]) -> bool:
     """Whether a shop that takes these readings asks for a step; none named takes them all."""
     if not readings or step.stem in _ALWAYS or step.block not in READINGS.values():
         return True
@@ -237,7 +237,7 @@ def intake(
     zero: str,
     absorb: Absorb | None = None,
     measures: Mapping[str, Taken] | None = None,
-) -> tuple[Step, ...]:
+) -> tuple[EntryStep, ...]:
     """The steps of a first fitting.
 
     Parameters
@@ -266,9 +266,9 @@ def intake(
     )
 
 
-def screening(questions: Mapping[str, Asked]) -> Iterator[Step]:
+def screening(questions: Mapping[str, Asked]) -> Iterator[EntryStep]:
     """Age band, every screening question, and pain: all of it before anything is measured."""
-    yield Step(
+    yield EntryStep(
         "age-band", SCREENING, "Age band of the customer", AGE, ("age-band",),
         "Bones still grow in a child (to about 12) and a teen (to about 17); from about 60 feet "
         "change again (older). Some stops depend on it. Never a birth date.",
@@ -276,14 +276,14 @@ def screening(questions: Mapping[str, Asked]) -> Iterator[Step]:
     for name, question in questions.items():
         why = f"Asked because {question.why}. Not asked stays not asked; it is never read as no."
         path: Path = ("answers", name)
-        step = Step(name, SCREENING, question.ask, YES_NO, path, why)
+        step = EntryStep(name, SCREENING, question.ask, YES_NO, path, why)
         if question.retired:
             continue
         if question.only_if:
             step = replace(step, asked_if=_answered(question.only_if))
         yield replace(step, asked_if=_comes_back) if question.after_wear else step
     sites = Pains()
-    yield Step(
+    yield EntryStep(
         "pain", SCREENING, "Where does it hurt?", sites, ("pain",),
         "Site, side, worst score from 0 (none) to 10 (worst), and for how many weeks; several "
         f"with commas between. Sites: {', '.join(sites.sites)}. Type none when nothing hurts.",
@@ -299,50 +299,50 @@ def _comes_back(tree: Tree) -> bool:
     return "follow-up" in tree
 
 
-def _purpose(purposes: Mapping[str, Keyed], sizes: str) -> Iterator[Step]:
+def _purpose(purposes: Mapping[str, Keyed], sizes: str) -> Iterator[EntryStep]:
     block = "Purpose and size"
-    yield Step(
+    yield EntryStep(
         "measured-by", block, "Who asks and measures? (a code, never a name)",
         Text("up to 20 letters, digits, - _ .", r"[\w.-]{1,20}"), ("measured-by",),
         "The code of the fitter in this shop; the settings can hold it (`fitter`).",
     )  # fmt: skip
-    yield Step(
+    yield EntryStep(
         "purpose", block, "What are the shoes for?",
         Choice({one.key: word for word, one in purposes.items()}), ("purpose",),
         "It decides which gait is looked at and which shoes are offered.",
     )  # fmt: skip
-    yield Step(
+    yield EntryStep(
         "shoe-size", block, "Size of the shoe worn now", Size(sizes), ("shoe-size",),
         "As printed in the shoe. The feet decide the size; this is a cross-check. Thick socks, or "
         "an insole of their own that stays in: `recommend visit edit` takes keeps-socks and "
         "keeps-insole-thickness.",
     )  # fmt: skip
     yield from _kept(block)
-    yield Step(
-        "body-mass", block, "Body mass", Number("kg"), ("body-mass-kg",),
+    yield EntryStep(
+        "body-mass", block, "Body mass", TypedNumber("kg"), ("body-mass-kg",),
         "Soft foams are pressed flat under much weight. Ask, or weigh.",
     )  # fmt: skip
 
 
-def _kept(block: str) -> Iterator[Step]:
+def _kept(block: str) -> Iterator[EntryStep]:
     """What goes on being used in the new shoes: asked only where it was said, as by an edit."""
 
     def said(tree: Tree) -> bool:
         return "keeps" in tree
 
-    yield Step(
+    yield EntryStep(
         "keeps-socks", block, "Socks that they go on wearing", SOCKS, ("keeps", "socks"),
         "Thick socks take room, which the shoe has to give.", asked_if=said,
     )  # fmt: skip
-    yield Step(
+    yield EntryStep(
         "keeps-insole-thickness", block, "Their own insole, if it stays in: thickness at the heel",
-        Number("mm"), ("keeps", "insole", "attributes", "thickness"),
+        TypedNumber("mm"), ("keeps", "insole", "attributes", "thickness"),
         "It takes room in the shoe, and is judged as any other; what else is known of it can be "
         "written into the visit file.", asked_if=said,
     )  # fmt: skip
 
 
-def _posture() -> Iterator[Step]:
+def _posture() -> Iterator[EntryStep]:
     general = (
         "Relaxed standing on both feet, looking ahead. -1 and +1 lie between what is written. "
         "One item that cannot be seen is left out; the total then stays unknown."
@@ -351,13 +351,13 @@ def _posture() -> Iterator[Step]:
         reminder = (f"-2 {low} | 0 {middle} | +2 {high}",)
         path: Path = (*_FOOT, "fpi", "items", name)
         yield from for_each_foot(
-            name, POSTURE, title, Item(), path, general, reminder=reminder,
+            name, POSTURE, title, PostureItem(), path, general, reminder=reminder,
             short="items of posture",
         )  # fmt: skip
     for side in SIDES:
-        yield Step(
+        yield EntryStep(
             f"fpi-total.{side}", POSTURE, f"{side.upper()}: FPI total, if only that was written",
-            Number(whole=True), ("feet", side, "fpi", "total"),
+            TypedNumber(whole=True), ("feet", side, "fpi", "total"),
             "The sum of the six items, -12 to +12, when the items themselves were not kept.",
             short="posture total",
             asked_if=_no_item_of(side),
@@ -377,16 +377,16 @@ _HEIGHTS: Mapping[Any, str] = {  # one name for both, where they are named among
 }
 
 
-def _lengths() -> Iterator[Step]:
+def _lengths() -> Iterator[EntryStep]:
     for name, title, keys, explained in LENGTHS:
         yield from for_each_foot(
-            name, "Lengths and heights", title, Number("mm"), (*_FOOT, *keys), explained,
+            name, "Lengths and heights", title, TypedNumber("mm"), (*_FOOT, *keys), explained,
             short=_HEIGHTS.get(keys[0], ""),
         )  # fmt: skip
 
 
-def _captures(absorb: Absorb) -> Iterator[Step]:
-    yield Step(
+def _captures(absorb: Absorb) -> Iterator[EntryStep]:
+    yield EntryStep(
         "capture", "Captures", "A capture file (pressure mat or video marks), or Enter for none",
         Text("the name of the file; one after the other"), ("captures",),
         "It is measured now, and what it gives stands in brackets at the questions that follow. "
@@ -394,22 +394,22 @@ def _captures(absorb: Absorb) -> Iterator[Step]:
     )  # fmt: skip
 
 
-def _footprint() -> Iterator[Step]:
+def _footprint() -> Iterator[EntryStep]:
     block = "Footprint"
     both: Path = (*_FOOT, "arch-index")
-    yield Step(
+    yield EntryStep(
         "print-kind", block, "Arch index: how is the print taken?", PRINT, (*both, "kind"),
         "Ink or optical (i), area on pressure sensors (p), or weighted by pressure (w). They are "
         "different scales and never compared. Leave out when no print is taken.",
         short="footprint",
     )  # fmt: skip
-    yield Step(
+    yield EntryStep(
         "print-load", block, "Standing still or walking?", LOAD, (*both, "load"),
         "A walking print is wider under the arch than a standing one.", asked_if=_has_print,
         usual=lambda _tree: "static", short="footprint",
     )  # fmt: skip
     yield from for_each_foot(
-        "arch-index", block, "Arch index", Number(), (*both, "value"),
+        "arch-index", block, "Arch index", TypedNumber(), (*both, "value"),
         "Middle third of the print without toes over the whole print without toes, 0 to 1.",
         asked_if=_has_print,
     )  # fmt: skip
@@ -419,11 +419,11 @@ def _has_print(tree: Tree) -> bool:
     return any(get(tree, ("feet", side, "arch-index", "kind")) for side in SIDES)
 
 
-def _angles(zero: str) -> Iterator[Step]:
+def _angles(zero: str) -> Iterator[EntryStep]:
     block = "Rearfoot angles"
     at_rest = "vertical" if zero == "relaxed-standing" else zero  # 0 from itself by definition
     still, moving = Angles(False, at_rest), Angles(True, zero)
-    yield Step(
+    yield EntryStep(
         "standing-zero", block, "Standing angle: measured from?", STANDING_ZERO,
         (*_FOOT, still, "reference"), _ZERO_HELP, usual=lambda _tree: still.zero,
         short="heel in standing",
@@ -432,12 +432,12 @@ def _angles(zero: str) -> Iterator[Step]:
         "standing-angle", block, "heel in standing, degrees rolled in", Readings("deg"),
         (*_FOOT, still, "angle"), _ANGLE_HELP, short="heel in standing",
     )  # fmt: skip
-    yield Step(
+    yield EntryStep(
         "gait", block, "Filmed in walking or running?", GAIT,
         (*_FOOT, moving, "gait"),
         "Walking and running have limits of their own.", usual=_gait_of,
     )  # fmt: skip
-    yield Step(
+    yield EntryStep(
         "moving-zero", block, "Angles in motion: measured from?", ZERO,
         (*_FOOT, moving, "reference"), _ZERO_HELP, usual=lambda _tree: zero,
     )  # fmt: skip
@@ -448,9 +448,9 @@ def _angles(zero: str) -> Iterator[Step]:
             phase, block, f"{title}, {words}, one number a stride", Readings(unit),
             (*_FOOT, moving, phase), explained if timed else f"{explained} {_ANGLE_HELP}",
         )  # fmt: skip
-    yield Step(
+    yield EntryStep(
         "mean-of", block, "One number each: the mean of how many strides?",
-        Number("strides", whole=True), (*_FOOT, moving, "mean-of"),
+        TypedNumber("strides", whole=True), (*_FOOT, moving, "mean-of"),
         "The more strides stand behind a mean, the surer it is. Enter: each is one stride.",
         asked_if=_means_in(moving), short="strides of the film",
     )  # fmt: skip
@@ -475,7 +475,7 @@ def _gait_of(tree: Tree) -> str:
     return "running" if tree.get("purpose") == "running" else "walking"
 
 
-def _load_path() -> Iterator[Step]:
+def _load_path() -> Iterator[EntryStep]:
     block = "Path of the load"
     yield from for_each_foot(
         "cop-pattern", block, "Where does the load travel?", PATTERN, (*_FOOT, "cop", "pattern"),
@@ -483,7 +483,7 @@ def _load_path() -> Iterator[Step]:
         "midfoot) or late (over the forefoot).", short="path of the load",
     )  # fmt: skip
     yield from for_each_foot(
-        "cpei", block, "Bow of the load path (%)", Number("percent"),
+        "cpei", block, "Bow of the load path (%)", TypedNumber("percent"),
         (*_FOOT, "cop", "excursion-index-percent"),
         "The excursion index: how far the path of the centre of pressure bows at the front "
         "third, over forefoot width, outwards positive. Average at least three, better five "
@@ -491,7 +491,7 @@ def _load_path() -> Iterator[Step]:
     )  # fmt: skip
 
 
-def _typed(measures: Mapping[str, Taken]) -> Iterator[Step]:
+def _typed(measures: Mapping[str, Taken]) -> Iterator[EntryStep]:
     for name, one in measures.items():
         feeds = {name, *(other for other, of in measures.items() if name in of.follows_from)}
         kind = Readings(one.unit, bounds=(one.lowest, one.highest))
@@ -502,8 +502,8 @@ def _typed(measures: Mapping[str, Taken]) -> Iterator[Step]:
             )  # fmt: skip
 
 
-def _remarks() -> Iterator[Step]:
-    yield Step(
+def _remarks() -> Iterator[EntryStep]:
+    yield EntryStep(
         "remarks", "Remarks", "Anything else to keep? (no names)", Text("one line of text"),
         ("remarks",), "Kept apart from what was measured, and deleted on request.",
     )  # fmt: skip

@@ -25,7 +25,7 @@ from recommend.errors import InputError, Place, nearest
 from recommend.reading import validate
 from recommend.reading.document import Document, parse_document, read_document
 from recommend.reading.plain_data import is_bare_text
-from recommend.visit.entry_steps import Step
+from recommend.visit.entry_steps import EntryStep
 from recommend.visit.models import Visit
 from recommend.visit.tree import drop, get, put
 
@@ -242,7 +242,7 @@ def _round_trip(text: str) -> YAML:
     return yaml
 
 
-def step_called(name: str, steps: tuple[Step, ...]) -> Step:
+def step_called(name: str, steps: tuple[EntryStep, ...]) -> EntryStep:
     """The step with the id `name`, or the only one whose id begins with it.
 
     Raises
@@ -264,7 +264,7 @@ def step_called(name: str, steps: tuple[Step, ...]) -> Step:
     )
 
 
-def change(path: Path, step: Step, value: Any) -> Visit:
+def change(path: Path, step: EntryStep, value: Any) -> Visit:
     """Set the answer of `step` in a visit file, or remove it when `value` is None.
 
     Raises
@@ -331,6 +331,6 @@ def _written(value: Any) -> str:
     return json.dumps(value, ensure_ascii=False)
 
 
-def answers_in(data: dict[str, Any], steps: tuple[Step, ...]) -> list[tuple[Step, str]]:
+def answers_in(data: dict[str, Any], steps: tuple[EntryStep, ...]) -> list[tuple[EntryStep, str]]:
     """Every step that has an answer in the data of a visit, with that answer in words."""
     return [(s, s.standing(data) or "") for s in steps if get(data, s.path) is not None]

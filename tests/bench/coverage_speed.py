@@ -20,9 +20,9 @@ from recommend.catalogue import Catalogue, load_catalogue
 from recommend.catalogue.loading import Item
 from recommend.coverage.crowd import Crowd
 from recommend.coverage.population import load_population
-from recommend.coverage.run import Question, answer
+from recommend.coverage.run import CoverageQuestion, answer
 from recommend.extras import shipped_folder
-from recommend.infer.one import Engine
+from recommend.infer.one import DurableRules
 from recommend.rulebook import load_rulebook
 from recommend.rulebook.book import Rulebook
 from recommend.visit import read_visit
@@ -53,7 +53,7 @@ def measure(customers: int) -> dict[str, float]:
     book = load_rulebook(shipped_folder("rules"))
     people = load_population(shipped_folder("rules") / "population.yaml")
     crowd = Crowd("modelled", people, customers, 1)
-    question = Question(book, two_hundred(book), crowd, sensitivity=False)
+    question = CoverageQuestion(book, two_hundred(book), crowd, sensitivity=False)
     wall, cpu = time.perf_counter(), time.process_time()
     run = answer(question, lambda _name: lambda _done, _total: None)
     return {
@@ -67,7 +67,7 @@ def measure(customers: int) -> dict[str, float]:
 def one_by_one() -> float:
     """Seconds of processor time that one customer takes at the counter, same products."""
     book = load_rulebook(shipped_folder("rules"))
-    products, engine = two_hundred(book), Engine(book)
+    products, engine = two_hundred(book), DurableRules(book)
     files = sorted((shipped_folder("catalogue_demo") / "visits").glob("*.yaml"))[:PEER_VISITS]
     visits = [read_visit(file) for file in files]
     started = time.process_time()

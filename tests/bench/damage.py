@@ -29,7 +29,7 @@ from recommend.cli import COMMANDS, app
 from recommend.errors import RecommendError
 from recommend.extras import shipped_folder
 from recommend.records.keeping import entry_of
-from recommend.records.store import Entry, Store
+from recommend.records.store import Store, ToRecord
 from recommend.records.transfer import export
 from recommend.visit import read_visit
 from recommend.way import outcome_of
@@ -284,7 +284,7 @@ def _store(chance: random.Random, folder: Path) -> Args:
 
 
 @cache
-def _kept() -> Entry:
+def _kept() -> ToRecord:
     """The record of a demo visit."""
     book = open_rulebook()
     visit = read_visit(DEMO / "visits" / "pronated.yaml")
@@ -301,7 +301,7 @@ def _forged(chance: random.Random, folder: Path) -> Args:
     else:
         facts = _sayable(twisted(chance, facts))
     with Store(folder / "r.sqlite", write=True) as store, contextlib.suppress(RecommendError):
-        store.append(Entry(documents, facts if isinstance(facts, dict) else {}))
+        store.append(ToRecord(documents, facts if isinstance(facts, dict) else {}))
     words = (["store", "list"], ["explain", "1"], ["replay", "--all"], ["store", "export"])
     return [*chance.choice(words), "--store", str(folder / "r.sqlite")]
 

@@ -19,7 +19,7 @@ import numpy as np
 
 from recommend.extras import shipped_folder
 from recommend.infer.many import CHUNK, Column, conclude_many
-from recommend.infer.one import Engine
+from recommend.infer.one import DurableRules
 from recommend.rulebook.book import Rulebook
 from recommend.rulebook.opened import load_rulebook
 from tests.bench.by_hand import classify
@@ -48,7 +48,7 @@ def one_by_one(book: Rulebook) -> dict[str, float]:
     many = conclude_many(book, columns, FEW)
     true = [{rule for rule, holds in many.holds.items() if holds[row]} for row in range(FEW)]
 
-    engine = Engine(book)
+    engine = DurableRules(book)
     found = [engine.conclude(foot).truth for foot in feet]
     assert true == [{rule for rule, truth in one.items() if truth} for one in found]
     zen, ready = Zen(book), [named(foot) for foot in feet]

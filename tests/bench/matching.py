@@ -28,7 +28,7 @@ from recommend.coverage.sampling import Customers, Sampler
 from recommend.coverage.tally import FactColumns, cases_of_customers, tally
 from recommend.extras import shipped_folder
 from recommend.infer.many import Column
-from recommend.infer.one import Engine
+from recommend.infer.one import DurableRules
 from recommend.match.needs import Need, needs_of
 from recommend.match.sizes import SizeClasses
 from recommend.measure.model import SIDES, Side
@@ -96,7 +96,7 @@ def binding(book: Rulebook, fired: Fired) -> list[list[Need]]:
     return [[n for n in needs_of(book, one).needs if n.strength != "prefer"] for one in fired]
 
 
-def by_durable_rules(engine: Engine, facts: Facts) -> Fired:
+def by_durable_rules(engine: DurableRules, facts: Facts) -> Fired:
     """The true rules of each customer's feet, in durable-rules."""
     found = {s: [engine.conclude(foot).truth for foot in facts[s]] for s in SIDES}
     return [
@@ -121,7 +121,7 @@ def engines(many: Many, few: Customers) -> dict[str, Callable[[], list[set[str]]
     book, columns = many.book, many.columns(few)
     facts = {s: [facts_of_row(columns[s], row, book) for row in range(FEW)] for s in SIDES}
     ready = {s: [named(foot) for foot in facts[s]] for s in SIDES}
-    engine, clips, zen = Engine(book), Clips(book, fails=False), Zen(book)
+    engine, clips, zen = DurableRules(book), Clips(book, fails=False), Zen(book)
     ids = np.array([rule.id for rule in book.rules])
     products = products_of(many.catalogue, book)
     fired: dict[str, Callable[[], Fired]] = {

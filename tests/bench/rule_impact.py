@@ -16,10 +16,10 @@ from itertools import islice
 from pathlib import Path
 
 from recommend.catalogue import load_catalogue
-from recommend.infer.one import Engine
+from recommend.infer.one import DurableRules
 from recommend.records.impact import PastVisits, impact_of
 from recommend.records.keeping import Archive, entry_of
-from recommend.records.store import Entry, Store, insert, prepare
+from recommend.records.store import Store, ToRecord, insert, prepare
 from recommend.records.verify import verify
 from recommend.rulebook import load_rulebook
 from recommend.way import outcome_of
@@ -32,8 +32,8 @@ ONE_BY_ONE = 100
 def fill(path: Path, count: int, distinct: int) -> None:
     """Keep `count` records of `distinct` random visits."""
     book = load_rulebook(TOP / "rules")
-    catalogue, engine = load_catalogue(TOP / "catalogue_demo", book.attributes), Engine(book)
-    entries: list[Entry] = []
+    catalogue, engine = load_catalogue(TOP / "catalogue_demo", book.attributes), DurableRules(book)
+    entries: list[ToRecord] = []
     for seed in range(distinct):
         outcome = outcome_of(random_visit(book, seed), book, catalogue, engine)
         entries.append(entry_of(outcome))

@@ -12,7 +12,7 @@ import sys
 
 import numpy as np
 
-from recommend.trial.effects import Item, Observed, Prior, check_of, learn
+from recommend.trial.effects import ObservedChange, PooledProduct, Prior, check_of, learn
 
 PRIOR = Prior({"insole": -2.24}, 1.5, 0.7, 0.5, 1.5, 4)
 TRUTHS = {"as published": (-2.9, -2.5, -2.0, -1.6), "half of it": (-1.8, -1.3, -0.9, -0.4)}
@@ -30,16 +30,20 @@ def main(shops: int) -> None:
             print(f"{name:14} {visits:6d} " + _line(rng, truths, visits, shops), flush=True)
 
 
-def wares() -> list[Item]:
+def wares() -> list[PooledProduct]:
     """Four insoles of two profiles."""
-    return [Item(f"i-{n}", "insole", str(n % 2)) for n in range(4)]
+    return [PooledProduct(f"i-{n}", "insole", str(n % 2)) for n in range(4)]
 
 
-def trials(rng: np.random.Generator, truths: tuple[float, ...], visits: int) -> list[Observed]:
+def trials(
+    rng: np.random.Generator, truths: tuple[float, ...], visits: int
+) -> list[ObservedChange]:
     """One insole tried in each visit, by turns; people answer it unlike, and strides are noisy."""
     spread = float(np.hypot(PEOPLE, STRIDES))
     return [
-        Observed(f"v-{v}", (f"i-{v % 4}",), float(rng.normal(truths[v % 4], spread)), STRIDES**2)
+        ObservedChange(
+            f"v-{v}", (f"i-{v % 4}",), float(rng.normal(truths[v % 4], spread)), STRIDES**2
+        )
         for v in range(visits)
     ]
 

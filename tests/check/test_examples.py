@@ -6,7 +6,7 @@ import pytest
 import yaml
 
 from recommend.check.examples import Case, load_examples, outcomes, pin_findings, run_examples
-from recommend.check.mutants import Mutation, Trial, mutants, mutate, mutation_findings
+from recommend.check.mutants import MutantTrial, Mutation, mutants, mutate, mutation_findings
 from recommend.extras import shipped_folder
 from recommend.infer.engine import Engine, engine_of
 from recommend.rulebook import load_rulebook
@@ -64,7 +64,7 @@ def test_mutants_are_told_from_equals_by_the_full_run() -> None:
     """The short cut of the mutation check and a full run of each mutant agree, on a sample."""
     sample = list(mutants(BOOK))[::61]
     few = CASES[::7]
-    trial = Trial(BOOK, few)
+    trial = MutantTrial(BOOK, few)
     for mutant in sample:
         assert trial.notices(mutant) == any(outcomes(mutant.applied(BOOK), few)), mutant.words
 
@@ -75,7 +75,7 @@ def test_a_mutant_that_no_example_notices_is_named(changed: Changed) -> None:
     (folder / "examples" / "screening.yaml").unlink()
     book = load_rulebook(folder)
     cases, _ = load_examples(book)
-    trial = Trial(book, cases)
+    trial = MutantTrial(book, cases)
     tried = [m for m in mutants(book) if m.words.startswith("limit fpi-highly-pronated")]
     alive = tuple(mutant for mutant in tried if not trial.notices(mutant))
     (finding,) = mutation_findings(book, Mutation(len(tried), alive))

@@ -10,9 +10,9 @@ import z3
 
 from recommend.catalogue.loading import Item
 from recommend.catalogue.models import Product
-from recommend.check.encoding import Foot, number
+from recommend.check.encoding import FormulaFoot, number
 from recommend.check.examples import load_examples
-from recommend.check.promises import Verdict, load_promises
+from recommend.check.promises import PromiseResult, load_promises
 from recommend.check.proving import promise_findings, prove
 from recommend.extras import shipped_folder
 from recommend.infer.assess import Assessment, assess
@@ -25,7 +25,7 @@ from recommend.visit.models import Visit
 from tests.check.conftest import Changed
 
 
-def verdicts(book: Rulebook, *only: str) -> dict[str, Verdict]:
+def verdicts(book: Rulebook, *only: str) -> dict[str, PromiseResult]:
     """Verdicts by promise id, of those that are named."""
     promises, problems = load_promises(book)
     assert problems == ()
@@ -33,7 +33,7 @@ def verdicts(book: Rulebook, *only: str) -> dict[str, Verdict]:
     return {one.given.promise.id: one for one in prove(book, chosen)}
 
 
-def shown(verdict: Verdict, book: Rulebook) -> Assessment:
+def shown(verdict: PromiseResult, book: Rulebook) -> Assessment:
     """The visit file of a verdict taken through the engine for one visit."""
     return assess(Visit.model_validate(yaml.safe_load(verdict.visit)), book)
 
@@ -58,7 +58,7 @@ def test_every_promise_of_the_shipped_rulebook_is_proved(book: Rulebook) -> None
 def test_the_formulas_agree_with_the_engine_on_the_examples(book: Rulebook) -> None:
     """Put the facts of an example into the prover: each rule holds there as in the engine."""
     cases, _ = load_examples(book)
-    engine, foot = engine_of(book), Foot(book)
+    engine, foot = engine_of(book), FormulaFoot(book)
     for case in cases[::23]:
         solver = z3.Solver()
         solver.add(*foot.possible, *(pinned(foot, case.facts, book)))
@@ -69,7 +69,7 @@ def test_the_formulas_agree_with_the_engine_on_the_examples(book: Rulebook) -> N
             assert holds == (truth[rule.id] is True), (case.example.name, rule.id)
 
 
-def pinned(foot: Foot, facts, book: Rulebook):
+def pinned(foot: FormulaFoot, facts, book: Rulebook):
     """Constraints that leave the prover exactly one foot."""
     for name, known in foot.known.items():
         if name in book.measures:

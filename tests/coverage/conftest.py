@@ -9,7 +9,7 @@ from recommend.catalogue import Catalogue
 from recommend.coverage.crowd import Crowd
 from recommend.coverage.population import Population, load_population
 from recommend.coverage.report import Assessor
-from recommend.coverage.run import Question
+from recommend.coverage.run import CoverageQuestion
 from recommend.coverage.tally import Tally
 from recommend.rulebook.book import Rulebook
 
@@ -30,18 +30,18 @@ def few(catalogue: Catalogue) -> Catalogue:
 
 
 @pytest.fixture(scope="session")
-def question(book: Rulebook, few: Catalogue, population: Population) -> Question:
+def question(book: Rulebook, few: Catalogue, population: Population) -> CoverageQuestion:
     """Pairs in stock for 1,500 customers drawn."""
-    return Question(book, few, Crowd("modelled", population, 1500, 3), sensitivity=False)
+    return CoverageQuestion(book, few, Crowd("modelled", population, 1500, 3), sensitivity=False)
 
 
 @pytest.fixture(scope="session")
-def assessor(question: Question) -> Assessor:
+def assessor(question: CoverageQuestion) -> Assessor:
     """What answers about it."""
     return question.assessor()
 
 
 @pytest.fixture(scope="session")
-def counted(question: Question, assessor: Assessor) -> Tally:
+def counted(question: CoverageQuestion, assessor: Assessor) -> Tally:
     """The customers, counted."""
     return question.crowd.tally(question.book, assessor.classes)

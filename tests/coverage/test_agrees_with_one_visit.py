@@ -12,7 +12,7 @@ from recommend.coverage.crowd import Crowd
 from recommend.coverage.evaluate import Evaluator, Kinds, Terms, needs_of_rules
 from recommend.coverage.population import Population
 from recommend.coverage.report import Assessor
-from recommend.coverage.run import Question
+from recommend.coverage.run import CoverageQuestion
 from recommend.coverage.sampling import Sampler
 from recommend.coverage.tally import FactColumns, cases_of_customers, layout_of, tally
 from recommend.extras import shipped_folder
@@ -118,7 +118,9 @@ def test_a_wide_shoe_and_a_soft_insole_do_not_serve_everybody(
     plainly = {"shoe.for-children": 0.0, "shoe.wedge": 0.0, "shoe.stability": 0.0}
     shoe = replace(shoe, levels={**shoe.levels, **flags, **plainly}, stock=sizes)
     two = replace(catalogue, items=(shoe, replace(insole, stock=sizes)))
-    question = Question(book, two, Crowd("modelled", population, 1500, 8), sensitivity=False)
+    question = CoverageQuestion(
+        book, two, Crowd("modelled", population, 1500, 8), sensitivity=False
+    )
     assessor = question.assessor()
     found = assessor.cover(two, question.crowd.tally(book, assessor.classes))
     assert found.outcomes["harmless"].value > 0.6

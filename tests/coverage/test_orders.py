@@ -11,7 +11,7 @@ from recommend.catalogue.models import Supply
 from recommend.catalogue.stacking import read_counts, read_shops, together
 from recommend.coverage.orders import Demand, demand_of, orders_for, with_sales
 from recommend.coverage.report import Assessor
-from recommend.coverage.run import Question
+from recommend.coverage.run import CoverageQuestion
 from recommend.errors import InputError
 from recommend.rulebook.book import Rulebook
 
@@ -91,7 +91,7 @@ def test_a_budget_buys_the_pieces_that_serve_most(few: Catalogue, book: Rulebook
 
 
 def test_empty_sizes_are_as_often_met_as_in_seasons_played_out(
-    question: Question, assessor: Assessor, few: Catalogue, book: Rulebook
+    question: CoverageQuestion, assessor: Assessor, few: Catalogue, book: Rulebook
 ) -> None:
     """Seasons simulated piece by piece: the share in vain is the one told."""
     tally = question.crowd.tally(book, assessor.classes)

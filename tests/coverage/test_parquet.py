@@ -10,7 +10,7 @@ import pytest
 from recommend.catalogue import Catalogue
 from recommend.coverage.crowd import crowd_of
 from recommend.coverage.population import Population
-from recommend.coverage.run import Question, answer
+from recommend.coverage.run import CoverageQuestion, answer
 from recommend.coverage.sampling import Customers, Sampler, Words
 from recommend.coverage.tally import FactColumns, add, cases_of_customers, tally
 from recommend.errors import InputError, RecommendError
@@ -80,7 +80,9 @@ def test_a_chain_is_counted_shop_by_shop_and_its_days_are_told(
     words = _when(crowd, date(2026, 3, 1))
     span = "2024-01-11 to 2024-06-11, the newest 21 months old"
     assert words == f" ({span}; none from months 7-9, 10-12)"
-    run = answer(Question(book, catalogue, crowd, sensitivity=False), lambda _: lambda _a, _b: None)
+    run = answer(
+        CoverageQuestion(book, catalogue, crowd, sensitivity=False), lambda _: lambda _a, _b: None
+    )
     mean = sum(run.shops[s].value * (shops == s).mean() for s in ("upper", "lower"))
     assert mean == pytest.approx(run.coverage.served.value)
 

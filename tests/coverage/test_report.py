@@ -7,7 +7,7 @@ import pytest
 
 from recommend.catalogue import Catalogue, Item
 from recommend.coverage.report import Assessor
-from recommend.coverage.run import Question, answer, compare_catalogues, compare_rules
+from recommend.coverage.run import CoverageQuestion, answer, compare_catalogues, compare_rules
 from recommend.coverage.split import WAYS
 from recommend.coverage.tally import Tally
 
@@ -40,7 +40,7 @@ def test_shares_add_up(assessor: Assessor, few: Catalogue, counted: Tally) -> No
 
 
 def test_a_purpose_that_nothing_is_made_for_is_the_first_gap(
-    question: Question, catalogue: Catalogue
+    question: CoverageQuestion, catalogue: Catalogue
 ) -> None:
     """A shop without running shoes: runners lead the gaps, are served 0 %, and are told why."""
     items = tuple(
@@ -56,7 +56,9 @@ def test_a_purpose_that_nothing_is_made_for_is_the_first_gap(
     assert all(cell.served == 0 for cell in run.coverage.cells if cell.row == "running")
 
 
-def test_an_attribute_that_is_not_stated_is_named(question: Question, catalogue: Catalogue) -> None:
+def test_an_attribute_that_is_not_stated_is_named(
+    question: CoverageQuestion, catalogue: Catalogue
+) -> None:
     """Shoes whose wedge nobody states cannot be shown to be safe, and that is the reason told."""
     items = tuple(
         replace(i, levels={n: v for n, v in i.levels.items() if n != "shoe.wedge"})
@@ -86,7 +88,7 @@ def test_a_cell_says_what_can_be_sold_in_it(
 
 @pytest.mark.parametrize("sold", ["pair", "any"])
 def test_a_product_is_missed_by_exactly_those_who_depend_on_it(
-    question: Question, few: Catalogue, sold: str
+    question: CoverageQuestion, few: Catalogue, sold: str
 ) -> None:
     """Taking any one product away lowers the share served by what was said it would.
 
@@ -107,7 +109,7 @@ def test_a_product_is_missed_by_exactly_those_who_depend_on_it(
 
 
 def test_more_products_or_looser_terms_never_serve_fewer(
-    question: Question, catalogue: Catalogue, counted: Tally, few: Catalogue
+    question: CoverageQuestion, catalogue: Catalogue, counted: Tally, few: Catalogue
 ) -> None:
     """Adding products, counting sold-out sizes, or selling parts alone serves at least as many."""
     crowd = question.crowd
@@ -126,7 +128,7 @@ def quiet(_name: str):
     return lambda _done, _total: None
 
 
-def test_an_emptied_size_is_named(question: Question, few: Catalogue) -> None:
+def test_an_emptied_size_is_named(question: CoverageQuestion, few: Catalogue) -> None:
     """With no shoe left in 260, size 260 leads the sizes missing, for want of shoes."""
     emptied = tuple(
         with_stock(item, {s: n for s, n in item.stock.items() if not 258 <= s <= 266})
@@ -141,7 +143,7 @@ def test_an_emptied_size_is_named(question: Question, few: Catalogue) -> None:
     assert worst.insoles == 0
 
 
-def test_what_blocks_everybody_is_named(question: Question, catalogue: Catalogue) -> None:
+def test_what_blocks_everybody_is_named(question: CoverageQuestion, catalogue: Catalogue) -> None:
     """A shop of narrow shoes alone: width is what most are not served for."""
     narrow = tuple(
         replace(i, levels={**i.levels, "shoe.width": 0.0}) if i.product.kind == "shoe" else i
@@ -154,7 +156,7 @@ def test_what_blocks_everybody_is_named(question: Question, catalogue: Catalogue
 
 
 def test_a_product_that_can_never_be_listed_is_told_from_one_for_others(
-    question: Question, catalogue: Catalogue
+    question: CoverageQuestion, catalogue: Catalogue
 ) -> None:
     """An insole too wide for every shoe can never be; a shoe made for nothing can, for a visit
     whose purpose was not asked.
@@ -203,7 +205,7 @@ def test_against_a_part_of_itself_only_wins(
 
 
 def test_against_rules_that_mark_no_wish_fewer_are_served(
-    question: Question, assessor: Assessor, few: Catalogue, counted: Tally
+    question: CoverageQuestion, assessor: Assessor, few: Catalogue, counted: Tally
 ) -> None:
     """Where the musts alone decide more are served; the difference is what is lost against them."""
     texts = {name: text for name, text in question.book.texts.items() if name != "serving.yaml"}
@@ -215,7 +217,7 @@ def test_against_rules_that_mark_no_wish_fewer_are_served(
     assert (change.won, change.lost) == (0, pytest.approx(expected))
 
 
-def test_every_assumption_that_decides_has_its_scenario(question: Question) -> None:
+def test_every_assumption_that_decides_has_its_scenario(question: CoverageQuestion) -> None:
     """Marked wishes, shares of purposes, ages and sexes, and correlations move the headline."""
     run = answer(replace(question, sensitivity=True), quiet)
     found = {one.name: one for one in run.scenarios}

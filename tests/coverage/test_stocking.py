@@ -12,7 +12,7 @@ from recommend.catalogue.models import Product
 from recommend.coverage.briefs import Brief, find_gaps, whole_sizes
 from recommend.coverage.evaluate import Kinds
 from recommend.coverage.report import Assessor
-from recommend.coverage.run import Question, unstated_lines
+from recommend.coverage.run import CoverageQuestion, unstated_lines
 from recommend.coverage.stocking import _Shelf, choose, cost_of, drop, worth_judging
 from recommend.coverage.tally import Tally
 from recommend.errors import RecommendError
@@ -31,13 +31,13 @@ def candidates(book: Rulebook) -> tuple[Item, ...]:
 
 
 @pytest.fixture(scope="module")
-def shop(question: Question, candidates: tuple[Item, ...]) -> Assessor:
+def shop(question: CoverageQuestion, candidates: tuple[Item, ...]) -> Assessor:
     """What answers about the shop with the candidates' sizes told apart."""
     return question.assessor(more=candidates)
 
 
 @pytest.fixture(scope="module")
-def tally(question: Question, shop: Assessor) -> Tally:
+def tally(question: CoverageQuestion, shop: Assessor) -> Tally:
     """The customers."""
     return question.crowd.tally(question.book, shop.classes)
 
@@ -72,7 +72,7 @@ def product_of(brief: Brief, book: Rulebook, rng: np.random.Generator) -> Item:
 
 
 def test_no_product_within_a_brief_adds_less_than_it_says(
-    question: Question, few: Catalogue, book: Rulebook
+    question: CoverageQuestion, few: Catalogue, book: Rulebook
 ) -> None:
     """Products drawn from the whole range of three briefs: on the customers counted none adds
     less; on other customers none adds less than the lower end of the interval allows.
@@ -95,7 +95,7 @@ def test_no_product_within_a_brief_adds_less_than_it_says(
 
 
 def test_no_pair_within_a_joint_brief_adds_less_than_it_says(
-    question: Question, catalogue: Catalogue, book: Rulebook
+    question: CoverageQuestion, catalogue: Catalogue, book: Rulebook
 ) -> None:
     """Shoes and insoles drawn from the whole range of both wordings of two joint briefs: on the
     customers counted no pair adds less; on others none less than the lower end allows; either
@@ -221,7 +221,7 @@ def _called(item: Item, name: str, stock: dict[float, int]) -> Item:
 
 
 def test_letting_go_one_by_one_judges_only_those_concerned_and_loses_the_same(
-    question: Question, catalogue: Catalogue, book: Rulebook
+    question: CoverageQuestion, catalogue: Catalogue, book: Rulebook
 ) -> None:
     """After lines went one by one, what is kept of every line is what counting anew gives."""
     assessor = replace(question, catalogue=catalogue).assessor()
@@ -285,7 +285,9 @@ def test_lines_that_go_lose_what_is_said(
     )
 
 
-def test_few_lines_are_let_go_exactly(question: Question, few: Catalogue, tally: Tally) -> None:
+def test_few_lines_are_let_go_exactly(
+    question: CoverageQuestion, few: Catalogue, tally: Tally
+) -> None:
     """Insoles alone, small enough for the program: no other three lose less."""
     alone = replace(question, sold="insole", catalogue=replace(few, items=few.insoles[:6]))
     assessor = alone.assessor()
@@ -300,7 +302,7 @@ def test_few_lines_are_let_go_exactly(question: Question, few: Catalogue, tally:
 
 
 def test_what_no_foot_can_be_sold_goes_before_what_serves(
-    question: Question, catalogue: Catalogue, book: Rulebook
+    question: CoverageQuestion, catalogue: Catalogue, book: Rulebook
 ) -> None:
     """Of a whole catalogue the lines that go first serve nobody; a line that serves many stays."""
     whole = replace(question, catalogue=catalogue)

@@ -9,14 +9,14 @@ import pytest
 
 from recommend.coverage.crowd import Crowd, assumed_figures
 from recommend.coverage.population import Population, load_population
-from recommend.coverage.run import Question, answer
+from recommend.coverage.run import CoverageQuestion, answer
 from recommend.coverage.visits import of_one, read_shop
 from recommend.errors import InputError, RecommendError
 from recommend.extras import shipped_folder
 from recommend.infer.assess import assess
 from recommend.infer.engine import engine_of
 from recommend.match.shortlist import shortlist
-from recommend.records.store import Entry, Store
+from recommend.records.store import Store, ToRecord
 from recommend.rulebook.book import Rulebook
 from tests.coverage.test_agrees_with_one_visit import marked_wishes, serves
 
@@ -24,7 +24,7 @@ VISITS = shipped_folder("catalogue_demo") / "visits"
 
 
 def test_the_shops_visits_alone_are_counted_as_the_counter_would(
-    question: Question, book: Rulebook
+    question: CoverageQuestion, book: Rulebook
 ) -> None:
     """Of the demo visits, as many are served as have a pair in stock that meets what is marked."""
     shop = read_shop(VISITS, book)
@@ -65,7 +65,7 @@ def test_visits_come_from_a_record_store_as_well(tmp_path: Path, book: Rulebook)
     path = tmp_path / "kept.sqlite"
     plain = [visit.model_dump(mode="json", by_alias=True) for visit in shop.visits]
     with Store(path, write=True) as store:
-        store.append_all(Entry({"visit": one}) for one in [*plain, plain[0]])
+        store.append_all(ToRecord({"visit": one}) for one in [*plain, plain[0]])
     kept = read_shop(path, book)
     assert len(kept.visits) == len(shop.visits)
     for side in ("left", "right"):
@@ -81,7 +81,7 @@ def test_stores_of_several_shops_in_one_folder_are_told_apart(
     plain = [visit.model_dump(mode="json", by_alias=True) for visit in shop.visits]
     for name, some in (("upper", plain[:5]), ("lower", plain[5:])):
         with Store(tmp_path / f"{name}.sqlite", write=True) as store:
-            store.append_all(Entry({"visit": one}) for one in some)
+            store.append_all(ToRecord({"visit": one}) for one in some)
     (tmp_path / "third").mkdir()
     shutil.copy(next(VISITS.glob("*.yaml")), tmp_path / "third")
     chain = read_shop(tmp_path, book)
@@ -126,7 +126,7 @@ def test_every_source_of_the_population_is_in_the_bibliography(
     assert caught.value.place.line > 1
 
 
-def test_few_visits_widen_the_interval(question: Question, book: Rulebook) -> None:
+def test_few_visits_widen_the_interval(question: CoverageQuestion, book: Rulebook) -> None:
     """The interval of a population moved by thirteen visits holds their error beside drawing's."""
     widths = []
     for mode, shop in (("modelled", None), ("both", read_shop(VISITS, book))):

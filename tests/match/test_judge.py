@@ -12,11 +12,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from recommend.catalogue.loading import Catalogue, Item
-from recommend.match.judge import Verdict, fit, judge, pair_levels
+from recommend.match.judge import NeedVerdict, fit, judge, pair_levels
 from recommend.match.needs import Need, PairNeeds, need_table
 from recommend.match.shortlist import GROUPS, shortlist
 from recommend.match.sizes import SizeClasses, Wanted, extra_length, longer_lengths, size_for
-from recommend.match.weighing import Unasked
+from recommend.match.weighing import BeyondAsked
 from recommend.rulebook import Rulebook
 from tests import shipped
 
@@ -114,7 +114,7 @@ def test_the_wedge_of_a_pair_is_that_of_both_parts(book: Rulebook, item: MakeIte
     assert pair_levels((item("x", shoe_drop=8.0), insole), book) == {}
 
 
-def _verdict(need: Need, level: float | None, book: Rulebook) -> Verdict:
+def _verdict(need: Need, level: float | None, book: Rulebook) -> NeedVerdict:
     """The one verdict of a product at `level`."""
     product = shipped.shop().insoles[0]
     levels = {} if level is None else {need.attribute: level}
@@ -168,7 +168,7 @@ def test_what_goes_beyond_what_is_asked(
     assert (book.attributes["insole.wedge"].tolerance, book.parameters.rank.met_steps) == (4, 4)
     levels = {} if wedge is None else {"insole_wedge": wedge}
     made = replace(item("i", insole_thickness=4.0, **levels), offered=offered)
-    unasked = Unasked(need_table(book), "insole", [made])
+    unasked = BeyondAsked(need_table(book), "insole", [made])
     nobody = need_table(book).active(np.zeros((1, len(need_table(book).rules)), np.bool_))
     found = unasked.beyond(nobody)[0, 0, unasked.attributes.index("insole.wedge")]
     assert found == beyond

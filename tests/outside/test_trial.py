@@ -13,7 +13,7 @@ from scipy.linalg import toeplitz
 from recommend.measure.spread import normal_deviates, scatter_error, t_cdf, t_quantile
 from recommend.parameters import Parameters
 from recommend.trial.change import Sample, Told, change, sample, strides_to_tell
-from recommend.trial.effects import Item, Observed, Prior, learn
+from recommend.trial.effects import ObservedChange, PooledProduct, Prior, learn
 from recommend.trial.resemblance import every_resemblance, known_drift, known_mean
 from recommend.trial.verdict import Band, Verdict, judge
 from tests.bench.trial_coverage import DESIGNS, Design, covered
@@ -264,8 +264,8 @@ def test_partial_pooling_agrees_with_a_mixed_model() -> None:
         float(np.sqrt(fit.scale)),
         1e15,
     )
-    items = [Item(name, "insole", name[0]) for name in table["item"].unique()]
-    seen = [Observed(str(i), (row[1],), row[2], 0.0) for i, row in enumerate(rows)]
+    items = [PooledProduct(name, "insole", name[0]) for name in table["item"].unique()]
+    seen = [ObservedChange(str(i), (row[1],), row[2], 0.0) for i, row in enumerate(rows)]
     learned = learn(items, seen, prior)
     for item in items:
         effects = fit.random_effects[item.profile]
@@ -288,13 +288,13 @@ def test_partial_pooling_holds_the_truth() -> None:
         for profile in range(4):
             middle = rng.normal(kind, 0.7)
             for product in range(4):
-                item = Item(f"{profile}{product}", "insole", str(profile))
+                item = PooledProduct(f"{profile}{product}", "insole", str(profile))
                 truth[item.id] = rng.normal(middle, 0.5)
                 items.append(item)
                 for visit in range(rng.integers(0, 8)):
                     error = rng.uniform(0.2, 0.6)
                     moved = rng.normal(truth[item.id], np.hypot(error, 1.5))
-                    seen.append(Observed(f"{shop}-{visit}", (item.id,), moved, error**2))
+                    seen.append(ObservedChange(f"{shop}-{visit}", (item.id,), moved, error**2))
         learned = learn(items, seen, prior)
         held += [learned.effect(item, 0.95).holds(truth[item.id]) for item in items]
     assert 0.935 <= np.mean(held) <= 0.965

@@ -16,7 +16,7 @@ from recommend.errors import InputError, nearest, readable
 from recommend.reading import read_document, texts, written
 from recommend.reading.document import parse_document
 from recommend.visit.answers import Text
-from recommend.visit.entry_steps import Step
+from recommend.visit.entry_steps import EntryStep
 from recommend.visit.writing import change, edited
 
 VISIT = {"reference": "QB-1", "feet": {"left": {"foot-length-mm": 265.5}}}
@@ -209,7 +209,7 @@ def test_a_file_that_only_one_reader_takes_is_refused_and_not_changed(tmp_path: 
         assert document.data["captures"] == [{"file": "a", "side": "left"}]
         with pytest.raises(InputError, match="nothing was written"):
             edited(document, "captures", lambda rows: rows.pop(), [])
-    remark = Step("remarks", "", "", Text("words"), ("remarks",), "")
+    remark = EntryStep("remarks", "", "", Text("words"), ("remarks",), "")
     visit = tmp_path / "v.yaml"
     visit.write_text("reference: A-1\nremarks:\told\n")
     with pytest.raises(InputError, match="nothing was written"):
@@ -219,7 +219,10 @@ def test_a_file_that_only_one_reader_takes_is_refused_and_not_changed(tmp_path: 
 
 def test_a_visit_in_json_is_changed_as_one(tmp_path: Path) -> None:
     """A top-level value is set and taken out, signs beyond U+FFFF stay, and it is JSON again."""
-    visit, remark = tmp_path / "v.json", Step("remarks", "", "", Text("words"), ("remarks",), "")
+    visit, remark = (
+        tmp_path / "v.json",
+        EntryStep("remarks", "", "", Text("words"), ("remarks",), ""),
+    )
     visit.write_text(json.dumps({"reference": "A-1", "captures": [{"file": "\U0001f9b6"}]}))
     change(visit, remark, "new")
     read = read_document(visit)

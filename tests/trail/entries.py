@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from recommend.records.store import Entry
+from recommend.records.store import ToRecord
 
 
-def entry(reference: str = "A-1", value: float = 4.5, remarks: str = "likes red shoes") -> Entry:
+def entry(reference: str = "A-1", value: float = 4.5, remarks: str = "likes red shoes") -> ToRecord:
     """One record: a visit, a rulebook, a catalogue and an outcome, much simplified."""
     visit = {"reference": reference, "remarks": remarks, "feet": {"left": {"angle": value}}}
     outcome = {"visit": {"reference": reference}, "types": ["plain", "plain"], "score": value / 7}
@@ -15,4 +15,4 @@ def entry(reference: str = "A-1", value: float = 4.5, remarks: str = "likes red 
         "catalogue": {"products": ["one", "two"]},
         "outcome": outcome,
     }
-    return Entry(documents, {"summary": {"types": ["plain", "plain"]}})
+    return ToRecord(documents, {"summary": {"types": ["plain", "plain"]}})

@@ -15,7 +15,7 @@ from recommend.catalogue import Catalogue, load_catalogue
 from recommend.infer.engine import Engine
 from recommend.records.keeping import Archive, entry_of
 from recommend.records.replay import Replayer, differences
-from recommend.records.store import Entry, Store, forget
+from recommend.records.store import Store, ToRecord, forget
 from recommend.records.transfer import export
 from recommend.records.verify import verify
 from recommend.rulebook import Rulebook, load_rulebook
@@ -133,7 +133,7 @@ def test_what_differs_is_named(
     outcome = json.loads(json.dumps(entry.documents["outcome"]))
     outcome["feet"]["left"]["axes"]["posture"] = "pronated"
     versions = {**entry.facts["versions"], "numpy": "0.1"}
-    other = Entry({**entry.documents, "outcome": outcome}, {**entry.facts, "versions": versions})
+    other = ToRecord({**entry.documents, "outcome": outcome}, {**entry.facts, "versions": versions})
     with Store(path, write=True) as store:
         replayed = Replayer(Archive(store)).replay(store.append(other))
     (difference,) = replayed.differences

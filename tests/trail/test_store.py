@@ -17,7 +17,7 @@ import pytest
 from recommend.errors import InputError, RecommendError
 from recommend.records.database import store_path
 from recommend.records.documents import PRIVATE_PATHS, canonical, join, separate
-from recommend.records.store import Entry, Store
+from recommend.records.store import Store, ToRecord
 from recommend.records.verify import verify
 from recommend.visit import Visit
 from tests.trail.entries import entry
@@ -171,7 +171,7 @@ def test_a_failed_transaction_leaves_nothing(path: Path) -> None:
     with Store(path, write=True) as store:
         store.append(entry())
         with pytest.raises(RecommendError, match="unsupported type"):
-            store.append_all([entry("A-2"), Entry({"visit": object()})])
+            store.append_all([entry("A-2"), ToRecord({"visit": object()})])
         with pytest.raises(InputError, match="UNIQUE"):
             insert_twice(store)
         assert len(store) == 1

@@ -16,7 +16,7 @@ from recommend.errors import InputError, RecommendError
 from recommend.records.database import trigger_statements
 from recommend.records.store import Store, is_earlier
 from recommend.records.transfer import export
-from recommend.records.verify import Verdict, verify
+from recommend.records.verify import StoreVerdict, verify
 from tests.trail.entries import entry
 
 CELLS = [
@@ -33,13 +33,13 @@ SAME_FOLDER = settings(
 )
 
 
-def check(path: Path) -> Verdict:
+def check(path: Path) -> StoreVerdict:
     """The verdict on the store at `path`; a store that cannot be opened is not sound either."""
     try:
         with Store(path) as store:
             return verify(store)
     except InputError as error:
-        return Verdict(0, "", (), error.sentence)
+        return StoreVerdict(0, "", (), error.sentence)
 
 
 def tamper(path: Path, *statements: str) -> None:

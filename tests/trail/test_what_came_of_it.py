@@ -16,7 +16,7 @@ import yaml
 import recommend.catalogue.shop as shop
 from recommend.errors import InputError
 from recommend.output import PAGE, write_output
-from recommend.records.store import EVENT, Entry, Store
+from recommend.records.store import EVENT, Store, ToRecord
 from recommend.records.verify import said, verify
 from recommend.visit.shelf import Shelf
 from tests.shipped import book, run
@@ -231,7 +231,7 @@ def test_a_clock_that_went_back_is_told(path: Path) -> None:
     with Store(path, write=True) as store:
         for when in ("2026-03-02T10:00:00+01:00", "2026-03-01T10:00:00+01:00"):
             plain = entry()
-            store.append(Entry(plain.documents, plain.facts, made_at=when))
+            store.append(ToRecord(plain.documents, plain.facts, made_at=when))
         verdict = verify(store)
         assert verdict.sound
         assert verdict.behind == (2,)

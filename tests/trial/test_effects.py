@@ -5,18 +5,19 @@ import math
 import numpy as np
 import pytest
 
-from recommend.trial.effects import Item, Observed, Prior, learn
+from recommend.trial.effects import ObservedChange, PooledProduct, Prior, learn
 from tests.bench import shop_learning
 
 Z = 1.959963984540054
 PRIOR = Prior({"insole": -2.0, "shoe": 0.0}, 1.5, 0.7, 0.5, 1.5, 1e12)
-ONE = Item("a", "insole", "flat")
+ONE = PooledProduct("a", "insole", "flat")
 
 
-def visits(product: str, changes: list[float], variance: float = 0.25) -> list[Observed]:
+def visits(product: str, changes: list[float], variance: float = 0.25) -> list[ObservedChange]:
     """One observation a visit."""
     return [
-        Observed(f"{product}{i}", (product,), value, variance) for i, value in enumerate(changes)
+        ObservedChange(f"{product}{i}", (product,), value, variance)
+        for i, value in enumerate(changes)
     ]
 
 
@@ -40,11 +41,11 @@ def test_a_product_never_tried_takes_profile_then_kind_then_publication() -> Non
     """The nearer relatives it has among the trials, the narrower its interval; none: the prior."""
     learned = learn([ONE], visits("a", [-1.0] * 12), PRIOR)
     width = []
-    for item in (ONE, Item("b", "insole", "flat"), Item("c", "insole", "wedge")):
+    for item in (ONE, PooledProduct("b", "insole", "flat"), PooledProduct("c", "insole", "wedge")):
         effect = learned.effect(item, 0.95)
         width.append(effect.high - effect.low)
     assert width == sorted(width)
-    shoe = learned.effect(Item("s", "shoe", "neutral"), 0.95)
+    shoe = learned.effect(PooledProduct("s", "shoe", "neutral"), 0.95)
     assert shoe.value == 0.0
     assert shoe.high == pytest.approx(Z * math.sqrt(2.99))
 
@@ -52,15 +53,15 @@ def test_a_product_never_tried_takes_profile_then_kind_then_publication() -> Non
 def test_an_offset_moves_a_profile_that_was_never_tried() -> None:
     """Two untried profiles that differ by an offset differ by just that."""
     learned = learn([ONE], visits("a", [-1.0] * 5), PRIOR)
-    plain = learned.effect(Item("p", "insole", "p"), 0.95).value
-    wedge = learned.effect(Item("w", "insole", "w", offset=-0.66), 0.95).value
+    plain = learned.effect(PooledProduct("p", "insole", "p"), 0.95).value
+    wedge = learned.effect(PooledProduct("w", "insole", "w", offset=-0.66), 0.95).value
     assert wedge - plain == pytest.approx(-0.66)
 
 
 def test_two_products_tried_only_together_share_what_was_seen() -> None:
     """A shoe and insole tried only as a pair: their sum is learned, each alone stays wide."""
-    shoe = Item("s", "shoe", "neutral")
-    both = [Observed(str(i), ("s", "a"), -3.0, 0.25) for i in range(60)]
+    shoe = PooledProduct("s", "shoe", "neutral")
+    both = [ObservedChange(str(i), ("s", "a"), -3.0, 0.25) for i in range(60)]
     learned = learn([ONE, shoe], both, PRIOR)
     total = learned.effect(ONE, 0.95).value + learned.effect(shoe, 0.95).value
     assert total == pytest.approx(-3.0, abs=0.05)
@@ -71,7 +72,7 @@ def test_two_products_tried_only_together_share_what_was_seen() -> None:
 def test_few_trials_are_drawn_towards_the_profile_more_than_many() -> None:
     """The pull towards the profile weakens as a product's own trials add up."""
     others = [o for k in range(6) for o in visits(f"o{k}", [-2.0] * 10)]
-    items = [ONE, *(Item(f"o{k}", "insole", "flat") for k in range(6))]
+    items = [ONE, *(PooledProduct(f"o{k}", "insole", "flat") for k in range(6))]
     few = learn(items, [*others, *visits("a", [0.0] * 2)], PRIOR).effect(ONE, 0.95).value
     many = learn(items, [*others, *visits("a", [0.0] * 80)], PRIOR).effect(ONE, 0.95).value
     assert -2.0 < few < many < 0.0
@@ -81,7 +82,7 @@ def test_few_trials_are_drawn_towards_the_profile_more_than_many() -> None:
 def test_order_of_observations_does_not_matter() -> None:
     """Shuffled visits give the same effects."""
     rng = np.random.default_rng(1)
-    items = [Item(p, "insole", p[0]) for p in ("ax", "ay", "bx")]
+    items = [PooledProduct(p, "insole", p[0]) for p in ("ax", "ay", "bx")]
     seen = [o for item in items for o in visits(item.id, list(rng.normal(-1, 1, 5)))]
     first = learn(items, seen, PRIOR)
     second = learn(list(reversed(items)), list(reversed(seen)), PRIOR)
@@ -121,4 +122,4 @@ def test_an_observation_of_an_unknown_product_is_refused() -> None:
     with pytest.raises(ValueError, match="among the items"):
         learn([ONE], visits("z", [1.0]), PRIOR)
     with pytest.raises(ValueError, match="among the items"):
-        learn([ONE], [Observed("v", (), 1.0, 0.1)], PRIOR)
+        learn([ONE], [ObservedChange("v", (), 1.0, 0.1)], PRIOR)

@@ -9,7 +9,7 @@ from recommend.errors import InputError
 from recommend.reading import validate
 from recommend.reading.document import parse_document
 from recommend.trial.enter_step import (
-    Entry,
+    StepEntry,
     Zero,
     add_step,
     read_angle,
@@ -40,9 +40,9 @@ def visit_file(tmp_path: Path) -> Path:
     return path
 
 
-def typed(visit: Visit, *readings: str, zero: Zero = NOTHING_SAID, shoe: str = "s-1") -> Entry:
+def typed(visit: Visit, *readings: str, zero: Zero = NOTHING_SAID, shoe: str = "s-1") -> StepEntry:
     """An entry of typed readings."""
-    entry = Entry(shoe)
+    entry = StepEntry(shoe)
     for text in readings:
         read_angle(entry, text, visit, zero)
     return entry
@@ -128,7 +128,7 @@ def test_a_step_can_come_from_a_file(tmp_path: Path) -> None:
         "    comfort: {arch: 6}\n",
         encoding="utf-8",
     )
-    entry = Entry("s-1")
+    entry = StepEntry("s-1")
     read_step_file(entry, path)
     assert entry.readings["left", "walking", "vertical"] == {
         "contact": [3.1, 3.3],

@@ -4,20 +4,22 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from recommend.trial.effects import Check, Item, Observed, Prior, check_of, learn
+from recommend.trial.effects import Check, ObservedChange, PooledProduct, Prior, check_of, learn
 from tests.bench import shop_learning
 
 PRIOR = Prior({"insole": -2.24, "shoe": 0.0}, 1.5, 0.7, 0.5, 1.5, 4)
 
 
-def shop(rng: np.random.Generator, visits: int, kind: float) -> tuple[list[Item], list[Observed]]:
+def shop(
+    rng: np.random.Generator, visits: int, kind: float
+) -> tuple[list[PooledProduct], list[ObservedChange]]:
     """A shop of four insoles whose average effect is `kind`, people spread by 1.0 degrees."""
-    items = [Item(f"i-{n}", "insole", f"{n % 2}") for n in range(4)]
+    items = [PooledProduct(f"i-{n}", "insole", f"{n % 2}") for n in range(4)]
     seen = []
     for visit in range(visits):
         item = items[visit % 4]
         change = rng.normal(kind + 0.3 * (visit % 4), np.hypot(1.0, 0.4))
-        seen.append(Observed(f"v-{visit}", (item.id,), float(change), 0.16))
+        seen.append(ObservedChange(f"v-{visit}", (item.id,), float(change), 0.16))
     return items, seen
 
 

@@ -19,7 +19,7 @@ from recommend.show.trial_answer import trial_lines
 from recommend.show.trial_words import missing_words
 from recommend.trial.judged_steps import judge_trial
 from recommend.trial.plan import Dose
-from recommend.trial.steps import Key
+from recommend.trial.steps import ReadingKey
 from recommend.trial.verdict import LOAD_LIMITS, Verdict
 from recommend.trial.whole_trial import trial_outcome
 from recommend.visit import Visit, read_visit
@@ -182,7 +182,7 @@ def test_load_worked_by_hand_is_judged_by_a_band_that_says_where_it_comes_from()
 def test_what_was_not_measured_reads_as_a_sentence() -> None:
     """What both feet lack stands once, without a word for the feet; one foot's says which."""
     lacks = [
-        Key(side, "walking", "vertical", name)
+        ReadingKey(side, "walking", "vertical", name)
         for name in ("peak-time", "propulsion", "return")
         for side in SIDES
     ]

@@ -14,9 +14,9 @@ from recommend.errors import InputError
 from recommend.extras import shipped_folder
 from recommend.match.shortlist import GROUPS
 from recommend.records.keeping import visit_document
-from recommend.records.store import Entry, Store
+from recommend.records.store import Store, ToRecord
 from recommend.trial.heeding import _beyond, with_learned
-from recommend.trial.kept_trials import Shop, item_of, kept_visits, shop_of
+from recommend.trial.kept_trials import ShopTrials, item_of, kept_visits, shop_of
 from recommend.visit import Visit, read_visit
 from recommend.way import outcome_of
 from tests import shipped
@@ -26,7 +26,7 @@ DEMO = shipped_folder("catalogue_demo")
 
 
 @cache
-def shop() -> Shop:
+def shop() -> ShopTrials:
     """What the demo shop learned."""
     return shop_of(kept_visits(DEMO / "trials", book()), book(), shipped.shop())
 
@@ -193,7 +193,7 @@ def test_records_teach_what_their_visits_do(tmp_path: Path) -> None:
     seen = kept_visits(DEMO / "trials", book())
     with Store(path, write=True) as store:
         for one in (*seen[:3], *seen):
-            store.append(Entry({"visit": visit_document(one)}))
+            store.append(ToRecord({"visit": visit_document(one)}))
     found = shop_of(kept_visits(path, book()), book(), shipped.shop())
     assert found.visits == shop().visits
     item = item_of(shipped.shop().by_id["hasperlow-road"], book(), "peak")

@@ -13,7 +13,7 @@ from recommend.reading.document import Document, parse_document
 from recommend.rulebook.book import Rulebook
 from recommend.trial import judged_steps
 from recommend.trial.judged_steps import Trial, judge_trial
-from recommend.trial.steps import READINGS, Key, steps_of
+from recommend.trial.steps import READINGS, ReadingKey, steps_of
 from recommend.trial.tried import Bar, rank_tried
 from recommend.trial.verdict import Band, Verdict, band_of
 from recommend.trial.whole_trial import TrialOutcome, trial_outcome
@@ -22,7 +22,7 @@ from recommend.way import outcome_of
 from tests.shipped import book
 
 TRIALS = shipped_folder("catalogue_demo") / "trials"
-PEAK = Key("left", "walking", "vertical", "peak")
+PEAK = ReadingKey("left", "walking", "vertical", "peak")
 
 
 def read(text: str) -> tuple[Visit, Document]:
@@ -61,7 +61,7 @@ def around(mean: float) -> tuple[float, ...]:
 def _band(monkeypatch: pytest.MonkeyPatch) -> None:
     """A band of 1 to 4 degrees for every angle, so that no test leans on a limit that ships."""
 
-    def band(_book: Rulebook, key: Key) -> Band | None:
+    def band(_book: Rulebook, key: ReadingKey) -> Band | None:
         return Band(1.0, 4.0) if READINGS[key.reading].angle else None
 
     monkeypatch.setattr(judged_steps, "band_of", band)
@@ -72,7 +72,7 @@ banded = pytest.mark.usefixtures("_band")
 
 def test_the_band_is_the_rulebooks() -> None:
     """The band is read from the limits for this gait and zero, and from no other."""
-    standing = Key("left", "standing", "vertical", "standing")
+    standing = ReadingKey("left", "standing", "vertical", "standing")
     band = band_of(book(), standing)
     assert band is not None
     assert band.high == book().limits["standing-everted"].values[0].value

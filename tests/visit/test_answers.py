@@ -5,13 +5,13 @@ import pytest
 from recommend.visit.answers import (
     BothFeet,
     Choice,
-    Item,
     Kind,
-    Number,
     Pains,
+    PostureItem,
     Readings,
     RefusedError,
     Size,
+    TypedNumber,
 )
 
 
@@ -31,14 +31,14 @@ from recommend.visit.answers import (
 )
 def test_a_key_gives_a_score_and_a_digit_means_what_it_says(typed: str, score: int) -> None:
     """Letters run along the scale; a typed number is never another number."""
-    assert Item().parse(typed) == score
+    assert PostureItem().parse(typed) == score
 
 
 @pytest.mark.parametrize("typed", ["3", "-3", "5", "y", "1.5", "12", "--1", "nan"])
 def test_what_is_no_item_score_is_refused(typed: str) -> None:
     """Nothing outside -2 to +2 becomes a score."""
     with pytest.raises(RefusedError):
-        Item().parse(typed)
+        PostureItem().parse(typed)
 
 
 @pytest.mark.parametrize(
@@ -47,14 +47,14 @@ def test_what_is_no_item_score_is_refused(typed: str) -> None:
 )
 def test_units_are_converted_not_guessed(typed: str, value: float) -> None:
     """Centimetres written as such become millimetres; a bare number stays as it is."""
-    assert Number("mm").parse(typed) == value
+    assert TypedNumber("mm").parse(typed) == value
 
 
 @pytest.mark.parametrize("typed", ["265 kg", "1e3", "inf", "nan", "2 6 5", "abc", "9" * 40])
 def test_what_is_no_length_is_refused(typed: str) -> None:
     """Another unit, an exponent, or no number at all is refused."""
     with pytest.raises(RefusedError):
-        Number("mm").parse(typed)
+        TypedNumber("mm").parse(typed)
 
 
 @pytest.mark.parametrize(
@@ -85,12 +85,12 @@ def test_readings_that_can_be_read_in_two_ways_are_refused(typed: str) -> None:
 @pytest.mark.parametrize(
     ("kind", "typed", "value"),
     [
-        (Number("mm"), "268 270", (268, 270)),
-        (Number("mm"), "26.8cm 270", (268, 270)),
-        (Number("mm"), "268 -", (268, None)),
-        (Item(), "fd", (1, 0)),
-        (Item(), "-1 2", (-1, 2)),
-        (Item(), "-12", (-1, 2)),
+        (TypedNumber("mm"), "268 270", (268, 270)),
+        (TypedNumber("mm"), "26.8cm 270", (268, 270)),
+        (TypedNumber("mm"), "268 -", (268, None)),
+        (PostureItem(), "fd", (1, 0)),
+        (PostureItem(), "-1 2", (-1, 2)),
+        (PostureItem(), "-12", (-1, 2)),
         (Choice({"c": "central", "m": "medial-late"}), "cm", ("central", "medial-late")),
         (Readings("deg"), "4.5 5.1 / 4.9", ([4.5, 5.1], [4.9])),
         (Readings("deg"), "4.5 / -", ([4.5], None)),
@@ -105,7 +105,7 @@ def test_both_feet_are_typed_at_once(kind: Kind, typed: str, value: object) -> N
 @pytest.mark.parametrize("typed", ["268", "268 270 272", "f", ""])
 def test_one_foot_alone_or_three_are_refused(typed: str) -> None:
     """One number is no pair: which foot it is of is asked, not guessed."""
-    kind = Item() if typed == "f" else Number("mm")
+    kind = PostureItem() if typed == "f" else TypedNumber("mm")
     with pytest.raises(RefusedError):
         BothFeet(kind).parse(typed)
 

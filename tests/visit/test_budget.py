@@ -16,7 +16,7 @@ from recommend.infer.adviser import Adviser
 from recommend.rulebook.models import AxisThen
 from recommend.visit.answers import BothFeet, RefusedError
 from recommend.visit.entry import Entry, visit_of, with_answer
-from recommend.visit.entry_steps import Step, read_out, side_by_side
+from recommend.visit.entry_steps import EntryStep, read_out, side_by_side
 from recommend.visit.intake import READINGS, intake
 from recommend.visit.models import Visit
 from recommend.visit.shelf import Draft, Shelf
@@ -50,7 +50,7 @@ def entry_of(counter: Adviser) -> Entry:
     return Entry(asked, Draft({"reference": "T-1", "date": "2026-03-05"}), counter)
 
 
-def calm(step: Step) -> str:
+def calm(step: EntryStep) -> str:
     """The key that says that nothing is wrong, at a question of the screening."""
     if not step.id.startswith("read-out") and step.block != "Screening":
         return ""
@@ -112,7 +112,7 @@ WORDS: Mapping[str, str] = {
 ITEMS = ("talar-head", "malleolar-curves", "calcaneus", "talonavicular-bulge", "medial-arch")
 
 
-def drawn(rng: random.Random, step: Step) -> str:
+def drawn(rng: random.Random, step: EntryStep) -> str:
     """Something to type at a step; empty where nothing is drawn for it."""
     if step.id in SPREAD:
         low, high = SPREAD[step.id]
@@ -160,7 +160,7 @@ def outcome(counter: Adviser, tree: Tree) -> tuple[object, ...]:
 APART = (-0.02, 0.0, 0.02)
 
 
-def beside_limits(step: Step, tree: Tree, counter: Adviser, rng: random.Random) -> str:
+def beside_limits(step: EntryStep, tree: Tree, counter: Adviser, rng: random.Random) -> str:
     """An answer whose measure lies beside a drawn limit of the rulebook; empty for words."""
     book = counter.book
     measure = next(iter(sorted(step.feeds)), "")
@@ -175,7 +175,7 @@ def beside_limits(step: Step, tree: Tree, counter: Adviser, rng: random.Random) 
     return " ".join(f"{one:.3f}" for one in map(partial(_typed, step), wanted, feet))
 
 
-def _typed(step: Step, wanted: float, foot: Tree) -> float:
+def _typed(step: EntryStep, wanted: float, foot: Tree) -> float:
     """What is typed at a step so that the measure it feeds comes to what is wanted."""
     if step.id.startswith("navicular-"):  # the drop is what sitting is higher than standing
         other = {"navicular-sitting": "standing", "navicular-standing": "sitting"}[step.id]

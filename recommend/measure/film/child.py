@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from recommend.measure.apart import NOT_READ, limit
 from recommend.measure.film.legs import CONTRAST, RADIUS, legs_in, may_be_marks
-from recommend.parameters import Film as Numbers
+from recommend.parameters import Film
 
 Picture = NDArray[np.uint8]
 _RADII = (2.6, 3.7, 5.2, 7.3, 10.4, 14.7, 20.8, 29.4)  # px, tried on some frames
@@ -65,7 +65,7 @@ def _said(error: Exception) -> str:
     return (isinstance(error, OSError) and error.strerror) or str(error)
 
 
-class Film:
+class OpenedFilm:
     """A film opened: its frames in order of time, upright, grey."""
 
     def __init__(self, file: str, options: dict[str, Any]) -> None:
@@ -176,11 +176,11 @@ def find_spots(file: str, out: str, options: dict[str, Any]) -> None:
     """Write the spots of every frame, with times and what the marks look like."""
     from recommend.measure.film.spots import COLUMNS, spots_of
 
-    numbers = Numbers(options["film"])
-    look = look_of(Film(file, options).some(_SCOUTED), numbers)
+    numbers = Film(options["film"])
+    look = look_of(OpenedFilm(file, options).some(_SCOUTED), numbers)
     if not look.legs:
         raise UnreadableError("no leg with four marks below each other was found in it")
-    film = Film(file, options | {"turn": look.turn})
+    film = OpenedFilm(file, options | {"turn": look.turn})
     expected = film.expected()
     times, counts, spots = [], [], []
     size = (0, 0)
@@ -217,7 +217,7 @@ class Look:
     legs: int = 0
 
 
-def look_of(pictures: list[Picture], film: Numbers) -> Look:
+def look_of(pictures: list[Picture], film: Film) -> Look:
     """What the marks look like, from some pictures of a film."""
     few = pictures[:: max(len(pictures) // _FIRST, 1)]
     kinds = {
@@ -236,7 +236,7 @@ def look_of(pictures: list[Picture], film: Numbers) -> Look:
 Kind = tuple[bool, float]  # whether marks are lighter than skin, and their radius in px
 
 
-def _legs_of(pictures: Sequence[Picture], kind: Kind, film: Numbers) -> tuple[float, Look]:
+def _legs_of(pictures: Sequence[Picture], kind: Kind, film: Film) -> tuple[float, Look]:
     """How much legs with marks of this kind stand out, in the turn in which they do most."""
     from recommend.measure.film.spots import spots_of
 
@@ -256,7 +256,7 @@ def _legs_of(pictures: Sequence[Picture], kind: Kind, film: Numbers) -> tuple[fl
 
 
 def _legs_seen(
-    spots: list[NDArray[Any]], bright: bool, turn: int, film: Numbers
+    spots: list[NDArray[Any]], bright: bool, turn: int, film: Film
 ) -> tuple[float, Look]:
     """How much legs with marks of this kind stand out, and what these look like."""
     score, marks = 0.0, []
@@ -285,7 +285,7 @@ def draw_pictures(file: str, out: str, options: dict[str, Any]) -> None:
     """Write one PNG: the frames that were asked for, cut around the legs, with rings and names."""
     from recommend.measure.film.contact_sheet import sheet_of
 
-    film, tiles = Film(file, options), options["tiles"]
+    film, tiles = OpenedFilm(file, options), options["tiles"]
     drawn = []
     for count, tile in enumerate(tiles):
         drawn += [(tile, picture) for picture in film.at(float(tile["time"]))]
@@ -299,7 +299,7 @@ def crop(file: str, out: str, options: dict[str, Any]) -> None:
     """Write the film again without the rows above `row`, without sound and without its notes."""
     import av
 
-    film = Film(file, options)
+    film = OpenedFilm(file, options)
     row = int(options["row"])
     with av.open(out, "w", format="mp4") as copy:
         stream: Any = None

@@ -24,7 +24,7 @@ Box = tuple[slice, slice]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Step:
+class Footstep:
     """One foot on the mat, once.
 
     Attributes
@@ -61,7 +61,7 @@ class Step:
         return self.seen * self.mask
 
 
-def find_steps(recording: PressureRecording, capture: Capture) -> list[Step]:
+def find_steps(recording: PressureRecording, capture: Capture) -> list[Footstep]:
     """All steps of `recording` in the order of first contact.
 
     Patches shorter than ``capture.step-min-ms`` (dynamic captures) or smaller than
@@ -78,7 +78,7 @@ class _Finder:
     recording: PressureRecording
     capture: Capture
 
-    def steps(self) -> Iterator[Step]:
+    def steps(self) -> Iterator[Footstep]:
         """Every step, patch by patch."""
         frames = self.recording.frames
         whole = (slice(0, frames.shape[1]), slice(0, frames.shape[2]))
@@ -126,7 +126,7 @@ class _Finder:
                 mask[cells[:, 0] - box[0].start, cells[:, 1] - box[1].start] = True
                 yield box, mask
 
-    def _steps_in(self, box: Box, mask: Mask, window: Span) -> Iterator[Step]:
+    def _steps_in(self, box: Box, mask: Mask, window: Span) -> Iterator[Footstep]:
         """Steps of one patch; parted in time once more, now that other feet are out of the box."""
         recording, capture, first = self.recording, self.capture, window[0]
         count, *shape = recording.frames.shape
@@ -137,7 +137,7 @@ class _Finder:
             held = inside[start:stop] * mask
             path, force = centre_of_pressure(held, recording.pitch_mm, capture.trim_force)
             at_end = first + start == 0 or first + stop == count
-            yield Step(
+            yield Footstep(
                 start=first + start,
                 stop=first + stop,
                 box=box,

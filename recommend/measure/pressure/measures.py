@@ -25,7 +25,7 @@ from recommend.measure.filtering import spans
 from recommend.measure.measured import Curve, FootPicture, Measured, average
 from recommend.measure.model import SIDES, Flag, Measure, Side
 from recommend.measure.pressure.footprint import foot_map
-from recommend.measure.pressure.footsteps import Step, find_steps
+from recommend.measure.pressure.footsteps import Footstep, find_steps
 from recommend.measure.pressure.quality import (
     SIDED_MEASURES,
     Rejected,
@@ -36,7 +36,7 @@ from recommend.measure.pressure.quality import (
     whole_steps,
 )
 from recommend.measure.pressure.recording import PressureRecording, tell_side
-from recommend.measure.pressure.step_values import StepResult, heading_of, measure_step
+from recommend.measure.pressure.step_values import MeasuredStep, heading_of, measure_step
 from recommend.measure.spread import Budget, scatter_error
 from recommend.parameters import Capture, Parameters
 
@@ -126,8 +126,8 @@ def _nothing_usable(
 
 
 def _sides(
-    steps: Sequence[Step], recording: PressureRecording, capture: Capture
-) -> tuple[dict[Side, list[Step]], list[Doubt]]:
+    steps: Sequence[Footstep], recording: PressureRecording, capture: Capture
+) -> tuple[dict[Side, list[Footstep]], list[Doubt]]:
     """Steps by foot: as the head says, or told from each footprint."""
     told = [
         tell_side(step.peak, recording.pitch_mm, heading_of(step, recording), capture)
@@ -135,7 +135,7 @@ def _sides(
     ]
     if recording.side:
         return {recording.side: list(steps)}, _side_doubts(told, recording.side, capture)
-    sided: dict[Side, list[Step]] = {"left": [], "right": []}
+    sided: dict[Side, list[Footstep]] = {"left": [], "right": []}
     for step, (side, clarity) in zip(steps, told, strict=True):
         if clarity >= capture.side_least:
             sided[side].append(step)
@@ -174,7 +174,7 @@ class _Foot:
         return self.parameters.capture
 
     def measured(
-        self, steps: Sequence[Step], rejected: Sequence[Rejected], doubts: Sequence[Doubt]
+        self, steps: Sequence[Footstep], rejected: Sequence[Rejected], doubts: Sequence[Doubt]
     ) -> Measured:
         """What its steps come to."""
         recording = self.recording
@@ -209,7 +209,7 @@ class _Foot:
             budgets=budgets,
         )
 
-    def _results(self, steps: Sequence[Step]) -> tuple[list[StepResult], list[Rejected]]:
+    def _results(self, steps: Sequence[Footstep]) -> tuple[list[MeasuredStep], list[Rejected]]:
         results, rejected = [], []
         for number, step in enumerate(steps, start=1):
             try:
@@ -228,7 +228,7 @@ class _Foot:
         text = f"the foot bears {force_n:.0f} N: too little for a path that begins at {trimmed:g} N"
         return [removed("too-light-for-path", text, ("cpei", "cop-"))]
 
-    def _pace_doubts(self, results: Sequence[StepResult]) -> list[Doubt]:
+    def _pace_doubts(self, results: Sequence[MeasuredStep]) -> list[Doubt]:
         """Doubts about times and about how the foot lands."""
         seconds, recording = _mean(results, "contact-time"), self.recording
         needed = self.capture.frames_path
@@ -254,7 +254,7 @@ class _Foot:
             doubts.append(noted("running-footprint", text, ("arch-index", "chippaux", "staheli")))
         return doubts
 
-    def _heel_bears(self, result: StepResult) -> bool:
+    def _heel_bears(self, result: MeasuredStep) -> bool:
         """Whether the rear of a print bears as a heel does, and not as the end of a midfoot."""
         print_ = result.footprint
         rear = print_.cells[..., 1] < self.capture.heel_share * print_.frame.length_mm
@@ -295,7 +295,7 @@ class _Foot:
             terms["rate"] = capture[f"rate-{short}"] / self.recording.rate_hz
         return Budget(terms)
 
-    def _pattern(self, results: Sequence[StepResult], sizes: dict[str, float]) -> list[Measure]:
+    def _pattern(self, results: Sequence[MeasuredStep], sizes: dict[str, float]) -> list[Measure]:
         """Drift class of the mean path, and a flag when single steps fall into other classes."""
         paths = [result.path for result in results if result.path is not None]
         if not paths:
@@ -323,7 +323,7 @@ def _kind(name: str) -> str:
 _SIZES = ("footprint-length", "footprint-width")
 
 
-def _mean(results: Sequence[StepResult], name: str) -> float:
+def _mean(results: Sequence[MeasuredStep], name: str) -> float:
     return float(np.mean([result.values[name] for result in results]))
 
 
@@ -344,13 +344,13 @@ def _within_error(
     return {drift_word(float(at[0]), float(at[1]), capture) for at in places}
 
 
-def _curves(results: Sequence[StepResult]) -> dict[str, Curve]:
+def _curves(results: Sequence[MeasuredStep]) -> dict[str, Curve]:
     paths = [r.path for r in results if r.path is not None]
     forces = [r.force for r in results if r.force is not None]
     return {"cop": average(paths, "mm"), "force": average(forces, "N")} if paths else {}
 
 
-def _picture(results: Sequence[StepResult], sizes: dict[str, float]) -> FootPicture:
+def _picture(results: Sequence[MeasuredStep], sizes: dict[str, float]) -> FootPicture:
     """Mean of the steps' footprints on one grid along the foot axis, half a sensor apart."""
     prints = [result.footprint for result in results]
     pitch = min(prints[0].pitch_mm)

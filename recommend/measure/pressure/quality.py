@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from recommend.errors import InputError, Place
 from recommend.measure.doubts import Doubt, noted, removed, too_few, widened, wrong_force
 from recommend.measure.filtering import FloatArray, Mask
-from recommend.measure.pressure.footsteps import Step
+from recommend.measure.pressure.footsteps import Footstep
 from recommend.measure.pressure.recording import (
     Frames,
     PressureRecording,
@@ -215,8 +215,8 @@ def _saturated_count(recording: PressureRecording, capture: Capture) -> int:
 
 
 def whole_steps(
-    steps: Sequence[Step], recording: PressureRecording, capture: Capture
-) -> tuple[list[Step], list[Rejected]]:
+    steps: Sequence[Footstep], recording: PressureRecording, capture: Capture
+) -> tuple[list[Footstep], list[Rejected]]:
     """The steps that hold a whole foot from heel contact to toe-off, and the others with why."""
     if not steps:
         return [], []
@@ -238,7 +238,7 @@ def whole_steps(
     return kept, rejected
 
 
-def _extents(step: Step, recording: PressureRecording) -> tuple[float, float]:
+def _extents(step: Footstep, recording: PressureRecording) -> tuple[float, float]:
     """How far the contact reaches along and across the mat, in mm."""
     touched = step.peak > 0
     along, across = (np.flatnonzero(touched.any(axis=axis)) for axis in (1, 0))
@@ -249,7 +249,7 @@ def _extents(step: Step, recording: PressureRecording) -> tuple[float, float]:
 
 
 def _not_whole(
-    step: Step, recording: PressureRecording, capture: Capture
+    step: Footstep, recording: PressureRecording, capture: Capture
 ) -> tuple[str, str] | None:
     if step.cut_by_edge:
         return _cut(step, capture)
@@ -268,7 +268,7 @@ def _not_whole(
     return None
 
 
-def _cut(step: Step, capture: Capture) -> tuple[str, str]:
+def _cut(step: Footstep, capture: Capture) -> tuple[str, str]:
     """Why a foot reaches the edge of the mat: it was walked across, or the foot lay over it."""
     known = len(step.path) > 1
     right, forward = np.abs(walking_direction(step.path)) if known else (0.0, 1.0)
@@ -280,7 +280,7 @@ def _cut(step: Step, capture: Capture) -> tuple[str, str]:
     )
 
 
-def _goes_back(step: Step, capture: Capture) -> bool:
+def _goes_back(step: Footstep, capture: Capture) -> bool:
     """Whether the load travels the length of the foot both ways, as in no single step."""
     if len(step.path) < 3:
         return False

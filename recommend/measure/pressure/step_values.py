@@ -22,7 +22,7 @@ from recommend.measure.pressure.footprint import (
     weighted_arch_index,
     widths,
 )
-from recommend.measure.pressure.footsteps import Step
+from recommend.measure.pressure.footsteps import Footstep
 from recommend.measure.pressure.recording import (
     Frames,
     PressureRecording,
@@ -48,7 +48,7 @@ _BETWEEN = np.array([-0.4, -0.2, 0.0, 0.2, 0.4])  # places in a sensor, in senso
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class StepResult:
+class MeasuredStep:
     """One step, measured.
 
     Attributes
@@ -65,7 +65,7 @@ class StepResult:
     values: dict[str, float]
 
 
-def heading_of(step: Step, recording: PressureRecording) -> FloatArray:
+def heading_of(step: Footstep, recording: PressureRecording) -> FloatArray:
     """(2,) rough direction of walking: from first to last centre of pressure; forward if still."""
     if recording.load == "static" or len(step.path) < 2:
         return np.array([0.0, 1.0])
@@ -73,8 +73,8 @@ def heading_of(step: Step, recording: PressureRecording) -> FloatArray:
 
 
 def measure_step(
-    step: Step, recording: PressureRecording, side: Side, capture: Capture
-) -> StepResult:
+    step: Footstep, recording: PressureRecording, side: Side, capture: Capture
+) -> MeasuredStep:
     """Measure one whole step of a known foot.
 
     Raises
@@ -89,7 +89,7 @@ def measure_step(
     print_ = footprint(peak, pitch, find_frame(peak, pitch, heading, side, capture), capture)
     values = _shape_values(print_, capture)
     if recording.load == "static":
-        return StepResult(print_, None, None, values)
+        return MeasuredStep(print_, None, None, values)
     if len(step.path) < 3:
         raise RecommendError("the step is too short or too light for a path")
     in_foot = print_.frame.to_foot(step.path)
@@ -98,7 +98,7 @@ def measure_step(
     smooth = normalise(_averaged(in_foot, frames))
     values |= _path_values(curve, smooth, values, capture)
     values |= _load_values(step, print_, recording, capture)
-    return StepResult(print_, curve, normalise(step.force), values)
+    return MeasuredStep(print_, curve, normalise(step.force), values)
 
 
 def _averaged(path: FloatArray, frames: int) -> FloatArray:
@@ -141,7 +141,7 @@ def _path_values(
 
 
 def _load_values(
-    step: Step, print_: Footprint, recording: PressureRecording, capture: Capture
+    step: Footstep, print_: Footprint, recording: PressureRecording, capture: Capture
 ) -> dict[str, float]:
     values = {"contact-time": (step.stop - step.start) / recording.rate_hz}
     labels = region_labels(print_, capture)

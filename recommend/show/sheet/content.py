@@ -39,7 +39,7 @@ class Ending(Enum):
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class PageReading:
     """One reading of the two feet; a foot that was not measured is absent.
 
     `band` is what it is compared with, `published` whether published figures stand behind it.
@@ -52,7 +52,7 @@ class Reading:
 
 
 @dataclass(frozen=True, slots=True)
-class Choice:
+class PageProduct:
     """A product or pair on the page.
 
     Attributes
@@ -81,8 +81,8 @@ class Sheet:
     outcome: Outcome
     trial: TrialOutcome
     ending: Ending
-    readings: tuple[Reading, ...]
-    choices: tuple[Choice, ...]
+    readings: tuple[PageReading, ...]
+    choices: tuple[PageProduct, ...]
 
 
 def sheet_of(trial: TrialOutcome, chosen: str = "") -> Sheet:
@@ -106,7 +106,7 @@ def sheet_of(trial: TrialOutcome, chosen: str = "") -> Sheet:
 
 def _ending(
     trial: TrialOutcome, ranked: Shortlist | None, chosen: str
-) -> tuple[Ending, tuple[Choice, ...]]:
+) -> tuple[Ending, tuple[PageProduct, ...]]:
     if ranked is None:
         return Ending.STOP, ()
     if "pain-not-looked-at" in ranked.unplaced:
@@ -164,14 +164,14 @@ def _handed_over(trial: TrialOutcome) -> dict[str, tuple[float, float]]:
     }
 
 
-def _choice(candidate: Candidate | None, name: str, trial: TrialOutcome) -> Choice:
+def _choice(candidate: Candidate | None, name: str, trial: TrialOutcome) -> PageProduct:
     book, catalogue = trial.outcome.book, trial.outcome.catalogue
     ids = step_id(name).split("+")
     titles = tuple(None if one == OWN else catalogue.by_id[one].product.title for one in ids)
     kinds = tuple("shoe" if one == OWN else catalogue.by_id[one].product.kind for one in ids)
     tried = next((r for r in trial.trial.results if r.step.id == step_id(name)), None)
     if candidate is None:
-        return Choice(titles, kinds, (None,) * len(ids), (), (), tried)
+        return PageProduct(titles, kinds, (None,) * len(ids), (), (), tried)
     parts = zip(candidate.parts, candidate.sized, strict=True)
     made = {p.id: (sized.size, sized.size) for p, sized in parts if sized.size is not None}
     made |= _handed_over(trial)  # what left the shop counts, not what would have been taken
@@ -184,17 +184,17 @@ def _choice(candidate: Candidate | None, name: str, trial: TrialOutcome) -> Choi
     most = book.parameters.sheet.most_reasons
     unmet = [v.need for v in candidate.against if v.need.strength == "prefer"]
     less = dict.fromkeys(book.attributes[need.attribute].short for need in unmet)
-    return Choice(titles, kinds, sizes, tuple(reasons[:most]), tuple(less), tried)
+    return PageProduct(titles, kinds, sizes, tuple(reasons[:most]), tuple(less), tried)
 
 
-def _readings(outcome: Outcome) -> list[Reading]:
+def _readings(outcome: Outcome) -> list[PageReading]:
     feet = outcome.assessment.feet
     found = []
     for name in _SHOWN:
         measures = {s: feet[s].measures[name] for s in SIDES if name in feet[s].measures}
         if measures:
             first = next(iter(measures.values()))
-            found.append(Reading(name, measures, *_compared(outcome.book, first)))
+            found.append(PageReading(name, measures, *_compared(outcome.book, first)))
     return found
 
 

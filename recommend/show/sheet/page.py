@@ -17,16 +17,16 @@ from recommend.rulebook.book import Rulebook
 from recommend.rulebook.translations import plain
 from recommend.show.answer import noted
 from recommend.show.change_picture import change_figure
-from recommend.show.curves import Words, figure
+from recommend.show.curves import CurveWords, figure
 from recommend.show.labels import Names, capital, names_of
 from recommend.show.pages import document
-from recommend.show.sheet.content import Choice, Ending, Reading, Sheet
+from recommend.show.sheet.content import Ending, PageProduct, PageReading, Sheet
 from recommend.show.sheet.messages import SOURCE, Wording
 from recommend.show.sheet.parts import after_parts, gauge
 from recommend.trial.judged_steps import order
 from recommend.trial.pictures import change_pictures
-from recommend.trial.steps import READINGS, Key
-from recommend.trial.verdict import Band, Judged
+from recommend.trial.steps import READINGS, ReadingKey
+from recommend.trial.verdict import Band, JudgedReading
 from recommend.visit.models import Pain
 
 _MARK = "\ue000"  # of the private use area: in no text
@@ -247,7 +247,7 @@ class _Page:
         if said:
             yield f"<p>{self.with_html('unlike', 'things', ', '.join(said))}</p>"
 
-    def one_choice(self, choice: Choice, *, first: bool) -> Iterator[str]:
+    def one_choice(self, choice: PageProduct, *, first: bool) -> Iterator[str]:
         """One product or pair; a second suggestion has mostly the same reasons."""
         names = [
             self.t("own-shoe") if title is None else f"{self.t(kind)}: {escape(title)}"
@@ -268,7 +268,7 @@ class _Page:
         if choice.tried is not None:
             yield from self.tried(choice)
 
-    def sizes(self, choice: Choice) -> Iterator[str]:
+    def sizes(self, choice: PageProduct) -> Iterator[str]:
         """The size of what was chosen, said once where its parts are of one size."""
         bought = [(t, s) for t, s in zip(choice.titles, choice.sizes, strict=True) if t is not None]
         if not bought:
@@ -293,7 +293,7 @@ class _Page:
         shown = {k: self.w.number(n, 0 if n == int(n) else 1) for k, n in numbers.items()}
         return self.t("size", **shown)
 
-    def tried(self, choice: Choice) -> Iterator[str]:
+    def tried(self, choice: PageProduct) -> Iterator[str]:
         """Before and after in numbers, and the curves of all steps."""
         result = choice.tried
         if result is None:
@@ -313,9 +313,9 @@ class _Page:
                 words = self.picture_words("curves", picture.gait, picture.spans)
                 yield f"<figure>{figure(picture, words)}</figure>"
 
-    def picture_words(self, title: str, gait: str, readings: Iterable[str]) -> Words:
+    def picture_words(self, title: str, gait: str, readings: Iterable[str]) -> CurveWords:
         """What stands in a picture of changes, or of curves."""
-        return Words(
+        return CurveWords(
             self.w.text(title, gait=self.w.text(gait)),
             self.w.text(f"{title}-text"),
             {side: self.w.text(side) for side in SIDES},
@@ -336,7 +336,7 @@ class _Page:
         own, bare = self.w.text("own-shoe"), self.w.text("barefoot")
         return replace(named, own=own, barefoot=bare, joined=" + ")
 
-    def changes(self, whole: Mapping[Key, Judged]) -> Iterator[str]:
+    def changes(self, whole: Mapping[ReadingKey, JudgedReading]) -> Iterator[str]:
         """A table of before and after: a row for each part of the step, a column for each foot."""
         feet = "".join(f'<th scope="col">{self.t(side)}</th>' for side in SIDES)
         head = f'<th scope="col">{self.t("reading")}</th>{feet}'
@@ -350,7 +350,9 @@ class _Page:
             yield f'<tr><th scope="row">{name}</th>{cells}</tr>'
         yield f"</tbody></table><p>{self.t('with-it')}</p>"
 
-    def before_after(self, side: Side, phase: str, gait: str, whole: Mapping[Key, Judged]) -> str:
+    def before_after(
+        self, side: Side, phase: str, gait: str, whole: Mapping[ReadingKey, JudgedReading]
+    ) -> str:
         """One reading of one foot, before and after."""
         found = [j for k, j in whole.items() if (k.side, k.reading, k.gait) == (side, phase, gait)]
         if not found:
@@ -385,14 +387,14 @@ class _Page:
                 yield f"<p>{self.t('less-sure', foot=capital(self.w.text(side)))}</p>"
         yield "</section>"
 
-    def named(self, reading: Reading) -> str:
+    def named(self, reading: PageReading) -> str:
         """The name of a reading with its gait."""
         measure = next(iter(reading.measures.values()))
         plain = self.said(self.book.measures[reading.name].plain)
         gait = measure.qualifiers.get("gait")
         return f"{plain}, {self.t(gait)}" if gait in ("walking", "running") else plain
 
-    def value(self, reading: Reading, side: Side) -> str:
+    def value(self, reading: PageReading, side: Side) -> str:
         """A reading of one foot: number, error, picture."""
         measure = reading.measures.get(side)
         if measure is None or isinstance(measure.value, str):
@@ -429,18 +431,18 @@ class _Page:
             text += f" ±{self.w.number(measure.error, max(places, 1))}"
         return text
 
-    def compared(self, reading: Reading) -> str:
+    def compared(self, reading: PageReading) -> str:
         """What it is compared with; a dash where no limit says so."""
         if reading.band is None:
             return "–"
         words = escape(self.band_words(reading, _MARK))
         return words.replace(_MARK, _numbers(self.range(reading)))
 
-    def band_words(self, reading: Reading, range_: str) -> str:
+    def band_words(self, reading: PageReading, range_: str) -> str:
         """A band with its name: usual only where published figures stand behind it."""
         return self.w.text("usual" if reading.published else "shop-band", range=range_)
 
-    def range(self, reading: Reading) -> str:
+    def range(self, reading: PageReading) -> str:
         """The ends of its band."""
         measure = next(iter(reading.measures.values()))
         places = self.book.measures[measure.name].decimals
