@@ -28,10 +28,9 @@ FORMAT = re.sub(r"@font-face \{\{.*?\}\}", "", CONSOLE_SVG_FORMAT, flags=re.DOTA
 
 def shortlist() -> str:
     """The answer of a shortlist, as `recommend shortlist` prints it at a terminal."""
-    from recommend.whatif.redraw import sureness
-
     from recommend.catalogue import load_catalogue
     from recommend.extras import shipped_folder
+    from recommend.match.sureness import sureness
     from recommend.rulebook import load_rulebook
     from recommend.show.answer import answer_lines
     from recommend.visit import read_visit
@@ -45,7 +44,7 @@ def shortlist() -> str:
         legacy_windows=False, highlight=False, emoji=False, _environ={},
     )  # fmt: skip
     with whole.capture() as captured:
-        for line in answer_lines(outcome, sureness(outcome), WIDTH, VISIT):
+        for line in answer_lines(outcome, lambda: sureness(outcome), WIDTH, VISIT):
             whole.print(line)
     return _svg(Text.from_ansi(captured.get()), f"recommend shortlist {VISIT}", "shortlist", WIDTH)
 
