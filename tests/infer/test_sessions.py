@@ -10,12 +10,12 @@ from recommend.infer.engine import is_built
 _MANY_BARE_VISITS = """
 from recommend.extras import shipped_folder
 from recommend.infer.assess import assess
-from recommend.infer.one import Engine
+from recommend.infer.one import DurableRules
 from recommend.rulebook import load_rulebook
 from recommend.visit.models import Visit
 
 book = load_rulebook(shipped_folder("rules"))
-engine = Engine(book)
+engine = DurableRules(book)
 for _ in range(30):
     assess(Visit(reference="a"), book, engine)
     assess(Visit(reference="a", answers={"open-wound": "no"}), book, engine)
