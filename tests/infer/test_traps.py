@@ -32,7 +32,7 @@ from tests.infer.folders import add_rules, add_to, copied, note_rule, score_limi
 one = pytest.importorskip(
     "recommend.infer.one", reason="durable-rules is not installed", exc_type=ImportError
 )
-Engine = one.Engine
+Engine = one.DurableRules
 COUNT = 600  # more than the 512 conditions that one level of the engine can hold
 OPERATORS = {"$gt", "$gte", "$lt", "$lte", "$neq", "$ex"}
 Facts = dict[str, float | str]
